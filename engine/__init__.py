@@ -1,0 +1,1 @@
+"""Bayleaf: a laptop as the router of a large MIDI set-up."""

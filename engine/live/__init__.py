@@ -1,0 +1,1 @@
+"""The running show; the only place with trio."""

@@ -1,0 +1,1 @@
+"""What MIDI is: message kinds, byte streams, names. No I/O."""

@@ -1,0 +1,93 @@
+"""What kinds of message MIDI 1.0 has, as one table.
+
+Source: MIDI 1.0 Detailed Specification 4.2.1, Tables I to VII.
+A message is `bytes`: a status byte and its data, never running status.
+"""
+
+from typing import Final, NamedTuple
+
+Message = bytes
+
+
+class Kind(NamedTuple):
+    """One row of the table: `status` is the first byte with the channel taken off."""
+
+    status: int
+    name: str
+    data_bytes: int  # -1: any number, ended by F7
+
+
+KINDS: Final = (
+    Kind(0x80, "note_off", 2),
+    Kind(0x90, "note_on", 2),
+    Kind(0xA0, "poly_aftertouch", 2),
+    Kind(0xB0, "controller", 2),
+    Kind(0xC0, "program", 1),
+    Kind(0xD0, "aftertouch", 1),
+    Kind(0xE0, "pitch_bend", 2),
+    Kind(0xF0, "sysex", -1),
+    Kind(0xF1, "timecode", 1),
+    Kind(0xF2, "song_position", 2),
+    Kind(0xF3, "song_select", 1),
+    Kind(0xF6, "tune_request", 0),
+    Kind(0xF8, "clock", 0),
+    Kind(0xFA, "start", 0),
+    Kind(0xFB, "continue", 0),
+    Kind(0xFC, "stop", 0),
+    Kind(0xFE, "active_sensing", 0),
+    Kind(0xFF, "reset", 0),
+)
+
+NOTE_OFF: Final = 0x80
+NOTE_ON: Final = 0x90
+POLY_AFTERTOUCH: Final = 0xA0
+CONTROLLER: Final = 0xB0
+PROGRAM: Final = 0xC0
+AFTERTOUCH: Final = 0xD0
+PITCH_BEND: Final = 0xE0
+SYSEX: Final = 0xF0
+SYSEX_END: Final = 0xF7
+FIRST_REAL_TIME: Final = 0xF8
+
+_BY_STATUS: Final = {kind.status: kind for kind in KINDS}
+
+#: data bytes after each status byte; -1 for SysEx, None where MIDI 1.0 defines no message
+DATA_BYTES: Final[tuple[int | None, ...]] = tuple(
+    _BY_STATUS[base].data_bytes if (base := status & 0xF0 if status < 0xF0 else status) in _BY_STATUS else None
+    for status in range(256)
+)
+
+
+def kind_of(message: Message) -> Kind:
+    """The row of a whole message. A note-on of velocity 0 is still "note_on" here: see `is_release`."""
+    status = message[0]
+    return _BY_STATUS[status & 0xF0 if status < 0xF0 else status]
+
+
+def is_press(message: Message) -> bool:
+    """A note-on that starts a sound (velocity above 0)."""
+    return message[0] & 0xF0 == NOTE_ON and message[2] > 0
+
+
+def is_release(message: Message) -> bool:
+    """A note-off, or the note-on of velocity 0 that means the same (MIDI 1.0 p. 10)."""
+    status = message[0] & 0xF0
+    return status == NOTE_OFF or (status == NOTE_ON and message[2] == 0)
+
+
+def channel_of(message: Message) -> int | None:
+    """1 to 16, or None for system messages."""
+    status = message[0]
+    return (status & 0x0F) + 1 if status < 0xF0 else None
+
+
+def is_whole(message: Message) -> bool:
+    """Whether these bytes are exactly one message: status, the right number of data bytes, all 7-bit."""
+    if not message or message[0] < 0x80:
+        return False
+    want = DATA_BYTES[message[0]]
+    if want is None:
+        return False
+    if want < 0:
+        return message[-1] == SYSEX_END and len(message) >= 2 and all(byte < 0x80 for byte in message[1:-1])
+    return len(message) == want + 1 and all(byte < 0x80 for byte in message[1:])

@@ -1,0 +1,1 @@
+"""The same core without a show: explain, and later rehearse."""

@@ -1,0 +1,1 @@
+"""Adapters to what carries MIDI: system ports, byte devices, memory."""

@@ -1,0 +1,65 @@
+"""What every port promises, whatever carries it.
+
+An input is polled, never calls back; an output is written by one thread only. Both are closed once and then
+never touched again. Messages are whole MIDI 1.0 messages as `bytes`.
+"""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+
+@dataclass(frozen=True)
+class Flow:
+    """How much an output's driver may be handed before the cable or the server has taken it.
+
+    `ahead` bytes may be on their way at once and `per_second` bytes a second drain; each message counts
+    `overhead` bytes beside its own (a driver's own book-keeping).
+    """
+
+    ahead: int
+    per_second: int
+    overhead: int = 0
+
+
+class PortError(Exception):
+    """A port could not be found, opened, read or written; the text is one sentence for the player."""
+
+
+class InputPort(Protocol):
+    """Where messages arrive. `poll` never blocks and never raises but `PortError`."""
+
+    @property
+    def name(self) -> str:
+        """The system's name of the port, for people."""
+
+    def poll(self) -> list[bytes]:  # reader thread only
+        """All whole messages that arrived since the last call, oldest first; empty if none."""
+
+    @property
+    def repairs(self) -> int:
+        """How many broken pieces of input were mended or thrown away so far."""
+
+    def close(self) -> None:
+        """Let go of the port; calling it again does nothing."""
+
+
+class OutputPort(Protocol):
+    """Where messages leave."""
+
+    @property
+    def name(self) -> str:
+        """The system's name of the port, for people."""
+
+    @property
+    def flow(self) -> Flow | None:
+        """What the driver can take ahead, or None if it never holds anything back."""
+
+    @property
+    def longest(self) -> int | None:
+        """Longest message in bytes that surely arrives whole, or None if any length does."""
+
+    def send(self, message: bytes) -> None:  # loop only
+        """Hand one whole message to the driver; PortError if it is refused or the port is gone."""
+
+    def close(self) -> None:
+        """Let go of the port; calling it again does nothing."""

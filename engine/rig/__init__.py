@@ -1,0 +1,1 @@
+"""What the user wrote: the rig file, its models, its errors."""

@@ -1,0 +1,1 @@
+"""Data only: the demo rig, starter rigs, sound lists."""
