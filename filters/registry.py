@@ -1,0 +1,110 @@
+"""The filter contract, and the registry that finds every filter there is.
+
+A filter is a module with
+
+* a docstring that says what the player hears,
+* `class Settings(FilterSettings)` with a field `filter: Literal["its-name"]` and its own settings,
+* `def build(settings) -> Step`, called once when a scene is compiled,
+* `KEEPS_STATE = True` if the same message may be answered differently the second time.
+
+A `Step` is a plain callable `(message, now) -> messages`: one whole MIDI 1.0 message and the time in nanoseconds
+come in, a tuple of whole messages goes out; an empty tuple drops, the same message in a tuple passes it on.
+Answers to a short message are remembered by the core unless `KEEPS_STATE` says otherwise, so a step without state
+must be a pure function of the message.
+
+Other packages add filters through the entry-point group `bayleaf.filters`: the entry's name is the filter's name
+and its value the module.
+"""
+
+import inspect
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import import_module
+from importlib.metadata import EntryPoint, entry_points
+from types import ModuleType
+from typing import Final, get_args
+
+from pydantic import BaseModel, ConfigDict
+
+Step = Callable[[bytes, int], tuple[bytes, ...]]
+
+ENTRY_POINT_GROUP: Final = "bayleaf.filters"
+
+BUILT_IN: Final = (
+    "add_bank",
+    "channels",
+    "clock",
+    "controllers",
+    "convert",
+    "latch",
+    "notes",
+    "programs",
+    "strip",
+    "thin",
+    "transpose",
+    "velocity",
+    "zone",
+)
+
+
+class FilterSettings(BaseModel):
+    """Base of every filter's settings: frozen, strict, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    filter: str
+
+
+class FilterFault(Exception):
+    """A filter module does not keep the contract; the text names the filter, its file and what is wrong."""
+
+
+@dataclass(frozen=True)
+class Filter:
+    """One registered filter."""
+
+    name: str
+    settings: type[FilterSettings]
+    build: Callable[[FilterSettings], Step]
+    keeps_state: bool
+    hears: str  # first line of the module's docstring
+
+
+def check(name: str, module: ModuleType) -> Filter:
+    """Hold a module against the contract. Raises FilterFault that names filter, file and fault."""
+    where = f"filter {name!r} ({getattr(module, '__file__', None) or module.__name__})"
+    settings = getattr(module, "Settings", None)
+    if not (inspect.isclass(settings) and issubclass(settings, FilterSettings)):
+        raise FilterFault(f"{where}: it needs a class Settings that derives from FilterSettings")
+    if get_args(settings.model_fields["filter"].annotation) != (name,):
+        raise FilterFault(f'{where}: Settings needs the field filter: Literal["{name}"]')
+    build = getattr(module, "build", None)
+    if not callable(build) or len(inspect.signature(build).parameters) != 1:
+        raise FilterFault(f"{where}: it needs a function build(settings)")
+    keeps_state = getattr(module, "KEEPS_STATE", False)
+    if not isinstance(keeps_state, bool):
+        raise FilterFault(f"{where}: KEEPS_STATE must be True or False")
+    if not module.__doc__:
+        raise FilterFault(f"{where}: its docstring must say what the player hears")
+    return Filter(name, settings, build, keeps_state, module.__doc__.strip().splitlines()[0])
+
+
+def collect(plug_ins: Iterable[EntryPoint] = ()) -> Mapping[str, Filter]:
+    """A fresh registry of the built-in filters and these plug-ins. Raises FilterFault."""
+    found = {name: check(name, import_module(f"filters.{name}")) for name in BUILT_IN}
+    for entry in plug_ins:
+        if entry.name in found:
+            raise FilterFault(f"filter {entry.name!r} ({entry.value}): there is already a filter of that name")
+        try:
+            module = entry.load()
+        except Exception as fault:  # a plug-in's import may raise anything; the player is told which one it was
+            raise FilterFault(f"filter {entry.name!r} ({entry.value}): it cannot be imported: {fault}") from fault
+        found[entry.name] = check(entry.name, module)
+    return found
+
+
+@cache
+def registry() -> Mapping[str, Filter]:
+    """Every filter of this installation, built-in and plug-in, found once a process."""
+    return collect(entry_points(group=ENTRY_POINT_GROUP))
