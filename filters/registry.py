@@ -5,12 +5,13 @@ A filter is a module with
 * a docstring that says what the player hears,
 * `class Settings(FilterSettings)` with a field `filter: Literal["its-name"]` and its own settings,
 * `def build(settings) -> Step`, called once when a scene is compiled,
-* `KEEPS_STATE = True` if the same message may be answered differently the second time.
+* `KEEPS_STATE = True` if the same message may be answered differently the second time; where that is so with some
+  settings only, a function `keeps_state(settings) -> bool` instead.
 
 A `Step` is a plain callable `(message, now) -> messages`: one whole MIDI 1.0 message and the time in nanoseconds
 come in, a tuple of whole messages goes out; an empty tuple drops, the same message in a tuple passes it on.
-Answers to a short message are remembered by the core unless `KEEPS_STATE` says otherwise, so a step without state
-must be a pure function of the message.
+Answers to a short message are remembered by the core unless the filter keeps state, so a step without state must be
+a pure function of the message.
 
 Other packages add filters through the entry-point group `bayleaf.filters`: the entry's name is the filter's name
 and its value the module.
@@ -23,7 +24,7 @@ from functools import cache
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from types import ModuleType
-from typing import Final, get_args
+from typing import Any, Final, TypeGuard, get_args
 
 from pydantic import BaseModel, ConfigDict
 
@@ -67,7 +68,7 @@ class Filter:
     name: str
     settings: type[FilterSettings]
     build: Callable[[FilterSettings], Step]
-    keeps_state: bool
+    keeps_state: Callable[[FilterSettings], bool]
     hears: str  # first line of the module's docstring
 
 
@@ -80,14 +81,31 @@ def check(name: str, module: ModuleType) -> Filter:
     if get_args(settings.model_fields["filter"].annotation) != (name,):
         raise FilterFault(f'{where}: Settings needs the field filter: Literal["{name}"]')
     build = getattr(module, "build", None)
-    if not callable(build) or len(inspect.signature(build).parameters) != 1:
+    if not _takes_settings(build):
         raise FilterFault(f"{where}: it needs a function build(settings)")
-    keeps_state = getattr(module, "KEEPS_STATE", False)
-    if not isinstance(keeps_state, bool):
-        raise FilterFault(f"{where}: KEEPS_STATE must be True or False")
-    if not module.__doc__:
+    hears = (module.__doc__ or "").strip()
+    if not hears:
         raise FilterFault(f"{where}: its docstring must say what the player hears")
-    return Filter(name, settings, build, keeps_state, module.__doc__.strip().splitlines()[0])
+    return Filter(name, settings, build, _keeps_state(module, where), hears.splitlines()[0])
+
+
+def _keeps_state(module: ModuleType, where: str) -> Callable[[FilterSettings], bool]:
+    """The module's constant or function as one function of the settings."""
+    by_settings = getattr(module, "keeps_state", None)
+    always = getattr(module, "KEEPS_STATE", None)
+    if by_settings is not None and always is not None:
+        raise FilterFault(f"{where}: either KEEPS_STATE or keeps_state(settings), not both")
+    if by_settings is not None:
+        if not _takes_settings(by_settings):
+            raise FilterFault(f"{where}: keeps_state must be a function keeps_state(settings)")
+        return by_settings
+    if always is not None and not isinstance(always, bool):
+        raise FilterFault(f"{where}: KEEPS_STATE must be True or False")
+    return lambda settings: bool(always)
+
+
+def _takes_settings(function: object) -> TypeGuard[Callable[[FilterSettings], Any]]:
+    return callable(function) and len(inspect.signature(function).parameters) == 1
 
 
 def collect(plug_ins: Iterable[EntryPoint] = ()) -> Mapping[str, Filter]:
