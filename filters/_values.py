@@ -1,0 +1,130 @@
+"""The kinds of value that filters' settings are made of, with what is allowed said in every error.
+
+TOML's integer keys arrive as text ("36"), its lists as Python lists; both are turned here before the strict models
+look. Numbers are the printed ones of the rig file: channels 1 to 16, programs 1 to 128, all else 0 to 127.
+"""
+
+from collections.abc import Callable, Iterable
+from typing import Annotated, Any, TypeVar
+
+from pydantic import BeforeValidator, ValidatorFunctionWrapHandler, WrapValidator
+
+from engine.midi.words import note_number
+from filters.registry import FilterSettings
+
+S = TypeVar("S", bound=FilterSettings)
+Check = Callable[[Any], int]
+
+
+def whole(what: str, low: int, high: int) -> Check:
+    """A check that a whole number lies in low..high; `what` opens the error ("a channel" from 1 to 16)."""
+
+    def check(found: Any) -> int:
+        if type(found) is not int or not low <= found <= high:  # type(), since True is an int too
+            raise ValueError(f"{what} from {low} to {high}")
+        return found
+
+    return check
+
+
+def _note(found: Any) -> int:
+    try:
+        if isinstance(found, str):
+            return note_number(found)
+        return whole("", 0, 127)(found)
+    except ValueError:
+        raise ValueError('a note from 0 to 127, or its name such as "C4" (note 60), "F#3" or "Bb2"') from None
+
+
+def _as_key(check: Check) -> BeforeValidator:
+    """The same check for a table's key, whose digits arrive as text."""
+
+    def check_key(found: Any) -> Any:
+        return check(int(found) if isinstance(found, str) and found.isascii() and found.isdigit() else found)
+
+    return BeforeValidator(check_key)
+
+
+def as_list(what: str) -> BeforeValidator:
+    """A check that turns a list of at least one entry into a tuple."""
+
+    def check(found: Any) -> Any:
+        if not isinstance(found, list | tuple) or not found:
+            raise ValueError(f"a list of {what}, at least one")
+        return tuple(found)
+
+    return BeforeValidator(check)
+
+
+def _low_to_high(found: Any, handler: ValidatorFunctionWrapHandler) -> Any:
+    if not isinstance(found, list | tuple) or len(found) != 2:
+        raise ValueError("two values, [low, high]")
+    low, high = handler(tuple(found))
+    if low > high:
+        raise ValueError("two values, [low, high], the lower one first")
+    return (low, high)
+
+
+def _bank(found: Any) -> Any:
+    if not isinstance(found, list | tuple) or len(found) != 2:
+        raise ValueError("a bank as [msb, lsb]")
+    return tuple(found)
+
+
+def _table(found: Any, handler: ValidatorFunctionWrapHandler) -> Any:
+    if not isinstance(found, dict) or not found:
+        raise ValueError("a table with at least one entry, such as { 1 = 2 }")
+    table = handler(found)
+    if len(table) != len(found):
+        raise ValueError("each key only once (a note may not stand under its number and its name)")
+    return table
+
+
+def needs_one(settings: S, *names: str) -> S:
+    """The settings, if at least one of these was given. Raises ValueError, for the filter would do nothing."""
+    if not settings.model_fields_set.intersection(names):
+        raise ValueError(f"at least one of {', '.join(names)}")
+    return settings
+
+
+def not_both(settings: S, keep: Iterable[int], drop: Iterable[int], what: str) -> S:
+    """The settings, if nothing is both kept and dropped. Raises ValueError that names what is."""
+    if both := set(keep).intersection(drop):
+        raise ValueError(f"{what} {min(both)} stands in keep and in drop: one of them")
+    return settings
+
+
+def scale(value: int, top: int, low: int, high: int) -> int:
+    """Bring 0..top to low..high in a straight line, both ends exactly, halves upwards."""
+    return low + (2 * value * (high - low) + top) // (2 * top)
+
+
+TABLE = WrapValidator(_table)
+_LOW_TO_HIGH = WrapValidator(_low_to_high)
+_channel = whole("a channel", 1, 16)
+_program = whole("a program", 1, 128)
+_controller = whole("a controller", 0, 119)
+
+Channel = Annotated[int, BeforeValidator(_channel)]
+Channels = Annotated[tuple[Channel, ...], as_list("channels")]
+ChannelKey = Annotated[int, _as_key(_channel)]
+
+Value = Annotated[int, BeforeValidator(whole("a value", 0, 127))]
+Values = Annotated[tuple[Value, Value], _LOW_TO_HIGH]
+Bank = Annotated[tuple[Value, Value], BeforeValidator(_bank)]
+
+Velocity = Annotated[int, BeforeValidator(whole("a velocity", 1, 127))]
+Velocities = Annotated[tuple[Velocity, Velocity], _LOW_TO_HIGH]
+
+Program = Annotated[int, BeforeValidator(_program)]
+ProgramKey = Annotated[int, _as_key(_program)]
+ProgramMap = Annotated[dict[ProgramKey, Program], TABLE]
+
+Controller = Annotated[int, BeforeValidator(_controller)]
+Controllers = Annotated[tuple[Controller, ...], as_list("controllers")]
+ControllerKey = Annotated[int, _as_key(_controller)]
+ControllerOrMode = Annotated[int, BeforeValidator(whole("a controller", 0, 127))]
+
+NoteNumber = Annotated[int, BeforeValidator(_note)]
+Notes = Annotated[tuple[NoteNumber, NoteNumber], _LOW_TO_HIGH]
+NoteMap = Annotated[dict[Annotated[int, _as_key(_note)], NoteNumber], TABLE]

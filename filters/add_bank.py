@@ -1,0 +1,56 @@
+"""A program change picks its sound from the right bank: bank select goes out in front of it.
+
+`channels = { 1 = [81, 3] }` puts bank MSB 81 and LSB 3 in front of every program change on channel 1.
+`programs = { 7 = { bank = [81, 3], program = 77 } }` does so for program 7 on any channel, and calls program 77 there;
+without `program` the number stays. A program that stands in both follows `programs`. Anything else passes unchanged.
+"""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from engine.midi.kinds import CONTROLLER, PROGRAM
+from filters._values import TABLE, Bank, ChannelKey, Program, ProgramKey, needs_one
+from filters.registry import FilterSettings, Step
+
+
+class Sound(BaseModel):
+    """A bank as [msb, lsb] and, where it changes, the program as printed."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    bank: Bank
+    program: Program | None = None
+
+
+class Settings(FilterSettings):
+    """Channels 1 to 16 and programs 1 to 128 as printed, banks 0 to 127."""
+
+    filter: Literal["add_bank"]
+    channels: Annotated[dict[ChannelKey, Bank], TABLE] = Field(default_factory=dict)
+    programs: Annotated[dict[ProgramKey, Sound], TABLE] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _does_something(self) -> Self:
+        return needs_one(self, "channels", "programs")
+
+
+def build(settings: Settings) -> Step:
+    """Bank MSB, bank LSB, program change, as the standard orders them (MIDI 1.0 p. 13)."""
+    banks = {PROGRAM + channel - 1: bank for channel, bank in settings.channels.items()}
+    sounds = {printed - 1: (sound.bank, (sound.program or printed) - 1) for printed, sound in settings.programs.items()}
+
+    def add_bank(message: bytes, now: int) -> tuple[bytes, ...]:
+        status = message[0]
+        if status & 0xF0 != PROGRAM:
+            return (message,)
+        if message[1] in sounds:
+            bank, program = sounds[message[1]]
+        elif status in banks:
+            bank, program = banks[status], message[1]
+        else:
+            return (message,)
+        control = CONTROLLER | status & 0x0F
+        return bytes((control, 0, bank[0])), bytes((control, 32, bank[1])), bytes((status, program))
+
+    return add_bank

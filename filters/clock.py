@@ -1,0 +1,86 @@
+"""The beat clock passes, is held back, or runs slower for gear that should play at half speed or less.
+
+Exactly one of `pass = true` (as without this filter), `block = true` and `divide = 2` (every second tick passes).
+Only the ticks (F8) are meant: start, continue and stop always pass, since a synth may need them without the clock; to
+stop a sequencer from starting use `strip` with "transport".
+
+A divided clock counts from the start of the song: the first tick after start or a song position passes, and after
+stop and continue the count goes on where it stood, whatever ticks came while stopped (MIDI 1.0 p. 30 to 32).
+"""
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from filters._values import whole
+from filters.registry import FilterSettings, Step
+
+_SONG_POSITION, _CLOCK, _START, _CONTINUE, _STOP = 0xF2, 0xF8, 0xFA, 0xFB, 0xFC
+
+
+def _true(found: Any) -> Any:
+    if found is not True:
+        raise ValueError("true, or leave it out")
+    return found
+
+
+_True = Annotated[bool, BeforeValidator(_true)]
+
+
+class Settings(FilterSettings):
+    """One of the three."""
+
+    filter: Literal["clock"]
+    passes: Annotated[_True | None, Field(alias="pass")] = None
+    block: _True | None = None
+    divide: Annotated[int, BeforeValidator(whole("every Nth tick, N", 1, 384))] | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        if len(self.model_fields_set - {"filter"}) != 1:
+            raise ValueError("exactly one of pass = true, block = true and divide = N")
+        return self
+
+
+def keeps_state(settings: Settings) -> bool:
+    """Only a divided clock counts."""
+    return settings.divide is not None
+
+
+def build(settings: Settings) -> Step:
+    """One of three steps."""
+    if settings.divide is not None:
+        return _divider(settings.divide)
+
+    def block(message: bytes, now: int) -> tuple[bytes, ...]:
+        return () if message[0] == _CLOCK else (message,)
+
+    def passes(message: bytes, now: int) -> tuple[bytes, ...]:
+        return (message,)
+
+    return block if settings.block else passes
+
+
+def _divider(every: int) -> Step:
+    """Count ticks modulo `every`; a tick that finds the count at 0 passes."""
+    count = 0
+    resume_at = 0  # the count that continue goes on from
+    running = False
+
+    def divide(message: bytes, now: int) -> tuple[bytes, ...]:
+        nonlocal count, resume_at, running
+        status = message[0]
+        if status == _CLOCK:
+            passing = count == 0
+            count = (count + 1) % every
+            return (message,) if passing else ()
+        if status in (_START, _SONG_POSITION):
+            count = resume_at = 0
+            running = running or status == _START
+        elif status == _CONTINUE and not running:
+            count, running = resume_at, True
+        elif status == _STOP and running:
+            resume_at, running = count, False
+        return (message,)
+
+    return divide

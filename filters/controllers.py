@@ -1,0 +1,73 @@
+"""Pedals, wheels and faders are picked, renumbered, turned round or held within a range.
+
+`keep` lets only these controllers through, `drop` stops these. `invert` turns a controller round (127 becomes 0),
+`range = { 7 = [20, 100] }` squeezes its whole travel into 20 to 100, and `map = { 1 = 11 }` sends it on as another one.
+All five name a controller by the number that came in; they act in the order of this paragraph.
+
+Channel mode messages (120 to 127, all notes off and its kin) pass `keep`, so that no note is left sounding; `drop`
+stops them where it names them. The fine half of a controller that sends two (1 with 33) is one of its own here.
+"""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from engine.midi.kinds import CONTROLLER
+from engine.midi.words import MODE_MESSAGES
+from filters._values import (
+    TABLE,
+    Controller,
+    ControllerKey,
+    ControllerOrMode,
+    Controllers,
+    Values,
+    as_list,
+    needs_one,
+    not_both,
+    scale,
+)
+from filters.registry import FilterSettings, Step
+
+_AnyControllers = Annotated[tuple[ControllerOrMode, ...], as_list("controllers")]
+
+
+class Settings(FilterSettings):
+    """Controller numbers 0 to 119, in keep and drop also 120 to 127; values 0 to 127."""
+
+    filter: Literal["controllers"]
+    keep: _AnyControllers = ()
+    drop: _AnyControllers = ()
+    invert: Controllers = ()
+    range: Annotated[dict[ControllerKey, Values], TABLE] = Field(default_factory=dict)
+    map: Annotated[dict[ControllerKey, Controller], TABLE] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _does_something(self) -> Self:
+        needs_one(self, "keep", "drop", "map", "range", "invert")
+        return not_both(self, self.keep, self.drop, "controller")
+
+
+def build(settings: Settings) -> Step:
+    """For each controller number that passes: its new number, and its new values where they change."""
+    kept = {*settings.keep, *MODE_MESSAGES} if settings.keep else set(range(128))
+    numbers = {number: settings.map.get(number, number) for number in kept.difference(settings.drop)}
+    changed = {number: _values(settings, number) for number in {*settings.invert, *settings.range}}
+
+    def controllers(message: bytes, now: int) -> tuple[bytes, ...]:
+        if message[0] & 0xF0 != CONTROLLER:
+            return (message,)
+        number, value = message[1], message[2]
+        if number not in numbers:
+            return ()
+        if number in changed:
+            value = changed[number][value]
+        return (bytes((message[0], numbers[number], value)),)
+
+    return controllers
+
+
+def _values(settings: Settings, number: int) -> bytes:
+    """The 128 new values of one controller."""
+    low, high = settings.range.get(number, (0, 127))
+    values = bytes(scale(value, 127, low, high) for value in range(128))
+    return values[::-1] if number in settings.invert else values

@@ -1,0 +1,30 @@
+"""Drum pads and keys play other notes: what one kit has at 36 another has at 40.
+
+`map = { 36 = 40, C2 = "D2" }` in numbers or names (C4 is 60); other notes pass as they came. Pressure on a key or
+pad goes with its note.
+"""
+
+from typing import Literal
+
+from engine.midi.kinds import CONTROLLER
+from filters._values import NoteMap
+from filters.registry import FilterSettings, Step
+
+
+class Settings(FilterSettings):
+    """Notes as numbers 0 to 127 or names."""
+
+    filter: Literal["notes"]
+    map: NoteMap
+
+
+def build(settings: Settings) -> Step:
+    """A look-up of the new note by the old one."""
+    goes_to = settings.map
+
+    def notes(message: bytes, now: int) -> tuple[bytes, ...]:
+        if message[0] >= CONTROLLER or message[1] not in goes_to:
+            return (message,)
+        return (bytes((message[0], goes_to[message[1]], message[2])),)
+
+    return notes

@@ -1,0 +1,29 @@
+"""A program change calls another program: what one instrument has at 7 another has at 77.
+
+`map = { 7 = 77 }` in printed numbers, 1 to 128; other programs pass as they came.
+"""
+
+from typing import Annotated, Literal
+
+from engine.midi.kinds import PROGRAM
+from filters._values import TABLE, Program, ProgramKey
+from filters.registry import FilterSettings, Step
+
+
+class Settings(FilterSettings):
+    """Programs as printed, 1 to 128."""
+
+    filter: Literal["programs"]
+    map: Annotated[dict[ProgramKey, Program], TABLE]
+
+
+def build(settings: Settings) -> Step:
+    """A look-up by the number on the wire."""
+    programs = {came - 1: goes - 1 for came, goes in settings.map.items()}
+
+    def change(message: bytes, now: int) -> tuple[bytes, ...]:
+        if message[0] & 0xF0 != PROGRAM or message[1] not in programs:
+            return (message,)
+        return (bytes((message[0], programs[message[1]])),)
+
+    return change

@@ -1,0 +1,73 @@
+"""Whole kinds of message are taken away: no aftertouch, no clock, no modulation wheel, as listed.
+
+`kinds` lists what is stopped:
+
+* "notes": notes on and off. "poly_aftertouch": pressure of single keys. "aftertouch": pressure of a channel.
+* "controllers": controllers 0 to 119. "channel_mode": 120 to 127, all notes off and its kin. "controller 7": one alone.
+* "program": program changes. "pitch_bend": the bender.
+* "sysex": every SysEx. "timecode": quarter frames, and the full frames and user bits that are SysEx (F0 7F .. 01).
+* "clock": the clock ticks (F8). "transport": start, continue and stop. "song_position", "song_select".
+* "tune_request", "active_sensing", "reset": these messages.
+"""
+
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import BeforeValidator
+
+from engine.midi.kinds import CONTROLLER, KINDS, SYSEX
+from engine.midi.words import MODE_MESSAGES
+from filters._values import as_list
+from filters.registry import FilterSettings, Step
+
+_CHANNELS: Final = range(16)
+_STATUSES: Final = {
+    kind.name: {kind.status + n for n in (_CHANNELS if kind.status < SYSEX else (0,))}
+    for kind in KINDS
+    if kind.name not in ("note_off", "note_on", "controller", "start", "continue", "stop")
+} | {
+    "notes": {*range(0x80, 0xA0)},
+    "transport": {0xFA, 0xFB, 0xFC},
+}
+_CONTROLLERS: Final = {
+    "controllers": {*range(MODE_MESSAGES.start)},
+    "channel_mode": {*MODE_MESSAGES},
+} | {f"controller {number}": {number} for number in range(128)}
+_ALLOWED: Final = ", ".join(sorted((*_STATUSES, "controllers", "channel_mode")))
+
+
+def _kind(found: Any) -> Any:
+    if str(found) not in _STATUSES and str(found) not in _CONTROLLERS:
+        raise ValueError(f'one of {_ALLOWED}, or "controller N" with N from 0 to 127')
+    return found
+
+
+class Settings(FilterSettings):
+    """Names of kinds."""
+
+    filter: Literal["strip"]
+    kinds: Annotated[tuple[Annotated[str, BeforeValidator(_kind)], ...], as_list("kinds")]
+
+
+def build(settings: Settings) -> Step:
+    """Look-ups by status byte and by controller number."""
+    kinds = settings.kinds
+    statuses = frozenset[int]().union(*(_STATUSES.get(kind, ()) for kind in kinds))
+    controllers = frozenset[int]().union(*(_CONTROLLERS.get(kind, ()) for kind in kinds))
+    timecode = "timecode" in kinds
+
+    def strip(message: bytes, now: int) -> tuple[bytes, ...]:
+        status = message[0]
+        if status in statuses:
+            return ()
+        if status & 0xF0 == CONTROLLER and message[1] in controllers:
+            return ()
+        if timecode and status == SYSEX and _is_timecode(message):
+            return ()
+        return (message,)
+
+    return strip
+
+
+def _is_timecode(sysex: bytes) -> bool:
+    """Universal real-time SysEx with sub-id 01, for any device (MIDI Time Code, RP-004, p. 5 and 6)."""
+    return len(sysex) > 4 and sysex[1] == 0x7F and sysex[3] == 0x01

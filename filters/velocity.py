@@ -1,0 +1,52 @@
+"""Playing sounds evenly loud, within limits, or as on a lighter or heavier keyboard.
+
+* `fixed = 100`: every press is this hard.
+* `curve = 30`: soft playing sounds louder, as on a lighter keyboard; below 0 it takes more force. From -100 to 100,
+  0 is straight: velocity v becomes 127 * (v / 127) ** (2 ** (-curve / 50)), so 50 is a square root and -50 a square.
+* `range = [40, 110]`: velocities 1 to 127 are squeezed into 40 to 110 in a straight line, after the curve if any.
+
+Releases and their velocity stay as they came, and no press becomes softer than 1.
+"""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BeforeValidator, model_validator
+
+from engine.midi.kinds import is_press
+from filters._values import Velocities, Velocity, needs_one, scale, whole
+from filters.registry import FilterSettings, Step
+
+
+class Settings(FilterSettings):
+    """Velocities 1 to 127; `fixed` stands alone, `curve` and `range` may go together."""
+
+    filter: Literal["velocity"]
+    fixed: Velocity | None = None
+    curve: Annotated[int, BeforeValidator(whole("a curve", -100, 100))] = 0
+    range: Velocities = (1, 127)
+
+    @model_validator(mode="after")
+    def _does_something(self) -> Self:
+        needs_one(self, "fixed", "curve", "range")
+        if self.fixed is not None and self.model_fields_set.intersection(("curve", "range")):
+            raise ValueError("either fixed, or curve and range: a fixed velocity has neither")
+        return self
+
+
+def build(settings: Settings) -> Step:
+    """A look-up of the new velocity by the old one."""
+    velocities = bytes(_velocity(settings, velocity) for velocity in range(128))
+
+    def velocity(message: bytes, now: int) -> tuple[bytes, ...]:
+        if not is_press(message):
+            return (message,)
+        return (bytes((message[0], message[1], velocities[message[2]])),)
+
+    return velocity
+
+
+def _velocity(settings: Settings, velocity: int) -> int:
+    if settings.fixed is not None:
+        return settings.fixed
+    curved = max(1, round(127 * (velocity / 127) ** (2 ** (-settings.curve / 50))))
+    return scale(curved - 1, 126, *settings.range)
