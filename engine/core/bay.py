@@ -1,0 +1,261 @@
+"""The whole router as a state machine: messages, recalls and time go in; deliveries come out.
+
+No I/O and no clock: each call takes the time in nanoseconds of any monotonic clock and returns what is to be handed
+to the drivers now, as (output, message, time its first byte is on the cable). `due` says when `tick` is wanted.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from engine.core.burst import duration, size
+from engine.core.controls import Command, switchboards
+from engine.core.ledger import Ledger, Target
+from engine.core.plan import PRESS, RELEASE, Answer, Compiler, Faults, Plan
+from engine.core.setlist import SetList
+from engine.core.wire import DIN, Delivery, Speed, Wire
+from engine.midi.kinds import CONTROLLER, PITCH_BEND, is_release
+from engine.rig.models import Rig
+from filters.registry import Filter, registry
+
+# Controllers of a panic, on every channel: pedals up, all notes off, all sound off (MIDI 1.0 Tables III and IV).
+_PANIC_CONTROLLERS: Final = (64, 66, 67, 69, 123, 120)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a command, for whoever gave it.
+
+    `done`: whether anything was changed or sent; `text`: one sentence; `scene`: number and name now in force;
+    `source`: who asked; `burst_bytes` and `ready_ns`: what the scene change costs until every instrument is ready.
+    """
+
+    do: str
+    done: bool
+    text: str
+    source: str
+    scene: tuple[int, str] | None
+    burst_bytes: int = 0
+    ready_ns: int = 0
+    held: int = 0
+
+
+class Bay:
+    """Inputs and outputs are indices, in the rig's order. Loop only."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        speeds: Mapping[str, Speed | None] | None = None,
+        filters: Mapping[str, Filter] | None = None,
+    ) -> None:
+        """Compile every scene of a rig.
+
+        `speeds`: how the driver of a fast output is to be paced, None for not at all; `din` outputs are paced as
+        their cable is, whatever the driver could take.
+        """
+        self.rig = rig
+        self.faults = Faults()
+        self.outcomes: list[Outcome] = []  # commands from controls since last taken away by the caller
+        self.ledger = Ledger()
+        self._inputs = tuple(rig.inputs)
+        self._outputs = tuple(rig.outputs)
+        self.speeds = tuple(
+            DIN if port.wire == "din" else (speeds or {}).get(name) for name, port in rig.outputs.items()
+        )
+        self.wires = [Wire(index, speed) for index, speed in enumerate(self.speeds)]
+        compiler = Compiler(rig, registry() if filters is None else filters, self.faults)
+        self._plans = {scene.number: compiler.plan(scene) for scene in rig.scenes}
+        self._numbers_by_name = {scene.name: scene.number for scene in rig.scenes}
+        self._boards = switchboards(rig.controls, self._inputs)
+        self.setlist = self._first_setlist()
+        self._plan: Plan | None = None
+
+    # Messages
+
+    def receive(self, now: int, source: int, message: bytes) -> list[Delivery]:
+        """One whole message of input `source`."""
+        out: list[Delivery] = []
+        board = self._boards[source]
+        if board is not None and (trigger := board.find(message)) is not None:
+            if board.passes(trigger):
+                self._route(now, source, message, out)
+            command = board.act(now, trigger)
+            if command is not None:
+                self.outcomes.append(self._obey(now, command, self._inputs[source], out))
+            return out
+        self._route(now, source, message, out)
+        return out
+
+    def tick(self, now: int) -> list[Delivery]:
+        """What has waited for this time."""
+        out: list[Delivery] = []
+        for wire in self.wires:
+            if wire.due is not None and wire.due <= now:
+                wire.flush(now, out)
+        return out
+
+    @property
+    def due(self) -> int | None:
+        """When `tick` is next wanted, or None."""
+        return min((wire.due for wire in self.wires if wire.due is not None), default=None)
+
+    def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
+        plan = self._plan
+        if plan is None:
+            return
+        answer = plan.answer(source, message, now)
+        if answer.kind == RELEASE:
+            self._release(now, source, message, answer, out)
+            return
+        if answer.kind == PRESS:
+            self.ledger.press(source, message, answer.targets)
+        if answer.moves:
+            self.ledger.move(source, message, answer.moves)
+        wires = self.wires
+        for output, unit in answer.units:
+            wires[output].put(now, unit, out)
+
+    def _release(self, now: int, source: int, message: bytes, answer: Answer, out: list[Delivery]) -> None:
+        """A release goes where its press went; what else the scene makes of it goes its own way."""
+        offs = self.ledger.release(source, message)
+        for output, off in offs or ():
+            self.wires[output].put(now, (off,), out)
+        if answer.moves:
+            self.ledger.move(source, message, answer.moves)
+        for output, unit in answer.units:
+            kept = tuple(
+                item for item in unit if not is_release(item) or (offs is None and self._may_pass(source, output, item))
+            )
+            if kept:
+                self.wires[output].put(now, kept, out)
+
+    def _may_pass(self, source: int, output: int, off: bytes) -> bool:
+        """A release without a press passes, unless another player holds that key."""
+        return not self.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
+
+    # Commands
+
+    def command(self, now: int, do: str, scene: int | str | None, source: str) -> tuple[Outcome, list[Delivery]]:
+        """Scene, next, back, panic or resend, from outside."""
+        out: list[Delivery] = []
+        return self._obey(now, Command(do, scene), source, out), out
+
+    def recall(self, now: int, scene: int | str, source: str = "recall") -> list[Delivery]:
+        """Switch to a scene by number or name; KeyError if there is none."""
+        if self.find(scene) is None:
+            raise KeyError(scene)
+        return self.command(now, "scene", scene, source)[1]
+
+    def find(self, scene: int | str) -> int | None:
+        """The number of the scene of this number or name, or None. A name wins over a number in words."""
+        if isinstance(scene, int):
+            return scene if scene in self._plans else None
+        number = self._numbers_by_name.get(scene)
+        if number is None and scene.isascii() and scene.isdecimal() and int(scene) in self._plans:
+            number = int(scene)
+        return number
+
+    @property
+    def scene(self) -> tuple[int, str] | None:
+        """Number and name of the scene in force."""
+        return (self._plan.number, self._plan.name) if self._plan else None
+
+    @property
+    def plan(self) -> Plan | None:
+        """The compiled scene in force."""
+        return self._plan
+
+    def plan_of(self, number: int) -> Plan:
+        """The compiled scene of a number."""
+        return self._plans[number]
+
+    def release_all(self, now: int) -> list[Delivery]:
+        """End of the show: every note off, every pedal, bend and wheel to rest."""
+        out: list[Delivery] = []
+        for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
+            self.wires[output].put(now, (message,), out)
+        return out
+
+    def _obey(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
+        if command.do == "scene":
+            assert command.scene is not None
+            number = self.find(command.scene)
+            if number is None:
+                return self._outcome("scene", False, f"there is no scene {command.scene}; nothing changed", source)
+            self.setlist.move_to(number)
+            return self._switch(now, number, "scene", source, out)
+        if command.do in ("next", "back"):
+            return self._step(now, command.do, source, out)
+        if command.do == "panic":
+            return self._panic(now, source, out)
+        return self._resend(now, source, out)
+
+    def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> Outcome:
+        step = 1 if do == "next" else -1
+        number = self.setlist.beside(step)
+        if number is None:
+            end = "the end" if step > 0 else "the beginning"
+            return self._outcome(do, False, f"{end} of {self.setlist.name}; nothing changed", source)
+        self.setlist.go(step)
+        return self._switch(now, number, do, source, out)
+
+    def _switch(self, now: int, number: int, do: str, source: str, out: list[Delivery]) -> Outcome:
+        """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
+        plan = self._plans[number]
+        self._plan = plan
+        for output, message in self.ledger.settle(plan.feeds):
+            self.wires[output].put(now, (message,), out)
+        return self._send_burst(now, plan, do, f"scene {plan.number} {plan.name}", source, out)
+
+    def _resend(self, now: int, source: str, out: list[Delivery]) -> Outcome:
+        if self._plan is None:
+            return self._outcome("resend", False, "no scene is in force yet; nothing was sent", source)
+        text = f"scene {self._plan.number} {self._plan.name} sent again"
+        return self._send_burst(now, self._plan, "resend", text, source, out)
+
+    def _send_burst(self, now: int, plan: Plan, do: str, text: str, source: str, out: list[Delivery]) -> Outcome:
+        for wire in self.wires:  # every wire: an earlier burst that has not begun is replaced, also by nothing
+            wire.burst(now, plan.bursts.get(wire.output, ()), out)
+        steps = [(self.speeds[output], listed) for output, listed in plan.bursts.items()]
+        return self._outcome(
+            do,
+            True,
+            text,
+            source,
+            burst_bytes=sum(size(listed) for _, listed in steps),
+            ready_ns=max((duration(listed, speed) for speed, listed in steps), default=0),
+        )
+
+    def _panic(self, now: int, source: str, out: list[Delivery]) -> Outcome:
+        """Known notes off, pedals up, all notes and all sound off, bends to centre, on every output."""
+        held = self.ledger.sounding()
+        messages: dict[int, list[bytes]] = {wire.output: [] for wire in self.wires}
+        for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
+            messages[output].append(message)
+        for wire in self.wires:
+            wire.panic(now, messages[wire.output] + list(_SWEEP), out)
+        text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
+        return self._outcome("panic", True, text, source)
+
+    def _outcome(self, do: str, done: bool, text: str, source: str, burst_bytes: int = 0, ready_ns: int = 0) -> Outcome:
+        held = self.ledger.sounding()
+        return Outcome(do, done, text, source, self.scene, burst_bytes, ready_ns, held)
+
+    def _first_setlist(self) -> SetList:
+        if not self.rig.setlists:
+            return SetList("the scenes", [scene.number for scene in self.rig.scenes])
+        first = self.rig.setlists[0]
+        return SetList(f"the set list {first.name}", self._numbers(first.scenes))
+
+    def _numbers(self, scenes: Sequence[int | str]) -> list[int]:
+        found = [self.find(scene) for scene in scenes]
+        return [number for number in found if number is not None]  # the rig's checks saw to it that none is None
+
+
+def _sweep() -> tuple[bytes, ...]:
+    controllers = [bytes((CONTROLLER | ch, number, 0)) for number in _PANIC_CONTROLLERS for ch in range(16)]
+    return (*controllers, *(bytes((PITCH_BEND | ch, 0x00, 0x40)) for ch in range(16)))
+
+
+_SWEEP: Final = _sweep()

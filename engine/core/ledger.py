@@ -1,0 +1,185 @@
+"""What is sounding, and what was moved off rest: where each press went, so that its release goes there too.
+
+A release follows the record of its own press, whatever scene, transposition or zone rules now. A key of an output
+that two inputs hold sounds until both let go; the releases held back till then are sent with the last one, since
+every note-on is owed its note-off (MIDI 1.0 p. A-4).
+
+Pedals, bends, wheels and pressures that left their resting value are written down with the message that would bring
+them back, so that a scene which no longer feeds them can set them to rest (RP-015 for the resting values).
+"""
+
+from collections.abc import Callable, Iterator
+from typing import Final, NamedTuple
+
+from engine.midi.kinds import AFTERTOUCH, CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_AFTERTOUCH, is_press
+
+#: resting values of the controllers that RP-015 resets, with 2, 4 and 69, which the trade treats alike
+#: (common practice, no source)
+RESTING_CONTROLLERS: Final = {1: 0, 2: 0, 4: 0, 11: 127, 64: 0, 65: 0, 66: 0, 67: 0, 69: 0}
+
+
+class Target(NamedTuple):
+    """Where a press went: output index, channel 0 to 15, key."""
+
+    output: int
+    channel: int
+    key: int
+
+
+class Moved(NamedTuple):
+    """Something that can be off rest: output index, and the bytes that name it (status, and number or key)."""
+
+    output: int
+    what: bytes
+
+
+def rest_of(message: bytes) -> bytes | None:
+    """The message that brings back to rest what this one moves; None if it moves nothing that has a rest."""
+    kind = message[0] & 0xF0
+    if kind == CONTROLLER:
+        value = RESTING_CONTROLLERS.get(message[1])
+        return None if value is None else bytes((message[0], message[1], value))
+    if kind == POLY_AFTERTOUCH:
+        return bytes((message[0], message[1], 0))
+    if kind == AFTERTOUCH:
+        return bytes((message[0], 0))
+    if kind == PITCH_BEND:
+        return bytes((message[0], 0x00, 0x40))
+    return None
+
+
+def named(message: bytes) -> bytes:
+    """The part of a message that says what it moves, without the value."""
+    return message[:2] if message[0] & 0xF0 in (CONTROLLER, POLY_AFTERTOUCH) else message[:1]
+
+
+class _Press:
+    """Presses of one key of one input that went to the same targets."""
+
+    __slots__ = ("count", "targets")
+
+    def __init__(self, targets: tuple[Target, ...]) -> None:
+        self.targets = targets
+        self.count = 1
+
+
+class Ledger:
+    """Loop only. Inputs are indices."""
+
+    def __init__(self) -> None:
+        self._presses: dict[tuple[int, int, int], list[_Press]] = {}  # (input, channel, key) -> oldest first
+        self._holders: dict[Target, dict[int, int]] = {}  # input -> presses it still holds
+        self._owed: dict[Target, int] = {}  # releases held back
+        self._moved: dict[Moved, tuple[int, bytes]] = {}  # -> the input that moved it, and with what
+
+    # Notes
+
+    def press(self, source: int, message: bytes, targets: tuple[Target, ...]) -> None:
+        """A note-on of this input was sent to these targets (none, if no route took it)."""
+        key = (source, message[0] & 0x0F, message[1])
+        presses = self._presses.get(key)
+        if presses is None:
+            self._presses[key] = [_Press(targets)]
+        elif presses[-1].targets == targets:
+            presses[-1].count += 1
+        else:
+            presses.append(_Press(targets))
+        for target in targets:
+            holders = self._holders.get(target)
+            if holders is None:
+                self._holders[target] = {source: 1}
+            else:
+                holders[source] = holders.get(source, 0) + 1
+
+    def release(self, source: int, message: bytes) -> list[tuple[int, bytes]] | None:
+        """The note-offs that a release stands for, as (output, message); None if its press is not written down."""
+        key = (source, message[0] & 0x0F, message[1])
+        presses = self._presses.get(key)
+        if presses is None:
+            return None
+        oldest = presses[0]
+        oldest.count -= 1
+        if not oldest.count:
+            presses.pop(0)
+            if not presses:
+                del self._presses[key]
+        form, velocity = message[0] & 0xF0, message[2]
+        sent: list[tuple[int, bytes]] = []
+        for target in oldest.targets:
+            off = bytes((form | target.channel, target.key, velocity))
+            sent.extend([(target.output, off)] * self._let_go(source, target))
+        return sent
+
+    def _let_go(self, source: int, target: Target) -> int:
+        """One press of this input ends here; how many note-offs the output gets for it."""
+        holders = self._holders.get(target)
+        if holders is None or source not in holders:
+            return 1  # cut meanwhile, by a panic or a scene: one note-off more does no harm
+        holders[source] -= 1
+        if not holders[source]:
+            del holders[source]
+        if len(holders) - (source in holders):
+            self._owed[target] = self._owed.get(target, 0) + 1
+            return 0
+        if holders:
+            return 1
+        del self._holders[target]
+        return 1 + self._owed.pop(target, 0)
+
+    def held_elsewhere(self, source: int, target: Target) -> bool:
+        """Whether an input other than this one holds the target's key."""
+        holders = self._holders.get(target)
+        return holders is not None and any(other != source for other in holders)
+
+    def sounding(self) -> int:
+        """How many keys of outputs are sounding."""
+        return len(self._holders)
+
+    def cut(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
+        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds (on one output); it counts as silent then."""
+        for target in [t for t in self._holders if output is None or t.output == output]:
+            count = sum(self._holders.pop(target).values()) + self._owed.pop(target, 0)
+            off = bytes((NOTE_OFF | target.channel, target.key, 64))
+            yield from [(target.output, off)] * count
+
+    # What was moved off rest
+
+    def move(self, source: int, message: bytes, moves: tuple[tuple[Moved, bool], ...]) -> None:
+        """This input's message was sent and moved these; the flag says whether it put them at rest."""
+        for moved, at_rest in moves:
+            if at_rest:
+                self._moved.pop(moved, None)
+            else:
+                self._moved[moved] = (source, message)
+
+    def settle(self, still_fed: Callable[[int, bytes, Moved], bool]) -> Iterator[tuple[int, bytes]]:
+        """Resting messages, as (output, message), for all that is off rest and not `still_fed`."""
+        for moved, (source, message) in list(self._moved.items()):
+            if not still_fed(source, message, moved):
+                del self._moved[moved]
+                yield moved.output, _resting(moved)
+
+    def off_rest(self) -> int:
+        """How many pedals, bends, wheels and pressures are off rest."""
+        return len(self._moved)
+
+
+def _resting(moved: Moved) -> bytes:
+    padded = moved.what + bytes(2)
+    rest = rest_of(padded[:3])
+    assert rest is not None  # only what has a rest is written down
+    return rest
+
+
+def targets_of(output: int, messages: tuple[bytes, ...]) -> tuple[Target, ...]:
+    """The keys that these messages press on an output."""
+    return tuple(Target(output, m[0] & 0x0F, m[1]) for m in messages if m[0] & 0xF0 == NOTE_ON and is_press(m))
+
+
+def moves_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, bool], ...]:
+    """What these messages move on an output, each with whether they put it at rest."""
+    return tuple(
+        (Moved(output, named(message)), message == rest)
+        for message in messages
+        if (rest := rest_of(message)) is not None
+    )

@@ -1,0 +1,184 @@
+"""A scene, compiled: which routes an input's messages take, and what was answered before.
+
+What stateless filters do to a short message is a pure function of that message. So each input of a plan remembers,
+for each message, all of its deliveries; the second time any number of routes and filters costs one look-up.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Final, NamedTuple
+
+from engine.core.burst import compile_burst
+from engine.core.ledger import Moved, Target, moves_of, targets_of
+from engine.core.wire import Step, Unit
+from engine.midi.kinds import is_press, is_release, is_whole
+from engine.rig.models import Rig, Route, Scene
+from filters.registry import Filter, FilterSettings
+from filters.registry import Step as FilterStep
+
+#: messages an input may remember; all notes with all velocities, controllers and programs of two channels fit
+REMEMBERED: Final = 1 << 16
+
+PLAIN, PRESS, RELEASE = range(3)
+
+
+class Link(NamedTuple):
+    """One filter of a chain."""
+
+    name: str
+    step: FilterStep
+    keeps_state: bool
+
+
+class Path(NamedTuple):
+    """One route as one input takes it: through these filters to these outputs."""
+
+    route: str
+    links: tuple[Link, ...]
+    outputs: tuple[int, ...]
+
+    @property
+    def keeps_state(self) -> bool:
+        """Whether the same message may be answered differently the second time."""
+        return any(link.keeps_state for link in self.links)
+
+
+class Answer(NamedTuple):
+    """All that becomes of one message: what is sent where, and what the ledger must know of it."""
+
+    kind: int
+    units: tuple[tuple[int, Unit], ...]
+    targets: tuple[Target, ...]
+    moves: tuple[tuple[Moved, bool], ...]
+
+
+class Faults:
+    """Filters that raised or answered nonsense: counted by filter, the first one of each kept in words."""
+
+    def __init__(self) -> None:
+        self.counts: dict[str, int] = {}
+        self.first: dict[str, str] = {}
+
+    def add(self, name: str, what: str) -> None:
+        self.counts[name] = self.counts.get(name, 0) + 1
+        self.first.setdefault(name, what)
+
+
+def run_chain(path: Path, message: bytes, now: int, faults: Faults) -> Unit:
+    """What a path's filters make of a message. A filter that fails is stepped over, and written down."""
+    flowing: Unit = (message,)
+    for name, step, _ in path.links:
+        answered: list[bytes] = []
+        for item in flowing:
+            try:
+                given = tuple(step(item, now))
+                wrong = next((one for one in given if not is_whole(one)), None)
+            except Exception as fault:  # a plug-in may raise anything; the show goes on without it
+                trace = fault.__traceback__
+                while trace is not None and trace.tb_next is not None:
+                    trace = trace.tb_next
+                place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
+                faults.add(name, f"{type(fault).__name__}: {fault} ({place})")
+                given, wrong = (item,), None
+            if wrong is not None:
+                faults.add(name, f"it answered {wrong!r}, which is no MIDI message")
+                given = (item,)
+            answered.extend(given)
+        flowing = tuple(answered)
+        if not flowing:
+            break
+    return flowing
+
+
+def answer(message: bytes, units: Sequence[tuple[int, Unit]]) -> Answer:
+    """Sort out what the ledger must know of these deliveries; the same one twice to an output goes once."""
+    once = tuple(dict.fromkeys(units))
+    targets: tuple[Target, ...] = ()
+    moves: tuple[tuple[Moved, bool], ...] = ()
+    for output, unit in once:
+        targets += targets_of(output, unit)
+        moves += moves_of(output, unit)
+    if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
+        return Answer(PLAIN, once, (), moves)
+    return Answer(PRESS if is_press(message) else RELEASE, once, targets, moves)
+
+
+class Plan:
+    """One compiled scene. `paths[i]` are the paths of input i, in the rig's order."""
+
+    def __init__(
+        self, scene: Scene, paths: tuple[tuple[Path, ...], ...], bursts: Mapping[int, tuple[Step, ...]], faults: Faults
+    ) -> None:
+        self.number = scene.number
+        self.name = scene.name
+        self.paths = paths
+        self.bursts = bursts
+        self._faults = faults
+        self._lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in paths)
+        self.called = tuple(tuple(path for path in listed if path.keeps_state) for listed in paths)
+        self._memories: tuple[dict[bytes, Answer], ...] = tuple({} for _ in paths)
+
+    def answer(self, source: int, message: bytes, now: int) -> Answer:
+        """All deliveries of one message of input `source`."""
+        known = self._memories[source].get(message)
+        if known is None:
+            known = self._work_out(source, message, now)
+        if not self.called[source]:
+            return known
+        return answer(message, known.units + self._run(self.called[source], message, now))
+
+    def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
+        """Whether this input's message still moves this thing in this scene."""
+        units = self._run(self._lasting[source], message, 0)
+        if any(moved == found for output, unit in units for found, _ in moves_of(output, unit)):
+            return True
+        # A filter with state may not be asked twice: its route counts as feeding every output it leads to.
+        return any(moved.output in path.outputs for path in self.called[source])
+
+    def _work_out(self, source: int, message: bytes, now: int) -> Answer:
+        worked_out = answer(message, self._run(self._lasting[source], message, now))
+        if len(message) <= 3:
+            memory = self._memories[source]
+            if len(memory) >= REMEMBERED:
+                memory.clear()
+            memory[message] = worked_out
+        return worked_out
+
+    def _run(self, paths: tuple[Path, ...], message: bytes, now: int) -> tuple[tuple[int, Unit], ...]:
+        units: list[tuple[int, Unit]] = []
+        for path in paths:
+            unit = run_chain(path, message, now, self._faults)
+            if unit:
+                units.extend((output, unit) for output in path.outputs)
+        return tuple(units)
+
+
+class Compiler:
+    """Turns a rig's scenes into plans. Routes in force in every scene are compiled once and keep their state."""
+
+    def __init__(self, rig: Rig, filters: Mapping[str, Filter], faults: Faults) -> None:
+        self._rig = rig
+        self._filters = filters
+        self._faults = faults
+        self._inputs = {name: index for index, name in enumerate(rig.inputs)}
+        self._outputs = {name: index for index, name in enumerate(rig.outputs)}
+        self._everywhere = self._paths(rig.routes, "route")
+
+    def plan(self, scene: Scene) -> Plan:
+        """The plan of one scene."""
+        own = self._paths(scene.routes, "scene route")
+        both = tuple(first + second for first, second in zip(self._everywhere, own, strict=True))
+        return Plan(scene, both, compile_burst(self._rig, scene, self._outputs), self._faults)
+
+    def _paths(self, routes: Sequence[Route], what: str) -> tuple[tuple[Path, ...], ...]:
+        listed: list[list[Path]] = [[] for _ in self._inputs]
+        for number, route in enumerate(routes, 1):
+            outputs = tuple(dict.fromkeys(self._outputs[name] for name in route.to))
+            for name in dict.fromkeys(route.source):
+                links = tuple(self._link(settings) for settings in route.through)
+                label = route.name or f"{what} {number}"
+                listed[self._inputs[name]].append(Path(label, links, outputs))
+        return tuple(tuple(paths) for paths in listed)
+
+    def _link(self, settings: FilterSettings) -> Link:
+        entry = self._filters[settings.filter]
+        return Link(entry.name, entry.build(settings), entry.keeps_state(settings))

@@ -1,0 +1,28 @@
+"""The order of a show: which scene comes next, and where the show is."""
+
+from collections.abc import Sequence
+
+
+class SetList:
+    """Scene numbers in playing order, and a place in it (0 is the first; -1 before anything was recalled)."""
+
+    def __init__(self, name: str, numbers: Sequence[int]) -> None:
+        self.name = name
+        self.numbers = tuple(numbers)
+        self.place = -1
+
+    def move_to(self, number: int) -> None:
+        """The scene was recalled: go to it, from here onwards if it stands there more than once."""
+        if 0 <= self.place < len(self.numbers) and self.numbers[self.place] == number:
+            return
+        onwards = [*range(self.place + 1, len(self.numbers)), *range(self.place + 1)]
+        self.place = next((place for place in onwards if self.numbers[place] == number), self.place)
+
+    def beside(self, step: int) -> int | None:
+        """The scene number `step` places on (1 or -1), or None at either end."""
+        place = self.place + step
+        return self.numbers[place] if 0 <= place < len(self.numbers) else None
+
+    def go(self, step: int) -> None:
+        """Move the place; the caller has seen that there is one."""
+        self.place += step

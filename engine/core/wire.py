@@ -1,0 +1,331 @@
+"""A model of one output's cable: what may go now, what must wait, and in which order.
+
+A DIN cable carries 31,250 bits a second, ten bits a byte: 320 µs a byte (MIDI 1.0 p. 1). The wire hands its driver
+little more than the cable can carry ahead of now, so that what is urgent can still overtake what waits here.
+
+The order, first to last:
+
+1. real-time bytes, song position and song select, in their own order;
+2. the rest of a unit that has begun (bank, bank, program): only real-time bytes may stand inside it;
+3. what a panic sends; time code quarter frames;
+4. bursts;
+5. notes, pedals, programs and everything else that must neither be lost nor change its order;
+6. continuous controllers, bends, pressures: a newer value replaces the one that waits;
+7. long SysEx.
+
+A burst step holds its channel from the recall until its instrument has settled; other channels go on.
+"""
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+from engine.midi.kinds import AFTERTOUCH, CONTROLLER, FIRST_REAL_TIME, PITCH_BEND, POLY_AFTERTOUCH, SYSEX
+
+Unit = tuple[bytes, ...]  # messages that stay together
+Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on the cable (ns)
+
+#: a SysEx up to this length keeps its place among the notes: 32 bytes are 10 ms of a DIN cable
+SHORT_SYSEX: Final = 32
+
+_NEVER: Final = 1 << 62
+
+# Controllers whose values may not be replaced by newer ones: bank, data entry, switches, portamento source,
+# velocity prefix, increments and parameter numbers, mode messages (MIDI 1.0 Table III; CA-031 for 88).
+_KEPT: Final = frozenset((0, 32, 6, 38, *range(64, 70), *range(80, 85), 88, *range(96, 102), *range(120, 128)))
+
+
+@dataclass(frozen=True)
+class Speed:
+    """What a wire can carry.
+
+    `byte_ns`: nanoseconds a byte; `ahead_ns`: how far ahead of now the driver may be loaded;
+    `overhead`: bytes that each message costs beside its own.
+    """
+
+    byte_ns: int
+    ahead_ns: int
+    overhead: int = 0
+
+
+DIN: Final = Speed(byte_ns=320_000, ahead_ns=3_000_000)
+
+
+class Step(NamedTuple):
+    """One instrument's part of a burst: its channel (0 to 15), its messages, and its settle time (ns)."""
+
+    channel: int
+    unit: Unit
+    settle: int
+
+
+def replaceable(message: bytes) -> tuple[int, ...] | None:
+    """What a message is a value of, if a newer value may take its place; None if it must be kept."""
+    status = message[0]
+    kind = status & 0xF0
+    if kind == CONTROLLER:
+        return None if message[1] in _KEPT else (status, message[1])
+    if kind == POLY_AFTERTOUCH:
+        return (status, message[1])
+    if kind in (PITCH_BEND, AFTERTOUCH):
+        return (status,)
+    return None
+
+
+class Wire:
+    """One output's cable. Loop only; every call takes the time in nanoseconds and appends to `out`."""
+
+    def __init__(self, output: int, speed: Speed | None) -> None:
+        self.output = output
+        self.due: int | None = None  # when `flush` can next do something
+        self.replaced = 0  # values that gave way to newer ones
+        self._speed = speed
+        self._free_at = 0  # when all that was handed over has left
+        self._sysex_until = 0
+        self._inside_free_at = 0  # the same for the real-time bytes inside a SysEx
+        self._urgent: deque[bytes] = deque()
+        self._begun: deque[bytes] = deque()
+        self._begun_step: Step | None = None
+        self._code: deque[bytes] = deque()
+        self._panic: deque[bytes] = deque()
+        self._steps: deque[Step] = deque()
+        self._held: dict[int, int] = {}  # channel -> when it is free again; _NEVER while its step waits
+        self._parked: dict[int, dict[object, Unit]] = {}  # what waits for a held channel, oldest first
+        self._notes: deque[Unit] = deque()
+        self._values: dict[object, Unit] = {}
+        self._bulk: deque[bytes] = deque()
+        self.straight = speed is None  # nothing waits, nothing is held, nothing is paced
+
+    # What goes in
+
+    def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
+        """Routed messages; those of one unit stay together."""
+        if self.straight:
+            for message in unit:
+                out.append((self.output, message, now))
+            return
+        if self.due is None and len(unit) == 1 and self._hand(now, unit[0], out):
+            return
+        self._queue(unit)
+        self.flush(now, out)
+
+    def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
+        """A scene's steps for this output. Steps of an earlier burst that have not begun are forgotten."""
+        begun = self._begun_step.channel if self._begun_step else None
+        self._steps = deque(steps)
+        wanted = {step.channel for step in steps}
+        for channel, until in list(self._held.items()):
+            if until == _NEVER and channel not in wanted and channel != begun:
+                self._let_go(channel)
+        for channel in wanted:
+            self._held.setdefault(channel, _NEVER)
+        self._park(wanted)
+        self.straight = False
+        self.flush(now, out)
+
+    def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
+        """Forget every note, value and dump that waits, and send these before any burst."""
+        for waiting in (self._notes, self._values, self._bulk, self._parked, self._panic):
+            waiting.clear()
+        self._panic.extend(messages)
+        self.straight = False
+        self.flush(now, out)
+
+    # What comes out
+
+    def flush(self, now: int, out: list[Delivery]) -> None:
+        """Hand over all that may go at this time."""
+        for channel, until in list(self._held.items()):
+            if until <= now:
+                self._after_settling(channel)
+        while self._give_next(now, out):
+            pass
+        self._plan_wake_up(now)
+
+    def _give_next(self, now: int, out: list[Delivery]) -> bool:
+        urgent = self._urgent
+        if urgent and (urgent[0][0] >= FIRST_REAL_TIME or not self._begun):
+            return self._give(now, urgent, out)
+        if self._begun:
+            return self._continue(now, out)
+        for queue in (self._panic, self._code):
+            if queue:
+                return self._give(now, queue, out)
+        step = next((step for step in self._steps if self._held.get(step.channel, _NEVER) == _NEVER), None)
+        if step is not None:
+            return self._begin(now, step, out)
+        if self._notes:
+            return self._give_unit(now, out)
+        if self._values:
+            return self._give_value(now, out)
+        return bool(self._bulk) and self._give(now, self._bulk, out)
+
+    def _give(self, now: int, queue: deque[bytes], out: list[Delivery]) -> bool:
+        if not self._hand(now, queue[0], out):
+            return False
+        queue.popleft()
+        return True
+
+    def _give_unit(self, now: int, out: list[Delivery]) -> bool:
+        unit = self._notes[0]
+        if not self._hand(now, unit[0], out):
+            return False
+        self._notes.popleft()
+        self._begun.extend(unit[1:])
+        return True
+
+    def _give_value(self, now: int, out: list[Delivery]) -> bool:
+        key, unit = next(iter(self._values.items()))
+        if not self._hand(now, unit[0], out):
+            return False
+        del self._values[key]
+        return True
+
+    def _begin(self, now: int, step: Step, out: list[Delivery]) -> bool:
+        if not self._hand(now, step.unit[0], out):
+            return False
+        self._steps.remove(step)
+        self._begun.extend(step.unit[1:])
+        self._begun_step = step
+        self._end_of_step(now)
+        return True
+
+    def _continue(self, now: int, out: list[Delivery]) -> bool:
+        if not self._give(now, self._begun, out):
+            return False
+        self._end_of_step(now)
+        return True
+
+    def _end_of_step(self, now: int) -> None:
+        """Once a step's last byte has been handed over its instrument starts to settle."""
+        step = self._begun_step
+        if step is None or self._begun:
+            return
+        self._begun_step = None
+        self._held[step.channel] = max(self._free_at, now) + step.settle
+        if step.settle == 0:
+            self._after_settling(step.channel)
+
+    # Room on the cable
+
+    def _hand(self, now: int, message: bytes, out: list[Delivery]) -> bool:
+        speed = self._speed
+        if speed is None:
+            out.append((self.output, message, now))
+            return True
+        cost = (len(message) + speed.overhead) * speed.byte_ns
+        if message[0] >= FIRST_REAL_TIME and self._sysex_until > now:
+            return self._hand_inside(now, message, cost, speed.ahead_ns, out)
+        start = max(self._free_at, now)
+        if start > now and start + cost - now > speed.ahead_ns:
+            return False
+        self._free_at = start + cost
+        if message[0] == SYSEX:
+            self._sysex_until = self._free_at
+        out.append((self.output, message, start))
+        return True
+
+    def _hand_inside(self, now: int, message: bytes, cost: int, ahead: int, out: list[Delivery]) -> bool:
+        """A real-time byte slips in between the bytes of a SysEx that is on the cable."""
+        start = max(self._inside_free_at, now)
+        if start + cost - now > ahead:
+            return False
+        self._inside_free_at = start + cost
+        self._free_at += cost
+        self._sysex_until += cost
+        out.append((self.output, message, start))
+        return True
+
+    def _fits_at(self, message: bytes) -> int:
+        """The time at which this message may be handed over."""
+        speed = self._speed
+        if speed is None:
+            return 0
+        cost = (len(message) + speed.overhead) * speed.byte_ns
+        return self._free_at if cost > speed.ahead_ns else self._free_at + cost - speed.ahead_ns
+
+    def _plan_wake_up(self, now: int) -> None:
+        settled = min(self._held.values(), default=_NEVER)
+        waiting = self._first_waiting()
+        if waiting is None and settled == _NEVER:
+            self.due = None
+            self.straight = self._speed is None and not self._held
+            return
+        self.straight = False
+        fits = _NEVER if waiting is None else max(self._fits_at(waiting), now + 1)
+        self.due = min(settled, fits)
+
+    def _first_waiting(self) -> bytes | None:
+        for queue in (self._urgent, self._begun, self._panic, self._code):
+            if queue:
+                return queue[0]
+        for step in self._steps:
+            if self._held.get(step.channel, _NEVER) == _NEVER:
+                return step.unit[0]
+        if self._notes:
+            return self._notes[0][0]
+        if self._values:
+            return next(iter(self._values.values()))[0]
+        return self._bulk[0] if self._bulk else None
+
+    # Queues
+
+    def _queue(self, unit: Unit) -> None:
+        message = unit[0]
+        status = message[0]
+        if status < SYSEX:
+            held = bool(self._held) and status & 0x0F in self._held
+            self._line_up(unit, self._parked.setdefault(status & 0x0F, {}) if held else None)
+        elif status >= FIRST_REAL_TIME or status in (0xF2, 0xF3):
+            self._urgent.append(message)
+        elif status != SYSEX:
+            self._code.append(message)
+        elif len(unit) == 1 and len(message) > SHORT_SYSEX:
+            self._bulk.append(message)
+        else:
+            self._notes.append(unit)
+
+    def _line_up(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
+        """Put a channel's unit in its queue, or among what is parked for it."""
+        key = replaceable(unit[0]) if len(unit) == 1 else None
+        if key is not None:
+            self._replace(self._values if parked is None else parked, key, unit)
+        elif parked is None:
+            self._notes.append(unit)
+        else:
+            parked[object()] = unit  # a key of its own: never replaced
+
+    def _replace(self, waiting: dict[object, Unit], key: tuple[int, ...], unit: Unit) -> None:
+        self.replaced += key in waiting
+        if unit[0][0] & 0xF0 == CONTROLLER and unit[0][1] < 32:
+            # a new high byte makes the waiting low byte meaningless (MIDI 1.0 p. 12)
+            self.replaced += waiting.pop((key[0], unit[0][1] + 32), None) is not None
+        waiting[key] = unit
+
+    def _park(self, channels: set[int]) -> None:
+        """Take what waits for these channels out of the queues, oldest first, to wait for the burst."""
+        staying: deque[Unit] = deque()
+        for unit in self._notes:
+            channel = unit[0][0] & 0x0F
+            if unit[0][0] < SYSEX and channel in channels:
+                self._line_up(unit, self._parked.setdefault(channel, {}))
+            else:
+                staying.append(unit)
+        self._notes = staying
+        for key, unit in list(self._values.items()):
+            channel = unit[0][0] & 0x0F
+            if channel in channels:
+                self._line_up(unit, self._parked.setdefault(channel, {}))
+                del self._values[key]
+
+    def _after_settling(self, channel: int) -> None:
+        if any(step.channel == channel for step in self._steps):
+            self._held[channel] = _NEVER
+        else:
+            self._let_go(channel)
+
+    def _let_go(self, channel: int) -> None:
+        self._held.pop(channel, None)
+        for unit in self._parked.pop(channel, {}).values():
+            self._line_up(unit, None)
