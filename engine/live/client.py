@@ -1,0 +1,61 @@
+"""How the shell talks to a running engine: plain sockets, no trio."""
+
+import json
+import os
+import re
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Final
+
+import platformdirs
+
+_APP: Final = "bayleaf"
+_NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,40}")
+_PATIENCE: Final = 5.0  # seconds
+
+
+class NoEngine(Exception):
+    """No engine of this name answers; the text says so and what to do."""
+
+
+def socket_path(name: str) -> Path:
+    """Where the engine of this name listens. Raises NoEngine for a name that cannot be one."""
+    if not _NAME.fullmatch(name):
+        raise NoEngine(f'"{name}" cannot be an engine\'s name: use letters, digits, hyphen and underscore, up to 40')
+    return Path(platformdirs.user_runtime_dir(_APP)) / f"{name}.sock"
+
+
+def _connect(name: str) -> socket.socket:
+    connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    connection.settimeout(_PATIENCE)
+    try:
+        connection.connect(os.fspath(socket_path(name)))
+    except OSError:
+        connection.close()
+        raise NoEngine(f'no engine named "{name}" is running; start one with: bayleaf run RIG --name {name}') from None
+    return connection
+
+
+def ask(name: str, request: dict[str, Any]) -> dict[str, Any]:
+    """One request, one answer. Raises NoEngine."""
+    with _connect(name) as connection, connection.makefile("rwb") as talk:
+        try:
+            talk.write(json.dumps(request).encode() + b"\n")
+            talk.flush()
+            line = talk.readline()
+        except OSError:
+            line = b""
+        if not line:
+            raise NoEngine(f'the engine named "{name}" did not answer')
+        answer: dict[str, Any] = json.loads(line)
+        return answer
+
+
+def watch(name: str) -> Iterator[list[dict[str, Any]]]:
+    """What passes, in batches, until the engine ends. Raises NoEngine if there is none at the start."""
+    with _connect(name) as connection, connection.makefile("rwb") as talk:
+        talk.write(b'{"do": "watch"}\n')
+        talk.flush()
+        for line in talk:
+            yield json.loads(line)["events"]

@@ -1,0 +1,146 @@
+"""The local socket of a running engine: one JSON object a line in, one a line out.
+
+Only the engine's own user can open it. A request is {"do": COMMAND, …}; the answer says what happened. After
+{"do": "watch"} the engine sends what passes, thirty times a second at the most, until the asker goes; one that does
+not read in time is dropped, never waited for.
+"""
+
+import contextlib
+import errno
+import json
+import os
+import socket
+import stat
+from collections import deque
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, Final
+
+import trio
+
+from engine.live.client import socket_path
+from engine.live.show import Event, Show
+
+_LONGEST: Final = 65536  # bytes of a request
+_FRAME: Final = 1 / 30  # seconds
+_PATIENCE: Final = 1.0  # seconds a watcher may take to read
+_COMMANDS: Final = ("scene", "next", "back", "panic", "resend")
+
+
+class NameTaken(Exception):
+    """Another engine of this name runs already."""
+
+
+def claim_socket(name: str) -> tuple[socket.socket, Path]:
+    """A listening socket for the engine of this name. A socket left over from a crash is replaced.
+
+    Raises NameTaken if an engine answers there, OSError if the folder cannot be used.
+    """
+    path = socket_path(name)
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    if path.parent.stat().st_uid != os.getuid() or stat.S_IMODE(path.parent.stat().st_mode) & 0o077:
+        os.chmod(path.parent, 0o700)  # raises if it is somebody else's
+    if path.exists():
+        if _answers(path):
+            raise NameTaken(f'an engine named "{name}" is running; give this one another with --name NAME')
+        path.unlink()
+    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    try:
+        listener.bind(os.fspath(path))
+        os.chmod(path, 0o600)
+        listener.listen(16)
+    except OSError as fault:
+        listener.close()
+        if fault.errno == errno.EADDRINUSE:
+            raise NameTaken(f'an engine named "{name}" has just started; use another name') from None
+        raise
+    return listener, path
+
+
+def _answers(path: Path) -> bool:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        try:
+            probe.connect(os.fspath(path))
+        except OSError:
+            return False
+    return True
+
+
+class Server:
+    """Answers on the socket for one show."""
+
+    def __init__(self, show: Show, listener: socket.socket) -> None:
+        self._show = show
+        self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
+
+    async def serve(self) -> None:
+        """Answer until cancelled."""
+        await trio.serve_listeners(self._talk, [self._listener])
+
+    async def _talk(self, stream: trio.SocketStream) -> None:
+        """One asker; whatever it does, the show goes on."""
+        with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
+            async with stream:
+                async for line in _lines(stream):
+                    request = _parse(line)
+                    if request is not None and request.get("do") == "watch":
+                        await self._watched(stream)
+                        return
+                    await _answer(stream, self._obey(request))
+
+    def _obey(self, request: dict[str, Any] | None) -> dict[str, Any]:
+        if request is None:
+            return {"done": False, "text": "a request is one JSON object on a line"}
+        do = request.get("do")
+        if do == "status":
+            return {"done": True, "status": self._show.status()}
+        if do not in _COMMANDS:
+            return {"done": False, "text": f"no command {do!r}; there are {', '.join(_COMMANDS)}, status, watch"}
+        scene = request.get("scene")
+        if do == "scene" and (isinstance(scene, bool) or not isinstance(scene, int | str)):
+            return {"done": False, "text": "scene needs a number or a name"}
+        return asdict(self._show.command(do, scene, "shell"))
+
+    async def _watched(self, stream: trio.SocketStream) -> None:
+        events = self._show.watch()
+        try:
+            while True:
+                with trio.move_on_after(_PATIENCE) as patience:
+                    await _answer(stream, {"events": [_plain(event) for event in _drain(events)]})
+                if patience.cancelled_caught:
+                    return
+                await trio.sleep(_FRAME)
+        finally:
+            self._show.unwatch(events)
+
+
+def _drain(events: deque[Event]) -> list[Event]:
+    return [events.popleft() for _ in range(len(events))]
+
+
+def _plain(event: Event) -> dict[str, Any]:
+    message = event.message.hex(" ").upper() if event.message is not None else None
+    return {"at": event.at, "way": event.way, "port": event.port, "message": message, "text": event.text}
+
+
+async def _answer(stream: trio.SocketStream, answer: dict[str, Any]) -> None:
+    await stream.send_all(json.dumps(answer).encode() + b"\n")
+
+
+def _parse(line: bytes) -> dict[str, Any] | None:
+    try:
+        request = json.loads(line)
+    except ValueError:
+        return None
+    return request if isinstance(request, dict) else None
+
+
+async def _lines(stream: trio.SocketStream) -> Any:
+    """Whole lines; a line longer than allowed ends the talk."""
+    rest = b""
+    async for piece in stream:
+        *lines, rest = (rest + piece).split(b"\n")
+        for line in lines:
+            yield line
+        if len(rest) > _LONGEST:
+            return

@@ -1,0 +1,110 @@
+"""One engine from start to end: ports, reader, show, socket, state; and everything released at the end."""
+
+import contextlib
+import signal
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+import trio
+
+from engine.live.inbox import Inbox
+from engine.live.patch import connect
+from engine.live.server import Server, claim_socket
+from engine.live.show import Show
+from engine.live.state import read_last_scene, state_file, write_last_scene
+from engine.ports.port import PortSystem
+from engine.rig.models import Rig
+
+_FAREWELL: Final = 2.0  # seconds the last releases may take on slow wires
+
+
+class Stage:
+    """Runs one rig under one name."""
+
+    def __init__(self, rig: Rig, rig_file: Path, name: str, virtual: bool, say: Callable[[str], None]) -> None:
+        """`say` gets one sentence at a time, for the player's eyes."""
+        self._rig = rig
+        self._rig_file = rig_file
+        self._name = name
+        self._virtual = virtual
+        self._say = say
+        self._scene_to_keep: int | None = None
+        self._scene_changed = trio.Event()
+
+    async def run(self, system: PortSystem) -> None:
+        """Until SIGINT or SIGTERM. Raises NameTaken, SamePort, PortError or OSError before anything plays."""
+        listener, path = claim_socket(self._name)
+        try:
+            patch = connect(self._rig, system, self._virtual)
+            for place, reason in patch.missing.items():
+                self._say(f"{place} is missing: {reason}")
+            inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
+            show = Show(self._rig, patch, inbox, self._keep)
+            try:
+                await self._play(show, inbox, Server(show, listener))
+            finally:
+                inbox.stop()
+                with trio.CancelScope(shield=True):
+                    await _say_farewell(show)
+                show.close_outputs()
+        finally:
+            listener.close()
+            path.unlink(missing_ok=True)
+
+    async def _play(self, show: Show, inbox: Inbox, server: Server) -> None:
+        token = trio.lowlevel.current_trio_token()
+        async with trio.open_nursery() as nursery:
+            with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
+                nursery.start_soon(server.serve)
+                nursery.start_soon(self._keep_state)
+                self._say(show.command("scene", self._start_scene(), "start").text)
+                inbox.start(lambda: _poke(token, show))
+                self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
+                async for _ in signals:
+                    break
+            nursery.cancel_scope.cancel()
+        await self._write_state()
+
+    def _start_scene(self) -> int | str:
+        start = self._rig.rig.start
+        if start != "last":
+            return start
+        last = read_last_scene(state_file(self._name), self._rig_file)
+        numbers = [scene.number for scene in self._rig.scenes]
+        return last if last in numbers else numbers[0]
+
+    # The state file is written off the loop, the latest scene only.
+
+    def _keep(self, number: int) -> None:
+        self._scene_to_keep = number
+        self._scene_changed.set()
+
+    async def _keep_state(self) -> None:
+        while True:
+            await self._scene_changed.wait()
+            self._scene_changed = trio.Event()
+            await self._write_state()
+
+    async def _write_state(self) -> None:
+        number, self._scene_to_keep = self._scene_to_keep, None
+        if number is None:
+            return
+        try:
+            await trio.to_thread.run_sync(write_last_scene, state_file(self._name), self._rig_file, number)
+        except OSError as fault:
+            self._say(f"the last scene could not be written down ({fault.strerror}: {state_file(self._name)})")
+
+
+def _poke(token: trio.lowlevel.TrioToken, show: Show) -> None:  # reader thread
+    with contextlib.suppress(trio.RunFinishedError):  # the show is over; what still arrives is not played
+        token.run_sync_soon(show.pump, idempotent=True)
+
+
+async def _say_farewell(show: Show) -> None:
+    """Give paced wires the time to carry the last releases."""
+    with trio.move_on_after(_FAREWELL):
+        while True:
+            if not show.finish():
+                return
+            await trio.sleep(0.001)
