@@ -63,3 +63,28 @@ class OutputPort(Protocol):
 
     def close(self) -> None:
         """Let go of the port; calling it again does nothing."""
+
+
+class PortSystem(Protocol):
+    """All ports of one backend, and the ports of our own that it lends to other programs."""
+
+    def inputs(self) -> list[str]:
+        """The system's names of what can be heard, ours left out."""
+
+    def outputs(self) -> list[str]:
+        """The system's names of what can be played to, ours left out."""
+
+    def open_input(self, pattern: str) -> InputPort:
+        """The one port that this pattern means; PortError, with the candidates, if it is none or several."""
+
+    def open_output(self, pattern: str) -> OutputPort:
+        """The one port that this pattern means; PortError, with the candidates, if it is none or several."""
+
+    def open_virtual_input(self, name: str) -> InputPort:
+        """A port of our own that other programs can play to; its system name ends in `name`."""
+
+    def open_virtual_output(self, name: str) -> OutputPort:
+        """A port of our own that other programs can hear; its system name ends in `name`."""
+
+    def close(self) -> None:
+        """Let go of the backend; its ports are closed by whoever opened them."""
