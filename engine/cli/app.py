@@ -1,0 +1,36 @@
+"""The `bayleaf` command: its commands, and how faults reach the player.
+
+Exit status: 0 done, 1 the rig or the request is at fault (said on stderr), 2 usage.
+"""
+
+import sys
+from typing import Final
+
+import typer
+
+from engine.cli import asking, demo, looking, playing
+from engine.cli.say import Fault
+from engine.live.client import NoEngine
+from engine.ports.port import PortError
+from engine.rig.load import RigError
+from filters.registry import FilterFault
+
+_HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
+
+app = typer.Typer(help=_HELP, no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None)
+playing.add_to(app)
+asking.add_to(app)
+looking.add_to(app)
+demo.add_to(app)
+
+
+def main() -> None:
+    """Run the command; every fault is told in plain words, never as a traceback."""
+    try:
+        app()
+    except (Fault, RigError, PortError, NoEngine, FilterFault) as fault:
+        print(fault, file=sys.stderr)
+        sys.exit(1)
+    except BrokenPipeError:  # the reader of a pipe has gone; nothing is wrong
+        sys.stderr.close()
+        sys.exit(0)

@@ -1,0 +1,119 @@
+"""Commands to a running engine: scene, next, back, panic, resend, status, watch."""
+
+import contextlib
+import json
+import time
+from typing import Annotated, Any
+
+import typer
+
+from engine.cli.say import Fault, Json, Name, as_json, table
+from engine.live import client
+from engine.midi.words import describe
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands."""
+    for name, command in (
+        ("scene", scene),
+        ("next", forward),
+        ("back", back),
+        ("panic", panic),
+        ("resend", resend),
+        ("status", status),
+        ("watch", watch),
+    ):
+        app.command(name)(command)
+
+
+def scene(
+    scene: Annotated[str, typer.Argument(help="The scene's number or name.")],
+    name: Name = "bayleaf",
+    json: Json = False,
+) -> None:
+    """Recall a scene by number or name."""
+    _act(name, {"do": "scene", "scene": scene}, json)
+
+
+def forward(name: Name = "bayleaf", json: Json = False) -> None:
+    """Recall the next scene of the set list."""
+    _act(name, {"do": "next"}, json)
+
+
+def back(name: Name = "bayleaf", json: Json = False) -> None:
+    """Recall the scene before this one in the set list."""
+    _act(name, {"do": "back"}, json)
+
+
+def panic(name: Name = "bayleaf", json: Json = False) -> None:
+    """Silence everything: notes off, pedals up, all sound off, on every channel of every output."""
+    _act(name, {"do": "panic"}, json)
+
+
+def resend(name: Name = "bayleaf", json: Json = False) -> None:
+    """Send the present scene's banks and programs again."""
+    _act(name, {"do": "resend"}, json)
+
+
+def _act(name: str, request: dict[str, Any], json: bool) -> None:
+    answer = client.ask(name, request)
+    # The end of the set list is no fault; a scene that does not exist is.
+    if not answer["done"] and request["do"] not in ("next", "back"):
+        raise Fault(answer["text"])
+    if json:
+        as_json(answer)
+        return
+    print(answer["text"] + _cost(answer))
+
+
+def _cost(answer: dict[str, Any]) -> str:
+    parts = []
+    if answer["burst_bytes"]:
+        parts.append(f"{answer['burst_bytes']} bytes sent, every instrument ready in {answer['ready_ns'] / 1e6:.0f} ms")
+    if answer["held"] and answer["do"] != "panic":
+        parts.append(f"{answer['held']} notes carried over")
+    return f" ({'; '.join(parts)})" if parts else ""
+
+
+def status(name: Name = "bayleaf", json: Json = False) -> None:
+    """What the engine is doing: scene, ports, counters, latencies."""
+    found = client.ask(name, {"do": "status"})["status"]
+    if json:
+        as_json(found)
+        return
+    scene = found["scene"]
+    print(f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"))
+    setlist = found["setlist"]
+    print(
+        f"{setlist['name']}: place {setlist['place']} of {len(setlist['scenes'])}; {found['sounding']} notes sounding"
+    )
+    columns = ("port", "state", "messages", "bytes", "dropped", "last error")
+    for way in ("inputs", "outputs"):
+        rows = [(p["name"], p["state"], p["messages"], p["bytes"], p["dropped"], p["last_error"]) for p in found[way]]
+        table((way[:-1], *columns[1:]), rows)
+    latency = found["latency"]
+    if latency["p50_ms"] is not None:
+        print(
+            "from reading a message to handing it on: "
+            + ", ".join(f"{k[:-3].replace('_9', '.9')} {v:.2f} ms" for k, v in latency.items())
+        )
+
+
+def watch(name: Name = "bayleaf", json: Json = False) -> None:
+    """Show what goes in and out as it passes, in musicians' words (Ctrl-C ends it)."""
+    with contextlib.suppress(KeyboardInterrupt):
+        for events in client.watch(name):
+            for event in events:
+                print(_as_line(event) if json else _in_words(event), flush=True)
+
+
+def _as_line(event: dict[str, Any]) -> str:
+    return json.dumps(event, ensure_ascii=False)
+
+
+def _in_words(event: dict[str, Any]) -> str:
+    ago = (time.monotonic_ns() - event["at"]) / 1e9
+    clock = time.strftime("%H:%M:%S", time.localtime(time.time() - ago))
+    way = {"in": "in  ", "out": "out ", "told": "---- "}[event["way"]]
+    said = describe(bytes.fromhex(event["message"])) if event["message"] else event["text"]
+    return f"{clock} {way.strip():4} {event['port']:14} {said}"

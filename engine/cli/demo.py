@@ -1,0 +1,168 @@
+"""`bayleaf demo`: a short piece of our own through the demo rig, with no hardware and no server.
+
+The same show, core and wires as on stage; only the ports are in memory. A player thread feeds the inputs in time.
+"""
+
+import time
+from dataclasses import dataclass, field
+from importlib import resources
+from typing import Final
+
+import mido
+import trio
+import typer
+
+from engine.cli.say import console, table
+from engine.live.inbox import Inbox
+from engine.live.patch import connect
+from engine.live.show import Event, Show
+from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
+from engine.midi.words import describe, note_name
+from engine.ports.memory import MemoryInput, MemoryOutput, MemorySystem
+from engine.rig.load import read
+from engine.rig.models import Instrument, Rig
+
+_RIG: Final = "demo.toml"
+_MUSIC: Final = "demo.mid"
+_TAIL: Final = 0.5  # seconds after the last message
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the command."""
+    app.command("demo")(demo)
+
+
+def demo() -> None:
+    """Play a short piece through the demo rig, with scene changes, and show what reached each instrument."""
+    presets = resources.files("presets")
+    rig = read(presets.joinpath(_RIG).read_text(encoding="utf-8"), _RIG)
+    with presets.joinpath(_MUSIC).open("rb") as file:
+        music = _music(mido.MidiFile(file=file))
+    print(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; no sound is made.")
+    print("The player is in the pit; a foot switch changes the scene.\n")
+    started = time.monotonic_ns()
+    events, outputs = trio.run(_play, rig, music)
+    _print_changes(events, started)
+    _print_instruments(rig, outputs)
+    _print_carried(rig, outputs, [event.at for event in events if event.text.startswith("scene ")], started)
+
+
+def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
+    """(seconds, input, message) in order; a track's name says which input plays it."""
+    tempo = next((m.tempo for track in file.tracks for m in track if m.type == "set_tempo"), 500_000)
+    played = []
+    for track in file.tracks:
+        ticks = 0
+        for message in track:
+            ticks += message.time
+            if not message.is_meta:
+                at = mido.tick2second(ticks, file.ticks_per_beat, tempo)
+                played.append((at, track.name, bytes(message.bytes())))
+    return sorted(played, key=lambda item: item[0])
+
+
+async def _play(rig: Rig, music: list[tuple[float, str, bytes]]) -> tuple[list[Event], dict[str, MemoryOutput]]:
+    system = MemorySystem("demo")
+    patch = connect(rig, system, virtual=True)
+    inbox = Inbox(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
+    show = Show(rig, patch, inbox)
+    watched = show.watch()
+    token = trio.lowlevel.current_trio_token()
+    show.command("scene", rig.scenes[0].number, "start")
+    inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+    players = {name: port for name, port in patch.inputs.items() if isinstance(port, MemoryInput)}
+    await trio.to_thread.run_sync(_perform, players, music, abandon_on_cancel=True)
+    show.finish()
+    inbox.stop()
+    return list(watched), {name: port for name, port in patch.outputs.items() if isinstance(port, MemoryOutput)}
+
+
+def _perform(players: dict[str, MemoryInput], music: list[tuple[float, str, bytes]]) -> None:
+    begin = time.monotonic()
+    for at, name, message in music:
+        time.sleep(max(0.0, begin + at - time.monotonic()))
+        players[name].push(message)
+    time.sleep(_TAIL)
+
+
+@dataclass
+class _Heard:
+    """What one instrument received: its sounds in order, its notes, and the notes with their ends."""
+
+    sounds: list[str] = field(default_factory=list)
+    presses: int = 0
+    notes: list[tuple[int, int, int]] = field(default_factory=list)  # key, from, to (ns)
+    sounding: dict[int, int] = field(default_factory=dict)
+
+    def hear(self, at: int, message: bytes) -> None:
+        if is_press(message):
+            self.presses += 1
+            self.sounding.setdefault(message[1], at)
+        elif is_release(message) and message[1] in self.sounding:
+            self.notes.append((message[1], self.sounding.pop(message[1]), at))
+
+
+def _listen(rig: Rig, outputs: dict[str, MemoryOutput]) -> dict[str, _Heard]:
+    """Each instrument's own ears: only what came on its output and channel."""
+    heard = {}
+    for name, gear in rig.instruments.items():
+        ears = heard[name] = _Heard()
+        bank: dict[int, int] = {}
+        for at, message in outputs[gear.output].sent:
+            if message[0] >= 0xF0 or (message[0] & 0x0F) + 1 != gear.channel:
+                continue
+            if message[0] & 0xF0 == CONTROLLER and message[1] in (0, 32):
+                bank[message[1]] = message[2]
+            elif message[0] & 0xF0 == PROGRAM:
+                ears.sounds.append(_sound(gear, bank, message[1]))
+            ears.hear(at, message)
+    return heard
+
+
+def _sound(gear: Instrument, bank: dict[int, int], program: int) -> str:
+    """Bank and program as printed on the gear, with the sound's name if the rig knows it."""
+    printed = program + gear.programs_from
+    selected = (bank.get(0, 0), bank.get(32, 0))
+    for name, sound in gear.sounds.items():
+        if sound.program == printed and (not bank or sound.bank in (None, selected)):
+            break
+    else:
+        name = "?"
+    places = [f"{word} {bank[number]}" for number, word in ((0, "MSB"), (32, "LSB")) if number in bank]
+    return f"{name} ({'bank ' + ' '.join(places) + ', ' if places else ''}program {printed})"
+
+
+def _print_changes(events: list[Event], started: int) -> None:
+    rows = []
+    for number, event in enumerate(events):
+        if event.way != "told":
+            continue
+        cause = next((e for e in reversed(events[:number]) if e.way == "in" and e.port == event.port), None)
+        said = describe(cause.message) if cause is not None and cause.message is not None else ""
+        rows.append((f"{(event.at - started) / 1e9:.1f} s", event.port, said, event.text))
+    table(("time", "who", "played", "what happened"), rows, title="Scene changes")
+
+
+def _print_instruments(rig: Rig, outputs: dict[str, MemoryOutput]) -> None:
+    rows = []
+    for name, heard in _listen(rig, outputs).items():
+        gear = rig.instruments[name]
+        left = f"{len(heard.sounding)} LEFT SOUNDING" if heard.sounding else "all released"
+        where = f"{gear.output} ch {gear.channel}"
+        rows.append((name, where, "\n".join(heard.sounds), heard.presses, left))
+    table(
+        ("instrument", "output", "sounds it was put on, in order", "notes", "at the end"),
+        rows,
+        title="What reached each instrument",
+    )
+
+
+def _print_carried(rig: Rig, outputs: dict[str, MemoryOutput], changes: list[int], started: int) -> None:
+    for name, heard in _listen(rig, outputs).items():
+        for key, begin, end in heard.notes:
+            crossed = [change for change in changes if begin < change < end]
+            if crossed:
+                console().print(
+                    f"{note_name(key)} on {name} began at {(begin - started) / 1e9:.2f} s, was carried across the scene "
+                    f"change at {(crossed[0] - started) / 1e9:.2f} s and ended with its key at {(end - started) / 1e9:.2f} s."
+                )

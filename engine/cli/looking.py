@@ -1,0 +1,161 @@
+"""Commands that look without playing: ports, new, check, explain."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from engine.cli.say import Backend, Fault, Json, as_json, table
+from engine.core.burst import compile_burst, duration, size
+from engine.core.wire import DIN
+from engine.midi.words import describe, from_hex, to_hex
+from engine.offline.explain import Explanation, RouteVerdict
+from engine.offline.explain import explain as explain_message
+from engine.ports.open import open_system
+from engine.rig.load import load
+from engine.rig.models import Rig, Scene
+from engine.rig.starter import starter
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands."""
+    for command in (ports, new, check, explain):
+        app.command(command.__name__)(command)
+
+
+def ports(backend: Backend = None, json: Json = False) -> None:
+    """List the MIDI ports of this system."""
+    inputs, outputs = _ports(backend)
+    if json:
+        as_json({"inputs": inputs, "outputs": outputs})
+        return
+    for title, names in (("Inputs (what can be heard)", inputs), ("Outputs (what can be played to)", outputs)):
+        table(("name",), [(name,) for name in names] or [("none found",)], title=title)
+
+
+def new(
+    file: Annotated[Path, typer.Argument(help="The rig file to write.")] = Path("rig.toml"), backend: Backend = None
+) -> None:
+    """Write a starter rig from the ports that are connected."""
+    text = starter(*_ports(backend))
+    try:
+        with file.open("x", encoding="utf-8") as out:
+            out.write(text)
+    except FileExistsError:
+        raise Fault(f"{file} exists already and was left alone; name another file") from None
+    except OSError as fault:
+        raise Fault(f"{file} cannot be written: {fault.strerror}") from None
+    print(f"wrote {file}; look it over, then: bayleaf check {file}")
+
+
+def _ports(backend: str | None) -> tuple[list[str], list[str]]:
+    system = open_system(backend, "bayleaf")
+    try:
+        return system.inputs(), system.outputs()
+    finally:
+        system.close()
+
+
+def check(rig: Annotated[Path, typer.Argument(help="The rig file.")], json: Json = False) -> None:
+    """Check a rig file; show what each scene's burst costs on each output."""
+    loaded = load(rig)
+    rows = [row for scene in loaded.scenes for row in _burst_rows(loaded, scene)]
+    if json:
+        keys = ("number", "scene", "output", "steps", "bytes", "ms")
+        as_json({"rig": loaded.rig.name, "bursts": [dict(zip(keys, row, strict=True)) for row in rows]})
+        return
+    print(
+        f"{rig} is in order: {len(loaded.inputs)} inputs, {len(loaded.outputs)} outputs, "
+        f"{len(loaded.instruments)} instruments, {len(loaded.scenes)} scenes"
+    )
+    table(
+        ("no.", "scene", "output", "steps", "bytes", "ready after"),
+        [(*row[:5], f"{row[5]:.1f} ms") for row in rows],
+        title="What each scene sends, and when its instruments are ready",
+    )
+
+
+def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, float]]:
+    names = list(rig.outputs)
+    rows = []
+    for output, steps in compile_burst(rig, scene, {name: index for index, name in enumerate(names)}).items():
+        name = names[output]
+        speed = DIN if rig.outputs[name].wire == "din" else None
+        ready = round(duration(steps, speed) / 1e6, 2)
+        rows.append((scene.number, scene.name, name, len(steps), size(steps), ready))
+    return rows
+
+
+def explain(
+    rig: Annotated[Path, typer.Argument(help="The rig file.")],
+    message: Annotated[list[str], typer.Argument(metavar="HEX...", help="One message, such as 90 3C 40.")],
+    input: Annotated[str, typer.Option("--input", help="The rig's name of the input it comes from.")],
+    scene: Annotated[str | None, typer.Option("--scene", help="Number or name; the first scene by default.")] = None,
+    json: Json = False,
+) -> None:
+    """Say what each route makes of one message, filter by filter, and what each output gets."""
+    loaded = load(rig)
+    chosen = loaded.scenes[0] if scene is None else loaded.scene(scene)
+    if chosen is None:
+        raise Fault(f"there is no scene {scene} in {rig}; it has {', '.join(str(s.number) for s in loaded.scenes)}")
+    if input not in loaded.inputs:
+        raise Fault(f'there is no input "{input}" in {rig}; it has {", ".join(loaded.inputs)}')
+    try:
+        asked = from_hex(" ".join(message))
+    except ValueError as fault:
+        raise Fault(str(fault)) from None
+    found = explain_message(loaded, chosen, input, asked)
+    if json:
+        as_json(_plain(found, input, asked))
+    else:
+        _print_explanation(found, input, asked)
+
+
+def _hex(messages: tuple[bytes, ...]) -> list[str]:
+    return [to_hex(message) for message in messages]
+
+
+def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
+    return {
+        "scene": {"number": found.scene[0], "name": found.scene[1]},
+        "input": source,
+        "message": to_hex(message),
+        "routes": [
+            {
+                "route": route.route,
+                "to": list(route.outputs),
+                "filters": [
+                    {"filter": one.filter, "in": _hex(one.took), "out": _hex(one.gave)} for one in route.filters
+                ],
+                "result": _hex(route.result),
+            }
+            for route in found.routes
+        ],
+        "outputs": {name: _hex(messages) for name, messages in found.outputs.items()},
+    }
+
+
+def _print_explanation(found: Explanation, source: str, message: bytes) -> None:
+    print(f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: {describe(message)}")
+    if not found.routes:
+        print("  no route of this scene takes anything from this input")
+    for route in found.routes:
+        print(f"  {route.route} to {', '.join(route.outputs)}: {_verdict(route)}")
+        for one in route.filters:
+            print(f"    {one.filter}: {_change(one.took, one.gave)}")
+    print("what each output gets:")
+    for name, messages in found.outputs.items():
+        words = "; ".join(f"{to_hex(item)} ({describe(item)})" for item in messages)
+        print(f"  {name}: {words or 'nothing'}")
+
+
+def _verdict(route: RouteVerdict) -> str:
+    if not route.result:
+        return "stopped"
+    return "passes" if not route.filters else f"passes as {', '.join(_hex(route.result))}"
+
+
+def _change(took: tuple[bytes, ...], gave: tuple[bytes, ...]) -> str:
+    if not gave:
+        return "stops it"
+    return "leaves it" if gave == took else ", ".join(_hex(gave))

@@ -1,0 +1,45 @@
+"""`bayleaf run`: play a rig."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import trio
+import typer
+
+from engine.cli.say import Backend, Fault
+from engine.live.patch import SamePort
+from engine.live.server import NameTaken
+from engine.live.stage import Stage
+from engine.ports.open import open_system
+from engine.rig.load import load
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the command."""
+    app.command("run")(run)
+
+
+def run(
+    rig: Annotated[Path, typer.Argument(help="The rig file.")],
+    name: Annotated[str, typer.Option("--name", help="The name that the ports and the socket carry.")] = "bayleaf",
+    backend: Backend = None,
+    virtual: Annotated[
+        bool, typer.Option("--virtual", help="Make ports of our own for other programs to join, one each.")
+    ] = False,
+) -> None:
+    """Open the ports, recall the start scene and route until stopped (Ctrl-C)."""
+    loaded = load(rig)
+    system = open_system(backend, name)
+    try:
+        trio.run(Stage(loaded, rig, name, virtual, _say).run, system)
+    except (NameTaken, SamePort) as fault:
+        raise Fault(str(fault)) from None
+    except OSError as fault:
+        raise Fault(f"the engine's socket cannot be made: {fault.strerror}: {fault.filename}") from None
+    finally:
+        system.close()
+
+
+def _say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)

@@ -1,0 +1,47 @@
+"""How the command prints: tables for people, JSON for programs."""
+
+import json
+from collections.abc import Iterable, Sequence
+from typing import Annotated, Any
+
+import typer
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
+Name = Annotated[str, typer.Option("--name", help="The engine's name, if there is more than one.")]
+Backend = Annotated[
+    str | None, typer.Option("--backend", help="alsa, jack, coremidi, winmm or memory; this system's own by default.")
+]
+
+
+class Fault(Exception):
+    """The rig or the request is at fault; the text says what and what to do."""
+
+
+def console() -> Console:
+    """Where tables go; made anew so that it follows a redirected stdout."""
+    return Console(highlight=False, markup=False, emoji=False)
+
+
+def as_json(value: Any) -> None:
+    """Print a value as JSON."""
+    print(json.dumps(value, indent=2, ensure_ascii=False))
+
+
+def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:
+    """Print a table; numbers stand right."""
+    rows = [tuple(row) for row in rows]
+    drawn = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    for index, column in enumerate(columns):
+        numbers = bool(rows) and all(isinstance(row[index], int | float) for row in rows)
+        drawn.add_column(column, justify="right" if numbers else "left", overflow="fold")
+    for row in rows:
+        drawn.add_row(*("" if cell is None else str(cell) for cell in row))
+    console().print(drawn)
+
+
+def milliseconds(ns: int) -> str:
+    """Nanoseconds as "12.3 ms"."""
+    return f"{ns / 1e6:.1f} ms"
