@@ -123,11 +123,12 @@ def _sound(gear: Instrument, bank: dict[int, int], program: int) -> str:
     """Bank and program as printed on the gear, with the sound's name if the rig knows it."""
     printed = program + gear.programs_from
     selected = (bank.get(0, 0), bank.get(32, 0))
-    for name, sound in gear.sounds.items():
-        if sound.program == printed and (not bank or sound.bank in (None, selected)):
-            break
-    else:
-        name = "?"
+    named = (
+        name
+        for name, sound in gear.sounds.items()
+        if sound.program == printed and (not bank or sound.bank in (None, selected))
+    )
+    name = next(named, "a sound without a name")
     places = [f"{word} {bank[number]}" for number, word in ((0, "MSB"), (32, "LSB")) if number in bank]
     return f"{name} ({'bank ' + ' '.join(places) + ', ' if places else ''}program {printed})"
 
@@ -162,7 +163,8 @@ def _print_carried(rig: Rig, outputs: dict[str, MemoryOutput], changes: list[int
         for key, begin, end in heard.notes:
             crossed = [change for change in changes if begin < change < end]
             if crossed:
+                begun, changed, ended = (f"{(at - started) / 1e9:.2f} s" for at in (begin, crossed[0], end))
                 console().print(
-                    f"{note_name(key)} on {name} began at {(begin - started) / 1e9:.2f} s, was carried across the scene "
-                    f"change at {(crossed[0] - started) / 1e9:.2f} s and ended with its key at {(end - started) / 1e9:.2f} s."
+                    f"{note_name(key)} on {name} began at {begun}, was carried across the scene change at {changed} "
+                    f"and ended with its key at {ended}."
                 )

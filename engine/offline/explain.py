@@ -44,8 +44,9 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     plan = Compiler(rig, registry(), faults).plan(scene)
     names = tuple(rig.outputs)
     routes = tuple(_judge(path, names, message, faults) for path in plan.paths[index])
+    # compiled anew: filters with state have just been asked once
     answer = Compiler(rig, registry(), faults).plan(scene).answer(index, message, 0)
-    outputs: dict[str, tuple[bytes, ...]] = {name: () for name in names}
+    outputs: dict[str, tuple[bytes, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit
     return Explanation((scene.number, scene.name), routes, outputs)
