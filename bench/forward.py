@@ -1,0 +1,310 @@
+"""How long a message takes from the reader to the driver's send, at the full load of 16 DIN inputs.
+
+    python bench/forward.py [--seconds 10] [--rounds 3] [--jack]
+
+Sixteen inputs with 1,041 three-byte messages a second each (a full DIN cable), twenty outputs; each message through a
+transposition and a channel map; inputs 1 to 4 also go to outputs 17 to 20. Three contenders take turns in one run:
+Bayleaf's own show; a bare forwarder (a polling thread and a table of outputs, no filters); a naive chain of mido
+objects in a polling thread. Without --jack the inputs are made by schedule inside the process and the outputs swallow
+what they get; with it all ports are python-rtmidi ports on the JACK server that is running, fed by a second process.
+"""
+
+import argparse
+import platform
+import statistics
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+from typing import Any, Final
+
+import mido
+import trio
+from engine.rig.load import read
+
+from engine.live.inbox import Inbox
+from engine.live.patch import Patch
+from engine.live.show import Show
+from engine.ports.port import Flow, InputPort, OutputPort
+from engine.rig.models import Rig
+
+INPUTS: Final = 16
+OUTPUTS: Final = 20
+RATE: Final = 1041  # messages a second of an input
+POLL: Final = 0.00025
+
+
+def messages(source: int, count: int) -> list[bytes]:
+    """Notes, releases and controllers of one input, all different keys and values in turn."""
+    channel = source % 16
+    made = []
+    for index in range(count):
+        key = 36 + (index // 3) % 48
+        made.append(
+            (
+                bytes((0x90 | channel, key, 1 + index % 127)),
+                bytes((0x80 | channel, key, 64)),
+                bytes((0xB0 | channel, 1, index % 128)),
+            )[index % 3]
+        )
+    return made
+
+
+class Scheduled:
+    """An input in memory on which messages are due at an even rate; they arrive when they are polled."""
+
+    repairs = 0
+    _CYCLE: Final = 3 * 48 * 128
+
+    def __init__(self, source: int) -> None:
+        self.name = f"in {source + 1}"
+        self._messages = messages(source, self._CYCLE)
+        self._given = 0
+        self._begin = time.monotonic_ns() + source * 60_000
+
+    def poll(self) -> list[bytes]:
+        due = (time.monotonic_ns() - self._begin) * RATE // 1_000_000_000
+        got = [self._messages[index % self._CYCLE] for index in range(self._given, due)]
+        self._given = max(self._given, due)
+        return got
+
+    def close(self) -> None:
+        pass
+
+
+class Swallowing:
+    """An output in memory that counts."""
+
+    flow: Flow | None = None
+    longest: int | None = None
+
+    def __init__(self, index: int) -> None:
+        self.name = f"out {index + 1}"
+        self.sent = 0
+
+    def send(self, message: bytes) -> None:
+        self.sent += 1
+
+    def close(self) -> None:
+        pass
+
+
+class Samples:
+    """Latencies, all of them."""
+
+    def __init__(self) -> None:
+        self.all: list[int] = []
+
+    def add(self, sample: int) -> None:
+        self.all.append(sample)
+
+    def percentiles(self) -> dict[str, float | None]:
+        return {}
+
+
+def rig() -> Rig:
+    """Sixteen inputs and twenty outputs, a short chain on each route."""
+    lines = ["format = 1", "[inputs]"]
+    lines += [f'in{i} = {{ port = "in {i}" }}' for i in range(INPUTS)]
+    lines += ["[outputs]", *(f'out{i} = {{ port = "out {i}" }}' for i in range(OUTPUTS))]
+    lines += ["[[scenes]]", "number = 1", 'name = "Load"', "routes = ["]
+    for i in range(INPUTS):
+        to = [f"out{i}"] + ([f"out{INPUTS + i}"] if i < OUTPUTS - INPUTS else [])
+        lines.append(
+            f"  {{ from = 'in{i}', to = {to}, through = [ {{ filter = 'transpose', semitones = 12 }}, "
+            f"{{ filter = 'channels', map = {{ {i + 1} = {(i + 1) % 16 + 1} }} }} ] }},"
+        )
+    lines.append("]")
+    return read("\n".join(lines), "bench")
+
+
+def outputs_of(source: int) -> tuple[int, ...]:
+    return (source, INPUTS + source) if source < OUTPUTS - INPUTS else (source,)
+
+
+def bayleaf(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds: float, samples: Samples) -> None:
+    """The show as `bayleaf run` runs it."""
+
+    async def play() -> None:
+        loaded = rig()
+        patch = Patch(
+            {f"in{i}": port for i, port in enumerate(inputs)}, {f"out{i}": port for i, port in enumerate(outputs)}
+        )
+        inbox = Inbox(dict(enumerate(inputs)))
+        show = Show(loaded, patch, inbox)
+        show.latency = samples  # type: ignore[assignment]  # every sample is kept here, not the last ones only
+        show.command("scene", 1)
+        token = trio.lowlevel.current_trio_token()
+        inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+        await trio.sleep(seconds)
+        inbox.stop()
+
+    trio.run(play)
+
+
+def polled(
+    inputs: Sequence[InputPort], seconds: float, samples: Samples, forward: Callable[[int, bytes], None]
+) -> None:
+    """A thread that polls and forwards by itself."""
+
+    def run() -> None:
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            now = time.monotonic_ns()
+            for source, port in enumerate(inputs):
+                for message in port.poll():
+                    forward(source, message)
+                    samples.add(time.monotonic_ns() - now)
+            time.sleep(POLL)
+
+    thread = threading.Thread(target=run)
+    thread.start()
+    thread.join()
+
+
+def bare(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds: float, samples: Samples) -> None:
+    """No filters at all: a table from input to outputs."""
+    table = [[outputs[o].send for o in outputs_of(i)] for i in range(INPUTS)]
+
+    def forward(source: int, message: bytes) -> None:
+        for send in table[source]:
+            send(message)
+
+    polled(inputs, seconds, samples, forward)
+
+
+def naive(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds: float, samples: Samples) -> None:
+    """Each message becomes a mido object, is copied with its changes, and becomes bytes again."""
+
+    def forward(source: int, message: bytes) -> None:
+        parsed = mido.Message.from_bytes(message)
+        changed = parsed.copy(channel=(source + 1) % 16)
+        if parsed.type in ("note_on", "note_off"):
+            changed = changed.copy(note=parsed.note + 12)
+        for output in outputs_of(source):
+            outputs[output].send(bytes(changed.bytes()))
+
+    polled(inputs, seconds, samples, forward)
+
+
+CONTENDERS: Final[dict[str, Callable[..., None]]] = {"bayleaf": bayleaf, "bare forwarder": bare, "mido chain": naive}
+
+
+def one_turn(name: str, seconds: float, jack: bool) -> dict[str, float]:
+    """One contender for some seconds: latency in µs, CPU as a share of a core, deliveries, and what was lost."""
+    samples = Samples()
+    ports: Any = JackPorts() if jack else MemoryPorts()
+    try:
+        ports.feed(seconds)
+        begin, cpu = time.monotonic(), time.process_time()
+        CONTENDERS[name](ports.inputs, ports.outputs, seconds, samples)
+        used = (time.process_time() - cpu) / (time.monotonic() - begin)
+    finally:
+        ports.close()
+    samples.all.sort()
+    at = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
+    count = len(samples.all)
+    figures = {key: samples.all[min(count - 1, int(count * part))] / 1000 for key, part in at.items()}
+    return {**figures, "cpu": 100 * used, "messages/s": count / seconds}
+
+
+class MemoryPorts:
+    """Ports inside the process."""
+
+    def __init__(self) -> None:
+        self.inputs = [Scheduled(i) for i in range(INPUTS)]
+        self.outputs = [Swallowing(i) for i in range(OUTPUTS)]
+
+    def feed(self, seconds: float) -> None:
+        """The inputs feed themselves."""
+
+    def close(self) -> None:
+        """Nothing is held."""
+
+
+class JackPorts:
+    """python-rtmidi ports on the running JACK server, and a process that feeds them."""
+
+    def __init__(self) -> None:
+        from engine.ports.open import open_system
+
+        self._system = open_system("jack", "bench")
+        self.inputs = [self._system.open_virtual_input(f"bench-in{i}") for i in range(INPUTS)]
+        self.outputs = [self._system.open_virtual_output(f"bench-out{i}") for i in range(OUTPUTS)]
+        self._feeder: subprocess.Popen[str] | None = None
+
+    def feed(self, seconds: float) -> None:
+        self._feeder = subprocess.Popen(
+            [sys.executable, __file__, "--feed", str(seconds + 2)], stdout=subprocess.PIPE, text=True
+        )
+        assert self._feeder.stdout is not None
+        assert self._feeder.stdout.readline().strip() == "feeding"
+
+    def close(self) -> None:
+        if self._feeder is not None:
+            self._feeder.terminate()
+            self._feeder.wait()
+        for port in [*self.inputs, *self.outputs]:
+            port.close()
+        self._system.close()
+
+
+def feed(seconds: float) -> None:
+    """The second process: plays to the bench's inputs at the full rate."""
+    import rtmidi
+
+    ports = []
+    for source in range(INPUTS):
+        port = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=f"feeder{source}")
+        names = port.get_ports(encoding="utf-8")
+        port.open_port(next(index for index, name in enumerate(names) if name.endswith(f"bench-in{source}")), "out")
+        ports.append(port)
+    made = [messages(source, 3 * 48 * 128) for source in range(INPUTS)]
+    print("feeding", flush=True)
+    begin, sent, end = time.monotonic(), 0, time.monotonic() + seconds
+    while (now := time.monotonic()) < end:
+        due = int((now - begin) * RATE)
+        for index in range(sent, due):
+            for source, port in enumerate(ports):
+                port.send_message(made[source][index % len(made[source])])
+        sent = max(sent, due)
+        time.sleep(0.0005)
+    for port in ports:
+        port.delete()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--seconds", type=float, default=10.0)
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--jack", action="store_true")
+    parser.add_argument("--feed", type=float, help=argparse.SUPPRESS)
+    options = parser.parse_args()
+    if options.feed:
+        feed(options.feed)
+        return
+    turns: dict[str, list[dict[str, float]]] = {name: [] for name in CONTENDERS}
+    for _ in range(options.rounds):
+        for name in CONTENDERS:
+            turns[name].append(one_turn(name, options.seconds, options.jack))
+    print(
+        f"{platform.machine()}, Python {platform.python_version()}, {'JACK' if options.jack else 'memory'} ports, ",
+        end="",
+    )
+    print(f"median of {options.rounds} turns of {options.seconds:.0f} s; latencies in µs, CPU in % of a core")
+    medians = {
+        name: {key: statistics.median(turn[key] for turn in listed) for key in listed[0]}
+        for name, listed in turns.items()
+    }
+    columns = list(medians["bayleaf"])
+    print("| | " + " | ".join(columns) + " |\n|---" * (1) + "|---" * len(columns) + "|")
+    for name, row in medians.items():
+        print(f"| {name} | " + " | ".join(f"{row[key]:,.0f}" for key in columns) + " |")
+    for other in ("bare forwarder", "mido chain"):
+        ratios = (f"{medians['bayleaf'][key] / medians[other][key]:.2f}" for key in columns)
+        print(f"| bayleaf / {other} | " + " | ".join(ratios) + " |")
+
+
+if __name__ == "__main__":
+    main()
