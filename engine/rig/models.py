@@ -205,9 +205,7 @@ def rig_model() -> type[Rig]:
         return Annotated[tuple[item, ...], listed]
 
     route = create_model("Route", __base__=Route, through=(many(chain), ()))
-    scene = create_model(
-        "Scene", __base__=Scene, routes=(many(route), ()), burst=(many(BurstStep), ())
-    )
+    scene = create_model("Scene", __base__=Scene, routes=(many(route), ()), burst=(many(BurstStep), ()))
     return create_model(
         "Rig",
         __base__=Rig,

@@ -1,0 +1,103 @@
+"""Bytes as they come off a cable, made into whole messages.
+
+Rules of the receiver's running-status buffer: MIDI 1.0 p. A-2; of real-time bytes inside anything: p. 5 and Table VII
+note 2; of an exclusive that another status byte ends: p. 29.
+"""
+
+from engine.midi.kinds import DATA_BYTES, FIRST_REAL_TIME, SYSEX, SYSEX_END
+
+LONGEST_SYSEX = 1 << 20
+
+
+class Parser:
+    """One input's parser. Fed whole, byte by byte or in any pieces it gives the same messages."""
+
+    def __init__(self, longest: int = LONGEST_SYSEX) -> None:
+        """`longest`: bytes of the longest SysEx that is kept; a longer one is thrown away, and counted."""
+        self.repairs = 0  # broken pieces that were mended or thrown away
+        self._longest = longest
+        self._status = 0  # the running status, or the status of the system common message under way; 0 is none
+        self._want = 0  # data bytes that this status takes
+        self._data = bytearray()
+        self._sysex: bytearray | None = None
+        self._overlong = False
+        self._orphaned = False  # a run of orphaned data bytes is one broken piece
+
+    @property
+    def open(self) -> bool:
+        """Whether a SysEx has begun and not ended."""
+        return self._sysex is not None
+
+    def abandon(self) -> None:
+        """Throw away a SysEx that has stayed open for too long."""
+        if self._sysex is not None:
+            self._sysex = None
+            self.repairs += 1
+
+    def feed(self, data: bytes) -> list[bytes]:
+        """The messages that these bytes complete, in order."""
+        if self._is_one_message(data):
+            return [data]
+        messages: list[bytes] = []
+        for byte in data:
+            if byte >= FIRST_REAL_TIME:
+                if DATA_BYTES[byte] is not None:  # F9 and FD are undefined: as if they were not there
+                    messages.append(bytes((byte,)))
+            elif byte >= 0x80:
+                self._take_status(byte, messages)
+            else:
+                self._take_data(byte, messages)
+        return messages
+
+    def _is_one_message(self, data: bytes) -> bool:
+        """The common case, a driver's one whole channel message; it sets the running status as well."""
+        if not 2 <= len(data) <= 3 or not 0x80 <= data[0] < SYSEX or self._data or self._sysex is not None:
+            return False
+        if DATA_BYTES[data[0]] != len(data) - 1 or data[1] > 0x7F or data[-1] > 0x7F:
+            return False
+        self._status, self._want, self._orphaned = data[0], len(data) - 1, False
+        return True
+
+    def _take_status(self, byte: int, messages: list[bytes]) -> None:
+        if self._sysex is not None:
+            self._end_sysex(byte, messages)
+        elif byte == SYSEX_END or self._data:
+            self.repairs += 1  # a lone F7, or a message that another one cut short
+        self._data.clear()
+        self._orphaned = False
+        self._status = 0
+        if byte == SYSEX:
+            self._sysex, self._overlong = bytearray((SYSEX,)), False
+            return
+        want = DATA_BYTES[byte]
+        if want == 0:
+            messages.append(bytes((byte,)))
+        elif want is not None and want > 0:
+            self._status, self._want = byte, want
+
+    def _end_sysex(self, byte: int, messages: list[bytes]) -> None:
+        sysex, self._sysex = self._sysex, None
+        assert sysex is not None
+        if byte != SYSEX_END or self._overlong:
+            self.repairs += 1
+            return
+        sysex.append(SYSEX_END)
+        messages.append(bytes(sysex))
+
+    def _take_data(self, byte: int, messages: list[bytes]) -> None:
+        if self._sysex is not None:
+            if len(self._sysex) + 1 < self._longest:
+                self._sysex.append(byte)
+            else:
+                self._overlong = True
+            return
+        if not self._status:
+            self.repairs += not self._orphaned
+            self._orphaned = True
+            return
+        self._data.append(byte)
+        if len(self._data) == self._want:
+            messages.append(bytes((self._status, *self._data)))
+            self._data.clear()
+            if self._status >= SYSEX:  # only channel messages leave a running status behind
+                self._status = 0

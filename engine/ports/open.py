@@ -1,0 +1,25 @@
+"""The front door of the ports: which backend, and byte devices."""
+
+import sys
+from typing import Final
+
+from engine.ports.bytedevice import open_device_input, open_device_output
+from engine.ports.memory import MemorySystem
+from engine.ports.port import PortError, PortSystem
+
+BACKENDS: Final = ("alsa", "jack", "coremidi", "winmm", "memory")
+_USUAL: Final = {"linux": "alsa", "darwin": "coremidi", "win32": "winmm"}
+
+__all__ = ["BACKENDS", "open_device_input", "open_device_output", "open_system"]
+
+
+def open_system(backend: str | None, client_name: str) -> PortSystem:
+    """The ports of a backend; None is this system's own. Raises PortError if it is unknown or does not answer."""
+    chosen = backend or _USUAL.get(sys.platform, "alsa")
+    if chosen == "memory":
+        return MemorySystem(client_name)
+    if chosen not in BACKENDS:
+        raise PortError(f'there is no backend "{chosen}"; there are {", ".join(BACKENDS)}')
+    from engine.ports.system import System  # only here: memory ports need no driver
+
+    return System(chosen, client_name)
