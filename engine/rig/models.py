@@ -193,6 +193,15 @@ class Rig(_Part):
     setlists: tuple[SetList, ...] = ()
     controls: tuple[Control, ...] = ()
 
+    def scene(self, wanted: int | str) -> Scene | None:
+        """The scene of this number or name; a name wins over a number in words."""
+        for scene in self.scenes:
+            if wanted in (scene.name, scene.number):
+                return scene
+        if isinstance(wanted, str) and wanted.isascii() and wanted.isdecimal():
+            return self.scene(int(wanted))
+        return None
+
 
 @cache
 def rig_model() -> type[Rig]:
@@ -206,11 +215,12 @@ def rig_model() -> type[Rig]:
 
     route = create_model("Route", __base__=Route, through=(many(chain), ()))
     scene = create_model("Scene", __base__=Scene, routes=(many(route), ()), burst=(many(BurstStep), ()))
+    scenes: Any = Annotated[many(scene), Field(min_length=1)]
     return create_model(
         "Rig",
         __base__=Rig,
         routes=(many(route), ()),
-        scenes=(Annotated[tuple[scene, ...], listed, Field(min_length=1)], ...),
+        scenes=(scenes, ...),
         setlists=(many(SetList), ()),
         controls=(many(Control), ()),
     )

@@ -1,0 +1,262 @@
+"""What needs two places of a rig file at once: names that lead nowhere, numbers given twice, a route into itself.
+
+These look at the file's data as it was loaded, not at the models, so that they are told together with whatever else is
+wrong. A value of the wrong kind is passed over here; the models complain of it.
+"""
+
+from collections.abc import Iterable, Iterator
+from difflib import get_close_matches
+from typing import Any, NamedTuple
+
+Keys = tuple[str | int, ...]
+Data = dict[str, Any]
+
+
+class Complaint(NamedTuple):
+    """What is wrong, and where (keys as in the data, indices from 0)."""
+
+    keys: Keys
+    text: str
+
+
+def cross_check(data: Data) -> Iterator[Complaint]:
+    """Everything that is wrong between places."""
+    yield from _port_names(data)
+    yield from _ports_once(data, "inputs")
+    yield from _ports_once(data, "outputs")
+    yield from _instruments(data)
+    yield from _routes(data)
+    yield from _route_names(data)
+    yield from _scenes_once(data)
+    yield from _scene_references(data)
+    yield from _bursts(data)
+    yield from _controls(data)
+
+
+# Reading loose data
+
+
+def _table(data: Any, key: str) -> Data:
+    found = data.get(key) if isinstance(data, dict) else None
+    return found if isinstance(found, dict) else {}
+
+
+def _tables(data: Any, key: str) -> list[tuple[int, Data]]:
+    found = data.get(key) if isinstance(data, dict) else None
+    return [(i, item) for i, item in enumerate(found) if isinstance(item, dict)] if isinstance(found, list) else []
+
+
+def _names(found: Any, keys: Keys) -> list[tuple[Keys, str]]:
+    """A name or a list of names, each with its place."""
+    if isinstance(found, str):
+        return [(keys, found)]
+    listed = found if isinstance(found, list) else []
+    return [((*keys, i), name) for i, name in enumerate(listed) if isinstance(name, str)]
+
+
+def _no_such(what: str, name: object, known: Iterable[object]) -> str:
+    listed = [str(one) for one in known]
+    shown = f'"{name}"' if isinstance(name, str) else str(name)
+    if not listed:
+        return f"there is no {what} {shown}; the rig has none at all"
+    close = get_close_matches(str(name), listed, 1)
+    remedy = f'did you mean "{close[0]}"? ' if close else ""
+    return f"there is no {what} {shown}; {remedy}the rig has {', '.join(listed)}"
+
+
+# Ports and instruments
+
+
+def _port_names(data: Data) -> Iterator[Complaint]:
+    for section in ("inputs", "outputs", "instruments"):
+        for name in _table(data, section):
+            if not name.strip() or "/" in name or any(ord(sign) < 32 for sign in name):
+                text = f'found "{name}"; allowed: a name with no slash and no control characters'
+                yield Complaint((section, name), text)
+
+
+def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
+    taken: dict[tuple[str, str], str] = {}
+    for name, port in _table(data, section).items():
+        for kind in ("port", "device"):
+            where = port.get(kind) if isinstance(port, dict) else None
+            if not isinstance(where, str):
+                continue
+            other = taken.setdefault((kind, where), name)
+            if other != name:
+                text = f'"{name}" and "{other}" are the same {kind} "{where}"; keep one of the two names'
+                yield Complaint((section, name, kind), text)
+
+
+def _instruments(data: Data) -> Iterator[Complaint]:
+    for name, gear in _table(data, "instruments").items():
+        output = gear.get("output") if isinstance(gear, dict) else None
+        if isinstance(output, str) and output not in _table(data, "outputs"):
+            yield Complaint(("instruments", name, "output"), _no_such("output", output, _table(data, "outputs")))
+        for sound, settings in _table(gear, "sounds").items():
+            keys: Keys = ("instruments", name, "sounds", sound)
+            yield from _bank_and_program(keys, _table({"it": settings}, "it"), gear)
+
+
+def _bank_and_program(keys: Keys, found: Data, gear: Data) -> Iterator[Complaint]:
+    if gear.get("bank") == "none" and "bank" in found:
+        text = 'a bank for an instrument that says bank = "none"; leave it out, or say what the instrument listens to'
+        yield Complaint((*keys, "bank"), text)
+    counts_from = gear.get("programs_from", 1)
+    first, last = (0, 127) if counts_from == 0 else (1, 128)
+    program = found.get("program")
+    if (
+        isinstance(program, int)
+        and not isinstance(program, bool)
+        and program in (0, 128)
+        and not first <= program <= last
+    ):
+        text = f"found {program}; allowed: {first} to {last}, since programs count from {first} here"
+        yield Complaint((*keys, "program"), text)
+
+
+# Routes
+
+
+def _all_routes(data: Data) -> Iterator[tuple[Keys, Data]]:
+    for index, route in _tables(data, "routes"):
+        yield ("routes", index), route
+    for number, scene in _tables(data, "scenes"):
+        for index, route in _tables(scene, "routes"):
+            yield ("scenes", number, "routes", index), route
+
+
+def _routes(data: Data) -> Iterator[Complaint]:
+    inputs, outputs = _table(data, "inputs"), _table(data, "outputs")
+    for keys, route in _all_routes(data):
+        sources = _names(route.get("from"), (*keys, "from"))
+        targets = _names(route.get("to"), (*keys, "to"))
+        for place, name in sources:
+            if name not in inputs:
+                yield Complaint(place, _no_such("input", name, inputs))
+        for place, name in targets:
+            if name not in outputs:
+                yield Complaint(place, _no_such("output", name, outputs))
+            for _, source in sources:
+                if _same_port(inputs.get(source), outputs.get(name)):
+                    text = f'"{source}" to "{name}" would feed a port into itself; route it elsewhere'
+                    yield Complaint(place, text)
+
+
+def _same_port(source: Any, target: Any) -> bool:
+    if not isinstance(source, dict) or not isinstance(target, dict):
+        return False
+    # one pattern names a device's input and its output alike, which is how most gear is wired; a byte device or FIFO
+    # is one and the same thing for both
+    return source.get("device") is not None and source.get("device") == target.get("device")
+
+
+def _route_names(data: Data) -> Iterator[Complaint]:
+    everywhere = [route.get("name") for _, route in _tables(data, "routes")]
+    for index, name in enumerate(everywhere):
+        if isinstance(name, str) and name in everywhere[:index]:
+            yield Complaint(("routes", index, "name"), f'a second route named "{name}"; give it another name')
+    for number, scene in _tables(data, "scenes"):
+        seen = [name for name in everywhere if isinstance(name, str)]
+        for index, route in _tables(scene, "routes"):
+            name = route.get("name")
+            if isinstance(name, str) and name in seen:
+                place: Keys = ("scenes", number, "routes", index, "name")
+                yield Complaint(place, f'a second route named "{name}"; give it another name')
+            if isinstance(name, str):
+                seen.append(name)
+
+
+# Scenes, and what refers to them
+
+
+def _scenes_once(data: Data) -> Iterator[Complaint]:
+    seen: dict[tuple[str, object], int] = {}
+    for index, scene in _tables(data, "scenes"):
+        for key in ("number", "name"):
+            value = scene.get(key)
+            if not isinstance(value, int | str):
+                continue
+            first = seen.setdefault((key, value), index)
+            if first != index:
+                shown = f'"{value}"' if isinstance(value, str) else str(value)
+                text = f"a second scene with the {key} {shown} (the first is scene {first + 1} of the file); give it another"
+                yield Complaint(("scenes", index, key), text)
+
+
+def _known_scenes(data: Data) -> list[object]:
+    scenes = [scene for _, scene in _tables(data, "scenes")]
+    return [scene.get(key) for key in ("number", "name") for scene in scenes if scene.get(key) is not None]
+
+
+def _scene_references(data: Data) -> Iterator[Complaint]:
+    known = _known_scenes(data)
+    start = _table(data, "rig").get("start", "last")
+    if isinstance(start, int | str) and start != "last" and start not in known:
+        yield Complaint(("rig", "start"), _no_such("scene", start, known) + ', or "last"')
+    for index, setlist in _tables(data, "setlists"):
+        listed = setlist.get("scenes")
+        for place, scene in enumerate(listed if isinstance(listed, list) else []):
+            if isinstance(scene, int | str) and scene not in known:
+                yield Complaint(("setlists", index, "scenes", place), _no_such("scene", scene, known))
+    for index, control in _tables(data, "controls"):
+        scene = control.get("scene")
+        if isinstance(scene, int | str) and scene not in known:
+            yield Complaint(("controls", index, "scene"), _no_such("scene", scene, known))
+
+
+# Bursts
+
+
+def _bursts(data: Data) -> Iterator[Complaint]:
+    for number, scene in _tables(data, "scenes"):
+        taken: dict[tuple[object, object], int] = {}
+        for index, step in _tables(scene, "burst"):
+            keys: Keys = ("scenes", number, "burst", index)
+            yield from _burst_step(data, keys, step)
+            where = _where(data, step)
+            if where is not None and taken.setdefault(where, index) != index:
+                text = f"a second step for {where[0]} channel {where[1]} in one burst; keep one of the two"
+                yield Complaint(keys, text)
+
+
+def _where(data: Data, step: Data) -> tuple[object, object] | None:
+    """Output and channel of a step, if they can be told."""
+    gear = _table(_table(data, "instruments"), step["instrument"]) if isinstance(step.get("instrument"), str) else step
+    output, channel = gear.get("output"), gear.get("channel")
+    return (output, channel) if isinstance(output, str) and isinstance(channel, int) else None
+
+
+def _burst_step(data: Data, keys: Keys, step: Data) -> Iterator[Complaint]:
+    instruments, outputs = _table(data, "instruments"), _table(data, "outputs")
+    name, output, sound = step.get("instrument"), step.get("output"), step.get("sound")
+    if isinstance(output, str):
+        if output not in outputs:
+            yield Complaint((*keys, "output"), _no_such("output", output, outputs))
+        yield from _bank_and_program(keys, step, {})
+    if not isinstance(name, str):
+        return
+    if name not in instruments:
+        yield Complaint((*keys, "instrument"), _no_such("instrument", name, instruments))
+        return
+    gear = _table(instruments, name)
+    yield from _bank_and_program(keys, step, gear)
+    if isinstance(sound, str) and sound not in _table(gear, "sounds"):
+        yield Complaint((*keys, "sound"), _no_such(f'sound of "{name}"', sound, _table(gear, "sounds")))
+
+
+# Controls
+
+
+def _controls(data: Data) -> Iterator[Complaint]:
+    seen: dict[tuple[object, str], int] = {}
+    inputs = _table(data, "inputs")
+    for index, control in _tables(data, "controls"):
+        name = control.get("input")
+        if isinstance(name, str) and name not in inputs:
+            yield Complaint(("controls", index, "input"), _no_such("input", name, inputs))
+        condition = {key: value for key, value in _table(control, "when").items() if key != "at_least"}
+        first = seen.setdefault((str(name), repr(sorted(condition.items()))), index)
+        if condition and first != index:
+            text = f"control {first + 1} has this condition already on the same input; keep one of the two"
+            yield Complaint(("controls", index, "when"), text)

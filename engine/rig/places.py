@@ -1,0 +1,149 @@
+"""Which line of a TOML file each key stands on.
+
+The file has been read by tomllib already, so it is known to be valid; this only walks over it and notes lines, also of
+the elements inside arrays and inline tables. It is run when there is something to complain about, not before.
+"""
+
+import json
+import re
+from typing import Final
+
+Path = tuple[str | int, ...]
+
+_BLANK: Final = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
+_BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
+_BASIC: Final = re.compile(r'"(?:[^"\\]|\\.)*"')
+_LITERAL: Final = re.compile(r"'[^']*'")
+_LONG_BASIC: Final = re.compile(r'"""(?:[^\\]|\\.)*?"{3,5}', re.DOTALL)
+_LONG_LITERAL: Final = re.compile(r"'''.*?'{3,5}", re.DOTALL)
+_PLAIN: Final = re.compile(r"[^,\]}\n#]+")
+
+
+def lines_of(text: str) -> dict[Path, int]:
+    """The line (from 1) of every key and array element; paths are as in the loaded data, indices from 0."""
+    walk = _Walk(text)
+    walk.document()
+    return walk.lines
+
+
+def line_of(lines: dict[Path, int], path: Path) -> int:
+    """The line of a path, or of the nearest thing around it that stands in the file."""
+    while path and path not in lines:
+        path = path[:-1]
+    return lines.get(path, 1)
+
+
+class _Walk:
+    def __init__(self, text: str) -> None:
+        self.lines: dict[Path, int] = {}
+        self._text = text
+        self._at = 0
+        self._counts: dict[Path, int] = {}  # elements so far of each [[array of tables]]
+
+    def document(self) -> None:
+        table: Path = ()
+        self._skip()
+        while self._at < len(self._text):
+            if self._text.startswith("[", self._at):
+                table = self._header()
+            else:
+                self._pair(table)
+            self._skip()
+
+    def _header(self) -> Path:
+        line = self._line()
+        array = self._text.startswith("[[", self._at)
+        self._at += 2 if array else 1
+        keys = self._keys()
+        self._at += 2 if array else 1
+        path: Path = ()
+        for index, key in enumerate(keys):
+            path = (*path, key)
+            if array and index == len(keys) - 1:
+                self._counts[path] = self._counts.get(path, 0) + 1
+                self.lines.setdefault(path, line)
+            if path in self._counts:
+                path = (*path, self._counts[path] - 1)
+        self.lines[path] = line
+        return path
+
+    def _pair(self, table: Path) -> None:
+        line = self._line()
+        path = table
+        for key in self._keys():
+            path = (*path, key)
+            self.lines.setdefault(path, line)
+        self._skip()
+        self._at += 1  # the equals sign
+        self._skip()
+        self._value(path)
+
+    def _keys(self) -> list[str]:
+        keys = []
+        while True:
+            self._skip()
+            for pattern in (_BASIC, _LITERAL, _BARE):
+                if match := pattern.match(self._text, self._at):
+                    break
+            else:
+                raise ValueError("no key where TOML must have one")
+            self._at = match.end()
+            keys.append(_unquoted(match[0]))
+            self._skip()
+            if not self._text.startswith(".", self._at):
+                return keys
+            self._at += 1
+
+    def _value(self, path: Path) -> None:
+        if self._text.startswith("[", self._at):
+            self._array(path)
+        elif self._text.startswith("{", self._at):
+            self._inline_table(path)
+        else:
+            for pattern in (_LONG_BASIC, _LONG_LITERAL, _BASIC, _LITERAL, _PLAIN):
+                if match := pattern.match(self._text, self._at):
+                    self._at = match.end()
+                    return
+
+    def _array(self, path: Path) -> None:
+        self._at += 1
+        index = 0
+        self._skip()
+        while not self._text.startswith("]", self._at):
+            element = (*path, index)
+            self.lines[element] = self._line()
+            self._value(element)
+            self._comma()
+            index += 1
+        self._at += 1
+
+    def _inline_table(self, path: Path) -> None:
+        self._at += 1
+        self._skip()
+        while not self._text.startswith("}", self._at):
+            self._pair(path)
+            self._comma()
+        self._at += 1
+
+    def _comma(self) -> None:
+        self._skip()
+        if self._text.startswith(",", self._at):
+            self._at += 1
+            self._skip()
+
+    def _skip(self) -> None:
+        match = _BLANK.match(self._text, self._at)
+        assert match is not None  # the pattern also matches nothing
+        self._at = match.end()
+
+    def _line(self) -> int:
+        return self._text.count("\n", 0, self._at) + 1
+
+
+def _unquoted(key: str) -> str:
+    if key.startswith('"'):
+        try:
+            return str(json.loads(key))
+        except ValueError:  # an escape that TOML has and JSON has not
+            return key[1:-1]
+    return key[1:-1] if key.startswith("'") else key
