@@ -139,16 +139,14 @@ def _routes(data: Data) -> Iterator[Complaint]:
                 yield Complaint(place, _no_such("output", name, outputs))
             for _, source in sources:
                 if _same_port(inputs.get(source), outputs.get(name)):
-                    text = f'"{source}" to "{name}" would feed a port into itself; route it elsewhere'
+                    text = f'"{source}" and "{name}" are one port, which would feed itself; route it elsewhere'
                     yield Complaint(place, text)
 
 
 def _same_port(source: Any, target: Any) -> bool:
     if not isinstance(source, dict) or not isinstance(target, dict):
         return False
-    # one pattern names a device's input and its output alike, which is how most gear is wired; a byte device or FIFO
-    # is one and the same thing for both
-    return source.get("device") is not None and source.get("device") == target.get("device")
+    return any(source.get(kind) is not None and source.get(kind) == target.get(kind) for kind in ("port", "device"))
 
 
 def _route_names(data: Data) -> Iterator[Complaint]:
@@ -180,7 +178,7 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
             first = seen.setdefault((key, value), index)
             if first != index:
                 shown = f'"{value}"' if isinstance(value, str) else str(value)
-                text = f"a second scene with the {key} {shown} (the first is scene {first + 1} of the file); give it another"
+                text = f"a second scene with the {key} {shown} (scene {first + 1} of the file has it); give it another"
                 yield Complaint(("scenes", index, key), text)
 
 

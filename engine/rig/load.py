@@ -114,9 +114,7 @@ def _in_file(data: Any, error: ErrorDetails) -> tuple[Keys, Any]:
     """The part of pydantic's place that stands in the file, and what stands there."""
     keys: Keys = ()
     for place, part in enumerate(error["loc"]):
-        if isinstance(data, dict) and part in data and isinstance(part, str):
-            data = data[part]
-        elif isinstance(data, list) and isinstance(part, int) and part < len(data):
+        if _stands_in(data, part):
             data = data[part]
         elif error["type"] == "missing" and place == len(error["loc"]) - 1:
             return (*keys, part), None
@@ -124,6 +122,12 @@ def _in_file(data: Any, error: ErrorDetails) -> tuple[Keys, Any]:
             continue  # a filter's tag, or which of several kinds was tried
         keys = (*keys, part)
     return keys, data
+
+
+def _stands_in(data: Any, part: str | int) -> bool:
+    if isinstance(data, list):
+        return isinstance(part, int) and part < len(data)
+    return isinstance(data, dict) and part in data
 
 
 _KINDS = {
@@ -149,6 +153,8 @@ def _sentence(keys: Keys, found: Any, error: ErrorDetails) -> str:
         return _unknown("filter", context["tag"], sorted(registry()))
     if kind == "union_tag_not_found":
         return 'the filter\'s name is missing; write filter = "NAME"'
+    if kind == "value_error" and isinstance(found, dict):
+        return error["msg"].removeprefix("Value error, ")
     return f"found {_shown(found)}; allowed: {_allowed(kind, context, error['msg'])}"
 
 

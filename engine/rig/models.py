@@ -9,14 +9,35 @@ from functools import cache, reduce
 from operator import or_
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, create_model, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    create_model,
+    field_validator,
+    model_validator,
+)
 
 from filters.registry import FilterSettings, registry
 
-Channel = Annotated[int, Field(ge=1, le=16)]
-Value = Annotated[int, Field(ge=0, le=127)]
+
+def _between(low: int, high: int) -> AfterValidator:
+    """A whole number in a range, both ends included; the error says the whole range."""
+
+    def check(found: int) -> int:
+        if not low <= found <= high:
+            raise ValueError(f"{low} to {high}")
+        return found
+
+    return AfterValidator(check)
+
+
+Channel = Annotated[int, _between(1, 16)]
+Value = Annotated[int, _between(0, 127)]
 Bank = Annotated[tuple[Value, Value], BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)]
-PrintedProgram = Annotated[int, Field(ge=0, le=128)]  # 0 only where programs_from = 0: see checks
+PrintedProgram = Annotated[int, _between(0, 128)]  # 0 only where programs_from = 0: see checks
 BankUse = Literal["none", "msb", "lsb", "msb lsb"]
 Action = Literal["scene", "next", "back", "panic", "resend"]
 
@@ -111,11 +132,11 @@ class BurstStep(_Part):
 class When(_Part):
     """The condition of a control: exactly one of program, controller, note, song, sysex."""
 
-    program: Annotated[int, Field(ge=1, le=128)] | Literal["any"] | None = None
+    program: Annotated[int, _between(1, 128)] | Literal["any"] | None = None
     controller: Value | None = None
-    at_least: Annotated[int, Field(ge=1, le=127)] | None = None
+    at_least: Annotated[int, _between(1, 127)] | None = None
     note: Value | None = None
-    song: Annotated[int, Field(ge=1, le=128)] | Literal["any"] | None = None
+    song: Annotated[int, _between(1, 128)] | Literal["any"] | None = None
     sysex: str | None = None
 
     @field_validator("sysex")
@@ -174,7 +195,7 @@ class Route(_Part):
 
 
 class Scene(_Part):
-    number: Annotated[int, Field(ge=1, le=16384)]
+    number: Annotated[int, _between(1, 16384)]
     name: str
     routes: tuple[Route, ...] = ()
     burst: tuple[BurstStep, ...] = ()

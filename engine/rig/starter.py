@@ -1,0 +1,129 @@
+"""The first rig: a text with every connected port in it, to be edited by its owner."""
+
+import json
+import re
+from collections.abc import Sequence
+from typing import Final
+
+_VOLATILE: Final = re.compile(r" \d+:\d+$")  # ALSA's numbers change at each replug
+_NOT_A_NAME: Final = re.compile(r"[^a-z0-9]+")
+
+_HEAD: Final = """\
+# A rig for Bayleaf. Names on the left are yours: change them as you like.
+# Check it with: bayleaf check FILE     play it with: bayleaf run FILE
+
+format = 1
+
+[rig]
+name  = "My rig"
+start = "last"        # the scene of the last time; or a scene's number or name
+"""
+
+_NO_PORTS: Final = """
+# No MIDI ports were found when this was written. Connect your gear, look at `bayleaf ports`,
+# and put patterns for the names you see there here; * stands for anything.
+"""
+
+_TAIL: Final = """
+# What every instrument is to play, and on which channel. A scene's burst then names its sounds.
+#
+# [instruments.string-machine]
+# output  = "{output}"
+# channel = 5
+# bank    = "msb lsb"         # what it listens to: "none", "msb", "lsb" or "msb lsb"
+# settle  = "30 ms"           # silence it needs after a program change
+# sounds  = {{ "Warm pad" = {{ bank = [0, 3], program = 12 }} }}
+
+[[scenes]]
+number = 1
+name   = "Everything to everything"
+routes = [
+{everything}]
+
+[[scenes]]
+number = 2
+name   = "Low keys an octave down"
+routes = [
+{split}]
+# burst = [
+#   {{ instrument = "string-machine", sound = "Warm pad" }},
+#   {{ output = "{output}", channel = 10, program = 1 }},
+# ]
+
+# The order of a show, for `next` and `back`:
+#
+# [[setlists]]
+# name   = "Friday"
+# scenes = [1, 2]
+
+# A foot switch that recalls scenes by program change:
+#
+# [[controls]]
+# input = "{input}"
+# when  = {{ program = "any" }}
+# do    = "scene"
+"""
+
+_SPLIT: Final = """\
+  {{ from = "{source}", to = "{target}", through = [
+    {{ filter = "zone", notes = ["C-1", "B3"] }},
+    {{ filter = "transpose", semitones = -12 }},
+  ] }},
+"""
+
+
+def starter(inputs: Sequence[str], outputs: Sequence[str]) -> str:
+    """The text of a rig with these ports of the system in it; it loads as it stands."""
+    named_inputs = _named(inputs) or {"keys": "Stage piano*"}
+    named_outputs = _named(outputs) or {"strings": "String machine*"}
+    head = _HEAD + ("" if inputs and outputs else _NO_PORTS)
+    sections = [_section("inputs", named_inputs), _section("outputs", named_outputs)]
+    pairs = _pairs(named_inputs, named_outputs)
+    tail = _TAIL.format(
+        input=next(iter(named_inputs)),
+        output=next(iter(named_outputs)),
+        everything="".join(f'  {{ from = "{source}", to = [{_listed(to)}] }},\n' for source, to in pairs.items()),
+        split="".join(_SPLIT.format(source=source, target=to[0]) for source, to in list(pairs.items())[:1]),
+    )
+    return head + "".join(sections) + tail
+
+
+def _pairs(inputs: dict[str, str], outputs: dict[str, str]) -> dict[str, list[str]]:
+    """Each input with the outputs that are not the same port: a port must not feed itself."""
+    pairs = {source: [to for to in outputs if outputs[to] != port] for source, port in inputs.items()}
+    return {source: to for source, to in pairs.items() if to}
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(f'"{name}"' for name in names)
+
+
+def _section(title: str, named: dict[str, str]) -> str:
+    width = max(len(name) for name in named)
+    lines = [f"{name:{width}} = {{ port = {json.dumps(port, ensure_ascii=False)} }}\n" for name, port in named.items()]
+    return f"\n[{title}]\n" + "".join(lines)
+
+
+def _named(ports: Sequence[str]) -> dict[str, str]:
+    """A short name of our own for each port, and the pattern that finds it again."""
+    plain = [_VOLATILE.sub("", port) for port in ports]
+    named: dict[str, str] = {}
+    for index, port in enumerate(plain):
+        same = [other for other in range(len(plain)) if plain[other] == port]
+        pattern = f"{port} #{same.index(index) + 1}" if len(same) > 1 else port
+        named[_unused(_slug(port), named)] = pattern
+    return named
+
+
+def _slug(port: str) -> str:
+    client, _, own = port.partition(":")
+    words = _NOT_A_NAME.sub("-", (own or client).lower()).strip("-")
+    return words or _NOT_A_NAME.sub("-", client.lower()).strip("-") or "port"
+
+
+def _unused(name: str, taken: dict[str, str]) -> str:
+    number, free = 1, name
+    while free in taken:
+        number += 1
+        free = f"{name}-{number}"
+    return free
