@@ -4,6 +4,7 @@ The same show, core and wires as on stage; only the ports are in memory. A playe
 """
 
 import time
+from collections import deque
 from dataclasses import dataclass, field
 from importlib import resources
 from typing import Final
@@ -12,7 +13,7 @@ import mido
 import trio
 import typer
 
-from engine.cli.say import console, table
+from engine.cli.say import table
 from engine.live.inbox import Inbox
 from engine.live.patch import connect
 from engine.live.show import Event, Show
@@ -24,6 +25,7 @@ from engine.rig.models import Instrument, Rig
 
 _RIG: Final = "demo.toml"
 _MUSIC: Final = "demo.mid"
+_CLEARLY: Final = 50_000_000  # ns; a note that began with the change was not carried over it
 _TAIL: Final = 0.5  # seconds after the last message
 
 
@@ -39,12 +41,11 @@ def demo() -> None:
     with presets.joinpath(_MUSIC).open("rb") as file:
         music = _music(mido.MidiFile(file=file))
     print(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; no sound is made.")
-    print("The player is in the pit; a foot switch changes the scene.\n")
+    print("The player is in the pit; a worn foot switch, which fires twice, changes the scene.\n")
     started = time.monotonic_ns()
-    events, outputs = trio.run(_play, rig, music)
-    _print_changes(events, started)
+    changes, outputs = trio.run(_play, rig, music, started)
     _print_instruments(rig, outputs)
-    _print_carried(rig, outputs, [event.at for event in events if event.text.startswith("scene ")], started)
+    _print_carried(rig, outputs, changes, started)
 
 
 def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
@@ -61,7 +62,10 @@ def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
     return sorted(played, key=lambda item: item[0])
 
 
-async def _play(rig: Rig, music: list[tuple[float, str, bytes]]) -> tuple[list[Event], dict[str, MemoryOutput]]:
+async def _play(
+    rig: Rig, music: list[tuple[float, str, bytes]], started: int
+) -> tuple[list[int], dict[str, MemoryOutput]]:
+    """The times of the scene changes (ns), and the outputs with all they were sent."""
     system = MemorySystem("demo")
     patch = connect(rig, system, virtual=True)
     inbox = Inbox(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
@@ -71,10 +75,30 @@ async def _play(rig: Rig, music: list[tuple[float, str, bytes]]) -> tuple[list[E
     show.command("scene", rig.scenes[0].number, "start")
     inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
     players = {name: port for name, port in patch.inputs.items() if isinstance(port, MemoryInput)}
-    await trio.to_thread.run_sync(_perform, players, music, abandon_on_cancel=True)
+    changes: list[int] = []
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(_tell, watched, started, changes)
+        await trio.to_thread.run_sync(_perform, players, music, abandon_on_cancel=True)
+        nursery.cancel_scope.cancel()
     show.finish()
     inbox.stop()
-    return list(watched), {name: port for name, port in patch.outputs.items() if isinstance(port, MemoryOutput)}
+    return changes, {name: port for name, port in patch.outputs.items() if isinstance(port, MemoryOutput)}
+
+
+async def _tell(watched: deque[Event], started: int, changes: list[int]) -> None:
+    """Print each scene change as it happens, with what the player did."""
+    played: dict[str, str] = {}
+    while True:
+        while watched:
+            event = watched.popleft()
+            if event.message is not None:
+                if event.way == "in":
+                    played[event.port] = describe(event.message)
+                continue
+            cause = f"{event.port}, {played[event.port]}" if event.port in played else event.port
+            print(f"{(event.at - started) / 1e9:5.1f} s  {cause}: {event.text}", flush=True)
+            changes.append(event.at)
+        await trio.sleep(0.05)
 
 
 def _perform(players: dict[str, MemoryInput], music: list[tuple[float, str, bytes]]) -> None:
@@ -133,17 +157,6 @@ def _sound(gear: Instrument, bank: dict[int, int], program: int) -> str:
     return f"{name} ({'bank ' + ' '.join(places) + ', ' if places else ''}program {printed})"
 
 
-def _print_changes(events: list[Event], started: int) -> None:
-    rows = []
-    for number, event in enumerate(events):
-        if event.way != "told":
-            continue
-        cause = next((e for e in reversed(events[:number]) if e.way == "in" and e.port == event.port), None)
-        said = describe(cause.message) if cause is not None and cause.message is not None else ""
-        rows.append((f"{(event.at - started) / 1e9:.1f} s", event.port, said, event.text))
-    table(("time", "who", "played", "what happened"), rows, title="Scene changes")
-
-
 def _print_instruments(rig: Rig, outputs: dict[str, MemoryOutput]) -> None:
     rows = []
     for name, heard in _listen(rig, outputs).items():
@@ -151,6 +164,7 @@ def _print_instruments(rig: Rig, outputs: dict[str, MemoryOutput]) -> None:
         left = f"{len(heard.sounding)} LEFT SOUNDING" if heard.sounding else "all released"
         where = f"{gear.output} ch {gear.channel}"
         rows.append((name, where, "\n".join(heard.sounds), heard.presses, left))
+    print()
     table(
         ("instrument", "output", "sounds it was put on, in order", "notes", "at the end"),
         rows,
@@ -159,12 +173,12 @@ def _print_instruments(rig: Rig, outputs: dict[str, MemoryOutput]) -> None:
 
 
 def _print_carried(rig: Rig, outputs: dict[str, MemoryOutput], changes: list[int], started: int) -> None:
+    rows = []
     for name, heard in _listen(rig, outputs).items():
         for key, begin, end in heard.notes:
-            crossed = [change for change in changes if begin < change < end]
-            if crossed:
-                begun, changed, ended = (f"{(at - started) / 1e9:.2f} s" for at in (begin, crossed[0], end))
-                console().print(
-                    f"{note_name(key)} on {name} began at {begun}, was carried across the scene change at {changed} "
-                    f"and ended with its key at {ended}."
-                )
+            crossed = next((change for change in changes if begin + _CLEARLY < change < end), None)
+            if crossed is not None:
+                times = (f"{(at - started) / 1e9:.2f} s" for at in (begin, crossed, end))
+                rows.append((note_name(key), name, *times))
+    title = "Notes carried across a scene change, each released where it was pressed"
+    table(("note", "instrument", "key down", "scene change", "key up"), rows, title=title)

@@ -103,7 +103,7 @@ def explain(
     try:
         asked = from_hex(" ".join(message))
     except ValueError as fault:
-        raise Fault(str(fault)) from None
+        raise Fault(f'found "{" ".join(message)}"; allowed: {fault}') from None
     found = explain_message(loaded, chosen, input, asked)
     if json:
         as_json(_plain(found, input, asked))

@@ -4,6 +4,7 @@ import json
 import os
 import re
 import socket
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
@@ -23,7 +24,9 @@ def socket_path(name: str) -> Path:
     """Where the engine of this name listens. Raises NoEngine for a name that cannot be one."""
     if not _NAME.fullmatch(name):
         raise NoEngine(f'"{name}" cannot be an engine\'s name: use letters, digits, hyphen and underscore, up to 40')
-    return Path(platformdirs.user_runtime_dir(_APP)) / f"{name}.sock"
+    with warnings.catch_warnings():  # where XDG_RUNTIME_DIR is not set, its fallback will do
+        warnings.simplefilter("ignore")
+        return Path(platformdirs.user_runtime_dir(_APP)) / f"{name}.sock"
 
 
 def _connect(name: str) -> socket.socket:
