@@ -1,0 +1,83 @@
+"""Watches one JACK server through a small client of its own, in plain ctypes.
+
+python-rtmidi tells nothing of a server that died or froze, and a send into a full ring then stops the whole process
+for ever. So this client asks first whether there is a server, hears its end, and sees its cycles go by.
+"""
+
+import ctypes
+import sys
+from typing import Any, Final
+
+from engine.ports.port import PortError
+
+MISSING: Final = "the JACK server is not running; start it, or use --backend alsa"
+
+_NO_START_SERVER: Final = 0x01  # JackNoStartServer in jack/types.h: never start a server ourselves
+_OnShutdown: Final = ctypes.CFUNCTYPE(None, ctypes.c_void_p)
+
+
+def _load() -> ctypes.CDLL:
+    try:
+        jack = ctypes.CDLL("libjack.dylib" if sys.platform == "darwin" else "libjack.so.0")
+    except OSError:
+        raise PortError(MISSING) from None
+    jack.jack_client_open.restype = ctypes.c_void_p
+    for function in (jack.jack_get_sample_rate, jack.jack_get_buffer_size, jack.jack_last_frame_time):
+        function.argtypes = [ctypes.c_void_p]
+        function.restype = ctypes.c_uint32
+    jack.jack_client_close.argtypes = [ctypes.c_void_p]
+    jack.jack_on_shutdown.argtypes = [ctypes.c_void_p, _OnShutdown, ctypes.c_void_p]
+    _silence(jack)
+    return jack
+
+
+def _silence(jack: ctypes.CDLL) -> None:
+    """Keep the library's chatter off the player's terminal.
+
+    Its threads call what is set here, so it is a C function that does nothing with its argument: no Python there.
+    """
+    idle = ctypes.cast(ctypes.CDLL(None).abs, ctypes.c_void_p)
+    jack.jack_set_error_function(idle)
+    jack.jack_set_info_function(idle)
+
+
+class JackServer:
+    """The server that JACK_DEFAULT_SERVER names (or "default"). Raises PortError if it is not running."""
+
+    def __init__(self, client_name: str) -> None:
+        self._jack = _load()
+        self._died = False
+        self._hears_end = _OnShutdown(self._ended)  # kept: the library holds only its address
+        status = ctypes.c_int()
+        self._client: Any = self._jack.jack_client_open(
+            client_name.encode(), ctypes.c_int(_NO_START_SERVER), ctypes.byref(status)
+        )
+        if not self._client:
+            raise PortError(MISSING)
+        self._jack.jack_on_shutdown(self._client, self._hears_end, None)
+        rate = self._jack.jack_get_sample_rate(self._client)
+        self.period: float = self._jack.jack_get_buffer_size(self._client) / rate  # seconds
+
+    @property
+    def running(self) -> bool:
+        """Whether the server has not ended, as far as it told."""
+        return self._client is not None and not self._died
+
+    def check(self) -> None:
+        """Raise PortError if the server has ended."""
+        if not self.running:
+            raise PortError("the JACK server has stopped; start it and run Bayleaf again")
+
+    def cycle(self) -> int:
+        """A number that changes with each cycle of the server, and stands still when it is frozen or dead."""
+        frame: int = self._jack.jack_last_frame_time(self._client) if self.running else 0
+        return frame
+
+    def close(self) -> None:
+        """Let go of the server; calling it again does nothing."""
+        client, self._client = self._client, None
+        if client is not None:
+            self._jack.jack_client_close(client)
+
+    def _ended(self, _: object) -> None:  # a thread of the library
+        self._died = True
