@@ -23,6 +23,7 @@ import mido
 import trio
 from engine.rig.load import read
 
+from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
 from engine.live.show import Show
@@ -61,9 +62,11 @@ class Scheduled:
         self.name = f"in {source + 1}"
         self._messages = messages(source, self._CYCLE)
         self._given = 0
-        self._begin = time.monotonic_ns() + source * 60_000
+        self._begin = 0  # set by the first poll, so that nobody's start counts
 
     def poll(self) -> list[bytes]:
+        if not self._begin:
+            self._begin = time.monotonic_ns()
         due = (time.monotonic_ns() - self._begin) * RATE // 1_000_000_000
         got = [self._messages[index % self._CYCLE] for index in range(self._given, due)]
         self._given = max(self._given, due)
@@ -136,8 +139,9 @@ def bayleaf(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds:
         show.latency = samples  # type: ignore[assignment]  # every sample is kept here, not the last ones only
         show.command("scene", 1)
         token = trio.lowlevel.current_trio_token()
-        inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
-        await trio.sleep(seconds)
+        with collector_at_rest():
+            inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+            await trio.sleep(seconds)
         inbox.stop()
 
     trio.run(play)

@@ -194,6 +194,10 @@ class Show:
 
     # What is asked
 
+    def messages_heard(self) -> int:
+        """How many messages came in so far."""
+        return sum(meter.messages for meter in self.in_meters)
+
     def status(self) -> dict[str, Any]:
         """A picture of the show for `bayleaf status --json`."""
         bay = self.bay

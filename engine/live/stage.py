@@ -8,6 +8,7 @@ from typing import Final
 
 import trio
 
+from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import connect
 from engine.live.server import Server, claim_socket
@@ -55,7 +56,8 @@ class Stage:
     async def _play(self, show: Show, inbox: Inbox, server: Server) -> None:
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
-            with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
+            nursery.start_soon(collect_when_idle, show.messages_heard)
+            with collector_at_rest(), trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
                 nursery.start_soon(server.serve)
                 nursery.start_soon(self._keep_state)
                 self._say(show.command("scene", self._start_scene(), "start").text)
