@@ -1,0 +1,71 @@
+"""`thin`: wheels, faders and pressure send fewer values."""
+
+import pytest
+from filter_bench import MS, heard, refusal, step_of
+from hypothesis import given
+from hypothesis import strategies as st
+
+THIN = 'filter = "thin", milliseconds = 20'
+
+
+@pytest.mark.parametrize("form", ["B0 01 {}", "D0 {}", "A0 3C {}", "E0 05 {}"])
+def test_values_that_come_too_soon_are_left_out(form):
+    """Of one controller, pressure or bender a value passes when 20 ms are over since the last that passed."""
+    step = step_of(THIN)
+    came = [(0, "10"), (5, "11"), (19, "12"), (20, "13"), (39, "14"), (40, "15")]
+    went = [value for at, value in came if heard(step, form.format(value), now=at * MS)]
+    assert went == ["10", "13", "15"]
+
+
+def test_channels_controllers_and_keys_are_counted_apart():
+    """One controller's values do not hold back another's, nor those of another channel or key."""
+    messages = ["B0 01 10", "B0 07 10", "B1 01 10", "A0 3C 10", "A0 3D 10", "D0 10", "D1 10", "E0 01 10", "E1 01 10"]
+    assert heard(THIN, *messages) == messages
+
+
+@pytest.mark.parametrize("rest", ["B0 01 00", "B0 01 7F", "B0 0A 40", "D0 00", "A0 3C 00"])
+def test_ends_and_middle_always_pass(rest):
+    """0, 64 and 127 pass however soon, so that what goes to rest is at rest (centre of pan: MIDI 1.0 Table III)."""
+    step = step_of(THIN)
+    assert heard(step, f"{rest[:-2]}22", rest) == [f"{rest[:-2]}22", rest]
+
+
+def test_the_benders_ends_and_centre_always_pass():
+    """Centre is 00 40, the lowest 00 00, the top any with 7F high (MIDI 1.0 p. 19)."""
+    step = step_of(THIN)
+    messages = ["E0 01 50", "E0 00 40", "E0 00 00", "E0 00 7F", "E0 7F 7F"]
+    assert heard(step, *messages) == messages
+    assert heard(step, "E0 01 40", "E0 05 00", "E0 00 41") == []
+
+
+@pytest.mark.parametrize("number", [0, 32, 6, 38, *range(64, 70), *range(96, 102), *range(120, 128)])
+def test_switches_banks_data_entry_and_mode_messages_are_never_thinned(number):
+    """Each of these is a command of its own (MIDI 1.0 Tables III and IV): all pass at any rate."""
+    messages = [f"B0 {number:02X} {value:02X}" for value in (10, 11, 12)]
+    assert heard(THIN, *messages) == messages
+
+
+@given(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 127)), max_size=40))
+def test_what_is_left_out_is_never_an_end_and_never_late(steps):
+    """A value left out came within 20 ms of one that passed, and is not 0, 64 or 127."""
+    step, now, passed = step_of(THIN), 0, None
+    for gap, value in steps:
+        now += gap * MS
+        if step(bytes((0xB0, 1, value)), now):
+            passed = now
+        else:
+            assert value not in (0, 64, 127)
+            assert now - passed < 20 * MS
+
+
+def test_notes_and_programs_are_not_thinned():
+    """Presses, releases and program changes pass at any rate."""
+    messages = ["90 3C 40", "90 3C 00", "90 3C 41", "80 3C 40", "C0 05", "C0 06"]
+    assert heard(THIN, *messages) == messages
+
+
+def test_what_is_allowed_is_said():
+    """Milliseconds are a whole number from 1 to 1000."""
+    assert "milliseconds from 1 to 1000" in refusal('filter = "thin", milliseconds = 0')
+    assert "milliseconds from 1 to 1000" in refusal('filter = "thin", milliseconds = "20 ms"')
+    assert refusal('filter = "thin"').startswith("milliseconds")
