@@ -56,7 +56,8 @@ class JackServer:
             raise PortError(MISSING)
         self._jack.jack_on_shutdown(self._client, self._hears_end, None)
         rate = self._jack.jack_get_sample_rate(self._client)
-        self.period: float = self._jack.jack_get_buffer_size(self._client) / rate  # seconds
+        self._frames: int = self._jack.jack_get_buffer_size(self._client)
+        self.period: float = self._frames / rate  # seconds
 
     @property
     def running(self) -> bool:
@@ -69,9 +70,9 @@ class JackServer:
             raise PortError("the JACK server has stopped; start it and run Bayleaf again")
 
     def cycle(self) -> int:
-        """A number that changes with each cycle of the server, and stands still when it is frozen or dead."""
+        """Counts the server's cycles (from anywhere, and again from 0 after a day); it stands still with the server."""
         frame: int = self._jack.jack_last_frame_time(self._client) if self.running else 0
-        return frame
+        return frame // self._frames
 
     def close(self) -> None:
         """Let go of the server; calling it again does nothing."""

@@ -1,0 +1,26 @@
+"""What each driver takes: the longest message that surely arrives, and how much may be on its way.
+
+Measured with python-rtmidi 1.5.8; tests/real repeats it.
+"""
+
+from typing import Final
+
+from engine.ports.port import Flow
+
+#: JACK: a SysEx of 16,380 bytes or more vanishes without a word; one of 16,379 arrives.
+#: ALSA: a raw MIDI device's buffer in the kernel takes 4,096 bytes, and an event that does not fit is dropped whole.
+LONGEST: Final = {"jack": 16_379, "alsa": 4_096}
+
+#: A reader's pool in the kernel has 200 cells of 28 bytes, and what does not fit is lost; a short message takes a cell.
+ALSA_FLOW: Final = Flow(ahead=4_096, per_second=540_000, overhead=24)
+
+#: The ring that JACK empties once a period holds this many bytes (one of its 16,384 stays free).
+JACK_RING: Final = 16_383
+
+#: An input takes one of the kernel's 32 sequencer queues; other programs want some too.
+ALSA_INPUTS: Final = 28
+
+
+def jack_flow(period: float) -> Flow:
+    """For a server with this period (s): what is ahead and what is added in one period stay below the ring's size."""
+    return Flow(ahead=8_192, per_second=min(384_000, int(6_000 / period)), overhead=4)

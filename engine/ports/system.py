@@ -1,0 +1,250 @@
+"""The system's MIDI ports through python-rtmidi.
+
+Callbacks lose messages while Python is busy and crash when a port closes; a send into a full JACK ring stops the whole
+process; an object that was deleted must never be touched again. The rules here and in `systemport` keep clear of that.
+"""
+
+import os
+import re
+import weakref
+from collections.abc import Callable
+from functools import partial
+from typing import Any, Final
+
+import rtmidi
+
+from engine.ports.jackserver import JackServer
+from engine.ports.limits import ALSA_FLOW, ALSA_INPUTS, LONGEST, jack_flow
+from engine.ports.names import plain, resolve
+from engine.ports.port import Flow, PortError
+from engine.ports.room import Room
+from engine.ports.systemport import QUEUE, SystemInput, SystemOutput
+
+_APIS: Final = {
+    "alsa": rtmidi.API_LINUX_ALSA,
+    "jack": rtmidi.API_UNIX_JACK,
+    "coremidi": rtmidi.API_MACOSX_CORE,
+    "winmm": rtmidi.API_WINDOWS_MM,
+}
+_LOOK_AGAIN: Final = 500_000_000  # ns between looks at whether a port is still there
+_TRIES: Final = 3  # ports that come and go while one is opened
+_ALSA_SEQUENCER: Final = "/dev/snd/seq"
+_JACK_SUFFIX: Final = re.compile(r"-\d\d(?=:)")  # what the server adds to a client's name that is taken
+_JACK_CLIENT: Final = 58  # bytes of a client's name: 63, less that suffix
+
+
+class System:
+    """A PortSystem on one of the system's own MIDI services; `client_name` is what other programs see."""
+
+    def __init__(self, backend: str, client_name: str) -> None:
+        """`backend`: alsa, jack, coremidi or winmm. Raises PortError if this system lacks it or it is not running."""
+        self._backend = backend
+        self._client_name = client_name.replace(":", " ")
+        self._api = _APIS[backend]
+        self._open: dict[object, str] = {}  # our own open ports and what they are called in the lists
+        self._seen: dict[str, tuple[int, frozenset[str]]] = {}  # direction -> when looked (ns), what was there
+        self._in: Any = None
+        self._out: Any = None
+        self._server: JackServer | None = None
+        if self._api not in rtmidi.get_compiled_api():
+            raise PortError(f'the backend "{backend}" is not built into python-rtmidi on this system')
+        if backend == "alsa":
+            _need_sequencer()
+        if backend == "jack":
+            _need_nothing_left_open()
+            self._server = JackServer(self._client("watch"))
+            _on_jack.add(self)
+        try:
+            self._in = self._make(rtmidi.MidiIn, self._client("list"))
+            self._out = self._make(rtmidi.MidiOut, self._client("list"))
+        except PortError:
+            self.close()
+            raise
+
+    def inputs(self) -> list[str]:
+        """See PortSystem."""
+        return self._not_ours(self._names(self._in))
+
+    def outputs(self) -> list[str]:
+        """See PortSystem."""
+        return self._not_ours(self._names(self._out))
+
+    def open_input(self, pattern: str) -> SystemInput:
+        """See PortSystem."""
+        self._check_inputs_left()
+        resolve(pattern, self.inputs())  # told at once, before a client is made for it
+        return self._input(*self._join(rtmidi.MidiIn, "in", pattern), joined=True)
+
+    def open_output(self, pattern: str) -> SystemOutput:
+        """See PortSystem."""
+        resolve(pattern, self.outputs())
+        return self._output(*self._join(rtmidi.MidiOut, "out", pattern), joined=True)
+
+    def open_virtual_input(self, name: str) -> SystemInput:
+        """See PortSystem."""
+        self._check_inputs_left()
+        return self._input(*self._lend(rtmidi.MidiIn, "in", name), joined=False)
+
+    def open_virtual_output(self, name: str) -> SystemOutput:
+        """See PortSystem."""
+        return self._output(*self._lend(rtmidi.MidiOut, "out", name), joined=False)
+
+    def close(self) -> None:
+        """See PortSystem."""
+        listers, self._in, self._out = (self._in, self._out), None, None
+        for lister in listers:
+            if lister is not None:
+                lister.delete()
+        if self._server is not None:
+            self._server.close()
+
+    @property
+    def stranded(self) -> bool:
+        """Whether ports are still open on a server that has stopped."""
+        return bool(self._open) and self._server is not None and not self._server.running
+
+    # Names
+
+    def _client(self, part: str) -> str:
+        """One client's name: on JACK each needs its own, elsewhere all ports may share the engine's."""
+        if self._backend != "jack":
+            return self._client_name
+        return f"{self._client_name}-{part}".encode()[:_JACK_CLIENT].decode(errors="ignore")
+
+    def _names(self, device: Any) -> list[str]:
+        if self._server is not None:
+            self._server.check()
+        if device is None:
+            raise PortError("the MIDI system is closed")
+        names: list[str] = device.get_ports(encoding="utf-8")
+        return names
+
+    def _not_ours(self, names: list[str]) -> list[str]:
+        ours = set(self._open.values())
+        return [name for name in names if self._as_we_call_it(name) not in ours]
+
+    def _as_we_call_it(self, name: str) -> str:
+        return _JACK_SUFFIX.sub("", name, count=1) if self._backend == "jack" else plain(name)
+
+    # Making ports
+
+    def _make(self, kind: Any, client: str) -> Any:
+        if self._server is not None:
+            self._server.check()  # a constructor that fails makes later closing crash
+        try:
+            if kind is rtmidi.MidiOut:
+                return kind(self._api, name=client)
+            device = kind(self._api, name=client, queue_size_limit=QUEUE)
+            device.ignore_types(False, False, False)
+        except rtmidi.RtMidiError as fault:
+            raise PortError(f"the {self._backend} MIDI system does not answer ({fault})") from fault
+        return device
+
+    def _lend(self, kind: Any, part: str, name: str) -> tuple[str, Any, str]:
+        """A virtual port: its name, its rtmidi object, and what it is called in the lists."""
+        client = self._client(f"{part}-{name.replace(':', ' ')}")
+        device = self._make(kind, client)
+        try:
+            device.open_virtual_port(name)
+        except rtmidi.UnsupportedOperationError as fault:
+            device.delete()
+            raise PortError(f"{self._backend} has no ports of our own making; name a port of the system") from fault
+        except rtmidi.RtMidiError as fault:
+            device.delete()
+            raise PortError(f'the port "{name}" could not be made ({fault})') from fault
+        return f"{client}:{name}", device, f"{client}:{name}"
+
+    def _join(self, kind: Any, part: str, pattern: str) -> tuple[str, Any, str]:
+        """The port's name, an rtmidi object that is connected to it, and what our end is called in the lists."""
+        for _ in range(_TRIES):
+            client = self._client(part)
+            device = self._make(kind, client)
+            try:
+                names = self._names(device)
+                name = resolve(pattern, self._not_ours(names))
+                index = next(i for i, each in enumerate(names) if each is name)
+                end = plain(name).replace(":", " ")
+                _open_port(device, index, name, end)
+                if self._names(device)[index : index + 1] == [name]:
+                    return name, device, f"{client}:{end}"
+            except PortError:
+                device.delete()
+                raise
+            device.delete()  # ports came or went meanwhile, and this may be connected to another one
+        raise PortError(f'ports come and go too fast to open "{pattern}"; try again')
+
+    def _input(self, name: str, device: Any, own: str, joined: bool) -> SystemInput:
+        port = SystemInput(name, device, self._checker("in", name if joined else None), self._forget)
+        self._open[port] = own
+        self._seen.pop("in", None)  # an older look may not have seen it
+        return port
+
+    def _output(self, name: str, device: Any, own: str, joined: bool) -> SystemOutput:
+        flow = self._flow()
+        room = Room(flow, self._server.cycle if self._server else None) if flow else None
+        check = self._checker("out", name if joined else None)
+        port = SystemOutput(name, device, check, self._forget, LONGEST.get(self._backend), room)
+        self._open[port] = own
+        self._seen.pop("out", None)  # an older look may not have seen it
+        return port
+
+    def _flow(self) -> Flow | None:
+        if self._server is not None:
+            return jack_flow(self._server.period)
+        return ALSA_FLOW if self._backend == "alsa" else None
+
+    def _forget(self, port: object) -> None:
+        self._open.pop(port, None)
+
+    # Whether ports are still there
+
+    def _checker(self, direction: str, name: str | None) -> Callable[[int], None]:
+        return partial(self._check, direction, name)
+
+    def _check(self, direction: str, name: str | None, now: int) -> None:  # "in": reader thread, "out": loop
+        """Raise PortError if the server has stopped, or if the port that we joined is gone; `name` is None for our own.
+
+        It looks twice a second at the most: a look costs 12 µs.
+        """
+        if self._server is not None:
+            self._server.check()
+        lister = self._in if direction == "in" else self._out
+        if name is None or lister is None:
+            return
+        looked_at, names = self._seen.get(direction, (0, frozenset()))
+        if now - looked_at > _LOOK_AGAIN:
+            names = frozenset(self._names(lister))
+            self._seen[direction] = now, names
+        if name not in names:
+            raise PortError(f'"{name}" was unplugged')
+
+    def _check_inputs_left(self) -> None:
+        held = sum(isinstance(port, SystemInput) for port in self._open)
+        if self._backend == "alsa" and held >= ALSA_INPUTS:
+            raise PortError(f"ALSA has no room for more than {ALSA_INPUTS} inputs of one program; use fewer inputs")
+
+
+#: every System on JACK that has not been thrown away
+_on_jack: Final[weakref.WeakSet[System]] = weakref.WeakSet()
+
+
+def _need_nothing_left_open() -> None:
+    if any(system.stranded for system in _on_jack):
+        raise PortError("ports of a JACK server that has stopped are still open; close them first")
+
+
+def _need_sequencer() -> None:
+    try:
+        os.close(os.open(_ALSA_SEQUENCER, os.O_RDWR | os.O_NONBLOCK))
+    except OSError:
+        raise PortError(
+            f"this system has no ALSA sequencer ({_ALSA_SEQUENCER}); load snd-seq, or use --backend jack"
+        ) from None
+
+
+def _open_port(device: Any, index: int, name: str, end: str) -> None:
+    try:
+        device.open_port(index, name=end)
+    except (rtmidi.RtMidiError, ValueError) as fault:
+        device.close_port()  # or the next use of it fails as well
+        raise PortError(f'"{name}" could not be opened; is it in use by another program? ({fault})') from fault

@@ -1,0 +1,112 @@
+"""One input or output on an rtmidi object: polled, bounded, and let go of only by `delete`."""
+
+import time
+from collections.abc import Callable
+from typing import Any, Final
+
+import rtmidi
+
+from engine.midi.stream import Parser
+from engine.ports.port import Flow, PortError
+from engine.ports.room import Room
+
+#: messages an input keeps until it is polled
+QUEUE: Final = 8192
+_OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
+
+
+class SystemInput:
+    """An InputPort on an rtmidi.MidiIn.
+
+    `check` raises PortError if the port has gone by now (ns); `forget` is told when it closes.
+    """
+
+    def __init__(self, name: str, device: Any, check: Callable[[int], None], forget: Callable[[object], None]) -> None:
+        self.name = name
+        self._device = device
+        self._check = check
+        self._forget = forget
+        self._parser = Parser()
+        self._heard_at = 0
+
+    def poll(self) -> list[bytes]:
+        """See InputPort. A port that is gone says so once all that it had brought was read."""
+        device = self._device
+        if device is None:
+            return []
+        now = time.monotonic_ns()
+        messages: list[bytes] = []
+        for _ in range(QUEUE):
+            event = device.get_message()
+            if event is None:
+                break
+            self._heard_at = now
+            messages += self._parser.feed(bytes(event[0]))
+        if self._parser.open and now - self._heard_at > _OPEN_SYSEX:
+            self._parser.abandon()
+        if not messages:
+            self._check(now)
+        return messages
+
+    @property
+    def repairs(self) -> int:
+        """See InputPort."""
+        return self._parser.repairs
+
+    def close(self) -> None:
+        """See InputPort."""
+        device, self._device = self._device, None
+        if device is not None:
+            self._forget(self)
+            device.delete()
+
+
+class SystemOutput:
+    """An OutputPort on an rtmidi.MidiOut.
+
+    `check` raises PortError if the port has gone by now (ns); `forget` is told when it closes; `room` guards the
+    driver's queue, if it has one that may not fill.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        device: Any,
+        check: Callable[[int], None],
+        forget: Callable[[object], None],
+        longest: int | None,
+        room: Room | None,
+    ) -> None:
+        self.name = name
+        self.longest = longest
+        self._device = device
+        self._check = check
+        self._forget = forget
+        self._room = room
+
+    @property
+    def flow(self) -> Flow | None:
+        """See OutputPort."""
+        return self._room.flow if self._room else None
+
+    def send(self, message: bytes) -> None:
+        """See OutputPort."""
+        if self._device is None:
+            raise PortError(f'"{self.name}" is closed')
+        if self.longest is not None and len(message) > self.longest:
+            raise PortError(f'"{self.name}" takes at most {self.longest} bytes a message, not {len(message)}; not sent')
+        now = time.monotonic_ns()
+        self._check(now)
+        if self._room is not None and not self._room.take(now, message):
+            raise PortError(f'"{self.name}" is full: what was sent before has not been taken yet')
+        try:
+            self._device.send_message(message)
+        except (rtmidi.RtMidiError, ValueError) as fault:
+            raise PortError(f'"{self.name}" refused a message: {fault}') from fault
+
+    def close(self) -> None:
+        """See OutputPort."""
+        device, self._device = self._device, None
+        if device is not None:
+            self._forget(self)
+            device.delete()
