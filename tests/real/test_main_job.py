@@ -1,0 +1,222 @@
+"""The main job on a real JACK server: real music through the router, and bursts heard by a synthesizer."""
+
+import socket
+import subprocess
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import mido
+import pytest
+import rtmidi
+from conftest import need
+from stagehand import engine, hear, joined, play, player, wait_for
+
+JACK = rtmidi.API_UNIX_JACK
+# Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote
+MUSIC = Path("/usr/share/games/openttd/baseset/openmsx")
+SONG = MUSIC / "boogi_marabi_redfarn.mid"
+# Debian package timgm6mb-soundfont
+SOUNDS = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
+SHELL_PORT = 19800
+
+
+def song(most: int = 3000) -> list[mido.Message]:
+    """A real file's messages in order, read by mido."""
+    need(SONG)
+    return [message for message in mido.MidiFile(SONG) if not message.is_meta][:most]
+
+
+IDENTITY = """
+format = 1
+[inputs]
+keys = { port = "unused" }
+[outputs]
+strings = { port = "unused" }
+[[scenes]]
+number = 1
+name = "All"
+routes = [ { from = "keys", to = "strings" } ]
+"""
+
+FILTERED = """
+format = 1
+[inputs]
+keys = { port = "unused" }
+[outputs]
+strings = { port = "unused" }
+[[scenes]]
+number = 1
+name = "Some"
+routes = [ { from = "keys", to = "strings", through = [
+  { filter = "strip", kinds = ["pitch_bend", "controller 10"] },
+  { filter = "zone", notes = [36, 84] },
+  { filter = "transpose", semitones = -5 },
+  { filter = "channels", drop = [10] },
+] } ]
+"""
+
+
+def reference(message: mido.Message) -> mido.Message | None:
+    """What FILTERED does to one message, written with mido alone."""
+    if message.type == "pitchwheel" or (message.type == "control_change" and message.control == 10):
+        return None
+    if hasattr(message, "channel") and message.channel == 9:
+        return None
+    if message.type in ("note_on", "note_off", "polytouch"):
+        return message.copy(note=message.note - 5) if 36 <= message.note <= 84 else None
+    return message
+
+
+def through_bayleaf(tmp_path: Path, rig: str, messages: list[bytes], expected: int) -> list[bytes]:
+    """Play messages into `bayleaf run --virtual` and hear what comes out, both by python-rtmidi alone."""
+    with (
+        engine(tmp_path, rig, "--virtual", "--backend", "jack"),
+        joined(rtmidi.MidiIn, JACK, "recorder", lambda name: "pit" in name and name.endswith("strings")) as recorder,
+        joined(rtmidi.MidiOut, JACK, "sequencer", lambda name: "pit" in name and name.endswith("keys")) as sequencer,
+    ):
+        heard: list[bytes] = []
+        listener = threading.Thread(target=lambda: heard.extend(hear(recorder, expected)))
+        listener.start()
+        play(sequencer, messages)
+        listener.join()
+    return heard
+
+
+def test_a_real_song_comes_out_complete_and_in_order(jack_server: str, tmp_path: Path) -> None:
+    """An identity route hands a Standard MIDI File on complete and in order, through real ports."""
+    messages = [bytes(message.bytes()) for message in song()]
+    assert len(messages) > 1000
+    assert through_bayleaf(tmp_path, IDENTITY, messages, len(messages)) == messages
+
+
+def test_a_real_song_is_filtered_as_mido_says(jack_server: str, tmp_path: Path) -> None:
+    """A filtered route gives exactly what reference code written with mido gives (mido 1.3.3, general purpose)."""
+    played = song()
+    expected = [bytes(kept.bytes()) for message in played if (kept := reference(message)) is not None]
+    assert 100 < len(expected) < len(played)
+    messages = [bytes(message.bytes()) for message in played]
+    assert through_bayleaf(tmp_path, FILTERED, messages, len(expected)) == expected
+
+
+class Synth:
+    """FluidSynth's own shell, which tells which sound each channel is on."""
+
+    def ask(self, question: str) -> list[str]:
+        with socket.create_connection(("127.0.0.1", SHELL_PORT), timeout=5) as shell:
+            shell.sendall(question.encode() + b"\n")
+            shell.settimeout(0.4)
+            said = b""
+            try:
+                while piece := shell.recv(65536):
+                    said += piece
+            except TimeoutError:
+                pass
+        return said.decode(errors="replace").splitlines()
+
+    def sound(self, channel: int) -> str | None:
+        """The name of the sound on a channel (1 to 16)."""
+        wanted = f"chan {channel - 1}, "
+        return next((line.removeprefix(wanted) for line in self.ask("channels") if line.startswith(wanted)), None)
+
+
+@pytest.fixture
+def synth(jack_server: str) -> Iterator[Synth]:
+    """FluidSynth on the same server; bank number = MSB x 128 + LSB (its bank-select mode "mma")."""
+    need("fluidsynth")
+    need(SOUNDS)
+    command = ["fluidsynth", "-a", "jack", "-m", "jack", "-s", "-i", "-o", f"shell.port={SHELL_PORT}"]
+    command += ["-o", "synth.midi-bank-select=mma", "-o", "audio.jack.autoconnect=0", str(SOUNDS)]
+    process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        wait_for("FluidSynth's shell", lambda: process.poll() is None and _listening())
+        yield Synth()
+    finally:
+        process.kill()
+        process.wait()
+
+
+def _listening() -> bool:
+    try:
+        with socket.create_connection(("127.0.0.1", SHELL_PORT), timeout=1):
+            return True
+    except OSError:
+        return False
+
+
+WITH_SYNTH = """
+format = 1
+[rig]
+start = 1
+[inputs]
+foot = { port = "*Foot controller*" }
+old-keys = { port = "*Old keyboard*" }
+[outputs]
+synth = { port = "fluidsynth-midi*", wire = "din" }
+[instruments.lead]
+output = "synth"
+channel = 1
+bank = "msb lsb"
+settle = "20 ms"
+sounds = { "Church" = { bank = [0, 0], program = 20 }, "Electric" = { bank = [0, 0], program = 5 } }
+[[routes]]
+from = "old-keys"
+to = "synth"
+through = [ { filter = "add_bank", programs = { 7 = { bank = [1, 0], program = 26 } } } ]
+[[scenes]]
+number = 1
+name = "Church"
+burst = [
+  { instrument = "lead", sound = "Church" },
+  { output = "synth", channel = 3, bank = [0, 0], program = 12 },
+]
+[[scenes]]
+number = 2
+name = "Electric"
+burst = [ { instrument = "lead", sound = "Electric" } ]
+[[controls]]
+input = "foot"
+when = { program = "any" }
+do = "scene"
+"""
+
+
+def test_a_synthesizer_hears_each_scenes_burst(synth: Synth, tmp_path: Path) -> None:
+    """FluidSynth is on the sounds that a scene's burst selects, then on the next scene's, recalled by foot; and
+    `add_bank` lets a bare program change reach another bank. Sound names: TimGM6mb's own preset list."""
+    with (
+        player(JACK, "Foot controller") as foot,
+        player(JACK, "Old keyboard") as keyboard,
+        engine(tmp_path, WITH_SYNTH, "--backend", "jack") as running,
+    ):
+        wait_for("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
+        wait_for("the first scene's vibraphone", lambda: synth.sound(3) == "Vibraphone")
+        foot.send_message(bytes.fromhex("C0 01"))
+        wait_for("the second scene's piano", lambda: synth.sound(1) == "E.Piano 1")
+        assert synth.sound(3) == "Vibraphone"
+        status = running.status()
+        assert status is not None
+        assert status["scene"] == {"number": 2, "name": "Electric"}
+        keyboard.send_message(bytes.fromhex("C4 06"))  # program 7 on channel 5, which the rig sends to another bank
+        wait_for("the drum kit of bank 128", lambda: synth.sound(5) == "TR 808")
+        keyboard.send_message(bytes.fromhex("C4 07"))  # no entry for it: it passes as it is, in the bank in force
+        done = running.ask("scene", "1")
+        assert done.returncode == 0
+        assert done.stdout.startswith("scene 1 Church")
+        wait_for("the first scene's organ again", lambda: synth.sound(1) == "Church Organ")
+
+
+def test_no_voice_is_left_when_the_engine_ends(synth: Synth, tmp_path: Path) -> None:
+    """A key held while the engine is stopped is released: FluidSynth's voice count goes to zero."""
+    with player(JACK, "Foot controller"), player(JACK, "Old keyboard") as keyboard:
+        with engine(tmp_path, WITH_SYNTH, "--backend", "jack"):
+            wait_for("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
+            keyboard.send_message(bytes.fromhex("90 3C 64"))
+            wait_for("a voice", lambda: "0" not in _voices(synth))
+        wait_for("silence", lambda: _voices(synth) == ["0"])
+
+
+def _voices(synth: Synth) -> list[str]:
+    time.sleep(0.1)
+    return [line.rsplit(":", 1)[-1].strip() for line in synth.ask("voice_count") if "voice_count" in line]
