@@ -21,13 +21,13 @@ from typing import Any, Final
 
 import mido
 import trio
-from engine.rig.load import read
 
 from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
 from engine.live.show import Show
 from engine.ports.port import Flow, InputPort, OutputPort
+from engine.rig.load import read
 from engine.rig.models import Rig
 
 INPUTS: Final = 16
