@@ -203,6 +203,8 @@ class Bay:
     def _switch(self, now: int, number: int, do: str, source: str, out: list[Delivery]) -> Outcome:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
         plan = self._plans[number]
+        if plan is not self._plan:
+            plan.enter()
         self._plan = plan
         for output, message in self.ledger.settle(plan.feeds):
             self.wires[output].put(now, (message,), out)

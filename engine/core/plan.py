@@ -4,7 +4,8 @@ What stateless filters do to a short message is a pure function of that message.
 for each message, all of its deliveries; the second time any number of routes and filters costs one look-up.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Final, NamedTuple
 
 from engine.core.burst import compile_burst
@@ -35,6 +36,7 @@ class Path(NamedTuple):
     route: str
     links: tuple[Link, ...]
     outputs: tuple[int, ...]
+    anew: Callable[[], tuple[Link, ...]] | None = None  # makes the links again, in their first state
 
     @property
     def keeps_state(self) -> bool:
@@ -117,6 +119,12 @@ class Plan:
         self.called = tuple(tuple(path for path in listed if path.keeps_state) for listed in paths)
         self._memories: tuple[dict[bytes, Answer], ...] = tuple({} for _ in paths)
 
+    def enter(self) -> None:
+        """The scene comes into force: its own filters with state begin anew, as the gear was set to rest meanwhile."""
+        self.called = tuple(
+            tuple(path._replace(links=path.anew()) if path.anew else path for path in listed) for listed in self.called
+        )
+
     def answer(self, source: int, message: bytes, now: int) -> Answer:
         """All deliveries of one message of input `source`."""
         known = self._memories[source].get(message)
@@ -161,23 +169,26 @@ class Compiler:
         self._faults = faults
         self._inputs = {name: index for index, name in enumerate(rig.inputs)}
         self._outputs = {name: index for index, name in enumerate(rig.outputs)}
-        self._everywhere = self._paths(rig.routes, "route")
+        self._everywhere = self._paths(rig.routes, "route", lasting=True)
 
     def plan(self, scene: Scene) -> Plan:
         """The plan of one scene."""
-        own = self._paths(scene.routes, "scene route")
+        own = self._paths(scene.routes, "scene route", lasting=False)
         both = tuple(first + second for first, second in zip(self._everywhere, own, strict=True))
         return Plan(scene, both, compile_burst(self._rig, scene, self._outputs), self._faults)
 
-    def _paths(self, routes: Sequence[Route], what: str) -> tuple[tuple[Path, ...], ...]:
+    def _paths(self, routes: Sequence[Route], what: str, lasting: bool) -> tuple[tuple[Path, ...], ...]:
         listed: list[list[Path]] = [[] for _ in self._inputs]
         for number, route in enumerate(routes, 1):
             outputs = tuple(dict.fromkeys(self._outputs[name] for name in route.to))
             for name in dict.fromkeys(route.source):
-                links = tuple(self._link(settings) for settings in route.through)
+                make = partial(self._links, route.through)
                 label = route.name or f"{what} {number}"
-                listed[self._inputs[name]].append(Path(label, links, outputs))
+                listed[self._inputs[name]].append(Path(label, make(), outputs, None if lasting else make))
         return tuple(tuple(paths) for paths in listed)
+
+    def _links(self, through: Sequence[FilterSettings]) -> tuple[Link, ...]:
+        return tuple(self._link(settings) for settings in through)
 
     def _link(self, settings: FilterSettings) -> Link:
         entry = self._filters[settings.filter]
