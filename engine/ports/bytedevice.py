@@ -1,6 +1,6 @@
 """Byte devices: a serial UART, a raw MIDI device node, a FIFO.
 
-The bytes are MIDI as it is on the cable. A terminal device is set to 31,250 baud, eight bits, no parity (MIDI 1.0 p. 1).
+The bytes are MIDI as it is on the cable. A terminal is set to 31,250 baud, eight bits, no parity (MIDI 1.0 p. 1).
 """
 
 import errno

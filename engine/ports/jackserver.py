@@ -5,8 +5,9 @@ for ever. So this client asks first whether there is a server, hears its end, an
 """
 
 import ctypes
-import sys
 from typing import Any, Final
+
+import rtmidi
 
 from engine.ports.port import PortError
 
@@ -17,10 +18,8 @@ _OnShutdown: Final = ctypes.CFUNCTYPE(None, ctypes.c_void_p)
 
 
 def _load() -> ctypes.CDLL:
-    try:
-        jack = ctypes.CDLL("libjack.dylib" if sys.platform == "darwin" else "libjack.so.0")
-    except OSError:
-        raise PortError(MISSING) from None
+    """The very libjack that python-rtmidi is linked with (its wheel brings one), found through its own module."""
+    jack = ctypes.CDLL("libjack.so.0")
     jack.jack_client_open.restype = ctypes.c_void_p
     for function in (jack.jack_get_sample_rate, jack.jack_get_buffer_size, jack.jack_last_frame_time):
         function.argtypes = [ctypes.c_void_p]

@@ -100,8 +100,9 @@ class System:
 
     @property
     def stranded(self) -> bool:
-        """Whether ports are still open on a server that has stopped."""
-        return bool(self._open) and self._server is not None and not self._server.running
+        """Whether something is still open on a server that has stopped."""
+        held = bool(self._open) or self._in is not None
+        return held and self._server is not None and not self._server.running
 
     # Names
 
@@ -174,7 +175,7 @@ class System:
         raise PortError(f'ports come and go too fast to open "{pattern}"; try again')
 
     def _input(self, name: str, device: Any, own: str, joined: bool) -> SystemInput:
-        port = SystemInput(name, device, self._checker("in", name if joined else None), self._forget)
+        port = SystemInput(name, device, self._checker("in", name if joined else None), self._let_go)
         self._open[port] = own
         self._seen.pop("in", None)  # an older look may not have seen it
         return port
@@ -183,7 +184,7 @@ class System:
         flow = self._flow()
         room = Room(flow, self._server.cycle if self._server else None) if flow else None
         check = self._checker("out", name if joined else None)
-        port = SystemOutput(name, device, check, self._forget, LONGEST.get(self._backend), room)
+        port = SystemOutput(name, device, check, self._let_go, LONGEST.get(self._backend), room)
         self._open[port] = own
         self._seen.pop("out", None)  # an older look may not have seen it
         return port
@@ -193,8 +194,11 @@ class System:
             return jack_flow(self._server.period)
         return ALSA_FLOW if self._backend == "alsa" else None
 
-    def _forget(self, port: object) -> None:
+    def _let_go(self, port: object, device: Any) -> None:
         self._open.pop(port, None)
+        if self._server is not None and not self._server.running and isinstance(port, SystemOutput):
+            return  # closing it would hold the whole process for a second; its server has freed what there was
+        device.delete()
 
     # Whether ports are still there
 

@@ -18,14 +18,16 @@ _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that
 class SystemInput:
     """An InputPort on an rtmidi.MidiIn.
 
-    `check` raises PortError if the port has gone by now (ns); `forget` is told when it closes.
+    `check` raises PortError if the port has gone by now (ns); `let_go` gets port and device when it closes.
     """
 
-    def __init__(self, name: str, device: Any, check: Callable[[int], None], forget: Callable[[object], None]) -> None:
+    def __init__(
+        self, name: str, device: Any, check: Callable[[int], None], let_go: Callable[[object, Any], None]
+    ) -> None:
         self.name = name
         self._device = device
         self._check = check
-        self._forget = forget
+        self._let_go = let_go
         self._parser = Parser()
         self._heard_at = 0
 
@@ -57,15 +59,14 @@ class SystemInput:
         """See InputPort."""
         device, self._device = self._device, None
         if device is not None:
-            self._forget(self)
-            device.delete()
+            self._let_go(self, device)
 
 
 class SystemOutput:
     """An OutputPort on an rtmidi.MidiOut.
 
-    `check` raises PortError if the port has gone by now (ns); `forget` is told when it closes; `room` guards the
-    driver's queue, if it has one that may not fill.
+    `check` raises PortError if the port has gone by now (ns); `let_go` gets port and device when it closes; `room` guards
+    the driver's queue, if it has one that may not fill.
     """
 
     def __init__(
@@ -73,7 +74,7 @@ class SystemOutput:
         name: str,
         device: Any,
         check: Callable[[int], None],
-        forget: Callable[[object], None],
+        let_go: Callable[[object, Any], None],
         longest: int | None,
         room: Room | None,
     ) -> None:
@@ -81,7 +82,7 @@ class SystemOutput:
         self.longest = longest
         self._device = device
         self._check = check
-        self._forget = forget
+        self._let_go = let_go
         self._room = room
 
     @property
@@ -108,5 +109,4 @@ class SystemOutput:
         """See OutputPort."""
         device, self._device = self._device, None
         if device is not None:
-            self._forget(self)
-            device.delete()
+            self._let_go(self, device)

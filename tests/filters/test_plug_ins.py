@@ -26,7 +26,7 @@ def build(settings):
 # A rig that uses the plug-in, compiled as the program does it: in its own process, for the registry is made only once.
 PLAY = """
 import tomllib
-from engine.core.plan import Compiler, Faults
+from engine.core.bay import Bay
 from engine.rig.models import rig_model
 from filters.registry import registry
 
@@ -44,9 +44,10 @@ routes = [{ from = "keys", to = "strings", through = [
   { filter = "transpose", semitones = -12 },
 ] }]
 '''))
-answer = Compiler(rig, registry(), Faults()).plan(rig.scenes[0]).answer(0, bytes.fromhex("903C40"), 0)
+bay = Bay(rig)
+bay.recall(0, 1)
 print(registry()["octaves"].hears)
-print(*(message.hex(" ").upper() for _, unit in answer.units for message in unit), sep=", ")
+print(*(message.hex(" ").upper() for _, message, _ in bay.receive(0, 0, bytes.fromhex("903C40"))), sep=", ")
 """
 
 
@@ -105,11 +106,13 @@ def test_a_plug_in_stands_beside_the_built_in_filters(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("broken", "said"),
     [
+        ("\"\"\"A test tone.\"\"\"\n", "class Settings that derives from"),
         (GOOD.replace("class Settings(FilterSettings)", "class Settings"), "class Settings that derives from"),
         (GOOD.replace('Literal["tone"]', 'Literal["noise"]'), 'the field filter: Literal["tone"]'),
         (GOOD.replace('    filter: Literal["tone"]', "    pass"), 'the field filter: Literal["tone"]'),
         (GOOD.replace("def build(settings)", "def build()"), "a function build(settings)"),
         (GOOD.replace("def build", "def make"), "a function build(settings)"),
+        (GOOD.replace("def build", "build = dict\ndef make"), "a function build(settings)"),
         (GOOD.replace("A test tone.", " "), "docstring must say what the player hears"),
         (GOOD.replace('"""A test tone."""', ""), "docstring must say what the player hears"),
         (GOOD + "KEEPS_STATE = 'yes'\n", "KEEPS_STATE must be True or False"),
