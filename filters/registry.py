@@ -67,7 +67,7 @@ class Filter:
 
     name: str
     settings: type[FilterSettings]
-    build: Callable[[FilterSettings], Step]
+    build: Callable[[FilterSettings], Step]  # raises FilterFault, whatever the module's own raises
     keeps_state: Callable[[FilterSettings], bool]
     hears: str  # first line of the module's docstring
 
@@ -86,7 +86,7 @@ def check(name: str, module: ModuleType) -> Filter:
     hears = (module.__doc__ or "").strip()
     if not hears:
         raise FilterFault(f"{where}: its docstring must say what the player hears")
-    return Filter(name, settings, build, _keeps_state(module, where), hears.splitlines()[0])
+    return Filter(name, settings, _guarded(build, where), _keeps_state(module, where), hears.splitlines()[0])
 
 
 def _keeps_state(module: ModuleType, where: str) -> Callable[[FilterSettings], bool]:
@@ -105,7 +105,22 @@ def _keeps_state(module: ModuleType, where: str) -> Callable[[FilterSettings], b
 
 
 def _takes_settings(function: object) -> TypeGuard[Callable[[FilterSettings], Any]]:
-    return callable(function) and len(inspect.signature(function).parameters) == 1
+    try:
+        return callable(function) and len(inspect.signature(function).parameters) == 1
+    except ValueError:  # some built-in types do not tell their parameters
+        return False
+
+
+def _guarded(build: Callable[[FilterSettings], Step], where: str) -> Callable[[FilterSettings], Step]:
+    """The same build, whose failure names the filter."""
+
+    def guarded(settings: FilterSettings) -> Step:
+        try:
+            return build(settings)
+        except Exception as fault:  # a plug-in may raise anything; the player is told which one it was
+            raise FilterFault(f"{where}: it cannot be built: {fault}") from fault
+
+    return guarded
 
 
 def collect(plug_ins: Iterable[EntryPoint] = ()) -> Mapping[str, Filter]:

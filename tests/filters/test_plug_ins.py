@@ -106,7 +106,7 @@ def test_a_plug_in_stands_beside_the_built_in_filters(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("broken", "said"),
     [
-        ("\"\"\"A test tone.\"\"\"\n", "class Settings that derives from"),
+        ('"""A test tone."""\n', "class Settings that derives from"),
         (GOOD.replace("class Settings(FilterSettings)", "class Settings"), "class Settings that derives from"),
         (GOOD.replace('Literal["tone"]', 'Literal["noise"]'), 'the field filter: Literal["tone"]'),
         (GOOD.replace('    filter: Literal["tone"]', "    pass"), 'the field filter: Literal["tone"]'),
@@ -128,6 +128,15 @@ def test_a_broken_plug_in_is_named_with_its_fault(fault_of, broken, said):
     assert fault.startswith("filter 'tone' (")
     assert "tone_module" in fault
     assert said in fault
+
+
+def test_a_filter_that_cannot_be_built_is_named(tmp_path, monkeypatch):
+    """A build that fails on good settings is told with the filter's name, whatever it raised."""
+    monkeypatch.syspath_prepend(str(tmp_path))
+    (tmp_path / "unbuilt_tone.py").write_text(GOOD.replace("    return lambda message, now: (message,)", "    1 / 0"))
+    tone = collect([EntryPoint("tone", "unbuilt_tone", ENTRY_POINT_GROUP)])["tone"]
+    with pytest.raises(FilterFault, match=r"^filter 'tone' \(.*unbuilt_tone.*it cannot be built: division by zero$"):
+        tone.build(tone.settings(filter="tone"))
 
 
 def test_a_name_is_given_once(fault_of, tmp_path):
