@@ -31,9 +31,9 @@ def song(most: int = 3000) -> list[mido.Message]:
 IDENTITY = """
 format = 1
 [inputs]
-keys = { port = "unused" }
+keys = { port = "Stage piano*" }
 [outputs]
-strings = { port = "unused" }
+strings = { port = "Eight-way box*1" }
 [[scenes]]
 number = 1
 name = "All"
@@ -43,9 +43,9 @@ routes = [ { from = "keys", to = "strings" } ]
 FILTERED = """
 format = 1
 [inputs]
-keys = { port = "unused" }
+keys = { port = "Stage piano*" }
 [outputs]
-strings = { port = "unused" }
+strings = { port = "Eight-way box*1" }
 [[scenes]]
 number = 1
 name = "Some"

@@ -1,0 +1,55 @@
+"""Real servers for the tests here. A missing one skips its tests, with the reason; with BAYLEAF_NO_SKIP=1 it fails."""
+
+import os
+import shutil
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+#: the server keeps a register of eight names: one fixed name
+SERVER = "bayleaf-tests"
+
+
+def need(what: str | Path) -> None:
+    """Skip, or fail where nothing may be skipped, if a program or a file is not here."""
+    there = Path(what).exists() if isinstance(what, Path) else shutil.which(what) is not None
+    if there:
+        return
+    if os.environ.get("BAYLEAF_NO_SKIP") == "1":
+        pytest.fail(f"{what} is needed and is not here")
+    pytest.skip(f"{what} is not installed")
+
+
+def _start(*scheduling: str) -> subprocess.Popen[bytes] | None:
+    command = ["jackd", "-n", SERVER, *scheduling, "-d", "dummy", "-r", "48000", "-p", "512"]
+    process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    for _ in range(100):
+        time.sleep(0.05)
+        if process.poll() is not None:
+            return None
+        if subprocess.run(["jack_lsp", "-s", SERVER], capture_output=True, check=False).returncode == 0:
+            return process
+    process.kill()
+    process.wait()
+    return None
+
+
+@pytest.fixture(scope="session")
+def jack_server() -> Iterator[str]:
+    """JACK's dummy server under a name of its own; its environment is set for this process and its children."""
+    need("jackd")
+    before = dict(os.environ)
+    os.environ.update(JACK_DEFAULT_SERVER=SERVER, JACK_NO_START_SERVER="1")
+    # with real-time scheduling the server misses no cycle; not every system grants it
+    process = _start("-R", "-P", "30") or _start("-r")
+    assert process is not None, "jackd did not start"
+    try:
+        yield SERVER
+    finally:
+        process.terminate()
+        process.wait()
+        os.environ.clear()
+        os.environ.update(before)
