@@ -19,7 +19,7 @@ _OnShutdown: Final = ctypes.CFUNCTYPE(None, ctypes.c_void_p)
 
 def _load() -> ctypes.CDLL:
     """The very libjack that python-rtmidi is linked with (its wheel brings one), found through its own module."""
-    jack = ctypes.CDLL("libjack.so.0")
+    jack = ctypes.CDLL(rtmidi._rtmidi.__file__)
     jack.jack_client_open.restype = ctypes.c_void_p
     for function in (jack.jack_get_sample_rate, jack.jack_get_buffer_size, jack.jack_last_frame_time):
         function.argtypes = [ctypes.c_void_p]
