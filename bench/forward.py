@@ -34,6 +34,7 @@ INPUTS: Final = 16
 OUTPUTS: Final = 20
 RATE: Final = 1041  # messages a second of an input
 POLL: Final = 0.00025
+WARM_UP: Final = 3.0  # seconds of each turn that do not count: nobody's start is measured here
 
 
 def messages(source: int, count: int) -> list[bytes]:
@@ -141,6 +142,8 @@ def bayleaf(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds:
         token = trio.lowlevel.current_trio_token()
         with collector_at_rest():
             inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+            await trio.sleep(WARM_UP)
+            samples.all.clear()
             await trio.sleep(seconds)
         inbox.stop()
 
@@ -153,8 +156,13 @@ def polled(
     """A thread that polls and forwards by itself."""
 
     def run() -> None:
-        end = time.monotonic() + seconds
+        warm = time.monotonic() + WARM_UP
+        end = warm + seconds
+        cold = True
         while time.monotonic() < end:
+            if cold and time.monotonic() > warm:
+                samples.all.clear()
+                cold = False
             now = time.monotonic_ns()
             for source, port in enumerate(inputs):
                 for message in port.poll():
@@ -198,7 +206,7 @@ CONTENDERS: Final[dict[str, Callable[..., None]]] = {"bayleaf": bayleaf, "bare f
 def one_turn(name: str, seconds: float, jack: bool) -> dict[str, float]:
     """One contender for some seconds: latency in µs, CPU as a share of a core, deliveries, and what was lost."""
     samples = Samples()
-    ports: Any = JackPorts() if jack else MemoryPorts()
+    ports: Any = MemoryPorts() if not jack else JackPorts() if name == "bayleaf" else BarePorts()
     try:
         ports.feed(seconds)
         begin, cpu = time.monotonic(), time.process_time()
@@ -234,24 +242,67 @@ class JackPorts:
         from engine.ports.open import open_system
 
         self._system = open_system("jack", "bench")
-        self.inputs = [self._system.open_virtual_input(f"bench-in{i}") for i in range(INPUTS)]
-        self.outputs = [self._system.open_virtual_output(f"bench-out{i}") for i in range(OUTPUTS)]
+        self.inputs: list[Any] = [self._system.open_virtual_input(f"bench-in{i}") for i in range(INPUTS)]
+        self.outputs: list[Any] = [self._system.open_virtual_output(f"bench-out{i}") for i in range(OUTPUTS)]
         self._feeder: subprocess.Popen[str] | None = None
 
     def feed(self, seconds: float) -> None:
         self._feeder = subprocess.Popen(
-            [sys.executable, __file__, "--feed", str(seconds + 2)], stdout=subprocess.PIPE, text=True
+            [sys.executable, __file__, "--feed", str(seconds + WARM_UP + 3)], stdout=subprocess.PIPE, text=True
         )
         assert self._feeder.stdout is not None
         assert self._feeder.stdout.readline().strip() == "feeding"
 
-    def close(self) -> None:
+    def _end_feeder(self) -> None:
         if self._feeder is not None:
             self._feeder.terminate()
             self._feeder.wait()
+
+    def close(self) -> None:
+        self._end_feeder()
         for port in [*self.inputs, *self.outputs]:
             port.close()
         self._system.close()
+
+
+class _BareInput:
+    def __init__(self, index: int) -> None:
+        import rtmidi
+
+        self._port = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name=f"bare-in{index}", queue_size_limit=8192)
+        self._port.ignore_types(False, False, False)
+        self._port.open_virtual_port(f"bench-in{index}")
+        self.close = self._port.delete
+
+    def poll(self) -> list[bytes]:
+        got = []
+        while (event := self._port.get_message()) is not None:
+            got.append(bytes(event[0]))
+        return got
+
+
+class _BareOutput:
+    def __init__(self, index: int) -> None:
+        import rtmidi
+
+        self._port = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=f"bare-out{index}")
+        self._port.open_virtual_port(f"bench-out{index}")
+        self.send = self._port.send_message
+        self.close = self._port.delete
+
+
+class BarePorts(JackPorts):
+    """python-rtmidi and nothing else."""
+
+    def __init__(self) -> None:
+        self.inputs = [_BareInput(i) for i in range(INPUTS)]
+        self.outputs = [_BareOutput(i) for i in range(OUTPUTS)]
+        self._feeder = None
+
+    def close(self) -> None:
+        self._end_feeder()
+        for port in [*self.inputs, *self.outputs]:
+            port.close()
 
 
 def feed(seconds: float) -> None:
@@ -266,6 +317,7 @@ def feed(seconds: float) -> None:
         ports.append(port)
     made = [messages(source, 3 * 48 * 128) for source in range(INPUTS)]
     print("feeding", flush=True)
+    time.sleep(1.5)  # the other process loads its rig
     begin, sent, end = time.monotonic(), 0, time.monotonic() + seconds
     while (now := time.monotonic()) < end:
         due = int((now - begin) * RATE)
