@@ -134,6 +134,13 @@ class Bay:
         """A release without a press passes, unless another player holds that key."""
         return not self.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
 
+    def input_lost(self, now: int, source: int) -> list[Delivery]:
+        """The cable of input `source` is gone: what it holds is let go, what it moved comes to rest."""
+        out: list[Delivery] = []
+        for output, message in self.ledger.abandon(source):
+            self.wires[output].put(now, (message,), out)
+        return out
+
     # Commands
 
     def command(self, now: int, do: str, scene: int | str | None, source: str) -> tuple[Outcome, list[Delivery]]:
@@ -152,7 +159,8 @@ class Bay:
         if isinstance(scene, int):
             return scene if scene in self._plans else None
         number = self._numbers_by_name.get(scene)
-        if number is None and scene.isascii() and scene.isdecimal() and int(scene) in self._plans:
+        # Python refuses to read a number of thousands of digits.
+        if number is None and scene.isascii() and scene.isdecimal() and len(scene) < 10 and int(scene) in self._plans:
             number = int(scene)
         return number
 

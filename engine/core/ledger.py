@@ -159,6 +159,14 @@ class Ledger:
                 del self._moved[moved]
                 yield moved.output, _resting(moved)
 
+    def abandon(self, source: int) -> Iterator[tuple[int, bytes]]:
+        """What one input leaves behind, as (output, message): its notes off, velocity 64, and its moves to rest."""
+        for _, channel, key in [held for held in self._presses if held[0] == source]:
+            off = bytes((NOTE_OFF | channel, key, 64))
+            while (offs := self.release(source, off)) is not None:
+                yield from offs
+        yield from self.settle(lambda mover, *_: mover != source)
+
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
         return len(self._moved)

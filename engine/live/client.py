@@ -1,5 +1,6 @@
 """How the shell talks to a running engine: plain sockets, no trio."""
 
+import contextlib
 import json
 import os
 import re
@@ -42,23 +43,22 @@ def _connect(name: str) -> socket.socket:
 
 def ask(name: str, request: dict[str, Any]) -> dict[str, Any]:
     """One request, one answer. Raises NoEngine."""
-    with _connect(name) as connection, connection.makefile("rwb") as talk:
-        try:
-            talk.write(json.dumps(request).encode() + b"\n")
-            talk.flush()
+    line = b""
+    with contextlib.suppress(OSError), _connect(name) as connection:
+        connection.sendall(json.dumps(request).encode() + b"\n")
+        with connection.makefile("rb") as talk:
             line = talk.readline()
-        except OSError:
-            line = b""
-        if not line:
-            raise NoEngine(f'the engine named "{name}" did not answer')
-        answer: dict[str, Any] = json.loads(line)
-        return answer
+    if not line.endswith(b"\n"):
+        raise NoEngine(f'the engine named "{name}" did not answer')
+    answer: dict[str, Any] = json.loads(line)
+    return answer
 
 
 def watch(name: str) -> Iterator[list[dict[str, Any]]]:
     """What passes, in batches, until the engine ends. Raises NoEngine if there is none at the start."""
-    with _connect(name) as connection, connection.makefile("rwb") as talk:
-        talk.write(b'{"do": "watch"}\n')
-        talk.flush()
-        for line in talk:
-            yield json.loads(line)["events"]
+    with _connect(name) as connection, contextlib.suppress(OSError):
+        connection.sendall(b'{"do": "watch"}\n')
+        with connection.makefile("rb") as talk:
+            for line in talk:
+                if line.endswith(b"\n"):  # the last one may be cut short
+                    yield json.loads(line)["events"]

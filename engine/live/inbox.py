@@ -4,6 +4,7 @@ It stamps, appends and pokes the loop; it never routes and never raises. It also
 due, so that pacing does not depend on the loop's own timers (they are a millisecond late).
 """
 
+import contextlib
 import threading
 import time
 from collections import deque
@@ -56,7 +57,7 @@ class Inbox:
 
     def repairs(self) -> dict[int, int]:  # any thread
         """Broken pieces of input that were mended or thrown away, by input."""
-        return {source: port.repairs for source, port in self._ports.items()}
+        return {source: port.repairs for source, port in list(self._ports.items())}
 
     def _run(self, wake: Callable[[], object]) -> None:  # reader thread
         heard_at = 0
@@ -75,12 +76,20 @@ class Inbox:
             try:
                 messages = port.poll()
             except PortError as fault:
-                del self._ports[source]
-                port.close()
-                self.lost.append((source, str(fault)))
+                self._lose(source, str(fault))
+                heard = True
+                continue
+            except Exception as fault:  # a fault of our own costs this input, not the others
+                self._lose(source, f"a fault of Bayleaf itself: {fault!r}")
                 heard = True
                 continue
             for message in messages:
                 self._arrivals.append(Arrival(now, source, message))
                 heard = True
         return heard
+
+    def _lose(self, source: int, reason: str) -> None:  # reader thread
+        port = self._ports.pop(source)
+        self.lost.append((source, reason))
+        with contextlib.suppress(Exception):  # it is gone in any case
+            port.close()

@@ -58,11 +58,15 @@ def claim_socket(name: str) -> tuple[socket.socket, Path]:
 
 
 def _answers(path: Path) -> bool:
+    """Whether somebody listens there, even if too busy to answer in time. Raises OSError if that cannot be told."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        probe.settimeout(_PATIENCE)
         try:
             probe.connect(os.fspath(path))
-        except OSError:
+        except (ConnectionRefusedError, FileNotFoundError):
             return False
+        except (TimeoutError, BlockingIOError):
+            return True
     return True
 
 
@@ -86,7 +90,13 @@ class Server:
                     if request is not None and request.get("do") == "watch":
                         await self._watched(stream)
                         return
-                    await _answer(stream, self._obey(request))
+                    await _answer(stream, self._answer_to(request))
+
+    def _answer_to(self, request: dict[str, Any] | None) -> dict[str, Any]:
+        try:
+            return self._obey(request)
+        except Exception as fault:  # it costs this request, not the show
+            return {"done": False, "text": self._show.own_fault(fault)}
 
     def _obey(self, request: dict[str, Any] | None) -> dict[str, Any]:
         if request is None:
@@ -130,7 +140,7 @@ async def _answer(stream: trio.SocketStream, answer: dict[str, Any]) -> None:
 def _parse(line: bytes) -> dict[str, Any] | None:
     try:
         request = json.loads(line)
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     return request if isinstance(request, dict) else None
 

@@ -87,29 +87,44 @@ class Show:
 
         Never raises: a fault of our own costs the message it struck, not the show.
         """
-        try:
-            self._pump()
-        except Exception as fault:
-            self.own_faults += 1
-            self._tell(Event(self._clock(), "told", "engine", None, f"a fault of Bayleaf itself: {fault!r}"))
-
-    def _pump(self) -> None:
-        bay, meters = self.bay, self.in_meters
+        lost = self._losses()  # before the messages: all that came before the cable was pulled is then among them
         for at, source, message in self._reader.take():
-            meters[source].count(message)
-            if self._watchers:
-                self._tell(Event(at, "in", self.inputs[source], message, ""))
-            deliveries = bay.receive(self._clock(), source, message)
-            if deliveries:
-                self._send(deliveries)
-                self.latency.add(self._clock() - at)
-            if bay.outcomes:
-                self._take_outcomes()
+            try:
+                self._take_message(at, source, message)
+            except Exception as fault:
+                self.own_fault(fault)
+        try:
+            self._look_after(lost)
+        except Exception as fault:
+            self.own_fault(fault)
+
+    def _take_message(self, at: int, source: int, message: bytes) -> None:
+        bay = self.bay
+        self.in_meters[source].count(message)
+        if self._watchers:
+            self._tell(Event(at, "in", self.inputs[source], message, ""))
+        deliveries = bay.receive(self._clock(), source, message)
+        if deliveries:
+            self._send(deliveries)
+            self.latency.add(self._clock() - at)
+        if bay.outcomes:
+            self._take_outcomes()
+
+    def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
+        """What is due, what was lost, what is to be told."""
+        bay = self.bay
         self._send(bay.tick(self._clock()))
+        self._take_losses(lost)
         self._reader.due = bay.due
-        self._take_losses()
         if bay.faults.counts != self._told_faults:
             self._take_faults()
+
+    def own_fault(self, fault: Exception) -> str:
+        """Count and tell a fault of Bayleaf itself; the sentence."""
+        self.own_faults += 1
+        text = f"a fault of Bayleaf itself: {fault!r}"
+        self._tell(Event(self._clock(), "told", "engine", None, text))
+        return text
 
     def command(self, do: str, scene: int | str | None = None, source: str = "shell") -> Outcome:
         """A command from outside, carried out at once."""
@@ -178,12 +193,16 @@ class Show:
                 self._on_scene(outcome.scene[0])
         self.bay.outcomes.clear()
 
-    def _take_losses(self) -> None:
-        while self._reader.lost:
-            source, reason = self._reader.lost.popleft()
+    def _losses(self) -> list[tuple[int, str]]:
+        lost = self._reader.lost
+        return [lost.popleft() for _ in range(len(lost))]
+
+    def _take_losses(self, lost: Sequence[tuple[int, str]]) -> None:
+        for source, reason in lost:
             self.in_meters[source].open = False
             self.in_meters[source].last_error = reason
             self._tell(Event(self._clock(), "told", self.inputs[source], None, reason))
+            self._send(self.bay.input_lost(self._clock(), source))
 
     def _take_faults(self) -> None:
         faults = self.bay.faults

@@ -95,6 +95,8 @@ class Stage:
         try:
             await trio.to_thread.run_sync(write_last_scene, state_file(self._name), self._rig_file, number)
         except OSError as fault:
+            if self._scene_to_keep is None:
+                self._scene_to_keep = number  # tried again with the next scene, or at the end
             self._say(f"the last scene could not be written down ({fault.strerror}: {state_file(self._name)})")
 
 

@@ -18,12 +18,16 @@ def state_file(name: str) -> Path:
 
 def read_last_scene(path: Path, rig: Path) -> int | None:
     """The number of the last scene of this rig file, or None if none can be told."""
+    return _last_scenes(path).get(str(rig.resolve()))
+
+
+def _last_scenes(path: Path) -> dict[str, int]:
+    """Scene numbers by rig file; none where the state cannot be read or is not ours."""
     try:
-        state = json.loads(path.read_text(encoding="utf-8"))
-        last = state["scenes"][str(rig.resolve())]
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
-    return last if isinstance(last, int) else None
+        listed = json.loads(path.read_text(encoding="utf-8"))["scenes"]
+        return {rig: number for rig, number in listed.items() if type(number) is int}
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return {}
 
 
 def write_last_scene(path: Path, rig: Path, number: int) -> None:
@@ -31,10 +35,7 @@ def write_last_scene(path: Path, rig: Path, number: int) -> None:
 
     Raises OSError, and leaves the old state as it was.
     """
-    scenes: dict[str, int] = {}
-    with contextlib.suppress(OSError, ValueError, AttributeError):
-        scenes.update(json.loads(path.read_text(encoding="utf-8")).get("scenes", {}))
-    scenes[str(rig.resolve())] = number
+    scenes = _last_scenes(path) | {str(rig.resolve()): number}
     path.parent.mkdir(parents=True, exist_ok=True)
     temporary = path.with_name(f".{path.name}.{os.getpid()}")
     try:
