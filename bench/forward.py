@@ -145,7 +145,7 @@ def bayleaf(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds:
             await trio.sleep(WARM_UP)
             samples.all.clear()
             await trio.sleep(seconds)
-        inbox.stop()
+            inbox.stop()
 
     trio.run(play)
 
