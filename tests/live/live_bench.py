@@ -1,0 +1,102 @@
+"""A small show to try on: two keyboards, two synths, three scenes; memory ports, clock and reader worked by hand."""
+
+import tomllib
+from collections import deque
+
+from engine.live.inbox import Arrival
+from engine.live.patch import Patch
+from engine.live.show import Event, Show
+from engine.ports.memory import MemoryInput, MemoryOutput
+from engine.rig.models import Rig, rig_model
+
+MS = 1_000_000
+
+RIG = """
+format = 1
+[rig]
+name = "Lantern Street pit band"
+[inputs]
+keys = { port = "Stage piano" }
+pedals = { port = "Foot controller" }
+[outputs]
+strings = { port = "Box 1" }
+brass = { port = "Box 2" }
+[instruments.string-machine]
+output = "strings"
+channel = 5
+[[scenes]]
+number = 1
+name = "Overture"
+routes = [{ from = "keys", to = "strings" }]
+burst = [{ instrument = "string-machine", bank = [0, 3], program = 12 }]
+[[scenes]]
+number = 2
+name = "March"
+routes = [{ from = "keys", to = ["strings", "brass"] }]
+[[scenes]]
+number = 3
+name = "Finale"
+routes = [{ from = ["keys", "pedals"], to = "brass", through = [{ filter = "transpose", semitones = 12 }] }]
+[[controls]]
+input = "pedals"
+when = { program = "any" }
+do = "scene"
+"""
+
+
+class HandReader:
+    """A reader whose messages are put in by hand."""
+
+    def __init__(self) -> None:
+        self.due: int | None = None
+        self.lost: deque[tuple[int, str]] = deque()
+        self.arrivals: list[Arrival] = []
+
+    def put(self, source: int, *messages: str) -> None:
+        """Messages in hexadecimal arrive from the input of this index."""
+        self.arrivals.extend(Arrival(0, source, bytes.fromhex(message)) for message in messages)
+
+    def take(self) -> list[Arrival]:
+        arrivals, self.arrivals = self.arrivals, []
+        return arrivals
+
+    def repairs(self) -> dict[int, int]:
+        return {}
+
+
+class Bench:
+    """A show of a rig with its ports at hand. `now` is its clock in ns; `heard` what an output was sent."""
+
+    def __init__(self, text: str = RIG, missing: tuple[str, ...] = ()) -> None:
+        self.rig: Rig = rig_model().model_validate(tomllib.loads(text))
+        self.now = 0
+        self.reader = HandReader()
+        self.outputs = {name: MemoryOutput(name) for name in self.rig.outputs if name not in missing}
+        self.scenes: list[int] = []
+        patch = Patch(
+            {name: MemoryInput(name) for name in self.rig.inputs if name not in missing},
+            dict(self.outputs),
+            {
+                f"{'inputs' if name in self.rig.inputs else 'outputs'}.{name}": f'there is no "{name}"'
+                for name in missing
+            },
+        )
+        self.show = Show(self.rig, patch, self.reader, self.scenes.append, lambda: self.now)
+        self.events: deque[Event] = self.show.watch()
+
+    def play(self, source: int, *messages: str) -> None:
+        """Messages arrive and the show is poked once."""
+        self.reader.put(source, *messages)
+        self.show.pump()
+
+    def heard(self, output: str) -> list[str]:
+        """What this output was sent since the last call, in hexadecimal."""
+        sent = [message.hex(" ").upper() for _, message in self.outputs[output].sent]
+        self.outputs[output].sent.clear()
+        return sent
+
+    def told(self) -> list[tuple[str, str]]:
+        """Who told what since the last call; messages that passed are left out."""
+        told = [(event.port, event.text) for event in self.events if event.way == "told"]
+        self.events.clear()
+        return told

@@ -1,0 +1,309 @@
+"""The running show, with its messages and its clock worked by hand. (Our own design; standards named where used.)"""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from live_bench import MS, RIG, Bench
+
+from engine.live.show import speed_of
+from engine.ports.port import Flow
+from filters.registry import registry
+
+KEYS, PEDALS = 0, 1
+BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
+
+
+@pytest.fixture
+def bench():
+    """The show in scene 1, its burst heard and told."""
+    bench = Bench()
+    bench.show.command("scene", 1)
+    bench.heard("strings")
+    bench.told()
+    return bench
+
+
+def test_a_message_goes_in_and_out(bench):
+    """What a key sends is heard on the scene's output, at once and nowhere else, and counted."""
+    bench.play(KEYS, "90 3C 40", "80 3C 11")
+    assert (bench.heard("strings"), bench.heard("brass")) == (["90 3C 40", "80 3C 11"], [])
+    status = bench.show.status()
+    assert [(port["messages"], port["bytes"]) for port in status["inputs"]] == [(2, 6), (0, 0)]
+    assert status["outputs"][0]["messages"] == 2 + len(BURST)
+    assert bench.show.messages_heard() == 2
+
+
+def test_what_passes_is_told_to_watchers(bench):
+    """A watcher sees each message on its way in and on its way out, until it goes."""
+    bench.events.clear()
+    bench.play(KEYS, "90 3C 40")
+    seen = [(event.way, event.port, event.message) for event in bench.events]
+    assert seen == [("in", "keys", b"\x90\x3c\x40"), ("out", "strings", b"\x90\x3c\x40")]
+    bench.show.unwatch(bench.events)
+    bench.play(KEYS, "80 3C 40")
+    assert len(bench.events) == 2
+
+
+def test_a_watcher_that_never_looks_costs_a_bounded_amount(bench):
+    """Of a watcher's queue the oldest events are dropped, not the newest."""
+    for _ in range(3000):
+        bench.play(KEYS, "90 3C 40", "80 3C 40")
+    assert len(bench.events) == 4096
+    assert bench.events[-1].message == b"\x80\x3c\x40"
+
+
+def test_a_scene_change_in_mid_stream(bench):
+    """Within one batch, what came before the control follows the old scene, what came after it the new one."""
+    bench.reader.put(KEYS, "90 3C 40")
+    bench.reader.put(PEDALS, "C0 01")
+    bench.reader.put(KEYS, "90 40 40", "80 3C 11", "80 40 11")
+    bench.show.pump()
+    assert bench.heard("strings") == ["90 3C 40", "90 40 40", "80 3C 11", "80 40 11"]
+    assert bench.heard("brass") == ["90 40 40", "80 40 11"]
+    assert bench.scenes == [1, 2]
+    assert bench.told() == [("pedals", "scene 2 March")]
+    assert bench.show.status()["scene"] == {"number": 2, "name": "March"}
+
+
+def test_a_held_note_is_released_where_it_was_pressed(bench):
+    """A key held across the switch rings on the old output until it is let go, transposition or not."""
+    bench.play(KEYS, "90 3C 40")
+    bench.play(PEDALS, "C0 02")
+    bench.play(KEYS, "80 3C 11")
+    assert (bench.heard("strings"), bench.heard("brass")) == (["90 3C 40", "80 3C 11"], [])
+
+
+def test_a_scene_that_does_not_exist_is_told_and_changes_nothing(bench):
+    """A program change without a scene is consumed and told; the scene in force stays and nothing is sent."""
+    bench.play(PEDALS, "C0 63")
+    assert bench.told() == [("pedals", "there is no scene 100; nothing changed")]
+    assert (bench.heard("strings"), bench.heard("brass"), bench.scenes) == ([], [], [1])
+
+
+def test_commands_answer_and_are_told(bench):
+    """next, back, resend and panic from the shell are carried out at once and told with their cost."""
+    assert bench.show.command("next").scene == (2, "March")
+    assert bench.show.command("back").scene == (1, "Overture")
+    assert bench.heard("strings") == BURST
+    assert not bench.show.command("back").done
+    assert bench.show.command("resend").done
+    assert bench.heard("strings") == BURST
+    assert bench.show.command("panic").done
+    assert len(bench.heard("brass")) == 16 * 7  # six controllers and the bender on every channel
+    assert bench.scenes == [1, 2, 1]
+    assert [text.split(",")[0] for _, text in bench.told()] == [
+        "scene 2 March",
+        "scene 1 Overture",
+        "the beginning of the scenes; nothing changed",
+        "scene 1 Overture sent again",
+        "panic: 0 notes released",
+    ]
+
+
+def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench):
+    """A pulled output costs its own messages only; the reason is told once, and status shows it."""
+    bench.show.command("scene", 2)
+    bench.told()
+    bench.outputs["strings"].unplug()
+    bench.play(KEYS, "90 3C 40", "80 3C 40", "90 3E 40")
+    assert bench.heard("brass") == ["90 3C 40", "80 3C 40", "90 3E 40"]
+    assert bench.told() == [("strings", '"strings" was unplugged')]
+    strings = bench.show.status()["outputs"][0]
+    assert (strings["dropped"], strings["last_error"]) == (3, '"strings" was unplugged')
+
+
+def test_a_missing_port_costs_only_what_would_go_there():
+    """A rig with an output and an input missing plays on the rest; status says which and why."""
+    bench = Bench(missing=("strings", "pedals"))
+    bench.show.command("scene", 2)
+    bench.play(KEYS, "90 3C 40")
+    assert bench.heard("brass") == ["90 3C 40"]
+    status = bench.show.status()
+    assert [port["state"] for port in status["inputs"]] == ["open", "missing"]
+    assert [port["state"] for port in status["outputs"]] == ["missing", "open"]
+    assert status["inputs"][1]["last_error"] == 'there is no "pedals"'
+    assert status["outputs"][0]["last_error"] == 'there is no "strings"'
+    assert status["outputs"][0]["dropped"] == 1
+
+
+def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch):
+    """If routing one message fails, the rest of the batch is played, and the fault is counted and told."""
+    receive = bench.show.bay.receive
+
+    def sometimes(now, source, message):
+        if message[1] == 0x3E:
+            raise RuntimeError("a mistake")
+        return receive(now, source, message)
+
+    monkeypatch.setattr(bench.show.bay, "receive", sometimes)
+    bench.play(KEYS, "90 3C 40", "90 3E 40", "80 3C 40")
+    assert bench.heard("strings") == ["90 3C 40", "80 3C 40"]
+    assert bench.show.status()["own_faults"] == 1
+    assert bench.told() == [("engine", "a fault of Bayleaf itself: RuntimeError('a mistake')")]
+
+
+def test_a_fault_in_what_is_due_does_not_stop_the_show(bench, monkeypatch):
+    """If looking after the wires fails, the messages are played all the same."""
+
+    def never(now):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(bench.show.bay, "tick", never)
+    bench.play(KEYS, "90 3C 40")
+    assert bench.heard("strings") == ["90 3C 40"]
+    assert bench.show.own_faults == 1
+
+
+def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch):
+    """A filter that raises leaves its messages as they were; it is told once and counted."""
+    broken = replace(registry()["transpose"], build=lambda settings: lambda message, now: 1 / 0)
+    monkeypatch.setattr("engine.core.bay.registry", lambda: {"transpose": broken})
+    bench = Bench()
+    bench.show.command("scene", 3)
+    bench.told()
+    bench.play(KEYS, "90 3C 40", "80 3C 40")
+    bench.play(KEYS, "90 3E 40")
+    assert bench.heard("brass") == ["90 3C 40", "80 3C 40", "90 3E 40"]
+    ((name, text),) = bench.told()
+    assert name == "transpose"
+    assert text.startswith("filter transpose failed and is stepped over: ZeroDivisionError")
+    assert bench.show.status()["filter_faults"] == {"transpose": 3}
+
+
+def test_a_lost_input_is_told_and_lets_go(bench):
+    """A pulled input cable is told; the notes it held end, its pedal and bend come to rest (RP-015)."""
+    bench.play(KEYS, "90 3C 40", "90 3C 40", "B0 40 7F", "E0 00 50")
+    bench.heard("strings")
+    bench.reader.lost.append((KEYS, '"keys" was unplugged'))
+    bench.show.pump()
+    assert bench.heard("strings") == ["80 3C 40", "80 3C 40", "B0 40 00", "E0 00 40"]
+    assert bench.told() == [("keys", '"keys" was unplugged')]
+    keys = bench.show.status()["inputs"][0]
+    assert (keys["state"], keys["last_error"]) == ("missing", '"keys" was unplugged')
+    assert (bench.show.status()["sounding"], bench.show.status()["off_rest"]) == (0, 0)
+
+
+def test_what_came_before_the_cable_was_pulled_is_played_first(bench):
+    """Messages and the loss of their input in one batch: nothing is pressed after it was let go."""
+    bench.reader.put(KEYS, "90 3C 40")
+    bench.reader.lost.append((KEYS, "gone"))
+    bench.show.pump()
+    assert bench.heard("strings") == ["90 3C 40", "80 3C 40"]
+
+
+def test_a_lost_input_does_not_end_another_players_note():
+    """A key of an output that two inputs hold sounds until both let go, the lost one as well (MIDI 1.0 p. A-4)."""
+    bench = Bench()
+    bench.show.command("scene", 3)
+    bench.play(KEYS, "90 3C 40")
+    bench.play(PEDALS, "90 3C 50")
+    bench.reader.lost.append((KEYS, "gone"))
+    bench.show.pump()
+    assert bench.heard("brass") == ["90 48 40", "90 48 50"]
+    bench.play(PEDALS, "80 3C 40")
+    assert bench.heard("brass") == ["80 48 40", "80 48 40"]
+
+
+def test_a_slow_wire_is_served_when_it_is_due():
+    """What a DIN cable cannot take yet waits, `due` tells the reader when, and the pump sends it then."""
+    bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
+    bench.show.command("scene", 1)
+    bench.now += 1000 * MS
+    bench.show.pump()
+    bench.heard("strings")
+    bench.play(KEYS, *(f"90 {note:02X} 40" for note in range(40, 60)))
+    first = bench.heard("strings")
+    assert 0 < len(first) < 20
+    assert bench.reader.due is not None
+    rest = []
+    for _ in range(1000):
+        if bench.reader.due is None:
+            break
+        bench.now = bench.reader.due
+        bench.show.pump()
+        rest += bench.heard("strings")
+    assert first + rest == [f"90 {note:02X} 40" for note in range(40, 60)]
+    assert bench.now <= 1000 * MS + 20 * 3 * 320_000  # 60 bytes at 320 µs each (MIDI 1.0 p. 1)
+
+
+def test_latency_is_measured(bench):
+    """The time from reading a message to handing it over is kept in milliseconds."""
+    fresh = Bench()
+    assert set(fresh.show.status()["latency"].values()) == {None}
+    bench.now = 2 * MS
+    bench.play(KEYS, "90 3C 40")
+    assert set(bench.show.status()["latency"].values()) == {2.0}
+
+
+def test_the_flow_of_a_driver_becomes_a_speed():
+    """4,096 bytes ahead at 8,000 bytes a second are 125 µs a byte and 512 ms ahead (arithmetic)."""
+    speed = speed_of(Flow(ahead=4096, per_second=8000, overhead=8))
+    assert (speed.byte_ns, speed.ahead_ns, speed.overhead) == (125_000, 512 * MS, 8)
+    assert speed_of(None) is None
+
+
+PLAY = st.one_of(
+    st.builds(
+        lambda source, status, key, velocity: (source, bytes((status, key, velocity)).hex()),
+        st.sampled_from([KEYS, PEDALS]),
+        st.sampled_from([0x80, 0x90, 0x91]),
+        st.integers(58, 62),
+        st.sampled_from([0, 1, 64]),
+    ),
+    st.builds(lambda scene: (PEDALS, bytes((0xC0, scene)).hex()), st.integers(0, 3)),
+    st.builds(
+        lambda source, message: (source, message),
+        st.sampled_from([KEYS, PEDALS]),
+        st.sampled_from(["b0407f", "e00050"]),
+    ),
+)
+
+
+@given(st.lists(PLAY, max_size=40))
+def test_at_the_end_nothing_sounds(played):
+    """Whatever was played through whatever scenes, finish leaves every note-on with its note-off and all at rest."""
+    bench = Bench()
+    bench.show.command("scene", 1)
+    for source, message in played:
+        bench.now += 50 * MS
+        bench.play(source, message)
+    assert not bench.show.finish()
+    for output in bench.outputs:
+        sounding, moved = {}, {}
+        for message in map(bytes.fromhex, bench.heard(output)):
+            kind, key = message[0] & 0xF0, (message[0] & 0x0F, message[1])
+            if kind == 0x90 and message[2]:
+                sounding[key] = sounding.get(key, 0) + 1
+            elif kind in (0x80, 0x90) and sounding.get(key):
+                sounding[key] -= 1
+            elif kind in (0xB0, 0xE0):
+                moved[message[0]] = message[-1]
+        assert not any(sounding.values())
+        assert all(value == (0x40 if status & 0xF0 == 0xE0 else 0) for status, value in moved.items() if status != 0xB4)
+    assert (bench.show.bay.ledger.sounding(), bench.show.bay.ledger.off_rest()) == (0, 0)
+
+
+def test_finish_says_when_a_wire_still_has_something_to_carry():
+    """On a slow wire finish is asked again until the last release has gone."""
+    bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
+    bench.show.command("scene", 1)
+    bench.now += 1000 * MS
+    bench.play(KEYS, *(f"90 {note:02X} 40" for note in range(40, 60)))
+    rounds = 0
+    while bench.show.finish():
+        bench.now += MS
+        rounds += 1
+        assert rounds < 1000
+    sent = bench.heard("strings")
+    assert {f"80 {note:02X} 40" for note in range(40, 60)} <= set(sent)
+    assert rounds > 20
+
+
+def test_after_the_outputs_are_closed_nothing_is_sent(bench):
+    """close_outputs lets go of every port, and what still comes is dropped quietly."""
+    bench.show.close_outputs()
+    bench.play(KEYS, "90 3C 40")
+    assert bench.heard("strings") == []
+    assert bench.show.own_faults == 0

@@ -1,0 +1,130 @@
+"""What an engine remembers from one start to the next: its last scene. (Our own file; no outside source.)"""
+
+import errno
+import json
+import os
+from pathlib import Path
+
+import pytest
+
+from engine.live.state import read_last_scene, state_file, write_last_scene
+
+
+@pytest.fixture
+def state(tmp_path):
+    """Where the state goes; its folder is not there yet."""
+    return tmp_path / "state" / "bayleaf.json"
+
+
+def test_the_state_lies_in_the_players_state_folder(tmp_path, monkeypatch):
+    """An engine's state is a file of its own name below XDG_STATE_HOME."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    assert state_file("pit") == tmp_path / "bayleaf" / "pit.json"
+
+
+def test_the_last_scene_is_read_back(state, tmp_path):
+    """What was written last is read, and nothing else lies in the folder."""
+    rig = tmp_path / "pit.toml"
+    assert read_last_scene(state, rig) is None
+    for number in (11, 12):
+        write_last_scene(state, rig, number)
+    assert read_last_scene(state, rig) == 12
+    assert os.listdir(state.parent) == ["bayleaf.json"]
+
+
+def test_two_rigs_are_remembered_apart(state, tmp_path):
+    """Each rig file played under one name has its own last scene."""
+    write_last_scene(state, tmp_path / "pit.toml", 11)
+    write_last_scene(state, tmp_path / "concert.toml", 3)
+    assert read_last_scene(state, tmp_path / "pit.toml") == 11
+    assert read_last_scene(state, tmp_path / "concert.toml") == 3
+
+
+def test_a_rig_is_the_same_by_any_path(state, tmp_path, monkeypatch):
+    """A rig file named from its own folder is the one named in full."""
+    write_last_scene(state, tmp_path / "pit.toml", 11)
+    monkeypatch.chdir(tmp_path)
+    assert read_last_scene(state, Path("pit.toml")) == 11
+
+
+@pytest.mark.parametrize("step", ["replace", "fsync"])
+def test_a_full_disk_leaves_the_old_state(state, tmp_path, monkeypatch, step):
+    """If writing fails at any step, the error is raised, the old state stays and no half-written file is left."""
+    rig = tmp_path / "pit.toml"
+    write_last_scene(state, rig, 11)
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, step, full)
+    with pytest.raises(OSError, match="No space left"):
+        write_last_scene(state, rig, 12)
+    assert read_last_scene(state, rig) == 11
+    assert os.listdir(state.parent) == ["bayleaf.json"]
+
+
+def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(state, tmp_path, monkeypatch):
+    """At the moment of the rename the new file holds everything, on disk: a crash leaves the old state or the new."""
+    rig = tmp_path / "pit.toml"
+    write_last_scene(state, rig, 11)
+    steps = []
+    fsync, replace = os.fsync, os.replace
+
+    def watched_replace(source, target):
+        steps.append(("replace", read_last_scene(Path(source), rig), read_last_scene(Path(target), rig)))
+        replace(source, target)
+
+    def watched_fsync(handle):
+        steps.append("fsync")
+        fsync(handle)
+
+    monkeypatch.setattr(os, "fsync", watched_fsync)
+    monkeypatch.setattr(os, "replace", watched_replace)
+    write_last_scene(state, rig, 12)
+    assert steps == ["fsync", ("replace", 12, 11), "fsync"]
+
+
+@pytest.mark.parametrize(
+    "garbage",
+    [
+        b"",
+        b"\x00" * 40,
+        b"\xff\xfe",
+        b'{"format": 1, "scenes": {',
+        b"[]",
+        b"null",
+        b"[" * 100_000,
+        b'{"scenes": null}',
+        b'{"scenes": [1, 2]}',
+        b'{"scenes": "eleven"}',
+    ],
+)
+def test_garbage_counts_as_no_state(state, tmp_path, garbage):
+    """A state file that is not ours is no last scene, and the next scene makes it good again."""
+    rig = tmp_path / "pit.toml"
+    state.parent.mkdir()
+    state.write_bytes(garbage)
+    assert read_last_scene(state, rig) is None
+    write_last_scene(state, rig, 12)
+    assert read_last_scene(state, rig) == 12
+
+
+@pytest.mark.parametrize("value", ["12", True, 1.5, None, [12]])
+def test_a_scene_that_is_no_number_is_forgotten(state, tmp_path, value):
+    """Only whole numbers are scenes; the other rig's good entry stays through the next write."""
+    rig, other = tmp_path / "pit.toml", tmp_path / "concert.toml"
+    state.parent.mkdir()
+    state.write_text(json.dumps({"format": 1, "scenes": {str(rig): value, str(other): 3}}))
+    assert read_last_scene(state, rig) is None
+    assert read_last_scene(state, other) == 3
+    write_last_scene(state, rig, 12)
+    assert (read_last_scene(state, rig), read_last_scene(state, other)) == (12, 3)
+
+
+def test_a_folder_in_the_files_place_is_told(state, tmp_path):
+    """A state that cannot be read is no last scene; one that cannot be written raises OSError."""
+    state.mkdir(parents=True)
+    assert read_last_scene(state, tmp_path / "pit.toml") is None
+    with pytest.raises(OSError, match="directory"):
+        write_last_scene(state, tmp_path / "pit.toml", 1)
+    assert os.listdir(state.parent) == ["bayleaf.json"]
