@@ -45,7 +45,7 @@ class JackServer:
 
     def __init__(self, client_name: str) -> None:
         self._jack = _load()
-        self._died = False
+        self.died = False  # as far as the server told
         self._hears_end = _OnShutdown(self._ended)  # kept: the library holds only its address
         status = ctypes.c_int()
         self._client: Any = self._jack.jack_client_open(
@@ -58,19 +58,16 @@ class JackServer:
         self._frames: int = self._jack.jack_get_buffer_size(self._client)
         self.period: float = self._frames / rate  # seconds
 
-    @property
-    def running(self) -> bool:
-        """Whether the server has not ended, as far as it told."""
-        return self._client is not None and not self._died
-
     def check(self) -> None:
-        """Raise PortError if the server has ended."""
-        if not self.running:
+        """Raise PortError if the server has ended, or if we let go of it."""
+        if self.died:
             raise PortError("the JACK server has stopped; start it and run Bayleaf again")
+        if self._client is None:
+            raise PortError("the JACK ports are closed")
 
     def cycle(self) -> int:
         """Counts the server's cycles (from anywhere, and again from 0 after a day); it stands still with the server."""
-        frame: int = self._jack.jack_last_frame_time(self._client) if self.running else 0
+        frame: int = self._jack.jack_last_frame_time(self._client) if self._client and not self.died else 0
         return frame // self._frames
 
     def close(self) -> None:
@@ -80,4 +77,4 @@ class JackServer:
             self._jack.jack_client_close(client)
 
     def _ended(self, _: object) -> None:  # a thread of the library
-        self._died = True
+        self.died = True

@@ -102,7 +102,7 @@ class System:
     def stranded(self) -> bool:
         """Whether something is still open on a server that has stopped."""
         held = bool(self._open) or self._in is not None
-        return held and self._server is not None and not self._server.running
+        return held and self._server is not None and self._server.died
 
     # Names
 
@@ -196,7 +196,7 @@ class System:
 
     def _let_go(self, port: object, device: Any) -> None:
         self._open.pop(port, None)
-        if self._server is not None and not self._server.running and isinstance(port, SystemOutput):
+        if self._server is not None and self._server.died and isinstance(port, SystemOutput):
             return  # closing it would hold the whole process for a second; its server has freed what there was
         device.delete()
 

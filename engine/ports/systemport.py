@@ -65,8 +65,8 @@ class SystemInput:
 class SystemOutput:
     """An OutputPort on an rtmidi.MidiOut.
 
-    `check` raises PortError if the port has gone by now (ns); `let_go` gets port and device when it closes; `room` guards
-    the driver's queue, if it has one that may not fill.
+    `check` raises PortError if the port has gone by now (ns); `let_go` gets port and device when it closes;
+    `room` guards the driver's queue, if it has one that may not fill.
     """
 
     def __init__(

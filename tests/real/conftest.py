@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
-#: the server keeps a register of eight names: one fixed name
+# JACK keeps a register of eight servers' names: few and fixed ones
 SERVER = "bayleaf-tests"
+MORTAL = "bayleaf-mortal"
 
 
 def need(what: str | Path) -> None:
@@ -23,18 +24,25 @@ def need(what: str | Path) -> None:
     pytest.skip(f"{what} is not installed")
 
 
-def _start(*scheduling: str) -> subprocess.Popen[bytes] | None:
-    command = ["jackd", "-n", SERVER, *scheduling, "-d", "dummy", "-r", "48000", "-p", "512"]
+def _start(name: str, *scheduling: str) -> subprocess.Popen[bytes] | None:
+    command = ["jackd", "-n", name, *scheduling, "-d", "dummy", "-r", "48000", "-p", "512"]
     process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     for _ in range(100):
         time.sleep(0.05)
         if process.poll() is not None:
             return None
-        if subprocess.run(["jack_lsp", "-s", SERVER], capture_output=True, check=False).returncode == 0:
+        if subprocess.run(["jack_lsp", "-s", name], capture_output=True, check=False).returncode == 0:
             return process
     process.kill()
     process.wait()
     return None
+
+
+def _start_as_granted(name: str) -> subprocess.Popen[bytes]:
+    # with real-time scheduling the server misses no cycle; not every system grants it
+    process = _start(name, "-R", "-P", "30") or _start(name, "-r")
+    assert process is not None, "jackd did not start"
+    return process
 
 
 @pytest.fixture(scope="session")
@@ -43,9 +51,7 @@ def jack_server() -> Iterator[str]:
     need("jackd")
     before = dict(os.environ)
     os.environ.update(JACK_DEFAULT_SERVER=SERVER, JACK_NO_START_SERVER="1")
-    # with real-time scheduling the server misses no cycle; not every system grants it
-    process = _start("-R", "-P", "30") or _start("-r")
-    assert process is not None, "jackd did not start"
+    process = _start_as_granted(SERVER)
     try:
         yield SERVER
     finally:
@@ -53,3 +59,15 @@ def jack_server() -> Iterator[str]:
         process.wait()
         os.environ.clear()
         os.environ.update(before)
+
+
+@pytest.fixture
+def mortal_jack() -> Iterator[subprocess.Popen[bytes]]:
+    """A second server (named MORTAL), to be stopped or killed; for children only, whose environment must name it."""
+    need("jackd")
+    process = _start_as_granted(MORTAL)
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.wait()

@@ -1,0 +1,69 @@
+"""The last guard before a driver's queue: plain arithmetic, told the time."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.core.wire import Delivery, Wire
+from engine.live.show import speed_of
+from engine.ports.limits import JACK_RING, jack_flow
+from engine.ports.port import Flow
+from engine.ports.room import Room
+
+NOTE = b"\x90\x40\x40"
+SECOND = 1_000_000_000
+
+
+def test_takes_what_may_be_ahead_and_no_more() -> None:
+    """At one instant exactly the allowance fits; after it has drained it fits again."""
+    room = Room(Flow(ahead=70, per_second=1000, overhead=4))
+    assert [room.take(0, NOTE) for _ in range(11)] == [True] * 10 + [False]
+    assert room.take(7_000_000, NOTE)
+    assert not room.take(7_000_000, NOTE)
+
+
+def test_a_long_message_goes_when_nothing_is_ahead() -> None:
+    """A message that is longer than the whole allowance waits for an idle driver, and then goes."""
+    room = Room(Flow(ahead=70, per_second=1000))
+    long = b"\xf0" + bytes(98) + b"\xf7"
+    assert room.take(0, NOTE)
+    assert not room.take(0, long)
+    assert room.take(SECOND, long)
+    assert not room.take(SECOND, NOTE)
+    assert room.take(SECOND, b"\xf8")  # the core lets a clock pass inside a SysEx
+
+
+def test_a_server_that_stands_still_is_noticed() -> None:
+    """However much time passes, no more goes in than the ring holds until the server's cycles go on."""
+    cycle = [5]
+    room = Room(jack_flow(0.005), lambda: cycle[0])
+    sent = sum(room.take(number * SECOND, NOTE) for number in range(5000))
+    assert sent == JACK_RING // 7
+    cycle[0] += 1
+    assert not room.take(6000 * SECOND, NOTE)  # the emptying may still be under way
+    cycle[0] += 1
+    assert room.take(6001 * SECOND, NOTE)
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 30_000_000), st.integers(1, 400)), max_size=60),
+    st.sampled_from([0.00133, 0.0053, 0.0213, 0.0427]),
+)
+def test_what_the_core_hands_over_is_never_refused(plays: list[tuple[int, int]], period: float) -> None:
+    """The core's wire keeps to the same allowance: the guard has nothing to refuse."""
+    flow = jack_flow(period)
+    room, wire = Room(flow), Wire(0, speed_of(flow))
+    now = 0
+    for pause, notes in plays:
+        now += pause
+        out: list[Delivery] = []
+        for number in range(notes):
+            wire.put(now, (bytes((0x90, number % 128, 64)),), out)
+        assert all(room.take(now, message) for _, message, _ in out)
+
+
+@given(st.sampled_from([16, 64, 256, 512, 1024, 2048]), st.sampled_from([44_100, 48_000, 96_000]))
+def test_the_ring_never_fills_between_two_cycles(frames: int, rate: int) -> None:
+    """What is ahead and what one period adds stay below what the ring holds."""
+    period = frames / rate
+    flow = jack_flow(period)
+    assert flow.ahead + flow.per_second * period < JACK_RING

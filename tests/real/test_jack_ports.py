@@ -1,0 +1,200 @@
+"""Ports on a real JACK server; the other end is plain python-rtmidi, or nobody.
+
+What JACK and RtMidi do here was measured with JACK 1.9.21 and python-rtmidi 1.5.8; nothing written promises it.
+"""
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import rtmidi
+from conftest import MORTAL
+from stagehand import hear, joined, player, wait_for
+
+from engine.ports.port import PortError
+from engine.ports.system import System
+
+JACK = rtmidi.API_UNIX_JACK
+NOTE = b"\x90\x40\x40"
+MISBEHAVING = Path(__file__).parent / "jack_misbehaving.py"
+
+
+@pytest.fixture
+def system(jack_server: str) -> Iterator[System]:
+    """Our ports, under the name "bayleaf"."""
+    system = System("jack", "bayleaf")
+    yield system
+    system.close()
+
+
+def test_names_hold_the_client_and_end_in_the_port(system: System) -> None:
+    """Other programs see the engine's name in each virtual port, and the rig's name at its end; we leave ours out."""
+    ports = [system.open_virtual_input("keys"), system.open_virtual_output("keys"), system.open_virtual_output("drums")]
+    other = System("jack", "other")
+    try:
+        assert [name for name in other.outputs() if "bayleaf" in name and name.endswith("keys")] == [ports[0].name]
+        assert [name for name in other.inputs() if "bayleaf" in name and name.endswith("keys")] == [ports[1].name]
+        assert [name for name in other.inputs() if name.endswith("drums")] == [ports[2].name]
+        assert not [name for name in system.inputs() + system.outputs() if "bayleaf" in name]
+        heard = other.open_input("*drums")
+        assert not [name for name in other.outputs() if "drums" in name]
+        heard.close()
+    finally:
+        for port in ports:
+            port.close()
+        other.close()
+
+
+def test_what_other_programs_play_arrives(system: System) -> None:
+    """SysEx, clock, time code and active sensing arrive like notes: nothing is filtered on the way in."""
+    played = [NOTE, b"\xf0\x7d\x01\xf7", b"\xf8", b"\xf1\x23", b"\xfe", b"\xc3\x07", b"\x80\x40\x00"]
+    ours = system.open_virtual_input("keys")
+    heard: list[bytes] = []
+    with joined(rtmidi.MidiOut, JACK, "stand", lambda name: name.endswith(":keys")) as port:
+        for message in played:
+            port.send_message(message)
+        wait_for("all messages", lambda: heard.extend(ours.poll()) or len(heard) >= len(played))
+    ours.close()
+    assert heard == played
+
+
+def test_what_we_play_arrives(system: System) -> None:
+    """The longest message and short ones arrive whole and in order at a program that joined our port."""
+    longest = b"\xf0" + bytes(16_377) + b"\xf7"
+    ours = system.open_virtual_output("strings")
+    with joined(rtmidi.MidiIn, JACK, "ear", lambda name: name.endswith(":strings")) as port:
+        assert ours.longest == len(longest)
+        ours.send(longest)
+        assert hear(port, 1) == [longest]
+        for number in range(100):
+            ours.send(bytes((0xB0, 7, number)))
+        assert hear(port, 100) == [bytes((0xB0, 7, number)) for number in range(100)]
+    ours.close()
+
+
+def test_too_long_a_message_is_refused(system: System) -> None:
+    """A SysEx that JACK would lose without a word is refused, and told with both lengths."""
+    ours = system.open_virtual_output("strings")
+    with pytest.raises(PortError, match=r"at most 16379 bytes a message, not 16380"):
+        ours.send(b"\xf0" + bytes(16_378) + b"\xf7")
+    ours.close()
+
+
+def test_more_than_the_driver_takes_is_refused(system: System) -> None:
+    """Sending without end is refused in time, and all that was accepted arrives."""
+    other = System("jack", "ear")
+    ours = system.open_virtual_output("strings")
+    port = other.open_input("*:strings")
+    heard: list[bytes] = []
+    sent = 0
+    refusal = ""
+    while not refusal:
+        try:
+            ours.send(NOTE)
+            sent += 1
+        except PortError as fault:
+            refusal = str(fault)
+    wait_for("all that was accepted", lambda: heard.extend(port.poll()) or len(heard) >= sent)
+    for end in (port, ours, other):
+        end.close()
+    assert "is full" in refusal
+    assert heard == [NOTE] * sent
+
+
+def test_patterns_are_resolved_or_told(system: System) -> None:
+    """A pattern for several ports, or for none, is told with the candidates; one port is opened and played to."""
+    with player(JACK, "Stage piano"), player(JACK, "Stage organ"):
+        wait_for("both ports", lambda: len(system.inputs()) >= 2)
+        with pytest.raises(PortError, match=r"Stage piano:out.*Stage organ:out"):
+            system.open_input("stage*")
+        with pytest.raises(PortError, match=r"(?s)no port matches.*Stage piano:out"):
+            system.open_input("Grand*")
+        port = system.open_input("stage P*")
+        assert port.name == "Stage piano:out"
+        port.close()
+
+
+def test_an_unplugged_port_says_so(system: System) -> None:
+    """What came before the cable was pulled is still read; then the port says that it is gone."""
+    heard: list[bytes] = []
+    with player(JACK, "Stage piano") as piano:
+        port = system.open_input("Stage piano*")
+        piano.send_message(NOTE)
+        wait_for("the note", lambda: heard.extend(port.poll()) or heard)
+    with pytest.raises(PortError, match='"Stage piano:out" was unplugged'):
+        wait_for("the news", lambda: heard.extend(port.poll()))
+    port.close()
+    assert heard == [NOTE]
+
+
+def test_closed_ports_are_inert(system: System) -> None:
+    """Closing again does nothing, a closed input brings nothing, a closed output refuses."""
+    source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
+    for port in (source, output, source, output):
+        port.close()
+    assert source.poll() == []
+    with pytest.raises(PortError, match="is closed"):
+        output.send(NOTE)
+
+
+def _held() -> tuple[int, int]:
+    """This process's threads and file descriptors."""
+    return len(os.listdir("/proc/self/task")), len(os.listdir("/proc/self/fd"))
+
+
+def test_opening_and_closing_leaks_nothing(system: System) -> None:
+    """After 200 ports have come and gone there are as many threads, descriptors and ports as before."""
+
+    def one_round() -> None:
+        ports = [system.open_virtual_input("keys"), system.open_virtual_output("strings")]
+        for port in ports:
+            port.close()
+
+    one_round()
+    before = _held()
+    for _ in range(100):
+        one_round()
+    wait_for("the threads' end", lambda: _held() <= before)
+    other = System("jack", "onlooker")
+    left = [name for name in other.inputs() + other.outputs() if "bayleaf" in name]
+    other.close()
+    assert not left
+
+
+def test_no_server_is_told(
+    jack_server: str, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Without a server the player reads one sentence with a remedy, and nothing from the driver."""
+    monkeypatch.setenv("JACK_DEFAULT_SERVER", "bayleaf-nobody")
+    with pytest.raises(PortError, match="the JACK server is not running; start it, or use --backend alsa"):
+        System("jack", "bayleaf")
+    captured = capfd.readouterr()
+    assert captured.out + captured.err == ""
+
+
+def _misbehave(what: str, server: subprocess.Popen[bytes]) -> str:
+    """Runs one part of the script beside this in a process of its own, which must end."""
+    environment = {**os.environ, "JACK_DEFAULT_SERVER": MORTAL, "JACK_NO_START_SERVER": "1"}
+    command = [sys.executable, str(MISBEHAVING), what, str(server.pid)]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stderr == ""
+    return done.stdout
+
+
+def test_a_frozen_server_does_not_freeze_us(mortal_jack: subprocess.Popen[bytes]) -> None:
+    """While the server stands still a sender goes on being refused, and can send again once it runs."""
+    try:
+        assert _misbehave("freeze", mortal_jack) == "refused\nsends again\n"
+    finally:
+        mortal_jack.send_signal(signal.SIGCONT)
+
+
+def test_a_killed_server_is_told(mortal_jack: subprocess.Popen[bytes]) -> None:
+    """When the server dies in the middle of sending, every port says so and all of them close."""
+    said = "the JACK server has stopped; start it and run Bayleaf again\n"
+    assert _misbehave("kill", mortal_jack) == said * 3 + "closed\n"
