@@ -12,6 +12,7 @@ import os
 import socket
 import stat
 from collections import deque
+from collections.abc import AsyncGenerator
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
@@ -84,8 +85,8 @@ class Server:
     async def _talk(self, stream: trio.SocketStream) -> None:
         """One asker; whatever it does, the show goes on."""
         with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
-            async with stream:
-                async for line in _lines(stream):
+            async with stream, contextlib.aclosing(_lines(stream)) as lines:
+                async for line in lines:
                     request = _parse(line)
                     if request is not None and request.get("do") == "watch":
                         await self._watched(stream)
@@ -145,7 +146,7 @@ def _parse(line: bytes) -> dict[str, Any] | None:
     return request if isinstance(request, dict) else None
 
 
-async def _lines(stream: trio.SocketStream) -> Any:
+async def _lines(stream: trio.SocketStream) -> AsyncGenerator[bytes, None]:
     """Whole lines; a line longer than allowed ends the talk."""
     rest = b""
     async for piece in stream:
