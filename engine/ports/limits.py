@@ -8,11 +8,13 @@ from typing import Final
 from engine.ports.port import Flow
 
 #: JACK: a SysEx of 16,380 bytes or more vanishes without a word; one of 16,379 arrives.
-#: ALSA: a raw MIDI device's buffer in the kernel takes 4,096 bytes, and an event that does not fit is dropped whole.
+#: ALSA: a raw MIDI device's buffer in the kernel takes 4,096 bytes and drops the rest; a program's takes 5,400, and a
+#: message that fits neither blocks those behind it.
 LONGEST: Final = {"jack": 16_379, "alsa": 4_096}
 
-#: A reader's pool in the kernel has 200 cells of 28 bytes, and what does not fit is lost; a short message takes a cell.
-ALSA_FLOW: Final = Flow(ahead=4_096, per_second=540_000, overhead=24)
+#: ALSA: a program's pool in the kernel has 200 cells of 28 bytes, and a short message takes one; a message that found
+#: no room waits for the next one to be sent. So: at most 150 short messages at once, and 10,000 a second.
+ALSA_FLOW: Final = Flow(ahead=4_096, per_second=270_000, overhead=24)
 
 #: The ring that JACK empties once a period holds this many bytes (one of its 16,384 stays free).
 JACK_RING: Final = 16_383
