@@ -19,6 +19,7 @@ class Parser:
         self._status = 0  # the running status, or the status of the system common message under way; 0 is none
         self._want = 0  # data bytes that this status takes
         self._data = bytearray()
+        self._begun = False  # a status byte or running status with data came, and not yet all that belongs to it
         self._sysex: bytearray | None = None
         self._overlong = False
         self._orphaned = False  # a run of orphaned data bytes is one broken piece
@@ -51,7 +52,7 @@ class Parser:
 
     def _is_one_message(self, data: bytes) -> bool:
         """The common case, a driver's one whole channel message; it sets the running status as well."""
-        if not 2 <= len(data) <= 3 or not 0x80 <= data[0] < SYSEX or self._data or self._sysex is not None:
+        if not 2 <= len(data) <= 3 or not 0x80 <= data[0] < SYSEX or self._begun or self._sysex is not None:
             return False
         if DATA_BYTES[data[0]] != len(data) - 1 or data[1] > 0x7F or data[-1] > 0x7F:
             return False
@@ -61,10 +62,10 @@ class Parser:
     def _take_status(self, byte: int, messages: list[bytes]) -> None:
         if self._sysex is not None:
             self._end_sysex(byte, messages)
-        elif byte == SYSEX_END or self._data:
+        elif byte == SYSEX_END or self._begun:
             self.repairs += 1  # a lone F7, or a message that another one cut short
         self._data.clear()
-        self._orphaned = False
+        self._begun = self._orphaned = False
         self._status = 0
         if byte == SYSEX:
             self._sysex, self._overlong = bytearray((SYSEX,)), False
@@ -73,7 +74,7 @@ class Parser:
         if want == 0:
             messages.append(bytes((byte,)))
         elif want is not None and want > 0:
-            self._status, self._want = byte, want
+            self._status, self._want, self._begun = byte, want, True
 
     def _end_sysex(self, byte: int, messages: list[bytes]) -> None:
         sysex, self._sysex = self._sysex, None
@@ -96,7 +97,8 @@ class Parser:
             self._orphaned = True
             return
         self._data.append(byte)
-        if len(self._data) == self._want:
+        self._begun = len(self._data) < self._want
+        if not self._begun:
             messages.append(bytes((self._status, *self._data)))
             self._data.clear()
             if self._status >= SYSEX:  # only channel messages leave a running status behind
