@@ -1,0 +1,146 @@
+"""Commands that look without playing, as a user types them."""
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+from engine.cli.app import main
+
+DEMO = Path(__file__).parents[2] / "presets" / "demo.toml"
+
+
+class Said(NamedTuple):
+    status: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def bayleaf(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., Said]:
+    """Runs the command in this process."""
+
+    def run(*arguments: str) -> Said:
+        monkeypatch.setattr("sys.argv", ["bayleaf", *arguments])
+        status = 0
+        try:
+            main()
+        except SystemExit as ended:
+            status = int(ended.code or 0)
+        captured = capsys.readouterr()
+        return Said(status, captured.out, captured.err)
+
+    return run
+
+
+def test_check_tells_each_bursts_cost(bayleaf: Callable[..., Said]) -> None:
+    """`check` prints bytes and time on the wire: 320 µs a byte (MIDI 1.0 p. 1) and then the settle time."""
+    said = bayleaf("check", str(DEMO), "--json")
+    assert said.status == 0
+    bursts = {(row["number"], row["output"]): row for row in json.loads(said.out)["bursts"]}
+    assert bursts[11, "strings"]["bytes"] == 8  # bank MSB, bank LSB, program: 3 + 3 + 2
+    assert bursts[11, "strings"]["ms"] == pytest.approx(8 * 0.32 + 30)
+    assert bursts[12, "brass"]["bytes"] == 5  # this one hears no LSB
+    assert bursts[12, "bass"]["bytes"] == 2  # and this one no bank
+
+
+def test_check_prints_a_table(bayleaf: Callable[..., Said]) -> None:
+    """Without --json the same is a table for people."""
+    said = bayleaf("check", str(DEMO))
+    assert said.status == 0
+    assert "in order: 3 inputs, 4 outputs, 4 instruments, 4 scenes" in said.out
+    assert "Street at night" in said.out
+
+
+def test_a_broken_rig_is_told_on_stderr(bayleaf: Callable[..., Said], tmp_path: Path) -> None:
+    """A rig at fault gives status 1, and file, line and key on stderr."""
+    rig = tmp_path / "broken.toml"
+    rig.write_text('format = 1\n[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "x" } ]\n')
+    said = bayleaf("check", str(rig))
+    assert said.status == 1
+    assert f"{rig}:5: scenes.1.routes.1.from:" in said.err
+    assert f"{rig}:5: scenes.1.routes.1.to:" in said.err
+    assert said.out == ""
+
+
+def test_usage_errors_give_status_2(bayleaf: Callable[..., Said]) -> None:
+    """What is no command, or a command without what it needs, is a usage error."""
+    assert bayleaf("chek").status == 2
+    assert bayleaf("check").status == 2
+
+
+def test_explain_tells_each_filters_verdict(bayleaf: Callable[..., Said]) -> None:
+    """`explain --json` names each route and filter, and what each output gets, in hexadecimal."""
+    said = bayleaf("explain", str(DEMO), "--scene", "12", "--input", "keys", "90", "3C", "40", "--json")
+    assert said.status == 0
+    found = json.loads(said.out)
+    assert found["outputs"] == {"strings": [], "brass": ["90 3C 37"], "bass": [], "drums": []}
+    stopped, passed = found["routes"]
+    assert stopped["filters"] == [{"filter": "zone", "in": ["90 3C 40"], "out": []}]
+    assert [one["filter"] for one in passed["filters"]] == ["zone", "velocity"]
+
+
+def test_explain_in_words(bayleaf: Callable[..., Said]) -> None:
+    """For people the message and what comes out are said in words as well."""
+    said = bayleaf("explain", str(DEMO), "--scene", "Street at night", "--input", "keys", "903C40")
+    assert "channel 1 note on C4 velocity 64" in said.out
+    assert "brass: 90 3C 37" in said.out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("--scene", "99", "--input", "keys", "90", "3C", "40"), "there is no scene 99"),
+        (("--input", "nobody", "90", "3C", "40"), 'there is no input "nobody"'),
+        (("--input", "keys", "90", "3C"), "one whole MIDI message"),
+        (("--input", "keys", "hello"), "one whole MIDI message"),
+    ],
+)
+def test_explain_says_what_is_wrong(bayleaf: Callable[..., Said], arguments: tuple[str, ...], told: str) -> None:
+    """A wrong scene, input or message gives one sentence and status 1."""
+    said = bayleaf("explain", str(DEMO), *arguments)
+    assert said.status == 1
+    assert told in said.err
+
+
+def test_new_writes_a_rig_that_checks_and_overwrites_nothing(bayleaf: Callable[..., Said], tmp_path: Path) -> None:
+    """`new` writes a starter rig that `check` accepts; an existing file is left alone."""
+    rig = tmp_path / "mine.toml"
+    assert bayleaf("new", str(rig), "--backend", "memory").status == 0
+    assert bayleaf("check", str(rig)).status == 0
+    before = rig.read_text()
+    said = bayleaf("new", str(rig), "--backend", "memory")
+    assert said.status == 1
+    assert "exists already" in said.err
+    assert rig.read_text() == before
+
+
+def test_ports_lists_and_unknown_backends_are_told(bayleaf: Callable[..., Said]) -> None:
+    """`ports` prints JSON on request; a backend that does not exist is told with those that do."""
+    said = bayleaf("ports", "--backend", "memory", "--json")
+    assert json.loads(said.out) == {"inputs": [], "outputs": []}
+    said = bayleaf("ports", "--backend", "carrier-pigeon")
+    assert said.status == 1
+    assert "alsa, jack" in said.err
+
+
+def test_no_engine_is_told(bayleaf: Callable[..., Said], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A command to an engine that does not run says so, and how to start one."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", os.fspath(tmp_path))
+    said = bayleaf("scene", "1")
+    assert said.status == 1
+    assert "bayleaf run" in said.err
+
+
+def test_the_demo_shows_the_job(bayleaf: Callable[..., Said]) -> None:
+    """`demo` plays three scene changes by foot and shows banks, programs and notes carried across."""
+    said = bayleaf("demo")
+    assert said.status == 0
+    for scene in ("scene 11 Overture", "scene 12 Street at night", "scene 13 Chase", "scene 14 Finale"):
+        assert said.out.count(scene) == 1, "the worn switch must count once"
+    assert "Warm pad" in said.out
+    assert "carried across" in said.out
+    assert "LEFT SOUNDING" not in said.out
