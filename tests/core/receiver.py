@@ -1,0 +1,58 @@
+"""A receiving synth, written from MIDI 1.0 and knowing nothing of the ledger."""
+
+from collections import Counter
+
+RESTS = {1: 0, 64: 0, 65: 0, 66: 0, 67: 0, 11: 127}  # RP-015; MIDI 1.0 p. 31
+
+
+class Receiver:
+    """Listens to one output: what sounds, what is off rest, which bank and program each channel is on."""
+
+    def __init__(self) -> None:
+        self.sounding: Counter[tuple[int, int]] = Counter()
+        self.off_rest: set[tuple[int, str, int]] = set()
+        self.bank: dict[int, list[int]] = {}
+        self.sound: dict[int, tuple[int, int, int]] = {}
+        self.selected: list[tuple[int, int, int, int]] = []
+
+    def hear(self, message: bytes) -> None:
+        """One whole message."""
+        if message[0] >= 0xF0:
+            return
+        kind, channel = message[0] & 0xF0, message[0] & 0x0F
+        if kind == 0x90 and message[2]:
+            self.sounding[channel, message[1]] += 1
+        elif kind in (0x80, 0x90):
+            if self.sounding[channel, message[1]]:
+                self.sounding[channel, message[1]] -= 1
+        elif kind == 0xB0:
+            self._controller(channel, message[1], message[2])
+        elif kind == 0xC0:
+            high, low = self.bank.get(channel, [0, 0])
+            self.sound[channel] = (high, low, message[1])
+            self.selected.append((channel, *self.sound[channel]))
+        elif kind == 0xE0:
+            self._rest(channel, "bend", 0, message[1:] == b"\x00\x40")
+        elif kind == 0xD0:
+            self._rest(channel, "pressure", 0, message[1] == 0)
+        elif kind == 0xA0:
+            self._rest(channel, "key pressure", message[1], message[2] == 0)
+
+    def _controller(self, channel: int, number: int, value: int) -> None:
+        if number == 0:
+            self.bank[channel] = [value, 0]  # only the high byte sent: the low byte counts as 0 (M1 p. 12)
+        elif number == 32:
+            self.bank.setdefault(channel, [0, 0])[1] = value
+        elif number in (120, 123):
+            for key in [key for key in self.sounding if key[0] == channel]:
+                del self.sounding[key]
+        elif number in RESTS:
+            self._rest(channel, "controller", number, value == RESTS[number])
+
+    def _rest(self, channel: int, what: str, number: int, at_rest: bool) -> None:
+        (self.off_rest.discard if at_rest else self.off_rest.add)((channel, what, number))
+
+    @property
+    def held(self) -> int:
+        """How many notes sound."""
+        return sum(self.sounding.values())
