@@ -1,6 +1,6 @@
 """How long a message takes from the reader to the driver's send, at the full load of 16 DIN inputs.
 
-    python bench/forward.py [--seconds 10] [--rounds 3] [--jack]
+    python bench/forward.py [--seconds 10] [--rounds 3] [--jack] [--cold]
 
 Sixteen inputs with 1,041 three-byte messages a second each (a full DIN cable), twenty outputs; each message through a
 transposition and a channel map; inputs 1 to 4 also go to outputs 17 to 20. Three contenders take turns in one run:
@@ -34,6 +34,9 @@ INPUTS: Final = 16
 OUTPUTS: Final = 20
 RATE: Final = 1041  # messages a second of an input
 POLL: Final = 0.00025
+#: different messages of one input before they repeat: a player's, and more than a turn lasts
+WARM: Final = 3 * 48 * 8
+COLD: Final = 3 * 48 * 128
 WARM_UP: Final = 3.0  # seconds of each turn that do not count: nobody's start is measured here
 
 
@@ -57,11 +60,10 @@ class Scheduled:
     """An input in memory on which messages are due at an even rate; they arrive when they are polled."""
 
     repairs = 0
-    _CYCLE: Final = 3 * 48 * 128
 
-    def __init__(self, source: int) -> None:
+    def __init__(self, source: int, cycle: int) -> None:
         self.name = f"in {source + 1}"
-        self._messages = messages(source, self._CYCLE)
+        self._messages = messages(source, cycle)
         self._given = 0
         self._begin = 0  # set by the first poll, so that nobody's start counts
 
@@ -69,7 +71,7 @@ class Scheduled:
         if not self._begin:
             self._begin = time.monotonic_ns()
         due = (time.monotonic_ns() - self._begin) * RATE // 1_000_000_000
-        got = [self._messages[index % self._CYCLE] for index in range(self._given, due)]
+        got = [self._messages[index % len(self._messages)] for index in range(self._given, due)]
         self._given = max(self._given, due)
         return got
 
@@ -203,10 +205,10 @@ def naive(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds: f
 CONTENDERS: Final[dict[str, Callable[..., None]]] = {"bayleaf": bayleaf, "bare forwarder": bare, "mido chain": naive}
 
 
-def one_turn(name: str, seconds: float, jack: bool) -> dict[str, float]:
+def one_turn(name: str, seconds: float, jack: bool, cycle: int) -> dict[str, float]:
     """One contender for some seconds: latency in µs, CPU as a share of a core, deliveries, and what was lost."""
     samples = Samples()
-    ports: Any = MemoryPorts() if not jack else JackPorts() if name == "bayleaf" else BarePorts()
+    ports: Any = MemoryPorts(cycle) if not jack else JackPorts(cycle) if name == "bayleaf" else BarePorts(cycle)
     try:
         ports.feed(seconds)
         begin, cpu = time.monotonic(), time.process_time()
@@ -224,8 +226,8 @@ def one_turn(name: str, seconds: float, jack: bool) -> dict[str, float]:
 class MemoryPorts:
     """Ports inside the process."""
 
-    def __init__(self) -> None:
-        self.inputs = [Scheduled(i) for i in range(INPUTS)]
+    def __init__(self, cycle: int) -> None:
+        self.inputs = [Scheduled(i, cycle) for i in range(INPUTS)]
         self.outputs = [Swallowing(i) for i in range(OUTPUTS)]
 
     def feed(self, seconds: float) -> None:
@@ -238,9 +240,10 @@ class MemoryPorts:
 class JackPorts:
     """python-rtmidi ports on the running JACK server, and a process that feeds them."""
 
-    def __init__(self) -> None:
+    def __init__(self, cycle: int) -> None:
         from engine.ports.open import open_system
 
+        self._cycle = cycle
         self._system = open_system("jack", "bench")
         self.inputs: list[Any] = [self._system.open_virtual_input(f"bench-in{i}") for i in range(INPUTS)]
         self.outputs: list[Any] = [self._system.open_virtual_output(f"bench-out{i}") for i in range(OUTPUTS)]
@@ -248,7 +251,9 @@ class JackPorts:
 
     def feed(self, seconds: float) -> None:
         self._feeder = subprocess.Popen(
-            [sys.executable, __file__, "--feed", str(seconds + WARM_UP + 3)], stdout=subprocess.PIPE, text=True
+            [sys.executable, __file__, "--feed", str(seconds + WARM_UP + 3), "--cycle", str(self._cycle)],
+            stdout=subprocess.PIPE,
+            text=True,
         )
         assert self._feeder.stdout is not None
         assert self._feeder.stdout.readline().strip() == "feeding"
@@ -294,7 +299,8 @@ class _BareOutput:
 class BarePorts(JackPorts):
     """python-rtmidi and nothing else."""
 
-    def __init__(self) -> None:
+    def __init__(self, cycle: int) -> None:
+        self._cycle = cycle
         self.inputs = [_BareInput(i) for i in range(INPUTS)]
         self.outputs = [_BareOutput(i) for i in range(OUTPUTS)]
         self._feeder = None
@@ -305,7 +311,7 @@ class BarePorts(JackPorts):
             port.close()
 
 
-def feed(seconds: float) -> None:
+def feed(seconds: float, cycle: int) -> None:
     """The second process: plays to the bench's inputs at the full rate."""
     import rtmidi
 
@@ -315,7 +321,7 @@ def feed(seconds: float) -> None:
         names = port.get_ports(encoding="utf-8")
         port.open_port(next(index for index, name in enumerate(names) if name.endswith(f"bench-in{source}")), "out")
         ports.append(port)
-    made = [messages(source, 3 * 48 * 128) for source in range(INPUTS)]
+    made = [messages(source, cycle) for source in range(INPUTS)]
     print("feeding", flush=True)
     time.sleep(1.5)  # the other process loads its rig
     begin, sent, end = time.monotonic(), 0, time.monotonic() + seconds
@@ -335,19 +341,19 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=10.0)
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--jack", action="store_true")
+    parser.add_argument("--cold", action="store_true", help="no message is ever the same as one before")
+    parser.add_argument("--cycle", type=int, help=argparse.SUPPRESS)
     parser.add_argument("--feed", type=float, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.feed:
-        feed(options.feed)
+        feed(options.feed, options.cycle)
         return
     turns: dict[str, list[dict[str, float]]] = {name: [] for name in CONTENDERS}
     for _ in range(options.rounds):
         for name in CONTENDERS:
-            turns[name].append(one_turn(name, options.seconds, options.jack))
-    print(
-        f"{platform.machine()}, Python {platform.python_version()}, {'JACK' if options.jack else 'memory'} ports, ",
-        end="",
-    )
+            turns[name].append(one_turn(name, options.seconds, options.jack, COLD if options.cold else WARM))
+    where = f"{'JACK' if options.jack else 'memory'} ports, {'cold' if options.cold else 'warm'}"
+    print(f"{platform.machine()}, Python {platform.python_version()}, {where}, ", end="")
     print(f"median of {options.rounds} turns of {options.seconds:.0f} s; latencies in µs, CPU in % of a core")
     medians = {
         name: {key: statistics.median(turn[key] for turn in listed) for key in listed[0]}
