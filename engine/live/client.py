@@ -25,7 +25,9 @@ def socket_path(name: str) -> Path:
     """Where the engine of this name listens. Raises NoEngine for a name that cannot be one."""
     if not _NAME.fullmatch(name):
         raise NoEngine(f'"{name}" cannot be an engine\'s name: use letters, digits, hyphen and underscore, up to 40')
-    with warnings.catch_warnings():  # where XDG_RUNTIME_DIR is not set, its fallback will do
+    if folder := os.environ.get("XDG_RUNTIME_DIR"):
+        return Path(folder) / _APP / f"{name}.sock"
+    with warnings.catch_warnings():  # platformdirs warns where it falls back; its fallback will do
         warnings.simplefilter("ignore")
         return Path(platformdirs.user_runtime_dir(_APP)) / f"{name}.sock"
 

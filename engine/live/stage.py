@@ -2,7 +2,7 @@
 
 import contextlib
 import signal
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Final
 
@@ -32,6 +32,7 @@ class Stage:
         self._say = say
         self._scene_to_keep: int | None = None
         self._scene_changed = trio.Event()
+        self._stop = trio.Event()
 
     async def run(self, system: PortSystem) -> None:
         """Until SIGINT or SIGTERM. Raises NameTaken, SamePort, PortError or OSError before anything plays."""
@@ -42,29 +43,40 @@ class Stage:
                 self._say(f"{place} is missing: {reason}")
             inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
             show = Show(self._rig, patch, inbox, self._keep)
-            try:
-                await self._play(show, inbox, Server(show, listener))
-            finally:
-                inbox.stop()
-                with trio.CancelScope(shield=True):
-                    await _say_farewell(show)
-                show.close_outputs()
+            with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
+                async with trio.open_nursery() as nursery:
+                    nursery.start_soon(self._heed, signals)
+                    await self._perform(show, inbox, Server(show, listener))
+                    nursery.cancel_scope.cancel()
         finally:
             listener.close()
             path.unlink(missing_ok=True)
+
+    async def _heed(self, signals: AsyncIterator[int]) -> None:
+        """The first signal ends the show; an impatient second one must not end the farewell."""
+        async for _ in signals:
+            self._stop.set()
+
+    async def _perform(self, show: Show, inbox: Inbox, server: Server) -> None:
+        try:
+            with collector_at_rest():
+                await self._play(show, inbox, server)
+        finally:
+            inbox.stop()
+            with trio.CancelScope(shield=True):
+                await _say_farewell(show)
+            show.close_outputs()
 
     async def _play(self, show: Show, inbox: Inbox, server: Server) -> None:
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
             nursery.start_soon(collect_when_idle, show.messages_heard)
-            with collector_at_rest(), trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
-                nursery.start_soon(server.serve)
-                nursery.start_soon(self._keep_state)
-                self._say(show.command("scene", self._start_scene(), "start").text)
-                inbox.start(lambda: _poke(token, show))
-                self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
-                async for _ in signals:
-                    break
+            nursery.start_soon(server.serve)
+            nursery.start_soon(self._keep_state)
+            self._say(show.command("scene", self._start_scene(), "start").text)
+            inbox.start(lambda: _poke(token, show))
+            self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
+            await self._stop.wait()
             nursery.cancel_scope.cancel()
         await self._write_state()
 

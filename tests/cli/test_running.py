@@ -215,3 +215,17 @@ def test_a_port_that_is_missing_at_start_is_told_and_the_rest_plays(stage: Stage
     inputs = json.loads(stage.bayleaf("status", "--json").stdout)["inputs"]
     assert inputs[0]["state"] == "missing"
     assert "there is no such device" in inputs[0]["last_error"]
+
+
+def test_an_impatient_second_ctrl_c_ends_nothing_badly(stage: Stage) -> None:
+    """Ctrl-C twice: the held note is still released, the status is 0 and no traceback is shown."""
+    process = stage.start()
+    stage.heard(bytes.fromhex("C0 02"))
+    os.write(stage.keys, bytes.fromhex("90 3C 40"))
+    stage.heard(bytes.fromhex("90 3C 40"))
+    process.send_signal(signal.SIGINT)
+    process.send_signal(signal.SIGINT)
+    assert stage.heard(bytes.fromhex("80 3C 40")) == bytes.fromhex("80 3C 40")
+    _, said = process.communicate(timeout=DEADLINE)
+    assert process.returncode == 0
+    assert "Traceback" not in said
