@@ -28,6 +28,7 @@ def cross_check(data: Data) -> Iterator[Complaint]:
     yield from _routes(data)
     yield from _route_names(data)
     yield from _scenes_once(data)
+    yield from _names_like_numbers(data)
     yield from _scene_references(data)
     yield from _bursts(data)
     yield from _controls(data)
@@ -58,10 +59,10 @@ def _no_such(what: str, name: object, known: Iterable[object]) -> str:
     listed = [str(one) for one in known]
     shown = f'"{name}"' if isinstance(name, str) else str(name)
     if not listed:
-        return f"there is no {what} {shown}; the rig has none at all"
+        return f"there is no {what} {shown}; there are none at all"
     close = get_close_matches(str(name), listed, 1)
     remedy = f'did you mean "{close[0]}"? ' if close else ""
-    return f"there is no {what} {shown}; {remedy}the rig has {', '.join(listed)}"
+    return f"there is no {what} {shown}; {remedy}there are: {', '.join(dict.fromkeys(listed))}"
 
 
 # Ports and instruments
@@ -70,8 +71,8 @@ def _no_such(what: str, name: object, known: Iterable[object]) -> str:
 def _port_names(data: Data) -> Iterator[Complaint]:
     for section in ("inputs", "outputs", "instruments"):
         for name in _table(data, section):
-            if not name.strip() or "/" in name or any(ord(sign) < 32 for sign in name):
-                text = f'found "{name}"; allowed: a name with no slash and no control characters'
+            if not name.strip() or "/" in name or "\\" in name or not name.isprintable():
+                text = f'found "{name}"; allowed: a name that is not empty, without slashes and control characters'
                 yield Complaint((section, name), text)
 
 
@@ -105,12 +106,7 @@ def _bank_and_program(keys: Keys, found: Data, gear: Data) -> Iterator[Complaint
     counts_from = gear.get("programs_from", 1)
     first, last = (0, 127) if counts_from == 0 else (1, 128)
     program = found.get("program")
-    if (
-        isinstance(program, int)
-        and not isinstance(program, bool)
-        and program in (0, 128)
-        and not first <= program <= last
-    ):
+    if _is_number(program) and program in (0, 128) and not first <= program <= last:
         text = f"found {program}; allowed: {first} to {last}, since programs count from {first} here"
         yield Complaint((*keys, "program"), text)
 
@@ -173,7 +169,7 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
     for index, scene in _tables(data, "scenes"):
         for key in ("number", "name"):
             value = scene.get(key)
-            if not isinstance(value, int | str):
+            if not _is_reference(value):
                 continue
             first = seen.setdefault((key, value), index)
             if first != index:
@@ -182,24 +178,49 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
                 yield Complaint(("scenes", index, key), text)
 
 
+def _names_like_numbers(data: Data) -> Iterator[Complaint]:
+    """ "12" typed in a shell would mean two scenes."""
+    numbers = {str(scene.get("number")): index for index, scene in _tables(data, "scenes")}
+    for index, scene in _tables(data, "scenes"):
+        name = scene.get("name")
+        if isinstance(name, str) and numbers.get(name, index) != index:
+            text = f'the name "{name}" is another scene\'s number (scene {numbers[name] + 1} of the file); change it'
+            yield Complaint(("scenes", index, "name"), text)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _is_reference(value: object) -> bool:
+    return isinstance(value, str) or _is_number(value)
+
+
 def _known_scenes(data: Data) -> list[object]:
     scenes = [scene for _, scene in _tables(data, "scenes")]
-    return [scene.get(key) for key in ("number", "name") for scene in scenes if scene.get(key) is not None]
+    return [scene[key] for key in ("number", "name") for scene in scenes if _is_reference(scene.get(key))]
+
+
+def _can_tell(data: Data) -> bool:
+    """Whether each scene has a number and a name; if not, a reference that misses may be meant for that one."""
+    return all(_is_number(scene.get("number")) and "name" in scene for _, scene in _tables(data, "scenes"))
 
 
 def _scene_references(data: Data) -> Iterator[Complaint]:
+    if not _can_tell(data):
+        return
     known = _known_scenes(data)
     start = _table(data, "rig").get("start", "last")
-    if isinstance(start, int | str) and start != "last" and start not in known:
+    if _is_reference(start) and start != "last" and start not in known:
         yield Complaint(("rig", "start"), _no_such("scene", start, known) + ', or "last"')
     for index, setlist in _tables(data, "setlists"):
         listed = setlist.get("scenes")
         for place, scene in enumerate(listed if isinstance(listed, list) else []):
-            if isinstance(scene, int | str) and scene not in known:
+            if _is_reference(scene) and scene not in known:
                 yield Complaint(("setlists", index, "scenes", place), _no_such("scene", scene, known))
     for index, control in _tables(data, "controls"):
         scene = control.get("scene")
-        if isinstance(scene, int | str) and scene not in known:
+        if _is_reference(scene) and scene not in known:
             yield Complaint(("controls", index, "scene"), _no_such("scene", scene, known))
 
 
@@ -240,7 +261,7 @@ def _burst_step(data: Data, keys: Keys, step: Data) -> Iterator[Complaint]:
     gear = _table(instruments, name)
     yield from _bank_and_program(keys, step, gear)
     if isinstance(sound, str) and sound not in _table(gear, "sounds"):
-        yield Complaint((*keys, "sound"), _no_such(f'sound of "{name}"', sound, _table(gear, "sounds")))
+        yield Complaint((*keys, "sound"), _no_such("sound", sound, _table(gear, "sounds")) + f' (sounds of "{name}")')
 
 
 # Controls

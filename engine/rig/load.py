@@ -1,19 +1,21 @@
 """Reads a rig file, or says everything that is wrong with it at once, by file, line and key."""
 
-import tomllib
+import json
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from engine.rig.checks import Complaint, cross_check
 from engine.rig.models import Rig, rig_model
 from engine.rig.places import line_of, lines_of
 from engine.rig.schema import allowed_keys
+from engine.rig.syntax import NotToml, parsed
 from filters.registry import registry
 
 Keys = tuple[str | int, ...]
@@ -29,7 +31,8 @@ class Problem:
     text: str
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}: " + (f"{self.key}: " if self.key else "") + self.text
+        told = f"{self.file}:{self.line}: " + (f"{self.key}: " if self.key else "") + self.text
+        return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in told)
 
 
 class RigError(Exception):
@@ -53,15 +56,17 @@ def load(path: Path) -> Rig:
         raise _whole(path, 1, "this is a folder; name the rig file in it") from None
     except OSError as fault:
         raise _whole(path, 1, f"the file cannot be read: {fault.strerror}") from None
+    except ValueError as fault:  # a path no system can have
+        raise _whole(path, 1, f"the file cannot be read: {fault}") from None
     return read(text, str(path))
 
 
 def read(text: str, source: str) -> Rig:
     """The rig in a text; `source` names it in errors. Raises RigError."""
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
-        raise _syntax(text, source, fault) from None
+        data = parsed(text)
+    except NotToml as fault:
+        raise RigError([Problem(source, fault.line, fault.key, fault.text)]) from None
     complaints = list(cross_check(data))
     try:
         rig = rig_model().model_validate(data)
@@ -71,21 +76,22 @@ def read(text: str, source: str) -> Rig:
         if not complaints:
             return rig
     lines = lines_of(text)
-    raise RigError(
-        Problem(source, line_of(lines, keys), ".".join(str(k + 1 if isinstance(k, int) else k) for k in keys), told)
-        for keys, told in complaints
+    raise RigError(Problem(source, line_of(lines, keys), _key(keys), told) for keys, told in complaints)
+
+
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+
+
+def _key(keys: Keys) -> str:
+    """A path as people write it: places in a list count from 1, names that need quotes have them."""
+    return ".".join(
+        str(key + 1) if isinstance(key, int) else key if _BARE.fullmatch(key) else json.dumps(key, ensure_ascii=False)
+        for key in keys
     )
 
 
 def _whole(path: Path, line: int, text: str) -> RigError:
     return RigError([Problem(str(path), line, "", text)])
-
-
-def _syntax(text: str, source: str, fault: tomllib.TOMLDecodeError) -> RigError:
-    said, _, place = str(fault).partition(" (at ")
-    words = place.replace(",", " ").replace(")", " ").split()
-    line = int(words[1]) if len(words) > 1 and words[0] == "line" else text.rstrip().count("\n") + 1
-    return RigError([Problem(source, line, "", f"this is not TOML: {said[:1].lower()}{said[1:]}")])
 
 
 # From pydantic's findings to sentences
@@ -95,7 +101,7 @@ def _complaints(data: dict[str, Any], errors: list[ErrorDetails]) -> list[Compla
     told: dict[Keys, list[str]] = {}
     for error in errors:
         keys, found = _in_file(data, error)
-        sentence = _sentence(keys, found, error)
+        sentence = _sentence(data, keys, found, error)
         listed = told.setdefault(keys, [])
         if sentence not in listed:
             listed.append(sentence)
@@ -114,12 +120,16 @@ def _in_file(data: Any, error: ErrorDetails) -> tuple[Keys, Any]:
     """The part of pydantic's place that stands in the file, and what stands there."""
     keys: Keys = ()
     for place, part in enumerate(error["loc"]):
+        if part == "[key]":
+            return keys, keys[-1]  # the key itself is what is wrong
+        if place == len(keys) and keys[-2:-1] == ("through",):
+            continue  # the filter's name, which pydantic puts behind the filter's place and the file has not
         if _stands_in(data, part):
             data = data[part]
         elif error["type"] == "missing" and place == len(error["loc"]) - 1:
             return (*keys, part), None
         else:
-            continue  # a filter's tag, or which of several kinds was tried
+            continue  # which of several kinds was tried
         keys = (*keys, part)
     return keys, data
 
@@ -143,18 +153,20 @@ _KINDS = {
 }
 
 
-def _sentence(keys: Keys, found: Any, error: ErrorDetails) -> str:
+def _sentence(data: dict[str, Any], keys: Keys, found: Any, error: ErrorDetails) -> str:
     kind, context = error["type"], error.get("ctx", {})
     if kind == "missing":
         return "this key is missing; it is needed here"
     if kind == "extra_forbidden":
-        return _unknown_key(keys)
+        return _unknown("key", str(keys[-1]), _allowed_keys(data, keys[:-1]))
     if kind == "union_tag_invalid":
         return _unknown("filter", context["tag"], sorted(registry()))
     if kind == "union_tag_not_found":
         return 'the filter\'s name is missing; write filter = "NAME"'
     if kind == "value_error" and isinstance(found, dict):
-        return error["msg"].removeprefix("Value error, ")
+        return f"found {_shown(found)}; {error['msg'].removeprefix('Value error, ')}"
+    if kind == "tuple_type" and isinstance(found, dict):
+        return f"found one table; allowed: a list of tables, headed [[{keys[-1]}]] with two brackets on each side"
     return f"found {_shown(found)}; allowed: {_allowed(kind, context, error['msg'])}"
 
 
@@ -163,18 +175,20 @@ def _allowed(kind: str, context: dict[str, Any], message: str) -> str:
         return _KINDS[kind]
     if kind == "literal_error":
         return str(context["expected"]).replace("'", '"')
-    if kind == "greater_than_equal":
-        return f"{context['ge']} or more"
-    if kind == "less_than_equal":
-        return f"{context['le']} or less"
-    if kind in ("too_short", "too_long", "missing_argument"):
-        bound = context.get("min_length", context.get("max_length"))
-        return f"{'at least' if kind == 'too_short' else 'at most'} {bound}"
+    if kind == "too_short":
+        return f"a list of at least {context['min_length']}"
     return message.removeprefix("Value error, ").removeprefix("Input should be ")
 
 
-def _unknown_key(keys: Keys) -> str:
-    return _unknown("key", str(keys[-1]), allowed_keys(rig_model(), keys[:-1]))
+def _allowed_keys(data: Any, keys: Keys) -> list[str]:
+    """The keys that the table at this place may have; in a filter, that filter's own."""
+    model: type[BaseModel] = rig_model()
+    rest = keys
+    for place, key in enumerate(keys):
+        data = data[key]
+        if place and keys[place - 1] == "through":
+            model, rest = registry()[data["filter"]].settings, keys[place + 1 :]
+    return allowed_keys(model, rest)
 
 
 def _unknown(what: str, found: str, known: list[str]) -> str:
@@ -189,7 +203,7 @@ def _shown(found: Any) -> str:
     if isinstance(found, bool):
         return "true" if found else "false"
     if isinstance(found, dict):
-        return "a table" if found else "an empty table"
+        return f"a table with {', '.join(map(str, found))}" if found else "an empty table"
     if isinstance(found, list):
         return f"a list of {len(found)}" if found else "an empty list"
     return str(found)

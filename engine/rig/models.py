@@ -34,32 +34,68 @@ def _between(low: int, high: int) -> AfterValidator:
     return AfterValidator(check)
 
 
+def _program(found: int) -> int:
+    """Which end of 0 to 128 is too far depends on programs_from, which `checks` looks at."""
+    if not 0 <= found <= 128:
+        raise ValueError("1 to 128, or 0 to 127 for an instrument with programs_from = 0")
+    return found
+
+
 Channel = Annotated[int, _between(1, 16)]
 Value = Annotated[int, _between(0, 127)]
-Bank = Annotated[tuple[Value, Value], BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)]
-PrintedProgram = Annotated[int, _between(0, 128)]  # 0 only where programs_from = 0: see checks
+PrintedProgram = Annotated[int, AfterValidator(_program)]
 BankUse = Literal["none", "msb", "lsb", "msb lsb"]
 Action = Literal["scene", "next", "back", "panic", "resend"]
 
-_TIME = re.compile(r"(\d+(?:\.\d+)?) ?(ms|s)")
+_TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
+_LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a slip of the pen
+
+
+def _bank(found: Any) -> Any:
+    if not isinstance(found, list) or len(found) != 2:
+        raise ValueError("a bank as [msb, lsb]")
+    return tuple(found)
+
+
+Bank = Annotated[tuple[Value, Value], BeforeValidator(_bank)]
+
+
+def _text(found: str) -> str:
+    if not found.strip():
+        raise ValueError("a text that is not empty")
+    return found
+
+
+Text = Annotated[str, AfterValidator(_text)]
 
 
 def _names(found: Any) -> Any:
     """One name or a list of names, as a tuple."""
     if isinstance(found, str):
         return (found,)
-    return tuple(found) if isinstance(found, list) else found
+    if not isinstance(found, list) or not found:
+        raise ValueError('a name, or a list of names such as ["keys", "pads"]')
+    return tuple(found)
+
+
+def _order(found: Any) -> Any:
+    """A set list's scenes, as a tuple."""
+    if not isinstance(found, list) or not found:
+        raise ValueError('a list of scenes by number or name, at least one, such as [11, "Finale"]')
+    return tuple(found)
 
 
 def _milliseconds(found: Any) -> Any:
     """ "30 ms" or "1.5 s" as nanoseconds."""
-    if not isinstance(found, str) or not (match := _TIME.fullmatch(found.strip())):
-        raise ValueError('a time with its unit, such as "30 ms" or "1.5 s"')
-    return round(float(match[1]) * (1_000_000 if match[2] == "ms" else 1_000_000_000))
+    match = _TIME.fullmatch(found.strip()) if isinstance(found, str) else None
+    nanoseconds = round(float(match[1]) * (1_000_000 if match[2] == "ms" else 1_000_000_000)) if match else None
+    if nanoseconds is None or nanoseconds > _LONGEST:
+        raise ValueError('a time with its unit, up to a minute, such as "30 ms" or "1.5 s"')
+    return nanoseconds
 
 
-Names = Annotated[tuple[str, ...], BeforeValidator(_names), Field(min_length=1)]
-Nanoseconds = Annotated[int, BeforeValidator(_milliseconds), Field(ge=0, le=60_000_000_000)]
+Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
+Nanoseconds = Annotated[int, BeforeValidator(_milliseconds)]
 
 
 class _Part(BaseModel):
@@ -72,13 +108,13 @@ class About(_Part):
 
 
 class _Port(_Part):
-    port: str | None = None
-    device: str | None = None
+    port: Text | None = None
+    device: Text | None = None
 
     @model_validator(mode="after")
     def _one_place(self) -> "_Port":
         if (self.port is None) == (self.device is None):
-            raise ValueError("either port (a pattern on the system's port name) or device (a path), not both")
+            raise ValueError("give either port (a pattern on the system's port name) or device (a path)")
         return self
 
 
@@ -117,15 +153,15 @@ class BurstStep(_Part):
     @model_validator(mode="after")
     def _one_way(self) -> "BurstStep":
         if (self.instrument is None) == (self.output is None):
-            raise ValueError("either instrument or output, not both")
+            raise ValueError("give either instrument or output")
         if self.output is not None and (self.channel is None or self.program is None or self.sound is not None):
-            raise ValueError("a step for an output needs channel and program, and no sound")
+            raise ValueError("a step for an output takes channel and program, bank if wanted, and no sound")
         if self.instrument is not None and self.channel is not None:
-            raise ValueError("the instrument has its channel already")
+            raise ValueError("leave out channel, for the instrument has its own")
         if self.instrument is not None and (self.sound is None) == (self.program is None):
-            raise ValueError("a step for an instrument needs either sound or program")
+            raise ValueError("a step for an instrument takes either sound or program")
         if self.sound is not None and self.bank is not None:
-            raise ValueError("the sound has its bank already")
+            raise ValueError("leave out bank, for the sound has its own")
         return self
 
 
@@ -156,9 +192,9 @@ class When(_Part):
     def _one_kind(self) -> "When":
         kinds = [key for key in ("program", "controller", "note", "song", "sysex") if getattr(self, key) is not None]
         if len(kinds) != 1:
-            raise ValueError("exactly one of program, controller, note, song, sysex")
+            raise ValueError("give exactly one of program, controller, note, song, sysex")
         if self.at_least is not None and self.controller is None:
-            raise ValueError("at_least goes with controller")
+            raise ValueError("at_least goes with controller only")
         return self
 
 
@@ -174,15 +210,15 @@ class Control(_Part):
     def _which_scene(self) -> "Control":
         carries = "any" in (self.when.program, self.when.song)
         if self.do == "scene" and not carries and self.scene is None:
-            raise ValueError('do = "scene" needs scene = NUMBER here, for the condition carries no number')
+            raise ValueError('do = "scene" needs scene = NUMBER too, for this condition carries no number')
         if self.scene is not None and (self.do != "scene" or carries):
-            raise ValueError('scene goes with do = "scene" and a condition that carries no number')
+            raise ValueError('leave out scene; it goes with do = "scene" and a condition that carries no number')
         return self
 
 
 class SetList(_Part):
-    name: str
-    scenes: Annotated[tuple[int | str, ...], BeforeValidator(_names), Field(min_length=1)]
+    name: Text
+    scenes: Annotated[tuple[int | str, ...], BeforeValidator(_order)]
 
 
 class Route(_Part):
@@ -196,7 +232,7 @@ class Route(_Part):
 
 class Scene(_Part):
     number: Annotated[int, _between(1, 16384)]
-    name: str
+    name: Text
     routes: tuple[Route, ...] = ()
     burst: tuple[BurstStep, ...] = ()
 

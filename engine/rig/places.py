@@ -59,9 +59,9 @@ class _Walk:
         path: Path = ()
         for index, key in enumerate(keys):
             path = (*path, key)
+            self.lines.setdefault(path, line)
             if array and index == len(keys) - 1:
                 self._counts[path] = self._counts.get(path, 0) + 1
-                self.lines.setdefault(path, line)
             if path in self._counts:
                 path = (*path, self._counts[path] - 1)
         self.lines[path] = line

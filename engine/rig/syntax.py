@@ -1,0 +1,56 @@
+"""What is wrong with a text that is not TOML, in a musician's words."""
+
+import re
+import tomllib
+from typing import Any, Final
+
+_PLACE: Final = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
+_KEY: Final = re.compile(r"\s*([^=\[{#]+?)\s*=|\s*\[+\s*([^\]#]+?)\s*\]")
+
+# What tomllib says, by its beginning; what it means for the writer.
+_MEANINGS: Final = (
+    ("Illegal character '\\n'", "a text ends without its closing quote"),
+    ("Unterminated string", "a text ends without its closing quote"),
+    ("Cannot overwrite a value", "this key is given a second time; keep one of the two"),
+    ("Duplicate inline table key", "this key is given a second time; keep one of the two"),
+    ("Cannot declare", "this section is given a second time; join the two"),
+    ("Cannot mutate immutable", "this section was closed further up; write all of it in one place"),
+    ("Invalid value", "found no value; allowed: a number, true, false, text in quotes, a list [ ] or a table { }"),
+    ("Unclosed array", "a list or a table ends without its closing bracket, or lacks a comma"),
+    ("Unclosed inline table", "a table { } must stand on one line, with commas between its keys and a } at its end"),
+    ("Invalid initial character for a key part", "found no key; a table { } stands on one line, without a last comma"),
+    ("Expected newline or end of document", "found more after the value; write one key a line and text in quotes"),
+    ("Expected '='", 'found a key without a value; write KEY = VALUE, such as name = "Finale"'),
+)
+
+
+class NotToml(Exception):
+    """The text is not TOML."""
+
+    def __init__(self, line: int, key: str, text: str) -> None:
+        super().__init__(text)
+        self.line = line  # from 1
+        self.key = key  # "" where it cannot be told
+        self.text = text
+
+
+def parsed(text: str) -> dict[str, Any]:
+    """The data in a TOML text. Raises NotToml."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        raise _told(text, str(fault)) from None
+    except RecursionError:
+        raise NotToml(1, "", "this is not a rig: lists or tables stand in each other too deeply") from None
+    except ValueError:  # Python's own limit, a few thousand digits
+        raise NotToml(1, "", "this is not a rig: a number in it has too many digits") from None
+
+
+def _told(text: str, said: str) -> NotToml:
+    place = _PLACE.search(said)
+    line = int(place[1]) if place and place[1] else text.rstrip().count("\n") + 1
+    plain = _PLACE.sub("", said)
+    meaning = next((words for start, words in _MEANINGS if plain.startswith(start)), plain[:1].lower() + plain[1:])
+    written = text.split("\n")[line - 1] if line <= text.count("\n") + 1 else ""
+    found = _KEY.match(written)
+    return NotToml(line, (found[1] or found[2]) if found else "", f"this is not TOML: {meaning}")
