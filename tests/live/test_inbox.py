@@ -1,0 +1,129 @@
+"""The thread that polls every input. (Our own design; no outside source.)"""
+
+import threading
+import time
+
+import pytest
+
+from engine.live.inbox import Inbox
+from engine.ports.memory import MemoryInput
+
+
+class Faulty(MemoryInput):
+    """An input whose poll breaks the port contract."""
+
+    def poll(self):
+        raise ZeroDivisionError("a mistake")
+
+
+class Pokes:
+    """A wake-up that can be waited for."""
+
+    def __init__(self):
+        self.poked = threading.Event()
+
+    def __call__(self):
+        self.poked.set()
+
+    def wait(self):
+        assert self.poked.wait(30)
+        self.poked.clear()
+
+
+@pytest.fixture
+def started():
+    """Start inboxes that are stopped at the end of the test."""
+    inboxes = []
+
+    def start(ports):
+        inbox, pokes = Inbox(ports), Pokes()
+        inboxes.append(inbox)
+        inbox.start(pokes)
+        return inbox, pokes
+
+    yield start
+    for inbox in inboxes:
+        inbox.stop()
+
+
+def taken(inbox, pokes, count):
+    """This many arrivals, waiting for the pokes that announce them."""
+    arrivals = []
+    while len(arrivals) < count:
+        pokes.wait()
+        arrivals += inbox.take()
+    return arrivals
+
+
+def test_messages_arrive_in_order_with_their_time(started):
+    """All messages of an input come out once, in their order, stamped with the monotonic clock."""
+    keys = MemoryInput("keys")
+    inbox, pokes = started({4: keys})
+    before = time.monotonic_ns()
+    for value in range(500):
+        keys.push(bytes((0xB0, value >> 7, value & 0x7F)))
+    arrivals = taken(inbox, pokes, 500)
+    assert [(arrival.source, arrival.message[1] << 7 | arrival.message[2]) for arrival in arrivals] == [
+        (4, value) for value in range(500)
+    ]
+    stamps = [arrival.at for arrival in arrivals]
+    assert stamps == sorted(stamps)
+    assert before <= stamps[0] <= stamps[-1] <= time.monotonic_ns()
+
+
+def test_a_pulled_cable_is_told_and_the_other_inputs_go_on(started):
+    """An input that fails is told once, after what it had sent; the others are polled on."""
+    keys, pedals = MemoryInput("keys"), MemoryInput("pedals")
+    inbox, pokes = started({0: keys, 1: pedals})
+    keys.push(b"\x90\x3c\x40")
+    assert [arrival.message for arrival in taken(inbox, pokes, 1)] == [b"\x90\x3c\x40"]
+    keys.unplug()
+    while not inbox.lost:
+        pokes.wait()
+    assert list(inbox.lost) == [(0, '"keys" was unplugged')]
+    pedals.push(b"\xc0\x05")
+    assert [arrival.source for arrival in taken(inbox, pokes, 1)] == [1]
+    assert (list(inbox.lost), set(inbox.repairs())) == ([(0, '"keys" was unplugged')], {1})
+
+
+def test_a_fault_of_our_own_costs_one_input(started):
+    """If polling an input raises what it should not, that input is told as lost and the thread lives on."""
+    keys = MemoryInput("keys")
+    inbox, pokes = started({0: Faulty("bad"), 1: keys})
+    keys.push(b"\x90\x3c\x40")
+    assert [arrival.source for arrival in taken(inbox, pokes, 1)] == [1]
+    assert list(inbox.lost) == [(0, "a fault of Bayleaf itself: ZeroDivisionError('a mistake')")]
+
+
+def test_the_loop_is_woken_when_something_is_due(started):
+    """Without any message the loop is poked once the time it asked for has come."""
+    inbox, pokes = started({})
+    inbox.due = time.monotonic_ns() + 2_000_000
+    pokes.wait()
+    assert time.monotonic_ns() >= inbox.due
+
+
+def test_repairs_are_those_of_the_inputs(started):
+    """What an input's parser had to mend is counted under its index."""
+    keys = MemoryInput("keys")
+    inbox, _ = started({3: keys})
+    keys.push(b"\x3c\x40")
+    assert inbox.repairs() == {3: 1}
+
+
+def test_what_had_arrived_can_be_taken_after_the_end():
+    """stop ends the thread and closes the inputs; arrivals stay, and a second stop does no harm."""
+    keys, pokes = MemoryInput("keys"), Pokes()
+    inbox = Inbox({0: keys})
+    inbox.start(pokes)
+    keys.push(b"\x90\x3c\x40")
+    pokes.wait()
+    inbox.stop()
+    inbox.stop()
+    assert [arrival.message for arrival in inbox.take()] == [b"\x90\x3c\x40"]
+    assert inbox.take() == []
+
+
+def test_an_inbox_that_never_started_can_be_stopped():
+    """An engine that fails at start lets go of its inputs."""
+    Inbox({0: MemoryInput("keys")}).stop()
