@@ -59,7 +59,9 @@ class Evening:
                 signal.raise_signal(end)
 
     async def until(self, condition):
-        while not condition():
+        while True:
+            if condition():
+                return
             await trio.sleep(0.001)
 
     def heard(self, output):
