@@ -6,6 +6,7 @@ the elements inside arrays and inline tables. It is run when there is something 
 
 import json
 import re
+from bisect import bisect_left
 from typing import Final
 
 Path = tuple[str | int, ...]
@@ -37,6 +38,7 @@ class _Walk:
     def __init__(self, text: str) -> None:
         self.lines: dict[Path, int] = {}
         self._text = text
+        self._ends = [match.start() for match in re.finditer("\n", text)]
         self._at = 0
         self._counts: dict[Path, int] = {}  # elements so far of each [[array of tables]]
 
@@ -137,7 +139,7 @@ class _Walk:
         self._at = match.end()
 
     def _line(self) -> int:
-        return self._text.count("\n", 0, self._at) + 1
+        return bisect_left(self._ends, self._at) + 1
 
 
 def _unquoted(key: str) -> str:

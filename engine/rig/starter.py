@@ -100,13 +100,18 @@ def _listed(names: Sequence[str]) -> str:
 
 def _section(title: str, named: dict[str, str]) -> str:
     width = max(len(name) for name in named)
-    lines = [f"{name:{width}} = {{ port = {json.dumps(port, ensure_ascii=False)} }}\n" for name, port in named.items()]
+    lines = [f"{name:{width}} = {{ port = {_quoted(port)} }}\n" for name, port in named.items()]
     return f"\n[{title}]\n" + "".join(lines)
+
+
+def _quoted(port: str) -> str:
+    """As a TOML text; TOML wants one more sign escaped than JSON does."""
+    return json.dumps(port, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _named(ports: Sequence[str]) -> dict[str, str]:
     """A short name of our own for each port, and the pattern that finds it again."""
-    plain = [_VOLATILE.sub("", port) for port in ports]
+    plain = [_VOLATILE.sub("", port) for port in ports if port.strip()]
     named: dict[str, str] = {}
     for index, port in enumerate(plain):
         same = [other for other in range(len(plain)) if plain[other] == port]

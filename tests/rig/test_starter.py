@@ -1,0 +1,60 @@
+"""The rig that `bayleaf new` writes, and the demo rig."""
+
+from importlib.resources import files
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.ports.names import resolve
+from engine.rig.load import read
+from engine.rig.starter import starter
+
+PORTS = ["Eight-way box:Eight-way box MIDI 1 20:0", "Eight-way box:Eight-way box MIDI 2 20:1", "Pads [old]*:out 24:0"]
+
+
+@pytest.mark.parametrize(
+    ("inputs", "outputs"), [(PORTS, PORTS), (PORTS[:1], []), ([], PORTS), ([], []), (["Synth"], ["Synth"])]
+)
+def test_a_starter_rig_loads_whatever_is_connected(inputs: list[str], outputs: list[str]) -> None:
+    """The starter rig is without error for every set of connected ports, none included."""
+    rig = read(starter(inputs, outputs), "new.toml")
+    assert len(rig.scenes) == 2
+    assert rig.inputs
+    assert rig.outputs
+
+
+def test_a_starter_rig_finds_its_ports_again_after_a_replug() -> None:
+    """Each pattern means its own port, also when the system's numbers have changed (ALSA sequencer: client:port)."""
+    rig = read(starter(PORTS, PORTS[:2]), "new.toml")
+    replugged = [port.replace("20:", "28:").replace("24:", "32:") for port in PORTS]
+    assert [resolve(str(port.port), replugged) for port in rig.inputs.values()] == replugged
+
+
+def test_ports_of_one_name_are_told_apart() -> None:
+    """Two boxes of one make get two names and two patterns that mean the first and the second."""
+    twins = ["Box:Box MIDI 1 20:0", "Box:Box MIDI 1 24:0"]
+    rig = read(starter(twins, []), "new.toml")
+    assert [resolve(str(port.port), twins) for port in rig.inputs.values()] == twins
+
+
+def test_without_ports_the_starter_says_what_to_do() -> None:
+    """With nothing connected the text tells how to go on."""
+    assert "No MIDI ports were found" in starter([], [])
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.text(max_size=12), max_size=4), st.lists(st.text(max_size=12), max_size=4))
+def test_no_port_name_breaks_the_starter(inputs: list[str], outputs: list[str]) -> None:
+    """Whatever a driver calls its ports, the starter rig loads."""
+    read(starter(inputs, outputs), "new.toml")
+
+
+def test_the_demo_rig_shows_what_a_rig_can_say() -> None:
+    """The demo rig loads, and has splits, banks of every use, a set list and the controls of a show."""
+    rig = read(files("presets").joinpath("demo.toml").read_text(encoding="utf-8"), "demo.toml")
+    assert {gear.bank for gear in rig.instruments.values()} == {"none", "msb", "lsb", "msb lsb"}
+    assert len(rig.scenes) >= 4
+    assert {control.do for control in rig.controls} == {"scene", "next", "back", "panic"}
+    used = {one.filter for scene in rig.scenes for route in (*scene.routes, *rig.routes) for one in route.through}
+    assert {"zone", "transpose", "notes", "add_bank", "channels"} <= used
