@@ -21,6 +21,7 @@ class Complaint(NamedTuple):
 
 def cross_check(data: Data) -> Iterator[Complaint]:
     """Everything that is wrong between places."""
+    yield from _empty_sections(data)
     yield from _port_names(data)
     yield from _ports_once(data, "inputs")
     yield from _ports_once(data, "outputs")
@@ -65,6 +66,26 @@ def _no_such(what: str, name: object, known: Iterable[object]) -> str:
     return f"there is no {what} {shown}; {remedy}there are: {', '.join(dict.fromkeys(listed))}"
 
 
+def _refer(data: Data, section: str, name: str, place: Keys) -> Iterator[Complaint]:
+    """A name that its section has not. An empty section is told once, in `_empty_sections`, not at each name."""
+    known = _table(data, section)
+    if known and name not in known:
+        yield Complaint(place, _no_such(section.removesuffix("s"), name, known))
+
+
+def _empty_sections(data: Data) -> Iterator[Complaint]:
+    routes = any(_all_routes(data))
+    steps = [step for _, scene in _tables(data, "scenes") for _, step in _tables(scene, "burst")]
+    used = {
+        "inputs": routes or bool(_tables(data, "controls")),
+        "outputs": routes or bool(_table(data, "instruments")) or any("output" in step for step in steps),
+        "instruments": any("instrument" in step for step in steps),
+    }
+    for section, is_used in used.items():
+        if is_used and data.get(section, {}) == {}:
+            yield Complaint((section,), f"there are no {section}, but the rig uses some; name them under [{section}]")
+
+
 # Ports and instruments
 
 
@@ -92,8 +113,8 @@ def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
 def _instruments(data: Data) -> Iterator[Complaint]:
     for name, gear in _table(data, "instruments").items():
         output = gear.get("output") if isinstance(gear, dict) else None
-        if isinstance(output, str) and output not in _table(data, "outputs"):
-            yield Complaint(("instruments", name, "output"), _no_such("output", output, _table(data, "outputs")))
+        if isinstance(output, str):
+            yield from _refer(data, "outputs", output, ("instruments", name, "output"))
         for sound, settings in _table(gear, "sounds").items():
             keys: Keys = ("instruments", name, "sounds", sound)
             yield from _bank_and_program(keys, _table({"it": settings}, "it"), gear)
@@ -128,11 +149,9 @@ def _routes(data: Data) -> Iterator[Complaint]:
         sources = _names(route.get("from"), (*keys, "from"))
         targets = _names(route.get("to"), (*keys, "to"))
         for place, name in sources:
-            if name not in inputs:
-                yield Complaint(place, _no_such("input", name, inputs))
+            yield from _refer(data, "inputs", name, place)
         for place, name in targets:
-            if name not in outputs:
-                yield Complaint(place, _no_such("output", name, outputs))
+            yield from _refer(data, "outputs", name, place)
             for _, source in sources:
                 if _same_port(inputs.get(source), outputs.get(name)):
                     text = f'"{source}" and "{name}" are one port, which would feed itself; route it elsewhere'
@@ -202,8 +221,9 @@ def _known_scenes(data: Data) -> list[object]:
 
 
 def _can_tell(data: Data) -> bool:
-    """Whether each scene has a number and a name; if not, a reference that misses may be meant for that one."""
-    return all(_is_number(scene.get("number")) and "name" in scene for _, scene in _tables(data, "scenes"))
+    """Whether there are scenes, each with number and name; if not, a reference that misses may be meant for such."""
+    scenes = _tables(data, "scenes")
+    return bool(scenes) and all(_is_number(scene.get("number")) and "name" in scene for _, scene in scenes)
 
 
 def _scene_references(data: Data) -> Iterator[Complaint]:
@@ -247,16 +267,15 @@ def _where(data: Data, step: Data) -> tuple[object, object] | None:
 
 
 def _burst_step(data: Data, keys: Keys, step: Data) -> Iterator[Complaint]:
-    instruments, outputs = _table(data, "instruments"), _table(data, "outputs")
+    instruments = _table(data, "instruments")
     name, output, sound = step.get("instrument"), step.get("output"), step.get("sound")
     if isinstance(output, str):
-        if output not in outputs:
-            yield Complaint((*keys, "output"), _no_such("output", output, outputs))
+        yield from _refer(data, "outputs", output, (*keys, "output"))
         yield from _bank_and_program(keys, step, {})
     if not isinstance(name, str):
         return
     if name not in instruments:
-        yield Complaint((*keys, "instrument"), _no_such("instrument", name, instruments))
+        yield from _refer(data, "instruments", name, (*keys, "instrument"))
         return
     gear = _table(instruments, name)
     yield from _bank_and_program(keys, step, gear)
@@ -269,11 +288,10 @@ def _burst_step(data: Data, keys: Keys, step: Data) -> Iterator[Complaint]:
 
 def _controls(data: Data) -> Iterator[Complaint]:
     seen: dict[tuple[object, str], int] = {}
-    inputs = _table(data, "inputs")
     for index, control in _tables(data, "controls"):
         name = control.get("input")
-        if isinstance(name, str) and name not in inputs:
-            yield Complaint(("controls", index, "input"), _no_such("input", name, inputs))
+        if isinstance(name, str):
+            yield from _refer(data, "inputs", name, ("controls", index, "input"))
         condition = {key: value for key, value in _table(control, "when").items() if key != "at_least"}
         first = seen.setdefault((str(name), repr(sorted(condition.items()))), index)
         if condition and first != index:

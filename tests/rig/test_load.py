@@ -57,6 +57,14 @@ def test_all_errors_of_a_file_come_at_once_and_in_order() -> None:
     ]
 
 
+def test_a_misspelt_section_is_told_once() -> None:
+    """A misspelt [inputs] is told once, not again at each route that uses an input."""
+    assert [(problem.line, problem.key) for problem in problems(RIG.replace("[inputs]", "[inputz]"))] == [
+        (1, "inputs"),
+        (7, "inputz"),
+    ]
+
+
 def test_the_error_prints_one_line_a_problem() -> None:
     """The error's text is one line for each problem: FILE:LINE: KEY: sentence."""
     with pytest.raises(RigError) as caught:
