@@ -18,10 +18,13 @@ class MemoryInput:
         self._waiting: deque[bytes] = deque()
         self._lock = threading.Lock()  # the parser is not for two threads
         self._gone = False
+        self.closed = False
 
     def push(self, data: bytes) -> None:  # any thread
-        """Bytes arrive, as they would on a cable."""
+        """Bytes arrive, as they would on a cable; a closed port does not hear them."""
         with self._lock:
+            if self.closed:
+                return
             self._waiting.extend(self._parser.feed(data))
 
     def unplug(self) -> None:  # any thread
@@ -42,7 +45,9 @@ class MemoryInput:
 
     def close(self) -> None:
         """See InputPort."""
-        self._waiting.clear()
+        with self._lock:
+            self.closed = True
+            self._waiting.clear()
 
 
 class MemoryOutput:
@@ -55,9 +60,12 @@ class MemoryOutput:
         self.name = name
         self.sent: list[tuple[int, bytes]] = []  # (monotonic ns, message)
         self._gone = False
+        self.closed = False
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""
+        if self.closed:
+            raise PortError(f'"{self.name}" is closed')
         if self._gone:
             raise PortError(f'"{self.name}" was unplugged')
         self.sent.append((time.monotonic_ns(), message))
@@ -68,16 +76,21 @@ class MemoryOutput:
 
     def close(self) -> None:
         """See OutputPort."""
-        self._gone = True
+        self.closed = True
 
 
 class MemorySystem:
-    """A system whose ports are in memory; there are the ones named here, and those opened as ports of our own."""
+    """A system whose ports are in memory; there are the ones named here, and those opened as ports of our own.
+
+    A port that was closed and is opened again is a new object.
+    """
 
     def __init__(self, client_name: str, inputs: tuple[str, ...] = (), outputs: tuple[str, ...] = ()) -> None:
         self._client_name = client_name
         self._inputs = {name: MemoryInput(name) for name in inputs}
         self._outputs = {name: MemoryOutput(name) for name in outputs}
+        self._our_inputs: dict[str, MemoryInput] = {}
+        self._our_outputs: dict[str, MemoryOutput] = {}
 
     def inputs(self) -> list[str]:
         """See PortSystem."""
@@ -88,28 +101,36 @@ class MemorySystem:
         return list(self._outputs)
 
     def input(self, name: str) -> MemoryInput:
-        """The input of this system name, to play it."""
-        return self._inputs[name]
+        """The input of this name, one of the system's or of our own, to play it."""
+        return self._inputs.get(name) or self._our_inputs[name]
 
     def output(self, name: str) -> MemoryOutput:
-        """The output of this system name, to read what it was sent."""
-        return self._outputs[name]
+        """The output of this name, one of the system's or of our own, to read what it was sent."""
+        return self._outputs.get(name) or self._our_outputs[name]
 
     def open_input(self, pattern: str) -> MemoryInput:
         """See PortSystem."""
-        return self._inputs[resolve(pattern, self.inputs())]
+        name = resolve(pattern, self.inputs())
+        if self._inputs[name].closed:
+            self._inputs[name] = MemoryInput(name)
+        return self._inputs[name]
 
     def open_output(self, pattern: str) -> MemoryOutput:
         """See PortSystem."""
-        return self._outputs[resolve(pattern, self.outputs())]
+        name = resolve(pattern, self.outputs())
+        if self._outputs[name].closed:
+            self._outputs[name] = MemoryOutput(name)
+        return self._outputs[name]
 
     def open_virtual_input(self, name: str) -> MemoryInput:
         """See PortSystem."""
-        return MemoryInput(f"{self._client_name}:{name}")
+        port = self._our_inputs[name] = MemoryInput(f"{self._client_name}:{name}")
+        return port
 
     def open_virtual_output(self, name: str) -> MemoryOutput:
         """See PortSystem."""
-        return MemoryOutput(f"{self._client_name}:{name}")
+        port = self._our_outputs[name] = MemoryOutput(f"{self._client_name}:{name}")
+        return port
 
     def close(self) -> None:
         """See PortSystem."""

@@ -41,6 +41,7 @@ class System:
         self._backend = backend
         self._client_name = client_name.replace(":", " ")
         self._api = _APIS[backend]
+        self._indexed = backend == "winmm"  # its names end in an index
         self._open: dict[object, str] = {}  # our own open ports and what they are called in the lists
         self._seen: dict[str, tuple[int, frozenset[str]]] = {}  # direction -> when looked (ns), what was there
         self._in: Any = None
@@ -72,12 +73,12 @@ class System:
     def open_input(self, pattern: str) -> SystemInput:
         """See PortSystem."""
         self._check_inputs_left()
-        resolve(pattern, self.inputs())  # told at once, before a client is made for it
+        resolve(pattern, self.inputs(), self._indexed)  # told at once, before a client is made for it
         return self._input(*self._join(rtmidi.MidiIn, "in", pattern), joined=True)
 
     def open_output(self, pattern: str) -> SystemOutput:
         """See PortSystem."""
-        resolve(pattern, self.outputs())
+        resolve(pattern, self.outputs(), self._indexed)
         return self._output(*self._join(rtmidi.MidiOut, "out", pattern), joined=True)
 
     def open_virtual_input(self, name: str) -> SystemInput:
@@ -162,7 +163,7 @@ class System:
             device = self._make(kind, client)
             try:
                 names = self._names(device)
-                name = resolve(pattern, self._not_ours(names))
+                name = resolve(pattern, self._not_ours(names), self._indexed)
                 index = next(i for i, each in enumerate(names) if each is name)
                 end = plain(name).replace(":", " ")
                 _open_port(device, index, name, end)

@@ -1,0 +1,110 @@
+"""Patterns and the system's port names. How drivers name ports: read in RtMidi 5.0.0."""
+
+import contextlib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.ports.names import plain, resolve
+from engine.ports.port import PortError
+
+ALSA = [
+    "Midi Through:Midi Through Port-0 14:0",
+    "Eight-way box:Eight-way box MIDI 1 24:0",
+    "Eight-way box:Eight-way box MIDI 2 24:1",
+    "Stage piano:Stage piano MIDI 1 28:0",
+    "Pad:Pad MIDI 1 32:0",
+    "Pad:Pad MIDI 1 36:0",
+]
+WINMM = ["Stage piano 0", "Pad 1", "Pad 2", "Pad 12 3"]
+
+
+@pytest.mark.parametrize(
+    ("pattern", "name"),
+    [
+        ("Stage piano*", "Stage piano:Stage piano MIDI 1 28:0"),
+        ("stage PIANO*", "Stage piano:Stage piano MIDI 1 28:0"),
+        ("*box*1", "Eight-way box:Eight-way box MIDI 1 24:0"),
+        ("*box MIDI [2-8]", "Eight-way box:Eight-way box MIDI 2 24:1"),
+        ("*Port-?", "Midi Through:Midi Through Port-0 14:0"),
+        ("Stage piano:Stage piano MIDI 1", "Stage piano:Stage piano MIDI 1 28:0"),
+        ("Pad:Pad MIDI 1 36:0", "Pad:Pad MIDI 1 36:0"),
+        ("Pad:Pad MIDI 1 #1", "Pad:Pad MIDI 1 32:0"),
+        ("Pad* #2", "Pad:Pad MIDI 1 36:0"),
+    ],
+)
+def test_patterns_mean_one_port(pattern: str, name: str) -> None:
+    """A pattern is held against the name without ALSA's numbers, in any case; equal names are told apart by "#2"."""
+    assert resolve(pattern, ALSA) == name
+
+
+@pytest.mark.parametrize(
+    ("pattern", "said"),
+    [
+        ("Grand*", r'^no port matches "Grand\*"; there are "Midi Through.* 14:0", .*"Pad:Pad MIDI 1 36:0"$'),
+        ("Stage piano", "no port matches"),
+        ("*box*", r'matches 2 ports \(".* 24:0", ".* 24:1"\); make the pattern longer'),
+        ("Pad*", r'matches 2 ports \(".* 32:0", ".* 36:0"\); they have one name: write "Pad:Pad MIDI 1 #1"'),
+        ("Pad* #3", "no port matches"),
+        ("Pad* #0", "no port matches"),
+        ("*box* #1", "no port matches"),
+        ("", "no port matches"),
+    ],
+)
+def test_none_or_several_is_told(pattern: str, said: str) -> None:
+    """A pattern for no port or for several is refused with the candidates and what to write instead."""
+    with pytest.raises(PortError, match=said):
+        resolve(pattern, ALSA)
+
+
+def test_no_ports_at_all() -> None:
+    """On a system without ports the sentence says so."""
+    with pytest.raises(PortError, match="the system has no such ports at all"):
+        resolve("*", [])
+
+
+def test_a_name_written_out_wins() -> None:
+    """A name written out means that port: first the name in full, then the plain name, then the pattern."""
+    names = ["Box [1]", "Box 1", "Box*", "Boxer", "Loud? 1:0 20:0", "Loud? 1:0", "Pad #2", "Pad", "Pad"]
+    assert resolve("Box [1]", names) == "Box [1]"
+    assert resolve("Box*", names) == "Box*"
+    assert resolve("Box?1", names) == "Box 1"
+    assert resolve("Loud? 1:0", names) == "Loud? 1:0"
+    assert resolve("Pad #2", names) == "Pad #2"
+
+
+def test_equal_names_keep_their_own_string() -> None:
+    """Where even the full names are equal, the very string of the second one is returned, so that it can be found."""
+    names = ["".join(["P", "ad"]), "".join(["P", "ad"])]
+    assert resolve("Pad #2", names) is names[1]
+
+
+@pytest.mark.parametrize(
+    ("pattern", "name"),
+    [("Stage piano", "Stage piano 0"), ("Pad #2", "Pad 2"), ("Pad 12", "Pad 12 3"), ("Pad 1", "Pad 1")],
+)
+def test_names_with_an_index(pattern: str, name: str) -> None:
+    """Where the driver ends every name in an index (WinMM), a pattern is held against the name without it."""
+    assert resolve(pattern, WINMM, indexed=True) == name
+
+
+def test_digits_of_a_name_stay() -> None:
+    """A number that belongs to the name is not taken for the driver's."""
+    assert plain("Eight-way box 3") == "Eight-way box 3"
+    assert plain("Eight-way box 3 128:0") == "Eight-way box 3"
+    assert plain("Eight-way box 3 2", indexed=True) == "Eight-way box 3"
+
+
+@given(st.lists(st.text(max_size=12), unique=True, min_size=1), st.data())
+def test_every_name_can_be_reached(names: list[str], data: st.DataObject) -> None:
+    """Whatever a port is called, its full name means it."""
+    name = data.draw(st.sampled_from(names))
+    assert resolve(name, names) == name
+
+
+@given(st.text(max_size=12), st.lists(st.text(max_size=12), max_size=6))
+def test_any_pattern_gives_a_port_or_a_sentence(pattern: str, names: list[str]) -> None:
+    """No pattern does anything but find one of the names or raise PortError."""
+    with contextlib.suppress(PortError):
+        assert resolve(pattern, names) in names
