@@ -5,19 +5,25 @@ The bytes are MIDI as it is on the cable. A terminal is set to 31,250 baud, eigh
 
 import errno
 import os
+import select
 import stat
 import struct
 import sys
+import threading
 import time
+from collections import deque
 from collections.abc import Callable
 from typing import Final
 
-from engine.midi.kinds import is_whole
+from engine.midi.kinds import FIRST_REAL_TIME, is_whole
 from engine.midi.stream import Parser
 from engine.ports.port import Flow, PortError
 
 _BAUD: Final = 31_250
 _PIECE: Final = 65536  # bytes read at a time
+_PIECE_OUT: Final = 256  # bytes written at a time, so that real-time bytes can pass
+_MOST_WAITING: Final = 65536  # bytes that may wait for the device
+_MOMENT: Final = 0.2  # seconds that a closed port waits for a device that takes nothing
 _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
 
 # A UART or raw device drains at the cable's speed out of a kernel buffer of 4 KB; a FIFO holds 64 KB and drains as
@@ -39,19 +45,19 @@ class DeviceInput:
         """See InputPort."""
         if self._handle is None:
             return []
+        now = time.monotonic_ns()
         try:
             data = os.read(self._handle, _PIECE)
         except BlockingIOError:
-            data = b""
+            if self._parser.open and now - self._heard_at > _OPEN_SYSEX:
+                self._parser.abandon()
+            return []
         except OSError as fault:
             raise PortError(f"{self.name} is gone ({fault.strerror})") from None
-        now = time.monotonic_ns()
-        if data:
-            self._heard_at = now
-            return self._parser.feed(data)
-        if self._parser.open and now - self._heard_at > _OPEN_SYSEX:
-            self._parser.abandon()
-        return []
+        if not data:  # a terminal that was unplugged ends; a FIFO that is open both ways never does
+            raise PortError(f"{self.name} is gone (end of input)")
+        self._heard_at = now
+        return self._parser.feed(data)
 
     @property
     def repairs(self) -> int:
@@ -66,47 +72,83 @@ class DeviceInput:
 
 
 class DeviceOutput:
-    """An OutputPort on a byte device. Never half a message: what the kernel did not take goes before the next one."""
+    """An OutputPort on a byte device; a thread of its own writes as fast as the device takes it."""
 
     longest: int | None = None
 
     def __init__(self, path: str, handle: int, flow: Flow) -> None:
         self.name = path
         self.flow: Flow | None = flow
-        self._handle: int | None = handle
-        self._rest = b""
+        self._handle = handle
+        self._urgent: deque[bytes] = deque()  # real-time bytes, which may stand between any two others
+        self._waiting: deque[bytes] = deque()
+        self._size = 0  # bytes handed over and not yet written
+        self._fault: str | None = None
+        self._closed = False
+        self._news = threading.Condition()
+        self._writer = threading.Thread(target=self._run, name=f"bayleaf-{path}", daemon=True)
+        self._writer.start()
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""
-        if self._handle is None:
-            raise PortError(f"{self.name} is closed")
         if not is_whole(message):
             raise PortError(f"{self.name}: {message[:8].hex(' ').upper()} is no whole MIDI message")
-        self._rest = self._write(self._rest)
-        if self._rest:
-            raise PortError(f"{self.name} takes no more: nothing reads what it was sent")
-        self._rest = self._write(message)
-        if self._rest == message:
-            self._rest = b""
-            raise PortError(f"{self.name} takes no more: nothing reads what it was sent")
-
-    def _write(self, data: bytes) -> bytes:
-        """What the kernel did not take."""
-        assert self._handle is not None
-        if not data:
-            return b""
-        try:
-            return data[os.write(self._handle, data) :]
-        except BlockingIOError:
-            return data
-        except OSError as fault:
-            raise PortError(f"{self.name} is gone ({fault.strerror})") from None
+        with self._news:
+            if self._closed:
+                raise PortError(f"{self.name} is closed")
+            if self._fault:
+                raise PortError(self._fault)
+            if self._size and self._size + len(message) > _MOST_WAITING:
+                raise PortError(f"{self.name} takes no more: nothing reads what it was sent")
+            (self._urgent if message[0] >= FIRST_REAL_TIME else self._waiting).append(message)
+            self._size += len(message)
+            self._news.notify()
 
     def close(self) -> None:
-        """See OutputPort."""
-        handle, self._handle = self._handle, None
-        if handle is not None:
-            os.close(handle)
+        """See OutputPort. What was sent before gets a moment to leave."""
+        with self._news:
+            if self._closed:
+                return
+            self._closed = True
+            self._news.notify()
+        self._writer.join()
+        os.close(self._handle)
+
+    def _run(self) -> None:  # writer thread
+        while (data := self._next()) is not None:
+            try:
+                if not self._write(data):
+                    return
+            except OSError as fault:
+                with self._news:
+                    self._fault = f"{self.name} is gone ({fault.strerror})"
+                return
+
+    def _next(self) -> bytes | None:
+        with self._news:
+            while not (self._urgent or self._waiting):
+                if self._closed:
+                    return None
+                self._news.wait()
+            return self._urgent.popleft() if self._urgent else self._waiting.popleft()
+
+    def _write(self, data: bytes) -> bool:
+        """Write all of it; False if the port was closed and the device took nothing for a while."""
+        while data:
+            if not select.select([], [self._handle], [], _MOMENT)[1]:
+                if self._closed:
+                    return False
+                continue
+            try:
+                written = os.write(self._handle, data[:_PIECE_OUT])
+            except BlockingIOError:
+                continue
+            data = data[written:]
+            with self._news:
+                self._size -= written
+                urgent, self._urgent = b"".join(self._urgent), deque()
+            data = urgent + data  # between two bytes of a SysEx, too (MIDI 1.0 Table VII note 2)
+        return True
 
 
 def open_device_input(path: str) -> DeviceInput:
@@ -149,12 +191,16 @@ def _why(fault: OSError) -> str:
 
 
 def _set_line(path: str, handle: int) -> None:
-    """Raw bytes at the speed of a MIDI cable."""
+    """Raw bytes at the speed of a MIDI cable: eight bits, no parity, one stop bit, no handshake."""
     import termios
-    import tty
 
     try:
-        tty.setraw(handle, termios.TCSANOW)
+        _, _, _, _, _, _, signs = termios.tcgetattr(handle)
+        signs[termios.VMIN], signs[termios.VTIME] = 1, 0
+        # a cable that is pulled sends breaks and broken bytes: let the driver leave them out
+        line = [termios.IGNBRK | termios.IGNPAR, 0, termios.CS8 | termios.CREAD | termios.CLOCAL, 0]
+        speed = termios.B38400 if sys.platform == "linux" else _BAUD
+        termios.tcsetattr(handle, termios.TCSANOW, [*line, speed, speed, signs])
         if sys.platform == "linux":
             _set_baud(handle)
     except (termios.error, OSError) as fault:
@@ -172,3 +218,7 @@ def _set_baud(handle: int) -> None:
     iflag, oflag, cflag, lflag, line, signs, _, _ = struct.unpack(layout, settings)
     cflag = cflag & ~speed_bits | other
     fcntl.ioctl(handle, put, struct.pack(layout, iflag, oflag, cflag, lflag, line, signs, _BAUD, _BAUD))
+    fcntl.ioctl(handle, get, settings)
+    got = struct.unpack(layout, settings)[-1]
+    if abs(got - _BAUD) > _BAUD // 100:  # MIDI 1.0 p. 1: 31.25 kbaud, one per cent either way
+        raise OSError(f"the nearest it has is {got}")

@@ -61,7 +61,7 @@ def test_a_closed_port_opens_again(system: MemorySystem) -> None:
 
 def test_no_such_port(system: MemorySystem) -> None:
     """A pattern that means nothing is refused with the candidates."""
-    with pytest.raises(PortError, match='no port matches "Grand.*Stage piano'):
+    with pytest.raises(PortError, match=r'no port matches "Grand.*Stage piano'):
         system.open_input("Grand*")
 
 
