@@ -80,7 +80,6 @@ class DeviceOutput:
         self.name = path
         self.flow: Flow | None = flow
         self._handle = handle
-        self._urgent: deque[bytes] = deque()  # real-time bytes, which may stand between any two others
         self._waiting: deque[bytes] = deque()
         self._size = 0  # bytes handed over and not yet written
         self._fault: str | None = None
@@ -100,7 +99,7 @@ class DeviceOutput:
                 raise PortError(self._fault)
             if self._size and self._size + len(message) > _MOST_WAITING:
                 raise PortError(f"{self.name} takes no more: nothing reads what it was sent")
-            (self._urgent if message[0] >= FIRST_REAL_TIME else self._waiting).append(message)
+            self._waiting.append(message)
             self._size += len(message)
             self._news.notify()
 
@@ -126,11 +125,11 @@ class DeviceOutput:
 
     def _next(self) -> bytes | None:
         with self._news:
-            while not (self._urgent or self._waiting):
+            while not self._waiting:
                 if self._closed:
                     return None
                 self._news.wait()
-            return self._urgent.popleft() if self._urgent else self._waiting.popleft()
+            return self._waiting.popleft()
 
     def _write(self, data: bytes) -> bool:
         """Write all of it; False if the port was closed and the device took nothing for a while."""
@@ -143,11 +142,13 @@ class DeviceOutput:
                 written = os.write(self._handle, data[:_PIECE_OUT])
             except BlockingIOError:
                 continue
-            data = data[written:]
             with self._news:
                 self._size -= written
-                urgent, self._urgent = b"".join(self._urgent), deque()
-            data = urgent + data  # between two bytes of a SysEx, too (MIDI 1.0 Table VII note 2)
+                urgent = b""
+                # real-time bytes may stand between any two bytes of a SysEx (MIDI 1.0 Table VII note 2)
+                while len(data) > written and self._waiting and self._waiting[0][0] >= FIRST_REAL_TIME:
+                    urgent += self._waiting.popleft()
+            data = urgent + data[written:]
         return True
 
 
