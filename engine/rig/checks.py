@@ -17,11 +17,15 @@ class Complaint(NamedTuple):
 
     keys: Keys
     text: str
+    once: bool = False  # the same text at further places is not told again
 
 
 def cross_check(data: Data) -> Iterator[Complaint]:
     """Everything that is wrong between places."""
-    yield from _empty_sections(data)
+    yield from _once(_everything(data))
+
+
+def _everything(data: Data) -> Iterator[Complaint]:
     yield from _port_names(data)
     yield from _ports_once(data, "inputs")
     yield from _ports_once(data, "outputs")
@@ -67,23 +71,24 @@ def _no_such(what: str, name: object, known: Iterable[object]) -> str:
 
 
 def _refer(data: Data, section: str, name: str, place: Keys) -> Iterator[Complaint]:
-    """A name that its section has not. An empty section is told once, in `_empty_sections`, not at each name."""
+    """A name that its section has not. Where a section is missing, a name is told once, not in a hundred routes."""
     known = _table(data, section)
-    if known and name not in known:
+    if not known:
+        text = (
+            f'there is no {section.removesuffix("s")} "{name}", for there are no {section}; name it under [{section}]'
+        )
+        yield Complaint(place, text, once=True)
+    elif name not in known:
         yield Complaint(place, _no_such(section.removesuffix("s"), name, known))
 
 
-def _empty_sections(data: Data) -> Iterator[Complaint]:
-    routes = any(_all_routes(data))
-    steps = [step for _, scene in _tables(data, "scenes") for _, step in _tables(scene, "burst")]
-    used = {
-        "inputs": routes or bool(_tables(data, "controls")),
-        "outputs": routes or bool(_table(data, "instruments")) or any("output" in step for step in steps),
-        "instruments": any("instrument" in step for step in steps),
-    }
-    for section, is_used in used.items():
-        if is_used and data.get(section, {}) == {}:
-            yield Complaint((section,), f"there are no {section}, but the rig uses some; name them under [{section}]")
+def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
+    """Without the repetitions of what is told at its first place only."""
+    told = set()
+    for complaint in complaints:
+        if not (complaint.once and complaint.text in told):
+            yield complaint
+        told.add(complaint.text)
 
 
 # Ports and instruments

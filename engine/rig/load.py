@@ -76,7 +76,7 @@ def read(text: str, source: str) -> Rig:
         if not complaints:
             return rig
     lines = lines_of(text)
-    raise RigError(Problem(source, line_of(lines, keys), _key(keys), told) for keys, told in complaints)
+    raise RigError(Problem(source, line_of(lines, keys), _key(keys), told) for keys, told, _ in complaints)
 
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")

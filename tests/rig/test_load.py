@@ -57,11 +57,13 @@ def test_all_errors_of_a_file_come_at_once_and_in_order() -> None:
     ]
 
 
-def test_a_misspelt_section_is_told_once() -> None:
-    """A misspelt [inputs] is told once, not again at each route that uses an input."""
+def test_what_a_misspelt_section_lacks_is_told_once_a_name() -> None:
+    """A misspelt [inputs] is told, and each input that it should name once, not at each route and control."""
     assert [(problem.line, problem.key) for problem in problems(RIG.replace("[inputs]", "[inputz]"))] == [
-        (1, "inputs"),
         (7, "inputz"),
+        (32, "routes.1.from"),
+        (39, "scenes.1.routes.1.from"),
+        (43, "scenes.1.routes.2.from.2"),
     ]
 
 
