@@ -22,7 +22,7 @@ from engine.ports.port import Flow, PortError
 _BAUD: Final = 31_250
 _PIECE: Final = 65536  # bytes read at a time
 _PIECE_OUT: Final = 256  # bytes written at a time, so that real-time bytes can pass
-_MOST_WAITING: Final = 65536  # bytes that may wait for the device
+_MOST_WAITING: Final = 1 << 20  # bytes that may wait for the device: the longest SysEx that an input takes
 _MOMENT: Final = 0.2  # seconds that a closed port waits for a device that takes nothing
 _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
 
@@ -72,7 +72,7 @@ class DeviceInput:
 
 
 class DeviceOutput:
-    """An OutputPort on a byte device; a thread of its own writes as fast as the device takes it."""
+    """An OutputPort on a byte device. What the kernel does not take at once a thread writes as the device takes it."""
 
     longest: int | None = None
 
@@ -99,9 +99,11 @@ class DeviceOutput:
                 raise PortError(self._fault)
             if self._size and self._size + len(message) > _MOST_WAITING:
                 raise PortError(f"{self.name} takes no more: nothing reads what it was sent")
-            self._waiting.append(message)
-            self._size += len(message)
-            self._news.notify()
+            rest = message if self._size else self._write_now(message)
+            if rest:
+                self._waiting.append(rest)
+                self._size += len(rest)
+                self._news.notify()
 
     def close(self) -> None:
         """See OutputPort. What was sent before gets a moment to leave."""
@@ -112,6 +114,16 @@ class DeviceOutput:
             self._news.notify()
         self._writer.join()
         os.close(self._handle)
+
+    def _write_now(self, message: bytes) -> bytes:
+        """What the kernel did not take."""
+        try:
+            return message[os.write(self._handle, message) :]
+        except BlockingIOError:
+            return message
+        except OSError as fault:
+            self._fault = f"{self.name} is gone ({fault.strerror})"
+            raise PortError(self._fault) from None
 
     def _run(self) -> None:  # writer thread
         while (data := self._next()) is not None:
