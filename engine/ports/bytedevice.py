@@ -22,7 +22,7 @@ from engine.ports.port import Flow, PortError
 _BAUD: Final = 31_250
 _PIECE: Final = 65536  # bytes read at a time
 _PIECE_OUT: Final = 256  # bytes written at a time, so that real-time bytes can pass
-_MOST_WAITING: Final = 1 << 20  # bytes that may wait for the device: the longest SysEx that an input takes
+_MOST_WAITING: Final = 1 << 18  # bytes that may wait for the device
 _MOMENT: Final = 0.2  # seconds that a closed port waits for a device that takes nothing
 _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
 
