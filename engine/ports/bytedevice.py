@@ -23,7 +23,9 @@ _BAUD: Final = 31_250
 _PIECE: Final = 65536  # bytes read at a time
 _PIECE_OUT: Final = 256  # bytes written at a time, so that real-time bytes can pass
 _MOST_WAITING: Final = 1 << 18  # bytes that may wait for the device
-_MOMENT: Final = 0.2  # seconds that a closed port waits for a device that takes nothing
+_URGENT: Final = 64  # messages behind which a real-time byte may still wait: a long SysEx does not shut it out
+_LOOK_AGAIN: Final = 0.05  # seconds after which a writer whose device takes nothing looks whether the port was closed
+_MOMENT: Final = 0.5  # seconds that a closed port gives its device to take what waits
 _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
 
 # A UART or raw device drains at the cable's speed out of a kernel buffer of 4 KB; a FIFO holds 64 KB and drains as
@@ -84,6 +86,7 @@ class DeviceOutput:
         self._size = 0  # bytes handed over and not yet written
         self._fault: str | None = None
         self._closed = False
+        self._end = 0.0  # monotonic seconds after which a closed port writes no more
         self._news = threading.Condition()
         self._writer = threading.Thread(target=self._run, name=f"bayleaf-{path}", daemon=True)
         self._writer.start()
@@ -97,7 +100,8 @@ class DeviceOutput:
                 raise PortError(f"{self.name} is closed")
             if self._fault:
                 raise PortError(self._fault)
-            if self._size and self._size + len(message) > _MOST_WAITING:
+            fits = not self._size or self._size + len(message) <= _MOST_WAITING
+            if not fits and (message[0] < FIRST_REAL_TIME or len(self._waiting) >= _URGENT):
                 raise PortError(f"{self.name} takes no more: nothing reads what it was sent")
             rest = message if self._size else self._write_now(message)
             if rest:
@@ -110,6 +114,7 @@ class DeviceOutput:
         with self._news:
             if self._closed:
                 return
+            self._end = time.monotonic() + _MOMENT  # before the next line: the writer looks without the lock
             self._closed = True
             self._news.notify()
         self._writer.join()
@@ -144,11 +149,11 @@ class DeviceOutput:
             return self._waiting.popleft()
 
     def _write(self, data: bytes) -> bool:
-        """Write all of it; False if the port was closed and the device took nothing for a while."""
+        """Write all of it; False if the port was closed and its moment is over."""
         while data:
-            if not select.select([], [self._handle], [], _MOMENT)[1]:
-                if self._closed:
-                    return False
+            if self._closed and time.monotonic() > self._end:
+                return False
+            if not select.select([], [self._handle], [], _LOOK_AGAIN)[1]:
                 continue
             try:
                 written = os.write(self._handle, data[:_PIECE_OUT])
