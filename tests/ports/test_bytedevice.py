@@ -5,6 +5,7 @@ import os
 import pty
 import struct
 import termios
+import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -20,7 +21,7 @@ from engine.ports.bytedevice import open_device_input, open_device_output
 from engine.ports.port import PortError
 
 NOTE = b"\x90\x3c\x40"
-LONG = b"\xf0\x7d" + bytes(number % 128 for number in range(150_000)) + b"\xf7"
+LONG = b"\xf0\x7d" + bytes(number % 128 for number in range(300_000)) + b"\xf7"
 
 
 @pytest.fixture
@@ -168,6 +169,32 @@ def test_messages_in_pieces(fifo: str, far: int) -> None:
         heard.append(port.poll())
     port.close()
     assert heard == [[], [], [NOTE], [], [b"\x90\x3e\x40"]]
+
+
+def test_a_clock_inside_a_sysex(fifo: str, far: int) -> None:
+    """A clock between the bytes of a SysEx is delivered first, and the SysEx without it. MIDI 1.0 p. 29, Table VII."""
+    port = open_device_input(fifo)
+    os.write(far, b"\xf0\x7d\x01\xf8\x02\xf7")
+    assert port.poll() == [b"\xf8", b"\xf0\x7d\x01\x02\xf7"]
+    assert port.repairs == 0
+    port.close()
+
+
+def test_opening_and_closing_leaks_no_threads(fifo: str) -> None:
+    """After fifty outputs have come and gone, full ones too, there are as many threads and handles as before."""
+
+    def held() -> tuple[int, int]:
+        return threading.active_count(), len(os.listdir("/proc/self/fd"))
+
+    before = held()
+    for _ in range(50):
+        port = open_device_output(fifo)
+        port.send(NOTE)
+        port.close()
+    full = open_device_output(fifo)
+    full.send(LONG)
+    full.close()
+    assert held() == before
 
 
 def test_an_open_sysex_is_given_up(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
