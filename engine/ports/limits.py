@@ -7,10 +7,11 @@ from typing import Final
 
 from engine.ports.port import Flow
 
-#: JACK: a SysEx of 16,380 bytes or more vanishes without a word; one of 16,379 arrives.
+#: JACK: a SysEx of 16,380 bytes or more vanishes without a word. This much fits the ring beside what the flow lets
+#: through in the two periods before it, which may not have been emptied yet.
 #: ALSA: a raw MIDI device's buffer in the kernel takes 4,096 bytes and drops the rest; a program's takes 5,400, and a
 #: message that fits neither blocks those behind it.
-LONGEST: Final = {"jack": 16_379, "alsa": 4_096}
+LONGEST: Final = {"jack": 10_000, "alsa": 4_096}
 
 #: ALSA: a program's pool in the kernel has 200 cells of 28 bytes, and a short message takes one; a message that found
 #: no room waits for the next one to be sent. So: at most 150 short messages at once, and 10,000 a second.
@@ -25,4 +26,4 @@ ALSA_INPUTS: Final = 28
 
 def jack_flow(period: float) -> Flow:
     """For a server with this period (s): what is ahead and what is added in one period stay below the ring's size."""
-    return Flow(ahead=8_192, per_second=min(384_000, int(6_000 / period)), overhead=4)
+    return Flow(ahead=8_192, per_second=min(384_000, int(3_000 / period)), overhead=4)

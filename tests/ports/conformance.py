@@ -18,7 +18,7 @@ EVERY_KIND: Final = tuple(
     b"\xf0\x7d\x01\x02\xf7" if kind.data_bytes < 0 else bytes((kind.status, *range(1, kind.data_bytes + 1)))
     for kind in KINDS
 )
-SIZES: Final = (16, 100, 1000, 4096, 16_379, 65_536)
+SIZES: Final = (16, 100, 1000, 4096, 10_000, 65_536)
 
 
 @dataclass
@@ -26,7 +26,8 @@ class Line:
     """Two ports under test, each with an independent other end.
 
     `play` puts bytes on the input's cable; `heard` gives the bytes that came out of the output's since the last call;
-    `carries` is the longest piece that the other end can play; `patience` the seconds that anything may take.
+    `carries` is the longest piece that the other end can play; `rough` says that it can play broken messages (ALSA's
+    own driver drops them); `patience` is how many seconds anything may take.
     """
 
     input: InputPort
@@ -34,7 +35,9 @@ class Line:
     play: Callable[[bytes], None]
     heard: Callable[[], bytes]
     carries: int = 1 << 20
+    rough: bool = True
     patience: float = 30.0
+    free_at: float = 0.0  # when the output's flow has let through all that was sent
 
     def read(self, count: int) -> list[bytes]:
         """Read the input until so many messages came."""
@@ -58,15 +61,15 @@ class Line:
 
     def send(self, messages: list[bytes]) -> bytes:
         """Send as the core does, never more than the flow allows; what was heard of it meanwhile."""
-        heard, free_at, flow = b"", 0.0, self.output.flow
+        heard, flow = b"", self.output.flow
         for message in messages:
             if flow is not None:
                 ahead = flow.ahead / flow.per_second
                 cost = (len(message) + flow.overhead) / flow.per_second
-                while (over := max(free_at, time.monotonic()) + min(cost, ahead) - time.monotonic() - ahead) > 0:
-                    time.sleep(over)
+                while (over := self.free_at + min(cost, ahead) - time.monotonic() - ahead) > 0:
+                    time.sleep(over + 0.001)
                     heard += self.heard()
-                free_at = max(free_at, time.monotonic()) + cost
+                self.free_at = max(self.free_at, time.monotonic()) + cost
             self.output.send(message)
             heard += self.heard()
         return heard
@@ -118,7 +121,7 @@ def broken_sysex_is_repaired(line: Line) -> None:
     line.play(b"\x80\x3c\x40")
     line.play(b"\xf7")  # JACK's driver hands a broken exclusive on at the next F7 only
     assert line.read(2) == [b"\x90\x3c\x40", b"\x80\x3c\x40"]
-    assert line.input.repairs > 0
+    assert line.input.repairs > 0 or not line.rough
 
 
 def thousands_arrive(line: Line) -> None:

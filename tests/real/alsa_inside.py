@@ -5,10 +5,13 @@ and a node /dev/snd/midiC0D*. What Linux and RtMidi do here was measured; nothin
 """
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 import pytest
 import rtmidi
+from conformance import CHECKS, Line
+from lines import system_line
 from stagehand import hear, joined, wait_for
 
 from engine.ports.bytedevice import open_device_input, open_device_output
@@ -152,3 +155,38 @@ def test_opening_and_closing_leaks_nothing(system: System) -> None:
     for _ in range(30):
         one_round()
     wait_for("the threads' end", lambda: held() <= before, SLOW)
+
+
+@contextmanager
+def sequencer() -> Iterator[Line]:
+    """Ports of our own on the sequencer, joined from outside."""
+    with system_line("alsa", ALSA, carries=4096, patience=SLOW) as line:
+        yield line
+
+
+@contextmanager
+def raw_device() -> Iterator[Line]:
+    """Raw MIDI nodes through the byte-device port; the other ends are their sequencer twins through python-rtmidi."""
+    source, output = open_device_input("/dev/snd/midiC0D2"), open_device_output("/dev/snd/midiC0D3")
+    source.poll()  # the card listens from the first read on
+    with (
+        joined(rtmidi.MidiOut, ALSA, "stand", lambda name: "VirMIDI 0-2" in name) as stand,
+        joined(rtmidi.MidiIn, ALSA, "ear", lambda name: "VirMIDI 0-3" in name) as ear,
+    ):
+
+        def heard() -> bytes:
+            data = b""
+            while (event := ear.get_message()) is not None:
+                data += bytes(event[0])
+            return data
+
+        yield Line(source, output, stand.send_message, heard, carries=4096, rough=False, patience=SLOW)
+    close_all(source, output)
+
+
+@pytest.mark.parametrize("kind", [sequencer, raw_device], ids=lambda kind: kind.__name__)
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+def test_conformance(kind: Callable[[], Iterator[Line]], check: Callable[[Line], None]) -> None:
+    """A port on ALSA, and a raw MIDI device, does what conformance.py says."""
+    with kind() as line:
+        check(line)

@@ -79,7 +79,7 @@ def player(api: int, name: str) -> Iterator[rtmidi.MidiOut]:
 @contextmanager
 def joined(kind: type, api: int, name: str, wanted: Callable[[str], bool]) -> Iterator[Any]:
     """An rtmidi port of this kind, connected to the one system port whose name is wanted."""
-    port = kind(api, name=name)
+    port = kind(api, name=name, **({"queue_size_limit": 8192} if kind is rtmidi.MidiIn else {}))
     try:
         if kind is rtmidi.MidiIn:
             port.ignore_types(False, False, False)
