@@ -10,7 +10,7 @@ from contextlib import contextmanager
 
 import pytest
 import rtmidi
-from conformance import CHECKS, Line
+from conformance import CHECKS, Line, broken_sysex_is_repaired
 from lines import system_line
 from stagehand import hear, joined, wait_for
 
@@ -157,6 +157,10 @@ def test_opening_and_closing_leaks_nothing(system: System) -> None:
     wait_for("the threads' end", lambda: held() <= before, SLOW)
 
 
+#: python-rtmidi on ALSA refuses to play a broken message: the test after this one plays it from a raw device
+PLAYABLE = [check for check in CHECKS if check is not broken_sysex_is_repaired]
+
+
 @contextmanager
 def sequencer() -> Iterator[Line]:
     """Ports of our own on the sequencer, joined from outside."""
@@ -180,13 +184,23 @@ def raw_device() -> Iterator[Line]:
                 data += bytes(event[0])
             return data
 
-        yield Line(source, output, stand.send_message, heard, carries=4096, rough=False, patience=SLOW)
+        yield Line(source, output, stand.send_message, heard, carries=4096, patience=SLOW)
     close_all(source, output)
 
 
 @pytest.mark.parametrize("kind", [sequencer, raw_device], ids=lambda kind: kind.__name__)
-@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+@pytest.mark.parametrize("check", PLAYABLE, ids=lambda check: check.__name__)
 def test_conformance(kind: Callable[[], Iterator[Line]], check: Callable[[Line], None]) -> None:
     """A port on ALSA, and a raw MIDI device, does what conformance.py says."""
     with kind() as line:
         check(line)
+
+
+def test_a_broken_sysex_swallows_no_notes(system: System) -> None:
+    """A SysEx that never ends on a card's wire does not swallow the notes after it (MIDI 1.0 p. 29)."""
+    port = system.open_input("*VirMIDI 0-1")
+    wire = os.open("/dev/snd/midiC0D1", os.O_WRONLY)
+    os.write(wire, bytes.fromhex("F0 7D 01 90 3C 40 80 3C 40 F7"))
+    assert read(port, 2) == [b"\x90\x3c\x40", b"\x80\x3c\x40"]
+    os.close(wire)
+    port.close()
