@@ -1,6 +1,7 @@
 """Byte streams made into messages: the specification's examples, libasound's opinion, and any cutting of any stream."""
 
 import json
+import os
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -129,6 +130,7 @@ def test_libasound_agrees(data: bytes) -> None:
     try:
         codec = AlsaCodec()
     except OSError:
+        assert os.environ.get("BAYLEAF_NO_SKIP") != "1", "libasound.so.2 is needed here"
         pytest.skip("this system has no libasound.so.2")
     try:
         assert parse(data)[0] == codec.feed(data)
