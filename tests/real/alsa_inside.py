@@ -184,7 +184,7 @@ def raw_device() -> Iterator[Line]:
                 data += bytes(event[0])
             return data
 
-        yield Line(source, output, stand.send_message, heard, carries=4096, patience=SLOW)
+        yield Line(source, output, stand.send_message, heard, carries=4096, hears=4096, patience=SLOW)
     close_all(source, output)
 
 
