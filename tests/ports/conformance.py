@@ -26,7 +26,8 @@ class Line:
     """Two ports under test, each with an independent other end.
 
     `play` puts bytes on the input's cable; `heard` gives the bytes that came out of the output's since the last call;
-    `carries` is the longest piece that the other end can play, `hears` the longest it can hear; `patience` the seconds that anything may take.
+    `carries` is the longest piece that the other end can play, `hears` the longest it can hear; `patience` the
+    seconds that anything may take.
     """
 
     input: InputPort

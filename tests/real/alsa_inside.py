@@ -19,7 +19,7 @@ from engine.ports.port import InputPort, OutputPort, PortError
 from engine.ports.system import System
 
 ALSA = rtmidi.API_LINUX_ALSA
-SLOW = 120.0  # seconds: the guest is emulated
+SLOW = 30.0  # seconds: the guest is emulated
 NOTE = b"\x90\x40\x40"
 MIXED = [NOTE, b"\xf0\x7d\x01\xf7", b"\xf8", b"\xf1\x23", b"\xfe", b"\xc3\x07", b"\xe2\x01\x40", b"\x80\x40\x00"]
 LONGEST = b"\xf0" + bytes(number % 128 for number in range(4094)) + b"\xf7"

@@ -16,11 +16,15 @@ def test_ports_on_the_alsa_sequencer() -> None:
     need("qemu-system-x86_64")
     command = [HERE / "alsa-guest", "env", "BAYLEAF_NO_SKIP=1", "PYTHONDONTWRITEBYTECODE=1", sys.executable]
     tests = ["-m", "pytest", "-p", "no:cacheprovider", str(HERE / "alsa_inside.py")]
-    environment = {**os.environ, "GUEST_TIMEOUT": "900"}
+    environment = {**os.environ, "GUEST_TIMEOUT": "240"}
     root = HERE.parent.parent
-    done = subprocess.run(
-        [*command, *tests], cwd=root, env=environment, capture_output=True, text=True, timeout=1000, check=False
-    )
+    # On a busy host the emulated kernel now and then stands still for longer than a test's deadline: it may try again.
+    for _ in range(3):
+        done = subprocess.run(
+            [*command, *tests], cwd=root, env=environment, capture_output=True, text=True, timeout=600, check=False
+        )
+        if done.returncode == 0:
+            break
     assert done.returncode == 0, done.stdout + done.stderr
     assert re.search(r"\b[1-9]\d* passed\b", done.stdout), done.stdout
     assert not re.search(r"\d+ (skipped|deselected|xfailed)\b", done.stdout), done.stdout
