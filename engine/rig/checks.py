@@ -61,13 +61,16 @@ def _names(found: Any, keys: Keys) -> list[tuple[Keys, str]]:
 
 
 def _no_such(what: str, name: object, known: Iterable[object]) -> str:
-    listed = [str(one) for one in known]
-    shown = f'"{name}"' if isinstance(name, str) else str(name)
+    listed = {str(one): one for one in known}
     if not listed:
-        return f"there is no {what} {shown}; there are none at all"
-    close = get_close_matches(str(name), listed, 1)
-    remedy = f'did you mean "{close[0]}"? ' if close else ""
-    return f"there is no {what} {shown}; {remedy}there are: {', '.join(dict.fromkeys(listed))}"
+        return f"there is no {what} {_as_written(name)}; there are none at all"
+    close = get_close_matches(name, listed, 1) if isinstance(name, str) else []  # numbers are not misspelt
+    remedy = f"did you mean {_as_written(listed[close[0]])}? " if close else ""
+    return f"there is no {what} {_as_written(name)}; {remedy}there are: {', '.join(listed)}"
+
+
+def _as_written(name: object) -> str:
+    return f'"{name}"' if isinstance(name, str) else str(name)
 
 
 def _refer(data: Data, section: str, name: str, place: Keys) -> Iterator[Complaint]:
@@ -197,8 +200,8 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
                 continue
             first = seen.setdefault((key, value), index)
             if first != index:
-                shown = f'"{value}"' if isinstance(value, str) else str(value)
-                text = f"a second scene with the {key} {shown} (scene {first + 1} of the file has it); give it another"
+                where = f"scene {first + 1} of the file has it"
+                text = f"a second scene with the {key} {_as_written(value)} ({where}); give it another"
                 yield Complaint(("scenes", index, key), text)
 
 
@@ -298,6 +301,8 @@ def _controls(data: Data) -> Iterator[Complaint]:
         if isinstance(name, str):
             yield from _refer(data, "inputs", name, ("controls", index, "input"))
         condition = {key: value for key, value in _table(control, "when").items() if key != "at_least"}
+        if isinstance(condition.get("sysex"), str):
+            condition["sysex"] = "".join(condition["sysex"].split()).upper()  # one message, however it is spaced
         first = seen.setdefault((str(name), repr(sorted(condition.items()))), index)
         if condition and first != index:
             text = f"control {first + 1} has this condition already on the same input; keep one of the two"

@@ -205,5 +205,13 @@ def _shown(found: Any) -> str:
     if isinstance(found, dict):
         return f"a table with {', '.join(map(str, found))}" if found else "an empty table"
     if isinstance(found, list):
-        return f"a list of {len(found)}" if found else "an empty list"
+        return _shown_list(found)
     return str(found)
+
+
+def _shown_list(found: list[Any]) -> str:
+    if not found:
+        return "an empty list"
+    if len(found) > 4 or any(isinstance(one, (list, dict)) for one in found):
+        return f"a list of {len(found)}"
+    return f"[{', '.join(map(_shown, found))}]"

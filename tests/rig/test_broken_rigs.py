@@ -78,8 +78,18 @@ BREAKS = [
     ),
     (
         'start = "Finale"',
-        "start = [1]",
+        'start = "11"',
+        [(5, "rig.start", 'there is no scene "11"; did you mean 11? there are: 11, 12, Overture')],
+    ),
+    (
+        'start = "Finale"',
+        "start = [[1]]",
         [(5, "rig.start", "found a list of 1; allowed: text in quotes, or a whole number")],
+    ),
+    (
+        'start = "Finale"',
+        "start = [1]",
+        [(5, "rig.start", "found [1]; allowed: text in quotes, or a whole number")],
     ),
     (
         'name  = "Pit"',
@@ -215,12 +225,12 @@ BREAKS = [
     (
         "bank = [0, 3], program = 12",
         "bank = [0, 3, 1], program = 12",
-        [(21, 'instruments.string-machine.sounds."Warm pad".bank', "found a list of 3; allowed: a bank as [msb, lsb]")],
+        [(21, 'instruments.string-machine.sounds."Warm pad".bank', "found [0, 3, 1]; allowed: a bank as [msb, lsb]")],
     ),
     (
         "bank = [0, 3], program = 12",
         "bank = [0], program = 12",
-        [(21, 'instruments.string-machine.sounds."Warm pad".bank', "found a list of 1; allowed: a bank as [msb, lsb]")],
+        [(21, 'instruments.string-machine.sounds."Warm pad".bank', "found [0]; allowed: a bank as [msb, lsb]")],
     ),
     (
         "bank = [0, 3], program = 12",
@@ -441,7 +451,7 @@ BREAKS = [
         '{ filter = "transpose", semitones = -12 }',
         '{ filter = "add_bank", programs = { 7 = { bank = [1], program = 0 } } }',
         [
-            (41, "scenes.1.routes.1.through.2.programs.7.bank", "found a list of 1; allowed: a bank as [msb, lsb]"),
+            (41, "scenes.1.routes.1.through.2.programs.7.bank", "found [1]; allowed: a bank as [msb, lsb]"),
             (41, "scenes.1.routes.1.through.2.programs.7.program", "found 0; allowed: a program from 1 to 128"),
         ],
     ),
@@ -568,7 +578,7 @@ BREAKS = [
             (
                 41,
                 "scenes.1.routes.1.through.2.range",
-                "found a list of 2; allowed: two values, [low, high], the lower one first",
+                "found [9, 5]; allowed: two values, [low, high], the lower one first",
             ),
             (
                 41,
@@ -657,6 +667,18 @@ BREAKS = [
         'guard = "250 ms"',
         "passes = true",
         [(62, "controls.1.passes", 'unknown key "passes"; did you mean "pass"? allowed here: input, when,')],
+    ),
+    (
+        'when  = { program = "any" }\ndo    = "scene"\nguard = "250 ms"\n\n[[controls]]\ninput = "pedals"\n'
+        "when  = { controller = 64, at_least = 64 }",
+        'when  = { sysex = "F0 7D 01 F7" }\ndo    = "back"\n\n\n[[controls]]\ninput = "pedals"\n'
+        'when  = { sysex = "f07d01f7" }',
+        [(66, "controls.2.when", "control 1 has this condition already on the same input; keep one of the two")],
+    ),
+    (
+        'do    = "next"',
+        'do    = "scene"\nscene = 2',
+        [(68, "controls.2.scene", "there is no scene 2; there are: 11, 12, Overture, Finale")],
     ),
     (
         'do    = "next"',
