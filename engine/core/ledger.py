@@ -113,8 +113,10 @@ class Ledger:
     def _let_go(self, source: int, target: Target) -> int:
         """One press of this input ends here; how many note-offs the output gets for it."""
         holders = self._holders.get(target)
-        if holders is None or source not in holders:
-            return 1  # cut meanwhile, by a panic or a scene: one note-off more does no harm
+        if holders is None:
+            return 1  # cut meanwhile, by a panic: one note-off more does no harm
+        if source not in holders:
+            return 0  # cut meanwhile, and pressed anew by another
         holders[source] -= 1
         if not holders[source]:
             del holders[source]

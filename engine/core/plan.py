@@ -73,16 +73,16 @@ def run_chain(path: Path, message: bytes, now: int, faults: Faults) -> Unit:
         for item in flowing:
             try:
                 given = tuple(step(item, now))
-                wrong = next((one for one in given if not is_whole(one)), None)
+                wrong = [one for one in given if not (isinstance(one, bytes) and is_whole(one))]
             except Exception as fault:  # a plug-in may raise anything; the show goes on without it
                 trace = fault.__traceback__
                 while trace is not None and trace.tb_next is not None:
                     trace = trace.tb_next
                 place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
                 faults.add(name, f"{type(fault).__name__}: {fault} ({place})")
-                given, wrong = (item,), None
-            if wrong is not None:
-                faults.add(name, f"it answered {wrong!r}, which is no MIDI message")
+                given, wrong = (item,), []
+            if wrong:
+                faults.add(name, f"it answered {wrong[0]!r}, which is no MIDI message")
                 given = (item,)
             answered.extend(given)
         flowing = tuple(answered)

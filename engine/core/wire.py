@@ -21,7 +21,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from engine.midi.kinds import AFTERTOUCH, CONTROLLER, FIRST_REAL_TIME, PITCH_BEND, POLY_AFTERTOUCH, SYSEX
+from engine.core.slots import Slot, replaceable, resets, slot
+from engine.midi.kinds import CONTROLLER, FIRST_REAL_TIME, SYSEX, is_press
 
 Unit = tuple[bytes, ...]  # messages that stay together
 Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on the cable (ns)
@@ -30,10 +31,6 @@ Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on 
 SHORT_SYSEX: Final = 32
 
 _NEVER: Final = 1 << 62
-
-# Controllers whose values may not be replaced by newer ones: bank, data entry, switches, portamento source,
-# velocity prefix, increments and parameter numbers, mode messages (MIDI 1.0 Table III; CA-031 for 88).
-_KEPT: Final = frozenset((0, 32, 6, 38, *range(64, 70), *range(80, 85), 88, *range(96, 102), *range(120, 128)))
 
 
 @dataclass(frozen=True)
@@ -58,19 +55,6 @@ class Step(NamedTuple):
     channel: int
     unit: Unit
     settle: int
-
-
-def replaceable(message: bytes) -> tuple[int, ...] | None:
-    """What a message is a value of, if a newer value may take its place; None if it must be kept."""
-    status = message[0]
-    kind = status & 0xF0
-    if kind == CONTROLLER:
-        return None if message[1] in _KEPT else (status, message[1])
-    if kind == POLY_AFTERTOUCH:
-        return (status, message[1])
-    if kind in (PITCH_BEND, AFTERTOUCH):
-        return (status,)
-    return None
 
 
 class Wire:
@@ -115,6 +99,7 @@ class Wire:
         begun = self._begun_step.channel if self._begun_step else None
         self._steps = deque(steps)
         wanted = {step.channel for step in steps}
+        self._drop({slot(message) for step in steps for message in step.unit})  # the burst is their newer value
         for channel, until in list(self._held.items()):
             if until == _NEVER and channel not in wanted and channel != begun:
                 self._let_go(channel)
@@ -125,10 +110,15 @@ class Wire:
         self.flush(now, out)
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
-        """Forget every note, value and dump that waits, and send these before any burst."""
-        for waiting in (self._notes, self._values, self._bulk, self._parked, self._panic):
-            waiting.clear()
-        self._panic.extend(messages)
+        """Send these before any burst, and forget what waits that would undo them: presses, older values, dumps.
+
+        Releases stay: their presses may have left already, and not every receiver knows All Notes Off.
+        """
+        silenced = {slot(message) for message in messages}
+        self._drop(silenced, presses=True)
+        self._bulk.clear()
+        earlier = [message for message in self._panic if slot(message) is None or slot(message) not in silenced]
+        self._panic = deque((*earlier, *messages))
         self.straight = False
         self.flush(now, out)
 
@@ -229,7 +219,7 @@ class Wire:
     def _hand_inside(self, now: int, message: bytes, cost: int, ahead: int, out: list[Delivery]) -> bool:
         """A real-time byte slips in between the bytes of a SysEx that is on the cable."""
         start = max(self._inside_free_at, now)
-        if start + cost - now > ahead:
+        if start > now and start + cost - now > ahead:
             return False
         self._inside_free_at = start + cost
         self._free_at += cost
@@ -237,13 +227,15 @@ class Wire:
         out.append((self.output, message, start))
         return True
 
-    def _fits_at(self, message: bytes) -> int:
+    def _fits_at(self, now: int, message: bytes) -> int:
         """The time at which this message may be handed over."""
         speed = self._speed
         if speed is None:
             return 0
         cost = (len(message) + speed.overhead) * speed.byte_ns
-        return self._free_at if cost > speed.ahead_ns else self._free_at + cost - speed.ahead_ns
+        inside = message[0] >= FIRST_REAL_TIME and self._sysex_until > now
+        free_at = self._inside_free_at if inside else self._free_at
+        return free_at if cost > speed.ahead_ns else free_at + cost - speed.ahead_ns
 
     def _plan_wake_up(self, now: int) -> None:
         settled = min(self._held.values(), default=_NEVER)
@@ -253,7 +245,7 @@ class Wire:
             self.straight = self._speed is None and not self._held
             return
         self.straight = False
-        fits = _NEVER if waiting is None else max(self._fits_at(waiting), now + 1)
+        fits = _NEVER if waiting is None else max(self._fits_at(now, waiting), now + 1)
         self.due = min(settled, fits)
 
     def _first_waiting(self) -> bytes | None:
@@ -272,6 +264,10 @@ class Wire:
     # Queues
 
     def _queue(self, unit: Unit) -> None:
+        if len(unit) > 1 and not _of_one_kind(unit):
+            for message in unit:
+                self._queue((message,))
+            return
         message = unit[0]
         status = message[0]
         if status < SYSEX:
@@ -292,16 +288,36 @@ class Wire:
         if key is not None:
             self._replace(self._values if parked is None else parked, key, unit)
         elif parked is None:
+            if resets(unit[0]):
+                self._settle_values(unit[0][0])
             self._notes.append(unit)
         else:
+            if resets(unit[0]):
+                _keep_places(parked)
             parked[object()] = unit  # a key of its own: never replaced
 
-    def _replace(self, waiting: dict[object, Unit], key: tuple[int, ...], unit: Unit) -> None:
+    def _replace(self, waiting: dict[object, Unit], key: Slot, unit: Unit) -> None:
         self.replaced += key in waiting
         if unit[0][0] & 0xF0 == CONTROLLER and unit[0][1] < 32:
             # a new high byte makes the waiting low byte meaningless (MIDI 1.0 p. 12)
             self.replaced += waiting.pop((key[0], unit[0][1] + 32), None) is not None
         waiting[key] = unit
+
+    def _settle_values(self, status: int) -> None:
+        """Values of a channel that wait go before what comes now; none may replace them later."""
+        for key in [key for key, unit in self._values.items() if unit[0][0] & 0x0F == status & 0x0F]:
+            self._notes.append(self._values.pop(key))
+
+    def _drop(self, slots: set[Slot | None], presses: bool = False) -> None:
+        """Forget what waits and sets one of these, and presses if wanted."""
+
+        def stays(unit: Unit) -> bool:
+            return not any(found in slots if (found := slot(m)) else presses and is_press(m) for m in unit)
+
+        self._notes = deque(filter(stays, self._notes))
+        for waiting in (self._values, *self._parked.values()):
+            for key in [key for key, unit in waiting.items() if not stays(unit)]:
+                del waiting[key]
 
     def _park(self, channels: set[int]) -> None:
         """Take what waits for these channels out of the queues, oldest first, to wait for the burst."""
@@ -329,3 +345,17 @@ class Wire:
         self._held.pop(channel, None)
         for unit in self._parked.pop(channel, {}).values():
             self._line_up(unit, None)
+
+
+def _of_one_kind(unit: Unit) -> bool:
+    """Whether a unit's messages wait for the same thing: one channel, or the end of what is not urgent."""
+    if unit[0][0] < SYSEX:
+        return all(message[0] < SYSEX and (message[0] ^ unit[0][0]) & 0x0F == 0 for message in unit)
+    return all(message[0] == SYSEX for message in unit)
+
+
+def _keep_places(parked: dict[object, Unit]) -> None:
+    """What is parked can no longer be replaced."""
+    units = list(parked.values())
+    parked.clear()
+    parked.update((object(), unit) for unit in units)
