@@ -2,21 +2,28 @@
 
 from collections import Counter
 
-RESTS = {1: 0, 64: 0, 65: 0, 66: 0, 67: 0, 11: 127}  # RP-015; MIDI 1.0 p. 31
+# RP-015; 2, 4 and 69 are treated alike (common practice, no source)
+RESTS = {1: 0, 2: 0, 4: 0, 11: 127, 64: 0, 65: 0, 66: 0, 67: 0, 69: 0}
 
 
 class Receiver:
-    """Listens to one output: what sounds, what is off rest, which bank and program each channel is on."""
+    """Listens to one output: what sounds, what is off rest, which bank and program each channel is on.
+
+    It knows no All Notes Off, which a receiver may ignore (MIDI 1.0 p. 24); All Sound Off is left out likewise, so
+    that each note-on is answered by a note-off or sounds for ever.
+    """
 
     def __init__(self) -> None:
+        self.log: list[bytes] = []
         self.sounding: Counter[tuple[int, int]] = Counter()
         self.off_rest: set[tuple[int, str, int]] = set()
         self.bank: dict[int, list[int]] = {}
         self.sound: dict[int, tuple[int, int, int]] = {}
-        self.selected: list[tuple[int, int, int, int]] = []
+        self.selected: list[tuple[int, int, int, int]] = []  # channel, MSB, LSB, program, one a program change
 
     def hear(self, message: bytes) -> None:
         """One whole message."""
+        self.log.append(message)
         if message[0] >= 0xF0:
             return
         kind, channel = message[0] & 0xF0, message[0] & 0x0F
@@ -40,12 +47,11 @@ class Receiver:
 
     def _controller(self, channel: int, number: int, value: int) -> None:
         if number == 0:
-            self.bank[channel] = [value, 0]  # only the high byte sent: the low byte counts as 0 (M1 p. 12)
+            self.bank[channel] = [value, 0]  # only the high byte sent: the low byte counts as 0 (MIDI 1.0 p. 12)
         elif number == 32:
             self.bank.setdefault(channel, [0, 0])[1] = value
-        elif number in (120, 123):
-            for key in [key for key in self.sounding if key[0] == channel]:
-                del self.sounding[key]
+        elif number == 121:  # RP-015: wheels, pedals, bend and pressures come to rest, the bank stays
+            self.off_rest = {one for one in self.off_rest if one[0] != channel}
         elif number in RESTS:
             self._rest(channel, "controller", number, value == RESTS[number])
 

@@ -1,15 +1,20 @@
 """The router by examples, as a musician would tell them."""
 
 import json
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from pit import MS, PORTS, bay, hexed, run_dry
+from receiver import Receiver
 
+import filters.transpose
 from engine.core.bay import Bay
 from engine.core.burst import compile_burst, duration, select, size
 from engine.core.wire import DIN, Step, Wire
 from engine.rig.load import read
+from filters.registry import registry
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "core.json").read_text())
 
@@ -60,6 +65,16 @@ def test_a_key_of_two_players_sounds_until_both_let_go() -> None:
     receive(router, 2, 1, "90 3C 50")
     assert receive(router, 3, 0, "80 3C 00") == []
     assert receive(router, 4, 1, "80 3C 00") == ["80 3C 00", "80 3C 00"]
+
+
+def test_a_release_after_a_panic_does_not_cut_another_players_note() -> None:
+    """A key held through a panic has had its note-off; letting it go leaves alone who pressed it since."""
+    router = routed()
+    receive(router, 1, 0, "90 3C 40")
+    router.command(2, "panic", None, "test")
+    receive(router, 3, 1, "90 3C 50")
+    assert receive(router, 4, 0, "80 3C 00") == []
+    assert receive(router, 5, 1, "80 3C 00") == ["80 3C 00"]
 
 
 def test_a_release_follows_its_press_through_a_change_of_transposition() -> None:
@@ -254,39 +269,91 @@ def test_programs_count_as_printed() -> None:
     assert hexed(router.recall(0, 1)) == ["C2 0C", "C3 0B"]
 
 
-def test_a_filter_that_fails_is_stepped_over(monkeypatch: pytest.MonkeyPatch) -> None:
+def _always(given: Any) -> Any:
+    """A filter that answers everything with this."""
+    return lambda settings: lambda message, now: given
+
+
+@pytest.fixture
+def registry_anew() -> Iterator[Callable[[], None]]:
+    """Forgets the filters found so far; when the test is over, too."""
+    yield registry.cache_clear
+    registry.cache_clear()
+
+
+def test_a_filter_that_fails_is_stepped_over(
+    monkeypatch: pytest.MonkeyPatch, registry_anew: Callable[[], None]
+) -> None:
     """Its message goes on, the fault is counted and kept in words with file and line; rubbish is no message."""
-    import filters.transpose
-
-    for broken in (lambda settings: lambda message, now: 1 / 0, lambda settings: lambda message, now: (b"\x90",)):
-        from filters.registry import registry
-
+    answers = ((b"\x90",), (bytearray(b"\x90\x3d\x40"),), ([0x90, 0x3D, 0x40],), (None,), None, b"\x90\x3d\x40", 7)
+    rubbish = [_always(given) for given in answers]
+    for broken in (lambda settings: lambda message, now: 1 / 0, *rubbish):
         with monkeypatch.context() as patch:
-            registry.cache_clear()
+            registry_anew()
             patch.setattr(filters.transpose, "build", broken)
             router = routed('{ filter = "transpose", semitones = 1 }')
             assert receive(router, 1, 0, "90 3C 40") == ["90 3C 40"]
             assert router.faults.counts == {"transpose": 1}
-    registry.cache_clear()
 
 
-def test_reference_values_of_the_wire() -> None:
-    """Bytes and times of the areas din-timing and bank-program; each entry names its source."""
-    for entry in REFERENCE["din-timing"]:
-        wire, out = Wire(0, DIN), []
-        for message in entry["messages"]:
-            wire.put(0, (bytes.fromhex(message),), out)
-        while wire.due is not None:
-            wire.flush(wire.due, out)
-        ends = out[-1][2] + len(out[-1][1]) * DIN.byte_ns
-        assert ends / 1e6 == pytest.approx(entry["ms"]), entry["source"]
+def _bytes_of(entry: dict[str, Any]) -> list[bytes]:
+    """The messages of a timing entry: so many bytes of SysEx or of one short message, or a chord."""
+    notes = entry["input"].get("notes")
+    if notes:
+        return [bytes((0x90, 48 + key, 64)) for key in range(notes)]
+    length = entry["input"]["bytes"]
+    short = {1: b"\xf8", 2: b"\xc0\x05", 3: b"\x90\x3c\x40"}
+    return [short.get(length) or b"\xf0" + bytes(length - 2) + b"\xf7"]
+
+
+TIMES = [name for name in REFERENCE if name.startswith("din-") and name != "din-sysex-hold-clock"]
+
+
+@pytest.mark.parametrize("name", TIMES)
+def test_reference_times_of_the_wire(name: str) -> None:
+    """A byte takes 320 µs on DIN (area din-timing; each entry names its source)."""
+    entry = REFERENCE[name]
+    wire, out = Wire(0, DIN), []
+    for message in _bytes_of(entry):
+        wire.put(0, (message,), out)
+    while wire.due is not None:
+        wire.flush(wire.due, out)
+    ends = out[-1][2] + len(out[-1][1]) * DIN.byte_ns
+    expected = entry["expected"]
+    milliseconds = expected.get("ms") or expected.get("plain_ms") or expected["us"] / 1000
+    assert ends / 1e6 == pytest.approx(milliseconds), entry["source"]
 
 
 def test_a_burst_for_sixteen_channels_takes_its_arithmetic() -> None:
-    """Sixteen channels with bank and program are 128 bytes, 40.96 ms on DIN (bank-program, exact arithmetic)."""
+    """Sixteen channels with bank and program are 128 bytes, 40.96 ms on DIN (scene-burst-16: MIDI 1.0 p. 1)."""
+    expected = REFERENCE["scene-burst-16"]["expected"]
     steps = [Step(channel, select(channel, (0, 0), 0), 0) for channel in range(16)]
-    assert size(steps) == 128
-    assert duration(steps) / 1e6 == pytest.approx(40.96)
+    assert size(steps) == expected["bytes"]
+    assert duration(steps) / 1e6 == pytest.approx(expected["ms"])
+
+
+def test_the_burst_is_in_the_order_of_the_standard() -> None:
+    """Bank high, bank low, program (bank-order: MIDI 1.0 p. 13); a printed program is one more than on the wire."""
+    entry = REFERENCE["bank-order"]
+    sent = select(entry["input"]["channel"] - 1, (1, 2), entry["input"]["program_wire"])
+    assert b"".join(sent) == bytes.fromhex(entry["expected"])
+    printed, wire = (REFERENCE["program-wire"][side] for side in ("input", "expected"))
+    for one, other in zip(printed["printed"], wire["wire"], strict=True):
+        router = bay(
+            f'[[scenes]]\nnumber = 1\nname = "A"\nburst = [ {{ output = "brass", channel = 1, program = {one} }} ]'
+        )
+        assert router.recall(0, 1) == [(1, bytes((0xC0, other)), 0)]
+
+
+def test_the_receiver_of_these_tests_follows_the_standard() -> None:
+    """The bank acts at the next program change and stays, a high byte alone clears the low one, Reset All Controllers
+    leaves it (bank-latent, bank-sticky, bank-lsb-missing, bank-no-reset-by-121: MIDI 1.0 p. 12, 13; RP-015)."""
+    sounds = {"bank-sticky": (1, 2, 6), "bank-lsb-missing": (1, 0, 5), "bank-no-reset-by-121": (1, 2, 5)}
+    for name in ("bank-latent", *sounds):
+        synth = Receiver()
+        for message in REFERENCE[name]["input"]:
+            synth.hear(bytes.fromhex(message))
+        assert synth.sound.get(0) == sounds.get(name), name
 
 
 def test_a_burst_is_compiled_by_output() -> None:

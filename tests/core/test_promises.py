@@ -6,7 +6,8 @@ from pit import MS, SCENES, bay, ears, run_dry
 
 from engine.core.bay import Bay
 from engine.core.burst import size
-from engine.core.wire import DIN, Delivery, replaceable
+from engine.core.slots import replaceable
+from engine.core.wire import DIN, Delivery
 
 keys = st.integers(30, 75)
 values = st.integers(0, 127)
