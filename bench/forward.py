@@ -24,6 +24,7 @@ import trio
 
 from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
+from engine.live.meters import Latency
 from engine.live.patch import Patch
 from engine.live.show import Show
 from engine.ports.port import Flow, InputPort, OutputPort
@@ -96,17 +97,15 @@ class Swallowing:
         pass
 
 
-class Samples:
-    """Latencies, all of them."""
+class Samples(Latency):
+    """Latencies: all of them, where a show keeps the last few thousand."""
 
     def __init__(self) -> None:
+        super().__init__()
         self.all: list[int] = []
 
     def add(self, sample: int) -> None:
         self.all.append(sample)
-
-    def percentiles(self) -> dict[str, float | None]:
-        return {}
 
 
 def rig() -> Rig:
@@ -139,7 +138,7 @@ def bayleaf(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds:
         )
         inbox = Inbox(dict(enumerate(inputs)))
         show = Show(loaded, patch, inbox)
-        show.latency = samples  # type: ignore[assignment]  # every sample is kept here, not the last ones only
+        show.latency = samples
         show.command("scene", 1)
         token = trio.lowlevel.current_trio_token()
         with collector_at_rest():

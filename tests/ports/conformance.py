@@ -116,6 +116,12 @@ def sysex_is_sent_whole_or_refused(line: Line) -> None:
     assert early + line.hear(3 - len(early)) == b"\x90\x3c\x40", "nothing of what was refused may have been sent"
 
 
+def real_time_passes_inside_sysex(line: Line) -> None:
+    """A clock in the middle of a SysEx is delivered, and the SysEx is whole without it (MIDI 1.0 Table VII note 2)."""
+    line.play(bytes.fromhex("F0 7D 01 F8 02 F7"))
+    assert line.read(2) == [b"\xf8", bytes.fromhex("F0 7D 01 02 F7")]
+
+
 def broken_sysex_is_repaired(line: Line) -> None:
     """An exclusive that never ends does not swallow the notes after it, and is counted (MIDI 1.0 p. 29)."""
     line.play(b"\xf0\x7d\x01")
@@ -155,6 +161,7 @@ CHECKS: Final = (
     every_kind_is_sent,
     sysex_arrives_whole,
     sysex_is_sent_whole_or_refused,
+    real_time_passes_inside_sysex,
     broken_sysex_is_repaired,
     thousands_arrive,
     closed_ports_are_closed,
