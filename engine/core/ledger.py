@@ -11,7 +11,16 @@ them back, so that a scene which no longer feeds them can set them to rest (RP-0
 from collections.abc import Callable, Iterator
 from typing import Final, NamedTuple
 
-from engine.midi.kinds import AFTERTOUCH, CONTROLLER, NOTE_OFF, NOTE_ON, PITCH_BEND, POLY_AFTERTOUCH, is_press
+from engine.midi.kinds import (
+    AFTERTOUCH,
+    CONTROLLER,
+    NOTE_OFF,
+    NOTE_ON,
+    PITCH_BEND,
+    POLY_AFTERTOUCH,
+    is_press,
+    is_release,
+)
 
 #: resting values of the controllers that RP-015 resets, with 2, 4 and 69, which the trade treats alike
 #: (common practice, no source)
@@ -175,6 +184,8 @@ class Ledger:
 
 
 def _resting(moved: Moved) -> bytes:
+    if moved.what[0] & 0xF0 == NOTE_ON:
+        return bytes((NOTE_OFF | moved.what[0] & 0x0F, moved.what[1], 64))
     padded = moved.what + bytes(2)
     rest = rest_of(padded[:3])
     assert rest is not None  # only what has a rest is written down
@@ -192,4 +203,13 @@ def moves_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, boo
         (Moved(output, named(message)), message == rest)
         for message in messages
         if (rest := rest_of(message)) is not None
+    )
+
+
+def made_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, bool], ...]:
+    """Notes that a filter made of a pedal, a clock or the like: no key holds them, so they count as off rest."""
+    return tuple(
+        (Moved(output, bytes((NOTE_ON | message[0] & 0x0F, message[1]))), is_release(message))
+        for message in messages
+        if message[0] & 0xE0 == NOTE_OFF  # note-off or note-on
     )

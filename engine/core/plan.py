@@ -9,7 +9,7 @@ from functools import partial
 from typing import Final, NamedTuple
 
 from engine.core.burst import compile_burst
-from engine.core.ledger import Moved, Target, moves_of, targets_of
+from engine.core.ledger import Moved, Target, made_of, moves_of, targets_of
 from engine.core.wire import Step, Unit
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.rig.models import Rig, Route, Scene
@@ -100,7 +100,8 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]]) -> Answer:
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
-        return Answer(PLAIN, once, (), moves)
+        made = tuple(note for output, unit in once for note in made_of(output, unit))
+        return Answer(PLAIN, once, (), moves + made)
     return Answer(PRESS if is_press(message) else RELEASE, once, targets, moves)
 
 
@@ -137,7 +138,8 @@ class Plan:
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this thing in this scene."""
         units = self._run(self._lasting[source], message, 0)
-        if any(moved == found for output, unit in units for found, _ in moves_of(output, unit)):
+        found = (one for output, unit in units for one, _ in moves_of(output, unit) + made_of(output, unit))
+        if moved in found:
             return True
         # A filter with state may not be asked twice: its route counts as feeding every output it leads to.
         return any(moved.output in path.outputs for path in self.called[source])

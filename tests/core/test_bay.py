@@ -361,3 +361,37 @@ def test_a_burst_is_compiled_by_output() -> None:
     rig = bay().rig
     names = {name: index for index, name in enumerate(rig.outputs)}
     assert [step.channel for step in compile_burst(rig, rig.scenes[0], names)[0]] == [0, 1]
+
+
+def test_a_note_that_a_filter_made_of_a_pedal_does_not_hang(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plug-in's note that no key holds ends where its scene ends, with the show, with a panic and with its cable."""
+    import filters.transpose
+
+    def build(settings: object) -> object:
+        def pedal_plays(message: bytes, now: int) -> tuple[bytes, ...]:
+            if message[:2] != b"\xb0\x40":
+                return (message,)
+            return (bytes((0x90 if message[2] >= 64 else 0x80, 48, 100)),)
+
+        return pedal_plays
+
+    monkeypatch.setattr(filters.transpose, "build", build)
+    from filters.registry import registry
+
+    registry.cache_clear()
+    ends = {
+        "scene": lambda router: router.recall(3, 2),
+        "show": lambda router: router.release_all(3),
+        "cable": lambda router: router.input_lost(3, 0),
+        "panic": lambda router: router.command(3, "panic", None, "test")[1],
+    }
+    for name, end in ends.items():
+        router = routed('{ filter = "transpose", semitones = 1 }')
+        assert receive(router, 1, 0, "B0 40 7F") == ["90 30 64"]
+        assert hexed(end(router), 0)[:1] == ["80 30 40"], name
+        assert router.ledger.off_rest() == 0
+    router = routed('{ filter = "transpose", semitones = 1 }')
+    receive(router, 1, 0, "B0 40 7F")
+    assert receive(router, 2, 0, "B0 40 00") == ["80 30 64"]
+    assert router.recall(3, 2) == [], "it was released, and is not released again"
+    registry.cache_clear()
