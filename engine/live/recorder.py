@@ -1,0 +1,170 @@
+"""The flight recorder: the last that came in and went out, always on, in a bounded amount of memory.
+
+Each entry is one tuple appended to a short list; a full list is packed into one piece of bytes (24 bytes an entry of
+a channel message), and the oldest pieces are let go when there are too many. A packed piece never changes, so a
+snapshot copies no entries, and any thread may unpack it.
+"""
+
+import marshal
+import time
+from collections import deque
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+_PIECE: Final = 256  # entries; packing that many takes some 10 µs
+_LONG: Final = 1 << 16  # bytes of SysEx in a piece after which it is packed early
+_SHORT: Final = 3  # bytes of the longest message that is not SysEx
+_PACKING: Final = 2  # marshal's format without a look-up of every object
+_NS: Final = 1_000_000_000
+
+#: what an entry is, besides a message: input indexes stand as they are, output indexes as ~index
+_SCENE: Final = 1 << 30
+_TOLD: Final = _SCENE + 1
+
+_Entry = tuple[int, int, bytes | str | tuple[int, str]]
+#: the number and name of a scene
+Scene = tuple[int, str]
+
+
+class Past(NamedTuple):
+    """One thing that happened: time (monotonic ns) and "in", "out", "scene" or "told".
+
+    `number` is the index of the port or the number of the scene; `text` is the scene's name or what was told.
+    """
+
+    at: int
+    way: str
+    number: int
+    message: bytes
+    text: str
+
+
+class _Piece(NamedTuple):
+    """Packed entries: how many, the time of the first (ns), the scene in force before it, and they themselves."""
+
+    entries: int
+    begins: int
+    scene: Scene | None
+    packed: bytes
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A snapshot of the recorder from `since` to `until` (monotonic ns); `clock` is the time of day at `until` (s)."""
+
+    since: int
+    until: int
+    clock: float
+    pieces: Sequence[_Piece]
+
+    def events(self) -> list[Past]:  # any thread
+        """What happened since then, by time; what happened at the same time in the order of the recording."""
+        found = [_past(entry) for entry in self._entries() if entry[0] >= self.since]
+        found.sort(key=lambda past: past.at)
+        return found
+
+    def scene(self) -> Scene | None:  # any thread
+        """The scene that was in force at `since`, None if there was none yet."""
+        in_force = self.pieces[0].scene if self.pieces else None
+        for at, what, thing in self._entries():
+            if what == _SCENE and at < self.since and isinstance(thing, tuple):
+                in_force = thing
+        return in_force
+
+    def _entries(self) -> Iterator[_Entry]:
+        for piece in self.pieces:
+            yield from marshal.loads(piece.packed)
+
+
+class Recorder:
+    """Keeps at most `most_events` entries in some `most_bytes`; what is let go is always the oldest. Loop only."""
+
+    def __init__(self, most_events: int = 1 << 20, most_bytes: int = 32 << 20) -> None:
+        self._most_events = most_events
+        self._most_bytes = most_bytes
+        self._piece = max(1, min(_PIECE, most_events // 16))
+        self._pieces: deque[_Piece] = deque()
+        self._packed_events = 0
+        self._packed_bytes = 0
+        self._fresh: list[_Entry] = []
+        self._long = 0  # bytes of messages longer than three bytes in `_fresh`
+        self._scene: Scene | None = None
+        self._scene_before: Scene | None = None  # the one in force when `_fresh` began
+
+    def came_in(self, at: int, input_index: int, message: bytes) -> None:
+        """A message came in at this time (monotonic ns)."""
+        fresh = self._fresh
+        fresh.append((at, input_index, message))
+        if len(message) > _SHORT or len(fresh) >= self._piece:
+            self._turn(len(message))
+
+    def went_out(self, at: int, output_index: int, message: bytes) -> None:
+        """A message was handed to an output's driver at this time (monotonic ns)."""
+        fresh = self._fresh
+        fresh.append((at, ~output_index, message))
+        if len(message) > _SHORT or len(fresh) >= self._piece:
+            self._turn(len(message))
+
+    def scene(self, at: int, number: int, name: str) -> None:
+        """A scene came into force at this time (monotonic ns)."""
+        self._scene = (number, name)
+        self._fresh.append((at, _SCENE, self._scene))
+        self._turn(len(name))
+
+    def told(self, at: int, text: str) -> None:
+        """Something was told to the player at this time (monotonic ns)."""
+        self._fresh.append((at, _TOLD, text))
+        self._turn(len(text))
+
+    def last(self, now: int, seconds: float) -> Kept:
+        """What happened in the last `seconds` before `now` (monotonic ns), as far back as the recorder reaches."""
+        pieces = [*self._pieces]
+        if self._fresh:
+            pieces.append(self._packed())
+        return Kept(now - round(seconds * _NS), now, time.time(), pieces)
+
+    def size(self) -> dict[str, int]:
+        """What is recorded now: events, bytes of memory they take (about), and seconds from the first to the last."""
+        first = self._pieces[0].begins if self._pieces else self._fresh[0][0] if self._fresh else 0
+        newest = self._fresh or (marshal.loads(self._pieces[-1].packed) if self._pieces else [(first, 0, b"")])
+        return {
+            "events": self._packed_events + len(self._fresh),
+            "bytes": self._packed_bytes + self._long + 24 * len(self._fresh),
+            "seconds": (newest[-1][0] - first) // _NS,
+        }
+
+    def _turn(self, octets: int) -> None:
+        """Pack a full piece, and let the oldest go."""
+        if octets > _SHORT:
+            self._long += octets
+        if len(self._fresh) < self._piece and self._long < _LONG:
+            return
+        piece = self._packed()
+        self._fresh = []
+        self._long = 0
+        self._scene_before = self._scene
+        self._pieces.append(piece)
+        self._packed_events += piece.entries
+        self._packed_bytes += len(piece.packed)
+        self._let_go()
+
+    def _packed(self) -> _Piece:
+        fresh = self._fresh
+        return _Piece(len(fresh), fresh[0][0], self._scene_before, marshal.dumps(fresh, _PACKING))
+
+    def _let_go(self) -> None:
+        pieces, room = self._pieces, self._most_events - self._piece + 1
+        while pieces and (self._packed_events > room or self._packed_bytes > self._most_bytes):
+            oldest = pieces.popleft()
+            self._packed_events -= oldest.entries
+            self._packed_bytes -= len(oldest.packed)
+
+
+def _past(entry: _Entry) -> Past:
+    at, what, thing = entry
+    if isinstance(thing, bytes):
+        return Past(at, "in", what, thing, "") if what >= 0 else Past(at, "out", ~what, thing, "")
+    if isinstance(thing, tuple):
+        return Past(at, "scene", thing[0], b"", thing[1])
+    return Past(at, "told", 0, b"", thing)
