@@ -17,6 +17,7 @@ from typing import Final
 
 from engine.midi.kinds import FIRST_REAL_TIME, is_whole
 from engine.midi.stream import Parser
+from engine.ports.place import Place
 from engine.ports.port import Flow, PortError
 
 _BAUD: Final = 31_250
@@ -40,6 +41,7 @@ class DeviceInput:
     def __init__(self, path: str, handle: int) -> None:
         self.name = path
         self._handle: int | None = handle
+        self._place = Place(path, handle)
         self._parser = Parser()
         self._heard_at = 0
 
@@ -53,11 +55,12 @@ class DeviceInput:
         except BlockingIOError:
             if self._parser.open and now - self._heard_at > _OPEN_SYSEX:
                 self._parser.abandon()
+            self._place.check(now)
             return []
         except OSError as fault:
-            raise PortError(f"{self.name} is gone ({fault.strerror})") from None
+            raise self._place.lost(fault.strerror) from None
         if not data:  # a terminal that was unplugged ends; a FIFO that is open both ways never does
-            raise PortError(f"{self.name} is gone (end of input)")
+            raise self._place.lost("end of input")
         self._heard_at = now
         return self._parser.feed(data)
 
@@ -82,9 +85,9 @@ class DeviceOutput:
         self.name = path
         self.flow: Flow | None = flow
         self._handle = handle
+        self._place = Place(path, handle)
         self._waiting: deque[bytes] = deque()
         self._size = 0  # bytes handed over and not yet written
-        self._fault: str | None = None
         self._closed = False
         self._end = 0.0  # monotonic seconds after which a closed port writes no more
         self._news = threading.Condition()
@@ -98,8 +101,7 @@ class DeviceOutput:
         with self._news:
             if self._closed:
                 raise PortError(f"{self.name} is closed")
-            if self._fault:
-                raise PortError(self._fault)
+            self._place.check(time.monotonic_ns())
             fits = not self._size or self._size + len(message) <= _MOST_WAITING
             if not fits and (message[0] < FIRST_REAL_TIME or len(self._waiting) >= _URGENT):
                 raise PortError(f"{self.name} takes no more: nothing reads what it was sent")
@@ -108,6 +110,12 @@ class DeviceOutput:
                 self._waiting.append(rest)
                 self._size += len(rest)
                 self._news.notify()
+
+    def check(self) -> None:
+        """See OutputPort."""
+        with self._news:
+            if not self._closed:
+                self._place.check(time.monotonic_ns())
 
     def close(self) -> None:
         """See OutputPort. What was sent before gets a moment to leave."""
@@ -127,8 +135,7 @@ class DeviceOutput:
         except BlockingIOError:
             return message
         except OSError as fault:
-            self._fault = f"{self.name} is gone ({fault.strerror})"
-            raise PortError(self._fault) from None
+            raise self._place.lost(fault.strerror) from None
 
     def _run(self) -> None:  # writer thread
         while (data := self._next()) is not None:
@@ -137,7 +144,7 @@ class DeviceOutput:
                     return
             except OSError as fault:
                 with self._news:
-                    self._fault = f"{self.name} is gone ({fault.strerror})"
+                    self._place.lost(fault.strerror)
                 return
 
     def _next(self) -> bytes | None:

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import rtmidi
 
-from engine.ports.port import PortError
+from engine.ports.port import PortError, PortGone
 
 MISSING: Final = "the JACK server is not running; start it, or use --backend alsa"
 
@@ -59,9 +59,9 @@ class JackServer:
         self.period: float = self._frames / rate  # seconds
 
     def check(self) -> None:
-        """Raise PortError if the server has ended, or if we let go of it."""
+        """Raise PortGone if the server has ended, PortError if we let go of it."""
         if self.died:
-            raise PortError("the JACK server has stopped; start it and run Bayleaf again")
+            raise PortGone("the JACK server has stopped; its ports come back when it does")
         if self._client is None:
             raise PortError("the JACK ports are closed")
 

@@ -25,8 +25,12 @@ class PortError(Exception):
     """A port could not be found, opened, read or written; the text is one sentence for the player."""
 
 
+class PortGone(PortError):
+    """The port is no longer there (unplugged, device gone, server stopped): it will never work again and is to close."""
+
+
 class InputPort(Protocol):
-    """Where messages arrive. `poll` never blocks and never raises but `PortError`."""
+    """Where messages arrive. `poll` never blocks and never raises but `PortError`; `PortGone` if the port is gone."""
 
     @property
     def name(self) -> str:
@@ -59,7 +63,10 @@ class OutputPort(Protocol):
         """Longest message in bytes that surely arrives whole, or None if any length does."""
 
     def send(self, message: bytes) -> None:  # loop only
-        """Hand one whole message to the driver; PortError if it is refused or the port is gone."""
+        """Hand one whole message to the driver; PortError if it is refused, PortGone if the port is gone."""
+
+    def check(self) -> None:  # loop only
+        """Raise PortGone if the port is no longer there; cheap enough to be asked five times a second."""
 
     def close(self) -> None:
         """Let go of the port; calling it again does nothing."""
@@ -85,6 +92,12 @@ class PortSystem(Protocol):
 
     def open_virtual_output(self, name: str) -> OutputPort:
         """A port of our own that other programs can hear; its system name ends in `name`."""
+
+    def refresh(self) -> None:
+        """Be ready to list and open again: if the service itself had stopped and is back, join it anew.
+
+        Raises PortError while it is away. All ports of before must be closed first.
+        """
 
     def close(self) -> None:
         """Let go of the backend; its ports are closed by whoever opened them."""

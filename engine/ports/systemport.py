@@ -18,7 +18,7 @@ _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that
 class SystemInput:
     """An InputPort on an rtmidi.MidiIn.
 
-    `check` raises PortError if the port has gone by now (ns); `let_go` gets port and device when it closes.
+    `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes.
     """
 
     def __init__(
@@ -65,7 +65,7 @@ class SystemInput:
 class SystemOutput:
     """An OutputPort on an rtmidi.MidiOut.
 
-    `check` raises PortError if the port has gone by now (ns); `let_go` gets port and device when it closes;
+    `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes;
     `room` guards the driver's queue, if it has one that may not fill.
     """
 
@@ -104,6 +104,11 @@ class SystemOutput:
             self._device.send_message(message)
         except (rtmidi.RtMidiError, ValueError) as fault:
             raise PortError(f'"{self.name}" refused a message: {fault}') from fault
+
+    def check(self) -> None:
+        """See OutputPort."""
+        if self._device is not None:
+            self._check(time.monotonic_ns())
 
     def close(self) -> None:
         """See OutputPort."""

@@ -196,5 +196,5 @@ def test_a_frozen_server_does_not_freeze_us(mortal_jack: subprocess.Popen[bytes]
 
 def test_a_killed_server_is_told(mortal_jack: subprocess.Popen[bytes]) -> None:
     """When the server dies in the middle of sending, every port says so and all of them close."""
-    said = "the JACK server has stopped; start it and run Bayleaf again\n"
+    said = "the JACK server has stopped; its ports come back when it does\n"
     assert _misbehave("kill", mortal_jack) == said * 3 + "closed\n"

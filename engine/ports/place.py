@@ -1,0 +1,55 @@
+"""Whether a path still leads to the device that was opened there.
+
+A device that was pulled does not always say so to whoever has it open, and a node that was removed and made anew is
+another device under the same name.
+"""
+
+import os
+import select
+from typing import Final
+
+from engine.ports.port import PortGone
+
+_LOOK_AGAIN: Final = 200_000_000  # ns between looks: one costs 4 µs
+_HUNG_UP: Final = select.POLLHUP | select.POLLERR | select.POLLNVAL
+
+
+class Place:
+    """One open device and where it was found. Once it is gone it stays so."""
+
+    def __init__(self, path: str, handle: int) -> None:
+        self._path = path
+        self._handle = handle
+        self._identity = _identity(os.fstat(handle))
+        self._line = select.poll()  # tells of a terminal whose far side is closed, without reading it
+        self._line.register(handle, 0)
+        self._looked_at = 0
+        self._gone: str | None = None
+
+    def check(self, now: int) -> None:
+        """Raise PortGone if it is gone, looking again if the last look was a while ago; `now` is monotonic (ns)."""
+        if self._gone:
+            raise PortGone(self._gone)
+        if now - self._looked_at > _LOOK_AGAIN:
+            self._looked_at = now
+            if reason := self._look():
+                raise self.lost(reason)
+
+    def lost(self, reason: str | None) -> PortGone:
+        """It is gone from now on; what to raise."""
+        self._gone = self._gone or f"{self._path} is gone ({reason})"
+        return PortGone(self._gone)
+
+    def _look(self) -> str | None:
+        try:
+            there = _identity(os.stat(self._path))
+        except OSError as fault:
+            return fault.strerror
+        if there != self._identity:
+            return "another device is in its place"
+        hung_up = any(events & _HUNG_UP for _, events in self._line.poll(0))
+        return "its far end was closed" if hung_up else None
+
+
+def _identity(facts: os.stat_result) -> tuple[int, int, int]:
+    return facts.st_dev, facts.st_ino, facts.st_rdev
