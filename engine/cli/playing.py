@@ -1,5 +1,6 @@
 """`bayleaf run`: play a rig."""
 
+import signal
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -31,6 +32,8 @@ def run(
     """Open the ports, recall the start scene and route until stopped (Ctrl-C)."""
     loaded = load(rig)
     system = open_system(backend, name)
+    # from here on the stage heeds Ctrl-C; an impatient second one must not strike while the ports are being closed
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         trio.run(Stage(loaded, rig, name, virtual, _say).run, system)
     except (NameTaken, SamePort) as fault:

@@ -4,17 +4,19 @@ No I/O and no clock: each call takes the time in nanoseconds of any monotonic cl
 to the drivers now, as (output, message, time its first byte is on the cable). `due` says when `tick` is wanted.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
 from engine.core.ledger import Ledger, Target
+from engine.core.loops import Loops
 from engine.core.plan import PRESS, RELEASE, Answer, Compiler, Faults, Plan
+from engine.core.sensing import SENSE, Sensing
 from engine.core.setlist import SetList
-from engine.core.wire import DIN, Delivery, Speed, Wire
-from engine.midi.kinds import CONTROLLER, PITCH_BEND, is_release
+from engine.core.wire import DIN, Delivery, Speed, Step, Unit, Wire
+from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, is_release
 from engine.rig.models import Rig
 from filters.registry import Filter, registry
 
@@ -57,13 +59,16 @@ class Bay:
         self.rig = rig
         self.faults = Faults()
         self.outcomes: list[Outcome] = []  # commands from controls since last taken away by the caller
+        self.news: list[tuple[str, str]] = []  # (port, sentence) of what happened unasked, taken away by the caller
         self.ledger = Ledger()
+        self.loops = Loops()
         self._inputs = tuple(rig.inputs)
         self._outputs = tuple(rig.outputs)
         self.speeds = tuple(
             DIN if port.wire == "din" else (speeds or {}).get(name) for name, port in rig.outputs.items()
         )
         self.wires = [Wire(index, speed) for index, speed in enumerate(self.speeds)]
+        self.sensing = Sensing(index for index, port in enumerate(rig.outputs.values()) if port.active_sensing)
         compiler = Compiler(rig, registry() if filters is None else filters, self.faults)
         self._plans = {scene.number: compiler.plan(scene) for scene in rig.scenes}
         self._numbers_by_name = {scene.name: scene.number for scene in rig.scenes}
@@ -76,6 +81,10 @@ class Bay:
     def receive(self, now: int, source: int, message: bytes) -> list[Delivery]:
         """One whole message of input `source`."""
         out: list[Delivery] = []
+        if source in self.sensing.heard_at or message == SENSE:
+            self.sensing.heard_at[source] = now
+        if self.sensing.silent:
+            self.sensing.silent.discard(source)
         board = self._boards[source]
         if board is not None and (trigger := board.find(message)) is not None:
             if board.passes(trigger):
@@ -90,6 +99,15 @@ class Bay:
     def tick(self, now: int) -> list[Delivery]:
         """What has waited for this time."""
         out: list[Delivery] = []
+        self.loops.tick(now)
+        self._judge(now, out)
+        for source in self.sensing.silenced(now):
+            self.news.append(
+                (self._inputs[source], "fell silent (no active sensing for 330 ms); its notes are released")
+            )
+            out += self._let_go(now, source)
+        for output in self.sensing.wanted(now):
+            self.wires[output].put(now, (SENSE,), out)
         for wire in self.wires:
             if wire.due is not None and wire.due <= now:
                 wire.flush(now, out)
@@ -98,48 +116,114 @@ class Bay:
     @property
     def due(self) -> int | None:
         """When `tick` is next wanted, or None."""
-        return min((wire.due for wire in self.wires if wire.due is not None), default=None)
+        return min(
+            (due for due in (self.loops.due, self.sensing.due, *(wire.due for wire in self.wires)) if due is not None),
+            default=None,
+        )
+
+    @property
+    def waiting(self) -> bool:
+        """Whether anything that came in or was asked for has not been handed over yet."""
+        return self.loops.due is not None or any(wire.due is not None for wire in self.wires)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         plan = self._plan
         if plan is None:
             return
         answer = plan.answer(source, message, now)
+        watched = self.loops.pass_by(now, source, message, answer)
+        if self.loops.verdicts:
+            self._judge(now, out)
+        units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
-            self._release(now, source, message, answer, out)
-            return
-        if answer.kind == PRESS:
+            units = self._released(source, message, answer)
+        elif answer.kind == PRESS:
             self.ledger.press(source, message, answer.targets)
         if answer.moves:
             self.ledger.move(source, message, answer.moves)
+        for output, selecting in answer.selects:
+            self.ledger.select(output, selecting)
+        if message == SENSE:
+            self.sensing.carry(now, (output for output, _ in answer.units))
         wires = self.wires
-        for output, unit in answer.units:
-            wires[output].put(now, unit, out)
+        for output, unit in units:
+            if not (watched and self.loops.holds(source, output, unit)):
+                wires[output].put(now, unit, out)
 
-    def _release(self, now: int, source: int, message: bytes, answer: Answer, out: list[Delivery]) -> None:
+    def _released(self, source: int, message: bytes, answer: Answer) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         offs = self.ledger.release(source, message)
-        for output, off in offs or ():
-            self.wires[output].put(now, (off,), out)
-        if answer.moves:
-            self.ledger.move(source, message, answer.moves)
+        yield from ((output, (off,)) for output, off in offs or ())
         for output, unit in answer.units:
             kept = tuple(
                 item for item in unit if not is_release(item) or (offs is None and self._may_pass(source, output, item))
             )
             if kept:
-                self.wires[output].put(now, kept, out)
+                yield output, kept
 
     def _may_pass(self, source: int, output: int, off: bytes) -> bool:
         """A release without a press passes, unless another player holds that key."""
         return not self.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
 
+    def _judge(self, now: int, out: list[Delivery]) -> None:
+        """Carry out what a trial of a loop came to."""
+        verdicts, self.loops.verdicts = self.loops.verdicts, []
+        for source, sent, guilty in verdicts:
+            for output, unit in sent:
+                self.wires[output].put(now, unit, out)
+            if guilty:
+                names = " and ".join(f'"{self._outputs[output]}"' for output in guilty)
+                self.news.append(
+                    (
+                        self._inputs[source],
+                        f"a loop: what goes to {names} comes back here; this way is muted until the cable or the "
+                        "scene changes",
+                    )
+                )
+                out += self._let_go(now, source)
+
+    # Cables
+
     def input_lost(self, now: int, source: int) -> list[Delivery]:
         """The cable of input `source` is gone: what it holds is let go, what it moved comes to rest."""
+        self.sensing.forget(source)
+        out: list[Delivery] = []
+        self.loops.lift(now, source=source)
+        self._judge(now, out)
+        return out + self._let_go(now, source)
+
+    def output_back(self, now: int, output: int) -> list[Delivery]:
+        """The cable of an output is back, and what is there may have hung, moved or forgotten anything meanwhile.
+
+        It is silenced and set to rest, then put on the scene's sounds, and on the last ones of channels that the
+        scene does not name.
+        """
+        out: list[Delivery] = []
+        self.loops.lift(now, output=output)
+        self._judge(now, out)
+        known = [*self.ledger.cut(output), *self.ledger.settle_output(output)]
+        wire = self.wires[output]
+        wire.panic(now, [*(message for _, message in known), *_SWEEP, *_WHEELS], out)
+        wire.burst(now, self._sounds_of(output), out)
+        return out
+
+    def _sounds_of(self, output: int) -> tuple[Step, ...]:
+        steps = self._plan.bursts.get(output, ()) if self._plan else ()
+        named = {step.channel for step in steps}
+        kept = (Step(channel, unit, 0) for channel, unit in self.ledger.sounds(output).items() if channel not in named)
+        return (*kept, *steps)
+
+    def _let_go(self, now: int, source: int) -> list[Delivery]:
         out: list[Delivery] = []
         for output, message in self.ledger.abandon(source):
             self.wires[output].put(now, (message,), out)
         return out
+
+    def awake(self, now: int) -> tuple[Outcome, list[Delivery]]:
+        """The machine has slept: nothing that was held or moved is sure any more, so all is released and sent again."""
+        self.sensing.excuse(now)
+        out = self.release_all(now)
+        return self._resend(now, "wake-up", out), out
 
     # Commands
 
@@ -212,11 +296,19 @@ class Bay:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
         plan = self._plans[number]
         if plan is not self._plan:
-            plan.enter()
-        self._plan = plan
+            self._change(now, plan, out)
         for output, message in self.ledger.settle(plan.feeds):
             self.wires[output].put(now, (message,), out)
         return self._send_burst(now, plan, do, f"scene {plan.number} {plan.name}", source, out)
+
+    def _change(self, now: int, plan: Plan, out: list[Delivery]) -> None:
+        plan.enter()
+        self._plan = plan
+        self.loops.lift(now)
+        self._judge(now, out)
+        if plan.cuts:
+            for output, message in self.ledger.cut():
+                self.wires[output].put(now, (message,), out)
 
     def _resend(self, now: int, source: str, out: list[Delivery]) -> Outcome:
         if self._plan is None:
@@ -226,7 +318,9 @@ class Bay:
 
     def _send_burst(self, now: int, plan: Plan, do: str, text: str, source: str, out: list[Delivery]) -> Outcome:
         for wire in self.wires:  # every wire: an earlier burst that has not begun is replaced, also by nothing
-            wire.burst(now, plan.bursts.get(wire.output, ()), out)
+            listed = plan.bursts.get(wire.output, ())
+            self.ledger.select(wire.output, (message for step in listed for message in step.unit))
+            wire.burst(now, listed, out)
         steps = [(self.speeds[output], listed) for output, listed in plan.bursts.items()]
         return self._outcome(
             do,
@@ -268,4 +362,11 @@ def _sweep() -> tuple[bytes, ...]:
     return (*controllers, *(bytes((PITCH_BEND | ch, 0x00, 0x40)) for ch in range(16)))
 
 
+def _wheels() -> tuple[bytes, ...]:
+    """Modulation and pressure, which a panic leaves alone, and whatever else RP-015 resets."""
+    resets = ((CONTROLLER, 121, 0), (CONTROLLER, 1, 0), (CONTROLLER, 11, 127), (AFTERTOUCH, 0))
+    return tuple(bytes((reset[0] | ch, *reset[1:])) for reset in resets for ch in range(16))
+
+
 _SWEEP: Final = _sweep()
+_WHEELS: Final = _wheels()

@@ -4,11 +4,12 @@ A release follows the record of its own press, whatever scene, transposition or 
 that two inputs hold sounds until both let go; the releases held back till then are sent with the last one, since
 every note-on is owed its note-off (MIDI 1.0 p. A-4).
 
-Pedals, bends, wheels and pressures that left their resting value are written down with the message that would bring
-them back, so that a scene which no longer feeds them can set them to rest (RP-015 for the resting values).
+Pedals, bends, wheels, pressures and parameter numbers that left their resting value are written down, so that a scene
+which no longer feeds them can set them to rest (RP-015 for the resting values). So are the bank and program that each
+channel was last told, for an instrument that forgot them while it was unplugged.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Final, NamedTuple
 
 from engine.midi.kinds import (
@@ -18,13 +19,20 @@ from engine.midi.kinds import (
     NOTE_ON,
     PITCH_BEND,
     POLY_AFTERTOUCH,
+    PROGRAM,
     is_press,
     is_release,
 )
 
-#: resting values of the controllers that RP-015 resets, with 2, 4 and 69, which the trade treats alike
-#: (common practice, no source)
-RESTING_CONTROLLERS: Final = {1: 0, 2: 0, 4: 0, 11: 127, 64: 0, 65: 0, 66: 0, 67: 0, 69: 0}
+#: resting values of the controllers that RP-015 resets (98 to 101 rest at "no parameter"), with 2, 4 and 69, which the
+#: trade treats alike (common practice, no source)
+RESTING_CONTROLLERS: Final = {
+    **dict.fromkeys((1, 2, 4, 64, 65, 66, 67, 69), 0),
+    **dict.fromkeys((11, 98, 99, 100, 101), 127),
+}
+#: low bytes of these, each with its high byte, which zeroes it (MIDI 1.0 p. 12)
+_HIGH_BYTE_OF: Final = {33: 1, 34: 2, 36: 4, 43: 11}
+_BANK_MSB, _BANK_LSB = 0, 32
 
 
 class Target(NamedTuple):
@@ -46,8 +54,9 @@ def rest_of(message: bytes) -> bytes | None:
     """The message that brings back to rest what this one moves; None if it moves nothing that has a rest."""
     kind = message[0] & 0xF0
     if kind == CONTROLLER:
-        value = RESTING_CONTROLLERS.get(message[1])
-        return None if value is None else bytes((message[0], message[1], value))
+        number = _HIGH_BYTE_OF.get(message[1], message[1])
+        value = RESTING_CONTROLLERS.get(number)
+        return None if value is None else bytes((message[0], number, value))
     if kind == POLY_AFTERTOUCH:
         return bytes((message[0], message[1], 0))
     if kind == AFTERTOUCH:
@@ -59,7 +68,10 @@ def rest_of(message: bytes) -> bytes | None:
 
 def named(message: bytes) -> bytes:
     """The part of a message that says what it moves, without the value."""
-    return message[:2] if message[0] & 0xF0 in (CONTROLLER, POLY_AFTERTOUCH) else message[:1]
+    kind = message[0] & 0xF0
+    if kind == CONTROLLER:
+        return bytes((message[0], _HIGH_BYTE_OF.get(message[1], message[1])))
+    return message[:2] if kind == POLY_AFTERTOUCH else message[:1]
 
 
 class _Press:
@@ -80,6 +92,8 @@ class Ledger:
         self._holders: dict[Target, dict[int, int]] = {}  # input -> presses it still holds
         self._owed: dict[Target, int] = {}  # releases held back
         self._moved: dict[Moved, tuple[int, bytes]] = {}  # -> the input that moved it, and with what
+        self._banks: dict[tuple[int, int], tuple[bytes, ...]] = {}  # (output, channel) -> bank messages last sent
+        self._sounds: dict[tuple[int, int], tuple[bytes, ...]] = {}  # -> bank and program that are in force
 
     # Notes
 
@@ -178,6 +192,28 @@ class Ledger:
                 yield from offs
         yield from self.settle(lambda mover, *_: mover != source)
 
+    def settle_output(self, output: int) -> Iterator[tuple[int, bytes]]:
+        """Resting messages for all that is off rest on one output."""
+        return self.settle(lambda source, message, moved: moved.output != output)
+
+    # What each channel was last told to sound like
+
+    def select(self, output: int, messages: Iterable[bytes]) -> None:
+        """These were sent; bank and program messages among them are written down."""
+        for message in messages:
+            place = (output, message[0] & 0x0F)
+            if message[0] & 0xF0 == PROGRAM:
+                self._sounds[place] = (*self._banks.get(place, ()), message)
+            elif message[1] == _BANK_MSB:
+                self._banks[place] = (message,)  # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
+            else:
+                high = (each for each in self._banks.get(place, ()) if each[1] == _BANK_MSB)
+                self._banks[place] = (*high, message)
+
+    def sounds(self, output: int) -> dict[int, tuple[bytes, ...]]:
+        """By channel (0 to 15), the bank and program messages that were in force on an output."""
+        return {channel: unit for (at, channel), unit in self._sounds.items() if at == output}
+
     def off_rest(self) -> int:
         """How many pedals, bends, wheels and pressures are off rest."""
         return len(self._moved)
@@ -203,6 +239,15 @@ def moves_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, boo
         (Moved(output, named(message)), message == rest)
         for message in messages
         if (rest := rest_of(message)) is not None
+    )
+
+
+def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
+    """The bank and program messages among these."""
+    return tuple(
+        message
+        for message in messages
+        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in (_BANK_MSB, _BANK_LSB))
     )
 
 

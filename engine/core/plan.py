@@ -9,7 +9,7 @@ from functools import partial
 from typing import Final, NamedTuple
 
 from engine.core.burst import compile_burst
-from engine.core.ledger import Moved, Target, made_of, moves_of, targets_of
+from engine.core.ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
 from engine.core.wire import Step, Unit
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.rig.models import Rig, Route, Scene
@@ -45,12 +45,14 @@ class Path(NamedTuple):
 
 
 class Answer(NamedTuple):
-    """All that becomes of one message: what is sent where, and what the ledger must know of it."""
+    """All that becomes of one message: what is sent where, and what the ledger and the loops' watch must know of it."""
 
     kind: int
     units: tuple[tuple[int, Unit], ...]
     targets: tuple[Target, ...]
     moves: tuple[tuple[Moved, bool], ...]
+    selects: tuple[tuple[int, Unit], ...]  # bank and program messages by output
+    said: tuple[bytes, ...]  # the different messages among all units
 
 
 class Faults:
@@ -99,10 +101,12 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]]) -> Answer:
     for output, unit in once:
         targets += targets_of(output, unit)
         moves += moves_of(output, unit)
+    selects = tuple((output, found) for output, unit in once if (found := selects_of(unit)))
+    said = tuple(dict.fromkeys(item for _, unit in once for item in unit))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
-        return Answer(PLAIN, once, (), moves + made)
-    return Answer(PRESS if is_press(message) else RELEASE, once, targets, moves)
+        return Answer(PLAIN, once, (), moves + made, selects, said)
+    return Answer(PRESS if is_press(message) else RELEASE, once, targets, moves, selects, said)
 
 
 class Plan:
@@ -113,6 +117,7 @@ class Plan:
     ) -> None:
         self.number = scene.number
         self.name = scene.name
+        self.cuts = scene.held == "cut"
         self.paths = paths
         self.bursts = bursts
         self._faults = faults

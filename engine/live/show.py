@@ -139,7 +139,7 @@ class Show:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
         self._send(self.bay.release_all(self._clock()))
         self._send(self.bay.tick(self._clock()))
-        return self.bay.due is not None
+        return self.bay.waiting
 
     def close_outputs(self) -> None:
         """Let go of every output."""

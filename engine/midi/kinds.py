@@ -48,6 +48,7 @@ PITCH_BEND: Final = 0xE0
 SYSEX: Final = 0xF0
 SYSEX_END: Final = 0xF7
 FIRST_REAL_TIME: Final = 0xF8
+ACTIVE_SENSING: Final = 0xFE
 
 _BY_STATUS: Final = {kind.status: kind for kind in KINDS}
 

@@ -124,6 +124,7 @@ class Input(_Port):
 
 class Output(_Port):
     wire: Literal["din", "fast"] = "fast"
+    active_sensing: bool = False
 
 
 class Sound(_Part):
@@ -233,6 +234,7 @@ class Route(_Part):
 class Scene(_Part):
     number: Annotated[int, _between(1, 16384)]
     name: Text
+    held: Literal["ring", "cut"] = "ring"
     routes: tuple[Route, ...] = ()
     burst: tuple[BurstStep, ...] = ()
 

@@ -81,7 +81,7 @@ def run_dry(router: Bay, now: int) -> tuple[int, list[Delivery]]:
     out: list[Delivery] = []
     for _ in range(100_000):
         due = router.due
-        if due is None:
+        if due is None or not router.waiting:
             return now, out
         assert due > now or not out, "a tick must not ask to be called again at once"
         now = max(now, due)

@@ -99,7 +99,8 @@ moves = st.one_of(
     voice(0xA0, keys, anything),
 )
 selects = st.one_of(voice(0xC0, low), voice(0xB0, st.sampled_from([0, 32]), low))
-real_time = st.sampled_from([bytes((status,)) for status in (0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF)])
+# active sensing is left out: an input that has sent it and then plays nothing for a while counts as unplugged
+real_time = st.sampled_from([bytes((status,)) for status in (0xF8, 0xFA, 0xFB, 0xFC, 0xFF)])
 system = st.one_of(
     real_time,
     st.sampled_from([b"\xf1\x24", b"\xf2\x10\x20", b"\xf3\x05", b"\xf6", b"\xf0\x7d\x01\xf7", b"\xf0\xf7"]),

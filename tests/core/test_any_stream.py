@@ -82,7 +82,7 @@ class Evening:
 
     def run_dry(self) -> None:
         for _ in range(100_000):
-            if self.router.due is None:
+            if self.router.due is None or not self.router.waiting:
                 return
             self._tick(self.router.due)
         raise AssertionError("the wires never run dry")
