@@ -32,9 +32,9 @@ def socket_path(name: str) -> Path:
         return Path(platformdirs.user_runtime_dir(_APP)) / f"{name}.sock"
 
 
-def _connect(name: str) -> socket.socket:
+def _connect(name: str, patience: float = _PATIENCE) -> socket.socket:
     connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    connection.settimeout(_PATIENCE)
+    connection.settimeout(patience)
     try:
         connection.connect(os.fspath(socket_path(name)))
     except OSError:
@@ -43,10 +43,10 @@ def _connect(name: str) -> socket.socket:
     return connection
 
 
-def ask(name: str, request: dict[str, Any]) -> dict[str, Any]:
-    """One request, one answer. Raises NoEngine."""
+def ask(name: str, request: dict[str, Any], patience: float = _PATIENCE) -> dict[str, Any]:
+    """One request, one answer within `patience` seconds. Raises NoEngine."""
     line = b""
-    with contextlib.suppress(OSError), _connect(name) as connection:
+    with contextlib.suppress(OSError), _connect(name, patience) as connection:
         connection.sendall(json.dumps(request).encode() + b"\n")
         with connection.makefile("rb") as talk:
             line = talk.readline()

@@ -1,7 +1,7 @@
 """The flight recorder: the last that came in and went out, always on, in a bounded amount of memory.
 
-Each entry is one tuple appended to a short list; a full list is packed into one piece of bytes (24 bytes an entry of
-a channel message), and the oldest pieces are let go when there are too many. A packed piece never changes, so a
+Each entry is one tuple appended to a short list; a full list is packed into one piece of bytes (some 30 bytes an entry
+of a short message), and the oldest pieces are let go when there are too many. A packed piece never changes, so a
 snapshot copies no entries, and any thread may unpack it.
 """
 
@@ -40,7 +40,7 @@ class Past(NamedTuple):
     text: str
 
 
-class _Piece(NamedTuple):
+class Piece(NamedTuple):
     """Packed entries: how many, the time of the first (ns), the scene in force before it, and they themselves."""
 
     entries: int
@@ -51,12 +51,16 @@ class _Piece(NamedTuple):
 
 @dataclass(frozen=True)
 class Kept:
-    """A snapshot of the recorder from `since` to `until` (monotonic ns); `clock` is the time of day at `until` (s)."""
+    """A snapshot of the recorder from `since` to `until` (monotonic ns); `clock` is the time of day at `until` (s).
+
+    `reaches` is the time of the oldest entry there was, None if there was none.
+    """
 
     since: int
     until: int
     clock: float
-    pieces: Sequence[_Piece]
+    reaches: int | None
+    pieces: Sequence[Piece]
 
     def events(self) -> list[Past]:  # any thread
         """What happened since then, by time; what happened at the same time in the order of the recording."""
@@ -84,7 +88,7 @@ class Recorder:
         self._most_events = most_events
         self._most_bytes = most_bytes
         self._piece = max(1, min(_PIECE, most_events // 16))
-        self._pieces: deque[_Piece] = deque()
+        self._pieces: deque[Piece] = deque()
         self._packed_events = 0
         self._packed_bytes = 0
         self._fresh: list[_Entry] = []
@@ -122,7 +126,8 @@ class Recorder:
         pieces = [*self._pieces]
         if self._fresh:
             pieces.append(self._packed())
-        return Kept(now - round(seconds * _NS), now, time.time(), pieces)
+        reaches = pieces[0].begins if pieces else None
+        return Kept(now - round(seconds * _NS), now, time.time(), reaches, pieces)
 
     def size(self) -> dict[str, int]:
         """What is recorded now: events, bytes of memory they take (about), and seconds from the first to the last."""
@@ -149,13 +154,13 @@ class Recorder:
         self._packed_bytes += len(piece.packed)
         self._let_go()
 
-    def _packed(self) -> _Piece:
+    def _packed(self) -> Piece:
         fresh = self._fresh
-        return _Piece(len(fresh), fresh[0][0], self._scene_before, marshal.dumps(fresh, _PACKING))
+        return Piece(len(fresh), fresh[0][0], self._scene_before, marshal.dumps(fresh, _PACKING))
 
     def _let_go(self) -> None:
         pieces, room = self._pieces, self._most_events - self._piece + 1
-        while pieces and (self._packed_events > room or self._packed_bytes > self._most_bytes):
+        while len(pieces) > 1 and (self._packed_events > room or self._packed_bytes > self._most_bytes):
             oldest = pieces.popleft()
             self._packed_events -= oldest.entries
             self._packed_bytes -= len(oldest.packed)
