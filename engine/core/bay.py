@@ -6,7 +6,6 @@ to the drivers now, as (output, message, time its first byte is on the cable). `
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
@@ -15,13 +14,11 @@ from engine.core.loops import Loops
 from engine.core.plan import PRESS, RELEASE, Answer, Compiler, Faults, Plan
 from engine.core.sensing import SENSE, Sensing
 from engine.core.setlist import SetList
+from engine.core.silence import SWEEP, WHEELS
 from engine.core.wire import DIN, Delivery, Speed, Step, Unit, Wire
-from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, is_release
+from engine.midi.kinds import is_release
 from engine.rig.models import Rig
 from filters.registry import Filter, registry
-
-# Controllers of a panic, on every channel: pedals up, all notes off, all sound off (MIDI 1.0 Tables III and IV).
-_PANIC_CONTROLLERS: Final = (64, 66, 67, 69, 123, 120)
 
 
 @dataclass(frozen=True)
@@ -43,38 +40,46 @@ class Outcome:
 
 
 class Bay:
-    """Inputs and outputs are indices, in the rig's order. Loop only."""
+    """Inputs and outputs are indices: their places in `inputs` and `outputs`. Loop only.
+
+    The rig's own come in its order; an edited rig keeps the places of the names it had (see `succession`).
+    """
 
     def __init__(
         self,
         rig: Rig,
         speeds: Mapping[str, Speed | None] | None = None,
         filters: Mapping[str, Filter] | None = None,
+        names: tuple[Sequence[str], Sequence[str]] = ((), ()),
     ) -> None:
         """Compile every scene of a rig.
 
         `speeds`: how the driver of a fast output is to be paced, None for not at all; `din` outputs are paced as
-        their cable is, whatever the driver could take.
+        their cable is, whatever the driver could take. `names`: inputs and outputs that have places already.
         """
         self.rig = rig
+        self.inputs = tuple(dict.fromkeys((*names[0], *rig.inputs)))
+        self.outputs = tuple(dict.fromkeys((*names[1], *rig.outputs)))
         self.faults = Faults()
         self.outcomes: list[Outcome] = []  # commands from controls since last taken away by the caller
         self.news: list[tuple[str, str]] = []  # (port, sentence) of what happened unasked, taken away by the caller
         self.ledger = Ledger()
         self.loops = Loops()
-        self._inputs = tuple(rig.inputs)
-        self._outputs = tuple(rig.outputs)
-        self.speeds = tuple(
-            DIN if port.wire == "din" else (speeds or {}).get(name) for name, port in rig.outputs.items()
-        )
-        self.wires = [Wire(index, speed) for index, speed in enumerate(self.speeds)]
-        self.sensing = Sensing(index for index, port in enumerate(rig.outputs.values()) if port.active_sensing)
-        compiler = Compiler(rig, registry() if filters is None else filters, self.faults)
-        self._plans = {scene.number: compiler.plan(scene) for scene in rig.scenes}
+        self.wires = [
+            Wire(index, self._speed(name, (speeds or {}).get(name))) for index, name in enumerate(self.outputs)
+        ]
+        self.sensing = Sensing(self.outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing)
+        known = registry() if filters is None else filters
+        compiler = Compiler(rig, known, self.faults, self.inputs, self.outputs)
+        self.plans = {scene.number: compiler.plan(scene) for scene in rig.scenes}
         self._numbers_by_name = {scene.name: scene.number for scene in rig.scenes}
-        self._boards = switchboards(rig.controls, self._inputs)
+        self._boards = switchboards(rig.controls, self.inputs)
         self.setlist = self._first_setlist()
-        self._plan: Plan | None = None
+        self.plan: Plan | None = None  # the compiled scene in force
+
+    def _speed(self, output: str, driver: Speed | None) -> Speed | None:
+        port = self.rig.outputs.get(output)
+        return DIN if port is not None and port.wire == "din" else driver
 
     # Messages
 
@@ -91,7 +96,7 @@ class Bay:
                 self._route(now, source, message, out)
             command = board.act(now, trigger)
             if command is not None:
-                self.outcomes.append(self._obey(now, command, self._inputs[source], out))
+                self.outcomes.append(self._obey(now, command, self.inputs[source], out))
             return out
         self._route(now, source, message, out)
         return out
@@ -103,7 +108,7 @@ class Bay:
         self._judge(now, out)
         for source in self.sensing.silenced(now):
             self.news.append(
-                (self._inputs[source], "fell silent (no active sensing for 330 ms); its notes are released")
+                (self.inputs[source], "fell silent (no active sensing for 330 ms); its notes are released")
             )
             out += self._let_go(now, source)
         for output in self.sensing.wanted(now):
@@ -127,7 +132,7 @@ class Bay:
         return self.loops.due is not None or any(wire.due is not None for wire in self.wires)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
-        plan = self._plan
+        plan = self.plan
         if plan is None:
             return
         answer = plan.answer(source, message, now)
@@ -138,6 +143,9 @@ class Bay:
         if answer.kind == RELEASE:
             units = self._released(source, message, answer)
         elif answer.kind == PRESS:
+            if any(self.wires[output].full for output, _ in answer.units):
+                answer = self._where_room_is(answer)
+                units = answer.units
             self.ledger.press(source, message, answer.targets)
         if answer.moves:
             self.ledger.move(source, message, answer.moves)
@@ -161,8 +169,22 @@ class Bay:
             if kept:
                 yield output, kept
 
+    def _where_room_is(self, answer: Answer) -> Answer:
+        """A full wire begins no note, so that what waits there is never more releases than notes."""
+        shed = {output for output, _ in answer.units if self.wires[output].full}
+        for output, unit in answer.units:
+            self.wires[output].waiting.shed += len(unit) * (output in shed)
+        return answer._replace(
+            units=tuple(each for each in answer.units if each[0] not in shed),
+            targets=tuple(target for target in answer.targets if target.output not in shed),
+            moves=tuple(each for each in answer.moves if each[0].output not in shed),
+        )
+
     def _may_pass(self, source: int, output: int, off: bytes) -> bool:
-        """A release without a press passes, unless another player holds that key."""
+        """A release without a press passes, unless another player holds that key, or nobody has room for it."""
+        if self.wires[output].full:
+            self.wires[output].waiting.shed += 1
+            return False
         return not self.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
 
     def _judge(self, now: int, out: list[Delivery]) -> None:
@@ -172,10 +194,10 @@ class Bay:
             for output, unit in sent:
                 self.wires[output].put(now, unit, out)
             if guilty:
-                names = " and ".join(f'"{self._outputs[output]}"' for output in guilty)
+                names = " and ".join(f'"{self.outputs[output]}"' for output in guilty)
                 self.news.append(
                     (
-                        self._inputs[source],
+                        self.inputs[source],
                         f"a loop: what goes to {names} comes back here; this way is muted until the cable or the "
                         "scene changes",
                     )
@@ -192,23 +214,24 @@ class Bay:
         self._judge(now, out)
         return out + self._let_go(now, source)
 
-    def output_back(self, now: int, output: int) -> list[Delivery]:
+    def output_back(self, now: int, output: int, driver: Speed | None) -> list[Delivery]:
         """The cable of an output is back, and what is there may have hung, moved or forgotten anything meanwhile.
 
         It is silenced and set to rest, then put on the scene's sounds, and on the last ones of channels that the
-        scene does not name.
+        scene does not name. `driver`: how its driver is to be paced.
         """
         out: list[Delivery] = []
         self.loops.lift(now, output=output)
         self._judge(now, out)
         known = [*self.ledger.cut(output), *self.ledger.settle_output(output)]
         wire = self.wires[output]
-        wire.panic(now, [*(message for _, message in known), *_SWEEP, *_WHEELS], out)
+        wire.speed = self._speed(self.outputs[output], driver)
+        wire.panic(now, [*(message for _, message in known), *SWEEP, *WHEELS], out)
         wire.burst(now, self._sounds_of(output), out)
         return out
 
     def _sounds_of(self, output: int) -> tuple[Step, ...]:
-        steps = self._plan.bursts.get(output, ()) if self._plan else ()
+        steps = self.plan.bursts.get(output, ()) if self.plan else ()
         named = {step.channel for step in steps}
         kept = (Step(channel, unit, 0) for channel, unit in self.ledger.sounds(output).items() if channel not in named)
         return (*kept, *steps)
@@ -241,26 +264,17 @@ class Bay:
     def find(self, scene: int | str) -> int | None:
         """The number of the scene of this number or name, or None. A name wins over a number in words."""
         if isinstance(scene, int):
-            return scene if scene in self._plans else None
+            return scene if scene in self.plans else None
         number = self._numbers_by_name.get(scene)
         # Python refuses to read a number of thousands of digits.
-        if number is None and scene.isascii() and scene.isdecimal() and len(scene) < 10 and int(scene) in self._plans:
+        if number is None and scene.isascii() and scene.isdecimal() and len(scene) < 10 and int(scene) in self.plans:
             number = int(scene)
         return number
 
     @property
     def scene(self) -> tuple[int, str] | None:
         """Number and name of the scene in force."""
-        return (self._plan.number, self._plan.name) if self._plan else None
-
-    @property
-    def plan(self) -> Plan | None:
-        """The compiled scene in force."""
-        return self._plan
-
-    def plan_of(self, number: int) -> Plan:
-        """The compiled scene of a number."""
-        return self._plans[number]
+        return (self.plan.number, self.plan.name) if self.plan else None
 
     def release_all(self, now: int) -> list[Delivery]:
         """End of the show: every note off, every pedal, bend and wheel to rest."""
@@ -294,8 +308,8 @@ class Bay:
 
     def _switch(self, now: int, number: int, do: str, source: str, out: list[Delivery]) -> Outcome:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
-        plan = self._plans[number]
-        if plan is not self._plan:
+        plan = self.plans[number]
+        if plan is not self.plan:
             self._change(now, plan, out)
         for output, message in self.ledger.settle(plan.feeds):
             self.wires[output].put(now, (message,), out)
@@ -303,7 +317,7 @@ class Bay:
 
     def _change(self, now: int, plan: Plan, out: list[Delivery]) -> None:
         plan.enter()
-        self._plan = plan
+        self.plan = plan
         self.loops.lift(now)
         self._judge(now, out)
         if plan.cuts:
@@ -311,17 +325,17 @@ class Bay:
                 self.wires[output].put(now, (message,), out)
 
     def _resend(self, now: int, source: str, out: list[Delivery]) -> Outcome:
-        if self._plan is None:
+        if self.plan is None:
             return self._outcome("resend", False, "no scene is in force yet; nothing was sent", source)
-        text = f"scene {self._plan.number} {self._plan.name} sent again"
-        return self._send_burst(now, self._plan, "resend", text, source, out)
+        text = f"scene {self.plan.number} {self.plan.name} sent again"
+        return self._send_burst(now, self.plan, "resend", text, source, out)
 
     def _send_burst(self, now: int, plan: Plan, do: str, text: str, source: str, out: list[Delivery]) -> Outcome:
         for wire in self.wires:  # every wire: an earlier burst that has not begun is replaced, also by nothing
             listed = plan.bursts.get(wire.output, ())
             self.ledger.select(wire.output, (message for step in listed for message in step.unit))
             wire.burst(now, listed, out)
-        steps = [(self.speeds[output], listed) for output, listed in plan.bursts.items()]
+        steps = [(self.wires[output].speed, listed) for output, listed in plan.bursts.items()]
         return self._outcome(
             do,
             True,
@@ -338,7 +352,7 @@ class Bay:
         for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
             messages[output].append(message)
         for wire in self.wires:
-            wire.panic(now, messages[wire.output] + list(_SWEEP), out)
+            wire.panic(now, messages[wire.output] + list(SWEEP), out)
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
         return self._outcome("panic", True, text, source)
 
@@ -355,18 +369,3 @@ class Bay:
     def _numbers(self, scenes: Sequence[int | str]) -> list[int]:
         found = [self.find(scene) for scene in scenes]
         return [number for number in found if number is not None]  # the rig's checks saw to it that none is None
-
-
-def _sweep() -> tuple[bytes, ...]:
-    controllers = [bytes((CONTROLLER | ch, number, 0)) for number in _PANIC_CONTROLLERS for ch in range(16)]
-    return (*controllers, *(bytes((PITCH_BEND | ch, 0x00, 0x40)) for ch in range(16)))
-
-
-def _wheels() -> tuple[bytes, ...]:
-    """Modulation and pressure, which a panic leaves alone, and whatever else RP-015 resets."""
-    resets = ((CONTROLLER, 121, 0), (CONTROLLER, 1, 0), (CONTROLLER, 11, 127), (AFTERTOUCH, 0))
-    return tuple(bytes((reset[0] | ch, *reset[1:])) for reset in resets for ch in range(16))
-
-
-_SWEEP: Final = _sweep()
-_WHEELS: Final = _wheels()

@@ -170,12 +170,20 @@ class Plan:
 class Compiler:
     """Turns a rig's scenes into plans. Routes in force in every scene are compiled once and keep their state."""
 
-    def __init__(self, rig: Rig, filters: Mapping[str, Filter], faults: Faults) -> None:
+    def __init__(
+        self,
+        rig: Rig,
+        filters: Mapping[str, Filter],
+        faults: Faults,
+        inputs: Sequence[str] | None = None,
+        outputs: Sequence[str] | None = None,
+    ) -> None:
+        """`inputs`, `outputs`: names of ports in the order of their indices, the rig's own if they are not given."""
         self._rig = rig
         self._filters = filters
         self._faults = faults
-        self._inputs = {name: index for index, name in enumerate(rig.inputs)}
-        self._outputs = {name: index for index, name in enumerate(rig.outputs)}
+        self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
+        self._outputs = {name: index for index, name in enumerate(outputs or rig.outputs)}
         self._everywhere = self._paths(rig.routes, "route", lasting=True)
 
     def plan(self, scene: Scene) -> Plan:

@@ -14,6 +14,7 @@ The order, first to last:
 7. long SysEx.
 
 A burst step holds its channel from the recall until its instrument has settled; other channels go on.
+What waits, and what is shed when too much does, is in `waiting`.
 """
 
 from collections import deque
@@ -21,14 +22,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from engine.core.slots import Slot, replaceable, resets, slot
-from engine.midi.kinds import CONTROLLER, FIRST_REAL_TIME, SYSEX, is_press
+from engine.core.slots import slot
+from engine.core.waiting import SHORT_SYSEX, Unit, Waiting
+from engine.midi.kinds import FIRST_REAL_TIME, SYSEX
 
-Unit = tuple[bytes, ...]  # messages that stay together
+__all__ = ["DIN", "SHORT_SYSEX", "Delivery", "Speed", "Step", "Unit", "Wire"]
+
 Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on the cable (ns)
-
-#: a SysEx up to this length keeps its place among the notes: 32 bytes are 10 ms of a DIN cable
-SHORT_SYSEX: Final = 32
 
 _NEVER: Final = 1 << 62
 
@@ -63,22 +63,17 @@ class Wire:
     def __init__(self, output: int, speed: Speed | None) -> None:
         self.output = output
         self.due: int | None = None  # when `flush` can next do something
-        self.replaced = 0  # values that gave way to newer ones
-        self._speed = speed
+        self.full = False  # so much waits that no note may be begun; its release would have no room either
+        self.speed = speed  # may change while nothing is known to be on the cable
         self._free_at = 0  # when all that was handed over has left
         self._sysex_until = 0
         self._inside_free_at = 0  # the same for the real-time bytes inside a SysEx
-        self._urgent: deque[bytes] = deque()
         self._begun: deque[bytes] = deque()
         self._begun_step: Step | None = None
-        self._code: deque[bytes] = deque()
         self._panic: deque[bytes] = deque()
         self._steps: deque[Step] = deque()
         self._held: dict[int, int] = {}  # channel -> when it is free again; _NEVER while its step waits
-        self._parked: dict[int, dict[object, Unit]] = {}  # what waits for a held channel, oldest first
-        self._notes: deque[Unit] = deque()
-        self._values: dict[object, Unit] = {}
-        self._bulk: deque[bytes] = deque()
+        self.waiting = Waiting(self._held)
         self.straight = speed is None  # nothing waits, nothing is held, nothing is paced
 
     # What goes in
@@ -91,7 +86,7 @@ class Wire:
             return
         if self.due is None and len(unit) == 1 and self._hand(now, unit[0], out):
             return
-        self._queue(unit)
+        self.waiting.line_up(unit)
         self.flush(now, out)
 
     def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
@@ -99,13 +94,13 @@ class Wire:
         begun = self._begun_step.channel if self._begun_step else None
         self._steps = deque(steps)
         wanted = {step.channel for step in steps}
-        self._drop({slot(message) for step in steps for message in step.unit})  # the burst is their newer value
+        self.waiting.drop({slot(message) for step in steps for message in step.unit})  # the burst is their newer value
         for channel, until in list(self._held.items()):
             if until == _NEVER and channel not in wanted and channel != begun:
                 self._let_go(channel)
         for channel in wanted:
             self._held.setdefault(channel, _NEVER)
-        self._park(wanted)
+        self.waiting.park(wanted)
         self.straight = False
         self.flush(now, out)
 
@@ -115,8 +110,8 @@ class Wire:
         Releases stay: their presses may have left already, and not every receiver knows All Notes Off.
         """
         silenced = {slot(message) for message in messages}
-        self._drop(silenced, presses=True)
-        self._bulk.clear()
+        self.waiting.drop(silenced, presses=True)
+        self.waiting.bulk.clear()
         earlier = [message for message in self._panic if slot(message) is None or slot(message) not in silenced]
         self._panic = deque((*earlier, *messages))
         self.straight = False
@@ -134,22 +129,22 @@ class Wire:
         self._plan_wake_up(now)
 
     def _give_next(self, now: int, out: list[Delivery]) -> bool:
-        urgent = self._urgent
+        urgent = self.waiting.urgent
         if urgent and (urgent[0][0] >= FIRST_REAL_TIME or not self._begun):
             return self._give(now, urgent, out)
         if self._begun:
             return self._continue(now, out)
-        for queue in (self._panic, self._code):
+        for queue in (self._panic, self.waiting.code):
             if queue:
                 return self._give(now, queue, out)
         step = next((step for step in self._steps if self._held.get(step.channel, _NEVER) == _NEVER), None)
         if step is not None:
             return self._begin(now, step, out)
-        if self._notes:
+        if self.waiting.notes:
             return self._give_unit(now, out)
-        if self._values:
+        if self.waiting.values:
             return self._give_value(now, out)
-        return bool(self._bulk) and self._give(now, self._bulk, out)
+        return bool(self.waiting.bulk) and self._give(now, self.waiting.bulk, out)
 
     def _give(self, now: int, queue: deque[bytes], out: list[Delivery]) -> bool:
         if not self._hand(now, queue[0], out):
@@ -158,18 +153,18 @@ class Wire:
         return True
 
     def _give_unit(self, now: int, out: list[Delivery]) -> bool:
-        unit = self._notes[0]
+        unit = self.waiting.notes[0]
         if not self._hand(now, unit[0], out):
             return False
-        self._notes.popleft()
+        self.waiting.notes.popleft()
         self._begun.extend(unit[1:])
         return True
 
     def _give_value(self, now: int, out: list[Delivery]) -> bool:
-        key, unit = next(iter(self._values.items()))
+        key, unit = next(iter(self.waiting.values.items()))
         if not self._hand(now, unit[0], out):
             return False
-        del self._values[key]
+        del self.waiting.values[key]
         return True
 
     def _begin(self, now: int, step: Step, out: list[Delivery]) -> bool:
@@ -200,7 +195,7 @@ class Wire:
     # Room on the cable
 
     def _hand(self, now: int, message: bytes, out: list[Delivery]) -> bool:
-        speed = self._speed
+        speed = self.speed
         if speed is None:
             out.append((self.output, message, now))
             return True
@@ -229,7 +224,7 @@ class Wire:
 
     def _fits_at(self, now: int, message: bytes) -> int:
         """The time at which this message may be handed over."""
-        speed = self._speed
+        speed = self.speed
         if speed is None:
             return 0
         cost = (len(message) + speed.overhead) * speed.byte_ns
@@ -238,102 +233,31 @@ class Wire:
         return free_at if cost > speed.ahead_ns else free_at + cost - speed.ahead_ns
 
     def _plan_wake_up(self, now: int) -> None:
+        self.full = self.waiting.full
         settled = min(self._held.values(), default=_NEVER)
         waiting = self._first_waiting()
         if waiting is None and settled == _NEVER:
             self.due = None
-            self.straight = self._speed is None and not self._held
+            self.straight = self.speed is None and not self._held
             return
         self.straight = False
         fits = _NEVER if waiting is None else max(self._fits_at(now, waiting), now + 1)
         self.due = min(settled, fits)
 
     def _first_waiting(self) -> bytes | None:
-        for queue in (self._urgent, self._begun, self._panic, self._code):
+        for queue in (self.waiting.urgent, self._begun, self._panic, self.waiting.code):
             if queue:
                 return queue[0]
         for step in self._steps:
             if self._held.get(step.channel, _NEVER) == _NEVER:
                 return step.unit[0]
-        if self._notes:
-            return self._notes[0][0]
-        if self._values:
-            return next(iter(self._values.values()))[0]
-        return self._bulk[0] if self._bulk else None
+        if self.waiting.notes:
+            return self.waiting.notes[0][0]
+        if self.waiting.values:
+            return next(iter(self.waiting.values.values()))[0]
+        return self.waiting.bulk[0] if self.waiting.bulk else None
 
-    # Queues
-
-    def _queue(self, unit: Unit) -> None:
-        if len(unit) > 1 and not _of_one_kind(unit):
-            for message in unit:
-                self._queue((message,))
-            return
-        message = unit[0]
-        status = message[0]
-        if status < SYSEX:
-            held = bool(self._held) and status & 0x0F in self._held
-            self._line_up(unit, self._parked.setdefault(status & 0x0F, {}) if held else None)
-        elif status >= FIRST_REAL_TIME or status in (0xF2, 0xF3):
-            self._urgent.append(message)
-        elif status != SYSEX:
-            self._code.append(message)
-        elif len(unit) == 1 and len(message) > SHORT_SYSEX:
-            self._bulk.append(message)
-        else:
-            self._notes.append(unit)
-
-    def _line_up(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
-        """Put a channel's unit in its queue, or among what is parked for it."""
-        key = replaceable(unit[0]) if len(unit) == 1 else None
-        if key is not None:
-            self._replace(self._values if parked is None else parked, key, unit)
-        elif parked is None:
-            if resets(unit[0]):
-                self._settle_values(unit[0][0])
-            self._notes.append(unit)
-        else:
-            if resets(unit[0]):
-                _keep_places(parked)
-            parked[object()] = unit  # a key of its own: never replaced
-
-    def _replace(self, waiting: dict[object, Unit], key: Slot, unit: Unit) -> None:
-        self.replaced += key in waiting
-        if unit[0][0] & 0xF0 == CONTROLLER and unit[0][1] < 32:
-            # a new high byte makes the waiting low byte meaningless (MIDI 1.0 p. 12)
-            self.replaced += waiting.pop((key[0], unit[0][1] + 32), None) is not None
-        waiting[key] = unit
-
-    def _settle_values(self, status: int) -> None:
-        """Values of a channel that wait go before what comes now; none may replace them later."""
-        for key in [key for key, unit in self._values.items() if unit[0][0] & 0x0F == status & 0x0F]:
-            self._notes.append(self._values.pop(key))
-
-    def _drop(self, slots: set[Slot | None], presses: bool = False) -> None:
-        """Forget what waits and sets one of these, and presses if wanted."""
-
-        def stays(unit: Unit) -> bool:
-            return not any(found in slots if (found := slot(m)) else presses and is_press(m) for m in unit)
-
-        self._notes = deque(filter(stays, self._notes))
-        for waiting in (self._values, *self._parked.values()):
-            for key in [key for key, unit in waiting.items() if not stays(unit)]:
-                del waiting[key]
-
-    def _park(self, channels: set[int]) -> None:
-        """Take what waits for these channels out of the queues, oldest first, to wait for the burst."""
-        staying: deque[Unit] = deque()
-        for unit in self._notes:
-            channel = unit[0][0] & 0x0F
-            if unit[0][0] < SYSEX and channel in channels:
-                self._line_up(unit, self._parked.setdefault(channel, {}))
-            else:
-                staying.append(unit)
-        self._notes = staying
-        for key, unit in list(self._values.items()):
-            channel = unit[0][0] & 0x0F
-            if channel in channels:
-                self._line_up(unit, self._parked.setdefault(channel, {}))
-                del self._values[key]
+    # Channels that a burst holds
 
     def _after_settling(self, channel: int) -> None:
         if any(step.channel == channel for step in self._steps):
@@ -343,19 +267,4 @@ class Wire:
 
     def _let_go(self, channel: int) -> None:
         self._held.pop(channel, None)
-        for unit in self._parked.pop(channel, {}).values():
-            self._line_up(unit, None)
-
-
-def _of_one_kind(unit: Unit) -> bool:
-    """Whether a unit's messages wait for the same thing: one channel, or the end of what is not urgent."""
-    if unit[0][0] < SYSEX:
-        return all(message[0] < SYSEX and (message[0] ^ unit[0][0]) & 0x0F == 0 for message in unit)
-    return all(message[0] == SYSEX for message in unit)
-
-
-def _keep_places(parked: dict[object, Unit]) -> None:
-    """What is parked can no longer be replaced."""
-    units = list(parked.values())
-    parked.clear()
-    parked.update((object(), unit) for unit in units)
+        self.waiting.unpark(channel)

@@ -233,7 +233,7 @@ class Show:
                 for index, (name, meter) in enumerate(zip(self.inputs, self.in_meters, strict=True))
             ],
             "outputs": [
-                {"name": name, **_port_status(meter), "replaced": wire.replaced}
+                {"name": name, **_port_status(meter), "replaced": wire.waiting.replaced}
                 for name, meter, wire in zip(self.outputs, self.out_meters, bay.wires, strict=True)
             ],
             "latency": self.latency.percentiles(),

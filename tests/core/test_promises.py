@@ -243,7 +243,7 @@ def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
     for key in range(20):  # and the wire is full
         router.receive(now, 0, bytes((0x90 | key % 2, 40 + key, 99)))
     begin, out = now, [(now, d) for d in router.recall(now, scene)]
-    steps = router.plan_of(scene).bursts[0]
+    steps = router.plans[scene].bursts[0]
     bound = begin + size(steps) * DIN.byte_ns + 5 * MS
     for tick in range(60):
         now = begin + tick * MS

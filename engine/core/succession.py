@@ -1,0 +1,64 @@
+"""An edited rig takes over from the one that plays, in one step, and cuts nothing that still exists.
+
+Inputs and outputs keep their places, so that what is held, moved, waiting or muted needs no translation. A scene that
+was not touched plays on as it is, the memories of its filters included.
+"""
+
+from engine.core.bay import Bay
+from engine.core.wire import Delivery
+
+
+def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
+    """`new` goes on where `old` is. What was taken out of the rig is released; a changed burst is sent.
+
+    `new` was made with the names of `old`. A scene that is no longer in the rig plays on until another is recalled.
+    """
+    new.ledger, new.loops, new.outcomes, new.news = old.ledger, old.loops, old.outcomes, old.news
+    new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
+    for index, wire in enumerate(old.wires):
+        wire.speed = new.wires[index].speed
+        new.wires[index] = wire
+    out: list[Delivery] = []
+    for source, name in enumerate(old.inputs):
+        if name not in new.rig.inputs and name in old.rig.inputs:
+            out += new.input_lost(now, source)
+    for output, name in enumerate(old.outputs):
+        if name not in new.rig.outputs and name in old.rig.outputs:
+            _leave(now, new, output, out)
+    _go_on(now, new, old, out)
+    return out
+
+
+def _leave(now: int, new: Bay, output: int, out: list[Delivery]) -> None:
+    """The last that an output hears of us."""
+    new.sensing.outputs.discard(output)
+    for _, message in [*new.ledger.cut(output), *new.ledger.settle_output(output)]:
+        new.wires[output].put(now, (message,), out)
+
+
+def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
+    """The scene in force is now the edited one."""
+    before = old.plan
+    if before is None:
+        return
+    if before.number not in new.plans:
+        new.plan = before
+        return
+    if _untouched(new, old, before.number):
+        new.plans[before.number] = before
+    plan = new.plan = new.plans[before.number]
+    new.setlist.move_to(plan.number)
+    if new.setlist.numbers == old.setlist.numbers:
+        new.setlist.place = old.setlist.place
+    for output, message in new.ledger.settle(plan.feeds):
+        new.wires[output].put(now, (message,), out)
+    for output, steps in plan.bursts.items():
+        if steps != before.bursts.get(output):
+            new.wires[output].burst(now, steps, out)
+
+
+def _untouched(new: Bay, old: Bay, number: int) -> bool:
+    rigs = (new.rig, old.rig)
+    scene, routes, instruments = ([getattr(rig, key) for rig in rigs] for key in ("scenes", "routes", "instruments"))
+    now, then = ([each for each in listed if each.number == number] for listed in scene)
+    return now == then and routes[0] == routes[1] and instruments[0] == instruments[1]
