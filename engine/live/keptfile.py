@@ -30,7 +30,9 @@ _NS: Final = 1_000_000_000
 _TEMPO: Final = 1_000_000  # µs a beat: one beat of the file is one second
 _TICKS: Final = 10_000  # a beat: one tick is a tenth of a millisecond
 _TICK_NS: Final = _NS // _TICKS
-_LONGEST_GAP: Final = 0x0FFFFFFF  # ticks: the greatest delta time of a Standard MIDI File (RP-001 p. 2)
+_LONGEST_GAP: Final = (
+    0x0FFFFFFF  # ticks: the greatest delta time of a Standard MIDI File (RP-001, variable-length quantities)
+)
 
 
 class KeepFault(Exception):
@@ -87,7 +89,8 @@ def _messages(events: Iterable[Past]) -> int:
 
 def _sentence(kept: Kept, file: Path, messages: int, left_out: int) -> str:
     since = kept.since if kept.reaches is None else max(kept.since, kept.reaches)
-    said = f"kept {messages:,} messages of the last {_duration(kept.until - since)} in {file}"
+    counted = "1 message" if messages == 1 else f"{messages:,} messages"
+    said = f"kept {counted} of the last {_duration(kept.until - since)} in {file}"
     if since > kept.since:
         said += "; the recording reaches no further back"
     if left_out:
@@ -96,7 +99,9 @@ def _sentence(kept: Kept, file: Path, messages: int, left_out: int) -> str:
 
 
 def _left_out(count: int) -> str:
-    return f"{count:,} clock and other system messages are left out, a .jsonl file takes them"
+    """Why the file has fewer messages than passed."""
+    counted = "1 system message is" if count == 1 else f"{count:,} system messages (clock and the like) are"
+    return f"{counted} left out, a .jsonl file takes all"
 
 
 def _duration(ns: int) -> str:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 _PIECE: Final = 256  # entries; packing that many takes some 10 µs
+_ENTRY: Final = 30  # bytes that a short message takes, packed
 _LONG: Final = 1 << 16  # bytes of SysEx in a piece after which it is packed early
 _SHORT: Final = 3  # bytes of the longest message that is not SysEx
 _PACKING: Final = 2  # marshal's format without a look-up of every object
@@ -69,7 +70,7 @@ class Kept:
         return found
 
     def scene(self) -> Scene | None:  # any thread
-        """The scene that was in force at `since`, None if there was none yet."""
+        """The scene in force at `since`, or at the oldest entry if that is later; None if there was none yet."""
         in_force = self.pieces[0].scene if self.pieces else None
         for at, what, thing in self._entries():
             if what == _SCENE and at < self.since and isinstance(thing, tuple):
@@ -135,7 +136,7 @@ class Recorder:
         newest = self._fresh or (marshal.loads(self._pieces[-1].packed) if self._pieces else [(first, 0, b"")])
         return {
             "events": self._packed_events + len(self._fresh),
-            "bytes": self._packed_bytes + self._long + 24 * len(self._fresh),
+            "bytes": self._packed_bytes + self._long + _ENTRY * len(self._fresh),
             "seconds": (newest[-1][0] - first) // _NS,
         }
 

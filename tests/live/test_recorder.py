@@ -1,0 +1,416 @@
+"""The flight recorder and the files it is kept in."""
+
+import errno
+import io
+import json
+import os
+import resource
+import struct
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import mido
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.live.keeping import keep
+from engine.live.keptfile import KeepFault, Names, write
+from engine.live.recorder import Kept, Past, Recorder
+
+S = 1_000_000_000
+INPUTS = ("keys", "pédales")
+OUTPUTS = ("strings", "drums")
+NAMES = Names("Pit", INPUTS, OUTPUTS)
+NOTE = bytes.fromhex("90 3C 40")
+
+_messages = st.sampled_from([NOTE, b"\xf8", bytes.fromhex("C0 05"), b"\xf0" + bytes(40) + b"\xf7"]) | st.binary(
+    max_size=9
+)
+_steps = st.tuples(
+    st.sampled_from(["in", "out", "scene", "told"]),
+    st.integers(0, 300),  # how much later, ms
+    st.integers(0, 2),  # how late an arrival is taken, ms
+    st.integers(0, 40),
+    _messages,
+    st.text(max_size=4),
+)
+
+
+@dataclass
+class Model:
+    """All that was ever recorded, in a plain list."""
+
+    recorder: Recorder
+    now: int = 5 * S
+    everything: list[Past] = field(default_factory=list)
+
+    def step(self, way: str, later: int, late: int, number: int, message: bytes, text: str) -> None:
+        self.now += later * 1_000_000
+        if way == "in":
+            past = Past(self.now - late * 1_000_000, way, number, message, "")
+            self.recorder.came_in(past.at, number, message)
+        elif way == "out":
+            past = Past(self.now, way, number, message, "")
+            self.recorder.went_out(past.at, number, message)
+        elif way == "scene":
+            past = Past(self.now, way, number, b"", text)
+            self.recorder.scene(past.at, number, text)
+        else:
+            past = Past(self.now, way, 0, b"", text)
+            self.recorder.told(past.at, text)
+        self.everything.append(past)
+
+    def expected(self, since: int) -> tuple[list[Past], tuple[int, str] | None]:
+        """The events since then and the scene at their beginning, of those that the recorder still has."""
+        gone = len(self.everything) - self.recorder.size()["events"]
+        still = self.everything[gone:]
+        events = sorted((past for past in still if past.at >= since), key=lambda past: past.at)
+        before = self.everything[:gone] + [past for past in still if past.at < since]
+        scenes = [(past.number, past.text) for past in before if past.way == "scene"]
+        return events, scenes[-1] if scenes else None
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(_steps, max_size=250), st.integers(1, 130), st.floats(0, 30))
+def test_the_recorder_is_a_bounded_list(steps: list[Any], most: int, seconds: float) -> None:
+    """Never more than `most_events`, nothing lost but the oldest, and `last` is exact; no source, our own promise."""
+    model = Model(Recorder(most_events=most))
+    for step in steps:
+        model.step(*step)
+        assert model.recorder.size()["events"] <= most
+    size = model.recorder.size()["events"]
+    assert size >= min(len(steps), most - most // 16)
+    kept = model.recorder.last(model.now, seconds)
+    assert (kept.events(), kept.scene()) == model.expected(kept.since)
+    assert model.recorder.last(model.now, 1e6).events() == model.expected(0)[0]
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.lists(st.integers(0, 70_000), max_size=60), st.integers(0, 400_000))
+def test_long_messages_let_the_oldest_go(lengths: list[int], most: int) -> None:
+    """However long the SysEx, memory stays bounded: by `most_bytes`, the piece being filled and the newest message."""
+    model = Model(Recorder(most_bytes=most))
+    for length in lengths:
+        model.step("in", 1, 0, 0, b"\xf0" + bytes(length) + b"\xf7", "")
+        model.step("out", 1, 0, 0, NOTE, "")
+        held = model.recorder.last(model.now, 1e6)
+        longest = max(lengths) + 100
+        assert sum(len(piece.packed) for piece in held.pieces) <= max(most, 65_536 + longest) + 65_536 + 256 * 40
+    assert model.recorder.last(model.now, 1e6).events() == model.expected(0)[0]
+    if sum(lengths) + 100 * len(lengths) < most:
+        assert model.recorder.size()["events"] == 2 * len(lengths)
+
+
+def test_a_snapshot_stays_as_it_was() -> None:
+    """What is recorded after `last` does not show in its snapshot."""
+    recorder = Recorder(most_events=4)
+    recorder.came_in(1, 0, NOTE)
+    kept = recorder.last(2, 1)
+    for at in range(3, 50):
+        recorder.came_in(at, 1, NOTE)
+    assert kept.events() == [Past(1, "in", 0, NOTE, "")]
+
+
+def test_an_idle_recorder_is_empty_and_small() -> None:
+    """A recorder takes memory as it fills, and an empty one can be asked."""
+    recorder = Recorder()
+    assert recorder.size() == {"events": 0, "bytes": 0, "seconds": 0}
+    kept = recorder.last(9 * S, 300)
+    assert (kept.events(), kept.scene(), kept.reaches) == ([], None, None)
+    recorder.came_in(2 * S, 0, NOTE)
+    recorder.went_out(7 * S, 0, NOTE)
+    assert recorder.size()["seconds"] == 5
+    assert recorder.size()["events"] == 2
+
+
+# Files
+
+
+def show() -> Kept:
+    """A short show: 20 s, of which the last 10 are kept; scene 2 was in force when they began."""
+    recorder = Recorder()
+    recorder.scene(10 * S, 2, "Overture")
+    recorder.came_in(12 * S, 0, bytes.fromhex("91 40 40"))
+    recorder.came_in(20 * S + 123_456_789, 0, NOTE)
+    recorder.went_out(20 * S + 123_999_999, 1, NOTE)
+    recorder.came_in(21 * S, 1, bytes.fromhex("C0 0B"))
+    recorder.scene(21 * S, 12, "Finale — ґ")
+    recorder.went_out(21 * S + 250_000, 0, bytes.fromhex("F0 7D 01 02 F7"))
+    recorder.told(22 * S, "outputs.drums is gone")
+    for at, message in enumerate(("F8", "FE", "F1 23", "F2 01 02", "F3 04", "F6", "F4", "F0 01")):
+        recorder.came_in(23 * S + at, 0, bytes.fromhex(message))
+    recorder.came_in(29 * S + 999_949_000, 0, bytes.fromhex("80 3C 00"))
+    return recorder.last(30 * S, 10)
+
+
+def test_a_jsonl_file_has_everything(tmp_path: Path) -> None:
+    """One JSON object a line (RFC 8259): a header, then what happened, with port, time and bytes; our own format."""
+    file = tmp_path / "kept.jsonl"
+    kept = show()
+    said = keep(kept, file, INPUTS, OUTPUTS, "Pit")
+    assert said == f"kept 13 messages of the last 10 s in {file}"
+    header, *lines = (json.loads(line) for line in file.read_text(encoding="utf-8").splitlines())
+    assert header["format"] == "bayleaf recording 1"
+    assert (header["rig"], header["messages"], header["scene"]) == ("Pit", 13, {"number": 2, "name": "Overture"})
+    assert abs(datetime.fromisoformat(header["kept"]).timestamp() - kept.clock) <= 0.001
+    clocks = [datetime.fromisoformat(line.pop("clock")).timestamp() for line in lines]
+    assert all(abs(clock - clocks[0] - line["at"]) <= 0.0011 for clock, line in zip(clocks, lines, strict=True))
+    assert abs(clocks[0] - (kept.clock - 30 + 20.123456789)) <= 0.001
+    assert lines[:6] == [
+        {"at": 0.0, "way": "in", "port": "keys", "message": "90 3C 40"},
+        {"at": 0.000543, "way": "out", "port": "drums", "message": "90 3C 40"},
+        {"at": 0.876543, "way": "in", "port": "pédales", "message": "C0 0B"},
+        {"at": 0.876543, "way": "scene", "scene": 12, "text": "Finale — ґ"},
+        {"at": 0.876793, "way": "out", "port": "strings", "message": "F0 7D 01 02 F7"},
+        {"at": 1.876543, "way": "told", "text": "outputs.drums is gone"},
+    ]
+    assert [line["message"] for line in lines[6:]] == [
+        "F8", "FE", "F1 23", "F2 01 02", "F3 04", "F6", "F4", "F0 01", "80 3C 00",
+    ]  # fmt: skip
+
+
+def test_a_midi_file_read_by_mido(tmp_path: Path) -> None:
+    """A sequencer's view: format 1, a named track for each port in use, markers for scenes, true to a tenth of a ms."""
+    file = tmp_path / "kept.mid"
+    said = keep(show(), file, INPUTS, OUTPUTS, "Pit")
+    left_out = "8 system messages (clock and the like) are left out, a .jsonl file takes all"
+    assert said == f"kept 5 messages of the last 10 s in {file}; {left_out}"
+    read = mido.MidiFile(file, charset="utf-8")
+    assert read.type == 1
+    assert [track.name for track in read.tracks] == ["Pit", "in keys", "in pédales", "out strings", "out drums"]
+    seconds, heard = 0.0, []
+    for message in read:
+        seconds += message.time
+        if not message.is_meta:
+            heard.append((seconds, bytes(message.bytes())))
+        elif message.type in ("marker", "text"):
+            heard.append((seconds, message.text))
+    assert heard[0][1].startswith("begins 20")
+    expected = [
+        (0.0, left_out),
+        (0.0, "scene 2 Overture"),
+        (0.0, NOTE),
+        (0.000543211, NOTE),
+        (0.876543211, "scene 12 Finale — ґ"),
+        (0.876543211, bytes.fromhex("C0 0B")),
+        (0.876793211, bytes.fromhex("F0 7D 01 02 F7")),
+        (1.876543211, "outputs.drums is gone"),
+        (9.876492211, bytes.fromhex("80 3C 00")),
+    ]
+    assert [what for _, what in heard[1:]] == [what for _, what in expected]
+    for (seconds, _), (true, _) in zip(heard[1:], expected, strict=True):
+        assert abs(seconds - true) <= 0.000051
+
+
+def test_a_midi_file_read_byte_by_byte(tmp_path: Path) -> None:
+    """Standard MIDI Files 1.0 (RP-001): whole chunks, nothing but channel, SysEx and meta events, one end a track."""
+    file = tmp_path / "kept.MID"
+    keep(show(), file, INPUTS, OUTPUTS, "Pit")
+    header, *tracks = chunks(file.read_bytes())
+    assert header[0] == b"MThd"
+    assert struct.unpack(">HHH", header[1]) == (1, len(tracks), 10_000)
+    events = [list(track_events(data)) for kind, data in tracks if kind == b"MTrk"]
+    assert len(events) == len(tracks)
+    assert all(track[-1][1] == bytes.fromhex("FF 2F 00") for track in events)
+    assert (0, bytes.fromhex("FF 51 03 0F 42 40")) in events[0], "a beat is a second: 1,000,000 µs"
+    assert events[2][1:-1] == [(8765, bytes.fromhex("C0 0B"))]
+    assert events[3][1:-1] == [(8768, bytes.fromhex("F0 04 7D 01 02 F7"))]
+    assert events[1][1:-1] == [(0, NOTE), (98765, bytes.fromhex("80 3C 00"))]
+
+
+def chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
+    """Kind and content of each chunk; they must fill the file."""
+    while data:
+        length = struct.unpack(">I", data[4:8])[0]
+        assert len(data) >= 8 + length
+        yield data[:4], data[8 : 8 + length]
+        data = data[8 + length :]
+
+
+def track_events(data: bytes) -> Iterator[tuple[int, bytes]]:
+    """The tick from the beginning of the track, and the event with its status."""
+    stream = io.BytesIO(data)
+    tick, status = 0, 0
+    while (place := stream.tell()) < len(data):
+        assert place < len(data)
+        tick += quantity(stream)
+        first = stream.read(1)[0]
+        if first < 0x80:
+            stream.seek(-1, os.SEEK_CUR)
+        else:
+            status = first
+        if status >= 0xF0:
+            assert status in (0xF0, 0xFF), f"{status:02X} may not stand in a file"
+            kind = stream.read(1) if status == 0xFF else b""
+            begin = stream.tell()
+            length = quantity(stream)
+            written = data[begin : stream.tell()]
+            yield tick, bytes((status,)) + kind + written + stream.read(length)
+            status = 0
+        else:
+            yield tick, bytes((status,)) + stream.read(1 if status & 0xE0 == 0xC0 else 2)
+
+
+def quantity(stream: io.BytesIO) -> int:
+    """A variable-length quantity of at most four bytes (RP-001)."""
+    value = 0
+    for _ in range(4):
+        byte = stream.read(1)[0]
+        value = value << 7 | byte & 0x7F
+        if byte < 0x80:
+            return value
+    raise AssertionError("a quantity of more than four bytes")
+
+
+def test_mido_has_no_way_for_other_system_messages() -> None:
+    """mido 1.3.3 refuses real-time messages, writes system common ones bare and cannot read escape events (RP-001)."""
+    with pytest.raises(ValueError, match="realtime"):
+        mido.MidiFile(tracks=[[mido.Message("clock")]]).save(file=io.BytesIO())
+    written = io.BytesIO()
+    mido.MidiFile(tracks=[[mido.Message("song_select", song=4)]]).save(file=written)
+    assert bytes.fromhex("00 F3 04 00 FF 2F 00") in written.getvalue()
+    escaped = written.getvalue().replace(bytes.fromhex("00 F3 04"), bytes.fromhex("00 F7 01 F8"))
+    escaped = escaped.replace(struct.pack(">I", 7), struct.pack(">I", 8))
+    with pytest.raises(ValueError, match="data byte"):
+        mido.MidiFile(file=io.BytesIO(escaped))
+
+
+def test_a_silence_longer_than_a_file_can_say(tmp_path: Path) -> None:
+    """A gap beyond the greatest delta time (RP-001: 0FFFFFFF) is split, so that what follows keeps its time."""
+    recorder = Recorder()
+    recorder.came_in(0, 0, NOTE)
+    recorder.came_in(100_000 * S, 0, NOTE)
+    file = tmp_path / "long.mid"
+    write(recorder.last(100_000 * S, 200_000), file, NAMES)
+    events = [event for _, data in list(chunks(file.read_bytes()))[2:] for event in track_events(data)]
+    assert [tick for tick, event in events if event == NOTE] == [0, 1_000_000_000]
+
+
+@pytest.mark.parametrize("suffix", [".mid", ".jsonl"])
+def test_a_show_in_which_nothing_happened(tmp_path: Path, suffix: str) -> None:
+    """An empty recording makes a file that can be opened."""
+    file = tmp_path / f"empty{suffix}"
+    assert write(Recorder().last(9 * S, 90), file, NAMES) == f"kept 0 messages of the last 1 min 30 s in {file}"
+    if suffix == ".mid":
+        assert not [message for message in mido.MidiFile(file) if not message.is_meta]
+    else:
+        assert json.loads(file.read_text())["begins"] is None
+
+
+def test_the_sentence_says_how_far_back_the_recording_reaches(tmp_path: Path) -> None:
+    """Asked for an hour of a recording of five minutes, it says five minutes."""
+    recorder = Recorder()
+    recorder.came_in(100 * S, 0, NOTE)
+    file = tmp_path / "kept.jsonl"
+    said = write(recorder.last(400 * S, 3600), file, NAMES)
+    assert said == f"kept 1 message of the last 5 min 0 s in {file}; the recording reaches no further back"
+
+
+@pytest.mark.parametrize("name", ["kept.txt", "kept", "kept.mid.gz", ".mid"])
+def test_another_kind_of_file_is_refused(tmp_path: Path, name: str) -> None:
+    """The refusal says what is allowed."""
+    with pytest.raises(KeepFault, match=r"in \.mid or \.jsonl$"):
+        keep(show(), tmp_path / name, INPUTS, OUTPUTS, "Pit")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_path_that_depends_on_the_folder_is_refused() -> None:
+    """The engine's folder is not the asker's, so only a whole path is taken."""
+    with pytest.raises(KeepFault, match="not a whole path"):
+        keep(show(), Path("kept.mid"), INPUTS, OUTPUTS, "Pit")
+
+
+@pytest.mark.parametrize("dangling", [False, True])
+def test_a_file_that_exists_is_left_alone(tmp_path: Path, dangling: bool) -> None:
+    """Neither a file nor a link to nowhere is overwritten."""
+    file = tmp_path / "kept.mid"
+    if dangling:
+        file.symlink_to(tmp_path / "nowhere")
+    else:
+        file.write_text("precious")
+    with pytest.raises(KeepFault, match="exists already and is left alone"):
+        keep(show(), file, INPUTS, OUTPUTS, "Pit")
+    assert list(tmp_path.iterdir()) == [file]
+    assert dangling or file.read_text() == "precious"
+
+
+def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
+    """One sentence says which file could not be written and why."""
+    file = tmp_path / "none" / "kept.mid"
+    with pytest.raises(KeepFault) as told:
+        keep(show(), file, INPUTS, OUTPUTS, "Pit")
+    assert str(told.value) == f"{file} could not be written: No such file or directory"
+
+
+def test_a_disk_that_is_full_half_way(tmp_path: Path) -> None:
+    """A file that cannot be finished leaves nothing behind (the limit stands for a full disk: setrlimit(2))."""
+    recorder = Recorder()
+    for at in range(5000):
+        recorder.came_in(at, 0, NOTE)
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, hard))
+    try:
+        with pytest.raises(KeepFault, match=r"could not be written: File too large$"):
+            keep(recorder.last(5000, 1), tmp_path / "kept.jsonl", INPUTS, OUTPUTS, "Pit")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("owner", "step", "number"),
+    [(Path, "open", errno.EACCES), (os, "fsync", errno.ENOSPC), (Path, "rename", errno.EROFS)],
+)
+def test_a_fault_of_the_disk_at_any_step(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, owner: Any, step: str, number: int
+) -> None:
+    """Whichever step fails, the sentence gives the system's reason and nothing is left behind."""
+
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(owner, step, refuse)
+    with pytest.raises(KeepFault) as told:
+        write(show(), tmp_path / "kept.mid", NAMES)
+    assert str(told.value) == f"{tmp_path / 'kept.mid'} could not be written: {os.strerror(number)}"
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_process_that_cannot_be_started(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where no process can be started the player is told."""
+    monkeypatch.setattr(sys, "executable", str(tmp_path / "no-python"))
+    with pytest.raises(KeepFault, match="no process to write it could be started"):
+        keep(show(), tmp_path / "kept.mid", INPUTS, OUTPUTS, "Pit")
+
+
+def test_a_fault_of_our_own_is_told_in_one_sentence(tmp_path: Path) -> None:
+    """A port without a name is a fault of the program: told in a sentence, and no file is left."""
+    with pytest.raises(KeepFault, match=r"^nothing was kept: a fault of Bayleaf itself: IndexError: [^\n]*$"):
+        keep(show(), tmp_path / "kept.jsonl", ("keys",), OUTPUTS, "Pit")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_writer_that_is_killed_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A writer that ends without reading its work is told as a fault, however much it was to read."""
+    program = tmp_path / "ends-at-once"
+    program.write_text("#!/bin/sh\nexit 9\n")
+    program.chmod(0o700)
+    monkeypatch.setattr(sys, "executable", str(program))
+    recorder = Recorder()
+    for at in range(50_000):
+        recorder.came_in(at, 0, NOTE)
+    with pytest.raises(KeepFault, match="nothing was kept"):
+        keep(recorder.last(50_000, 1), tmp_path / "kept.mid", INPUTS, OUTPUTS, "Pit")
+
+
+def test_times_are_those_of_this_machines_clock() -> None:
+    """`clock` is the time of day at which the snapshot was taken."""
+    before = time.time()
+    kept = Recorder().last(0, 1)
+    assert before <= kept.clock <= time.time()
