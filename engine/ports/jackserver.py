@@ -5,6 +5,8 @@ for ever. So this client asks first whether there is a server, hears its end, an
 """
 
 import ctypes
+import time
+from itertools import takewhile
 from typing import Any, Final
 
 import rtmidi
@@ -14,6 +16,7 @@ from engine.ports.port import PortError, PortGone
 MISSING: Final = "the JACK server is not running; start it, or use --backend alsa"
 
 _NO_START_SERVER: Final = 0x01  # JackNoStartServer in jack/types.h: never start a server ourselves
+_DOUBT: Final = 1.0  # seconds in which a server that lives surely makes a cycle
 _OnShutdown: Final = ctypes.CFUNCTYPE(None, ctypes.c_void_p)
 
 
@@ -24,6 +27,11 @@ def _load() -> ctypes.CDLL:
     for function in (jack.jack_get_sample_rate, jack.jack_get_buffer_size, jack.jack_last_frame_time):
         function.argtypes = [ctypes.c_void_p]
         function.restype = ctypes.c_uint32
+    jack.jack_port_by_name.argtypes = [ctypes.c_void_p, ctypes.c_char_p]
+    jack.jack_port_by_name.restype = ctypes.c_void_p
+    jack.jack_port_get_all_connections.argtypes = [ctypes.c_void_p, ctypes.c_void_p]
+    jack.jack_port_get_all_connections.restype = ctypes.POINTER(ctypes.c_char_p)
+    jack.jack_free.argtypes = [ctypes.c_void_p]
     jack.jack_client_close.argtypes = [ctypes.c_void_p]
     jack.jack_on_shutdown.argtypes = [ctypes.c_void_p, _OnShutdown, ctypes.c_void_p]
     _silence(jack)
@@ -45,7 +53,8 @@ class JackServer:
 
     def __init__(self, client_name: str) -> None:
         self._jack = _load()
-        self.died = False  # as far as the server told
+        self.died = False  # as far as we know
+        self._cycle = 0
         self._hears_end = _OnShutdown(self._ended)  # kept: the library holds only its address
         status = ctypes.c_int()
         self._client: Any = self._jack.jack_client_open(
@@ -67,8 +76,35 @@ class JackServer:
 
     def cycle(self) -> int:
         """Counts the server's cycles (from anywhere, and again from 0 after a day); it stands still with the server."""
-        frame: int = self._jack.jack_last_frame_time(self._client) if self._client and not self.died else 0
-        return frame // self._frames
+        if self._client and not self.died:
+            # the library says 0 once it has let go of its server, which is no cycle that went by
+            self._cycle = self._jack.jack_last_frame_time(self._client) // self._frames or self._cycle
+        return self._cycle
+
+    def doubt(self) -> None:
+        """Something failed as it does on a server that has just died, of which the library may then not tell any more.
+
+        Raises PortGone if the server is dead indeed, or makes no cycle for a second.
+        """
+        seen, end = self.cycle(), time.monotonic() + _DOUBT
+        while not self.died and self.cycle() == seen:
+            if time.monotonic() > end:
+                self.died = True
+            time.sleep(self.period)
+        self.check()
+
+    def joined_to(self, name: str) -> list[str]:
+        """The ports that are connected to the one of this name; none if there is no such port."""
+        if self._client is None or self.died:
+            return []
+        port = self._jack.jack_port_by_name(self._client, name.encode())
+        names = self._jack.jack_port_get_all_connections(self._client, port) if port else None
+        if not names:
+            return []
+        try:
+            return [name.decode(errors="replace") for name in takewhile(bool, names)]
+        finally:
+            self._jack.jack_free(names)
 
     def close(self) -> None:
         """Let go of the server; calling it again does nothing."""

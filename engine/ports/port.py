@@ -26,7 +26,7 @@ class PortError(Exception):
 
 
 class PortGone(PortError):
-    """The port is no longer there (unplugged, device gone, server stopped): it will never work again and is to close."""
+    """The port is no longer there (unplugged, device gone, server stopped): it never works again; close it."""
 
 
 class InputPort(Protocol):

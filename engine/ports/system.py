@@ -6,6 +6,7 @@ process; an object that was deleted must never be touched again. The rules here 
 
 import os
 import re
+import threading
 import weakref
 from collections.abc import Callable
 from functools import partial
@@ -13,10 +14,12 @@ from typing import Any, Final
 
 import rtmidi
 
+from engine.ports import alsaclients
 from engine.ports.jackserver import JackServer
 from engine.ports.limits import ALSA_FLOW, ALSA_INPUTS, LONGEST, jack_flow
 from engine.ports.names import plain, resolve
-from engine.ports.port import Flow, PortError, PortGone
+from engine.ports.port import Flow, PortError
+from engine.ports.presence import Joint, Presence
 from engine.ports.room import Room
 from engine.ports.systemport import QUEUE, SystemInput, SystemOutput
 
@@ -26,7 +29,6 @@ _APIS: Final = {
     "coremidi": rtmidi.API_MACOSX_CORE,
     "winmm": rtmidi.API_WINDOWS_MM,
 }
-_LOOK_AGAIN: Final = 200_000_000  # ns between looks at whether a port is still there
 _TRIES: Final = 3  # ports that come and go while one is opened
 _ALSA_SEQUENCER: Final = "/dev/snd/seq"
 _JACK_SUFFIX: Final = re.compile(r"-\d\d(?=:)")  # what the server adds to a client's name that is taken
@@ -43,7 +45,9 @@ class System:
         self._api = _APIS[backend]
         self._indexed = backend == "winmm"  # its names end in an index
         self._open: dict[object, str] = {}  # our own open ports and what they are called in the lists
-        self._seen: dict[str, tuple[int, frozenset[str]]] = {}  # direction -> when looked (ns), what was there
+        self._sources = Presence(lambda: self._names(self._in))
+        self._targets = Presence(lambda: self._names(self._out))
+        self._listing = threading.Lock()  # the reader thread looks while the loop lists or lets go
         self._in: Any = None
         self._out: Any = None
         self._server: JackServer | None = None
@@ -69,38 +73,39 @@ class System:
         """See PortSystem."""
         self._check_inputs_left()
         resolve(pattern, self.inputs(), self._indexed)  # told at once, before a client is made for it
-        return self._input(*self._join(rtmidi.MidiIn, "in", pattern), joined=True)
+        return self._input(*self._join(rtmidi.MidiIn, "in", pattern), self._sources)
 
     def open_output(self, pattern: str) -> SystemOutput:
         """See PortSystem."""
         resolve(pattern, self.outputs(), self._indexed)
-        return self._output(*self._join(rtmidi.MidiOut, "out", pattern), joined=True)
+        return self._output(*self._join(rtmidi.MidiOut, "out", pattern), self._targets)
 
     def open_virtual_input(self, name: str) -> SystemInput:
         """See PortSystem."""
         self._check_inputs_left()
-        return self._input(*self._lend(rtmidi.MidiIn, "in", name), joined=False)
+        return self._input(*self._lend(rtmidi.MidiIn, "in", name), None)
 
     def open_virtual_output(self, name: str) -> SystemOutput:
         """See PortSystem."""
-        return self._output(*self._lend(rtmidi.MidiOut, "out", name), joined=False)
+        return self._output(*self._lend(rtmidi.MidiOut, "out", name), None)
 
     def refresh(self) -> None:
         """See PortSystem."""
         if self._server is None or (self._in is not None and not self._server.died):
             return
-        if self._open:
-            raise PortError("ports of a JACK server that has stopped are still open; close them first")
-        self.close()
+        if not self._open:
+            self.close()
+        _need_nothing_left_open()
         self._server = JackServer(self._client("watch"))
         self._make_listers()
 
     def close(self) -> None:
         """See PortSystem."""
-        listers, self._in, self._out = (self._in, self._out), None, None
-        for lister in listers:
-            if lister is not None:
-                lister.delete()
+        with self._listing:
+            listers, self._in, self._out = (self._in, self._out), None, None
+            for lister in listers:
+                if lister is not None:
+                    lister.delete()
         if self._server is not None:
             self._server.close()
 
@@ -121,13 +126,14 @@ class System:
     def _names(self, device: Any) -> list[str]:
         if self._server is not None:
             self._server.check()
-        if device is None:
-            raise PortError("the MIDI system is closed")
-        names: list[str] = device.get_ports(encoding="utf-8")
+        with self._listing:
+            if device is None:
+                raise PortError("the MIDI system is closed")
+            names: list[str] = device.get_ports(encoding="utf-8")
         return names
 
     def _not_ours(self, names: list[str]) -> list[str]:
-        ours = set(self._open.values())
+        ours = set(self._open.copy().values())  # a copy: the reader thread closes inputs that are gone
         return [name for name in names if self._as_we_call_it(name) not in ours]
 
     def _as_we_call_it(self, name: str) -> str:
@@ -152,6 +158,7 @@ class System:
             device = kind(self._api, name=client, queue_size_limit=QUEUE)
             device.ignore_types(False, False, False)
         except rtmidi.RtMidiError as fault:
+            self._doubt()
             raise PortError(f"the {self._backend} MIDI system does not answer ({fault})") from fault
         return device
 
@@ -162,10 +169,11 @@ class System:
         try:
             device.open_virtual_port(name)
         except rtmidi.UnsupportedOperationError as fault:
-            device.delete()
+            self._drop(device)
             raise PortError(f"{self._backend} has no ports of our own making; name a port of the system") from fault
         except rtmidi.RtMidiError as fault:
-            device.delete()
+            self._doubt()
+            self._drop(device)
             raise PortError(f'the port "{name}" could not be made ({fault})') from fault
         return f"{client}:{name}", device, f"{client}:{name}"
 
@@ -179,28 +187,34 @@ class System:
                 name = resolve(pattern, self._not_ours(names), self._indexed)
                 index = next(i for i, each in enumerate(names) if each is name)
                 end = plain(name).replace(":", " ")
-                _open_port(device, index, name, end)
+                self._connect(device, index, name, end)
                 if self._names(device)[index : index + 1] == [name]:
                     return name, device, f"{client}:{end}"
             except PortError:
-                device.delete()
+                self._drop(device)
                 raise
-            device.delete()  # ports came or went meanwhile, and this may be connected to another one
+            self._drop(device)  # ports came or went meanwhile, and this may be connected to another one
         raise PortError(f'ports come and go too fast to open "{pattern}"; try again')
 
-    def _input(self, name: str, device: Any, own: str, joined: bool) -> SystemInput:
-        port = SystemInput(name, device, self._checker("in", name if joined else None), self._let_go)
+    def _connect(self, device: Any, index: int, name: str, end: str) -> None:
+        try:
+            device.open_port(index, name=end)
+        except (rtmidi.RtMidiError, ValueError) as fault:
+            self._doubt()
+            device.close_port()  # or the next use of it fails as well
+            raise PortError(f'"{name}" could not be opened; is it in use by another program? ({fault})') from fault
+
+    def _input(self, name: str, device: Any, own: str, presence: Presence | None) -> SystemInput:
+        port = SystemInput(name, device, self._checker(name, own, presence), self._let_go)
         self._open[port] = own
-        self._seen.pop("in", None)  # an older look may not have seen it
         return port
 
-    def _output(self, name: str, device: Any, own: str, joined: bool) -> SystemOutput:
+    def _output(self, name: str, device: Any, own: str, presence: Presence | None) -> SystemOutput:
         flow = self._flow()
         room = Room(flow, self._server.cycle if self._server else None) if flow else None
-        check = self._checker("out", name if joined else None)
+        check = self._checker(name, own, presence)
         port = SystemOutput(name, device, check, self._let_go, LONGEST.get(self._backend), room)
         self._open[port] = own
-        self._seen.pop("out", None)  # an older look may not have seen it
         return port
 
     def _flow(self) -> Flow | None:
@@ -210,34 +224,43 @@ class System:
 
     def _let_go(self, port: object, device: Any) -> None:
         self._open.pop(port, None)
-        if self._server is not None and self._server.died and isinstance(port, SystemOutput):
-            return  # closing it would hold the whole process for a second; its server has freed what there was
+        self._drop(device)
+
+    def _drop(self, device: Any) -> None:
+        if self._server is not None and self._server.died:
+            return  # deleting it may hold the process for a second, or end it; its server has freed what there was
         device.delete()
+
+    def _doubt(self) -> None:
+        if self._server is not None:
+            self._server.doubt()
 
     # Whether ports are still there
 
-    def _checker(self, direction: str, name: str | None) -> Callable[[int], None]:
-        return partial(self._check, direction, name)
+    def _checker(self, name: str, own: str, presence: Presence | None) -> Callable[[int], None]:
+        """What raises PortGone if the server has stopped, or if the port that we joined is gone."""
+        alive = self._server.check if self._server else None
+        joint = None
+        if presence is not None:
+            presence.forget()
+            joint = Joint(name, presence, self._joined_to(name), own)
 
-    def _check(self, direction: str, name: str | None, now: int) -> None:  # "in": reader thread, "out": loop
-        """Raise PortGone if the server has stopped, or if the port that we joined is gone; `name` is None for our own.
+        def check(now: int) -> None:  # inputs: reader thread, outputs: loop
+            if alive is not None:
+                alive()
+            if joint is not None:
+                joint.check(now)
 
-        It looks five times a second at the most: a look costs 12 µs.
-        """
+        return check
+
+    def _joined_to(self, name: str) -> Callable[[], list[str]] | None:
         if self._server is not None:
-            self._server.check()
-        lister = self._in if direction == "in" else self._out
-        if name is None or lister is None:
-            return
-        looked_at, names = self._seen.get(direction, (0, frozenset()))
-        if now - looked_at > _LOOK_AGAIN:
-            names = frozenset(self._names(lister))
-            self._seen[direction] = now, names
-        if name not in names:
-            raise PortGone(f'"{name}" was unplugged')
+            server = self._server
+            return lambda: [self._as_we_call_it(each) for each in server.joined_to(name)]
+        return partial(alsaclients.joined_to, name) if self._backend == "alsa" else None
 
     def _check_inputs_left(self) -> None:
-        held = sum(isinstance(port, SystemInput) for port in self._open)
+        held = sum(isinstance(port, SystemInput) for port in self._open.copy())
         if self._backend == "alsa" and held >= ALSA_INPUTS:
             raise PortError(f"ALSA has no room for more than {ALSA_INPUTS} inputs of one program; use fewer inputs")
 
@@ -258,11 +281,3 @@ def _need_sequencer() -> None:
         raise PortError(
             f"this system has no ALSA sequencer ({_ALSA_SEQUENCER}); load snd-seq, or use --backend jack"
         ) from None
-
-
-def _open_port(device: Any, index: int, name: str, end: str) -> None:
-    try:
-        device.open_port(index, name=end)
-    except (rtmidi.RtMidiError, ValueError) as fault:
-        device.close_port()  # or the next use of it fails as well
-        raise PortError(f'"{name}" could not be opened; is it in use by another program? ({fault})') from fault
