@@ -34,7 +34,7 @@ _messages = st.sampled_from([NOTE, b"\xf8", bytes.fromhex("C0 05"), b"\xf0" + by
 )
 _steps = st.tuples(
     st.sampled_from(["in", "out", "scene", "told"]),
-    st.integers(0, 300),  # how much later, ms
+    st.sampled_from([0, 1, 2, 50, 300]),  # how much later, ms
     st.integers(0, 2),  # how late an arrival is taken, ms
     st.integers(0, 40),
     _messages,
@@ -91,20 +91,26 @@ def test_the_recorder_is_a_bounded_list(steps: list[Any], most: int, seconds: fl
     assert model.recorder.last(model.now, 1e6).events() == model.expected(0)[0]
 
 
-@settings(max_examples=20, deadline=None)
-@given(st.lists(st.integers(0, 70_000), max_size=60), st.integers(0, 400_000))
-def test_long_messages_let_the_oldest_go(lengths: list[int], most: int) -> None:
-    """However long the SysEx, memory stays bounded: by `most_bytes`, the piece being filled and the newest message."""
-    model = Model(Recorder(most_bytes=most))
-    for length in lengths:
-        model.step("in", 1, 0, 0, b"\xf0" + bytes(length) + b"\xf7", "")
+def test_long_messages_let_the_oldest_go() -> None:
+    """However much SysEx comes, memory stays bounded by `most_bytes` and one piece; what is lost is the oldest."""
+    model = Model(Recorder(most_bytes=300_000))
+    for _ in range(100):
+        model.step("in", 1, 0, 0, b"\xf0" + bytes(10_000) + b"\xf7", "")
         model.step("out", 1, 0, 0, NOTE, "")
-        held = model.recorder.last(model.now, 1e6)
-        longest = max(lengths) + 100
-        assert sum(len(piece.packed) for piece in held.pieces) <= max(most, 65_536 + longest) + 65_536 + 256 * 40
-    assert model.recorder.last(model.now, 1e6).events() == model.expected(0)[0]
-    if sum(lengths) + 100 * len(lengths) < most:
-        assert model.recorder.size()["events"] == 2 * len(lengths)
+        size = model.recorder.size()
+        events, _scene = model.expected(0)
+        held = sum(len(past.message) for past in events)
+        assert held <= size["bytes"] <= 400_000
+        assert len(events) == len(model.everything) or size["bytes"] > 200_000
+        assert model.recorder.last(model.now, 1e6).events() == events
+
+
+def test_a_message_longer_than_all_room_is_kept_alone() -> None:
+    """A SysEx that is larger than `most_bytes` pushes everything else out, but is itself kept."""
+    model = Model(Recorder(most_bytes=1000))
+    model.step("in", 1, 0, 0, b"\xf0" + bytes(90_000) + b"\xf7", "")
+    model.step("in", 1, 0, 0, b"\xf0" + bytes(80_000) + b"\xf7", "")
+    assert model.recorder.last(model.now, 1e6).events() == model.everything[1:]
 
 
 def test_a_snapshot_stays_as_it_was() -> None:
@@ -324,6 +330,25 @@ def test_a_path_that_depends_on_the_folder_is_refused() -> None:
     """The engine's folder is not the asker's, so only a whole path is taken."""
     with pytest.raises(KeepFault, match="not a whole path"):
         keep(show(), Path("kept.mid"), INPUTS, OUTPUTS, "Pit")
+
+
+def test_a_file_that_appears_meanwhile_is_left_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file that somebody else makes while the recording is written is not overwritten either."""
+    file = tmp_path / "kept.mid"
+    monkeypatch.setattr(os, "fsync", lambda _: file.write_text("precious"))
+    with pytest.raises(KeepFault, match="exists already"):
+        write(show(), file, NAMES)
+    assert file.read_text() == "precious"
+    assert list(tmp_path.iterdir()) == [file]
+
+
+def test_ctrl_c_does_not_reach_the_writer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The writer has a session of its own (setsid(2)), so that Ctrl-C in the engine's terminal does not end it."""
+    program = tmp_path / "says-its-session"
+    program.write_text(f"#!{sys.executable}\nimport os\nprint(os.getsid(0) == os.getpid())\n")
+    program.chmod(0o700)
+    monkeypatch.setattr(sys, "executable", str(program))
+    assert keep(show(), tmp_path / "kept.mid", INPUTS, OUTPUTS, "Pit") == "True"
 
 
 @pytest.mark.parametrize("dangling", [False, True])
