@@ -3,6 +3,7 @@
 import contextlib
 import json
 import time
+from collections.abc import Iterator
 from typing import Annotated, Any
 
 import typer
@@ -87,16 +88,32 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
     print(
         f"{setlist['name']}: place {setlist['place']} of {len(setlist['scenes'])}; {found['sounding']} notes sounding"
     )
-    columns = ("port", "state", "messages", "bytes", "dropped", "last error")
     for way in ("inputs", "outputs"):
-        rows = [(p["name"], p["state"], p["messages"], p["bytes"], p["dropped"], p["last_error"]) for p in found[way]]
-        table((way[:-1], *columns[1:]), rows)
-    latency = found["latency"]
+        columns = (way[:-1], "state", "messages", "bytes", "dropped", "shed", "last error")
+        keys = ("name", "state", "messages", "bytes", "dropped", "shed", "last_error")
+        table(columns, [tuple(port[key] for key in keys) for port in found[way]])
+    for line in _health(found):
+        print(line)
+
+
+def _health(found: dict[str, Any]) -> Iterator[str]:
+    """What is to be known beside the ports, a line each."""
+    latency, recorder = found["latency"], found["recorder"]
     if latency["p50_ms"] is not None:
-        print(
-            "from reading a message to handing it on: "
-            + ", ".join(f"{k[:-3].replace('_9', '.9')} {v:.2f} ms" for k, v in latency.items())
-        )
+        figures = ", ".join(f"{key[:-3].replace('_9', '.9')} {value:.2f} ms" for key, value in latency.items())
+        yield f"from reading a message to handing it on: {figures}"
+    yield (
+        f"recorder: {recorder['events']} messages of the last {recorder['seconds']} s "
+        f"in {recorder['bytes'] / 1e6:.1f} MB (save them with: bayleaf keep FILE.mid)"
+    )
+    for way in found["muted"]:
+        yield f"muted: what goes to {way['output']} comes back at {way['input']}, a loop"
+    for name, count in found["filter_faults"].items():
+        yield f"filter {name} failed {count} times and was stepped over"
+    if found["own_faults"]:
+        yield f"faults of Bayleaf itself: {found['own_faults']}"
+    if found["refused_rig"]:
+        yield f"the rig file as it is now was refused, and what plays plays on:\n{found['refused_rig']}"
 
 
 def watch(name: Name = "bayleaf", json: Json = False) -> None:

@@ -15,7 +15,7 @@ import typer
 
 from engine.cli.say import table
 from engine.live.inbox import Inbox
-from engine.live.patch import connect
+from engine.live.patch import Opener, connect
 from engine.live.show import Event, Show
 from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 from engine.midi.words import describe, note_name
@@ -67,7 +67,7 @@ async def _play(
 ) -> tuple[list[int], dict[str, MemoryOutput]]:
     """The times of the scene changes (ns), and the outputs with all they were sent."""
     system = MemorySystem("demo")
-    patch = connect(rig, system, virtual=True)
+    patch = connect(rig, Opener(system, virtual=True))
     inbox = Inbox(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
     show = Show(rig, patch, inbox)
     watched = show.watch()

@@ -1,4 +1,4 @@
-"""The one thread that polls every input, and the queue it fills.
+"""The one thread that polls every input, and the queues it fills.
 
 It stamps, appends and pokes the loop; it never routes and never raises. It also pokes when the core has something
 due, so that pacing does not depend on the loop's own timers (they are a millisecond late).
@@ -9,21 +9,18 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
-from typing import Final, NamedTuple
+from operator import attrgetter
+from typing import Final
 
+from engine.live.backlog import Arrival, Backlog
 from engine.ports.port import InputPort, PortError
 
 _PLAYING: Final = 0.00025  # seconds between polls while anything was heard lately
 _IDLE: Final = 0.001
 _LATELY: Final = 2_000_000_000  # ns
-
-
-class Arrival(NamedTuple):
-    """One message: when it was read (ns), from which input (index)."""
-
-    at: int
-    source: int
-    message: bytes
+_SOON: Final = 2_000_000  # ns
+_TURN: Final = 64  # messages of one input that are taken before the others have their turn
+_WHEN: Final = attrgetter("at")
 
 
 class Inbox:
@@ -32,10 +29,14 @@ class Inbox:
     def __init__(self, ports: Mapping[int, InputPort]) -> None:
         self.due: int | None = None  # set by the loop: when the core wants to be woken (ns)
         self.lost: deque[tuple[int, str]] = deque()  # inputs that failed, with the reason
-        self._ports = dict(ports)
-        self._arrivals: deque[Arrival] = deque()
+        self._ports: dict[int, InputPort] = {}
+        self._backlogs: dict[int, Backlog] = {}
+        self._mended: dict[int, int] = {}  # repairs of ports that are gone
+        self._leaving: deque[tuple[int, InputPort]] = deque()
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
+        for source, port in ports.items():
+            self.add(source, port)
 
     def start(self, wake: Callable[[], object]) -> None:  # loop only
         """Begin to poll; `wake` is called from the thread and must be cheap and safe there."""
@@ -47,49 +48,86 @@ class Inbox:
         self._stopping.set()
         if self._thread is not None:
             self._thread.join()
-        for port in self._ports.values():
+        for port in (*self._ports.values(), *(port for _, port in self._leaving)):
             port.close()
 
+    def add(self, source: int, port: InputPort) -> None:  # loop only
+        """Poll this port too. An input that was lost, or taken out, may be added again."""
+        self._backlogs.setdefault(source, Backlog(source))
+        self._ports[source] = port
+
+    def remove(self, source: int) -> None:  # loop only
+        """Poll this input no more; the thread closes it, for it may be reading it just now."""
+        port = self._ports.pop(source, None)
+        if port is not None:
+            self._leaving.append((source, port))
+
     def take(self) -> list[Arrival]:  # loop only
-        """All that has arrived so far; what comes meanwhile waits for the next call."""
-        arrivals = self._arrivals
-        return [arrivals.popleft() for _ in range(len(arrivals))]
+        """The oldest that have arrived, by time; an input that floods gets no more than its turn."""
+        arrivals: list[Arrival] = []
+        speaking = 0
+        for backlog in self._backlogs.values():
+            if backlog:
+                arrivals += backlog.take(_TURN)
+                speaking += 1
+        if speaking > 1:
+            arrivals.sort(key=_WHEN)
+        return arrivals
 
     def repairs(self) -> dict[int, int]:  # any thread
         """Broken pieces of input that were mended or thrown away, by input."""
-        return {source: port.repairs for source, port in list(self._ports.items())}
+        found = dict(self._mended)
+        for source, port in list(self._ports.items()):
+            found[source] = found.get(source, 0) + port.repairs
+        return found
+
+    def shed(self, source: int) -> int:  # any thread
+        """Messages of an input that were thrown away because it flooded."""
+        backlog = self._backlogs.get(source)
+        return backlog.shed if backlog is not None else 0
 
     def _run(self, wake: Callable[[], object]) -> None:  # reader thread
         heard_at = 0
         while not self._stopping.is_set():
             now = time.monotonic_ns()
-            if self._poll(now):
+            due = self.due
+            if self._poll(now) or any(list(self._backlogs.values())):
                 heard_at = now
                 wake()
-            elif self.due is not None and self.due <= now:
+            elif due is not None and due <= now:
                 wake()
-            time.sleep(_PLAYING if now - heard_at < _LATELY or self.due is not None else _IDLE)
+            playing = now - heard_at < _LATELY or (due is not None and due - now < _SOON)
+            time.sleep(_PLAYING if playing else _IDLE)
 
     def _poll(self, now: int) -> bool:  # reader thread
         heard = False
+        while self._leaving:
+            self._close(*self._leaving.popleft())
         for source, port in list(self._ports.items()):
+            backlog = self._backlogs[source]
+            backlog.settle()
             try:
                 messages = port.poll()
             except PortError as fault:
-                self._lose(source, str(fault))
+                self._lose(source, port, str(fault))
                 heard = True
                 continue
             except Exception as fault:  # a fault of our own costs this input, not the others
-                self._lose(source, f"a fault of Bayleaf itself: {fault!r}")
+                self._lose(source, port, f"a fault of Bayleaf itself: {fault!r}")
                 heard = True
                 continue
-            for message in messages:
-                self._arrivals.append(Arrival(now, source, message))
+            if messages:
+                backlog.put(now, messages)
                 heard = True
         return heard
 
-    def _lose(self, source: int, reason: str) -> None:  # reader thread
-        port = self._ports.pop(source)
-        self.lost.append((source, reason))
+    def _lose(self, source: int, port: InputPort, reason: str) -> None:  # reader thread
+        if self._ports.get(source) is port:
+            del self._ports[source]
+            self.lost.append((source, reason))
+            self._close(source, port)
+
+    def _close(self, source: int, port: InputPort) -> None:  # reader thread
+        self._mended[source] = self._mended.get(source, 0) + port.repairs
         with contextlib.suppress(Exception):  # it is gone in any case
             port.close()

@@ -15,7 +15,23 @@ class PortMeter:
     octets: int = 0
     dropped: int = 0
     last_error: str | None = None
-    open: bool = True
+    port: str | None = None  # the system's name of the port while it is open
+    returns: int = 0  # how often the port was opened after the start
+
+    @property
+    def open(self) -> bool:
+        """Whether the port is there."""
+        return self.port is not None
+
+    def pulled(self, reason: str | None = None) -> None:
+        """The port is gone, or not wanted any more."""
+        self.port = None
+        self.last_error = reason or self.last_error
+
+    def plugged(self, port: str) -> None:
+        """The port is there, or back."""
+        self.port = port
+        self.returns += 1
 
     def count(self, message: bytes) -> None:
         """One message passed."""

@@ -31,40 +31,51 @@ class SamePort(PortError):
     """Two names of the rig lead to one port of the system."""
 
 
-def connect(rig: Rig, system: PortSystem, virtual: bool) -> Patch:
+class Opener:
+    """Opens what a rig names: by pattern, as ports of its own (`virtual`), or as byte devices."""
+
+    def __init__(self, system: PortSystem, virtual: bool) -> None:
+        self.system = system
+        self._virtual = virtual
+
+    def input(self, name: str, wanted: Input) -> InputPort:
+        """The rig's input of this name. Raises PortError."""
+        if wanted.device is not None:
+            return open_device_input(wanted.device)
+        if self._virtual:
+            return self.system.open_virtual_input(name)
+        return self.system.open_input(wanted.port or "")
+
+    def output(self, name: str, wanted: Output) -> OutputPort:
+        """The rig's output of this name. Raises PortError."""
+        if wanted.device is not None:
+            return open_device_output(wanted.device)
+        if self._virtual:
+            return self.system.open_virtual_output(name)
+        return self.system.open_output(wanted.port or "")
+
+
+def connect(rig: Rig, opener: Opener) -> Patch:
     """Open every port of a rig; what is missing is written down, not raised. Raises SamePort."""
     patch = Patch()
-    make_input = system.open_virtual_input if virtual else system.open_input
-    make_output = system.open_virtual_output if virtual else system.open_output
     try:
-        _open_all("inputs", rig.inputs, patch.inputs, patch.missing, _opener(make_input, open_device_input, virtual))
-        _open_all(
-            "outputs", rig.outputs, patch.outputs, patch.missing, _opener(make_output, open_device_output, virtual)
-        )
+        _open_all("inputs", rig.inputs, patch.inputs, patch.missing, opener.input)
+        _open_all("outputs", rig.outputs, patch.outputs, patch.missing, opener.output)
     except SamePort:
         patch.close()
         raise
     return patch
 
 
-def _opener(
-    by_name: Callable[[str], _Port], device: Callable[[str], _Port], virtual: bool
-) -> Callable[[str, Input | Output], _Port]:
-    def open_one(name: str, port: Input | Output) -> _Port:
-        if port.device is not None:
-            return device(port.device)
-        assert port.port is not None
-        return by_name(name if virtual else port.port)
-
-    return open_one
+_Wanted = TypeVar("_Wanted", Input, Output)
 
 
 def _open_all(
     what: str,
-    wanted: Mapping[str, Input | Output],
+    wanted: Mapping[str, _Wanted],
     opened: dict[str, _Port],
     missing: dict[str, str],
-    open_one: Callable[[str, Input | Output], _Port],
+    open_one: Callable[[str, _Wanted], _Port],
 ) -> None:
     names: dict[str, str] = {}  # the system's name -> the rig's
     for name, port in wanted.items():

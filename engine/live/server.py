@@ -6,7 +6,7 @@ not read in time is dropped, never waited for.
 """
 
 import contextlib
-import errno
+import fcntl
 import json
 import os
 import socket
@@ -15,15 +15,19 @@ from collections import deque
 from collections.abc import AsyncGenerator
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, Final
+from typing import IO, Any, Final, NamedTuple
 
 import trio
 
 from engine.live.client import socket_path
+from engine.live.keeping import keep
+from engine.live.keptfile import KeepFault
+from engine.live.picture import status
 from engine.live.show import Event, Show
 
 _LONGEST: Final = 65536  # bytes of a request
 _FRAME: Final = 1 / 30  # seconds
+_AGES: Final = 1e9  # seconds
 _PATIENCE: Final = 1.0  # seconds a watcher may take to read
 _COMMANDS: Final = ("scene", "next", "back", "panic", "resend")
 
@@ -32,43 +36,49 @@ class NameTaken(Exception):
     """Another engine of this name runs already."""
 
 
-def claim_socket(name: str) -> tuple[socket.socket, Path]:
+class Claim(NamedTuple):
+    """A name that is ours while `lock` is open. `crashed`: the last engine of this name did not end as it should."""
+
+    listener: socket.socket
+    path: Path
+    lock: IO[bytes]
+    crashed: bool
+
+    def release(self) -> None:
+        """Give the name up."""
+        self.listener.close()
+        self.path.unlink(missing_ok=True)
+        self.lock.close()
+
+
+def claim_socket(name: str) -> Claim:
     """A listening socket for the engine of this name. A socket left over from a crash is replaced.
 
-    Raises NameTaken if an engine answers there, OSError if the folder cannot be used.
+    Raises NameTaken if an engine of this name runs, OSError if the folder cannot be used.
     """
     path = socket_path(name)
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     if path.parent.stat().st_uid != os.getuid() or stat.S_IMODE(path.parent.stat().st_mode) & 0o077:
         os.chmod(path.parent, 0o700)  # raises if it is somebody else's
-    if path.exists():
-        if _answers(path):
-            raise NameTaken(f'an engine named "{name}" is running; give this one another with --name NAME')
-        path.unlink()
+    lock = path.with_suffix(".lock").open("ab")
+    try:
+        # held by the system for as long as this process lives, and no longer, however it ends
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        lock.close()
+        raise NameTaken(f'an engine named "{name}" is running; give this one another with --name NAME') from None
+    crashed = path.is_socket()
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     try:
+        path.unlink(missing_ok=True)
         listener.bind(os.fspath(path))
         os.chmod(path, 0o600)
         listener.listen(16)
-    except OSError as fault:
+    except OSError:
         listener.close()
-        if fault.errno == errno.EADDRINUSE:
-            raise NameTaken(f'an engine named "{name}" has just started; use another name') from None
+        lock.close()
         raise
-    return listener, path
-
-
-def _answers(path: Path) -> bool:
-    """Whether somebody listens there, even if too busy to answer in time. Raises OSError if that cannot be told."""
-    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
-        probe.settimeout(_PATIENCE)
-        try:
-            probe.connect(os.fspath(path))
-        except (ConnectionRefusedError, FileNotFoundError):
-            return False
-        except (TimeoutError, BlockingIOError):
-            return True
-    return True
+    return Claim(listener, path, lock, crashed)
 
 
 class Server:
@@ -91,6 +101,9 @@ class Server:
                     if request is not None and request.get("do") == "watch":
                         await self._watched(stream)
                         return
+                    if request is not None and request.get("do") == "keep":
+                        await _answer(stream, await self._keep(request))
+                        continue
                     await _answer(stream, self._answer_to(request))
 
     def _answer_to(self, request: dict[str, Any] | None) -> dict[str, Any]:
@@ -104,13 +117,29 @@ class Server:
             return {"done": False, "text": "a request is one JSON object on a line"}
         do = request.get("do")
         if do == "status":
-            return {"done": True, "status": self._show.status()}
+            return {"done": True, "status": status(self._show)}
         if do not in _COMMANDS:
-            return {"done": False, "text": f"no command {do!r}; there are {', '.join(_COMMANDS)}, status, watch"}
+            return {"done": False, "text": f"no command {do!r}; there are {', '.join(_COMMANDS)}, keep, status, watch"}
         scene = request.get("scene")
         if do == "scene" and (isinstance(scene, bool) or not isinstance(scene, int | str)):
             return {"done": False, "text": "scene needs a number or a name"}
         return asdict(self._show.command(do, scene, "shell"))
+
+    async def _keep(self, request: dict[str, Any]) -> dict[str, Any]:
+        show = self._show
+        seconds, file = request.get("last_s"), request.get("file")
+        if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 < seconds < _AGES:
+            return {"done": False, "text": "last_s needs a number of seconds above 0"}
+        if not isinstance(file, str) or not os.path.isabs(file):
+            return {"done": False, "text": "file needs a whole path"}
+        kept = show.recorder.last(show.clock(), seconds)
+        try:
+            text = await trio.to_thread.run_sync(
+                keep, kept, Path(file), show.inputs, show.outputs, show.bay.rig.rig.name, abandon_on_cancel=True
+            )
+        except KeepFault as fault:
+            return {"done": False, "text": str(fault)}
+        return {"done": True, "text": text}
 
     async def _watched(self, stream: trio.SocketStream) -> None:
         events = self._show.watch()

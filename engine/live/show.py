@@ -7,14 +7,17 @@ arrival order survives and a scene change is one step.
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from typing import Any, Final, NamedTuple, Protocol
+from typing import Final, NamedTuple, Protocol
 
 from engine.core.bay import Bay, Outcome
+from engine.core.succession import take_over
 from engine.core.wire import Delivery, Speed
-from engine.live.inbox import Arrival
+from engine.live.backlog import Arrival
 from engine.live.meters import Latency, PortMeter
+from engine.live.notices import Notices
 from engine.live.patch import Patch
-from engine.ports.port import Flow, OutputPort, PortError
+from engine.live.recorder import Recorder
+from engine.ports.port import Flow, InputPort, OutputPort, PortError, PortGone
 from engine.rig.models import Rig
 
 #: events a watcher may be behind before the oldest are dropped
@@ -39,7 +42,13 @@ class Reader(Protocol):
 
     def take(self) -> list[Arrival]: ...
 
+    def add(self, source: int, port: InputPort) -> None: ...
+
+    def remove(self, source: int) -> None: ...
+
     def repairs(self) -> dict[int, int]: ...
+
+    def shed(self, source: int) -> int: ...
 
 
 def speed_of(flow: Flow | None) -> Speed | None:
@@ -51,7 +60,7 @@ def speed_of(flow: Flow | None) -> Speed | None:
 
 
 class Show:
-    """A rig that plays. `on_scene` is told each scene change (number)."""
+    """A rig that plays. `on_scene` is told each scene change (number), `say` each sentence for the player."""
 
     def __init__(
         self,
@@ -60,25 +69,39 @@ class Show:
         reader: Reader,
         on_scene: Callable[[int], None] = lambda number: None,
         clock: Callable[[], int] = time.monotonic_ns,
+        say: Callable[[str], None] = lambda text: None,
     ) -> None:
         self.bay = Bay(rig, {name: speed_of(port.flow) for name, port in patch.outputs.items()})
-        self.inputs = tuple(rig.inputs)
-        self.outputs = tuple(rig.outputs)
-        self.in_meters = [PortMeter(open=name in patch.inputs) for name in self.inputs]
-        self.out_meters = [PortMeter(open=name in patch.outputs) for name in self.outputs]
+        self.in_meters = [_meter(patch.inputs.get(name)) for name in rig.inputs]
+        self.out_meters = [_meter(patch.outputs.get(name)) for name in rig.outputs]
         self.latency = Latency()
+        self.recorder = Recorder()
         self.own_faults = 0
         self.started_at = clock()
-        self._clock = clock
-        self._reader = reader
+        self.refused: str | None = None  # why the rig file as it is now on the disk does not play
+        self.reader = reader
+        self.clock = clock
+        self._say = say
         self._on_scene = on_scene
-        self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in self.outputs]
+        self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
+        self._leaving: list[tuple[int, OutputPort]] = []  # no longer in the rig, with releases still on their way
         self._watchers: list[deque[Event]] = []
+        self._notices = Notices(self._told)
         self._told_faults: dict[str, int] = {}
         for place, reason in patch.missing.items():
             what, name = place.split(".", 1)
             meters, names = (self.in_meters, self.inputs) if what == "inputs" else (self.out_meters, self.outputs)
             meters[names.index(name)].last_error = reason
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """Names of inputs by index, those that an edit took out of the rig included."""
+        return self.bay.inputs
+
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        """Names of outputs by index, those that an edit took out of the rig included."""
+        return self.bay.outputs
 
     # What the loop does
 
@@ -88,7 +111,7 @@ class Show:
         Never raises: a fault of our own costs the message it struck, not the show.
         """
         lost = self._losses()  # before the messages: all that came before the cable was pulled is then among them
-        for at, source, message in self._reader.take():
+        for at, source, message in self.reader.take():
             try:
                 self._take_message(at, source, message)
             except Exception as fault:
@@ -101,21 +124,24 @@ class Show:
     def _take_message(self, at: int, source: int, message: bytes) -> None:
         bay = self.bay
         self.in_meters[source].count(message)
+        self.recorder.came_in(at, source, message)
         if self._watchers:
-            self._tell(Event(at, "in", self.inputs[source], message, ""))
-        deliveries = bay.receive(self._clock(), source, message)
+            self._show(Event(at, "in", self.inputs[source], message, ""))
+        deliveries = bay.receive(self.clock(), source, message)
         if deliveries:
             self._send(deliveries)
-            self.latency.add(self._clock() - at)
+            self.latency.add(self.clock() - at)
         if bay.outcomes:
             self._take_outcomes()
 
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
         """What is due, what was lost, what is to be told."""
         bay = self.bay
-        self._send(bay.tick(self._clock()))
+        self._send(bay.tick(self.clock()))
         self._take_losses(lost)
-        self._reader.due = bay.due
+        self.reader.due = bay.due
+        if bay.news:
+            self._take_news()
         if bay.faults.counts != self._told_faults:
             self._take_faults()
 
@@ -123,30 +149,31 @@ class Show:
         """Count and tell a fault of Bayleaf itself; the sentence."""
         self.own_faults += 1
         text = f"a fault of Bayleaf itself: {fault!r}"
-        self._tell(Event(self._clock(), "told", "engine", None, text))
+        self.tell("engine", text)
         return text
 
     def command(self, do: str, scene: int | str | None = None, source: str = "shell") -> Outcome:
         """A command from outside, carried out at once."""
-        outcome, deliveries = self.bay.command(self._clock(), do, scene, source)
+        outcome, deliveries = self.bay.command(self.clock(), do, scene, source)
         self._send(deliveries)
         self.bay.outcomes.append(outcome)
         self._take_outcomes()
-        self._reader.due = self.bay.due
+        self.reader.due = self.bay.due
         return outcome
 
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
-        self._send(self.bay.release_all(self._clock()))
-        self._send(self.bay.tick(self._clock()))
+        self._send(self.bay.release_all(self.clock()))
+        self._send(self.bay.tick(self.clock()))
         return self.bay.waiting
 
     def close_outputs(self) -> None:
         """Let go of every output."""
-        for port in self._ports:
+        for port in (*self._ports, *(port for _, port in self._leaving)):
             if port is not None:
                 port.close()
         self._ports = [None] * len(self._ports)
+        self._leaving = []
 
     def _send(self, deliveries: Sequence[Delivery]) -> None:
         for output, message, _ in deliveries:
@@ -156,18 +183,126 @@ class Show:
                 continue
             try:
                 port.send(message)
+            except PortGone as fault:
+                self._lose_output(output, str(fault))
+                meter.dropped += 1
+                continue
             except PortError as fault:
-                self._refused(output, str(fault))
+                meter.drop(str(fault))
+                self.tell(self.outputs[output], str(fault))
                 continue
             meter.count(message)
+            self.recorder.went_out(self.clock(), output, message)
             if self._watchers:
-                self._tell(Event(self._clock(), "out", self.outputs[output], message, ""))
+                self._show(Event(self.clock(), "out", self.outputs[output], message, ""))
 
-    def _refused(self, output: int, reason: str) -> None:
-        meter = self.out_meters[output]
-        if meter.last_error != reason:
-            self._tell(Event(self._clock(), "told", self.outputs[output], None, reason))
-        meter.drop(reason)
+    # Ports that come and go
+
+    def check_outputs(self) -> None:
+        """Notice outputs that are gone although nothing was sent to them; let go of those that an edit took out."""
+        for output, port in enumerate(self._ports):
+            if port is None:
+                continue
+            try:
+                port.check()
+            except PortError as fault:
+                self._lose_output(output, str(fault))
+        for output, port in list(self._leaving):
+            if self.bay.wires[output].due is None or self._ports[output] is not port:
+                self._part_with(output, port)
+        self._notices.flush(self.clock())
+
+    def attach_input(self, source: int, port: InputPort) -> None:
+        """The cable of an input is there, or back."""
+        self.in_meters[source].plugged(port.name)
+        self.bay.sensing.forget(source)
+        self.reader.add(source, port)
+        self.tell(self.inputs[source], f'is open ("{port.name}")')
+
+    def attach_output(self, output: int, port: OutputPort) -> None:
+        """The cable of an output is there, or back: it is silenced, set to rest and put on the scene's sounds."""
+        self._ports[output] = port
+        self.out_meters[output].plugged(port.name)
+        self._send(self.bay.output_back(self.clock(), output, speed_of(port.flow)))
+        self.reader.due = self.bay.due
+        self.tell(self.outputs[output], f'is open ("{port.name}"); the scene was sent to it')
+
+    def missing(self) -> tuple[list[int], list[int]]:
+        """Inputs and outputs of the rig that are not open."""
+        rig = self.bay.rig
+        leaving = {output for output, _ in self._leaving}
+        return (
+            [i for i, name in enumerate(self.inputs) if name in rig.inputs and not self.in_meters[i].open],
+            [
+                i
+                for i, name in enumerate(self.outputs)
+                if name in rig.outputs and self._ports[i] is None and i not in leaving
+            ],
+        )
+
+    def awake(self, slept: float) -> None:
+        """The machine has slept for so many seconds."""
+        outcome, deliveries = self.bay.awake(self.clock())
+        self._send(deliveries)
+        self.reader.due = self.bay.due
+        self.tell("engine", f"woke after {slept:.0f} s; everything was released, and {outcome.text}")
+
+    def _lose_output(self, output: int, reason: str) -> None:
+        port, self._ports[output] = self._ports[output], None
+        if port is not None:
+            port.close()
+        self.out_meters[output].pulled(reason)
+        self.bay.loops.lift(self.clock(), output=output)
+        self.tell(self.outputs[output], reason)
+
+    def _take_losses(self, lost: Sequence[tuple[int, str]]) -> None:
+        for source, reason in lost:
+            self.in_meters[source].pulled(reason)
+            self.tell(self.inputs[source], reason)
+            self._send(self.bay.input_lost(self.clock(), source))
+
+    # The rig file was edited
+
+    def adopt(self, bay: Bay) -> None:
+        """Go on with an edited rig, in one step. `bay` was made with the names of the present one."""
+        old = self.bay.rig
+        self.pump()
+        deliveries = take_over(self.clock(), bay, self.bay)
+        self.bay = bay
+        self._told_faults = {}
+        self.in_meters += [PortMeter() for _ in self.inputs[len(self.in_meters) :]]
+        self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
+        self._ports += [None] * (len(self.outputs) - len(self._ports))
+        self._send(deliveries)
+        for source, name in enumerate(self.inputs):
+            before, after = old.inputs.get(name), bay.rig.inputs.get(name)
+            if before is not None and before != after and self.in_meters[source].open:
+                self.in_meters[source].pulled()
+                self._send(bay.input_lost(self.clock(), source))
+                self.reader.remove(source)
+        for output, name in enumerate(self.outputs):
+            if name in old.outputs and _place(old, name) != _place(bay.rig, name):
+                self._leave(output)
+        self.reader.due = bay.due
+        self.refused = None
+
+    def refuse(self, reason: str) -> None:
+        """The edited rig file is at fault; the rig that plays plays on."""
+        self.refused = reason
+        self.tell("rig file", f"was refused, and what plays plays on: {reason}")
+
+    def _leave(self, output: int) -> None:
+        """An output is no longer wanted; it is closed when the last releases have left."""
+        port = self._ports[output]
+        if port is not None:
+            self._leaving.append((output, port))
+
+    def _part_with(self, output: int, port: OutputPort) -> None:
+        self._leaving.remove((output, port))
+        if self._ports[output] is port:
+            self._ports[output] = None
+            self.out_meters[output].pulled()
+        port.close()
 
     # What is told
 
@@ -181,34 +316,41 @@ class Show:
         """End what `watch` began."""
         self._watchers = [other for other in self._watchers if other is not events]
 
-    def _tell(self, event: Event) -> None:
+    def tell(self, port: str, text: str) -> None:
+        """One sentence for the player; the same one at most once a second."""
+        self._notices.tell(self.clock(), port, text)
+
+    def _told(self, now: int, port: str, text: str) -> None:
+        self._show(Event(now, "told", port, None, text))
+        self.recorder.told(now, f"{port}: {text}")
+        self._say(f"{port}: {text}")
+
+    def _show(self, event: Event) -> None:
         for events in self._watchers:
             events.append(event)
 
     def _take_outcomes(self) -> None:
         for outcome in self.bay.outcomes:
             ready = f", ready in {outcome.ready_ns / 1e6:.0f} ms" if outcome.ready_ns else ""
-            self._tell(Event(self._clock(), "told", outcome.source, None, outcome.text + ready))
+            self._show(Event(self.clock(), "told", outcome.source, None, outcome.text + ready))
             if outcome.done and outcome.scene is not None and outcome.do in ("scene", "next", "back"):
+                self.recorder.scene(self.clock(), *outcome.scene)
                 self._on_scene(outcome.scene[0])
         self.bay.outcomes.clear()
 
-    def _losses(self) -> list[tuple[int, str]]:
-        lost = self._reader.lost
-        return [lost.popleft() for _ in range(len(lost))]
+    def _take_news(self) -> None:
+        news, self.bay.news = self.bay.news, []
+        for port, text in news:
+            self.tell(port, text)
 
-    def _take_losses(self, lost: Sequence[tuple[int, str]]) -> None:
-        for source, reason in lost:
-            self.in_meters[source].open = False
-            self.in_meters[source].last_error = reason
-            self._tell(Event(self._clock(), "told", self.inputs[source], None, reason))
-            self._send(self.bay.input_lost(self._clock(), source))
+    def _losses(self) -> list[tuple[int, str]]:
+        lost = self.reader.lost
+        return [lost.popleft() for _ in range(len(lost))]
 
     def _take_faults(self) -> None:
         faults = self.bay.faults
         for name in faults.counts.keys() - self._told_faults.keys():
-            text = f"filter {name} failed and is stepped over: {faults.first[name]}"
-            self._tell(Event(self._clock(), "told", name, None, text))
+            self.tell(f"filter {name}", f"failed and is stepped over: {faults.first[name]}")
         self._told_faults = dict(faults.counts)
 
     # What is asked
@@ -217,37 +359,12 @@ class Show:
         """How many messages came in so far."""
         return sum(meter.messages for meter in self.in_meters)
 
-    def status(self) -> dict[str, Any]:
-        """A picture of the show for `bayleaf status --json`."""
-        bay = self.bay
-        repairs = self._reader.repairs()
-        scene = bay.scene
-        return {
-            "rig": bay.rig.rig.name,
-            "scene": {"number": scene[0], "name": scene[1]} if scene else None,
-            "setlist": {"name": bay.setlist.name, "place": bay.setlist.place + 1, "scenes": list(bay.setlist.numbers)},
-            "sounding": bay.ledger.sounding(),
-            "off_rest": bay.ledger.off_rest(),
-            "inputs": [
-                {"name": name, **_port_status(meter), "repairs": repairs.get(index, 0)}
-                for index, (name, meter) in enumerate(zip(self.inputs, self.in_meters, strict=True))
-            ],
-            "outputs": [
-                {"name": name, **_port_status(meter), "replaced": wire.waiting.replaced}
-                for name, meter, wire in zip(self.outputs, self.out_meters, bay.wires, strict=True)
-            ],
-            "latency": self.latency.percentiles(),
-            "own_faults": self.own_faults,
-            "filter_faults": dict(bay.faults.counts),
-            "running_s": round((self._clock() - self.started_at) / 1e9, 1),
-        }
+
+def _meter(port: InputPort | OutputPort | None) -> PortMeter:
+    return PortMeter(port=port.name if port is not None else None)
 
 
-def _port_status(meter: PortMeter) -> dict[str, Any]:
-    return {
-        "state": "open" if meter.open else "missing",
-        "messages": meter.messages,
-        "bytes": meter.octets,
-        "dropped": meter.dropped,
-        "last_error": meter.last_error,
-    }
+def _place(rig: Rig, name: str) -> tuple[str | None, str | None] | None:
+    """Which port of the system an output of a rig is."""
+    port = rig.outputs.get(name)
+    return (port.port, port.device) if port is not None else None

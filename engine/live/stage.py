@@ -2,20 +2,24 @@
 
 import contextlib
 import signal
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from pathlib import Path
 from typing import Final
 
 import trio
 
+from engine.live.edits import Edits
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
-from engine.live.patch import connect
+from engine.live.patch import Opener, connect
 from engine.live.server import Server, claim_socket
 from engine.live.show import Show
 from engine.live.state import read_last_scene, state_file, write_last_scene
+from engine.live.watch import Watch
 from engine.ports.port import PortSystem
 from engine.rig.models import Rig
+
+_Task = Callable[[], Awaitable[None]]
 
 _FAREWELL: Final = 2.0  # seconds the last releases may take on slow wires
 
@@ -36,42 +40,47 @@ class Stage:
 
     async def run(self, system: PortSystem) -> None:
         """Until SIGINT or SIGTERM. Raises NameTaken, SamePort, PortError or OSError before anything plays."""
-        listener, path = claim_socket(self._name)
+        claim = claim_socket(self._name)
         try:
-            patch = connect(self._rig, system, self._virtual)
+            opener = Opener(system, self._virtual)
+            patch = connect(self._rig, opener)
             for place, reason in patch.missing.items():
                 self._say(f"{place} is missing: {reason}")
             inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
-            show = Show(self._rig, patch, inbox, self._keep)
+            show = Show(self._rig, patch, inbox, self._keep, say=self._say)
+            if claim.crashed:
+                show.command("panic", None, "start")
+                self._say("the last engine of this name did not end as it should; every output was silenced first")
             with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
                 async with trio.open_nursery() as nursery:
                     nursery.start_soon(self._heed, signals)
-                    await self._perform(show, inbox, Server(show, listener))
+                    tasks = Server(show, claim.listener).serve, Watch(show, opener).run, Edits(show, self._rig_file).run
+                    await self._perform(show, inbox, tasks)
                     nursery.cancel_scope.cancel()
         finally:
-            listener.close()
-            path.unlink(missing_ok=True)
+            claim.release()
 
     async def _heed(self, signals: AsyncIterator[int]) -> None:
         """The first signal ends the show; an impatient second one must not end the farewell."""
         async for _ in signals:
             self._stop.set()
 
-    async def _perform(self, show: Show, inbox: Inbox, server: Server) -> None:
+    async def _perform(self, show: Show, inbox: Inbox, tasks: Sequence[_Task]) -> None:
         try:
             with collector_at_rest():
-                await self._play(show, inbox, server)
+                await self._play(show, inbox, tasks)
         finally:
             inbox.stop()
             with trio.CancelScope(shield=True):
                 await _say_farewell(show)
             show.close_outputs()
 
-    async def _play(self, show: Show, inbox: Inbox, server: Server) -> None:
+    async def _play(self, show: Show, inbox: Inbox, tasks: Sequence[_Task]) -> None:
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
             nursery.start_soon(collect_when_idle, show.messages_heard)
-            nursery.start_soon(server.serve)
+            for task in tasks:
+                nursery.start_soon(task)
             nursery.start_soon(self._keep_state)
             self._say(show.command("scene", self._start_scene(), "start").text)
             inbox.start(lambda: _poke(token, show))

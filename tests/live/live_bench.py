@@ -3,10 +3,11 @@
 import tomllib
 from collections import deque
 
-from engine.live.inbox import Arrival
+from engine.live.backlog import Arrival
 from engine.live.patch import Patch
 from engine.live.show import Event, Show
 from engine.ports.memory import MemoryInput, MemoryOutput
+from engine.ports.port import InputPort
 from engine.rig.models import Rig, rig_model
 
 MS = 1_000_000
@@ -51,6 +52,7 @@ class HandReader:
         self.due: int | None = None
         self.lost: deque[tuple[int, str]] = deque()
         self.arrivals: list[Arrival] = []
+        self.ports: dict[int, InputPort] = {}
 
     def put(self, source: int, *messages: str) -> None:
         """Messages in hexadecimal arrive from the input of this index."""
@@ -60,8 +62,17 @@ class HandReader:
         arrivals, self.arrivals = self.arrivals, []
         return arrivals
 
+    def add(self, source: int, port: InputPort) -> None:
+        self.ports[source] = port
+
+    def remove(self, source: int) -> None:
+        del self.ports[source]
+
     def repairs(self) -> dict[int, int]:
         return {}
+
+    def shed(self, source: int) -> int:
+        return 0
 
 
 class Bench:

@@ -6,6 +6,7 @@ import os
 import shutil
 import socket
 import stat
+import threading
 import tempfile
 from itertools import islice
 from pathlib import Path
@@ -15,6 +16,7 @@ import trio
 from live_bench import Bench
 
 from engine.live import client
+from engine.live.picture import status
 from engine.live.server import NameTaken, Server, claim_socket
 
 KEYS = 0
@@ -39,14 +41,24 @@ def bench():
     return bench
 
 
+@contextlib.contextmanager
+def claimed(name="pit"):
+    """A name that is taken until the end of the block."""
+    claim = claim_socket(name)
+    try:
+        yield claim
+    finally:
+        claim.release()
+
+
 @contextlib.asynccontextmanager
 async def serving(bench):
     """The engine named pit, answering."""
-    listener, path = claim_socket("pit")
-    async with trio.open_nursery() as nursery:
-        nursery.start_soon(Server(bench.show, listener).serve)
-        yield path
-        nursery.cancel_scope.cancel()
+    with claimed() as claim:
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(Server(bench.show, claim.listener).serve)
+            yield claim.path
+            nursery.cancel_scope.cancel()
 
 
 async def ask(request):
@@ -72,10 +84,11 @@ def test_only_the_player_can_open_the_socket(runtime_dir):
     """The socket is 0600 in a folder 0700, whatever the umask."""
     before = os.umask(0)
     try:
-        listener, path = claim_socket("pit")
+        claim = claim_socket("pit")
     finally:
         os.umask(before)
-    with listener:
+    path = claim.path
+    with contextlib.closing(claim.listener), claim.lock:
         assert path == client.socket_path("pit") == runtime_dir / "bayleaf" / "pit.sock"
         assert stat.S_IMODE(path.stat().st_mode) == 0o600
         assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
@@ -84,50 +97,49 @@ def test_only_the_player_can_open_the_socket(runtime_dir):
 def test_a_folder_that_is_open_to_others_is_closed(runtime_dir):
     """A folder that was there with a wider mode becomes 0700."""
     (runtime_dir / "bayleaf").mkdir(mode=0o755)
-    listener, path = claim_socket("pit")
-    with listener:
-        assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
+    with claimed() as claim:
+        assert stat.S_IMODE(claim.path.parent.stat().st_mode) == 0o700
 
 
 def test_a_socket_left_by_a_crash_is_replaced():
     """Where nobody listens any more, the next engine of the name takes the place."""
-    claim_socket("pit")[0].close()
+    died = claim_socket("pit")
+    assert not died.crashed
+    died.listener.close()
+    died.lock.close()  # as the system does when a process dies
     assert client.socket_path("pit").exists()
-    listener, path = claim_socket("pit")
-    with listener, socket.socket(socket.AF_UNIX) as asker:
-        asker.connect(str(path))
+    with claimed() as claim, socket.socket(socket.AF_UNIX) as asker:
+        assert claim.crashed
+        asker.connect(str(claim.path))
 
 
 def test_a_second_engine_of_one_name_is_refused():
     """While one engine listens, another of its name is told so; the first keeps its socket, another name is free."""
-    listener, path = claim_socket("pit")
-    with listener:
+    with claimed() as claim:
         with pytest.raises(NameTaken, match='an engine named "pit" is running; give this one another with --name NAME'):
             claim_socket("pit")
-        other, _ = claim_socket("rehearsal")
-        other.close()
-        with socket.socket(socket.AF_UNIX) as asker:
-            asker.connect(str(path))
+        with claimed("rehearsal"), socket.socket(socket.AF_UNIX) as asker:
+            asker.connect(str(claim.path))
 
 
-def test_an_engine_too_busy_to_answer_still_has_its_name(monkeypatch):
-    """An engine whose queue of askers is full is not taken for a crashed one."""
-    monkeypatch.setattr("engine.live.server._PATIENCE", 0.05)
-    listener, path = claim_socket("pit")
-    askers = []
-    with listener:
-        for _ in range(100):
-            asker = socket.socket(socket.AF_UNIX)
-            askers.append(asker)
-            asker.setblocking(False)
-            try:
-                asker.connect(str(path))
-            except BlockingIOError:
-                break
-        with pytest.raises(NameTaken):
-            claim_socket("pit")
-    for asker in askers:
-        asker.close()
+def test_an_engine_that_does_not_listen_yet_has_its_name():
+    """Two engines that start in the same instant over a crashed one's socket: only one of them gets the name."""
+    died = claim_socket("pit")
+    died.listener.close()
+    died.lock.close()
+    taken = []
+
+    def start():
+        with contextlib.suppress(NameTaken):
+            taken.append(claim_socket("pit"))
+
+    threads = [threading.Thread(target=start) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(taken) == 1
+    taken[0].release()
 
 
 @pytest.mark.parametrize("name", ["", "../pit", "a b", "x" * 41, "pit\n"])
@@ -163,7 +175,7 @@ async def test_status_is_the_shows(bench):
         answer = await ask({"do": "status"})
     assert answer["done"] is True
     assert answer["status"]["scene"] == {"number": 1, "name": "Overture"}
-    assert answer["status"] == json.loads(json.dumps(bench.show.status()))
+    assert answer["status"] == json.loads(json.dumps(status(bench.show)))
 
 
 @pytest.mark.parametrize("line", [b"", b"next", b"[]", b"1", b"\xff\xfe", b"[" * 60_000, b'{"do": "next"', b"9" * 5000])
@@ -183,7 +195,7 @@ async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench, line):
 @pytest.mark.parametrize(
     ("request_", "said"),
     [
-        ({}, "no command None; there are scene, next, back, panic, resend, status, watch"),
+        ({}, "no command None; there are scene, next, back, panic, resend, keep, status, watch"),
         ({"do": "dance"}, "no command 'dance'; there are scene, next"),
         ({"do": ["next"]}, "no command ['next']"),
         ({"do": "scene"}, "scene needs a number or a name"),
@@ -326,28 +338,28 @@ def test_no_engine_is_said_with_what_to_do():
 @pytest.mark.parametrize("answer", [b"", b'{"done": tr'])
 async def test_an_engine_that_dies_before_it_answers_is_told(answer):
     """An engine that hangs up without a whole answer is a plain sentence, not a traceback."""
-    listener, _ = claim_socket("pit")
+    with claimed() as claim:
 
-    def die():
-        with listener, listener.accept()[0] as asker:
-            asker.recv(1)
-            asker.sendall(answer)
+        def die():
+            with claim.listener, claim.listener.accept()[0] as asker:
+                asker.recv(1)
+                asker.sendall(answer)
 
-    async with trio.open_nursery() as nursery:
-        nursery.start_soon(trio.to_thread.run_sync, die)
-        with pytest.raises(client.NoEngine, match='the engine named "pit" did not answer'):
-            await ask({"do": "next"})
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(trio.to_thread.run_sync, die)
+            with pytest.raises(client.NoEngine, match='the engine named "pit" did not answer'):
+                await ask({"do": "next"})
 
 
 async def test_an_engine_that_dies_in_mid_event_ends_the_watch():
     """A watcher whose engine dies in the middle of a line sees the whole lines before it and then the end."""
-    listener, _ = claim_socket("pit")
+    with claimed() as claim:
 
-    def die():
-        with listener, listener.accept()[0] as asker:
-            asker.recv(1000)
-            asker.sendall(b'{"events": []}\n{"events": [{"at"')
+        def die():
+            with claim.listener, claim.listener.accept()[0] as asker:
+                asker.recv(1000)
+                asker.sendall(b'{"events": []}\n{"events": [{"at"')
 
-    async with trio.open_nursery() as nursery:
-        nursery.start_soon(trio.to_thread.run_sync, die)
-        assert await trio.to_thread.run_sync(list, client.watch("pit")) == [[]]
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(trio.to_thread.run_sync, die)
+            assert await trio.to_thread.run_sync(list, client.watch("pit")) == [[]]

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from live_bench import MS, RIG, Bench
 
+from engine.live.picture import status
 from engine.live.show import speed_of
 from engine.ports.port import Flow
 from filters.registry import registry
@@ -29,9 +30,9 @@ def test_a_message_goes_in_and_out(bench):
     """What a key sends is heard on the scene's output, at once and nowhere else, and counted."""
     bench.play(KEYS, "90 3C 40", "80 3C 11")
     assert (bench.heard("strings"), bench.heard("brass")) == (["90 3C 40", "80 3C 11"], [])
-    status = bench.show.status()
-    assert [(port["messages"], port["bytes"]) for port in status["inputs"]] == [(2, 6), (0, 0)]
-    assert status["outputs"][0]["messages"] == 2 + len(BURST)
+    found = status(bench.show)
+    assert [(port["messages"], port["bytes"]) for port in found["inputs"]] == [(2, 6), (0, 0)]
+    assert found["outputs"][0]["messages"] == 2 + len(BURST)
     assert bench.show.messages_heard() == 2
 
 
@@ -64,7 +65,7 @@ def test_a_scene_change_in_mid_stream(bench):
     assert bench.heard("brass") == ["90 40 40", "80 40 11"]
     assert bench.scenes == [1, 2]
     assert bench.told() == [("pedals", "scene 2 March")]
-    assert bench.show.status()["scene"] == {"number": 2, "name": "March"}
+    assert status(bench.show)["scene"] == {"number": 2, "name": "March"}
 
 
 def test_a_held_note_is_released_where_it_was_pressed(bench):
@@ -110,7 +111,7 @@ def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench):
     bench.play(KEYS, "90 3C 40", "80 3C 40", "90 3E 40")
     assert bench.heard("brass") == ["90 3C 40", "80 3C 40", "90 3E 40"]
     assert bench.told() == [("strings", '"strings" was unplugged')]
-    strings = bench.show.status()["outputs"][0]
+    strings = status(bench.show)["outputs"][0]
     assert (strings["dropped"], strings["last_error"]) == (3, '"strings" was unplugged')
 
 
@@ -120,12 +121,12 @@ def test_a_missing_port_costs_only_what_would_go_there():
     bench.show.command("scene", 2)
     bench.play(KEYS, "90 3C 40")
     assert bench.heard("brass") == ["90 3C 40"]
-    status = bench.show.status()
-    assert [port["state"] for port in status["inputs"]] == ["open", "missing"]
-    assert [port["state"] for port in status["outputs"]] == ["missing", "open"]
-    assert status["inputs"][1]["last_error"] == 'there is no "pedals"'
-    assert status["outputs"][0]["last_error"] == 'there is no "strings"'
-    assert status["outputs"][0]["dropped"] == 1
+    found = status(bench.show)
+    assert [port["state"] for port in found["inputs"]] == ["open", "missing"]
+    assert [port["state"] for port in found["outputs"]] == ["missing", "open"]
+    assert found["inputs"][1]["last_error"] == 'there is no "pedals"'
+    assert found["outputs"][0]["last_error"] == 'there is no "strings"'
+    assert found["outputs"][0]["dropped"] == 1
 
 
 def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch):
@@ -140,7 +141,7 @@ def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch):
     monkeypatch.setattr(bench.show.bay, "receive", sometimes)
     bench.play(KEYS, "90 3C 40", "90 3E 40", "80 3C 40")
     assert bench.heard("strings") == ["90 3C 40", "80 3C 40"]
-    assert bench.show.status()["own_faults"] == 1
+    assert status(bench.show)["own_faults"] == 1
     assert bench.told() == [("engine", "a fault of Bayleaf itself: RuntimeError('a mistake')")]
 
 
@@ -167,9 +168,9 @@ def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch):
     bench.play(KEYS, "90 3E 40")
     assert bench.heard("brass") == ["90 3C 40", "80 3C 40", "90 3E 40"]
     ((name, text),) = bench.told()
-    assert name == "transpose"
-    assert text.startswith("filter transpose failed and is stepped over: ZeroDivisionError")
-    assert bench.show.status()["filter_faults"] == {"transpose": 3}
+    assert name == "filter transpose"
+    assert text.startswith("failed and is stepped over: ZeroDivisionError")
+    assert status(bench.show)["filter_faults"] == {"transpose": 3}
 
 
 def test_a_lost_input_is_told_and_lets_go(bench):
@@ -180,9 +181,9 @@ def test_a_lost_input_is_told_and_lets_go(bench):
     bench.show.pump()
     assert bench.heard("strings") == ["80 3C 40", "80 3C 40", "B0 40 00", "E0 00 40"]
     assert bench.told() == [("keys", '"keys" was unplugged')]
-    keys = bench.show.status()["inputs"][0]
+    keys = status(bench.show)["inputs"][0]
     assert (keys["state"], keys["last_error"]) == ("missing", '"keys" was unplugged')
-    assert (bench.show.status()["sounding"], bench.show.status()["off_rest"]) == (0, 0)
+    assert (status(bench.show)["sounding"], status(bench.show)["off_rest"]) == (0, 0)
 
 
 def test_what_came_before_the_cable_was_pulled_is_played_first(bench):
@@ -231,10 +232,10 @@ def test_a_slow_wire_is_served_when_it_is_due():
 def test_latency_is_measured(bench):
     """The time from reading a message to handing it over is kept in milliseconds."""
     fresh = Bench()
-    assert set(fresh.show.status()["latency"].values()) == {None}
+    assert set(status(fresh.show)["latency"].values()) == {None}
     bench.now = 2 * MS
     bench.play(KEYS, "90 3C 40")
-    assert set(bench.show.status()["latency"].values()) == {2.0}
+    assert set(status(bench.show)["latency"].values()) == {2.0}
 
 
 def test_the_flow_of_a_driver_becomes_a_speed():

@@ -150,12 +150,12 @@ async def test_a_pulled_input_lets_go_of_its_notes(system):
 
 async def test_a_second_engine_of_the_name_does_not_start(system):
     """While another engine has the name, nothing is opened and the other keeps its socket."""
-    listener, path = claim_socket("pit")
-    with listener:
+    claim = claim_socket("pit")
+    with contextlib.closing(claim.listener), claim.lock:
         evening = Evening(system)
         with pytest.raises(NameTaken, match='an engine named "pit" is running'):
             await evening.stage.run(system)
-        assert path.exists()
+        assert claim.path.exists()
     assert (evening.said, evening.heard("Box 1")) == ([], [])
 
 

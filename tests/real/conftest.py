@@ -38,7 +38,8 @@ def _start(name: str, *scheduling: str) -> subprocess.Popen[bytes] | None:
     return None
 
 
-def _start_as_granted(name: str) -> subprocess.Popen[bytes]:
+def start_as_granted(name: str) -> subprocess.Popen[bytes]:
+    """JACK's dummy server under this name, once it answers."""
     # with real-time scheduling the server misses no cycle; not every system grants it
     process = _start(name, "-R", "-P", "30") or _start(name, "-r")
     assert process is not None, "jackd did not start"
@@ -51,7 +52,7 @@ def jack_server() -> Iterator[str]:
     need("jackd")
     before = dict(os.environ)
     os.environ.update(JACK_DEFAULT_SERVER=SERVER, JACK_NO_START_SERVER="1")
-    process = _start_as_granted(SERVER)
+    process = start_as_granted(SERVER)
     try:
         yield SERVER
     finally:
@@ -65,7 +66,7 @@ def jack_server() -> Iterator[str]:
 def mortal_jack() -> Iterator[subprocess.Popen[bytes]]:
     """A second server (named MORTAL), to be stopped or killed; for children only, whose environment must name it."""
     need("jackd")
-    process = _start_as_granted(MORTAL)
+    process = start_as_granted(MORTAL)
     try:
         yield process
     finally:

@@ -3,19 +3,21 @@
 What JACK and RtMidi do here was measured with JACK 1.9.21 and python-rtmidi 1.5.8; nothing written promises it.
 """
 
+import contextlib
 import os
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 import rtmidi
-from conftest import MORTAL
+from conftest import MORTAL, SERVER
 from stagehand import hear, joined, player, wait_for
 
-from engine.ports.port import PortError
+from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 from engine.ports.system import System
 
 JACK = rtmidi.API_UNIX_JACK
@@ -131,6 +133,80 @@ def test_an_unplugged_port_says_so(system: System) -> None:
     assert heard == [NOTE]
 
 
+def _clients() -> set[str]:
+    """The server's clients: JACK 1.9 on Linux keeps one semaphore for each in shared memory."""
+    return {path.name for path in Path("/dev/shm").glob(f"jack_sem.*_{SERVER}_*")}
+
+
+def _everything_held() -> tuple[tuple[int, int], set[str]]:
+    return _held(), _clients()
+
+
+def test_looking_for_a_missing_port_leaks_nothing(system: System) -> None:
+    """A thousand vain openings and looks at the lists make no client, no thread and no descriptor."""
+    before = _everything_held()
+    assert len(before[1]) > 2, "the count of clients must count ours"
+    for _ in range(1000):
+        for attempt in (system.open_input, system.open_output):
+            with pytest.raises(PortError, match="no port matches"):
+                attempt("Grand piano*")
+        system.refresh()
+        assert system.inputs() == system.outputs() == []
+    assert _everything_held() == before
+
+
+@contextlib.contextmanager
+def far_ends() -> Iterator[tuple[rtmidi.MidiOut, rtmidi.MidiIn]]:
+    """Another program's two ports: one to hear, one to play to."""
+    box = rtmidi.MidiIn(JACK, name="Eight-way box")
+    box.open_virtual_port("in")
+    try:
+        with player(JACK, "Stage piano") as piano:
+            yield piano, box
+    finally:
+        box.delete()
+
+
+def _join_far_ends(system: System) -> tuple[InputPort, OutputPort]:
+    return system.open_input("Stage piano*:out"), system.open_output("Eight-way box*:in")
+
+
+def _carry(system: System, piano: rtmidi.MidiOut, box: rtmidi.MidiIn, source: InputPort, output: OutputPort) -> None:
+    """A note goes each way; JACK may show a connection before it carries, so it is played until it is heard."""
+    wait_for("our note", lambda: (output.send(NOTE), box.get_message())[1])
+    wait_for("their note", lambda: (piano.send_message(NOTE), source.poll())[1])
+
+
+def _says_it_is_gone(source: InputPort, output: OutputPort) -> None:
+    for use in (source.poll, output.check, lambda: output.send(NOTE)):
+        for _ in range(3):
+            with pytest.raises(PortGone, match="was unplugged"):
+                wait_for("the news", lambda use=use: use() and False)  # what came before is still read
+
+
+def test_a_port_that_returns_is_opened_and_heard(system: System) -> None:
+    """Fifty times the other program's ports vanish and return under their names: each time the old ports say that they
+    are gone, even if nobody looked meanwhile, new ones carry messages, and nothing is left over."""
+    held = []
+    with far_ends() as ends:
+        source, output = _join_far_ends(system)
+        _carry(system, *ends, source, output)
+    for number in range(50):
+        if number % 2:
+            _says_it_is_gone(source, output)
+        with far_ends() as ends:
+            _says_it_is_gone(source, output)
+            source.close()
+            output.close()
+            source, output = _join_far_ends(system)
+            _carry(system, *ends, source, output)
+            held.append(_everything_held())
+    _says_it_is_gone(source, output)
+    source.close()
+    output.close()
+    assert held == held[:1] * 50
+
+
 def test_closed_ports_are_inert(system: System) -> None:
     """Closing again does nothing, a closed input brings nothing, a closed output refuses."""
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
@@ -180,6 +256,7 @@ def _misbehave(what: str, server: subprocess.Popen[bytes]) -> str:
     """Runs one part of the script beside this in a process of its own, which must end."""
     environment = {**os.environ, "JACK_DEFAULT_SERVER": MORTAL, "JACK_NO_START_SERVER": "1"}
     command = [sys.executable, str(MISBEHAVING), what, str(server.pid)]
+    threading.Thread(target=server.wait, daemon=True).start()  # a dead server that nobody waited for keeps its name
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stderr == ""
@@ -198,3 +275,14 @@ def test_a_killed_server_is_told(mortal_jack: subprocess.Popen[bytes]) -> None:
     """When the server dies in the middle of sending, every port says so and all of them close."""
     said = "the JACK server has stopped; its ports come back when it does\n"
     assert _misbehave("kill", mortal_jack) == said * 3 + "closed\n"
+
+
+def test_a_server_that_comes_back_is_joined_anew(mortal_jack: subprocess.Popen[bytes]) -> None:
+    """Three times in one process: the server dies, ports say so and close, it starts again, ports carry messages."""
+    carried = "heard\nheard\n"
+    assert _misbehave("come back", mortal_jack) == carried + (carried + "as before\n") * 3 + "closed\n"
+
+
+def test_a_server_that_dies_under_an_opening_is_noticed(mortal_jack: subprocess.Popen[bytes]) -> None:
+    """A server that dies while ports are being opened stops neither the process nor the return to a new server."""
+    assert _misbehave("die in the middle", mortal_jack) == "joined anew\n" * 4

@@ -1,0 +1,69 @@
+"""One input's messages on their way to the loop, in a bounded queue.
+
+Only a broken device fills it: the loop takes a thousand messages in some ten milliseconds. Then presses and whatever
+else cannot wait are shed and counted; of each controller, bend, pressure and program the newest value stays; releases
+are never shed. (Beyond a second bound a release that repeats one which waits already says nothing new.)
+"""
+
+from collections import deque
+from typing import Final, NamedTuple
+
+from engine.core.slots import slot
+from engine.midi.kinds import is_release
+
+_MOST: Final = 8192  # messages: a sequencer's whole set-up in one burst
+_MOST_RELEASES: Final = 4 * _MOST
+
+
+class Arrival(NamedTuple):
+    """One message: when it was read (ns), from which input (index)."""
+
+    at: int
+    source: int
+    message: bytes
+
+
+class Backlog:
+    """Filled by the reader thread, emptied by the loop."""
+
+    def __init__(self, source: int) -> None:
+        self.shed = 0  # messages that were thrown away, or gave way to newer ones
+        self._source = source
+        self._queue: deque[Arrival] = deque()
+        self._late: dict[object, Arrival] = {}  # what stays of a flood until there is room, oldest first
+
+    def put(self, at: int, messages: list[bytes]) -> None:  # reader thread
+        """These have arrived."""
+        if self._late or len(self._queue) + len(messages) > _MOST:
+            for message in messages:
+                self._squeeze(Arrival(at, self._source, message))
+        else:
+            self._queue.extend([Arrival(at, self._source, message) for message in messages])
+
+    def settle(self) -> None:  # reader thread
+        """Once there is room again, what stayed of the flood follows."""
+        if self._late and len(self._queue) < _MOST // 2:
+            self._queue.extend(self._late.values())
+            self._late.clear()
+
+    def take(self, most: int) -> list[Arrival]:  # loop only
+        """The oldest so many."""
+        queue = self._queue
+        return [queue.popleft() for _ in range(min(len(queue), most))]
+
+    def __len__(self) -> int:  # any thread
+        return len(self._queue) + len(self._late)
+
+    def _squeeze(self, arrival: Arrival) -> None:
+        message = arrival.message
+        if is_release(message):
+            if len(self._queue) < _MOST_RELEASES:
+                self._queue.append(arrival)
+                return
+            key: object = message
+        else:
+            key = slot(message)
+        self.shed += key is None or key in self._late
+        if key is not None:
+            self._late.pop(key, None)
+            self._late[key] = arrival
