@@ -6,8 +6,8 @@ import os
 import shutil
 import socket
 import stat
-import threading
 import tempfile
+import threading
 from itertools import islice
 from pathlib import Path
 

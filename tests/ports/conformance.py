@@ -11,7 +11,7 @@ from typing import Final
 import pytest
 
 from engine.midi.kinds import KINDS
-from engine.ports.port import InputPort, OutputPort, PortError
+from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 
 #: one message of each kind, with different data bytes
 EVERY_KIND: Final = tuple(
@@ -26,7 +26,7 @@ class Line:
     """Two ports under test, each with an independent other end.
 
     `play` puts bytes on the input's cable; `heard` gives the bytes that came out of the output's since the last call;
-    `carries` is the longest piece that the other end can play, `hears` the longest it can hear; `patience` the
+    `pull` takes the input's and the output's other end away for good, if that can be done without us; `carries` is the longest piece that the other end can play, `hears` the longest it can hear; `patience` the
     seconds that anything may take.
     """
 
@@ -34,6 +34,7 @@ class Line:
     output: OutputPort
     play: Callable[[bytes], None]
     heard: Callable[[], bytes]
+    pull: Callable[[], object] | None = None
     carries: int = 1 << 20
     hears: int = 1 << 20
     patience: float = 30.0
@@ -156,6 +157,39 @@ def closed_ports_are_closed(line: Line) -> None:
         line.output.send(b"\x90\x3c\x40")
 
 
+def a_port_that_is_gone_says_so(line: Line) -> None:
+    """A port that is there passes its check; one that is gone gives what it had brought, then says so again and again.
+
+    It closes cleanly, and is then as silent as any closed port.
+    """
+    line.output.check()
+    if line.pull is None:
+        return
+    line.play(b"\x90\x3c\x40")
+    assert line.read(1) == [b"\x90\x3c\x40"]
+    line.pull()
+    end = time.monotonic() + line.patience
+    for use in (line.input.poll, line.output.check, lambda: line.output.send(b"\x90\x3c\x40")):
+        for _ in range(3):
+            while not _gone(use):
+                assert time.monotonic() < end, "a port that is gone said nothing"
+                time.sleep(0.001)
+    assert _gone(line.input.poll)
+    assert _gone(line.output.check)
+    line.input.close()
+    line.output.close()
+    line.output.check()
+    assert line.input.poll() == []
+
+
+def _gone(use: Callable[[], object]) -> bool:
+    try:
+        use()
+    except PortGone:
+        return True
+    return False
+
+
 CHECKS: Final = (
     every_kind_arrives,
     every_kind_is_sent,
@@ -165,4 +199,5 @@ CHECKS: Final = (
     broken_sysex_is_repaired,
     thousands_arrive,
     closed_ports_are_closed,
+    a_port_that_is_gone_says_so,
 )

@@ -24,7 +24,7 @@ def memory(folder: Path) -> Iterator[Line]:
         sent, output.sent[:] = b"".join(message for _, message in output.sent), []
         return sent
 
-    yield Line(source, output, source.push, heard)
+    yield Line(source, output, source.push, heard, system.stop)
 
 
 def _written(handle: int) -> Callable[[bytes], None]:
@@ -53,7 +53,12 @@ def fifo(folder: Path) -> Iterator[Line]:
         os.mkfifo(folder / name)
     source, output = open_device_input(str(folder / "in")), open_device_output(str(folder / "out"))
     ends = [os.open(folder / name, os.O_RDWR | os.O_NONBLOCK) for name in ("in", "out")]
-    yield Line(source, output, _written(ends[0]), _read(ends[1]), carries=65535)
+
+    def pull() -> None:
+        for name in ("in", "out"):
+            (folder / name).unlink()
+
+    yield Line(source, output, _written(ends[0]), _read(ends[1]), pull, carries=65535)
     for end in ends:
         os.close(end)
 
@@ -67,10 +72,14 @@ def terminal(folder: Path) -> Iterator[Line]:
         open_device_output(os.ttyname(pairs[1][1])),
     )
     os.set_blocking(pairs[1][0], False)
-    yield Line(source, output, _written(pairs[0][0]), _read(pairs[1][0]), carries=4095)
-    for pair in pairs:
-        for handle in pair:
-            os.close(handle)
+    handles = {handle for pair in pairs for handle in pair}
+
+    def pull() -> None:
+        while handles:
+            os.close(handles.pop())
+
+    yield Line(source, output, _written(pairs[0][0]), _read(pairs[1][0]), pull, carries=4095)
+    pull()
 
 
 @pytest.mark.parametrize("kind", [memory, fifo, terminal], ids=lambda kind: kind.__name__)

@@ -31,7 +31,7 @@ def system_line(backend: str, api: int, carries: int, patience: float) -> Iterat
                     data += bytes(event[0])
                 return data
 
-            yield Line(source, output, stand.send_message, heard, carries, patience=patience)
+            yield Line(source, output, stand.send_message, heard, carries=carries, patience=patience)
     finally:
         source.close()
         output.close()
