@@ -26,8 +26,9 @@ class Line:
     """Two ports under test, each with an independent other end.
 
     `play` puts bytes on the input's cable; `heard` gives the bytes that came out of the output's since the last call;
-    `pull` takes the input's and the output's other end away for good, if that can be done without us; `carries` is the longest piece that the other end can play, `hears` the longest it can hear; `patience` the
-    seconds that anything may take.
+    `pull` takes the input's and the output's other end away for good, if there is one that can go; `carries` is the
+    longest piece that the other end can play, `hears` the longest it can hear; `patience` the seconds that anything may
+    take.
     """
 
     input: InputPort

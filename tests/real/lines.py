@@ -1,11 +1,12 @@
-"""The conformance suite's lines on the system's ports: ours are virtual, the other ends plain python-rtmidi."""
+"""The conformance suite's lines on the system's ports; the other ends are plain python-rtmidi."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import rtmidi
 from conformance import Line
-from stagehand import joined
+from stagehand import joined, wait_for
 
 from engine.ports.system import System
 
@@ -24,15 +25,53 @@ def system_line(backend: str, api: int, carries: int, patience: float) -> Iterat
             joined(rtmidi.MidiOut, api, "stand", ours) as stand,
             joined(rtmidi.MidiIn, api, "ear", ours) as ear,
         ):
-
-            def heard() -> bytes:
-                data = b""
-                while (event := ear.get_message()) is not None:
-                    data += bytes(event[0])
-                return data
-
-            yield Line(source, output, stand.send_message, heard, carries=carries, patience=patience)
+            yield Line(source, output, stand.send_message, hearing(ear), carries=carries, patience=patience)
     finally:
         source.close()
         output.close()
         system.close()
+
+
+@contextmanager
+def joined_line(backend: str, api: int, carries: int, patience: float) -> Iterator[Line]:
+    """Two ports of another program, which may end; ours join them."""
+    system = System(backend, "bayleaf")
+    piano, box = rtmidi.MidiOut(api, name="Stage piano"), rtmidi.MidiIn(api, name="Box", queue_size_limit=8192)
+    box.ignore_types(False, False, False)
+    piano.open_virtual_port("out")
+    box.open_virtual_port("in")
+    ends = [piano, box]
+
+    def pull() -> None:
+        while ends:
+            ends.pop().delete()
+
+    source, output = system.open_input("Stage piano*:out"), system.open_output("Box*:in")
+    try:
+        _settle(piano.send_message, lambda: b"".join(source.poll()))
+        _settle(output.send, hearing(box))
+        yield Line(source, output, piano.send_message, hearing(box), pull, carries=carries, patience=patience)
+    finally:
+        pull()
+        source.close()
+        output.close()
+        system.close()
+
+
+def hearing(ear: Any) -> Callable[[], bytes]:
+    """What an rtmidi input heard since the last call."""
+
+    def heard() -> bytes:
+        data = b""
+        while (event := ear.get_message()) is not None:
+            data += bytes(event[0])
+        return data
+
+    return heard
+
+
+def _settle(play: Callable[[bytes], object], heard: Callable[[], bytes]) -> None:
+    """A new connection may carry nothing at first: play until something is heard, then until the last of it is."""
+    wait_for("a connection", lambda: (play(b"\xfe"), heard())[1])
+    play(b"\xf6")
+    wait_for("the last of it", lambda: heard().endswith(b"\xf6"))
