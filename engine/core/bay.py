@@ -198,7 +198,7 @@ class Bay:
                 self.news.append(
                     (
                         self.inputs[source],
-                        f"a loop: what goes to {names} comes back here; this way is muted until the cable or the "
+                        f"a loop was found: what goes to {names} comes back here; this way is muted until the cable or the "
                         "scene changes",
                     )
                 )
