@@ -195,13 +195,8 @@ class Bay:
                 self.wires[output].put(now, unit, out)
             if guilty:
                 names = " and ".join(f'"{self.outputs[output]}"' for output in guilty)
-                self.news.append(
-                    (
-                        self.inputs[source],
-                        f"a loop was found: what goes to {names} comes back here; this way is muted until the cable or the "
-                        "scene changes",
-                    )
-                )
+                told = f"a loop was found: what goes to {names} comes back here; this way is muted"
+                self.news.append((self.inputs[source], f"{told} until the cable or the scene changes"))
                 out += self._let_go(now, source)
 
     # Cables

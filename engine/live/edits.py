@@ -9,6 +9,7 @@ import trio
 from engine.core.bay import Bay
 from engine.live.show import Show
 from engine.rig.load import RigError, load
+from engine.rig.models import Rig
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.25  # seconds between looks at the file
@@ -37,7 +38,7 @@ class Edits:
                 try:
                     await self._reload()
                 except Exception as fault:  # it costs this edit, not the show
-                    self._show.refuse(self._show.own_fault(fault))
+                    self._refuse(self._show.own_fault(fault))
 
     async def _reload(self) -> None:
         show = self._show
@@ -49,12 +50,16 @@ class Edits:
             speeds = {name: wire.speed for name, wire in zip(show.outputs, show.bay.wires, strict=True)}
             bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, (show.inputs, show.outputs))
         except (RigError, FilterFault) as fault:
-            show.refuse(str(fault))
+            self._refuse(str(fault))
             return
-        show.adopt(bay)
+        adopt(show, bay)
         scene = bay.scene
         gone = f"; scene {scene[0]} is no longer in it and plays on" if scene and scene[0] not in bay.plans else ""
         show.tell("rig file", f"was edited and is adopted: {len(rig.scenes)} scenes{gone}")
+
+    def _refuse(self, reason: str) -> None:
+        self._show.refused = reason
+        self._show.tell("rig file", f"was refused, and what plays plays on: {reason}")
 
     def _stamp(self) -> _Stamp | None:
         try:
@@ -62,3 +67,22 @@ class Edits:
         except OSError:
             return None
         return facts.st_mtime_ns, facts.st_size, facts.st_ino
+
+
+def adopt(show: Show, bay: Bay) -> None:
+    """Go on with an edited rig, in one step; ports that it wants no more, or wants elsewhere, are let go of."""
+    before = show.bay.rig
+    show.succeed(bay)
+    for source, name in enumerate(show.inputs):
+        if name in before.inputs and before.inputs[name] != bay.rig.inputs.get(name):
+            show.let_go_of_input(source)
+    for output, name in enumerate(show.outputs):
+        if name in before.outputs and _place(before, name) != _place(bay.rig, name):
+            show.let_go_of_output(output)
+    show.refused = None
+
+
+def _place(rig: Rig, name: str) -> tuple[str | None, str | None] | None:
+    """Which port of the system an output of a rig is."""
+    port = rig.outputs.get(name)
+    return (port.port, port.device) if port is not None else None

@@ -261,11 +261,8 @@ class Show:
             self.tell(self.inputs[source], reason)
             self._send(self.bay.input_lost(self.clock(), source))
 
-    # The rig file was edited
-
-    def adopt(self, bay: Bay) -> None:
-        """Go on with an edited rig, in one step. `bay` was made with the names of the present one."""
-        old = self.bay.rig
+    def succeed(self, bay: Bay) -> None:
+        """Go on with the bay of an edited rig, which was made with the names of the present one."""
         self.pump()
         deliveries = take_over(self.clock(), bay, self.bay)
         self.bay = bay
@@ -274,25 +271,18 @@ class Show:
         self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
         self._ports += [None] * (len(self.outputs) - len(self._ports))
         self._send(deliveries)
-        for source, name in enumerate(self.inputs):
-            before, after = old.inputs.get(name), bay.rig.inputs.get(name)
-            if before is not None and before != after and self.in_meters[source].open:
-                self.in_meters[source].pulled()
-                self._send(bay.input_lost(self.clock(), source))
-                self.reader.remove(source)
-        for output, name in enumerate(self.outputs):
-            if name in old.outputs and _place(old, name) != _place(bay.rig, name):
-                self._leave(output)
         self.reader.due = bay.due
-        self.refused = None
 
-    def refuse(self, reason: str) -> None:
-        """The edited rig file is at fault; the rig that plays plays on."""
-        self.refused = reason
-        self.tell("rig file", f"was refused, and what plays plays on: {reason}")
+    def let_go_of_input(self, source: int) -> None:
+        """This port is no longer wanted; what it held is released."""
+        if self.in_meters[source].open:
+            self.in_meters[source].pulled()
+            self._send(self.bay.input_lost(self.clock(), source))
+            self.reader.remove(source)
+            self.reader.due = self.bay.due
 
-    def _leave(self, output: int) -> None:
-        """An output is no longer wanted; it is closed when the last releases have left."""
+    def let_go_of_output(self, output: int) -> None:
+        """This port is no longer wanted; it is closed when the last releases have left."""
         port = self._ports[output]
         if port is not None:
             self._leaving.append((output, port))
@@ -362,9 +352,3 @@ class Show:
 
 def _meter(port: InputPort | OutputPort | None) -> PortMeter:
     return PortMeter(port=port.name if port is not None else None)
-
-
-def _place(rig: Rig, name: str) -> tuple[str | None, str | None] | None:
-    """Which port of the system an output of a rig is."""
-    port = rig.outputs.get(name)
-    return (port.port, port.device) if port is not None else None

@@ -4,7 +4,6 @@ Five times a second it looks whether the outputs are still there (inputs tell by
 whatever of the rig is missing: by then what has come back is back under its rig's name within half a second.
 """
 
-import contextlib
 import time
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final, TypeVar
@@ -40,6 +39,7 @@ class Watch:
         self._uptime = uptime
         self._looked_at = uptime()
         self._rounds = 0
+        self._away: str | None = None  # why the ports' service cannot be reached
         self._not_before: dict[int, int] = {}  # meter -> the round from which on its port is tried again
 
     async def run(self) -> None:
@@ -66,8 +66,7 @@ class Watch:
         inputs, outputs = show.missing()
         if not inputs and not outputs:
             return
-        with contextlib.suppress(PortError):  # while it is away byte devices may be back all the same
-            self._opener.system.refresh()
+        self._refresh()
         for source in inputs:
             self._open(
                 source, show.inputs[source], show.bay.rig.inputs, show.in_meters, self._opener.input, show.attach_input
@@ -83,6 +82,17 @@ class Watch:
                 show.attach_output,
             )
             await trio.lowlevel.checkpoint()
+
+    def _refresh(self) -> None:
+        """Join the service of the ports anew if it was away. While it is, byte devices may be back all the same."""
+        away = None
+        try:
+            self._opener.system.refresh()
+        except PortError as fault:
+            away = str(fault)
+        if away != self._away:
+            self._show.tell("ports", away or "the service of the ports is back")
+        self._away = away
 
     def _open(
         self,

@@ -1,4 +1,7 @@
-"""The README's unit for a supervisor (systemd.service(5), systemd.unit(5)): what it starts starts, and when it is started again."""
+"""The README's unit for a supervisor: what it starts, and when it is started again.
+
+Source of the keys: systemd.service(5), systemd.unit(5), from memory.
+"""
 
 import configparser
 import json
