@@ -225,6 +225,14 @@ class Bay:
         wire.burst(now, self._sounds_of(output), out)
         return out
 
+    def output_left(self, now: int, output: int) -> list[Delivery]:
+        """This output will hear no more of us: what sounds and what was moved there is released."""
+        self.sensing.outputs.discard(output)
+        out: list[Delivery] = []
+        for _, message in [*self.ledger.cut(output), *self.ledger.settle_output(output)]:
+            self.wires[output].put(now, (message,), out)
+        return out
+
     def _sounds_of(self, output: int) -> tuple[Step, ...]:
         steps = self.plan.bursts.get(output, ()) if self.plan else ()
         named = {step.channel for step in steps}
@@ -241,6 +249,7 @@ class Bay:
         """The machine has slept: nothing that was held or moved is sure any more, so all is released and sent again."""
         self.sensing.excuse(now)
         out = self.release_all(now)
+        self.ledger.forget_keys()
         return self._resend(now, "wake-up", out), out
 
     # Commands
@@ -346,6 +355,7 @@ class Bay:
         messages: dict[int, list[bytes]] = {wire.output: [] for wire in self.wires}
         for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
             messages[output].append(message)
+        self.ledger.forget_keys()
         for wire in self.wires:
             wire.panic(now, messages[wire.output] + list(SWEEP), out)
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"

@@ -167,6 +167,10 @@ class Ledger:
             off = bytes((NOTE_OFF | target.channel, target.key, 64))
             yield from [(target.output, off)] * count
 
+    def forget_keys(self) -> None:
+        """No key of any input counts as down: what sounded was cut, and a release that was lost must not haunt us."""
+        self._presses.clear()
+
     # What was moved off rest
 
     def move(self, source: int, message: bytes, moves: tuple[tuple[Moved, bool], ...]) -> None:

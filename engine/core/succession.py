@@ -23,17 +23,12 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
         if name not in new.rig.inputs and name in old.rig.inputs:
             out += new.input_lost(now, source)
     for output, name in enumerate(old.outputs):
-        if name not in new.rig.outputs and name in old.rig.outputs:
-            _leave(now, new, output, out)
+        if name in new.rig.outputs:
+            new.sensing.outputs.update(old.sensing.outputs & {output})
+        elif name in old.rig.outputs:
+            out += new.output_left(now, output)
     _go_on(now, new, old, out)
     return out
-
-
-def _leave(now: int, new: Bay, output: int, out: list[Delivery]) -> None:
-    """The last that an output hears of us."""
-    new.sensing.outputs.discard(output)
-    for _, message in [*new.ledger.cut(output), *new.ledger.settle_output(output)]:
-        new.wires[output].put(now, (message,), out)
 
 
 def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:

@@ -74,6 +74,10 @@ class Inbox:
             arrivals.sort(key=_WHEN)
         return arrivals
 
+    def waiting(self, source: int) -> bool:  # loop only
+        """Whether anything of this input has arrived and was not taken."""
+        return len(self._backlogs[source]) > 0
+
     def repairs(self) -> dict[int, int]:  # any thread
         """Broken pieces of input that were mended or thrown away, by input."""
         found = dict(self._mended)
@@ -91,7 +95,7 @@ class Inbox:
         while not self._stopping.is_set():
             now = time.monotonic_ns()
             due = self.due
-            if self._poll(now) or any(list(self._backlogs.values())):
+            if self._poll(now) or self._settle():
                 heard_at = now
                 wake()
             elif due is not None and due <= now:
@@ -104,8 +108,6 @@ class Inbox:
         while self._leaving:
             self._close(*self._leaving.popleft())
         for source, port in list(self._ports.items()):
-            backlog = self._backlogs[source]
-            backlog.settle()
             try:
                 messages = port.poll()
             except PortError as fault:
@@ -117,9 +119,17 @@ class Inbox:
                 heard = True
                 continue
             if messages:
-                backlog.put(now, messages)
+                self._backlogs[source].put(now, messages)
                 heard = True
         return heard
+
+    def _settle(self) -> bool:  # reader thread
+        """Whether anything still waits for the loop."""
+        waiting = False
+        for backlog in list(self._backlogs.values()):
+            backlog.settle()
+            waiting = waiting or len(backlog) > 0
+        return waiting
 
     def _lose(self, source: int, port: InputPort, reason: str) -> None:  # reader thread
         if self._ports.get(source) is port:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple, Protocol
 
 from engine.core.bay import Bay, Outcome
+from engine.core.silence import SWEEP
 from engine.core.succession import take_over
 from engine.core.wire import Delivery, Speed
 from engine.live.backlog import Arrival
@@ -17,11 +18,13 @@ from engine.live.meters import Latency, PortMeter
 from engine.live.notices import Notices
 from engine.live.patch import Patch
 from engine.live.recorder import Recorder
+from engine.midi.kinds import SYSEX
 from engine.ports.port import Flow, InputPort, OutputPort, PortError, PortGone
 from engine.rig.models import Rig
 
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
+_FAREWELL: Final = 2_000_000_000  # ns that the last releases for a port that is let go of may take
 
 
 class Event(NamedTuple):
@@ -45,6 +48,8 @@ class Reader(Protocol):
     def add(self, source: int, port: InputPort) -> None: ...
 
     def remove(self, source: int) -> None: ...
+
+    def waiting(self, source: int) -> bool: ...
 
     def repairs(self) -> dict[int, int]: ...
 
@@ -84,7 +89,8 @@ class Show:
         self._say = say
         self._on_scene = on_scene
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
-        self._leaving: list[tuple[int, OutputPort]] = []  # no longer in the rig, with releases still on their way
+        self._stuck: set[int] = set()  # outputs that refused a message: what is there may hang
+        self._leaving: list[tuple[int, OutputPort, int]] = []  # ports that an edit let go of, and until when (ns)
         self._watchers: list[deque[Event]] = []
         self._notices = Notices(self._told)
         self._told_faults: dict[str, int] = {}
@@ -169,7 +175,7 @@ class Show:
 
     def close_outputs(self) -> None:
         """Let go of every output."""
-        for port in (*self._ports, *(port for _, port in self._leaving)):
+        for port in (*self._ports, *(port for _, port, _ in self._leaving)):
             if port is not None:
                 port.close()
         self._ports = [None] * len(self._ports)
@@ -190,6 +196,8 @@ class Show:
             except PortError as fault:
                 meter.drop(str(fault))
                 self.tell(self.outputs[output], str(fault))
+                if message[0] < SYSEX:
+                    self._stuck.add(output)
                 continue
             meter.count(message)
             self.recorder.went_out(self.clock(), output, message)
@@ -199,18 +207,33 @@ class Show:
     # Ports that come and go
 
     def check_outputs(self) -> None:
-        """Notice outputs that are gone although nothing was sent to them; let go of those that an edit took out."""
+        """Notice outputs that are gone although nothing was sent to them, and those that take messages again.
+
+        Ports that an edit let go of are closed once the last releases have left.
+        """
         for output, port in enumerate(self._ports):
             if port is None:
                 continue
             try:
                 port.check()
-            except PortError as fault:
+                if output in self._stuck:
+                    port.send(SWEEP[0])
+                    self._mend(output, port)
+            except PortGone as fault:
                 self._lose_output(output, str(fault))
-        for output, port in list(self._leaving):
-            if self.bay.wires[output].due is None or self._ports[output] is not port:
-                self._part_with(output, port)
+            except PortError as fault:
+                self.out_meters[output].last_error = str(fault)  # still stuck
+        for leaving in list(self._leaving):
+            if self.bay.wires[leaving[0]].due is None or self.clock() > leaving[2]:
+                self._part_with(leaving)
         self._notices.flush(self.clock())
+
+    def _mend(self, output: int, port: OutputPort) -> None:
+        """It refused messages and takes them again: as if its cable had been out meanwhile."""
+        self._stuck.discard(output)
+        self._send(self.bay.output_back(self.clock(), output, speed_of(port.flow)))
+        self.reader.due = self.bay.due
+        self.tell(self.outputs[output], "takes messages again; the scene was sent to it")
 
     def attach_input(self, source: int, port: InputPort) -> None:
         """The cable of an input is there, or back."""
@@ -230,7 +253,7 @@ class Show:
     def missing(self) -> tuple[list[int], list[int]]:
         """Inputs and outputs of the rig that are not open."""
         rig = self.bay.rig
-        leaving = {output for output, _ in self._leaving}
+        leaving = {output for output, _, _ in self._leaving}
         return (
             [i for i, name in enumerate(self.inputs) if name in rig.inputs and not self.in_meters[i].open],
             [
@@ -252,11 +275,15 @@ class Show:
         if port is not None:
             port.close()
         self.out_meters[output].pulled(reason)
+        self._stuck.discard(output)
         self.bay.loops.lift(self.clock(), output=output)
         self.tell(self.outputs[output], reason)
 
     def _take_losses(self, lost: Sequence[tuple[int, str]]) -> None:
         for source, reason in lost:
+            if self.reader.waiting(source):  # what it had sent comes first, or its last notes would be held for ever
+                self.reader.lost.append((source, reason))
+                continue
             self.in_meters[source].pulled(reason)
             self.tell(self.inputs[source], reason)
             self._send(self.bay.input_lost(self.clock(), source))
@@ -282,16 +309,20 @@ class Show:
             self.reader.due = self.bay.due
 
     def let_go_of_output(self, output: int) -> None:
-        """This port is no longer wanted; it is closed when the last releases have left."""
+        """This port is no longer wanted; what sounds there is released, and it is closed when that has left."""
         port = self._ports[output]
         if port is not None:
-            self._leaving.append((output, port))
+            self._send(self.bay.output_left(self.clock(), output))
+            self.reader.due = self.bay.due
+            self._leaving.append((output, port, self.clock() + _FAREWELL))
 
-    def _part_with(self, output: int, port: OutputPort) -> None:
-        self._leaving.remove((output, port))
+    def _part_with(self, leaving: tuple[int, OutputPort, int]) -> None:
+        self._leaving.remove(leaving)
+        output, port, _ = leaving
         if self._ports[output] is port:
             self._ports[output] = None
             self.out_meters[output].pulled()
+            self._stuck.discard(output)
         port.close()
 
     # What is told

@@ -68,6 +68,9 @@ class HandReader:
     def remove(self, source: int) -> None:
         del self.ports[source]
 
+    def waiting(self, source: int) -> bool:
+        return any(arrival.source == source for arrival in self.arrivals)
+
     def repairs(self) -> dict[int, int]:
         return {}
 
