@@ -1,0 +1,183 @@
+"""Beat clock: following it, generating it, and keeping two of them apart (MIDI 1.0 p. 27-32).
+
+Twenty-four clocks make a quarter note; start and continue take effect at the next clock; song position counts
+sixteenths, six clocks each.
+"""
+
+from collections import deque
+from typing import Final
+
+CLOCK, START, CONTINUE, STOP = (bytes((status,)) for status in (0xF8, 0xFA, 0xFB, 0xFC))
+SONG_POSITION: Final = 0xF2
+PER_BEAT: Final = 24
+PER_SIXTEENTH: Final = 6
+SLOWEST, FASTEST = 20.0, 300.0  # beats a minute
+
+_MINUTE: Final = 60_000_000_000  # ns
+_KEPT: Final = 2 * PER_BEAT + 1  # clocks the tempo is taken from: two beats after a change nothing is left of before
+_FEWEST: Final = 4  # before a tempo is told
+_ODD: Final = 4  # intervals in a row that fit no steady clock are a new tempo
+_GAP: Final = 1_000_000  # ns between start and the next clock (p. 30)
+_TAPS: Final = 5
+_TAPS_APART: Final = 3_000_000_000  # ns: a slower tap begins anew
+
+
+def period(bpm: float) -> float:
+    """Nanoseconds from clock to clock."""
+    return _MINUTE / (bpm * PER_BEAT)
+
+
+class Follower:
+    """Follows one input's clock. A clock that is missing or there twice does not move the tempo."""
+
+    def __init__(self) -> None:
+        self.running = False
+        self.position = 0  # clocks since the song's beginning
+        self._starting = False
+        self._ticks: deque[tuple[int, int]] = deque(maxlen=_KEPT)  # (number, time in ns)
+        self._odd = 0  # intervals in a row that did not fit
+
+    def hear(self, now: int, message: bytes) -> None:
+        """A clock, start, continue, stop or song position."""
+        if message == CLOCK:
+            self._tick(now)
+        elif message == START and not self.running:
+            self.position, self.running, self._starting = 0, True, True
+        elif message == CONTINUE and not self.running:
+            self.running, self._starting = True, True
+        elif message == STOP:
+            self.running = False
+        elif message[0] == SONG_POSITION and not self.running:
+            self.position = (message[1] | message[2] << 7) * PER_SIXTEENTH
+
+    def alive(self, now: int) -> bool:
+        """Whether its clocks go on: four periods without one are the end."""
+        if not self._ticks:
+            return False
+        return now - self._ticks[-1][1] < 4 * (self._period() or period(SLOWEST))
+
+    def bpm(self, now: int) -> float | None:
+        """Tempo in beats a minute, by least squares over the last clocks; None if none can be told."""
+        if len(self._ticks) < _FEWEST or not self.alive(now):
+            return None
+        slope = self._slope()
+        return _MINUTE / (slope * PER_BEAT) if slope else None
+
+    def _tick(self, now: int) -> None:
+        if self.running:
+            # the first clock after start is where the song begins, not a step further
+            self.position += 0 if self._starting else 1
+            self._starting = False
+        if not self._ticks:
+            self._ticks.append((0, now))
+            return
+        last, at = self._ticks[-1]
+        steps = self._steps(now - at)
+        self._odd = 0 if steps == 1 else self._odd + 1
+        if self._odd > _ODD:
+            self._ticks.clear()
+            self._odd, steps = 0, 1
+        if steps:
+            self._ticks.append((last + steps, now))
+
+    def _steps(self, interval: int) -> int:
+        """How many clocks lie in this interval: 1, or more if some are missing, 0 for one too many."""
+        expected = self._period()
+        if expected is None:
+            return 1
+        return 0 if interval < 0.4 * expected else max(1, round(interval / expected))
+
+    def _period(self) -> float | None:
+        """The middle one of the last intervals, each by the clocks that lie in it."""
+        ticks = list(self._ticks)[-13:]
+        if len(ticks) < 3:
+            return None
+        between = sorted((b[1] - a[1]) / (b[0] - a[0]) for a, b in zip(ticks, ticks[1:], strict=False))
+        return between[len(between) // 2]
+
+    def _slope(self) -> float:
+        """Nanoseconds a clock."""
+        first, begin = self._ticks[0]
+        points = [(number - first, at - begin) for number, at in self._ticks]
+        count = len(points)
+        mean_n = sum(n for n, _ in points) / count
+        mean_t = sum(t for _, t in points) / count
+        over = sum((n - mean_n) * (t - mean_t) for n, t in points)
+        return over / sum((n - mean_n) ** 2 for n, _ in points)
+
+
+class Generator:
+    """Makes a clock. Its times are counted from the last change of tempo, so that it never drifts."""
+
+    def __init__(self, bpm: float) -> None:
+        self.bpm = bpm
+        self.running = False
+        self.position = 0  # clocks since the song's beginning
+        self._from = 0  # time (ns) of clock number 0 of this tempo
+        self._next = 0  # the number of the next clock
+        self._taps: list[int] = []
+
+    @property
+    def due(self) -> int | None:
+        """When `send` next has something, or None."""
+        return self._from + round(self._next * period(self.bpm)) if self.running else None
+
+    def start(self, now: int) -> list[bytes]:
+        """From the beginning; nothing if it runs already (p. 31)."""
+        if self.running:
+            return []
+        self.position = 0
+        return self._run(now, START)
+
+    def go_on(self, now: int) -> list[bytes]:
+        """From where it stopped."""
+        return [] if self.running else self._run(now, CONTINUE)
+
+    def stop(self) -> list[bytes]:
+        """Stand where it is; nothing if it stands already."""
+        if not self.running:
+            return []
+        self.running = False
+        return [STOP]
+
+    def locate(self, sixteenths: int) -> list[bytes]:
+        """Go to a song position; only while it stands (p. 29)."""
+        if self.running:
+            return []
+        self.position = sixteenths * PER_SIXTEENTH
+        return [bytes((SONG_POSITION, sixteenths & 0x7F, sixteenths >> 7))]
+
+    def set_bpm(self, now: int, bpm: float) -> None:
+        """Change the tempo; the clock under way keeps the part of its length that is over."""
+        if self.running and self._next:
+            before = period(self.bpm)
+            over = (now - self._from) / before - (self._next - 1)  # of the present clock, 0 to 1
+            self._from = round(now - max(0.0, min(1.0, over)) * period(bpm))
+            self._next = 1
+        self.bpm = bpm
+
+    def tap(self, now: int) -> None:
+        """A tap of the foot; from the second one on they set the tempo, within the limits."""
+        if self._taps and now - self._taps[-1] > _TAPS_APART:
+            self._taps.clear()
+        self._taps = [*self._taps[1 - _TAPS :], now]
+        if len(self._taps) > 1:
+            beat = (self._taps[-1] - self._taps[0]) / (len(self._taps) - 1)
+            self.set_bpm(now, max(SLOWEST, min(FASTEST, _MINUTE / beat)))
+
+    def send(self, now: int) -> list[bytes]:
+        """The clock, if it is due. After a stall those that were missed stay missed: a run of them would be no tempo."""
+        due = self.due
+        if due is None or now < due:
+            return []
+        length = period(self.bpm)
+        behind = int((now - due) / length)
+        self._next += 1 + behind
+        self.position += 1 + behind
+        return [CLOCK]
+
+    def _run(self, now: int, message: bytes) -> list[bytes]:
+        self.running = True
+        self._from, self._next = now + _GAP, 0
+        self.position -= 1  # the first clock is where the song begins
+        return [message]
