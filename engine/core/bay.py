@@ -221,7 +221,7 @@ class Bay:
         self._judge(now, out)
         known = [*self.ledger.cut(output), *self.ledger.settle_output(output)]
         wire = self.wires[output]
-        wire.speed = self._speed(self.outputs[output], driver)
+        wire.change_speed(self._speed(self.outputs[output], driver))
         wire.panic(now, [*(message for _, message in known), *SWEEP, *WHEELS], out)
         wire.burst(now, self._sounds_of(output), out)
         return out

@@ -10,7 +10,7 @@ from functools import partial
 from typing import Final, NamedTuple
 
 from engine.core.burst import compile_burst
-from engine.core.ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
+from engine.core.ledger import Moved, Target, made_of, moves_of, rest_of, selects_of, targets_of
 from engine.core.wire import Step, Unit
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.rig.models import Rig, Route, Scene
@@ -37,7 +37,8 @@ class Path(NamedTuple):
     route: str
     links: tuple[Link, ...]
     outputs: tuple[int, ...]
-    anew: Callable[[], tuple[Link, ...]] | None = None  # makes the links again, in their first state
+    anew: Callable[[], tuple[Link, ...]] = tuple  # makes the links again, in their first state
+    lasting: bool = False  # in force in every scene: it keeps what it remembers
 
     @property
     def keeps_state(self) -> bool:
@@ -156,8 +157,18 @@ class Plan:
     def enter(self) -> None:
         """The scene comes into force: its own filters with state begin anew, as the gear was set to rest meanwhile."""
         self.called = tuple(
-            tuple(path._replace(links=path.anew()) if path.anew else path for path in listed) for listed in self.called
+            tuple(path if path.lasting else path._replace(links=path.anew()) for path in listed)
+            for listed in self.called
         )
+
+    def join(self, inputs: int, faults: Faults) -> None:
+        """This scene plays on in an edited rig of so many inputs: the new ones lead nowhere."""
+        more = ((),) * (inputs - len(self.paths))
+        self.paths += more
+        self._lasting += more
+        self.called += more
+        self._known += tuple({} for _ in more)
+        self._faults = faults
 
     def answer(self, source: int, message: bytes, now: int) -> Answer:
         """All deliveries of one message of input `source`."""
@@ -170,12 +181,22 @@ class Plan:
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this thing in this scene."""
-        units = self._run(self._lasting[source], message, 0)
-        found = (one for output, unit in units for one, _ in moves_of(output, unit) + made_of(output, unit))
-        if moved in found:
+        if moved in self._moved_by(self._lasting[source], message):
             return True
-        # A filter with state may not be asked twice: its route counts as feeding every output it leads to.
-        return any(moved.output in path.outputs for path in self.called[source])
+        # A filter with state may not be asked twice, so one in its first state is asked in its place. It knows nothing
+        # of the move, so what counts is whether letting go would undo it; only what lasts may have to be let go twice.
+        for path in self.called[source]:
+            asked = [rest] if (rest := rest_of(message)) else []
+            if path.lasting:
+                asked.append(message)
+            if any(moved in self._moved_by((path._replace(links=path.anew()),), each) for each in asked):
+                return True
+        return False
+
+    def _moved_by(self, paths: tuple[Path, ...], message: bytes) -> set[Moved]:
+        """What this message moves on its way along these paths."""
+        units = self._run(paths, message, 0)
+        return {one for output, unit in units for one, _ in moves_of(output, unit) + made_of(output, unit)}
 
     def _work_out(self, source: int, message: bytes, now: int) -> Answer:
         worked_out = answer(message, self._run(self._lasting[source], message, now))
@@ -225,7 +246,7 @@ class Compiler:
             for name in dict.fromkeys(route.source):
                 make = partial(self._links, route.through)
                 label = route.name or f"{what} {number}"
-                listed[self._inputs[name]].append(Path(label, make(), outputs, None if lasting else make))
+                listed[self._inputs[name]].append(Path(label, make(), outputs, make, lasting))
         return tuple(tuple(paths) for paths in listed)
 
     def _links(self, through: Sequence[FilterSettings]) -> tuple[Link, ...]:
