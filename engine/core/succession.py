@@ -47,6 +47,8 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
     new.setlist.move_to(plan.number)
     if new.setlist.numbers == old.setlist.numbers:
         new.setlist.place = old.setlist.place
+    if plan is before:
+        return
     for output, message in new.ledger.settle(plan.feeds):
         new.wires[output].put(now, (message,), out)
     for output, steps in plan.bursts.items():
