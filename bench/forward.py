@@ -42,16 +42,20 @@ WARM_UP: Final = 3.0  # seconds of each turn that do not count: nobody's start i
 
 
 def messages(source: int, count: int) -> list[bytes]:
-    """Notes, releases and controllers of one input, all different keys and values in turn."""
+    """Notes, releases and controllers of one input, all different keys and values in turn.
+
+    Neighbours differ: what one is turned into is never what the next one plays, for that would look like a loop.
+    """
     channel = source % 16
+    controller, release_velocity = ((1, 64), (11, 63))[source % 2]
     made = []
     for index in range(count):
         key = 36 + (index // 3) % 48
         made.append(
             (
                 bytes((0x90 | channel, key, 1 + index % 127)),
-                bytes((0x80 | channel, key, 64)),
-                bytes((0xB0 | channel, 1, index % 128)),
+                bytes((0x80 | channel, key, release_velocity)),
+                bytes((0xB0 | channel, controller, index % 128)),
             )[index % 3]
         )
     return made

@@ -121,10 +121,9 @@ class Bay:
     @property
     def due(self) -> int | None:
         """When `tick` is next wanted, or None."""
-        return min(
-            (due for due in (self.loops.due, self.sensing.due, *(wire.due for wire in self.wires)) if due is not None),
-            default=None,
-        )
+        dues = [wire.due for wire in self.wires if wire.due is not None]
+        dues += [due for due in (self.loops.due, self.sensing.due) if due is not None]
+        return min(dues, default=None)
 
     @property
     def waiting(self) -> bool:
@@ -139,13 +138,16 @@ class Bay:
         watched = self.loops.pass_by(now, source, message, answer)
         if self.loops.verdicts:
             self._judge(now, out)
+        wires = self.wires
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
             units = self._released(source, message, answer)
         elif answer.kind == PRESS:
-            if any(self.wires[output].full for output, _ in answer.units):
-                answer = self._where_room_is(answer)
-                units = answer.units
+            for output, _ in units:
+                if wires[output].full:
+                    answer = self._where_room_is(answer)
+                    units = answer.units
+                    break
             self.ledger.press(source, message, answer.targets)
         if answer.moves:
             self.ledger.move(source, message, answer.moves)
@@ -153,7 +155,6 @@ class Bay:
             self.ledger.select(output, selecting)
         if message == SENSE:
             self.sensing.carry(now, (output for output, _ in answer.units))
-        wires = self.wires
         for output, unit in units:
             if not (watched and self.loops.holds(source, output, unit)):
                 wires[output].put(now, unit, out)
@@ -161,13 +162,13 @@ class Bay:
     def _released(self, source: int, message: bytes, answer: Answer) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         offs = self.ledger.release(source, message)
-        yield from ((output, (off,)) for output, off in offs or ())
-        for output, unit in answer.units:
-            kept = tuple(
-                item for item in unit if not is_release(item) or (offs is None and self._may_pass(source, output, item))
-            )
-            if kept:
-                yield output, kept
+        if offs is not None:
+            return [(output, (off,)) for output, off in offs] + [*answer.others]
+        passing = (
+            (output, tuple(item for item in unit if not is_release(item) or self._may_pass(source, output, item)))
+            for output, unit in answer.units
+        )
+        return ((output, unit) for output, unit in passing if unit)
 
     def _where_room_is(self, answer: Answer) -> Answer:
         """A full wire begins no note, so that what waits there is never more releases than notes."""
@@ -220,7 +221,7 @@ class Bay:
         self._judge(now, out)
         known = [*self.ledger.cut(output), *self.ledger.settle_output(output)]
         wire = self.wires[output]
-        wire.speed = self._speed(self.outputs[output], driver)
+        wire.change_speed(self._speed(self.outputs[output], driver))
         wire.panic(now, [*(message for _, message in known), *SWEEP, *WHEELS], out)
         wire.burst(now, self._sounds_of(output), out)
         return out

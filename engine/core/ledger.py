@@ -135,11 +135,7 @@ class Ledger:
 
     def _let_go(self, source: int, target: Target) -> int:
         """One press of this input ends here; how many note-offs the output gets for it."""
-        holders = self._holders.get(target)
-        if holders is None:
-            return 1  # cut meanwhile, by a panic: one note-off more does no harm
-        if source not in holders:
-            return 0  # cut meanwhile, and pressed anew by another
+        holders = self._holders[target]
         holders[source] -= 1
         if not holders[source]:
             del holders[source]
@@ -162,7 +158,11 @@ class Ledger:
 
     def cut(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
         """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds (on one output); it counts as silent then."""
-        for target in [t for t in self._holders if output is None or t.output == output]:
+        gone = [target for target in self._holders if output is None or target.output == output]
+        for press in (each for presses in self._presses.values() for each in presses):
+            # its release comes later, and must not cut what is played there by then
+            press.targets = tuple(target for target in press.targets if output is not None and target.output != output)
+        for target in gone:
             count = sum(self._holders.pop(target).values()) + self._owed.pop(target, 0)
             off = bytes((NOTE_OFF | target.channel, target.key, 64))
             yield from [(target.output, off)] * count

@@ -21,7 +21,6 @@ _MS: Final = 1_000_000
 _WINDOW: Final = 30 * _MS  # the longest way round that counts
 _WINDOW_REAL_TIME: Final = 5 * _MS  # clocks of 500 beats a minute are no further apart
 _TRUSTED: Final = 1000 * _MS  # after a trial that found nothing
-_REMEMBERED: Final = 2048  # messages sent; older ones than the window are forgotten beyond this
 _SHORTEST: Final = 4 * _MS  # of each step of a trial: a reader polls once in a quarter of a millisecond
 
 
@@ -57,7 +56,9 @@ class Loops:
         self.muted: set[tuple[int, int]] = set()  # (input, output)
         self.dropped = 0  # deliveries that a muted way did not carry
         self.verdicts: list[Verdict] = []  # taken away by the caller after each call
-        self._sent: dict[bytes, _Mark] = {}
+        self._sent: dict[bytes, _Mark] = {}  # in this window
+        self._sent_before: dict[bytes, _Mark] = {}  # in the one before: to let go of a whole one costs no search
+        self._window_ends = 0
         self._trials: dict[int, _Trial] = {}
         self._trusted: dict[int, int] = {}  # input -> until when
         self._watched: set[int] = set()  # inputs with a trial or a muted way
@@ -65,22 +66,25 @@ class Loops:
     @property
     def due(self) -> int | None:
         """When `tick` next has something, or None."""
-        return min((trial.until for trial in self._trials.values()), default=None)
+        return min(trial.until for trial in self._trials.values()) if self._trials else None
 
     def pass_by(self, now: int, source: int, message: bytes, answer: Answer) -> bool:
         """A message came in and will be answered so; whether each delivery is to be asked for with `holds`."""
         if source in self._trials:
             self._meet(now, source, self._trials[source], message)
-        mark = self._sent.pop(message, None)
+        if now >= self._window_ends:
+            self._sent_before, self._sent = self._sent, {}
+            self._window_ends = now + _WINDOW
+        earlier = self._sent_before.pop(message, None)
+        mark = self._sent.pop(message, earlier)
         rounds, since = 0, now
         if mark is not None and now - mark[0] < (_WINDOW if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME):
             rounds, since = mark[1] + 1, mark[2]
             if rounds > 1:
                 self._suspect(now, source, message, answer, mark)
+        mark = (now, rounds, since, source)
         for said in answer.said:
-            self._sent[said] = (now, rounds, since, source)
-        if len(self._sent) > _REMEMBERED:
-            self._sent = {said: mark for said, mark in self._sent.items() if now - mark[0] < _WINDOW}
+            self._sent[said] = mark
         return source in self._watched
 
     def holds(self, source: int, output: int, unit: Unit) -> bool:
@@ -96,6 +100,8 @@ class Loops:
 
     def tick(self, now: int) -> None:
         """Steps of trials whose time is over."""
+        if not self._trials:
+            return
         for source, trial in [each for each in self._trials.items() if each[1].until <= now]:
             self._ask_next(now, source, trial)
 

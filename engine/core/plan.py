@@ -4,19 +4,20 @@ What stateless filters do to a short message is a pure function of that message.
 for each message, all of its deliveries; the second time any number of routes and filters costs one look-up.
 """
 
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Final, NamedTuple
 
 from engine.core.burst import compile_burst
-from engine.core.ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
+from engine.core.ledger import Moved, Target, made_of, moves_of, rest_of, selects_of, targets_of
 from engine.core.wire import Step, Unit
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.rig.models import Rig, Route, Scene
 from filters.registry import Filter, FilterSettings
 from filters.registry import Step as FilterStep
 
-#: messages an input may remember; all notes with all velocities, controllers and programs of two channels fit
+#: answers that all inputs in all scenes remember together, some 600 bytes each
 REMEMBERED: Final = 1 << 16
 
 PLAIN, PRESS, RELEASE = range(3)
@@ -36,7 +37,8 @@ class Path(NamedTuple):
     route: str
     links: tuple[Link, ...]
     outputs: tuple[int, ...]
-    anew: Callable[[], tuple[Link, ...]] | None = None  # makes the links again, in their first state
+    anew: Callable[[], tuple[Link, ...]] = tuple  # makes the links again, in their first state
+    lasting: bool = False  # in force in every scene: it keeps what it remembers
 
     @property
     def keeps_state(self) -> bool:
@@ -53,6 +55,7 @@ class Answer(NamedTuple):
     moves: tuple[tuple[Moved, bool], ...]
     selects: tuple[tuple[int, Unit], ...]  # bank and program messages by output
     said: tuple[bytes, ...]  # the different messages among all units
+    others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
 
 
 class Faults:
@@ -105,15 +108,40 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]]) -> Answer:
     said = tuple(dict.fromkeys(item for _, unit in once for item in unit))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
-        return Answer(PLAIN, once, (), moves + made, selects, said)
-    return Answer(PRESS if is_press(message) else RELEASE, once, targets, moves, selects, said)
+        return Answer(PLAIN, once, (), moves + made, selects, said, ())
+    if is_press(message):
+        return Answer(PRESS, once, targets, moves, selects, said, ())
+    without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
+    others = tuple((output, unit) for output, unit in without if unit)
+    return Answer(RELEASE, once, targets, moves, selects, said, others)
+
+
+class Memory:
+    """What the inputs of all scenes remember; the oldest answer makes room for the newest."""
+
+    def __init__(self, most: int = REMEMBERED) -> None:
+        self._most = most
+        self._places: deque[tuple[dict[bytes, Answer], bytes]] = deque()  # oldest first
+
+    def keep(self, known: dict[bytes, Answer], message: bytes, worked_out: Answer) -> None:
+        """One more answer, to a message that `known` does not hold yet."""
+        known[message] = worked_out
+        self._places.append((known, message))
+        if len(self._places) > self._most:
+            oldest, its_message = self._places.popleft()
+            del oldest[its_message]
 
 
 class Plan:
     """One compiled scene. `paths[i]` are the paths of input i, in the rig's order."""
 
     def __init__(
-        self, scene: Scene, paths: tuple[tuple[Path, ...], ...], bursts: Mapping[int, tuple[Step, ...]], faults: Faults
+        self,
+        scene: Scene,
+        paths: tuple[tuple[Path, ...], ...],
+        bursts: Mapping[int, tuple[Step, ...]],
+        faults: Faults,
+        memory: Memory,
     ) -> None:
         self.number = scene.number
         self.name = scene.name
@@ -123,17 +151,28 @@ class Plan:
         self._faults = faults
         self._lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in paths)
         self.called = tuple(tuple(path for path in listed if path.keeps_state) for listed in paths)
-        self._memories: tuple[dict[bytes, Answer], ...] = tuple({} for _ in paths)
+        self._memory = memory
+        self._known: tuple[dict[bytes, Answer], ...] = tuple({} for _ in paths)
 
     def enter(self) -> None:
         """The scene comes into force: its own filters with state begin anew, as the gear was set to rest meanwhile."""
         self.called = tuple(
-            tuple(path._replace(links=path.anew()) if path.anew else path for path in listed) for listed in self.called
+            tuple(path if path.lasting else path._replace(links=path.anew()) for path in listed)
+            for listed in self.called
         )
+
+    def join(self, inputs: int, faults: Faults) -> None:
+        """This scene plays on in an edited rig of so many inputs: the new ones lead nowhere."""
+        more = ((),) * (inputs - len(self.paths))
+        self.paths += more
+        self._lasting += more
+        self.called += more
+        self._known += tuple({} for _ in more)
+        self._faults = faults
 
     def answer(self, source: int, message: bytes, now: int) -> Answer:
         """All deliveries of one message of input `source`."""
-        known = self._memories[source].get(message)
+        known = self._known[source].get(message)
         if known is None:
             known = self._work_out(source, message, now)
         if not self.called[source]:
@@ -142,20 +181,27 @@ class Plan:
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this thing in this scene."""
-        units = self._run(self._lasting[source], message, 0)
-        found = (one for output, unit in units for one, _ in moves_of(output, unit) + made_of(output, unit))
-        if moved in found:
+        if moved in self._moved_by(self._lasting[source], message):
             return True
-        # A filter with state may not be asked twice: its route counts as feeding every output it leads to.
-        return any(moved.output in path.outputs for path in self.called[source])
+        # A filter with state may not be asked twice, so one in its first state is asked in its place. It knows nothing
+        # of the move, so what counts is whether letting go would undo it; only what lasts may have to be let go twice.
+        for path in self.called[source]:
+            asked = [rest] if (rest := rest_of(message)) else []
+            if path.lasting:
+                asked.append(message)
+            if any(moved in self._moved_by((path._replace(links=path.anew()),), each) for each in asked):
+                return True
+        return False
+
+    def _moved_by(self, paths: tuple[Path, ...], message: bytes) -> set[Moved]:
+        """What this message moves on its way along these paths."""
+        units = self._run(paths, message, 0)
+        return {one for output, unit in units for one, _ in moves_of(output, unit) + made_of(output, unit)}
 
     def _work_out(self, source: int, message: bytes, now: int) -> Answer:
         worked_out = answer(message, self._run(self._lasting[source], message, now))
         if len(message) <= 3:
-            memory = self._memories[source]
-            if len(memory) >= REMEMBERED:
-                memory.clear()
-            memory[message] = worked_out
+            self._memory.keep(self._known[source], message, worked_out)
         return worked_out
 
     def _run(self, paths: tuple[Path, ...], message: bytes, now: int) -> tuple[tuple[int, Unit], ...]:
@@ -182,6 +228,7 @@ class Compiler:
         self._rig = rig
         self._filters = filters
         self._faults = faults
+        self._memory = Memory()
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
         self._outputs = {name: index for index, name in enumerate(outputs or rig.outputs)}
         self._everywhere = self._paths(rig.routes, "route", lasting=True)
@@ -190,7 +237,7 @@ class Compiler:
         """The plan of one scene."""
         own = self._paths(scene.routes, "scene route", lasting=False)
         both = tuple(first + second for first, second in zip(self._everywhere, own, strict=True))
-        return Plan(scene, both, compile_burst(self._rig, scene, self._outputs), self._faults)
+        return Plan(scene, both, compile_burst(self._rig, scene, self._outputs), self._faults, self._memory)
 
     def _paths(self, routes: Sequence[Route], what: str, lasting: bool) -> tuple[tuple[Path, ...], ...]:
         listed: list[list[Path]] = [[] for _ in self._inputs]
@@ -199,7 +246,7 @@ class Compiler:
             for name in dict.fromkeys(route.source):
                 make = partial(self._links, route.through)
                 label = route.name or f"{what} {number}"
-                listed[self._inputs[name]].append(Path(label, make(), outputs, None if lasting else make))
+                listed[self._inputs[name]].append(Path(label, make(), outputs, make, lasting))
         return tuple(tuple(paths) for paths in listed)
 
     def _links(self, through: Sequence[FilterSettings]) -> tuple[Link, ...]:

@@ -26,3 +26,12 @@ class SetList:
     def go(self, step: int) -> None:
         """Move the place; the caller has seen that there is one."""
         self.place += step
+
+    def onwards(self) -> tuple[int, ...]:
+        """The scenes that are still to come."""
+        return self.numbers[self.place + 1 :]
+
+    def stand_before(self, coming: Sequence[int]) -> None:
+        """The scene in force is not in the list: the first of these that is will be next, or none."""
+        places = (self.numbers.index(number) for number in coming if number in self.numbers)
+        self.place = next(places, len(self.numbers)) - 1

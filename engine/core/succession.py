@@ -16,7 +16,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     new.ledger, new.loops, new.outcomes, new.news = old.ledger, old.loops, old.outcomes, old.news
     new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
     for index, wire in enumerate(old.wires):
-        wire.speed = new.wires[index].speed
+        wire.change_speed(new.wires[index].speed)
         new.wires[index] = wire
     out: list[Delivery] = []
     for source, name in enumerate(old.inputs):
@@ -36,8 +36,10 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
     before = old.plan
     if before is None:
         return
+    before.join(len(new.inputs), new.faults)
     if before.number not in new.plans:
         new.plan = before
+        new.setlist.stand_before(old.setlist.onwards())
         return
     if _untouched(new, old, before.number):
         new.plans[before.number] = before
@@ -45,10 +47,13 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
     new.setlist.move_to(plan.number)
     if new.setlist.numbers == old.setlist.numbers:
         new.setlist.place = old.setlist.place
+    if plan is before:
+        return
     for output, message in new.ledger.settle(plan.feeds):
         new.wires[output].put(now, (message,), out)
     for output, steps in plan.bursts.items():
         if steps != before.bursts.get(output):
+            new.ledger.select(output, (message for step in steps for message in step.unit))
             new.wires[output].burst(now, steps, out)
 
 

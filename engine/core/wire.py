@@ -76,6 +76,11 @@ class Wire:
         self.waiting = Waiting(self._held)
         self.straight = speed is None  # nothing waits, nothing is held, nothing is paced
 
+    def change_speed(self, speed: Speed | None) -> None:
+        """The cable is paced otherwise from now on; what waits goes on waiting for its turn."""
+        self.speed = speed
+        self.straight = speed is None and self.due is None and not self._held
+
     # What goes in
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:

@@ -182,6 +182,9 @@ class Show:
         self._leaving = []
 
     def _send(self, deliveries: Sequence[Delivery]) -> None:
+        if not deliveries:
+            return
+        now = self.clock()
         for output, message, _ in deliveries:
             port, meter = self._ports[output], self.out_meters[output]
             if port is None:
@@ -200,9 +203,9 @@ class Show:
                     self._stuck.add(output)
                 continue
             meter.count(message)
-            self.recorder.went_out(self.clock(), output, message)
+            self.recorder.went_out(now, output, message)
             if self._watchers:
-                self._show(Event(self.clock(), "out", self.outputs[output], message, ""))
+                self._show(Event(now, "out", self.outputs[output], message, ""))
 
     # Ports that come and go
 

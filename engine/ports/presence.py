@@ -37,13 +37,17 @@ class Joint:
     """One port that we joined, `name` in the lists; once it is gone it stays so."""
 
     def __init__(self, name: str, presence: Presence, joined: Callable[[], Collection[str]] | None, own: str) -> None:
-        """`joined` tells what is joined to it just now, if this system can tell; `own` is our end's name there."""
+        """`joined` tells what is joined to it just now, if this system can tell; `own` is our end's name there.
+
+        Made when the two have just been joined.
+        """
         self._name = name
         self._presence = presence
         self._joined = joined
         self._own = own
-        self._was_joined = False  # a server may show a new connection late, or cut a long name
         self._asked_at = 0
+        # JACK shows a new connection a period late, and any system may cut a long name
+        self._was_joined = joined is not None and own in joined()
         self._gone = False
 
     def check(self, now: int) -> None:

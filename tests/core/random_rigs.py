@@ -83,7 +83,7 @@ keys = st.one_of(st.integers(0, 127), st.sampled_from([36, 38, 60]))
 low = st.integers(0, 63)
 channels = st.integers(0, 2)
 anything = st.integers(0, 127)
-MOVERS = (1, 2, 4, 11, 64, 65, 66, 67, 69)
+MOVERS = (1, 2, 4, 11, 33, 34, 36, 43, 64, 65, 66, 67, 69, 98, 99, 100, 101)
 
 
 def voice(status: int, *data: st.SearchStrategy[int]) -> st.SearchStrategy[bytes]:
@@ -93,7 +93,7 @@ def voice(status: int, *data: st.SearchStrategy[int]) -> st.SearchStrategy[bytes
 
 notes = st.one_of(voice(0x90, keys, st.integers(1, 127)), voice(0x80, keys, anything), voice(0x90, keys, st.just(0)))
 moves = st.one_of(
-    voice(0xB0, st.sampled_from((*MOVERS, 7, 10, 33, 39, 6, 38, 98, 99, 100, 101, 96)), anything),
+    voice(0xB0, st.sampled_from((*MOVERS, 7, 10, 39, 6, 38, 96)), anything),
     voice(0xE0, anything, anything),
     voice(0xD0, anything),
     voice(0xA0, keys, anything),

@@ -4,107 +4,14 @@ from collections import Counter
 from itertools import product
 from typing import Any
 
+from evening import Evening, Key
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pit import MS
 from random_rigs import GEAR, INPUTS, MOVERS, STATELESS, events, rigs
 from receiver import Receiver
 
-from engine.core.bay import Bay
-from engine.core.wire import Delivery
-from engine.rig.load import read
-
 BYTE = 320_000  # ns a byte on DIN (MIDI 1.0 p. 1)
-Key = tuple[int, int, int]  # input, channel, key
-
-
-class Evening:
-    """A router, the time, all that was handed over, and the keys that are down."""
-
-    def __init__(self, rig: str, scene: int = 1) -> None:
-        self.router = Bay(read(rig, "test"))
-        self.now = 0
-        self.handed: list[tuple[int, Delivery]] = []
-        self.down: Counter[Key] = Counter()
-        self._take(self.router.recall(0, scene))
-
-    def perform(self, stream: list[tuple[int, str, Any, Any]]) -> None:
-        """Play a stream; a release of a key that is not down is left out."""
-        for wait, what, which, message in stream:
-            self.wait(wait * MS)
-            if what == "play":
-                self.play(which, message)
-            elif what == "chord":
-                self.chord(which, *message)
-            elif what == "let go":
-                self.let_go(which)
-            elif what == "recall":
-                self.recall(which)
-            else:
-                self.lose(which)
-
-    def play(self, source: int, message: bytes) -> None:
-        kind = message[0] & 0xF0
-        if kind in (0x80, 0x90):
-            key = (source, message[0] & 0x0F, message[1])
-            pressed = kind == 0x90 and message[2] > 0
-            if not pressed and not self.down[key]:
-                return
-            self.down[key] += 1 if pressed else -1
-        self._take(self.router.receive(self.now, source, message))
-
-    def recall(self, scene: int) -> None:
-        self._take(self.router.recall(self.now, scene))
-
-    def lose(self, source: int) -> None:
-        for key in [key for key in self.down if key[0] == source]:
-            del self.down[key]
-        self._take(self.router.input_lost(self.now, source))
-
-    def panic(self) -> None:
-        self._take(self.router.command(self.now, "panic", None, "test")[1])
-
-    def chord(self, source: int, channel: int, lowest: int) -> None:
-        for key in range(lowest, lowest + 12):
-            self.play(source, bytes((0x90 | channel, key, 90)))
-
-    def let_go(self, *sources: int) -> None:
-        """All keys of these inputs; of every input, if none is named."""
-        for (source, channel, key), count in list(self.down.items()):
-            for _ in range(count if source in sources or not sources else 0):
-                self.play(source, bytes((0x80 | channel, key, 64)))
-
-    def wait(self, length: int) -> None:
-        end = self.now + length
-        while self.router.due is not None and self.router.due <= end:
-            self._tick(self.router.due)
-        self.now = end
-
-    def run_dry(self) -> None:
-        for _ in range(100_000):
-            if self.router.due is None or not self.router.waiting:
-                return
-            self._tick(self.router.due)
-        raise AssertionError("the wires never run dry")
-
-    def _tick(self, due: int) -> None:
-        self.now = max(self.now, due)
-        self._take(self.router.tick(self.now))
-        assert self.router.due is None or self.router.due > self.now, "tick must not ask to be called again at once"
-
-    def _take(self, out: list[Delivery]) -> None:
-        self.handed += [(self.now, delivery) for delivery in out]
-
-    def heard(self, output: int) -> list[tuple[int, bytes, int]]:
-        """(time handed over, message, time its first byte is on the cable) of one output."""
-        return [(at, message, sent) for at, (to, message, sent) in self.handed if to == output]
-
-    def ears(self) -> list[Receiver]:
-        """What a synth at each output made of it."""
-        synths = [Receiver(), Receiver()]
-        for _, (output, message, _) in self.handed:
-            synths[output].hear(message)
-        return synths
 
 
 @given(rigs(), events)
@@ -263,7 +170,7 @@ def test_the_end_of_the_show_is_silent(rig: str, stream: list[Any]) -> None:
     """Every note off, every pedal, bend and wheel at rest once the wires have run dry."""
     evening = Evening(rig)
     evening.perform(stream)
-    evening._take(evening.router.release_all(evening.now))
+    evening.take(evening.router.release_all(evening.now))
     evening.run_dry()
     assert [synth.held for synth in evening.ears()] == [0, 0]
     assert [synth.off_rest for synth in evening.ears()] == [set(), set()]

@@ -18,7 +18,7 @@ from engine.midi.kinds import is_whole
 from engine.midi.stream import Parser
 from engine.ports import bytedevice
 from engine.ports.bytedevice import open_device_input, open_device_output
-from engine.ports.port import PortError
+from engine.ports.port import PortError, PortGone
 
 NOTE = b"\x90\x3c\x40"
 LONG = b"\xf0\x7d" + bytes(number % 128 for number in range(300_000)) + b"\xf7"
@@ -311,6 +311,86 @@ def test_a_device_that_ends_is_gone() -> None:
     with pytest.raises(PortError, match=r"/dev/null is gone \(end of input\)"):
         port.poll()
     port.close()
+
+
+def _is_gone(use: Callable[[], object]) -> bool:
+    try:
+        use()
+    except PortGone as fault:
+        return "is gone" in str(fault)
+    return False
+
+
+def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
+    """When the node is deleted and made anew, both ports say that they are gone, and opened again they carry bytes.
+
+    Nothing need be sent to find out, and what had arrived before is read first.
+    """
+    for number, between in enumerate((True, False, False)):  # looked at while it was away, or not
+        path = tmp_path / "line"
+        os.mkfifo(path)
+        source, output = open_device_input(str(path)), open_device_output(str(path))
+        output.send(bytes((0x90, number, 0x40)))
+        heard: list[bytes] = []
+        until("the note", lambda source=source, heard=heard: heard.extend(source.poll()) or heard)
+        assert heard == [bytes((0x90, number, 0x40))]
+        other = os.open(path, os.O_RDWR | os.O_NONBLOCK)
+        path.unlink()
+        os.write(other, NOTE)
+        assert source.poll() == [NOTE]
+        if not between:
+            os.mkfifo(tmp_path / "new")  # beside the other one, so that it is surely another file
+            os.rename(tmp_path / "new", path)
+        for use in (source.poll, output.check, lambda output=output: output.send(NOTE)):
+            until("the news", lambda use=use: _is_gone(use))
+            assert _is_gone(use)
+        os.close(other)
+        source.close()
+        output.close()
+        path.unlink(missing_ok=True)
+
+
+def test_a_serial_line_that_is_plugged_in_again(tmp_path: Path) -> None:
+    """A serial line that is pulled is gone, which a check tells without a byte; put back at its path it opens anew."""
+    path = tmp_path / "tty"
+    for number in range(3):
+        far, near = pty.openpty()
+        path.symlink_to(os.ttyname(near))
+        os.close(near)
+        source, output = open_device_input(str(path)), open_device_output(str(path))
+        os.write(far, bytes((0x90, number, 0x40)))
+        heard: list[bytes] = []
+        until("the note", lambda source=source, heard=heard: heard.extend(source.poll()) or heard)
+        output.send(bytes((0x80, number, 0x40)))
+        assert (heard, os.read(far, 3)) == ([bytes((0x90, number, 0x40))], bytes((0x80, number, 0x40)))
+        output.check()
+        os.close(far)
+        path.unlink()
+        for use in (output.check, source.poll, lambda output=output: output.send(NOTE)):
+            until("the news", lambda use=use: _is_gone(use))
+            assert _is_gone(use)
+        with pytest.raises(PortError, match="there is no such device"):
+            open_device_input(str(path))
+        source.close()
+        output.close()
+
+
+def test_a_device_is_looked_at_five_times_a_second(fifo: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However often a port is polled, checked and sent to, it looks for its device every 0.2 s and not more often."""
+    now = [1_000_000_000]
+    monkeypatch.setattr(bytedevice.time, "monotonic_ns", lambda: now[0])
+    source, output = open_device_input(fifo), open_device_output(fifo)
+    assert source.poll() == []
+    output.check()
+    os.unlink(fifo)
+    now[0] += 200_000_000
+    assert source.poll() == []
+    output.check()
+    now[0] += 1
+    assert _is_gone(source.poll)
+    assert _is_gone(output.check)
+    source.close()
+    output.close()
 
 
 def test_a_device_that_goes_under_a_long_message_is_told() -> None:

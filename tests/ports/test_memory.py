@@ -1,12 +1,13 @@
 """Ports in memory and the ports' front door. (Our own design.)"""
 
+import itertools
 import sys
 
 import pytest
 
 from engine.ports.memory import MemorySystem
 from engine.ports.open import open_system
-from engine.ports.port import PortError
+from engine.ports.port import PortError, PortGone
 
 NOTE = b"\x90\x3c\x40"
 
@@ -44,6 +45,93 @@ def test_an_unplugged_port_says_so(system: MemorySystem) -> None:
         source.poll()
     with pytest.raises(PortError, match='"Box 1" was unplugged'):
         output.send(NOTE)
+
+
+def test_a_cable_is_pulled_and_put_back(system: MemorySystem) -> None:
+    """A port whose cable is pulled leaves the lists; put back it opens as a new one, and the old one stays gone."""
+    for _ in range(3):
+        source, output = system.open_input("*"), system.open_output("*")
+        system.input("Stage piano").push(NOTE)
+        system.unplug("Stage piano")
+        system.unplug("Box 1")
+        system.input("Stage piano").push(b"\xf6")
+        assert (system.inputs(), system.outputs()) == ([], [])
+        assert source.poll() == [NOTE], "what had arrived is still read"
+        for attempt in (system.open_input, system.open_output):
+            with pytest.raises(PortError, match="no port matches"):
+                attempt("*")
+        system.plug("Stage piano")
+        system.plug("Box 1")
+        for use in (source.poll, output.check, lambda output=output: output.send(NOTE)):
+            with pytest.raises(PortGone, match="was unplugged"):
+                use()
+        new = system.open_input("*"), system.open_output("*")
+        system.input("Stage piano").push(NOTE)
+        new[1].send(NOTE)
+        assert new[0].poll() == [NOTE]
+        assert [message for _, message in system.output("Box 1").sent] == [NOTE]
+        for port in (source, output, *new):
+            port.close()
+
+
+def test_only_the_systems_ports_have_cables(system: MemorySystem) -> None:
+    """Pulling or putting back what the system does not have is a mistake of whoever asks."""
+    for attempt in (system.unplug, system.plug):
+        with pytest.raises(KeyError, match="Grand"):
+            attempt("Grand")
+
+
+def test_one_cable_is_pulled_twice(system: MemorySystem) -> None:
+    """A port that is unplugged by itself opens anew; putting back what is in place changes nothing."""
+    source = system.open_input("*")
+    system.plug("Stage piano")
+    assert system.open_input("*") is source
+    source.unplug()
+    again = system.open_input("*")
+    system.input("Stage piano").push(NOTE)
+    assert again.poll() == [NOTE]
+
+
+def test_the_service_stops_and_starts(system: MemorySystem) -> None:
+    """When the service ends all ports are gone, ours too; it is joined anew once it runs and all of them are closed."""
+    for _ in range(3):
+        sources = system.open_input("*"), system.open_virtual_input("keys")
+        outputs = system.open_output("*"), system.open_virtual_output("strings")
+        system.refresh()
+        system.stop()
+        told = [*(port.poll for port in sources), *(port.check for port in outputs)]
+        lists = [system.inputs, system.outputs, lambda: system.open_input("*"), lambda: system.open_virtual_input("x")]
+        for use in (*told, *told, *lists):
+            with pytest.raises(PortGone, match="has stopped; its ports come back when it does"):
+                use()
+        system.start()
+        with pytest.raises(PortError, match="still open; close them first"):
+            system.refresh()
+        for port in (*sources, *outputs):
+            port.close()
+        system.stop()
+        with pytest.raises(PortError, match="has stopped"):
+            system.refresh()
+        system.start()
+        with pytest.raises(PortGone, match="has stopped"):
+            system.inputs()
+        system.refresh()
+        assert (system.inputs(), system.outputs()) == (["Stage piano"], ["Box 1"])
+        source, output = system.open_input("*"), system.open_virtual_output("strings")
+        system.input("Stage piano").push(NOTE)
+        output.send(NOTE)
+        assert source.poll() == [NOTE]
+        source.close()
+        output.close()
+
+
+def test_what_is_sent_is_stamped_by_the_clock() -> None:
+    """Each message carries the time of the clock that the system was given."""
+    system = MemorySystem("pit", (), ("Box 1",), clock=itertools.count(5).__next__)
+    joined, ours = system.open_output("*"), system.open_virtual_output("strings")
+    joined.send(NOTE)
+    ours.send(NOTE)
+    assert joined.sent + ours.sent == [(5, NOTE), (6, NOTE)]
 
 
 def test_a_closed_port_opens_again(system: MemorySystem) -> None:

@@ -5,23 +5,26 @@ and a node /dev/snd/midiC0D*. What Linux and RtMidi do here was measured; nothin
 """
 
 import os
+import subprocess
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 import rtmidi
 from conformance import CHECKS, Line, broken_sysex_is_repaired
-from lines import system_line
+from lines import hearing, joined_line, system_line
 from stagehand import hear, joined, wait_for
 
 from engine.ports.bytedevice import open_device_input, open_device_output
-from engine.ports.port import InputPort, OutputPort, PortError
+from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 from engine.ports.system import System
 
 ALSA = rtmidi.API_LINUX_ALSA
 SLOW = 30.0  # seconds: the guest is emulated
 NOTE = b"\x90\x40\x40"
 MIXED = [NOTE, b"\xf0\x7d\x01\xf7", b"\xf8", b"\xf1\x23", b"\xfe", b"\xc3\x07", b"\xe2\x01\x40", b"\x80\x40\x00"]
+CARD = Path("/sys/bus/platform/drivers/snd_virmidi")
 LONGEST = b"\xf0" + bytes(number % 128 for number in range(4094)) + b"\xf7"
 
 
@@ -140,6 +143,78 @@ def test_an_unplugged_port_says_so(system: System) -> None:
     close_all(source, output)
 
 
+def says_it_is_gone(*ports: InputPort | OutputPort) -> None:
+    """Each of them tells it three times, once what it had brought was read."""
+    for port in ports:
+        uses = [port.check, lambda port=port: port.send(NOTE)] if hasattr(port, "check") else [port.poll]
+        for use in uses * 3:
+            with pytest.raises(PortGone, match=r"was unplugged|is gone"):
+                wait_for("the news", lambda use=use: use() and False, SLOW)
+
+
+def test_a_card_that_is_pulled_and_put_back(system: System) -> None:
+    """A card that is taken from the kernel while its ports are in use is gone for raw devices and sequencer ports, in
+    and out; put back, all of them open and carry messages, and nothing is left over.
+
+    This is how the kernel takes out a USB device: the driver lets go of the card, which ends with its last user. Only
+    then does this driver take its sequencer ports away.
+    """
+    held = []
+    for _ in range(3):
+        source, output = system.open_input("*VirMIDI 0-1"), system.open_output("*VirMIDI 0-0")
+        wire_in, wire_out = open_device_input("/dev/snd/midiC0D0"), open_device_output("/dev/snd/midiC0D1")
+        wire_in.poll()  # the card listens from the first read on
+        output.send(NOTE)
+        wire_out.send(NOTE)
+        assert (read(wire_in, 1), read(source, 1)) == ([NOTE], [NOTE])
+        held.append(_held())
+        with subprocess.Popen(["/bin/sh", "-c", f"echo snd_virmidi.0 > {CARD}/unbind"]) as pulling:
+            try:
+                says_it_is_gone(wire_in, wire_out)
+            finally:
+                close_all(wire_in, wire_out)  # it would wait for them for ever
+        assert pulling.returncode == 0
+        says_it_is_gone(source, output)
+        for attempt, told in ((system.open_input, "no port matches"), (open_device_input, "there is no such device")):
+            with pytest.raises(PortError, match=told):
+                attempt("/dev/snd/midiC0D0")
+        close_all(source, output)
+        (CARD / "bind").write_text("snd_virmidi.0")
+        wait_for("the card", lambda: len([name for name in system.outputs() if "VirMIDI 0-" in name]) == 4, SLOW)
+    assert held == held[:1] * 3
+
+
+def test_a_port_that_returns_between_two_looks(system: System) -> None:
+    """A program that ends and starts again at once has ports of the same names and numbers; ours know that they are
+    not joined to them, say so, and open anew."""
+    other = System("alsa", "Stage piano")
+    theirs = other.open_virtual_output("out"), other.open_virtual_input("in")
+    for _ in range(10):
+        source, output = system.open_input("Stage piano:out"), system.open_output("Stage piano:in")
+        theirs[0].send(NOTE)
+        output.send(NOTE)
+        assert (read(source, 1), read(theirs[1], 1)) == ([NOTE], [NOTE])
+        close_all(*theirs)
+        theirs = other.open_virtual_output("out"), other.open_virtual_input("in")
+        assert source.name in system.inputs()
+        assert output.name in system.outputs()
+        says_it_is_gone(source, output)
+        close_all(source, output)
+    close_all(*theirs, other)
+
+
+def test_looking_for_a_missing_port_leaks_nothing(system: System) -> None:
+    """Three hundred vain openings make no thread and no descriptor, and no client on the sequencer."""
+    clients = Path("/proc/asound/seq/clients")
+    before = _held(), clients.read_text()
+    for _ in range(300):
+        for attempt in (system.open_input, system.open_output):
+            with pytest.raises(PortError, match="no port matches"):
+                attempt("Grand piano*")
+        system.refresh()
+    assert (_held(), clients.read_text()) == before
+
+
 def test_more_inputs_than_alsa_has_room_for(system: System) -> None:
     """The 29th input is refused with the reason; the others go on."""
     ports = [system.open_virtual_input(f"in{number}") for number in range(28)]
@@ -150,20 +225,21 @@ def test_more_inputs_than_alsa_has_room_for(system: System) -> None:
     close_all(*ports)
 
 
+def _held() -> tuple[int, int]:
+    return len(os.listdir("/proc/self/task")), len(os.listdir("/proc/self/fd"))
+
+
 def test_opening_and_closing_leaks_nothing(system: System) -> None:
     """After 60 ports have come and gone there are as many threads and descriptors as before."""
-
-    def held() -> tuple[int, int]:
-        return len(os.listdir("/proc/self/task")), len(os.listdir("/proc/self/fd"))
 
     def one_round() -> None:
         close_all(system.open_virtual_input("keys"), system.open_virtual_output("strings"))
 
     one_round()
-    before = held()
+    before = _held()
     for _ in range(30):
         one_round()
-    wait_for("the threads' end", lambda: held() <= before, SLOW)
+    wait_for("the threads' end", lambda: _held() <= before, SLOW)
 
 
 #: python-rtmidi on ALSA refuses to play a broken message: the test after this one plays it from a raw device
@@ -178,6 +254,13 @@ def sequencer() -> Iterator[Line]:
 
 
 @contextmanager
+def joined_sequencer() -> Iterator[Line]:
+    """Ports of another program on the sequencer, which ours join."""
+    with joined_line("alsa", ALSA, carries=4096, patience=SLOW) as line:
+        yield line
+
+
+@contextmanager
 def raw_device() -> Iterator[Line]:
     """Raw MIDI nodes through the byte-device port; the other ends are their sequencer twins through python-rtmidi."""
     source, output = open_device_input("/dev/snd/midiC0D2"), open_device_output("/dev/snd/midiC0D3")
@@ -186,18 +269,11 @@ def raw_device() -> Iterator[Line]:
         joined(rtmidi.MidiOut, ALSA, "stand", lambda name: "VirMIDI 0-2" in name) as stand,
         joined(rtmidi.MidiIn, ALSA, "ear", lambda name: "VirMIDI 0-3" in name) as ear,
     ):
-
-        def heard() -> bytes:
-            data = b""
-            while (event := ear.get_message()) is not None:
-                data += bytes(event[0])
-            return data
-
-        yield Line(source, output, stand.send_message, heard, carries=4096, hears=4096, patience=SLOW)
+        yield Line(source, output, stand.send_message, hearing(ear), carries=4096, hears=4096, patience=SLOW)
     close_all(source, output)
 
 
-@pytest.mark.parametrize("kind", [sequencer, raw_device], ids=lambda kind: kind.__name__)
+@pytest.mark.parametrize("kind", [sequencer, joined_sequencer, raw_device], ids=lambda kind: kind.__name__)
 @pytest.mark.parametrize("check", PLAYABLE, ids=lambda check: check.__name__)
 def test_conformance(kind: Callable[[], Iterator[Line]], check: Callable[[Line], None]) -> None:
     """A port on ALSA, and a raw MIDI device, does what conformance.py says."""

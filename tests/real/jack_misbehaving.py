@@ -105,12 +105,17 @@ def die_in_the_middle(server: int) -> None:
     """The server dies while ports are opened: that ends, all that is open says so, and a new server is joined."""
     system = System("jack", "bayleaf")
     running: subprocess.Popen[bytes] | None = None
-    for wait in (0.0, 0.01, 0.02, 0.03):
+    for number in range(16):  # an opening takes some 25 ms: the server dies at any moment of one
         ports: list[InputPort | OutputPort] = []
-        subprocess.Popen(["/bin/sh", "-c", f"sleep {wait}; kill -9 {server}"])
-        _until(lambda ports=ports: ports.append(system.open_virtual_output(f"strings {len(ports)}")), PortGone)
+        subprocess.Popen(["/bin/sh", "-c", f"sleep {0.005 * number}; kill -9 {server}"])
+
+        def open_two(ports: list[InputPort | OutputPort] = ports) -> None:
+            ports.append(system.open_virtual_input(f"keys {len(ports)}"))
+            ports.append(system.open_virtual_output(f"strings {len(ports)}"))
+
+        _until(open_two, PortGone)
         for port in ports:
-            _until(port.check, PortGone)
+            _until(port.check if hasattr(port, "check") else port.poll, PortGone)
             port.close()
         _until(system.refresh, PortError)
         if running is not None:

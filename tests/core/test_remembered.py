@@ -1,0 +1,18 @@
+"""What the plans remember of earlier answers. A bound of our own; no outside source."""
+
+from engine.core.plan import PLAIN, Answer, Memory
+
+
+def worked_out(number: int) -> Answer:
+    return Answer(PLAIN, ((number, (b"\xf8",)),), (), (), (), (), ())
+
+
+def test_all_inputs_together_remember_so_much_and_forget_the_oldest_first() -> None:
+    """However much is played, the memory is bounded over all inputs and scenes, and the newest answers are in it."""
+    memory = Memory(most=3)
+    keys: dict[bytes, Answer] = {}
+    pads: dict[bytes, Answer] = {}
+    for number in range(5):
+        memory.keep((keys, pads)[number % 2], bytes((0x90, number, 1)), worked_out(number))
+    assert list(keys) == [bytes((0x90, 2, 1)), bytes((0x90, 4, 1))]
+    assert list(pads) == [bytes((0x90, 3, 1))]

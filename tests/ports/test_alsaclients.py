@@ -1,0 +1,47 @@
+"""What Linux prints of the sequencer's connections, read. Layout: sound/core/seq/seq_clientmgr.c, Linux 6.1."""
+
+from pathlib import Path
+
+from engine.ports.alsaclients import joined_to
+
+TOLD = """Client info
+  cur  clients : 4
+  peak clients : 5
+  max  clients : 192
+
+Client   0 : "System" [Kernel]
+  Port   0 : "Timer" (Rwe-)
+  Port   1 : "Announce" (R-e-)
+Client  16 : "Virtual Raw MIDI 0-0" [Kernel]
+  Port   0 : "VirMIDI 0-0" (RWeX)
+    Connecting To: 128:0, 129:1[ex]
+    Connected From: 129:0[real:0]
+Client 128 : "bayleaf" [User]
+  Port   0 : "Virtual Raw "MIDI" [0-0]" (-We-)
+    Connected From: 16:0
+  Output pool :
+    Pool size          : 0
+  Input pool :
+    Pool size          : 200
+Client 129 : "other" [User]
+  Port   0 : "out" (R-e-)
+    Connecting To: 16:0[real:0]
+  Port   1 : "in" (-We-)
+    Connected From: 16:0[ex]
+"""
+
+
+def test_what_is_joined_to_a_port(tmp_path: Path) -> None:
+    """Both ways of a connection are told, by client and port, whatever characters their names hold."""
+    clients = tmp_path / "clients"
+    clients.write_text(TOLD)
+    joined = joined_to("Virtual Raw MIDI 0-0:VirMIDI 0-0 16:0", clients)
+    assert joined == ['bayleaf:Virtual Raw "MIDI" [0-0]', "other:in", "other:out"]
+    assert joined_to('bayleaf:Virtual Raw "MIDI" [0-0] 128:0', clients) == ["Virtual Raw MIDI 0-0:VirMIDI 0-0"]
+    assert joined_to("System:Timer 0:0", clients) == []
+    assert joined_to("nobody:none 140:0", clients) == []
+
+
+def test_a_kernel_that_does_not_tell(tmp_path: Path) -> None:
+    """Where there is no such file nothing is joined, as far as one can tell."""
+    assert joined_to("System:Timer 0:0", tmp_path / "none") == []
