@@ -10,6 +10,9 @@ A filter is a module with
 
 A `Step` is a plain callable `(message, now) -> messages`: one whole MIDI 1.0 message and the time in nanoseconds
 come in, a tuple of whole messages goes out; an empty tuple drops, the same message in a tuple passes it on.
+A filter that keeps state may also answer `Later(at, message)`: this message at that time. The core keeps it till then,
+hands it to the filters behind, and forgets it when its input is unplugged, its scene ends or a panic comes. A later
+value of a controller, bend or pressure takes the place of one that still waits.
 Answers to a short message are remembered by the core unless the filter keeps state, so a step without state must be
 a pure function of the message.
 
@@ -24,11 +27,19 @@ from functools import cache
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from types import ModuleType
-from typing import Any, Final, TypeGuard, get_args
+from typing import Any, Final, NamedTuple, TypeGuard, get_args
 
 from pydantic import BaseModel, ConfigDict
 
-Step = Callable[[bytes, int], tuple[bytes, ...]]
+
+class Later(NamedTuple):
+    """A message that is to be sent at a later time (ns, on the clock that steps are given)."""
+
+    at: int
+    message: bytes
+
+
+Step = Callable[[bytes, int], tuple[bytes | Later, ...]]
 
 ENTRY_POINT_GROUP: Final = "bayleaf.filters"
 
@@ -38,6 +49,7 @@ BUILT_IN: Final = (
     "clock",
     "controllers",
     "convert",
+    "echo",
     "latch",
     "notes",
     "programs",

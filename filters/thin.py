@@ -5,8 +5,7 @@ passed are left out. Channels, controllers and keys are counted apart.
 
 What must arrive always passes: 0, 64 and 127 (the ends of the travel and the rest in its middle), the bender's ends and
 centre, pedals and switches (64 to 69), bank select, data entry and parameter numbers (0, 32, 6, 38, 96 to 101), and
-channel mode messages. A step answers only when a message comes, so if a fader stops between its ends, the last few
-values of the movement may be left out and it stays where the last value that passed put it.
+channel mode messages. So does the last value of a movement that stops between the ends, as soon as its 20 ms are over.
 """
 
 from typing import Annotated, Final, Literal
@@ -16,7 +15,7 @@ from pydantic import BeforeValidator
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH
 from engine.midi.words import MODE_MESSAGES, SWITCHES
 from filters._values import whole
-from filters.registry import FilterSettings, Step
+from filters.registry import FilterSettings, Later, Step
 
 KEEPS_STATE = True
 
@@ -36,17 +35,21 @@ class Settings(FilterSettings):
 def build(settings: Settings) -> Step:
     """Remember when a value of each controller last passed."""
     least = settings.milliseconds * 1_000_000
-    passed: dict[bytes, int] = {}
+    passed: dict[bytes, int] = {}  # when the last value passed, or will
 
-    def thin(message: bytes, now: int) -> tuple[bytes, ...]:
+    def thin(message: bytes, now: int) -> tuple[bytes | Later, ...]:
         kind = message[0] & 0xF0
         if kind not in _KINDS or (kind == CONTROLLER and message[1] in _NEVER):
             return (message,)
         which = message[:1] if kind == PITCH_BEND else message[:-1]
-        if not _must_pass(message, kind) and which in passed and now - passed[which] < least:
-            return ()
-        passed[which] = now
-        return (message,)
+        again = passed.get(which, now - least) + least
+        if now < passed.get(which, 0):
+            again = passed[which]  # a value waits for that time; this one takes its place
+        if now >= again or _must_pass(message, kind):
+            passed[which] = now
+            return (message,)
+        passed[which] = again
+        return (Later(again, message),)
 
     return thin
 

@@ -14,7 +14,7 @@ from engine.core.ledger import Moved, Target, made_of, moves_of, rest_of, select
 from engine.core.wire import Step, Unit
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.rig.models import Rig, Route, Scene
-from filters.registry import Filter, FilterSettings
+from filters.registry import Filter, FilterSettings, Later
 from filters.registry import Step as FilterStep
 
 #: answers that all inputs in all scenes remember together, some 600 bytes each
@@ -46,6 +46,15 @@ class Path(NamedTuple):
         return any(link.keeps_state for link in self.links)
 
 
+class Timed(NamedTuple):
+    """A message for these outputs at a later time (ns); `lasting` if its route is in force in every scene."""
+
+    at: int
+    message: bytes
+    outputs: tuple[int, ...]
+    lasting: bool
+
+
 class Answer(NamedTuple):
     """All that becomes of one message: what is sent where, and what the ledger and the loops' watch must know of it."""
 
@@ -56,6 +65,7 @@ class Answer(NamedTuple):
     selects: tuple[tuple[int, Unit], ...]  # bank and program messages by output
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
+    later: tuple[Timed, ...]  # what is to be sent at other times
 
 
 class Faults:
@@ -70,33 +80,47 @@ class Faults:
         self.first.setdefault(name, what)
 
 
-def run_chain(path: Path, message: bytes, now: int, faults: Faults) -> Unit:
+def run_chain(path: Path, message: bytes, now: int, faults: Faults) -> tuple[bytes | Later, ...]:
     """What a path's filters make of a message. A filter that fails is stepped over, and written down."""
-    flowing: Unit = (message,)
-    for name, step, _ in path.links:
-        answered: list[bytes] = []
+    flowing: tuple[bytes | Later, ...] = (message,)
+    for link in path.links:
+        answered: list[bytes | Later] = []
         for item in flowing:
-            try:
-                given = tuple(step(item, now))
-                wrong = [one for one in given if not (isinstance(one, bytes) and is_whole(one))]
-            except Exception as fault:  # a plug-in may raise anything; the show goes on without it
-                trace = fault.__traceback__
-                while trace is not None and trace.tb_next is not None:
-                    trace = trace.tb_next
-                place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
-                faults.add(name, f"{type(fault).__name__}: {fault} ({place})")
-                given, wrong = (item,), []
-            if wrong:
-                faults.add(name, f"it answered {wrong[0]!r}, which is no MIDI message")
-                given = (item,)
-            answered.extend(given)
+            if isinstance(item, Later):
+                given = _answers(link, item.message, item.at, faults)
+                answered.extend(one if isinstance(one, Later) else Later(item.at, one) for one in given)
+            else:
+                answered.extend(_answers(link, item, now, faults))
         flowing = tuple(answered)
         if not flowing:
             break
     return flowing
 
 
-def answer(message: bytes, units: Sequence[tuple[int, Unit]]) -> Answer:
+def _answers(link: Link, message: bytes, now: int, faults: Faults) -> tuple[bytes | Later, ...]:
+    try:
+        given = tuple(link.step(message, now))
+        wrong = [one for one in given if not _is_answer(one, link)]
+    except Exception as fault:  # a plug-in may raise anything; the show goes on without it
+        trace = fault.__traceback__
+        while trace is not None and trace.tb_next is not None:
+            trace = trace.tb_next
+        place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
+        faults.add(link.name, f"{type(fault).__name__}: {fault} ({place})")
+        return (message,)
+    if wrong:
+        faults.add(link.name, f"it answered {wrong[0]!r}, which is no MIDI message")
+        return (message,)
+    return given
+
+
+def _is_answer(one: object, link: Link) -> bool:
+    if isinstance(one, Later):  # a filter without state is not asked again, and its times would be remembered
+        return link.keeps_state and isinstance(one.at, int) and isinstance(one.message, bytes) and is_whole(one.message)
+    return isinstance(one, bytes) and is_whole(one)
+
+
+def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed, ...] = ()) -> Answer:
     """Sort out what the ledger must know of these deliveries; the same one twice to an output goes once."""
     once = tuple(dict.fromkeys(units))
     targets: tuple[Target, ...] = ()
@@ -108,12 +132,12 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]]) -> Answer:
     said = tuple(dict.fromkeys(item for _, unit in once for item in unit))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
-        return Answer(PLAIN, once, (), moves + made, selects, said, ())
+        return Answer(PLAIN, once, (), moves + made, selects, said, (), later)
     if is_press(message):
-        return Answer(PRESS, once, targets, moves, selects, said, ())
+        return Answer(PRESS, once, targets, moves, selects, said, (), later)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
-    return Answer(RELEASE, once, targets, moves, selects, said, others)
+    return Answer(RELEASE, once, targets, moves, selects, said, others, later)
 
 
 class Memory:
@@ -177,7 +201,8 @@ class Plan:
             known = self._work_out(source, message, now)
         if not self.called[source]:
             return known
-        return answer(message, known.units + self._run(self.called[source], message, now))
+        units, later = self._run(self.called[source], message, now)
+        return answer(message, known.units + units, later)
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this thing in this scene."""
@@ -195,22 +220,29 @@ class Plan:
 
     def _moved_by(self, paths: tuple[Path, ...], message: bytes) -> set[Moved]:
         """What this message moves on its way along these paths."""
-        units = self._run(paths, message, 0)
+        units, later = self._run(paths, message, 0)
+        units += tuple((output, (timed.message,)) for timed in later for output in timed.outputs)
         return {one for output, unit in units for one, _ in moves_of(output, unit) + made_of(output, unit)}
 
     def _work_out(self, source: int, message: bytes, now: int) -> Answer:
-        worked_out = answer(message, self._run(self._lasting[source], message, now))
+        worked_out = answer(message, self._run(self._lasting[source], message, now)[0])
         if len(message) <= 3:
             self._memory.keep(self._known[source], message, worked_out)
         return worked_out
 
-    def _run(self, paths: tuple[Path, ...], message: bytes, now: int) -> tuple[tuple[int, Unit], ...]:
+    def _run(
+        self, paths: tuple[Path, ...], message: bytes, now: int
+    ) -> tuple[tuple[tuple[int, Unit], ...], tuple[Timed, ...]]:
+        """What goes out now, and what goes out later."""
         units: list[tuple[int, Unit]] = []
+        later: list[Timed] = []
         for path in paths:
-            unit = run_chain(path, message, now, self._faults)
+            given = run_chain(path, message, now, self._faults)
+            unit = tuple(item for item in given if isinstance(item, bytes))
             if unit:
                 units.extend((output, unit) for output in path.outputs)
-        return tuple(units)
+            later += [Timed(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
+        return tuple(units), tuple(later)
 
 
 class Compiler:

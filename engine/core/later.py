@@ -1,0 +1,69 @@
+"""Messages that filters answered for a later time.
+
+Their notes are in the ledger like a player's: under a number of their own for each input, so that a key which an echo
+and a player both hold sounds until both let go.
+"""
+
+from heapq import heappop, heappush
+from itertools import count
+from typing import NamedTuple
+
+from engine.core.plan import Timed
+from engine.core.slots import replaceable
+
+
+class Due(NamedTuple):
+    """A message whose time has come: from which player (see `player`), for which outputs."""
+
+    player: int
+    source: int
+    message: bytes
+    outputs: tuple[int, ...]
+
+
+def player(source: int, lasting: bool) -> int:
+    """Under which number the later notes of an input are in the ledger: those of lasting routes apart."""
+    return -1 - (2 * source + lasting)
+
+
+class Timetable:
+    """What waits, by time. Loop only; times in nanoseconds."""
+
+    def __init__(self) -> None:
+        self._heap: list[tuple[int, int, Due]] = []
+        self._number = count()  # of two for one time the first comes first
+        self._values: dict[tuple[int, tuple[int, ...], tuple[int, ...]], int] = {}  # -> number of the one that counts
+        self.players: set[int] = set()  # who has ever sent anything
+
+    @property
+    def due(self) -> int | None:
+        """When `take` next has something, or None."""
+        return self._heap[0][0] if self._heap else None
+
+    def add(self, source: int, timed: Timed) -> None:
+        """Keep this till its time; a value takes the place of an earlier one of the same thing."""
+        number = next(self._number)
+        due = Due(player(source, timed.lasting), source, timed.message, timed.outputs)
+        self.players.add(due.player)
+        slot = replaceable(timed.message)
+        if slot is not None:
+            self._values[due.player, timed.outputs, slot] = number
+        heappush(self._heap, (timed.at, number, due))
+
+    def take(self, now: int) -> list[Due]:
+        """What is due by now, in order."""
+        taken: list[Due] = []
+        while self._heap and self._heap[0][0] <= now:
+            _, number, due = heappop(self._heap)
+            slot = replaceable(due.message)
+            if slot is None:
+                taken.append(due)
+            elif self._values[due.player, due.outputs, slot] == number:
+                del self._values[due.player, due.outputs, slot]
+                taken.append(due)
+        return taken
+
+    def forget(self, players: set[int]) -> None:
+        """What these would have sent is not sent."""
+        self._heap = sorted(entry for entry in self._heap if entry[2].player not in players)
+        self._values = {key: number for key, number in self._values.items() if key[0] not in players}
