@@ -1,5 +1,6 @@
 """Commands that look without playing: ports, new, check, explain."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -15,6 +16,7 @@ from engine.ports.open import open_system
 from engine.rig.load import load
 from engine.rig.models import Rig, Scene
 from engine.rig.starter import starter
+from filters.registry import Later
 
 
 def add_to(app: typer.Typer) -> None:
@@ -111,8 +113,14 @@ def explain(
         _print_explanation(found, input, asked)
 
 
-def _hex(messages: tuple[bytes, ...]) -> list[str]:
-    return [to_hex(message) for message in messages]
+def _hex(messages: Sequence[bytes | Later]) -> list[str]:
+    return [_one(message) for message in messages]
+
+
+def _one(message: bytes | Later) -> str:
+    if isinstance(message, Later):
+        return f"{to_hex(message.message)} after {message.at / 1e6:g} ms"
+    return to_hex(message)
 
 
 def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
@@ -145,7 +153,9 @@ def _print_explanation(found: Explanation, source: str, message: bytes) -> None:
             print(f"    {one.filter}: {_change(one.took, one.gave)}")
     print("what each output gets:")
     for name, messages in found.outputs.items():
-        words = "; ".join(f"{to_hex(item)} ({describe(item)})" for item in messages)
+        words = "; ".join(
+            f"{_one(item)} ({describe(item.message if isinstance(item, Later) else item)})" for item in messages
+        )
         print(f"  {name}: {words or 'nothing'}")
 
 
@@ -155,7 +165,7 @@ def _verdict(route: RouteVerdict) -> str:
     return "passes" if not route.filters else f"passes as {', '.join(_hex(route.result))}"
 
 
-def _change(took: tuple[bytes, ...], gave: tuple[bytes, ...]) -> str:
+def _change(took: Sequence[bytes | Later], gave: Sequence[bytes | Later]) -> str:
     if not gave:
         return "stops it"
     return "leaves it" if gave == took else ", ".join(_hex(gave))

@@ -9,14 +9,16 @@ from dataclasses import dataclass
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
-from engine.core.ledger import Ledger, Target
+from engine.core.later import Due, Timetable, player
+from engine.core.ledger import Ledger, Target, moves_of
 from engine.core.loops import Loops
 from engine.core.plan import PRESS, RELEASE, Answer, Compiler, Faults, Plan
 from engine.core.sensing import SENSE, Sensing
 from engine.core.setlist import SetList
 from engine.core.silence import SWEEP, WHEELS
+from engine.core.sync import Sync, is_clock
 from engine.core.wire import DIN, Delivery, Speed, Step, Unit, Wire
-from engine.midi.kinds import is_release
+from engine.midi.kinds import SYSEX, is_press, is_release
 from engine.rig.models import Rig
 from filters.registry import Filter, registry
 
@@ -65,6 +67,8 @@ class Bay:
         self.news: list[tuple[str, str]] = []  # (port, sentence) of what happened unasked, taken away by the caller
         self.ledger = Ledger()
         self.loops = Loops()
+        self.timetable = Timetable()
+        self.sync = Sync(rig, self.inputs, self.outputs)
         self.wires = [
             Wire(index, self._speed(name, (speeds or {}).get(name))) for index, name in enumerate(self.outputs)
         ]
@@ -90,6 +94,12 @@ class Bay:
             self.sensing.heard_at[source] = now
         if self.sensing.silent:
             self.sensing.silent.discard(source)
+        if self.timetable.due is not None and self.timetable.due <= now:
+            self._send_due(now, out)
+        if message[0] >= SYSEX:
+            self._put_all(now, self.sync.hear(now, source, message), out)
+            if self.sync.cues.recalls:
+                self._recall_cues(now, out)
         board = self._boards[source]
         if board is not None and (trigger := board.find(message)) is not None:
             if board.passes(trigger):
@@ -106,6 +116,10 @@ class Bay:
         out: list[Delivery] = []
         self.loops.tick(now)
         self._judge(now, out)
+        self._put_all(now, self.sync.tick(now), out)
+        if self.sync.cues.recalls:
+            self._recall_cues(now, out)
+        self._send_due(now, out)
         for source in self.sensing.silenced(now):
             self.news.append(
                 (self.inputs[source], "fell silent (no active sensing for 330 ms); its notes are released")
@@ -122,13 +136,19 @@ class Bay:
     def due(self) -> int | None:
         """When `tick` is next wanted, or None."""
         dues = [wire.due for wire in self.wires if wire.due is not None]
-        dues += [due for due in (self.loops.due, self.sensing.due) if due is not None]
+        dues += [
+            due for due in (self.loops.due, self.sensing.due, self.timetable.due, self.sync.due) if due is not None
+        ]
         return min(dues, default=None)
 
     @property
     def waiting(self) -> bool:
         """Whether anything that came in or was asked for has not been handed over yet."""
-        return self.loops.due is not None or any(wire.due is not None for wire in self.wires)
+        return (
+            self.timetable.due is not None
+            or self.loops.due is not None
+            or any(wire.due is not None for wire in self.wires)
+        )
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         plan = self.plan
@@ -153,8 +173,13 @@ class Bay:
             self.ledger.move(source, message, answer.moves)
         for output, selecting in answer.selects:
             self.ledger.select(output, selecting)
-        if message == SENSE:
-            self.sensing.carry(now, (output for output, _ in answer.units))
+        if message[0] >= SYSEX:
+            if message == SENSE:
+                self.sensing.carry(now, (output for output, _ in answer.units))
+            elif is_clock(message):
+                units = self.sync.let_through(now, source, message, units)
+        for timed in answer.later:
+            self.timetable.add(source, timed)
         for output, unit in units:
             if not (watched and self.loops.holds(source, output, unit)):
                 wires[output].put(now, unit, out)
@@ -200,6 +225,43 @@ class Bay:
                 self.news.append((self.inputs[source], f"{told} until the cable or the scene changes"))
                 out += self._let_go(now, source)
 
+    def _put_all(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
+        for output, message in sent:
+            self.wires[output].put(now, (message,), out)
+
+    def _recall_cues(self, now: int, out: list[Delivery]) -> None:
+        """The time code has reached scenes that wait for it."""
+        numbers, self.sync.cues.recalls = self.sync.cues.recalls, []
+        for number in numbers:
+            self.outcomes.append(self._obey(now, Command("scene", number), "time code", out))
+
+    # Later messages
+
+    def _send_due(self, now: int, out: list[Delivery]) -> None:
+        """What filters had answered for this time; its notes are in the ledger like a player's."""
+        for due in self.timetable.take(now):
+            for output, message in self._later(due):
+                self.wires[output].put(now, (message,), out)
+
+    def _later(self, due: Due) -> Iterable[tuple[int, bytes]]:
+        message, outputs = due.message, due.outputs
+        if is_release(message):
+            return self.ledger.release(due.player, message) or ()
+        if is_press(message):
+            outputs = tuple(output for output in outputs if not self.wires[output].full)
+            targets = tuple(Target(output, message[0] & 0x0F, message[1]) for output in outputs)
+            self.ledger.press(due.player, message, targets)
+        for output in outputs:
+            self.ledger.move(due.source, message, moves_of(output, (message,)))
+        return [(output, message) for output in outputs]
+
+    def _forget_later(self, now: int, players: set[int], out: list[Delivery]) -> None:
+        """Nothing more is sent for these, and what sounds of theirs ends."""
+        self.timetable.forget(players)
+        for each in players & self.timetable.players:
+            for output, message in self.ledger.abandon(each):
+                self.wires[output].put(now, (message,), out)
+
     # Cables
 
     def input_lost(self, now: int, source: int) -> list[Delivery]:
@@ -242,6 +304,7 @@ class Bay:
 
     def _let_go(self, now: int, source: int) -> list[Delivery]:
         out: list[Delivery] = []
+        self._forget_later(now, {player(source, False), player(source, True)}, out)
         for output, message in self.ledger.abandon(source):
             self.wires[output].put(now, (message,), out)
         return out
@@ -284,6 +347,7 @@ class Bay:
     def release_all(self, now: int) -> list[Delivery]:
         """End of the show: every note off, every pedal, bend and wheel to rest."""
         out: list[Delivery] = []
+        self.timetable.forget(self.timetable.players)
         for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
             self.wires[output].put(now, (message,), out)
         return out
@@ -300,6 +364,8 @@ class Bay:
             return self._step(now, command.do, source, out)
         if command.do == "panic":
             return self._panic(now, source, out)
+        if command.do == "tap":
+            return self._tap(now, source)
         return self._resend(now, source, out)
 
     def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> Outcome:
@@ -325,6 +391,7 @@ class Bay:
         self.plan = plan
         self.loops.lift(now)
         self._judge(now, out)
+        self._forget_later(now, {player(source, False) for source in range(len(self.inputs))}, out)
         if plan.cuts:
             for output, message in self.ledger.cut():
                 self.wires[output].put(now, (message,), out)
@@ -357,10 +424,17 @@ class Bay:
         for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
             messages[output].append(message)
         self.ledger.forget_keys()
+        self.timetable.forget(self.timetable.players)
         for wire in self.wires:
             wire.panic(now, messages[wire.output] + list(SWEEP), out)
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
         return self._outcome("panic", True, text, source)
+
+    def _tap(self, now: int, source: str) -> Outcome:
+        if self.sync.clock is None:
+            return self._outcome("tap", False, "this rig has no clock of its own; the tap changed nothing", source)
+        self.sync.clock.tap(now)
+        return self._outcome("tap", True, f"tempo {self.sync.clock.bpm:.1f}", source)
 
     def _outcome(self, do: str, done: bool, text: str, source: str, burst_bytes: int = 0, ready_ns: int = 0) -> Outcome:
         held = self.ledger.sounding()

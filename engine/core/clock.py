@@ -5,6 +5,7 @@ sixteenths, six clocks each.
 """
 
 from collections import deque
+from itertools import pairwise
 from typing import Final
 
 CLOCK, START, CONTINUE, STOP = (bytes((status,)) for status in (0xF8, 0xFA, 0xFB, 0xFC))
@@ -36,6 +37,7 @@ class Follower:
         self._starting = False
         self._ticks: deque[tuple[int, int]] = deque(maxlen=_KEPT)  # (number, time in ns)
         self._odd = 0  # intervals in a row that did not fit
+        self.last_bpm: float | None = None  # the tempo when a clock last came
 
     def hear(self, now: int, message: bytes) -> None:
         """A clock, start, continue, stop or song position."""
@@ -50,11 +52,20 @@ class Follower:
         elif message[0] == SONG_POSITION and not self.running:
             self.position = (message[1] | message[2] << 7) * PER_SIXTEENTH
 
+    @property
+    def silent_at(self) -> int | None:
+        """When it will have stopped unless another clock comes: after four periods without one."""
+        return self._ticks[-1][1] + round(4 * (self._period() or period(SLOWEST))) if self._ticks else None
+
+    @property
+    def steady(self) -> bool:
+        """Whether a beat's clocks or more have come."""
+        return len(self._ticks) >= PER_BEAT
+
     def alive(self, now: int) -> bool:
-        """Whether its clocks go on: four periods without one are the end."""
-        if not self._ticks:
-            return False
-        return now - self._ticks[-1][1] < 4 * (self._period() or period(SLOWEST))
+        """Whether its clocks go on."""
+        end = self.silent_at
+        return end is not None and now < end
 
     def bpm(self, now: int) -> float | None:
         """Tempo in beats a minute, by least squares over the last clocks; None if none can be told."""
@@ -79,6 +90,8 @@ class Follower:
             self._odd, steps = 0, 1
         if steps:
             self._ticks.append((last + steps, now))
+            if len(self._ticks) == _KEPT or not len(self._ticks) % _FEWEST:
+                self.last_bpm = self.bpm(now)
 
     def _steps(self, interval: int) -> int:
         """How many clocks lie in this interval: 1, or more if some are missing, 0 for one too many."""
@@ -92,7 +105,7 @@ class Follower:
         ticks = list(self._ticks)[-13:]
         if len(ticks) < 3:
             return None
-        between = sorted((b[1] - a[1]) / (b[0] - a[0]) for a, b in zip(ticks, ticks[1:], strict=False))
+        between = sorted((b[1] - a[1]) / (b[0] - a[0]) for a, b in pairwise(ticks))
         return between[len(between) // 2]
 
     def _slope(self) -> float:
@@ -165,8 +178,13 @@ class Generator:
             beat = (self._taps[-1] - self._taps[0]) / (len(self._taps) - 1)
             self.set_bpm(now, max(SLOWEST, min(FASTEST, _MINUTE / beat)))
 
+    def take_over(self, now: int, bpm: float, position: int) -> None:
+        """Go on where another clock has fallen silent."""
+        self.bpm, self.running, self.position = max(SLOWEST, min(FASTEST, bpm)), True, position
+        self._from, self._next = now, 0
+
     def send(self, now: int) -> list[bytes]:
-        """The clock, if it is due. After a stall those that were missed stay missed: a run of them would be no tempo."""
+        """The clock, if it is due. Those that a stall has missed stay missed: a run of them would be no tempo."""
         due = self.due
         if due is None or now < due:
             return []

@@ -5,7 +5,7 @@ for each message, all of its deliveries; the second time any number of routes an
 """
 
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 from typing import Final, NamedTuple
 
@@ -65,7 +65,7 @@ class Answer(NamedTuple):
     selects: tuple[tuple[int, Unit], ...]  # bank and program messages by output
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
-    later: tuple[Timed, ...]  # what is to be sent at other times
+    later: tuple[Timed, ...] = ()  # what is to be sent at other times
 
 
 class Faults:
@@ -84,17 +84,22 @@ def run_chain(path: Path, message: bytes, now: int, faults: Faults) -> tuple[byt
     """What a path's filters make of a message. A filter that fails is stepped over, and written down."""
     flowing: tuple[bytes | Later, ...] = (message,)
     for link in path.links:
-        answered: list[bytes | Later] = []
-        for item in flowing:
-            if isinstance(item, Later):
-                given = _answers(link, item.message, item.at, faults)
-                answered.extend(one if isinstance(one, Later) else Later(item.at, one) for one in given)
-            else:
-                answered.extend(_answers(link, item, now, faults))
-        flowing = tuple(answered)
+        flowing = through(link, flowing, now, faults)
         if not flowing:
             break
     return flowing
+
+
+def through(link: Link, flowing: Iterable[bytes | Later], now: int, faults: Faults) -> tuple[bytes | Later, ...]:
+    """What one filter makes of what reaches it; what is for later it is asked with that time."""
+    answered: list[bytes | Later] = []
+    for item in flowing:
+        if isinstance(item, Later):
+            given = _answers(link, item.message, item.at, faults)
+            answered.extend(one if isinstance(one, Later) else Later(item.at, one) for one in given)
+        else:
+            answered.extend(_answers(link, item, now, faults))
+    return tuple(answered)
 
 
 def _answers(link: Link, message: bytes, now: int, faults: Faults) -> tuple[bytes | Later, ...]:

@@ -2,18 +2,18 @@
 
 from dataclasses import dataclass
 
-from engine.core.plan import Compiler, Faults, Path, run_chain
+from engine.core.plan import Compiler, Faults, Path, through
 from engine.rig.models import Rig, Scene
-from filters.registry import registry
+from filters.registry import Later, registry
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What one filter made of what reached it; messages as bytes."""
+    """What one filter made of what reached it: messages, or `Later` with the time from now in ns."""
 
     filter: str
-    took: tuple[bytes, ...]
-    gave: tuple[bytes, ...]
+    took: tuple[bytes | Later, ...]
+    gave: tuple[bytes | Later, ...]
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class RouteVerdict:
     route: str
     outputs: tuple[str, ...]
     filters: tuple[Verdict, ...]
-    result: tuple[bytes, ...]
+    result: tuple[bytes | Later, ...]
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Explanation:
 
     scene: tuple[int, str]
     routes: tuple[RouteVerdict, ...]
-    outputs: dict[str, tuple[bytes, ...]]
+    outputs: dict[str, tuple[bytes | Later, ...]]
 
 
 def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
@@ -46,19 +46,21 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     routes = tuple(_judge(path, names, message, faults) for path in plan.paths[index])
     # compiled anew: filters with state have just been asked once
     answer = Compiler(rig, registry(), faults).plan(scene).answer(index, message, 0)
-    outputs: dict[str, tuple[bytes, ...]] = dict.fromkeys(names, ())
+    outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit
+    for timed in answer.later:
+        for output in timed.outputs:
+            outputs[names[output]] += (Later(timed.at, timed.message),)
     return Explanation((scene.number, scene.name), routes, outputs)
 
 
 def _judge(path: Path, outputs: tuple[str, ...], message: bytes, faults: Faults) -> RouteVerdict:
-    flowing: tuple[bytes, ...] = (message,)
+    flowing: tuple[bytes | Later, ...] = (message,)
     verdicts = []
     for link in path.links:
         took = flowing
-        alone = Path(path.route, (link,), path.outputs)
-        flowing = tuple(given for item in took for given in run_chain(alone, item, 0, faults))
+        flowing = through(link, took, 0, faults)
         verdicts.append(Verdict(link.name, took, flowing))
         if not flowing:
             break

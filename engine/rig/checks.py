@@ -37,6 +37,7 @@ def _everything(data: Data) -> Iterator[Complaint]:
     yield from _scene_references(data)
     yield from _bursts(data)
     yield from _controls(data)
+    yield from _sync(data)
 
 
 # Reading loose data
@@ -307,3 +308,17 @@ def _controls(data: Data) -> Iterator[Complaint]:
         if condition and first != index:
             text = f"control {first + 1} has this condition already on the same input; keep one of the two"
             yield Complaint(("controls", index, "when"), text)
+
+
+# Clock and time code
+
+
+def _sync(data: Data) -> Iterator[Complaint]:
+    sync = _table(data, "sync")
+    for section in ("clock", "timecode"):
+        found = _table(sync, section)
+        for place, name in _names(found.get("from"), ("sync", section, "from")):
+            if name != "internal":
+                yield from _refer(data, "inputs", name, place)
+        for place, name in _names(found.get("to"), ("sync", section, "to")):
+            yield from _refer(data, "outputs", name, place)

@@ -20,6 +20,7 @@ from pydantic import (
     model_validator,
 )
 
+from engine.midi.timecode import RATES, read_label
 from filters.registry import FilterSettings, registry
 
 
@@ -45,7 +46,7 @@ Channel = Annotated[int, _between(1, 16)]
 Value = Annotated[int, _between(0, 127)]
 PrintedProgram = Annotated[int, AfterValidator(_program)]
 BankUse = Literal["none", "msb", "lsb", "msb lsb"]
-Action = Literal["scene", "next", "back", "panic", "resend"]
+Action = Literal["scene", "next", "back", "panic", "resend", "tap"]
 
 _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
 _LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a slip of the pen
@@ -124,6 +125,7 @@ class Input(_Port):
 
 class Output(_Port):
     wire: Literal["din", "fast"] = "fast"
+    running_status: bool = False
     active_sensing: bool = False
 
 
@@ -231,9 +233,57 @@ class Route(_Part):
     through: tuple[FilterSettings, ...] = ()
 
 
+def _place(found: str) -> str:
+    """A place in time code; which frames there are depends on the rate, so the fewest that all have are allowed."""
+    read_label(found, RATES["24"])
+    return found
+
+
+def _tempo(found: Any) -> Any:
+    if isinstance(found, bool) or not isinstance(found, int | float) or not 20 <= found <= 300:
+        raise ValueError("beats a minute from 20 to 300")
+    return float(found)
+
+
+class Clock(_Part):
+    """One clock for the rig: from the first of these sources that is alive, "internal" or inputs."""
+
+    source: Names = Field(("internal",), alias="from")
+    bpm: Annotated[float, BeforeValidator(_tempo)] = 120.0
+    to: Names = ()
+    run: bool = False
+
+
+class TimeCode(_Part):
+    """One time code for the rig; `chase`: a jump recalls the scene in force there; `with_clock`: ours runs and stops
+    with a clock that is followed."""
+
+    source: str = Field("internal", alias="from")
+    rate: Literal["24", "25", "29.97 drop", "30"] = "25"
+    start: str = "00:00:00:00"
+    to: Names = ()
+    run: bool = False
+    chase: bool = False
+    with_clock: bool = False
+
+    @model_validator(mode="after")
+    def _start_exists(self) -> "TimeCode":
+        try:
+            read_label(self.start, RATES[self.rate])
+        except ValueError as fault:
+            raise ValueError(f'start = "{self.start}" is no place at this rate; allowed: {fault}') from None
+        return self
+
+
+class Sync(_Part):
+    clock: Clock | None = None
+    timecode: TimeCode | None = None
+
+
 class Scene(_Part):
     number: Annotated[int, _between(1, 16384)]
     name: Text
+    at: Annotated[str, AfterValidator(_place)] | None = None
     held: Literal["ring", "cut"] = "ring"
     routes: tuple[Route, ...] = ()
     burst: tuple[BurstStep, ...] = ()
@@ -251,6 +301,7 @@ class Rig(_Part):
     scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
     setlists: tuple[SetList, ...] = ()
     controls: tuple[Control, ...] = ()
+    sync: Sync = Sync()
 
     def scene(self, wanted: int | str) -> Scene | None:
         """The scene of this number or name; a name wins over a number in words."""

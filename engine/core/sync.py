@@ -1,0 +1,247 @@
+"""One clock and one time code for the rig: where they come from, where they go, and what follows them.
+
+The clock comes from the first of its sources that is alive. What it says goes to the outputs of `[sync.clock]` the
+short way, and no other clock gets there; where routes lead several clocks to one output, the first that speaks keeps
+it till it falls silent. Time code is shown from wherever it comes, and recalls the scenes that name a place in it.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import Final, NamedTuple
+
+from engine.core import clock, timecode
+from engine.core.cues import Cues
+from engine.core.wire import Unit
+from engine.midi.timecode import RATES, Label, read_label
+from engine.rig.models import Rig
+
+INTERNAL: Final = "internal"
+_CLOCKS: Final = frozenset({clock.CLOCK, clock.START, clock.CONTINUE, clock.STOP})
+_OWNED: Final = 500_000_000  # ns that an output stays with a routed clock that fell silent
+_STEADY: Final = clock.PER_BEAT  # clocks of a better source before it takes over
+
+Sent = list[tuple[int, bytes]]  # output, message
+
+
+class Shown(NamedTuple):
+    """The time code to show: where, whether it runs, and from where it comes."""
+
+    label: Label
+    running: bool
+    source: str
+
+
+def is_clock(message: bytes) -> bool:
+    """Whether this belongs to beat clock: clock, start, continue, stop."""
+    return message in _CLOCKS
+
+
+class Sync:
+    """Loop only. Inputs and outputs are indices, times in nanoseconds."""
+
+    def __init__(self, rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> None:
+        self._inputs = inputs
+        settings, code = rig.sync.clock, rig.sync.timecode
+        self._clock_to = tuple(outputs.index(name) for name in settings.to) if settings else ()
+        self._sources = _places(settings.source if settings else (), inputs)
+        self.clock = clock.Generator(settings.bpm) if settings and None in self._sources else None
+        self._runs = bool(settings and settings.run)
+        self.followers: dict[int, clock.Follower] = {}
+        self._leader: int | None = None  # the input that is followed; None is our own clock, or nobody
+        self._forwarded_at = -_OWNED
+        self._owners: dict[int, tuple[int, int]] = {}  # output -> the input whose routed clock it has, and since when
+        self._code_to = tuple(outputs.index(name) for name in code.to) if code else ()
+        self._code_from = inputs.index(code.source) if code and code.source != INTERNAL else None
+        rate = RATES[code.rate] if code else RATES["25"]
+        own = code is not None and code.source == INTERNAL
+        self.code = timecode.Generator(rate, read_label(code.start, rate)) if code and own else None
+        self._code_runs = bool(code and code.run)
+        self._code_with_clock = bool(code and code.with_clock)
+        self.readers: dict[int, timecode.Reader] = {}
+        self.cues = Cues(rig.scenes, bool(code and code.chase))
+        self._code_label: Label | None = None  # where our own time code was when it was last looked at
+
+    def begin(self, now: int) -> Sent:
+        """The show begins: what is to run from the start runs."""
+        sent: Sent = []
+        if self.clock is not None and self._runs:
+            sent += self.to_clock(self.clock.start(now))
+        if self.code is not None and self._code_runs:
+            sent += self.start_code(now)
+        return sent
+
+    # What comes in
+
+    def hear(self, now: int, source: int, message: bytes) -> Sent:
+        """A system message of an input: clock, position, time code or SysEx."""
+        if message in _CLOCKS or message[0] == clock.SONG_POSITION:
+            return self._hear_clock(now, source, message)
+        if message[0] == 0xF1 or message[:1] == b"\xf0":
+            return self._hear_code(now, source, message)
+        return []
+
+    def _hear_clock(self, now: int, source: int, message: bytes) -> Sent:
+        follower = self.followers.setdefault(source, clock.Follower())
+        follower.hear(now, message)
+        if source not in self._sources:
+            return []
+        self._choose(now, source)
+        if self._leader != source:
+            return []
+        if message == clock.CLOCK:
+            if now - self._forwarded_at < self._shortest(now, follower):
+                return []  # the source before has just sent one
+            self._forwarded_at = now
+        sent = [(output, message) for output in self._clock_to]
+        if self._code_with_clock and self.code is not None:
+            if message in (clock.START, clock.CONTINUE):
+                sent += self.start_code(now)
+            elif message == clock.STOP:
+                self.code.stop(now)
+        return sent
+
+    def _shortest(self, now: int, follower: clock.Follower) -> float:
+        bpm = follower.bpm(now)
+        return clock.period(bpm) / 2 if bpm and now - self._forwarded_at < clock.period(clock.SLOWEST) else 0
+
+    def _choose(self, now: int, source: int) -> None:
+        """The first source of the list that is alive leads; a better one takes over once it is steady."""
+        if self._leader == source:
+            return
+        leads = self.followers.get(self._leader) if self._leader is not None else None
+        own = self._leader is None and self.clock is not None and self.clock.running
+        alive = own or (leads is not None and leads.alive(now))
+        better = self._sources.index(source) < self._sources.index(self._leader) if alive else True
+        if better and (not alive or self.followers[source].steady):
+            self._leader = source
+
+    def _hear_code(self, now: int, source: int, message: bytes) -> Sent:
+        reader = self.readers.get(source) or timecode.Reader()
+        step = reader.hear(now, message)
+        if message[0] == 0xF1 or step is not None:  # not just any SysEx
+            self.readers[source] = reader
+        if step is not None and source == self._shown_input():
+            self.cues.pass_by(step)
+        if source != self._code_from or not (message[0] == 0xF1 or message[3:4] == b"\x01"):
+            return []
+        return [(output, message) for output in self._code_to]
+
+    # What is due
+
+    @property
+    def due(self) -> int | None:
+        """When `tick` is next wanted, or None."""
+        dues = [reader.due for reader in self.readers.values()]
+        if self.clock is not None and self._leader is None:
+            dues.append(self.clock.due)
+        if self.code is not None:
+            dues.append(self.code.due)
+        if self._leader is not None and self.clock is not None:
+            dues.append(self._leader_due())
+        return min((due for due in dues if due is not None), default=None)
+
+    def tick(self, now: int) -> Sent:
+        """What our own clock and time code say by now; and whether others have stopped."""
+        sent: Sent = []
+        self._mind_the_leader(now)
+        if self.clock is not None and self._leader is None:
+            sent += self.to_clock(self.clock.send(now))
+        if self.code is not None and self.code.running:
+            sent += self._to_code(self.code.send(now))
+            before, self._code_label = self._code_label, self.code.label(now)
+            if before != self._code_label:
+                self.cues.pass_by(timecode.Step(before, self._code_label, True))
+        for reader in self.readers.values():
+            reader.stopped(now)
+        return sent
+
+    def _leader_due(self) -> int | None:
+        leader = self.followers.get(self._leader) if self._leader is not None else None
+        return leader.silent_at if leader is not None else None
+
+    def _mind_the_leader(self, now: int) -> None:
+        """A leader that falls silent hands over: to our own clock at its tempo, or to the next that speaks."""
+        leader = self.followers.get(self._leader) if self._leader is not None else None
+        if leader is None or leader.alive(now):
+            return
+        self._leader = None
+        if self.clock is not None and leader.last_bpm is not None and leader.running:
+            self.clock.take_over(now, leader.last_bpm, leader.position)
+
+    # Commands
+
+    def start_code(self, now: int) -> Sent:
+        """Our own time code runs from where it stands."""
+        if self.code is None or self.code.running:
+            return []
+        self._code_label = None
+        return self._to_code(self.code.start(now))
+
+    def locate_code(self, now: int, place: Label) -> Sent:
+        """Our own time code goes there."""
+        if self.code is None:
+            return []
+        sent = self._to_code(self.code.locate(now, place))
+        self.cues.pass_by(timecode.Step(self._code_label, place, False))
+        self._code_label = place
+        return sent
+
+    def command_clock(self, now: int, what: str) -> Sent:
+        """Our own clock: "start", "continue" or "stop"."""
+        if self.clock is None:
+            return []
+        if what == "stop":
+            return self.to_clock(self.clock.stop())
+        return self.to_clock(self.clock.start(now) if what == "start" else self.clock.go_on(now))
+
+    # What is shown
+
+    def bpm(self, now: int) -> float | None:
+        """The rig's tempo; without a clock of its own, that of the first input that sends one."""
+        if self._leader is not None:
+            return self.followers[self._leader].bpm(now)
+        if self.clock is not None and self.clock.running:
+            return self.clock.bpm
+        heard = [follower.bpm(now) for follower in self.followers.values() if follower.alive(now)]
+        return next((bpm for bpm in heard if bpm is not None), self.clock.bpm if self.clock else None)
+
+    def shown(self, now: int) -> Shown | None:
+        """The time code to show, or None."""
+        if self.code is not None:
+            return Shown(self.code.label(now), self.code.running, INTERNAL)
+        source = self._shown_input()
+        reader = self.readers.get(source) if source is not None else None
+        if source is None or reader is None or reader.label is None:
+            return None
+        return Shown(reader.label, reader.running, self._inputs[source])
+
+    # Two clocks
+
+    def let_through(
+        self, now: int, source: int, message: bytes, units: Iterable[tuple[int, Unit]]
+    ) -> list[tuple[int, Unit]]:
+        """Of a routed clock, what goes where no other clock goes."""
+        passing = []
+        for output, unit in units:
+            owner, at = self._owners.get(output, (source, now))
+            if output in self._clock_to or (owner != source and now - at < _OWNED):
+                continue
+            self._owners[output] = (source, now)
+            passing.append((output, unit))
+        return passing
+
+    def _shown_input(self) -> int | None:
+        if self.code is not None:
+            return None
+        return self._code_from if self._code_from is not None else next(iter(self.readers), None)
+
+    def to_clock(self, messages: Iterable[bytes]) -> Sent:
+        """These for the outputs of the clock."""
+        return [(output, message) for message in messages for output in self._clock_to]
+
+    def _to_code(self, messages: Iterable[bytes]) -> Sent:
+        return [(output, message) for message in messages for output in self._code_to]
+
+
+def _places(names: Sequence[str], inputs: Sequence[str]) -> tuple[int | None, ...]:
+    """Indices of sources; None is our own clock."""
+    return tuple(None if name == INTERNAL else inputs.index(name) for name in names)
