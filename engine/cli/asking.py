@@ -21,6 +21,8 @@ def add_to(app: typer.Typer) -> None:
         ("back", back),
         ("panic", panic),
         ("resend", resend),
+        ("clock", clock),
+        ("timecode", timecode),
         ("status", status),
         ("watch", watch),
     ):
@@ -54,6 +56,33 @@ def panic(name: Name = "bayleaf", json: Json = False) -> None:
 def resend(name: Name = "bayleaf", json: Json = False) -> None:
     """Send the present scene's banks and programs again."""
     _act(name, {"do": "resend"}, json)
+
+
+def clock(
+    what: Annotated[str, typer.Argument(help="start, continue, stop, tap, or a tempo in beats a minute.")],
+    name: Name = "bayleaf",
+    json: Json = False,
+) -> None:
+    """Start, stop or set the rig's own clock."""
+    if what == "tap":
+        _act(name, {"do": "tap"}, json)
+        return
+    with contextlib.suppress(ValueError):
+        _act(name, {"do": "clock", "what": "tempo", "value": float(what)}, json)
+        return
+    _act(name, {"do": "clock", "what": what}, json)
+
+
+def timecode(
+    what: Annotated[str, typer.Argument(help="start, stop, or a place to go to, such as 01:00:00:00.")],
+    name: Name = "bayleaf",
+    json: Json = False,
+) -> None:
+    """Start, stop or move the rig's own time code."""
+    if ":" in what:
+        _act(name, {"do": "timecode", "what": "locate", "value": what}, json)
+    else:
+        _act(name, {"do": "timecode", "what": what}, json)
 
 
 def _act(name: str, request: dict[str, Any], json: bool) -> None:
@@ -99,6 +128,10 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
 def _health(found: dict[str, Any]) -> Iterator[str]:
     """What is to be known beside the ports, a line each."""
     latency, recorder = found["latency"], found["recorder"]
+    if found["tempo"] is not None:
+        yield f"clock: {found['tempo']:.1f} beats a minute, from {found['clock_from'] or 'nowhere: it stands'}"
+    if found["timecode"] is not None:
+        yield f"time code: {_place(found)}"
     if latency["p50_ms"] is not None:
         figures = ", ".join(f"{key[:-3].replace('_9', '.9')} {value:.2f} ms" for key, value in latency.items())
         yield f"from reading a message to handing it on: {figures}"
@@ -116,12 +149,45 @@ def _health(found: dict[str, Any]) -> Iterator[str]:
         yield f"the rig file as it is now was refused, and what plays plays on:\n{found['refused_rig']}"
 
 
+def _place(found: dict[str, Any]) -> str:
+    runs = "runs" if found["timecode_runs"] else "stands"
+    return f"{found['timecode']} ({found['timecode_rate']} frames, {runs}), from {found['timecode_from']}"
+
+
 def watch(name: Name = "bayleaf", json: Json = False) -> None:
-    """Show what goes in and out as it passes, in musicians' words (Ctrl-C ends it)."""
+    """Show what goes in and out as it passes, in musicians' words (Ctrl-C ends it).
+
+    Clock and time code are not shown message by message but as the tempo and the time, each second and when they stop.
+    """
+    shown: tuple[Any, ...] = ()
     with contextlib.suppress(KeyboardInterrupt):
-        for events in client.watch(name):
-            for event in events:
-                print(_as_line(event) if json else _in_words(event), flush=True)
+        for batch in client.watch(name):
+            for event in batch["events"]:
+                if json or not _is_time(event):
+                    print(_as_line(event) if json else _in_words(event), flush=True)
+            before, shown = shown, _second(batch["sync"])
+            if shown != before:
+                print(_as_line({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]), flush=True)
+
+
+def _is_time(event: dict[str, Any]) -> bool:
+    """Clock and quarter frames."""
+    return bool(event["message"]) and event["message"][:2] in ("F8", "F1")
+
+
+def _second(sync: dict[str, Any]) -> tuple[Any, ...]:
+    """What of the time is worth a line of its own: a new second, a start or stop, another tempo."""
+    code = sync["timecode"]
+    return code and code[:8], sync["timecode_runs"], sync["clock_from"], round(sync["tempo"] or 0)
+
+
+def _time_in_words(sync: dict[str, Any]) -> str:
+    parts = []
+    if sync["timecode"]:
+        parts.append(_place(sync))
+    if sync["tempo"]:
+        parts.append(f"{sync['tempo']:.1f} beats a minute, from {sync['clock_from'] or 'nowhere: it stands'}")
+    return f"{time.strftime('%H:%M:%S')} time {'':14} {'; '.join(parts) or 'no clock, no time code'}"
 
 
 def _as_line(event: dict[str, Any]) -> str:

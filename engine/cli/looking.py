@@ -8,10 +8,11 @@ import typer
 
 from engine.cli.say import Backend, Fault, Json, as_json, table
 from engine.core.burst import compile_burst, duration, size
-from engine.core.wire import DIN
+from engine.core.wire import DIN, DIN_RUNNING
 from engine.midi.words import describe, from_hex, to_hex
 from engine.offline.explain import Explanation, RouteVerdict
 from engine.offline.explain import explain as explain_message
+from engine.offline.forecast import DENSITY, warnings
 from engine.ports.open import open_system
 from engine.rig.load import load
 from engine.rig.models import Rig, Scene
@@ -58,13 +59,21 @@ def _ports(backend: str | None) -> tuple[list[str], list[str]]:
         system.close()
 
 
-def check(rig: Annotated[Path, typer.Argument(help="The rig file.")], json: Json = False) -> None:
-    """Check a rig file; show what each scene's burst costs on each output."""
+def check(
+    rig: Annotated[Path, typer.Argument(help="The rig file.")],
+    density: Annotated[
+        int, typer.Option("--density", min=0, help="Messages a second that each input is reckoned with.")
+    ] = DENSITY,
+    json: Json = False,
+) -> None:
+    """Check a rig file; show what each scene's burst costs on each output, and where a cable can be too full."""
     loaded = load(rig)
+    told = list(warnings(loaded, density))
     rows = [row for scene in loaded.scenes for row in _burst_rows(loaded, scene)]
     if json:
         keys = ("number", "scene", "output", "steps", "bytes", "ms")
-        as_json({"rig": loaded.rig.name, "bursts": [dict(zip(keys, row, strict=True)) for row in rows]})
+        bursts = [dict(zip(keys, row, strict=True)) for row in rows]
+        as_json({"rig": loaded.rig.name, "bursts": bursts, "density": density, "warnings": told})
         return
     print(
         f"{rig} is in order: {len(loaded.inputs)} inputs, {len(loaded.outputs)} outputs, "
@@ -75,6 +84,8 @@ def check(rig: Annotated[Path, typer.Argument(help="The rig file.")], json: Json
         [(*row[:5], f"{row[5]:.1f} ms") for row in rows],
         title="What each scene sends, and when its instruments are ready",
     )
+    for text in told:
+        print(f"note: {text}")
 
 
 def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, float]]:
@@ -82,7 +93,9 @@ def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, f
     rows = []
     for output, steps in compile_burst(rig, scene, {name: index for index, name in enumerate(names)}).items():
         name = names[output]
-        speed = DIN if rig.outputs[name].wire == "din" else None
+        speed = None
+        if rig.outputs[name].wire == "din":
+            speed = DIN_RUNNING if rig.outputs[name].running_status else DIN
         ready = round(duration(steps, speed) / 1e6, 2)
         rows.append((scene.number, scene.name, name, len(steps), size(steps), ready))
     return rows

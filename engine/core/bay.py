@@ -17,7 +17,8 @@ from engine.core.sensing import SENSE, Sensing
 from engine.core.setlist import SetList
 from engine.core.silence import SWEEP, WHEELS
 from engine.core.sync import Sync, is_clock
-from engine.core.wire import DIN, Delivery, Speed, Step, Unit, Wire
+from engine.core.synccommands import command
+from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Step, Unit, Wire
 from engine.midi.kinds import SYSEX, is_press, is_release
 from engine.rig.models import Rig
 from filters.registry import Filter, registry
@@ -83,7 +84,9 @@ class Bay:
 
     def _speed(self, output: str, driver: Speed | None) -> Speed | None:
         port = self.rig.outputs.get(output)
-        return DIN if port is not None and port.wire == "din" else driver
+        if port is None or port.wire != "din":
+            return driver
+        return DIN_RUNNING if port.running_status else DIN
 
     # Messages
 
@@ -429,6 +432,20 @@ class Bay:
             wire.panic(now, messages[wire.output] + list(SWEEP), out)
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
         return self._outcome("panic", True, text, source)
+
+    def begin(self, now: int) -> list[Delivery]:
+        """What is to run from the start runs: the rig's clock, its time code."""
+        out: list[Delivery] = []
+        self._put_all(now, self.sync.begin(now), out)
+        return out
+
+    def command_sync(self, now: int, part: str, what: str, value: float | str | None) -> tuple[Outcome, list[Delivery]]:
+        """To our own clock ("clock") or time code ("timecode"): start, stop, continue, tempo, locate."""
+        out: list[Delivery] = []
+        done, text, sent = command(self.sync, now, part, what, value)
+        self._put_all(now, sent, out)
+        self._recall_cues(now, out)
+        return self._outcome(part, done, text, "shell"), out
 
     def _tap(self, now: int, source: str) -> Outcome:
         if self.sync.clock is None:

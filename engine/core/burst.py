@@ -6,7 +6,7 @@ change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle t
 
 from collections.abc import Mapping, Sequence
 
-from engine.core.wire import DIN, Speed, Step
+from engine.core.wire import DIN, Speed, Step, status_after
 from engine.midi.kinds import CONTROLLER, PROGRAM
 from engine.rig.models import BurstStep, Instrument, Rig, Scene
 
@@ -64,10 +64,14 @@ def size(steps: Sequence[Step]) -> int:
 
 def duration(steps: Sequence[Step], speed: Speed | None = DIN) -> int:
     """Nanoseconds until the last instrument is ready, on an otherwise silent wire; None is a wire without pace."""
-    free_at = 0
+    free_at = status = 0
     ready: dict[int, int] = {}
     for step in steps:  # a second step on a channel waits until the instrument has settled
         start = max(free_at, ready.get(step.channel, 0))
-        free_at = start + (sum(len(m) + speed.overhead for m in step.unit) * speed.byte_ns if speed else 0)
+        free_at = start
+        if speed is not None:
+            for message in step.unit:
+                free_at += speed.cost(message, status)
+                status = status_after(message, status)
         ready[step.channel] = free_at + step.settle
     return max(ready.values(), default=0)

@@ -204,6 +204,15 @@ class Sync:
         heard = [follower.bpm(now) for follower in self.followers.values() if follower.alive(now)]
         return next((bpm for bpm in heard if bpm is not None), self.clock.bpm if self.clock else None)
 
+    def clock_source(self, now: int) -> str | None:
+        """Where the rig's clock comes from at the moment: an input, "internal", or None."""
+        if self._leader is not None:
+            return self._inputs[self._leader]
+        if self.clock is not None and self.clock.running:
+            return INTERNAL
+        alive = (source for source, follower in self.followers.items() if follower.alive(now))
+        return next((self._inputs[source] for source in alive), None)
+
     def shown(self, now: int) -> Shown | None:
         """The time code to show, or None."""
         if self.code is not None:

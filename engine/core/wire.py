@@ -19,14 +19,14 @@ What waits, and what is shed when too much does, is in `waiting`.
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
 from engine.core.slots import slot
 from engine.core.waiting import SHORT_SYSEX, Unit, Waiting
 from engine.midi.kinds import FIRST_REAL_TIME, SYSEX
 
-__all__ = ["DIN", "SHORT_SYSEX", "Delivery", "Speed", "Step", "Unit", "Wire"]
+__all__ = ["DIN", "DIN_RUNNING", "SHORT_SYSEX", "Delivery", "Speed", "Step", "Unit", "Wire"]
 
 Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on the cable (ns)
 
@@ -38,15 +38,28 @@ class Speed:
     """What a wire can carry.
 
     `byte_ns`: nanoseconds a byte; `ahead_ns`: how far ahead of now the driver may be loaded;
-    `overhead`: bytes that each message costs beside its own.
+    `overhead`: bytes that each message costs beside its own; `running_status`: whether a status byte that repeats the
+    one before is left out (MIDI 1.0 p. A-1).
     """
 
     byte_ns: int
     ahead_ns: int
     overhead: int = 0
+    running_status: bool = False
+
+    def cost(self, message: bytes, status: int = 0) -> int:
+        """Nanoseconds this message takes; `status` is the running status before it, 0 if there is none."""
+        saved = self.running_status and message[0] == status and status < SYSEX
+        return (len(message) + self.overhead - saved) * self.byte_ns
 
 
 DIN: Final = Speed(byte_ns=320_000, ahead_ns=3_000_000)
+DIN_RUNNING: Final = replace(DIN, running_status=True)
+
+
+def status_after(message: bytes, status: int) -> int:
+    """The running status after a message, as a sender keeps it: real-time bytes do not touch it (p. A-2)."""
+    return message[0] if message[0] < SYSEX else status if message[0] >= FIRST_REAL_TIME else 0
 
 
 class Step(NamedTuple):
@@ -66,6 +79,7 @@ class Wire:
         self.full = False  # so much waits that no note may be begun; its release would have no room either
         self.speed = speed  # may change while nothing is known to be on the cable
         self._free_at = 0  # when all that was handed over has left
+        self._status = 0  # the running status on the cable
         self._sysex_until = 0
         self._inside_free_at = 0  # the same for the real-time bytes inside a SysEx
         self._begun: deque[bytes] = deque()
@@ -204,13 +218,14 @@ class Wire:
         if speed is None:
             out.append((self.output, message, now))
             return True
-        cost = (len(message) + speed.overhead) * speed.byte_ns
+        cost = speed.cost(message, self._status)
         if message[0] >= FIRST_REAL_TIME and self._sysex_until > now:
             return self._hand_inside(now, message, cost, speed.ahead_ns, out)
         start = max(self._free_at, now)
         if start > now and start + cost - now > speed.ahead_ns:
             return False
         self._free_at = start + cost
+        self._status = status_after(message, self._status)
         if message[0] == SYSEX:
             self._sysex_until = self._free_at
         out.append((self.output, message, start))
@@ -232,7 +247,7 @@ class Wire:
         speed = self.speed
         if speed is None:
             return 0
-        cost = (len(message) + speed.overhead) * speed.byte_ns
+        cost = speed.cost(message, self._status)
         inside = message[0] >= FIRST_REAL_TIME and self._sysex_until > now
         free_at = self._inside_free_at if inside else self._free_at
         return free_at if cost > speed.ahead_ns else free_at + cost - speed.ahead_ns

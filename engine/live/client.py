@@ -56,11 +56,11 @@ def ask(name: str, request: dict[str, Any], patience: float = _PATIENCE) -> dict
     return answer
 
 
-def watch(name: str) -> Iterator[list[dict[str, Any]]]:
-    """What passes, in batches, until the engine ends. Raises NoEngine if there is none at the start."""
+def watch(name: str) -> Iterator[dict[str, Any]]:
+    """What passes ("events") and the time ("sync"), in batches, until the engine ends. Raises NoEngine if there is none at the start."""
     with _connect(name) as connection, contextlib.suppress(OSError):
         connection.sendall(b'{"do": "watch"}\n')
         with connection.makefile("rb") as talk:
             for line in talk:
                 if line.endswith(b"\n"):  # the last one may be cut short
-                    yield json.loads(line)["events"]
+                    yield json.loads(line)

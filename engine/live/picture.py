@@ -18,6 +18,7 @@ def status(show: Show) -> dict[str, Any]:
         "off_rest": bay.ledger.off_rest(),
         "inputs": _inputs(show),
         "outputs": _outputs(show),
+        **sync(show),
         "muted": [
             {"input": bay.inputs[source], "output": bay.outputs[output]} for source, output in sorted(bay.loops.muted)
         ],
@@ -28,6 +29,20 @@ def status(show: Show) -> dict[str, Any]:
         "own_faults": show.own_faults,
         "filter_faults": dict(bay.faults.counts),
         "running_s": round((show.clock() - show.started_at) / 1e9, 1),
+    }
+
+
+def sync(show: Show) -> dict[str, Any]:
+    """Tempo and time code."""
+    now, found = show.clock(), show.bay.sync
+    bpm, shown = found.bpm(now), found.shown(now)
+    return {
+        "tempo": round(bpm, 1) if bpm is not None else None,
+        "clock_from": found.clock_source(now),
+        "timecode": str(shown.label) if shown else None,
+        "timecode_rate": shown.label.rate.name if shown else None,
+        "timecode_runs": shown.running if shown else False,
+        "timecode_from": shown.source if shown else None,
     }
 
 

@@ -22,14 +22,14 @@ import trio
 from engine.live.client import socket_path
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
-from engine.live.picture import status
+from engine.live.picture import status, sync
 from engine.live.show import Event, Show
 
 _LONGEST: Final = 65536  # bytes of a request
 _FRAME: Final = 1 / 30  # seconds
 _AGES: Final = 1e9  # seconds
 _PATIENCE: Final = 1.0  # seconds a watcher may take to read
-_COMMANDS: Final = ("scene", "next", "back", "panic", "resend")
+_COMMANDS: Final = ("scene", "next", "back", "panic", "resend", "tap")
 
 
 class NameTaken(Exception):
@@ -118,8 +118,13 @@ class Server:
         do = request.get("do")
         if do == "status":
             return {"done": True, "status": status(self._show)}
+        if do in ("clock", "timecode"):
+            return asdict(self._show.sync(do, str(request.get("what")), request.get("value")))
         if do not in _COMMANDS:
-            return {"done": False, "text": f"no command {do!r}; there are {', '.join(_COMMANDS)}, keep, status, watch"}
+            return {
+                "done": False,
+                "text": f"no command {do!r}; there are {', '.join(_COMMANDS)}, clock, timecode, keep, status, watch",
+            }
         scene = request.get("scene")
         if do == "scene" and (isinstance(scene, bool) or not isinstance(scene, int | str)):
             return {"done": False, "text": "scene needs a number or a name"}
@@ -146,7 +151,9 @@ class Server:
         try:
             while True:
                 with trio.move_on_after(_PATIENCE) as patience:
-                    await _answer(stream, {"events": [_plain(event) for event in _drain(events)]})
+                    await _answer(
+                        stream, {"events": [_plain(event) for event in _drain(events)], "sync": sync(self._show)}
+                    )
                 if patience.cancelled_caught:
                     return
                 await trio.sleep(_FRAME)

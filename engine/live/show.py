@@ -167,6 +167,20 @@ class Show:
         self.reader.due = self.bay.due
         return outcome
 
+    def begin(self) -> None:
+        """What is to run from the start runs: the rig's clock, its time code."""
+        self._send(self.bay.begin(self.clock()))
+        self.reader.due = self.bay.due
+
+    def sync(self, part: str, what: str, value: float | str | None = None) -> Outcome:
+        """A command to the rig's own clock or time code."""
+        outcome, deliveries = self.bay.command_sync(self.clock(), part, what, value)
+        self._send(deliveries)
+        self.bay.outcomes.append(outcome)
+        self._take_outcomes()
+        self.reader.due = self.bay.due
+        return outcome
+
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
         self._send(self.bay.release_all(self.clock()))

@@ -83,6 +83,7 @@ class Stage:
                 nursery.start_soon(task)
             nursery.start_soon(self._keep_state)
             self._say(show.command("scene", self._start_scene(), "start").text)
+            show.begin()
             inbox.start(lambda: _poke(token, show))
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
             await self._stop.wait()
