@@ -57,7 +57,10 @@ def ask(name: str, request: dict[str, Any], patience: float = _PATIENCE) -> dict
 
 
 def watch(name: str) -> Iterator[dict[str, Any]]:
-    """What passes ("events") and the time ("sync"), in batches, until the engine ends. Raises NoEngine if there is none at the start."""
+    """What passes ("events") and the time ("sync"), in batches, until the engine ends.
+
+    Raises NoEngine if there is none at the start.
+    """
     with _connect(name) as connection, contextlib.suppress(OSError):
         connection.sendall(b'{"do": "watch"}\n')
         with connection.makefile("rb") as talk:

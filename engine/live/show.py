@@ -146,6 +146,8 @@ class Show:
         self._send(bay.tick(self.clock()))
         self._take_losses(lost)
         self.reader.due = bay.due
+        if bay.outcomes:
+            self._take_outcomes()
         if bay.news:
             self._take_news()
         if bay.faults.counts != self._told_faults:
