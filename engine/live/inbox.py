@@ -18,7 +18,6 @@ from engine.ports.port import InputPort, PortError
 _PLAYING: Final = 0.00025  # seconds between polls while anything was heard lately
 _IDLE: Final = 0.001
 _LATELY: Final = 2_000_000_000  # ns
-_SOON: Final = 2_000_000  # ns
 _TURN: Final = 64  # messages of one input that are taken before the others have their turn
 _WHEN: Final = itemgetter(0)  # `at`
 
@@ -100,8 +99,12 @@ class Inbox:
                 wake()
             elif due is not None and due <= now:
                 wake()
-            playing = now - heard_at < _LATELY or (due is not None and due - now < _SOON)
-            time.sleep(_PLAYING if playing else _IDLE)
+            pause = _PLAYING if now - heard_at < _LATELY else _IDLE
+            due = self.due
+            if due is not None:  # a clock is due to the microsecond
+                ahead = (due - time.monotonic_ns()) / 1e9
+                pause = min(pause, ahead) if ahead > 0 else _PLAYING
+            time.sleep(pause)
 
     def _poll(self, now: int) -> bool:  # reader thread
         heard = False
