@@ -25,22 +25,25 @@ class Settings(FilterSettings):
 
 
 def build(settings: Settings) -> Step:
-    """Remember how loud each key's presses were, so that each repeat that began also ends."""
+    """Remember which keys are held and the most repeats any press of them has, so that each that began also ends."""
     apart = settings.milliseconds * 1_000_000
     kept = (100 - settings.fade) / 100
-    repeated: dict[tuple[int, int], list[int]] = {}  # channel and key -> repeats of each press that is held
+    held: dict[tuple[int, int], tuple[int, int]] = {}  # channel and key -> presses, most repeats of one
 
     def echo(message: bytes, now: int) -> tuple[bytes | Later, ...]:
         if message[0] & 0xE0 != NOTE_OFF:  # neither note-off nor note-on
             return (message,)
         key = (message[0] & 0x0F, message[1])
+        presses, most = held.pop(key, (0, 0))
         if is_press(message):
             louds = [round(message[2] * kept**number) for number in range(1, settings.repeats + 1)]
             louds = [loud for loud in louds if loud]
-            repeated.setdefault(key, []).append(len(louds))
+            held[key] = (presses + 1, max(most, len(louds)))
         else:
-            held = repeated.get(key)
-            louds = [message[2]] * (held.pop(0) if held else 0)
+            # a release too many ends nothing; one too few, where an earlier one was lost, would let a repeat hang
+            louds = [message[2]] * most
+            if presses > 1:
+                held[key] = (presses - 1, most)
         later = (Later(now + number * apart, message[:2] + bytes((loud,))) for number, loud in enumerate(louds, 1))
         return (message, *later)
 

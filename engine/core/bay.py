@@ -181,6 +181,8 @@ class Bay:
                 self.sensing.carry(now, (output for output, _ in answer.units))
             elif is_clock(message):
                 units = self.sync.let_through(now, source, message, units)
+        if self.timetable.due is not None:
+            self.timetable.outdate(source, answer.units)
         for timed in answer.later:
             self.timetable.add(source, timed)
         for output, unit in units:
@@ -264,6 +266,10 @@ class Bay:
         for each in players & self.timetable.players:
             for output, message in self.ledger.abandon(each):
                 self.wires[output].put(now, (message,), out)
+
+    def end_later(self, now: int, out: list[Delivery]) -> None:
+        """The filters that were to end later notes are gone: none more is sent, and those that sound end."""
+        self._forget_later(now, set(self.timetable.players), out)
 
     # Cables
 
@@ -391,10 +397,12 @@ class Bay:
 
     def _change(self, now: int, plan: Plan, out: list[Delivery]) -> None:
         plan.enter()
-        self.plan = plan
+        before, self.plan = self.plan, plan
         self.loops.lift(now)
         self._judge(now, out)
         self._forget_later(now, {player(source, False) for source in range(len(self.inputs))}, out)
+        if before is not None and not plan.shares_lasting_routes(before):
+            self.end_later(now, out)
         if plan.cuts:
             for output, message in self.ledger.cut():
                 self.wires[output].put(now, (message,), out)

@@ -4,16 +4,20 @@ Their notes are in the ledger like a player's: under a number of their own for e
 and a player both hold sounds until both let go.
 """
 
+from collections.abc import Iterable
 from heapq import heappop, heappush
 from itertools import count
 from typing import NamedTuple
 
 from engine.core.plan import Timed
-from engine.core.slots import replaceable
+from engine.core.slots import Slot, replaceable
+from engine.core.wire import Unit
+
+_Value = tuple[int, int, Slot]  # player, output, what it is a value of
 
 
 class Due(NamedTuple):
-    """A message whose time has come: from which player (see `player`), for which outputs."""
+    """A message whose time has come: from which player (see `player`), for which outputs; a value is for one alone."""
 
     player: int
     source: int
@@ -32,7 +36,7 @@ class Timetable:
     def __init__(self) -> None:
         self._heap: list[tuple[int, int, Due]] = []
         self._number = count()  # of two for one time the first comes first
-        self._values: dict[tuple[int, tuple[int, ...], tuple[int, ...]], int] = {}  # -> number of the one that counts
+        self._values: dict[_Value, int] = {}  # -> number of the one that counts
         self.players: set[int] = set()  # who has ever sent anything
 
     @property
@@ -42,13 +46,24 @@ class Timetable:
 
     def add(self, source: int, timed: Timed) -> None:
         """Keep this till its time; a value takes the place of an earlier one of the same thing."""
-        number = next(self._number)
-        due = Due(player(source, timed.lasting), source, timed.message, timed.outputs)
-        self.players.add(due.player)
+        name = player(source, timed.lasting)
+        self.players.add(name)
         slot = replaceable(timed.message)
-        if slot is not None:
-            self._values[due.player, timed.outputs, slot] = number
-        heappush(self._heap, (timed.at, number, due))
+        if slot is None:
+            heappush(self._heap, (timed.at, next(self._number), Due(name, source, timed.message, timed.outputs)))
+            return
+        for output in timed.outputs:
+            number = self._values[name, output, slot] = next(self._number)
+            heappush(self._heap, (timed.at, number, Due(name, source, timed.message, (output,))))
+
+    def outdate(self, source: int, units: Iterable[tuple[int, Unit]]) -> None:
+        """Values of this input that are sent now take the place of those that wait for the same thing."""
+        if not self._values:
+            return
+        for output, unit in units:
+            for slot in filter(None, map(replaceable, unit)):
+                for lasting in (False, True):
+                    self._values.pop((player(source, lasting), output, slot), None)
 
     def take(self, now: int) -> list[Due]:
         """What is due by now, in order."""
@@ -56,11 +71,12 @@ class Timetable:
         while self._heap and self._heap[0][0] <= now:
             _, number, due = heappop(self._heap)
             slot = replaceable(due.message)
-            if slot is None:
-                taken.append(due)
-            elif self._values[due.player, due.outputs, slot] == number:
-                del self._values[due.player, due.outputs, slot]
-                taken.append(due)
+            if slot is not None:
+                name = (due.player, due.outputs[0], slot)
+                if self._values.get(name) != number:
+                    continue
+                del self._values[name]
+            taken.append(due)
         return taken
 
     def forget(self, players: set[int]) -> None:

@@ -190,6 +190,10 @@ class Plan:
             for listed in self.called
         )
 
+    def shares_lasting_routes(self, other: "Plan") -> bool:
+        """Whether routes in force in every scene remember in both plans what they were told in one."""
+        return self._memory is other._memory  # one compiler made both
+
     def join(self, inputs: int, faults: Faults) -> None:
         """This scene plays on in an edited rig of so many inputs: the new ones lead nowhere."""
         more = ((),) * (inputs - len(self.paths))
