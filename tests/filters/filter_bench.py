@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from engine.midi.kinds import KINDS
 from engine.midi.words import from_hex, to_hex
-from filters.registry import FilterSettings, Step, registry
+from filters.registry import FilterSettings, Later, Step, registry
 
 REFERENCE = {
     entry["id"]: entry
@@ -33,9 +33,14 @@ def step_of(text: str) -> Step:
 
 
 def heard(step: str | Step, *messages: str, now: int = 0) -> list[str]:
-    """What comes out, in hexadecimal, when these messages go in one after another."""
+    """What comes out, in hexadecimal, when these messages go in one after another; "… at 20" is for 20 ms."""
     step = step_of(step) if isinstance(step, str) else step
-    return [to_hex(out) for message in messages for out in step(from_hex(message), now)]
+    return [written(out) for message in messages for out in step(from_hex(message), now)]
+
+
+def written(out: bytes | Later) -> str:
+    """One answer as text."""
+    return f"{to_hex(out.message)} at {out.at / MS:g}" if isinstance(out, Later) else to_hex(out)
 
 
 def refusal(text: str) -> str:

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.kinds import is_press, is_release, is_whole
-from filters.registry import BUILT_IN, registry
+from filters.registry import BUILT_IN, Later, registry
 
 SAMPLES = (
     'filter = "add_bank", channels = { 1 = [1, 2], 10 = [120, 0] }',
@@ -22,6 +22,8 @@ SAMPLES = (
     'filter = "convert", from = "controller 1", to = "pitch_bend"',
     'filter = "convert", from = "pitch_bend", to = "aftertouch"',
     'filter = "convert", from = "poly_aftertouch", to = "controller 2"',
+    'filter = "echo", milliseconds = 100, repeats = 2, fade = 0',
+    'filter = "echo", repeats = 16, fade = 60',
     'filter = "latch", controllers = [64]',
     'filter = "notes", map = { 36 = 40, C4 = "D4" }',
     'filter = "programs", map = { 7 = 77 }',
@@ -35,7 +37,7 @@ SAMPLES = (
     'filter = "zone", notes = ["C2", "B4"]',
     'filter = "zone", notes = [0, 64], velocity = [64, 127]',
 )
-KEEP_STATE = {"clock", "latch", "thin"}
+KEEP_STATE = {"clock", "echo", "latch", "thin"}
 STOP_SYSTEM_MESSAGES = {"clock", "strip"}
 
 SETTINGS = st.sampled_from(SAMPLES)
@@ -64,20 +66,25 @@ def test_every_filter_says_what_the_player_hears(name):
     assert len(hears) < 120
 
 
-def test_only_three_filters_keep_state():
-    """All but clock (dividing), latch and thin may be remembered by the core."""
+def test_only_four_filters_keep_state():
+    """All but clock (dividing), echo, latch and thin may be remembered by the core."""
     assert {name_of(sample) for sample in SAMPLES if keeps_state(sample)} == KEEP_STATE
 
 
 @given(SETTINGS, STREAM)
 def test_what_comes_out_is_whole_messages(sample, stream):
-    """Whatever comes in, a tuple of whole MIDI messages comes out (MIDI 1.0 Tables I to VII)."""
+    """Whatever comes in, a tuple of whole MIDI messages comes out (MIDI 1.0 Tables I to VII), now or later."""
     step, now = step_of(sample), 0
     for gap, message in stream:
         now += gap
         out = step(message, now)
         assert type(out) is tuple
-        assert all(type(one) is bytes and is_whole(one) for one in out)
+        assert all(one.at > now for one in out if isinstance(one, Later))
+        assert all(type(one) is bytes and is_whole(one) for one in map(_message, out))
+
+
+def _message(one):
+    return one.message if isinstance(one, Later) else one
 
 
 @given(SETTINGS.filter(lambda sample: name_of(sample) not in STOP_SYSTEM_MESSAGES), SYSTEM_MESSAGES)
@@ -101,10 +108,10 @@ def test_a_filter_without_state_always_answers_alike(sample, stream, message):
 def test_a_release_goes_where_its_press_went(sample, channel, note, velocity, release_velocity):
     """What a press became, its release becomes too: in its own form, with its own velocity, whatever the velocities."""
     step = step_of(sample)
-    pressed = [(one[0], one[1]) for one in step(bytes((0x90 | channel, note, velocity)), 0)]
+    pressed = [(one[0], one[1]) for one in map(_message, step(bytes((0x90 | channel, note, velocity)), 0))]
     assert all(is_press(bytes((*one, 1))) for one in pressed)
     for release in (bytes((0x80 | channel, note, release_velocity)), bytes((0x90 | channel, note, 0))):
-        released = step(release, 0)
+        released = [_message(one) for one in step(release, 0)]
         assert all(is_release(one) and one[2] == release[2] for one in released)
         assert {(0x90 | one[0] & 0x0F, one[1]) for one in released} >= set(pressed)
         assert {one[0] & 0xF0 for one in released} <= {release[0] & 0xF0}
@@ -113,7 +120,7 @@ def test_a_release_goes_where_its_press_went(sample, channel, note, velocity, re
 @given(SETTINGS, st.integers(0, 15), st.integers(0, 127), st.integers(1, 127))
 def test_a_press_stays_a_press(sample, channel, note, velocity):
     """No filter turns a press into a release, whose velocity 0 it must not reach (MIDI 1.0 p. 10)."""
-    assert all(is_press(one) for one in step_of(sample)(bytes((0x90 | channel, note, velocity)), 0))
+    assert all(is_press(_message(one)) for one in step_of(sample)(bytes((0x90 | channel, note, velocity)), 0))
 
 
 @given(SETTINGS.filter(lambda sample: name_of(sample) != "convert"), st.integers(0, 127), st.integers(0, 127))

@@ -54,8 +54,8 @@ BREAKS = [
     ("[rig]", "[rigg]", [(3, "rigg", 'unknown key "rigg"; did you mean "rig"? allowed here: format, rig,')]),
     (
         'do    = "next"',
-        'do    = "next"\n[sync.clock]\nbpm = 1',
-        [(68, "sync", 'unknown key "sync"; allowed here: format, rig, inputs, outputs,')],
+        'do    = "next"\n[synch.clock]\nbpm = 1',
+        [(68, "synch", 'unknown key "synch"; did you mean "sync"? allowed here: format, rig, inputs, outputs,')],
     ),
     (
         'do    = "next"',
@@ -160,6 +160,58 @@ BREAKS = [
         'drums   = { port = "Box*2" }',
         "drums.port   = 2",
         [(14, "outputs.drums.port", "found 2; allowed: text in quotes")],
+    ),
+    (
+        'wire = "din"',
+        'wire = "din", running_status = "yes"',
+        [(13, "outputs.strings.running_status", 'found "yes"; allowed: true or false')],
+    ),
+    (
+        'wire = "din"',
+        'wire = "din", active_sensing = 1',
+        [(13, "outputs.strings.active_sensing", "found 1; allowed: true or false")],
+    ),
+    (
+        'wire = "din"',
+        'wire = "din", runing_status = true',
+        [(13, "outputs.strings.runing_status", 'unknown key "runing_status"; did you mean "running_status"?')],
+    ),
+    # clock and time code
+    *(
+        ('do    = "next"', f'do    = "next"\n[sync.{section}]\n{line}', [(69, f"sync.{section}.{key}", words)])
+        for section, line, key, words in (
+            ("clock", "bpm = 19.9", "bpm", "found 19.9; allowed: beats a minute from 20 to 300"),
+            ("clock", "bpm = 301", "bpm", "found 301; allowed: beats a minute from 20 to 300"),
+            ("clock", "bpm = true", "bpm", "found true; allowed: beats a minute from 20 to 300"),
+            ("clock", "bpm = nan", "bpm", "found nan; allowed: beats a minute from 20 to 300"),
+            ("clock", 'bpm = "fast"', "bpm", 'found "fast"; allowed: beats a minute from 20 to 300'),
+            ("clock", 'from = "pedal"', "from", 'there is no input "pedal"; did you mean "pedals"? there are: keys,'),
+            ("clock", 'from = ["keys", "drums"]', "from.2", 'there is no input "drums"; there are: keys, pedals,'),
+            ("clock", 'to = "drum"', "to", 'there is no output "drum"; did you mean "drums"? there are: strings,'),
+            ("clock", 'to = ["strings", "keys"]', "to.2", 'there is no output "keys"; there are: strings, drums'),
+            ("clock", "run = 1", "run", "found 1; allowed: true or false"),
+            ("clock", "tempo = 120", "tempo", 'unknown key "tempo"; allowed here: from, bpm, to, run'),
+            ("timecode", 'rate = "23.976"', "rate", 'found "23.976"; allowed: "24", "25", "29.97 drop" or "30"'),
+            ("timecode", "rate = 25", "rate", 'found 25; allowed: "24", "25", "29.97 drop" or "30"'),
+            ("timecode", 'from = "internl"', "from", 'there is no input "internl"; '),
+            ("timecode", 'from = ["keys"]', "from", 'found ["keys"]; allowed: text in quotes'),
+            ("timecode", 'to = ["strings", "brass"]', "to.2", 'there is no output "brass"; there are: strings, drums'),
+            ("timecode", 'chase = "yes"', "chase", 'found "yes"; allowed: true or false'),
+            ("timecode", "with_clok = true", "with_clok", 'unknown key "with_clok"; did you mean '),
+        )
+    ),
+    *(
+        (
+            'do    = "next"',
+            f'do    = "next"\n[sync.timecode]\nrate = "{rate}"\nstart = "{start}"',
+            [(68, "sync.timecode", f'start = "{start}" is no place at this rate')],
+        )
+        for rate, start in (
+            ("25", "00:00:00:25"),
+            ("24", "24:00:00:00"),
+            ("29.97 drop", "00:00:00;30"),
+            ("30", "an hour"),
+        )
     ),
     # instruments
     ("channel = 5", "channel = 17", [(18, "instruments.string-machine.channel", "found 17; allowed: 1 to 16")]),
@@ -495,8 +547,23 @@ BREAKS = [
     ('name   = "Overture"', 'name   = ""', [(37, "scenes.1.name", 'found ""; allowed: a text that is not empty')]),
     (
         'name   = "Overture"',
-        'name   = "Overture"\nat = "00:01:00:00"',
-        [(38, "scenes.1.at", 'unknown key "at"; allowed here: number, name, routes, burst')],
+        'name   = "Overture"\nat = "00:01:00"',
+        [(38, "scenes.1.at", 'found "00:01:00"; allowed: ')],
+    ),
+    (
+        'name   = "Overture"',
+        'name   = "Overture"\nat = "00:61:00:00"',
+        [(38, "scenes.1.at", 'found "00:61:00:00"; allowed: ')],
+    ),
+    (
+        'name   = "Overture"',
+        'name   = "Overture"\nat = 60',
+        [(38, "scenes.1.at", "found 60; allowed: text in quotes")],
+    ),
+    (
+        'name   = "Overture"',
+        'name   = "Overture"\nheld = "fade"',
+        [(38, "scenes.1.held", 'found "fade"; allowed: "ring" or "cut"')],
     ),
     (
         'instrument = "string-machine",',
@@ -682,8 +749,8 @@ BREAKS = [
     ),
     (
         'do    = "next"',
-        'do    = "tap"',
-        [(67, "controls.2.do", 'found "tap"; allowed: "scene", "next", "back", "panic" or "resend"')],
+        'do    = "tape"',
+        [(67, "controls.2.do", 'found "tape"; allowed: "scene", "next", "back", "panic", "resend" or "tap"')],
     ),
     (
         'do    = "next"',
