@@ -97,7 +97,7 @@ def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, f
         if rig.outputs[name].wire == "din":
             speed = DIN_RUNNING if rig.outputs[name].running_status else DIN
         ready = round(duration(steps, speed) / 1e6, 2)
-        rows.append((scene.number, scene.name, name, len(steps), size(steps), ready))
+        rows.append((scene.number, scene.name, name, len(steps), size(steps, speed), ready))
     return rows
 
 

@@ -424,7 +424,7 @@ class Bay:
             True,
             text,
             source,
-            burst_bytes=sum(size(listed) for _, listed in steps),
+            burst_bytes=sum(size(listed, speed) for speed, listed in steps),
             ready_ns=max((duration(listed, speed) for speed, listed in steps), default=0),
         )
 

@@ -57,9 +57,15 @@ def compile_burst(rig: Rig, scene: Scene, outputs: Mapping[str, int]) -> dict[in
     return {output: tuple(listed) for output, listed in steps.items()}
 
 
-def size(steps: Sequence[Step]) -> int:
+def size(steps: Sequence[Step], speed: Speed | None = DIN) -> int:
     """Bytes of these steps on the wire."""
-    return sum(len(message) for step in steps for message in step.unit)
+    if speed is None:
+        return sum(len(message) for step in steps for message in step.unit)
+    total = status = 0
+    for message in (message for step in steps for message in step.unit):
+        total += speed.cost(message, status) // speed.byte_ns - speed.overhead
+        status = status_after(message, status)
+    return total
 
 
 def duration(steps: Sequence[Step], speed: Speed | None = DIN) -> int:
