@@ -67,7 +67,7 @@ class Inbox:
         arrivals: list[Arrival] = []
         speaking = 0
         for backlog in self._backlogs.values():
-            if backlog:
+            if backlog.queue:
                 arrivals += backlog.take(_TURN)
                 speaking += 1
         if speaking > 1:
@@ -127,7 +127,8 @@ class Inbox:
         """Whether anything still waits for the loop."""
         waiting = False
         for backlog in list(self._backlogs.values()):
-            backlog.settle()
+            if backlog.late:
+                backlog.settle()
             waiting = waiting or len(backlog) > 0
         return waiting
 
