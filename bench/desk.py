@@ -6,10 +6,12 @@ receiver of MIDI 1.0 does and knows nothing of the engine: which notes sound, wh
 
 import time
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 from forward import COLD, INPUTS, OUTPUTS, RATE, WARM, messages
 
+from engine.live.meters import Latency
+from engine.live.show import Show
 from engine.ports.port import Flow, PortError, PortGone
 
 #: resting values after RP-015
@@ -202,3 +204,20 @@ class Desk:
     def _see(self, name: str, there: Sequence[str]) -> None:
         if name not in there:
             raise PortError(f'there is no "{name}"')
+
+
+class Choosy(Show):
+    """A show that does not measure what came from some inputs: a flood's own messages may well be late."""
+
+    def __init__(self, *given: Any, **more: Any) -> None:
+        super().__init__(*given, **more)
+        self.unmeasured: set[int] = set()
+        self._nowhere = Latency()
+
+    def _take_message(self, at: int, source: int, message: bytes) -> None:
+        if source not in self.unmeasured:
+            super()._take_message(at, source, message)
+            return
+        measured, self.latency = self.latency, self._nowhere
+        super()._take_message(at, source, message)
+        self.latency = measured

@@ -17,7 +17,7 @@ import time
 from typing import Any, Final
 
 import trio
-from desk import Player
+from desk import Choosy, Player
 from forward import INPUTS, OUTPUTS, RATE, WARM, JackPorts, Samples, Swallowing, feeder, messages, rig
 
 from engine.live.hygiene import collector_at_rest
@@ -30,20 +30,6 @@ BROKEN: Final = 0  # the input that floods
 DIN: Final = (0,)
 SETTLE: Final = 1.5  # seconds at the begin of a turn that do not count
 PARTS: Final = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
-
-
-class OneByOne(Show):
-    """A show that measures only what came from inputs that do not flood."""
-
-    def __init__(self, *given: Any) -> None:
-        super().__init__(*given)
-        self.others = Samples()
-        self._flooding = Samples()
-
-    def _take_message(self, at: int, source: int, message: bytes) -> None:
-        self.latency = self._flooding if source == BROKEN else self.others
-        super()._take_message(at, source, message)
-        self._flooding.all.clear()
 
 
 class Looks:
@@ -121,7 +107,9 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
     patch = Patch(
         {f"in{i}": port for i, port in enumerate(inputs)}, {f"out{i}": p for i, p in enumerate(ports.outputs)}
     )
-    show = OneByOne(rig(DIN), patch, inbox)
+    show = Choosy(rig(DIN), patch, inbox)
+    show.latency = samples = Samples()
+    show.unmeasured.add(BROKEN)
     show.command("scene", 1)
     token = trio.lowlevel.current_trio_token()
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside the flood": []}
@@ -131,7 +119,7 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
             for name, listed in turns.items():
                 await trio.to_thread.run_sync(ports.flood, None if name == "alone" else seconds + SETTLE + 5)
                 await trio.sleep(SETTLE)
-                listed.append(await turn(show, inputs, seconds))
+                listed.append(await turn(show, inputs, samples, seconds))
         await trio.to_thread.run_sync(ports.flood, None)
         inbox.stop()
     print(f"shed of what input 1 sent: {inbox.shed(BROKEN):,}; of what the others sent: ", end="")
@@ -140,19 +128,19 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
     return turns
 
 
-async def turn(show: OneByOne, inputs: list[Looks], seconds: float) -> dict[str, float]:
+async def turn(show: Show, inputs: list[Looks], samples: Samples, seconds: float) -> dict[str, float]:
     """One turn's figures."""
     for look in inputs:
         look.gaps.clear()
-    show.others.all.clear()
+    samples.all.clear()
     heard, cpu = [meter.messages for meter in show.in_meters], time.process_time()
     begin = time.monotonic()
     await trio.sleep(seconds)
     took = time.monotonic() - begin
     cpu = time.process_time() - cpu
     count = [meter.messages - before for meter, before in zip(show.in_meters, heard, strict=True)]
-    samples, gaps = sorted(show.others.all), sorted(inputs[1].gaps)
-    found = {name: samples[min(len(samples) - 1, int(len(samples) * part))] / 1000 for name, part in PARTS.items()}
+    times, gaps = sorted(samples.all), sorted(inputs[1].gaps)
+    found = {name: times[min(len(times) - 1, int(len(times) * part))] / 1000 for name, part in PARTS.items()}
     found["look p99"] = gaps[len(gaps) * 99 // 100] / 1000
     found["look worst"] = gaps[-1] / 1000
     found["cpu"] = 100 * cpu / took

@@ -8,7 +8,8 @@ second the scene changes, with a bank and program for each of twenty instruments
 an output is pulled and put back, an input floods (30,000 messages a second for one second), the rig file is edited, or
 somebody panics.
 
-One line a minute: resident memory and what of it the recorder says it takes, latency of that minute, messages, losses.
+One line a minute: resident memory and what of it the recorder says it takes; latency of that minute, that of an input
+while it floods left out; messages and losses.
 In the end everybody lets go. Then each instrument, a model of a receiver that knows nothing of the engine, must be
 silent and on the sound of the scene, and after the farewell nothing may be off rest. Ends with 1 if something hangs, or
 if memory has grown by more than the bound after the warm-up: the time until the recorder is full, and at least a third
@@ -28,7 +29,7 @@ from pathlib import Path
 from typing import Final
 
 import trio
-from desk import Desk
+from desk import Choosy, Desk
 from forward import INPUTS, OUTPUTS, RATE
 from recorder import resident
 
@@ -37,7 +38,6 @@ from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.meters import Latency
 from engine.live.patch import Opener, connect
-from engine.live.show import Show
 from engine.live.watch import Watch
 from engine.rig.load import load
 
@@ -144,7 +144,7 @@ class Soak:
         patch = connect(rig, self._opener)
         self._inbox = Inbox(dict(enumerate(patch.inputs.values())))
         self.told: Counter[str] = Counter()
-        self.show = Show(rig, patch, self._inbox, say=self._hear)
+        self.show = Choosy(rig, patch, self._inbox, say=self._hear)
         self._latency = self.show.latency = Histogram()
         self._random = random.Random(seed)
         self.done: Counter[str] = Counter()
@@ -202,9 +202,12 @@ class Soak:
             self._write()
         elif what == "flood":
             source = self._random.randrange(INPUTS)
+            self.show.unmeasured.add(source)
             self.desk.flood(source, FLOOD)
             await trio.sleep(1)
             self.desk.flood(source, RATE)
+            await self._wait("a flood did not drain", lambda: not self._inbox.waiting(source))
+            self.show.unmeasured.discard(source)
         else:
             way, count = ("in", INPUTS) if what == "input pulled" else ("out", OUTPUTS)
             name = f"{way} {self._random.randrange(count) + 1}"
