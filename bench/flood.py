@@ -14,6 +14,7 @@ import platform
 import statistics
 import subprocess
 import time
+from array import array
 from typing import Any, Final
 
 import trio
@@ -38,7 +39,7 @@ class Looks:
     def __init__(self, port: Any) -> None:
         self._port = port
         self.name = port.name
-        self.gaps: list[int] = []
+        self.gaps = array("q")
         self._at = time.monotonic_ns()
 
     @property
@@ -131,15 +132,15 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
 async def turn(show: Show, inputs: list[Looks], samples: Samples, seconds: float) -> dict[str, float]:
     """One turn's figures."""
     for look in inputs:
-        look.gaps.clear()
-    samples.all.clear()
+        del look.gaps[:]
+    del samples.all[:]
     heard, cpu = [meter.messages for meter in show.in_meters], time.process_time()
     begin = time.monotonic()
     await trio.sleep(seconds)
     took = time.monotonic() - begin
     cpu = time.process_time() - cpu
     count = [meter.messages - before for meter, before in zip(show.in_meters, heard, strict=True)]
-    times, gaps = sorted(samples.all), sorted(inputs[1].gaps)
+    gaps, times = sorted(inputs[1].gaps), sorted(samples.all)  # in this order: the reader waits for a long sort
     found = {name: times[min(len(times) - 1, int(len(times) * part))] / 1000 for name, part in PARTS.items()}
     found["look p99"] = gaps[len(gaps) * 99 // 100] / 1000
     found["look worst"] = gaps[-1] / 1000

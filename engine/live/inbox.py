@@ -19,7 +19,7 @@ _PLAYING: Final = 0.00025  # seconds between polls while anything was heard late
 _IDLE: Final = 0.001
 _LATELY: Final = 2_000_000_000  # ns
 _SOON: Final = 2_000_000  # ns
-_TURN: Final = 64  # messages of one input that are taken before the others have their turn
+_TURN: Final = 32  # messages of one input that are taken before the others have their turn (bench/flood.py)
 _WHEN: Final = itemgetter(0)  # `at`
 
 
