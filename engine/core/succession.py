@@ -14,6 +14,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     `new` was made with the names of `old`. A scene that is no longer in the rig plays on until another is recalled.
     """
     new.ledger, new.loops, new.outcomes, new.news = old.ledger, old.loops, old.outcomes, old.news
+    new.leaving = old.leaving
     new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
     for index, wire in enumerate(old.wires):
         wire.change_speed(new.wires[index].speed)
