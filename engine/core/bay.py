@@ -4,7 +4,7 @@ No I/O and no clock: each call takes the time in nanoseconds of any monotonic cl
 to the drivers now, as (output, message, time its first byte is on the cable). `due` says when `tick` is wanted.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from engine.core.burst import duration, size
@@ -75,6 +75,7 @@ class Bay:
         self._numbers_by_name = {scene.name: scene.number for scene in rig.scenes}
         self._boards = switchboards(rig.controls, self.inputs)
         self.setlist = self._first_setlist()
+        self.leaving: set[int] = set()  # outputs that are let go of: nothing more is sent there but what ends something
         self.plan: Plan | None = None  # the compiled scene in force
 
     def _speed(self, output: str, driver: Speed | None) -> Speed | None:
@@ -138,6 +139,8 @@ class Bay:
         watched = self.loops.pass_by(now, source, message, answer)
         if self.loops.verdicts:
             self._judge(now, out)
+        if self.leaving:
+            answer = _without(answer, self.leaving)
         wires = self.wires
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
@@ -175,11 +178,7 @@ class Bay:
         shed = {output for output, _ in answer.units if self.wires[output].full}
         for output, unit in answer.units:
             self.wires[output].waiting.shed += len(unit) * (output in shed)
-        return answer._replace(
-            units=tuple(each for each in answer.units if each[0] not in shed),
-            targets=tuple(target for target in answer.targets if target.output not in shed),
-            moves=tuple(each for each in answer.moves if each[0].output not in shed),
-        )
+        return _without(answer, shed)
 
     def _may_pass(self, source: int, output: int, off: bytes) -> bool:
         """A release without a press passes, unless another player holds that key, or nobody has room for it."""
@@ -210,25 +209,29 @@ class Bay:
         self._judge(now, out)
         return out + self._let_go(now, source)
 
-    def output_back(self, now: int, output: int, driver: Speed | None) -> list[Delivery]:
+    def output_back(
+        self, now: int, output: int, driver: Speed | None, owed: Sequence[bytes] = ()
+    ) -> list[Delivery]:
         """The cable of an output is back, and what is there may have hung, moved or forgotten anything meanwhile.
 
         It is silenced and set to rest, then put on the scene's sounds, and on the last ones of channels that the
-        scene does not name. `driver`: how its driver is to be paced.
+        scene does not name. `driver`: how its driver is to be paced; `owed`: releases that it missed.
         """
         out: list[Delivery] = []
         self.loops.lift(now, output=output)
         self._judge(now, out)
+        self.leaving.discard(output)
         known = [*self.ledger.cut(output), *self.ledger.settle_output(output)]
         wire = self.wires[output]
         wire.change_speed(self._speed(self.outputs[output], driver))
-        wire.panic(now, [*(message for _, message in known), *SWEEP, *WHEELS], out)
+        wire.panic(now, [*(message for _, message in known), *owed, *SWEEP, *WHEELS], out)
         wire.burst(now, self._sounds_of(output), out)
         return out
 
     def output_left(self, now: int, output: int) -> list[Delivery]:
-        """This output will hear no more of us: what sounds and what was moved there is released."""
+        """This output will hear no more of us: what sounds and what was moved there is released, and nothing begins."""
         self.sensing.outputs.discard(output)
+        self.leaving.add(output)
         out: list[Delivery] = []
         for _, message in [*self.ledger.cut(output), *self.ledger.settle_output(output)]:
             self.wires[output].put(now, (message,), out)
@@ -375,3 +378,14 @@ class Bay:
     def _numbers(self, scenes: Sequence[int | str]) -> list[int]:
         found = [self.find(scene) for scene in scenes]
         return [number for number in found if number is not None]  # the rig's checks saw to it that none is None
+
+
+def _without(answer: Answer, shut: Container[int]) -> Answer:
+    """What is left of an answer without these outputs; for the ledger, too, they were never told."""
+    return answer._replace(
+        units=tuple(each for each in answer.units if each[0] not in shut),
+        targets=tuple(target for target in answer.targets if target.output not in shut),
+        moves=tuple(each for each in answer.moves if each[0].output not in shut),
+        selects=tuple(each for each in answer.selects if each[0] not in shut),
+        others=tuple(each for each in answer.others if each[0] not in shut),
+    )

@@ -147,7 +147,7 @@ class Player:
 
     def does(self, source: int, message: bytes) -> None:
         """The player does this, whether anybody hears it or not."""
-        kind, place = message[0] & 0xF0, (source, message[0] & 0x0F, message[1])
+        kind, place = message[0] & 0xF0, (source, message[0] & 0x0F, message[1] if len(message) > 1 else 0)
         if kind == 0x90 and message[2]:
             self.keys[place] += 1
         elif kind in (0x80, 0x90) and self.keys[place]:
@@ -357,6 +357,7 @@ class Evening:
             if down and (number == 67 or self.show.bay.scene == (2, "March")):
                 self.do(FOOT, bytes((0xB0 | channel, number, 127)))
                 self.do(FOOT, bytes((0xB0 | channel, number, 0)))
+        await self.wait(MS)
         await self.until(lambda: not self.show.bay.waiting, 20 * S)
 
     def complaints(self, forgiving: bool = False) -> list[str]:
