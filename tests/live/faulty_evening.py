@@ -190,6 +190,7 @@ class Evening:
         self.rig_file = rig_file
         rig_file.write_text(FIRST, encoding="utf-8")
         self.last_scene = 1
+        self.edits_adopted = 0
         self._song = song()
         self._mock_clock, self._nursery = mock_clock, nursery
         self._round_at = self.now + _ROUND
@@ -333,6 +334,7 @@ class Evening:
                 break
             await trio.to_thread.run_sync(time.sleep, 0.0002)
         self._listen()
+        self.edits_adopted += 1
 
     # The end of a moment
 
@@ -351,13 +353,17 @@ class Evening:
         await self.unlatch()
 
     async def unlatch(self) -> None:
-        """The player sees which latched pedals are down, and presses their switches once more."""
+        """The player sees which latched pedals are down, and presses their switches once more.
+
+        After an edit twice, for the latches of the edited rig begin anew.
+        """
         for output, channel, number in LATCHED:
-            down = (channel, "controller", number) in self.gear_of(output).strict.off_rest
-            if down and (number == 67 or self.show.bay.scene == (2, "March")):
-                self.do(FOOT, bytes((0xB0 | channel, number, 127)))
-                self.do(FOOT, bytes((0xB0 | channel, number, 0)))
-        await self.wait(MS)
+            for _ in range(2 if self.edits_adopted else 1):
+                down = (channel, "controller", number) in self.gear_of(output).strict.off_rest
+                if down and (number == 67 or self.show.bay.scene == (2, "March")):
+                    self.do(FOOT, bytes((0xB0 | channel, number, 127)))
+                    self.do(FOOT, bytes((0xB0 | channel, number, 0)))
+                await self.wait(MS)
         await self.until(lambda: not self.show.bay.waiting, 20 * S)
 
     def complaints(self, forgiving: bool = False) -> list[str]:
