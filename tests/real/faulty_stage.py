@@ -15,42 +15,35 @@ from stagehand import Engine, wait_for
 PATIENCE = 10.0  # seconds after which a stage that is not itself again has failed
 
 
-class Stage:
-    """One engine, three players, two boxes, and a song that plays."""
+class Ends:
+    """Three players, two boxes, and a song that plays: all that is not the engine."""
 
-    def __init__(self, folder: Path, number: int, messages: Sequence[bytes], a_second: int = 300) -> None:
-        self.number = number
+    def __init__(self, number: int, messages: Sequence[bytes], joins: bool = False, a_second: int = 300) -> None:
+        """`joins`: they join the engine's own ports, by the rig's names."""
         self.edit = 0
         self.scene = self.scene_before = 1
         self.dice = random.Random(number)
-        self.piano, self.organ, self.foot = (Player(name.format(number)) for name in PLAYERS.values())
-        self.boxes = [Box(name.format(number)) for name in BOXES]
-        folder.mkdir()
-        self.engine = Engine(folder, rig(number), "--backend", "jack", name=f"pit{number}")
-        self.engine.environment["PYTHONPATH"] = str(install_brittle(folder / "plug-ins"))
+        self.piano, self.organ, self.foot = (
+            Player(of.format(number), name if joins else None) for name, of in PLAYERS.items()
+        )
+        self.boxes = [
+            Box(of.format(number), name if joins else None) for name, of in zip(("one", "two"), BOXES, strict=True)
+        ]
         self.song = Song(messages, (self.piano, self.organ), a_second)
         self._listening = threading.Thread(target=self._listen, daemon=True)
         self._over = threading.Event()
         self._mark = 0
         self._recalled_at = 0.0
         self.heed(True)  # what the ports' own beginnings leave is no fault yet
-        self.engine.start()
         self._listening.start()
-        self.song.start()
 
-    def close(self) -> None:
+    def leave(self) -> None:
         """The end of everything here."""
-        try:
-            self.engine.end()
-        except BaseException:
-            self.engine.kill()
-            raise
-        finally:
-            self.song.end()
-            self._over.set()
-            self._listening.join()
-            for end in (self.piano, self.organ, self.foot, *self.boxes):
-                end.pull()
+        self.song.end()
+        self._over.set()
+        self._listening.join()
+        for end in (self.piano, self.organ, self.foot, *self.boxes):
+            end.pull()
 
     def _listen(self) -> None:
         while not self._over.wait(0.001):
@@ -92,22 +85,6 @@ class Stage:
 
     # What is seen of it
 
-    def port(self, direction: str, name: str) -> dict[str, Any]:
-        """The status of one port ("inputs" or "outputs"); empty while the engine is away."""
-        answer = self.engine.request("status")
-        return next((port for port in answer["status"][direction] if port["name"] == name), {}) if answer else {}
-
-    def wait_for_return(self, direction: str, name: str, before: int) -> float:
-        """Wait until the port was opened once more than `before`; how long it took (s)."""
-        begin = time.monotonic()
-
-        def back() -> bool:
-            port = self.port(direction, name)
-            return bool(port) and port["returns"] > before and port["state"] == "open"
-
-        wait_for(f"{name} open again", back, PATIENCE)
-        return time.monotonic() - begin
-
     def residue(self) -> list[str]:
         """What should not be, of both boxes."""
         found = []
@@ -132,6 +109,45 @@ class Stage:
             return []
         left = self.residue() + [f"{box.name} hears nothing" for box in self.boxes if box.marked != self._mark]
         return left or ["it never kept still"]
+
+
+class Stage(Ends):
+    """One engine with all that is around it."""
+
+    def __init__(self, folder: Path, number: int, messages: Sequence[bytes]) -> None:
+        super().__init__(number, messages)
+        self.number = number
+        folder.mkdir()
+        self.engine = Engine(folder, rig(number), "--backend", "jack", name=f"pit{number}")
+        self.engine.environment["PYTHONPATH"] = str(install_brittle(folder / "plug-ins"))
+        self.engine.start()
+        self.song.start()
+
+    def close(self) -> None:
+        """The end of everything here."""
+        try:
+            self.engine.end()
+        except BaseException:
+            self.engine.kill()
+            raise
+        finally:
+            self.leave()
+
+    def port(self, direction: str, name: str) -> dict[str, Any]:
+        """The status of one port ("inputs" or "outputs"); empty while the engine is away."""
+        answer = self.engine.request("status")
+        return next((port for port in answer["status"][direction] if port["name"] == name), {}) if answer else {}
+
+    def wait_for_return(self, direction: str, name: str, before: int) -> float:
+        """Wait until the port was opened once more than `before`; how long it took (s)."""
+        begin = time.monotonic()
+
+        def back() -> bool:
+            port = self.port(direction, name)
+            return bool(port) and port["returns"] > before and port["state"] == "open"
+
+        wait_for(f"{name} open again", back, PATIENCE)
+        return time.monotonic() - begin
 
     def start_afresh(self) -> None:
         """After a failure: new synths, so that one residue is told once."""

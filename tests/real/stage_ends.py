@@ -14,6 +14,7 @@ from typing import Any
 import mido
 import rtmidi
 from receiver import RESTS, Receiver
+from stagehand import wait_for
 
 JACK = rtmidi.API_UNIX_JACK
 MARKER = bytes((0xBF, 119))  # an undefined controller, on channel 16: nothing else uses it here
@@ -48,11 +49,25 @@ class Synth(Receiver):
         ]
 
 
-class Box:
-    """A synth with one MIDI input, to be unplugged or switched off and on. `thru`: where it sends on what it hears."""
+def _open(port: Any, end: str, joins: str | None) -> Any:
+    """A port of our own called `end`, or one that joins the only port of the system whose name ends in `joins`."""
+    if joins is None:
+        port.open_virtual_port(end)
+        return port
+    names = wait_for(f"one {joins}", lambda: [name for name in port.get_ports() if name.endswith(f":{joins}")])
+    port.open_port(port.get_ports().index(names[0]), end)
+    return port
 
-    def __init__(self, name: str) -> None:
+
+class Box:
+    """A synth with one MIDI input, to be unplugged or switched off and on. `thru`: where it sends on what it hears.
+
+    Its port is its own, or it joins the port of the system whose name ends in `joins`.
+    """
+
+    def __init__(self, name: str, joins: str | None = None) -> None:
         self.name = name
+        self._joins = joins
         self.synth = Synth()
         self.thru: Callable[[bytes], None] | None = None
         self.marked = -1
@@ -65,7 +80,7 @@ class Box:
         with _opening:
             port = rtmidi.MidiIn(JACK, name=self.name, queue_size_limit=8192)
             port.ignore_types(False, False, False)
-            port.open_virtual_port("in")
+            _open(port, "in", self._joins)
         with self.lock:
             self._port = port
 
@@ -95,10 +110,11 @@ class Box:
 
 
 class Player:
-    """Someone who plays: knows which keys are down, and what is to be let go of."""
+    """Someone who plays: knows which keys are down, and what is to be let go of. `joins` as for a box."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, joins: str | None = None) -> None:
         self.name = name
+        self._joins = joins
         self._lock = threading.RLock()
         self._down: Counter[tuple[int, int]] = Counter()
         self._rests: dict[bytes, bytes] = {}
@@ -108,8 +124,7 @@ class Player:
     def plug(self) -> None:
         """The cable is put in."""
         with _opening:
-            port = rtmidi.MidiOut(JACK, name=self.name)
-            port.open_virtual_port("out")
+            port = _open(rtmidi.MidiOut(JACK, name=self.name), "out", self._joins)
         with self._lock:
             self._port = port
 
