@@ -6,7 +6,7 @@ receiver of MIDI 1.0 does and knows nothing of the engine: which notes sound, wh
 
 import time
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from forward import COLD, INPUTS, OUTPUTS, RATE, WARM, messages
 
@@ -14,6 +14,17 @@ from engine.live.meters import Latency
 from engine.live.show import Show
 from engine.ports.port import Flow, PortError, PortGone
 
+
+class Size(NamedTuple):
+    """How many inputs and outputs there are, and the system's names of them, numbered from 1."""
+
+    inputs: int
+    outputs: int
+    input_name: str
+    output_name: str
+
+
+SIZE: Final = Size(INPUTS, OUTPUTS, "in {}", "out {}")
 #: resting values after RP-015
 RESTS: Final = {1: 0, 11: 127, 64: 0}
 ALL_SOUND_OFF, ALL_NOTES_OFF = 120, 123
@@ -131,11 +142,10 @@ class Desk:
     """All of them, as a system of ports: "in 1" to "in 16", "out 1" to "out 20"."""
 
     def __init__(self) -> None:
-        self.ears = [Ear() for _ in range(OUTPUTS)]
         self.players: dict[str, Player] = {}
         self._cycles = {f"in {source + 1}": messages(source, COLD if source == 0 else WARM) for source in range(INPUTS)}
         self._instruments: dict[str, Instrument] = {}
-        self._ears = {f"out {index + 1}": ear for index, ear in enumerate(self.ears)}
+        self._ears = {f"out {index + 1}": Ear() for index in range(OUTPUTS)}
         self._pulled: set[str] = set()
         self._resting = False
 
@@ -186,6 +196,10 @@ class Desk:
     def plug(self, name: str) -> None:
         """Put it back."""
         self._pulled.discard(name)
+
+    def ears(self) -> list[Ear]:
+        """What the instruments hear now, in their order."""
+        return list(self._ears.values())
 
     def plug_all(self) -> None:
         """Put back whatever is out."""

@@ -1,12 +1,13 @@
 """A long evening: the full load, and everything that goes wrong on a stage, again and again; does it hold out?
 
-    python bench/soak.py [--minutes 30] [--seconds 60] [--seed 1]
+    python bench/soak.py [--minutes 30] [--seconds 60] [--seed 1] [--jack]
 
 The load of `forward.py` (sixteen inputs, 1,041 messages a second each, twenty outputs, two of them DIN cables) on the
 show with its reader, its watch over the cables, its flight recorder and its watch over the rig file. Three times a
 second the scene changes, with a bank and program for each of twenty instruments; now and then the cable of an input or
 an output is pulled and put back, an input floods (30,000 messages a second for one second), the rig file is edited, or
-somebody panics.
+somebody panics. Without --jack the ports are in memory; with it each is a client of another process on the JACK server
+that is running, twelve inputs and sixteen outputs.
 
 One line a minute: resident memory and what of it the recorder says it takes; latency of that minute, that of an input
 while it floods left out; messages and losses.
@@ -28,9 +29,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
+import desk
+import farend
 import trio
-from desk import Choosy, Desk
-from forward import INPUTS, OUTPUTS, RATE
+from desk import Choosy, Desk, Size
+from forward import RATE
 from recorder import resident
 
 from engine.live.edits import Edits
@@ -39,6 +42,8 @@ from engine.live.inbox import Inbox
 from engine.live.meters import Latency
 from engine.live.patch import Opener, connect
 from engine.live.watch import Watch
+from engine.ports.open import open_system
+from engine.ports.port import PortSystem
 from engine.rig.load import load
 
 BOUND: Final = 16  # MB that memory may grow after the warm-up
@@ -46,7 +51,9 @@ FULL: Final = (1 << 20) - 512  # events of a recorder that is full
 FLOOD: Final = 30_000  # messages a second
 SCENES: Final = 4
 BEAT: Final = 0.3  # seconds between scene changes
-DIN: Final = (16, 17)
+#: as many outputs as there are more than inputs: each is the second of one input, or of several; two are DIN cables
+SHARED: Final = 4
+DIN: Final = (0, 1)
 #: disturbances and how many beats lie between two of them, about
 OFTEN: Final = {"input pulled": 8, "output pulled": 8, "flood": 30, "edit": 20, "panic": 25}
 COLUMNS: Final = (
@@ -57,13 +64,24 @@ DEADLINE: Final = 20.0
 STEPS: Final = 100_000  # µs; what is later counts as that late
 
 
-def rig_text(edits: int) -> str:
+def rig_text(edits: int, size: Size) -> str:
     """The rig after so many edits: scene 2 sounds different each time, and each third leaves out an output."""
-    outputs = [index for index in range(OUTPUTS) if index != OUTPUTS - 1 or edits % 3]
-    lines = ["format = 1", "[inputs]", *(f'in{i} = {{ port = "in {i + 1}" }}' for i in range(INPUTS)), "[outputs]"]
+    outputs = [index for index in range(size.outputs) if index != size.outputs - 1 or edits % 3]
+    lines = [
+        "format = 1",
+        "[inputs]",
+        *(f'in{i} = {{ port = "{size.input_name.format(i + 1)}" }}' for i in range(size.inputs)),
+        "[outputs]",
+    ]
     for index in outputs:
-        more = ', wire = "din"' if index in DIN else ", active_sensing = true" if index == 18 else ""
-        lines.append(f'out{index} = {{ port = "out {index + 1}"{more} }}')
+        more = (
+            ', wire = "din"'
+            if index - size.inputs in DIN
+            else ", active_sensing = true"
+            if index == size.outputs - 2
+            else ""
+        )
+        lines.append(f'out{index} = {{ port = "{size.output_name.format(index + 1)}"{more} }}')
     lines.append("[instruments]")
     for index in outputs:
         settle = ', settle = "10 ms"' if index % 2 else ""
@@ -71,7 +89,7 @@ def rig_text(edits: int) -> str:
     for scene in range(1, SCENES + 1):
         lines += ["[[scenes]]", f"number = {scene}", f'name = "Scene {scene}"']
         lines += ['held = "cut"' if scene == 3 else 'held = "ring"', "routes = ["]
-        lines += [_route(scene, source, edits, outputs) for source in range(INPUTS)]
+        lines += [_route(scene, source, edits, size.inputs, outputs) for source in range(size.inputs)]
         lines += ["]", "burst = ["]
         for index in outputs:
             bank, program = sound(scene, index)
@@ -80,11 +98,11 @@ def rig_text(edits: int) -> str:
     return "\n".join(lines)
 
 
-def _route(scene: int, source: int, edits: int, outputs: list[int]) -> str:
-    to = [(source + scene - 1) % INPUTS]
-    shared = INPUTS + source % (OUTPUTS - INPUTS)
-    if source < OUTPUTS - INPUTS or (scene == 4 and shared not in DIN):  # scene 4 is the crowded one
-        to.append(shared)
+def _route(scene: int, source: int, edits: int, inputs: int, outputs: list[int]) -> str:
+    to = [(source + scene - 1) % inputs]
+    shared = source % SHARED
+    if source < SHARED or (scene == 4 and shared not in DIN):  # scene 4 is the crowded one
+        to.append(inputs + shared)
     names = [f"out{index}" for index in to if index in outputs]
     semitones = -12 - edits % 5 if scene == 2 else 12
     return (
@@ -95,7 +113,7 @@ def _route(scene: int, source: int, edits: int, outputs: list[int]) -> str:
 
 def sound(scene: int, output: int) -> tuple[int, int]:
     """Bank (high byte) and program, from 0, of an instrument in a scene."""
-    return scene, (scene * OUTPUTS + output) % 128
+    return scene, (scene * 20 + output) % 128
 
 
 class Histogram(Latency):
@@ -133,13 +151,15 @@ class Histogram(Latency):
 class Soak:
     """One run."""
 
-    def __init__(self, seconds: float, seed: int, file: Path) -> None:
+    def __init__(self, seconds: float, seed: int, file: Path, jack: bool) -> None:
         self._seconds = seconds
         self._file = file
+        self._size = farend.SIZE if jack else desk.SIZE
         self._edits = 0
         self._write()
-        self.desk = Desk()
-        self._opener = Opener(self.desk, virtual=False)
+        self.desk = farend.FarEnd() if jack else Desk()
+        self._system: PortSystem = self.desk if isinstance(self.desk, Desk) else open_system("jack", "soak")
+        self._opener = Opener(self._system, virtual=False)
         rig = load(file)
         patch = connect(rig, self._opener)
         self._inbox = Inbox(dict(enumerate(patch.inputs.values())))
@@ -154,7 +174,7 @@ class Soak:
 
     def _write(self) -> None:
         beside = self._file.with_suffix(".new")
-        beside.write_text(rig_text(self._edits), encoding="utf-8")
+        beside.write_text(rig_text(self._edits, self._size), encoding="utf-8")
         beside.replace(self._file)
 
     def _hear(self, text: str) -> None:
@@ -181,6 +201,9 @@ class Soak:
                 await self._end()
                 nursery.cancel_scope.cancel()
             self._inbox.stop()
+        show.close_outputs()
+        self._system.close()
+        self.desk.close()
 
     # What goes wrong
 
@@ -201,15 +224,15 @@ class Soak:
             self._edits += 1
             self._write()
         elif what == "flood":
-            source = self._random.randrange(INPUTS)
+            source = self._random.randrange(self._size.inputs)
             self.show.unmeasured.add(source)
             self.desk.flood(source, FLOOD)
             await trio.sleep(1)
             self.desk.flood(source, RATE)
-            await self._wait("a flood did not drain", lambda: not self._inbox.waiting(source))
+            await self._wait("a flood waited", lambda: not self._inbox.waiting(source))
             self.show.unmeasured.discard(source)
         else:
-            way, count = ("in", INPUTS) if what == "input pulled" else ("out", OUTPUTS)
+            way, count = ("in", self._size.inputs) if what == "input pulled" else ("out", self._size.outputs)
             name = f"{way} {self._random.randrange(count) + 1}"
             self.desk.pull(name)
             await trio.sleep(self._random.uniform(0.1, 1.5))
@@ -235,7 +258,7 @@ class Soak:
         row = [at, used, kept, *self._latency.figures(), messages / seconds]
         self._latency.clear()
         row.append(sum(meter.dropped for meter in show.out_meters))
-        row.append(sum(self._inbox.shed(source) for source in range(INPUTS)))
+        row.append(sum(self._inbox.shed(source) for source in range(self._size.inputs)))
         row.append(sum(wire.waiting.shed for wire in show.bay.wires))
         print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
         if self._base is not None:
@@ -248,25 +271,27 @@ class Soak:
     async def _end(self) -> None:
         """Everything is plugged in again, everybody lets go, and the instruments are looked at."""
         self.desk.plug_all()
-        await self._wait("a port did not come back", lambda: not any(self.show.missing()))
+        await self._wait("a port was missing", lambda: not any(self.show.missing()))
         self.desk.rest()
-        await self._wait("something waited for ever", self._all_said)
+        await self._wait("something waited", self._all_said)
         show = self.show
         scene, outputs = show.bay.scene, show.bay.rig.outputs
         assert scene is not None
-        for index, ear in enumerate(self.desk.ears):
+        await self._wait("a note hung", lambda: not any(ear.sounding for ear in self.desk.ears()))
+        for index, ear in enumerate(self.desk.ears()):
             if ear.sounding:
                 self.faults.append(f"out {index + 1} hangs: {ear.sounding}")
             bank, program = sound(scene[0], index)
             if f"out{index}" in outputs and ear.sounds.get(index % 16) != (bank, 0, program):
                 self.faults.append(f"out {index + 1} is not on scene {scene[0]}: {ear.sounds}")
-        await self._wait("the farewell did not end", lambda: not show.finish())
-        for index, ear in enumerate(self.desk.ears):
-            if ear.off_rest or ear.sounding:
-                self.faults.append(f"out {index + 1} is off rest: {ear.off_rest} {ear.sounding}")
+        await self._wait("the farewell went on", lambda: not show.finish())
+        await self._wait("something stayed off rest", lambda: not any(ear.off_rest for ear in self.desk.ears()))
+        for index, ear in enumerate(self.desk.ears()):
+            if ear.off_rest:
+                self.faults.append(f"out {index + 1} is off rest: {ear.off_rest}")
 
     def _all_said(self) -> bool:
-        waits = any(self._inbox.waiting(source) for source in range(INPUTS))
+        waits = any(self._inbox.waiting(source) for source in range(self._size.inputs))
         return not waits and not self.show.bay.waiting
 
     async def _wait(self, failing: str, there: Callable[[], bool]) -> None:
@@ -274,7 +299,7 @@ class Soak:
             if there():
                 return
             await trio.sleep(0.05)
-        self.faults.append(f"{failing} within {DEADLINE:.0f} s")
+        self.faults.append(f"{failing} for {DEADLINE:.0f} s")
 
     def verdict(self) -> int:
         """Print what there is to say; the exit status."""
@@ -298,11 +323,13 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=30.0)
     parser.add_argument("--seconds", type=float, help="instead of minutes")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jack", action="store_true")
     options = parser.parse_args()
     seconds = options.seconds or 60 * options.minutes
-    print(f"{platform.machine()}, Python {platform.python_version()}, {seconds:.0f} s, seed {options.seed}")
+    print(f"{platform.machine()}, Python {platform.python_version()}, {seconds:.0f} s, seed {options.seed}, ", end="")
+    print(f"{'JACK' if options.jack else 'memory'} ports")
     with tempfile.TemporaryDirectory() as folder:
-        soak = Soak(seconds, options.seed, Path(folder) / "rig.toml")
+        soak = Soak(seconds, options.seed, Path(folder) / "rig.toml", options.jack)
         trio.run(soak.run)
     return soak.verdict()
 
