@@ -90,11 +90,14 @@ async def loop_cable(evening: Evening) -> None:
 async def flood(evening: Evening) -> None:
     """30,000 messages a second for a tenth of a second on one input."""
     rng, source = evening.rng, evening.rng.randrange(3)
-    since, keys = evening.now, [rng.randrange(128) for _ in range(12)]
-    for each in range(3000):
-        status, key, value = rng.choice((0x90, 0x90, 0x80, 0xB0, 0xE0)), rng.choice(keys), rng.randrange(128)
-        message = bytes((status | rng.randrange(4), rng.choice((1, 7, 64)) if status == 0xB0 else key, value))
-        evening.play(since + each * 100 * MS // 3000, source, message)
+    kinds = rng.choices((0x90, 0x80, 0xB0, 0xE0), (2, 1, 1, 1), k=200)
+    keys = rng.choices(range(128), k=12)
+    several = [
+        bytes((kind | rng.randrange(4), rng.choice((1, 7, 64) if kind == 0xB0 else keys), rng.randrange(128)))
+        for kind in kinds
+    ]
+    for each, message in enumerate(rng.choices(several, k=3000)):
+        evening.play(evening.now + each // 30 * MS, source, message)
     await evening.wait(100 * MS)
 
 
