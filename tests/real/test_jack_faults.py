@@ -289,4 +289,4 @@ def test_nothing_is_left_after(stages: list[Stage], fault: Fault) -> None:
     took, left = on_all(stages, fault, times)
     measured = f"; median {statistics.median(took):.3f} s, worst {took[-1]:.3f} s" if took else ""
     print(f"\n{fault.__name__}: {times} times, {len(left)} left something{measured}; {time.monotonic() - begin:.0f} s")
-    assert left == []
+    assert not left, "\n".join(map(str, left))
