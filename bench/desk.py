@@ -8,7 +8,7 @@ import time
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 
-from forward import COLD, INPUTS, OUTPUTS, RATE, WARM, messages
+from forward import INPUTS, OUTPUTS, RATE, WARM, messages
 
 from engine.live.meters import Latency
 from engine.live.show import Show
@@ -143,7 +143,7 @@ class Desk:
 
     def __init__(self) -> None:
         self.players: dict[str, Player] = {}
-        self._cycles = {f"in {source + 1}": messages(source, COLD if source == 0 else WARM) for source in range(INPUTS)}
+        self._cycles = {f"in {source + 1}": messages(source, WARM) for source in range(INPUTS)}
         self._instruments: dict[str, Instrument] = {}
         self._ears = {f"out {index + 1}": Ear() for index in range(OUTPUTS)}
         self._pulled: set[str] = set()

@@ -12,7 +12,7 @@ import time
 from typing import Any, Final
 
 from desk import Ear, Player, Size
-from forward import COLD, RATE, WARM, messages
+from forward import RATE, WARM, messages
 
 ROUND: Final = 0.0005  # seconds
 #: JACK takes 64 clients, and on either side each port is one
@@ -100,7 +100,7 @@ class Far:
             source = int(name.split()[1]) - 1
             device = self._rtmidi.MidiOut(self._rtmidi.API_UNIX_JACK, name=client)
             device.open_virtual_port("port")
-            player = Player(name, messages(source, COLD if source == 0 else WARM))
+            player = Player(name, messages(source, WARM))
             player.resting = self._resting
             self._players[name] = player, device
 
