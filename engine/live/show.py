@@ -249,6 +249,12 @@ class Show:
         self.reader.add(source, port)
         self.tell(self.inputs[source], f'is open ("{port.name}")')
 
+    def clear_up(self) -> None:
+        """The last engine may have left anything hanging, held or moved: every output is silenced and set to rest."""
+        for output, port in enumerate(self._ports):
+            if port is not None:
+                self._restore(output, port)
+
     def attach_output(self, output: int, port: OutputPort) -> None:
         """The cable of an output is there, or back: it is silenced, set to rest and put on the scene's sounds."""
         self._ports[output] = port

@@ -51,7 +51,7 @@ class Stage:
             inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
             show = Show(self._rig, patch, inbox, self._keep, say=self._say)
             if claim.crashed:
-                show.command("panic", None, "start")
+                show.clear_up()
                 self._say("the last engine of this name did not end as it should; every output was silenced first")
             with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
                 async with trio.open_nursery() as nursery:

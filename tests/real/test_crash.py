@@ -86,7 +86,8 @@ class Victim:
             for turn in count():
                 asked.append(1 + (asked[-1] + turn) % len(SCENES))
                 self.piano.play(bytes((0x90, 30 + turn % 60, 64)))
-                self.piano.play(bytes((0xE0, turn % 128, 99)))
+                for message in ((0xE0, turn % 128, 99), (0xB0, 1, 90), (0xB0, 64, 127), (0xD0, 50)):
+                    self.piano.play(bytes(message))
                 answer = self.engine.request("scene", scene=asked[-1])
                 if answer is None or ended.is_set():
                     return
