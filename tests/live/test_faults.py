@@ -139,7 +139,9 @@ async def wrong_edit(evening: Evening) -> None:
     """The rig file is edited into nonsense: it is refused, and what plays plays on."""
     before = evening.show.bay
     text = evening.rig_file.read_text(encoding="utf-8")
-    wrong = evening.rng.choice((text[: evening.rng.randrange(10, len(text) - 200)], text.replace('"Box 1"', "Box 1"), ""))
+    wrong = evening.rng.choice(
+        (text[: evening.rng.randrange(10, len(text) - 200)], text.replace('"Box 1"', "Box 1"), "")
+    )
     await evening.edit(wrong + "\n[x", lambda: evening.show.refused is not None)
     assert evening.show.bay is before
     await evening.edit(text, lambda: evening.show.refused is None)
