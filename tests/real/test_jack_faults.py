@@ -65,10 +65,9 @@ def an_output_loses_its_cable(stage: Stage) -> float:
 def _box_away(stage: Stage, power: bool) -> float:
     name, box = stage.dice.choice(list(zip(("one", "two"), stage.boxes, strict=True)))
     before = stage.port("outputs", name)["returns"]
-    box.synth.heeds = True  # what was let go of meanwhile, nobody could tell it
+    box.synth.heeds = True  # JACK takes releases for it until the loss is noticed
     (box.off if power else box.pull)()
     stage.wait_a_little(0.6)
-    box.synth.heeds = True
     box.plug()
     return stage.wait_for_return("outputs", name, before)
 
