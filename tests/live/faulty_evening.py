@@ -108,10 +108,7 @@ class Gear:
         found = []
         for synth in (self.obedient,) if forgiving else (self.obedient, self.strict):
             found += [f"{channel + 1}: note {key} sounds" for channel, key in +synth.sounding]
-            for channel, what, number in sorted(synth.off_rest):
-                pedal_or_bend = what == "bend" or (what == "controller" and number in _PEDALS)
-                if pedal_or_bend or not forgiving:
-                    found.append(f"{channel + 1}: {what} {number} is off rest")
+            found += [f"{channel + 1}: {what} {number} is off rest" for channel, what, number in sorted(synth.off_rest)]
         return found
 
 
@@ -209,7 +206,7 @@ class Evening:
         self.show = Show(rig, patch, self.inbox, self._keep, lambda: self.now, self.said.append)
         self._ports = [*patch.inputs.values(), *patch.outputs.values()]
         if crashed:
-            self.show.command("panic", None, "start")
+            self.show.clear_up()
         self.show.command("scene", self.last_scene, "start")
         self.edits = Edits(self.show, self.rig_file)
         self._tasks = trio.CancelScope()

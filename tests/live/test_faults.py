@@ -232,7 +232,6 @@ async def test_after_each_fault_nothing_hangs(fault, table, plug_in, tmp_path, m
             for gear in evening.system.gear.values():
                 if fault is kill:
                     gear.strict.sounding.clear()
-                    gear.strict.off_rest.clear()
             done += 1
         nursery.cancel_scope.cancel()
     assert done == MOMENTS
