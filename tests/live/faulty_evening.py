@@ -239,17 +239,18 @@ class Evening:
         """Do this at that time (ns)."""
         heapq.heappush(self._queue, (when, next(self._count), what))
 
-    def play(self, when: int, source: int, message: bytes) -> None:
+    def play(self, when: int, source: int, *messages: bytes) -> None:
         """The player does this at that time."""
-        self.at(when, lambda: self.do(source, message))
+        self.at(when, lambda: self.do(source, *messages))
 
-    def do(self, source: int, message: bytes) -> None:
+    def do(self, source: int, *messages: bytes) -> None:
         """The player does this now; it counts for nothing while the cable is out."""
-        self.player.does(source, message)
+        for message in messages:
+            self.player.does(source, message)
         port = self.show.in_meters[source].port
         if port is not None and source not in self.silent:
-            self.messages_in += 1
-            self.system.input(port).push(message)
+            self.messages_in += len(messages)
+            self.system.input(port).push(b"".join(messages))
 
     def play_song(self, length: int) -> None:
         """A piece of the song from anywhere, so long (ns), with pedals, wheels and scene changes."""

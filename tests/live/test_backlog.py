@@ -67,6 +67,24 @@ def test_the_newest_value_of_everything_survives(steps):
 
 @given(STEPS)
 @settings(deadline=None)
+def test_the_order_is_kept(steps):
+    """Whatever floods, what passes comes out in the order in which it came; only releases overtake what is late."""
+    backlog, went = Backlog(0), []
+    for at, step in enumerate(steps):
+        if isinstance(step, int):
+            went += backlog.take(step)
+        for place, message in enumerate(step if isinstance(step, list) else ()):
+            backlog.put(100 * at + place, [message])
+        backlog.settle()
+    while len(backlog):
+        went += backlog.take(1 << 20)
+        backlog.settle()
+    times = [arrival.at for arrival in went if not is_release(arrival.message)]
+    assert times == sorted(times)
+
+
+@given(STEPS)
+@settings(deadline=None)
 def test_what_is_shed_is_counted(steps):
     """Nothing comes out twice or from nowhere, and what came in and does not come out is what `shed` says."""
     came, went, backlog = played(steps)

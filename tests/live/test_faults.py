@@ -96,8 +96,8 @@ async def flood(evening: Evening) -> None:
         bytes((kind | rng.randrange(4), rng.choice((1, 7, 64) if kind == 0xB0 else keys), rng.randrange(128)))
         for kind in kinds
     ]
-    for each, message in enumerate(rng.choices(several, k=3000)):
-        evening.play(evening.now + each // 30 * MS, source, message)
+    for ms in range(100):
+        evening.play(evening.now + ms * MS, source, *rng.choices(several, k=30))
     await evening.wait(100 * MS)
 
 

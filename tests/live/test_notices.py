@@ -1,5 +1,7 @@
 """What the player is told, and how often. (Our own design.)"""
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -57,7 +59,7 @@ def test_never_more_than_once_a_second_and_nothing_uncounted(steps):
     notices.flush(now + 2 * S)
     for text, times in happened.items():
         own = [(at, said) for at, _, said in told if said[0] == text]
-        assert all(later - earlier >= S for (earlier, _), (later, _) in zip(own, own[1:], strict=False))
+        assert all(later - earlier >= S for (earlier, _), (later, _) in pairwise(own))
         counted = sum(1 if said == text else int(said.split("(")[1].split()[0]) for _, said in own)
         assert counted <= times <= counted + len(own)  # a count may come with the next time it happens
 

@@ -108,7 +108,7 @@ async def test_what_is_missing_at_the_start_is_opened_when_it_comes(mock_clock, 
 
 @pytest.mark.parametrize("port", [*INPUTS, *OUTPUTS])
 async def test_what_was_unplugged_is_back_within_two_seconds(mock_clock, stand, port):
-    """Any port, away for a moment or for long, is in use again two seconds after it is plugged in, and told both times."""
+    """Any port, away for a moment or for long, is in use again two seconds after it is plugged in; both are told."""
     for away in (0.0, 0.3, 7.0):
         stand.system.unplug(port)
         await stand.passes(away)
@@ -177,7 +177,7 @@ async def test_a_port_that_has_another_name_is_told_and_not_stolen(mock_clock, n
 
 
 async def test_after_sleep_everything_is_released_and_sent_again(mock_clock, stand):
-    """The system's uptime jumps by more than two seconds: notes, pedals and bends are let go, the scene is sent again."""
+    """The system's uptime jumps by more than two seconds: notes, pedals, bends are let go, the scene is sent again."""
     stand.play("Stage piano", "90 3C 40", "B0 40 7F", "E0 00 50")
     stand.heard("Box 1")
     stand.slept += 3600 * S
