@@ -169,7 +169,7 @@ async def test_two_names_for_one_port_are_refused(system):
 
 
 async def test_after_a_crash_everything_is_silenced_first(system):
-    """A socket that is left over tells of a crash: outputs are silenced and set to rest before the last scene's burst."""
+    """A socket that is left over tells of a crash: outputs are silenced and set to rest before the burst."""
     write_last_scene(state_file("pit"), Path("pit.toml"), 1)
     left = claim_socket("pit")
     left.listener.close()  # as the system does it for a process that was killed
