@@ -279,9 +279,11 @@ class Evening:
 
     async def wait(self, length: int) -> None:
         """So much time (ns) passes."""
-        end = self.now + length
+        end, turns = self.now + length, 0
         while self.now < end or (self._queue and self._queue[0][0] <= self.now):
             due = self.inbox.due
+            assert due is None or turns < 10_000, "the core wants to be called again and again, and does nothing"
+            turns = turns + 1 if due is not None and due <= self.now else 0
             self.now = max(self.now, min(end, self._round_at, due or end, self._queue[0][0] if self._queue else end))
             while self._queue and self._queue[0][0] <= self.now:
                 heapq.heappop(self._queue)[2]()
