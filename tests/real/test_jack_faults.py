@@ -206,7 +206,9 @@ def a_sleep(stage: Stage) -> float:
     stage.engine.process.send_signal(signal.SIGCONT)
     begin = time.monotonic()
     wait_for("the wake-up", lambda: stage.engine.said().count("woke after") > woken, PATIENCE)
-    return time.monotonic() - begin
+    took = time.monotonic() - begin
+    _what_was_recalled(stage)
+    return took
 
 
 def a_crash(stage: Stage) -> float:
@@ -216,10 +218,15 @@ def a_crash(stage: Stage) -> float:
     begin = time.monotonic()
     stage.engine.start()
     took = time.monotonic() - begin
+    _what_was_recalled(stage)
+    return took
+
+
+def _what_was_recalled(stage: Stage) -> None:
+    """The last thing that the foot asked for may have been lost on its way to an engine that stood still."""
     found = (stage.engine.request("status") or {})["status"]["scene"]["number"]
     assert found in (stage.scene, stage.scene_before)
     stage.scene = found
-    return took
 
 
 QUICK = [
