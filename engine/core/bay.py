@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
 from engine.core.ledger import Ledger, Target
-from engine.core.loops import Loops
+from engine.core.loops import QUESTION, Loops
 from engine.core.plan import PRESS, RELEASE, Answer, Compiler, Faults, Plan
 from engine.core.sensing import SENSE, Sensing
 from engine.core.setlist import SetList
@@ -91,6 +91,9 @@ class Bay:
             self.sensing.heard_at[source] = now
         if self.sensing.silent:
             self.sensing.silent.discard(source)
+        if message.startswith(QUESTION):
+            self._hear_question(now, source, message, out)
+            return out
         board = self._boards[source]
         if board is not None and (trigger := board.find(message)) is not None:
             if board.passes(trigger):
@@ -105,8 +108,6 @@ class Bay:
     def tick(self, now: int) -> list[Delivery]:
         """What has waited for this time."""
         out: list[Delivery] = []
-        self.loops.tick(now)
-        self._judge(now, out)
         for source in self.sensing.silenced(now):
             self.news.append(
                 (self.inputs[source], "fell silent (no active sensing for 330 ms); its notes are released")
@@ -123,22 +124,25 @@ class Bay:
     def due(self) -> int | None:
         """When `tick` is next wanted, or None."""
         dues = [wire.due for wire in self.wires if wire.due is not None]
-        dues += [due for due in (self.loops.due, self.sensing.due) if due is not None]
+        if self.sensing.due is not None:
+            dues.append(self.sensing.due)
         return min(dues, default=None)
 
     @property
     def waiting(self) -> bool:
         """Whether anything that came in or was asked for has not been handed over yet."""
-        return self.loops.due is not None or any(wire.due is not None for wire in self.wires)
+        return any(wire.due is not None for wire in self.wires)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         plan = self.plan
         if plan is None:
             return
-        answer = plan.answer(source, message, now)
-        watched = self.loops.pass_by(now, source, message, answer)
-        if self.loops.verdicts:
-            self._judge(now, out)
+        known = plan.answer(source, message, now)
+        answer = self.loops.pass_by(now, source, message, known)
+        if self.loops.questions:
+            self._ask(now, out)
+        if answer is None:
+            return
         if self.leaving:
             answer = _without(answer, self.leaving)
         wires = self.wires
@@ -159,8 +163,7 @@ class Bay:
         if message == SENSE:
             self.sensing.carry(now, (output for output, _ in answer.units))
         for output, unit in units:
-            if not (watched and self.loops.holds(source, output, unit)):
-                wires[output].put(now, unit, out)
+            wires[output].put(now, unit, out)
 
     def _released(self, source: int, message: bytes, answer: Answer) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
@@ -187,17 +190,23 @@ class Bay:
             return False
         return not self.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
 
-    def _judge(self, now: int, out: list[Delivery]) -> None:
-        """Carry out what a trial of a loop came to."""
-        verdicts, self.loops.verdicts = self.loops.verdicts, []
-        for source, sent, guilty in verdicts:
-            for output, unit in sent:
-                self.wires[output].put(now, unit, out)
-            if guilty:
-                names = " and ".join(f'"{self.outputs[output]}"' for output in guilty)
-                told = f"a loop was found: what goes to {names} comes back here; this way is muted"
-                self.news.append((self.inputs[source], f"{told} until the cable or the scene changes"))
-                out += self._let_go(now, source)
+    # Loops
+
+    def _ask(self, now: int, out: list[Delivery]) -> None:
+        questions, self.loops.questions = self.loops.questions, []
+        for output, question in questions:
+            self.wires[output].put(now, (question,), out)
+
+    def _hear_question(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
+        """One of our own questions has come back, or is on its way through other routes of ours."""
+        found, goes_on = self.loops.hear(now, source, message)
+        if goes_on and self.plan is not None:
+            for output in self.loops.open_outputs(source, self.plan.reach(source)):
+                self.wires[output].put(now, (message,), out)
+        if found is not None:
+            told = f'a loop was found: what goes to "{self.outputs[found.output]}" comes back here; this way is muted'
+            self.news.append((self.inputs[source], f"{told} until the cable or the scene changes"))
+            out += self._let_go(now, source)
 
     # Cables
 
@@ -205,28 +214,30 @@ class Bay:
         """The cable of input `source` is gone: what it holds is let go, what it moved comes to rest."""
         self.sensing.forget(source)
         out: list[Delivery] = []
-        self.loops.lift(now, source=source)
-        self._judge(now, out)
+        self.loops.lift(source=source)
         return out + self._let_go(now, source)
 
-    def output_back(
-        self, now: int, output: int, driver: Speed | None, owed: Sequence[bytes] = ()
-    ) -> list[Delivery]:
+    def output_back(self, now: int, output: int, driver: Speed | None, owed: Sequence[bytes] = ()) -> list[Delivery]:
         """The cable of an output is back, and what is there may have hung, moved or forgotten anything meanwhile.
 
         It is silenced and set to rest, then put on the scene's sounds, and on the last ones of channels that the
         scene does not name. `driver`: how its driver is to be paced; `owed`: releases that it missed.
         """
         out: list[Delivery] = []
-        self.loops.lift(now, output=output)
-        self._judge(now, out)
-        self.leaving.discard(output)
-        known = [*self.ledger.cut(output), *self.ledger.settle_output(output)]
+        self.loops.lift(output=output)
         wire = self.wires[output]
         wire.change_speed(self._speed(self.outputs[output], driver))
-        wire.panic(now, [*(message for _, message in known), *owed, *SWEEP, *WHEELS], out)
+        self.leaving.discard(output)
+        self._silence(now, wire, (*owed, *SWEEP, *WHEELS), out)
         wire.burst(now, self._sounds_of(output), out)
         return out
+
+    def _silence(self, now: int, wire: Wire, sweep: Sequence[bytes], out: list[Delivery]) -> None:
+        """The note-offs that are known to be owed, then the sweep, then what else is known to be off rest."""
+        known = [message for _, message in (*self.ledger.cut(wire.output), *self.ledger.settle_output(wire.output))]
+        offs = [message for message in known if is_release(message)]
+        swept = {*offs, *sweep}
+        wire.panic(now, [*offs, *sweep, *(message for message in known if message not in swept)], out)
 
     def output_left(self, now: int, output: int) -> list[Delivery]:
         """This output will hear no more of us: what sounds and what was moved there is released, and nothing begins."""
@@ -244,6 +255,7 @@ class Bay:
         return (*kept, *steps)
 
     def _let_go(self, now: int, source: int) -> list[Delivery]:
+        """What an input holds and moved comes to rest."""
         out: list[Delivery] = []
         for output, message in self.ledger.abandon(source):
             self.wires[output].put(now, (message,), out)
@@ -326,8 +338,7 @@ class Bay:
     def _change(self, now: int, plan: Plan, out: list[Delivery]) -> None:
         plan.enter()
         self.plan = plan
-        self.loops.lift(now)
-        self._judge(now, out)
+        self.loops.lift()
         if plan.cuts:
             for output, message in self.ledger.cut():
                 self.wires[output].put(now, (message,), out)
@@ -356,12 +367,9 @@ class Bay:
     def _panic(self, now: int, source: str, out: list[Delivery]) -> Outcome:
         """Known notes off, pedals up, all notes and all sound off, bends to centre, on every output."""
         held = self.ledger.sounding()
-        messages: dict[int, list[bytes]] = {wire.output: [] for wire in self.wires}
-        for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
-            messages[output].append(message)
-        self.ledger.forget_keys()
         for wire in self.wires:
-            wire.panic(now, messages[wire.output] + list(SWEEP), out)
+            self._silence(now, wire, SWEEP, out)
+        self.ledger.forget_keys()
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
         return self._outcome("panic", True, text, source)
 

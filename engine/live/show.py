@@ -292,7 +292,7 @@ class Show:
             port.close()
         self.out_meters[output].pulled(reason)
         self._stuck.discard(output)
-        self.bay.loops.lift(self.clock(), output=output)
+        self.bay.loops.lift(output=output)
         self.tell(self.outputs[output], reason)
 
     def _take_losses(self, lost: Sequence[tuple[int, str]]) -> None:
