@@ -98,6 +98,8 @@ def a_loop(stage: Stage) -> float:
         stage.wait_a_little(0.1)
     finally:
         box.thru = None
+    # what is still on its way in would be played in the next scene by a cable that can no longer let go of it
+    stage.wait_a_little(0.1)
     stage.recall(stage.dice.choice((2, 3)))
     return took
 
