@@ -16,6 +16,7 @@ import subprocess
 import sys
 import threading
 import time
+from array import array
 from collections.abc import Callable, Sequence
 from typing import Any, Final
 
@@ -106,17 +107,18 @@ class Samples(Latency):
 
     def __init__(self) -> None:
         super().__init__()
-        self.all: list[int] = []
+        self.all = array("q")  # dropping it takes no time, which a long list would
 
     def add(self, sample: int) -> None:
         self.all.append(sample)
 
 
-def rig() -> Rig:
-    """Sixteen inputs and twenty outputs, a short chain on each route."""
+def rig(din: Sequence[int] = ()) -> Rig:
+    """Sixteen inputs and twenty outputs, those named here on DIN cables; a short chain on each route."""
     lines = ["format = 1", "[inputs]"]
     lines += [f'in{i} = {{ port = "in {i}" }}' for i in range(INPUTS)]
-    lines += ["[outputs]", *(f'out{i} = {{ port = "out {i}" }}' for i in range(OUTPUTS))]
+    wires = ["din" if i in din else "fast" for i in range(OUTPUTS)]
+    lines += ["[outputs]", *(f'out{i} = {{ port = "out {i}", wire = "{wire}" }}' for i, wire in enumerate(wires))]
     lines += ["[[scenes]]", "number = 1", 'name = "Load"', "routes = ["]
     for i in range(INPUTS):
         to = [f"out{i}"] + ([f"out{INPUTS + i}"] if i < OUTPUTS - INPUTS else [])
@@ -148,7 +150,7 @@ def bayleaf(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds:
         with collector_at_rest():
             inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
             await trio.sleep(WARM_UP)
-            samples.all.clear()
+            del samples.all[:]
             await trio.sleep(seconds)
             inbox.stop()
 
@@ -166,7 +168,7 @@ def polled(
         cold = True
         while time.monotonic() < end:
             if cold and time.monotonic() > warm:
-                samples.all.clear()
+                del samples.all[:]
                 cold = False
             now = time.monotonic_ns()
             for source, port in enumerate(inputs):
@@ -219,10 +221,10 @@ def one_turn(name: str, seconds: float, jack: bool, cycle: int) -> dict[str, flo
         used = (time.process_time() - cpu) / (time.monotonic() - begin)
     finally:
         ports.close()
-    samples.all.sort()
+    times = sorted(samples.all)
     at = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
-    count = len(samples.all)
-    figures = {key: samples.all[min(count - 1, int(count * part))] / 1000 for key, part in at.items()}
+    count = len(times)
+    figures = {key: times[min(count - 1, int(count * part))] / 1000 for key, part in at.items()}
     return {**figures, "cpu": 100 * used, "messages/s": count / seconds}
 
 
@@ -253,13 +255,7 @@ class JackPorts:
         self._feeder: subprocess.Popen[str] | None = None
 
     def feed(self, seconds: float) -> None:
-        self._feeder = subprocess.Popen(
-            [sys.executable, __file__, "--feed", str(seconds + WARM_UP + 3), "--cycle", str(self._cycle)],
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        assert self._feeder.stdout is not None
-        assert self._feeder.stdout.readline().strip() == "feeding"
+        self._feeder = feeder(seconds + WARM_UP + 3, self._cycle, RATE)
 
     def _end_feeder(self) -> None:
         if self._feeder is not None:
@@ -314,28 +310,39 @@ class BarePorts(JackPorts):
             port.close()
 
 
-def feed(seconds: float, cycle: int) -> None:
-    """The second process: plays to the bench's inputs at the full rate."""
+def feeder(seconds: float, cycle: int, rate: int, only: int | None = None) -> subprocess.Popen[str]:
+    """Start `feed` in a process of its own, and wait until it plays."""
+    options = ["--feed", str(seconds), "--cycle", str(cycle), "--rate", str(rate)]
+    if only is not None:
+        options += ["--only", str(only)]
+    process = subprocess.Popen([sys.executable, __file__, *options], stdout=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    assert process.stdout.readline().strip() == "feeding"
+    return process
+
+
+def feed(seconds: float, cycle: int, rate: int, only: int | None) -> None:
+    """Another process: plays to the bench's inputs, or to one of them, so many messages a second."""
     import rtmidi
 
-    ports = []
-    for source in range(INPUTS):
-        port = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=f"feeder{source}")
+    ports = {}
+    for source in range(INPUTS) if only is None else (only,):
+        port = ports[source] = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=f"feeder{source}-{rate}")
         names = port.get_ports(encoding="utf-8")
         port.open_port(next(index for index, name in enumerate(names) if name.endswith(f"bench-in{source}")), "out")
-        ports.append(port)
-    made = [messages(source, cycle) for source in range(INPUTS)]
+    made = {source: messages(source, cycle) for source in ports}
     print("feeding", flush=True)
-    time.sleep(1.5)  # the other process loads its rig
+    if only is None:
+        time.sleep(1.5)  # the other process loads its rig
     begin, sent, end = time.monotonic(), 0, time.monotonic() + seconds
     while (now := time.monotonic()) < end:
-        due = int((now - begin) * RATE)
+        due = int((now - begin) * rate)
         for index in range(sent, due):
-            for source, port in enumerate(ports):
-                port.send_message(made[source][index % len(made[source])])
+            for source, port in ports.items():
+                port.send_message(made[source][index % cycle])
         sent = max(sent, due)
         time.sleep(0.0005)
-    for port in ports:
+    for port in ports.values():
         port.delete()
 
 
@@ -345,11 +352,12 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--jack", action="store_true")
     parser.add_argument("--cold", action="store_true", help="no message is ever the same as one before")
-    parser.add_argument("--cycle", type=int, help=argparse.SUPPRESS)
+    for own in ("--cycle", "--rate", "--only"):
+        parser.add_argument(own, type=int, help=argparse.SUPPRESS)
     parser.add_argument("--feed", type=float, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.feed:
-        feed(options.feed, options.cycle)
+        feed(options.feed, options.cycle, options.rate, options.only)
         return
     turns: dict[str, list[dict[str, float]]] = {name: [] for name in CONTENDERS}
     for _ in range(options.rounds):

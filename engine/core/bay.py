@@ -4,14 +4,14 @@ No I/O and no clock: each call takes the time in nanoseconds of any monotonic cl
 to the drivers now, as (output, message, time its first byte is on the cable). `due` says when `tick` is wanted.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
 from engine.core.later import Due, Timetable, player
 from engine.core.ledger import Ledger, Target, moves_of
-from engine.core.loops import Loops
+from engine.core.loops import QUESTION, Loops
 from engine.core.plan import PRESS, RELEASE, Answer, Compiler, Faults, Plan
 from engine.core.sensing import SENSE, Sensing
 from engine.core.setlist import SetList
@@ -80,6 +80,7 @@ class Bay:
         self._numbers_by_name = {scene.name: scene.number for scene in rig.scenes}
         self._boards = switchboards(rig.controls, self.inputs)
         self.setlist = self._first_setlist()
+        self.leaving: set[int] = set()  # outputs that are let go of: nothing more is sent there but what ends something
         self.plan: Plan | None = None  # the compiled scene in force
 
     def _speed(self, output: str, driver: Speed | None) -> Speed | None:
@@ -100,6 +101,9 @@ class Bay:
         if self.timetable.due is not None and self.timetable.due <= now:
             self._send_due(now, out)
         if message[0] >= SYSEX:
+            if message.startswith(QUESTION):
+                self._hear_question(now, source, message, out)
+                return out
             self._put_all(now, self.sync.hear(now, source, message), out)
             if self.sync.cues.recalls:
                 self._recall_cues(now, out)
@@ -117,8 +121,6 @@ class Bay:
     def tick(self, now: int) -> list[Delivery]:
         """What has waited for this time."""
         out: list[Delivery] = []
-        self.loops.tick(now)
-        self._judge(now, out)
         self._put_all(now, self.sync.tick(now), out)
         if self.sync.cues.recalls:
             self._recall_cues(now, out)
@@ -139,28 +141,26 @@ class Bay:
     def due(self) -> int | None:
         """When `tick` is next wanted, or None."""
         dues = [wire.due for wire in self.wires if wire.due is not None]
-        dues += [
-            due for due in (self.loops.due, self.sensing.due, self.timetable.due, self.sync.due) if due is not None
-        ]
+        dues += [due for due in (self.sensing.due, self.timetable.due, self.sync.due) if due is not None]
         return min(dues, default=None)
 
     @property
     def waiting(self) -> bool:
         """Whether anything that came in or was asked for has not been handed over yet."""
-        return (
-            self.timetable.due is not None
-            or self.loops.due is not None
-            or any(wire.due is not None for wire in self.wires)
-        )
+        return self.timetable.due is not None or any(wire.due is not None for wire in self.wires)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         plan = self.plan
         if plan is None:
             return
-        answer = plan.answer(source, message, now)
-        watched = self.loops.pass_by(now, source, message, answer)
-        if self.loops.verdicts:
-            self._judge(now, out)
+        known = plan.answer(source, message, now)
+        answer = self.loops.pass_by(now, source, message, known)
+        if self.loops.questions:
+            self._ask(now, out)
+        if answer is None:
+            return
+        if self.leaving:
+            answer = _without(answer, self.leaving)
         wires = self.wires
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
@@ -186,8 +186,7 @@ class Bay:
         for timed in answer.later:
             self.timetable.add(source, timed)
         for output, unit in units:
-            if not (watched and self.loops.holds(source, output, unit)):
-                wires[output].put(now, unit, out)
+            wires[output].put(now, unit, out)
 
     def _released(self, source: int, message: bytes, answer: Answer) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
@@ -205,11 +204,7 @@ class Bay:
         shed = {output for output, _ in answer.units if self.wires[output].full}
         for output, unit in answer.units:
             self.wires[output].waiting.shed += len(unit) * (output in shed)
-        return answer._replace(
-            units=tuple(each for each in answer.units if each[0] not in shed),
-            targets=tuple(target for target in answer.targets if target.output not in shed),
-            moves=tuple(each for each in answer.moves if each[0].output not in shed),
-        )
+        return _without(answer, shed)
 
     def _may_pass(self, source: int, output: int, off: bytes) -> bool:
         """A release without a press passes, unless another player holds that key, or nobody has room for it."""
@@ -218,17 +213,23 @@ class Bay:
             return False
         return not self.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
 
-    def _judge(self, now: int, out: list[Delivery]) -> None:
-        """Carry out what a trial of a loop came to."""
-        verdicts, self.loops.verdicts = self.loops.verdicts, []
-        for source, sent, guilty in verdicts:
-            for output, unit in sent:
-                self.wires[output].put(now, unit, out)
-            if guilty:
-                names = " and ".join(f'"{self.outputs[output]}"' for output in guilty)
-                told = f"a loop was found: what goes to {names} comes back here; this way is muted"
-                self.news.append((self.inputs[source], f"{told} until the cable or the scene changes"))
-                out += self._let_go(now, source)
+    # Loops
+
+    def _ask(self, now: int, out: list[Delivery]) -> None:
+        questions, self.loops.questions = self.loops.questions, []
+        for output, question in questions:
+            self.wires[output].put(now, (question,), out)
+
+    def _hear_question(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
+        """One of our own questions has come back, or is on its way through other routes of ours."""
+        found, goes_on = self.loops.hear(now, source, message)
+        if goes_on and self.plan is not None:
+            for output in self.loops.open_outputs(source, self.plan.reach(source)):
+                self.wires[output].put(now, (message,), out)
+        if found is not None:
+            told = f'a loop was found: what goes to "{self.outputs[found.output]}" comes back here; this way is muted'
+            self.news.append((self.inputs[source], f"{told} until the cable or the scene changes"))
+            out += self._let_go(now, source)
 
     def _put_all(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
         for output, message in sent:
@@ -277,29 +278,35 @@ class Bay:
         """The cable of input `source` is gone: what it holds is let go, what it moved comes to rest."""
         self.sensing.forget(source)
         out: list[Delivery] = []
-        self.loops.lift(now, source=source)
-        self._judge(now, out)
+        self.loops.lift(source=source)
         return out + self._let_go(now, source)
 
-    def output_back(self, now: int, output: int, driver: Speed | None) -> list[Delivery]:
+    def output_back(self, now: int, output: int, driver: Speed | None, owed: Sequence[bytes] = ()) -> list[Delivery]:
         """The cable of an output is back, and what is there may have hung, moved or forgotten anything meanwhile.
 
         It is silenced and set to rest, then put on the scene's sounds, and on the last ones of channels that the
-        scene does not name. `driver`: how its driver is to be paced.
+        scene does not name. `driver`: how its driver is to be paced; `owed`: releases that it missed.
         """
         out: list[Delivery] = []
-        self.loops.lift(now, output=output)
-        self._judge(now, out)
-        known = [*self.ledger.cut(output), *self.ledger.settle_output(output)]
+        self.loops.lift(output=output)
         wire = self.wires[output]
         wire.change_speed(self._speed(self.outputs[output], driver))
-        wire.panic(now, [*(message for _, message in known), *SWEEP, *WHEELS], out)
+        self.leaving.discard(output)
+        self._silence(now, wire, (*owed, *SWEEP, *WHEELS), out)
         wire.burst(now, self._sounds_of(output), out)
         return out
 
+    def _silence(self, now: int, wire: Wire, sweep: Sequence[bytes], out: list[Delivery]) -> None:
+        """The note-offs that are known to be owed, then the sweep, then what else is known to be off rest."""
+        known = [message for _, message in (*self.ledger.cut(wire.output), *self.ledger.settle_output(wire.output))]
+        offs = [message for message in known if is_release(message)]
+        swept = {*offs, *sweep}
+        wire.panic(now, [*offs, *sweep, *(message for message in known if message not in swept)], out)
+
     def output_left(self, now: int, output: int) -> list[Delivery]:
-        """This output will hear no more of us: what sounds and what was moved there is released."""
+        """This output will hear no more of us: what sounds and what was moved there is released, and nothing begins."""
         self.sensing.outputs.discard(output)
+        self.leaving.add(output)
         out: list[Delivery] = []
         for _, message in [*self.ledger.cut(output), *self.ledger.settle_output(output)]:
             self.wires[output].put(now, (message,), out)
@@ -312,6 +319,7 @@ class Bay:
         return (*kept, *steps)
 
     def _let_go(self, now: int, source: int) -> list[Delivery]:
+        """What an input holds and moved comes to rest."""
         out: list[Delivery] = []
         self._forget_later(now, {player(source, False), player(source, True)}, out)
         for output, message in self.ledger.abandon(source):
@@ -398,8 +406,7 @@ class Bay:
     def _change(self, now: int, plan: Plan, out: list[Delivery]) -> None:
         plan.enter()
         before, self.plan = self.plan, plan
-        self.loops.lift(now)
-        self._judge(now, out)
+        self.loops.lift()
         self._forget_later(now, {player(source, False) for source in range(len(self.inputs))}, out)
         if before is not None and not plan.shares_lasting_routes(before):
             self.end_later(now, out)
@@ -431,13 +438,10 @@ class Bay:
     def _panic(self, now: int, source: str, out: list[Delivery]) -> Outcome:
         """Known notes off, pedals up, all notes and all sound off, bends to centre, on every output."""
         held = self.ledger.sounding()
-        messages: dict[int, list[bytes]] = {wire.output: [] for wire in self.wires}
-        for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
-            messages[output].append(message)
-        self.ledger.forget_keys()
         self.timetable.forget(self.timetable.players)
         for wire in self.wires:
-            wire.panic(now, messages[wire.output] + list(SWEEP), out)
+            self._silence(now, wire, SWEEP, out)
+        self.ledger.forget_keys()
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
         return self._outcome("panic", True, text, source)
 
@@ -474,3 +478,14 @@ class Bay:
     def _numbers(self, scenes: Sequence[int | str]) -> list[int]:
         found = [self.find(scene) for scene in scenes]
         return [number for number in found if number is not None]  # the rig's checks saw to it that none is None
+
+
+def _without(answer: Answer, shut: Container[int]) -> Answer:
+    """What is left of an answer without these outputs; for the ledger, too, they were never told."""
+    return answer._replace(
+        units=tuple(each for each in answer.units if each[0] not in shut),
+        targets=tuple(target for target in answer.targets if target.output not in shut),
+        moves=tuple(each for each in answer.moves if each[0].output not in shut),
+        selects=tuple(each for each in answer.selects if each[0] not in shut),
+        others=tuple(each for each in answer.others if each[0] not in shut),
+    )

@@ -120,10 +120,11 @@ class Ledger:
         presses = self._presses.get(key)
         if presses is None:
             return None
-        oldest = presses[0]
+        # one that sounds nowhere may be left from a release that was lost; it must not stand in for one that sounds
+        oldest = next((press for press in presses if press.targets), presses[0])
         oldest.count -= 1
         if not oldest.count:
-            presses.pop(0)
+            presses.remove(oldest)
             if not presses:
                 del self._presses[key]
         form, velocity = message[0] & 0xF0, message[2]

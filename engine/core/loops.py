@@ -1,52 +1,53 @@
 """Feedback: an output that is wired back to an input which a route leads to that output again.
 
 Its mark is that what comes in is what went out a few milliseconds before, again and again. A roll on a drum pad, a
-clock or a trembling fader can look like that for a while, so suspicion alone mutes nothing. A trial asks for the cause:
-
-1. *listening*: what the input sends to the suspected outputs is held back. If the suspected message comes in all the
-   same, it comes from a player; all that was held back is sent, a few milliseconds late.
-2. *asking*: silence so far. The first held message is sent to one suspected output after the other. If it comes back
-   at the input, the way to that output is muted until the cable or the scene changes; where it does not, all that was
-   held back is sent.
+clock or a trembling fader can look like that for a while, so suspicion alone mutes nothing. It asks a question: a short
+SysEx under the non-commercial id, never sent before, goes to each suspected output. Nobody but a cable can send it
+back. Where it comes in again, that way is muted until the cable or the scene changes; nothing else is ever held up.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from itertools import count
 from typing import Final, NamedTuple
 
 from engine.core.plan import Answer
-from engine.core.wire import Unit
 from engine.midi.kinds import FIRST_REAL_TIME
 
 _MS: Final = 1_000_000
 _WINDOW: Final = 30 * _MS  # the longest way round that counts
 _WINDOW_REAL_TIME: Final = 5 * _MS  # clocks of 500 beats a minute are no further apart
-_TRUSTED: Final = 1000 * _MS  # after a trial that found nothing
-_SHORTEST: Final = 4 * _MS  # of each step of a trial: a reader polls once in a quarter of a millisecond
+_LONG_ENOUGH: Final = 55 * _MS  # of going round; the question must have its answer within a tenth of a second
+_ROUNDS: Final = 3  # at least, in that time
+_ENOUGH: Final = 16  # rounds that are enough in a shorter time
+_MANY: Final = 64  # messages met again in one window that are enough: of a loop that multiplies
+_ONE_AT_A_TIME: Final = 60 * _MS  # in which only one input asks: of two that make one loop one way is to be muted
+_PAUSE: Final = 1000 * _MS  # before an input is suspected again; twice as long after each question without an answer
+_LONGEST_PAUSE: Final = 60_000 * _MS
+_ECHOES: Final = 100 * _MS  # after a verdict, in which copies that were under way still come in
+_FORGOTTEN: Final = 2000 * _MS  # an answer to a question comes no later
+
+#: F0 7D (non-commercial), two letters, 00: a question of ours; then its number and F7
+QUESTION: Final = b"\xf0\x7d\x62\x6c\x00"
+_NUMBERS: Final = 1 << 14
+
+# A message that was sent: when, how many rounds its cause had made, when the first began.
+_Mark = tuple[int, int, int]
 
 
-# A message that was sent: when, how many rounds its cause had made, when the first began, from which input.
-_Mark = tuple[int, int, int, int]
-
-
-@dataclass
-class _Trial:
-    """One input's trial. `asking` is the place of the output that is asked, or -1 while listening."""
-
-    message: bytes  # what came in too often
-    said: frozenset[bytes]  # what is sent for it, and so may come back
-    until: int
-    patience: int
-    held: dict[int, list[Unit]]  # suspected output -> what was held back, oldest first
-    asking: int = -1
-    guilty: list[int] = field(default_factory=list)
-
-
-class Verdict(NamedTuple):
-    """The end of a trial, or a step of it: what is to be sent now, and which outputs were found guilty."""
+class _Asked(NamedTuple):
+    """A question: which input was suspected, which output was asked and when, and the inputs it came by."""
 
     source: int
-    sent: list[tuple[int, Unit]]
-    guilty: tuple[int, ...] = ()
+    output: int
+    at: int
+    passed: set[int]
+
+
+class Found(NamedTuple):
+    """A way that was muted: what goes to this output comes back at this input."""
+
+    source: int
+    output: int
 
 
 class Loops:
@@ -54,112 +55,95 @@ class Loops:
 
     def __init__(self) -> None:
         self.muted: set[tuple[int, int]] = set()  # (input, output)
-        self.dropped = 0  # deliveries that a muted way did not carry
-        self.verdicts: list[Verdict] = []  # taken away by the caller after each call
+        self.dropped = 0  # deliveries that muted ways did not carry, and copies that came in after a verdict
+        self.questions: list[tuple[int, bytes]] = []  # output, message; taken away by the caller
+        self._asked: dict[int, _Asked] = {}
+        self._asking_until = 0
+        self._number = count()
         self._sent: dict[bytes, _Mark] = {}  # in this window
         self._sent_before: dict[bytes, _Mark] = {}  # in the one before: to let go of a whole one costs no search
+        self._met: dict[int, int] = {}  # input -> messages met again in this window
         self._window_ends = 0
-        self._trials: dict[int, _Trial] = {}
-        self._trusted: dict[int, int] = {}  # input -> until when
-        self._watched: set[int] = set()  # inputs with a trial or a muted way
+        self._pauses: dict[int, tuple[int, int]] = {}  # input -> until when it is not suspected, and how long that was
+        self._watched: set[int] = set()  # inputs with a muted way
+        self._echoes_until: dict[int, int] = {}  # input -> until when copies still come in
 
-    @property
-    def due(self) -> int | None:
-        """When `tick` next has something, or None."""
-        return min(trial.until for trial in self._trials.values()) if self._trials else None
-
-    def pass_by(self, now: int, source: int, message: bytes, answer: Answer) -> bool:
-        """A message came in and will be answered so; whether each delivery is to be asked for with `holds`."""
-        if source in self._trials:
-            self._meet(now, source, self._trials[source], message)
+    def pass_by(self, now: int, source: int, message: bytes, answer: Answer) -> Answer | None:
+        """A message came in and will be answered so; what is left of the answer, or None if nothing may be done."""
         if now >= self._window_ends:
             self._sent_before, self._sent = self._sent, {}
+            self._met.clear()
             self._window_ends = now + _WINDOW
         earlier = self._sent_before.pop(message, None)
         mark = self._sent.pop(message, earlier)
         rounds, since = 0, now
         if mark is not None and now - mark[0] < (_WINDOW if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME):
+            if source in self._watched and now < self._echoes_until.get(source, 0):
+                self._sent[message] = mark  # there may be more copies of it
+                self.dropped += 1
+                return None
             rounds, since = mark[1] + 1, mark[2]
-            if rounds > 1:
-                self._suspect(now, source, message, answer, mark)
-        mark = (now, rounds, since, source)
+            self._met[source] = met = self._met.get(source, 0) + 1
+            if met >= _MANY or rounds >= _ENOUGH or (rounds >= _ROUNDS and now - since >= _LONG_ENOUGH):
+                self._suspect(now, source, answer)
+        mark = (now, rounds, since)
         for said in answer.said:
             self._sent[said] = mark
-        return source in self._watched
+        return self._open_ways(source, answer) if source in self._watched else answer
 
-    def holds(self, source: int, output: int, unit: Unit) -> bool:
-        """Whether this delivery is not to be sent: held back by a trial, or dropped by a muted way."""
-        if (source, output) in self.muted:
-            self.dropped += 1
-            return True
-        trial = self._trials.get(source)
-        if trial is None or output not in trial.held:
-            return False
-        trial.held[output].append(unit)
-        return True
+    def hear(self, now: int, source: int, message: bytes) -> tuple[Found | None, bool]:
+        """A question came in: the way it has proved, if any, and whether to pass it on to where this input leads.
 
-    def tick(self, now: int) -> None:
-        """Steps of trials whose time is over."""
-        if not self._trials:
-            return
-        for source, trial in [each for each in self._trials.items() if each[1].until <= now]:
-            self._ask_next(now, source, trial)
-
-    def lift(self, now: int, source: int | None = None, output: int | None = None) -> None:
-        """The scene has changed, or the cable of this input or output: what was muted there is tried anew."""
-        for tried, trial in list(self._trials.items()):
-            if output is None and source in (None, tried):
-                self._end(now, tried, trial)
-        self.muted = {way for way in self.muted if source not in (None, way[0]) or output not in (None, way[1])}
-        self._watch_these()
-
-    def _suspect(self, now: int, source: int, message: bytes, answer: Answer, mark: _Mark) -> None:
-        _, rounds, since, before = mark
-        pace = (now - since) // (rounds + 1)
-        if source in self._trials or rounds + 1 < _rounds_wanted(pace) or now < self._trusted.get(source, 0):
-            return
-        suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
-        if not suspected:
-            return
-        way = pace if before == source else 3 * pace  # the way round leads through other inputs, too
-        patience = max(_SHORTEST, way * 3 // 2)
-        held: dict[int, list[Unit]] = {output: [] for output in suspected}
-        self._trials[source] = _Trial(message, frozenset((message, *answer.said)), now + patience, patience, held)
+        One that comes in elsewhere is on its way through other routes of ours; it need not go the same way twice.
+        """
+        asked = self._asked.get(message[5] << 7 | message[6]) if len(message) == len(QUESTION) + 3 else None
+        if asked is None or now - asked.at > _FORGOTTEN or source in asked.passed:
+            return None, False
+        asked.passed.add(source)
+        if source != asked.source:
+            return None, True
+        way = (source, asked.output)
+        if way in self.muted:
+            return None, False
+        self.muted.add(way)
         self._watched.add(source)
+        self._echoes_until[source] = now + _ECHOES
+        self._pauses.pop(source, None)
+        self._asking_until = now
+        return Found(*way), False
 
-    def _meet(self, now: int, source: int, trial: _Trial, message: bytes) -> None:
-        """The tried input speaks: is it evidence for or against a loop?"""
-        if trial.asking < 0:
-            if message == trial.message:
-                self._end(now, source, trial)
-        elif message in trial.said:
-            trial.guilty.append(list(trial.held)[trial.asking])
-            self._ask_next(now, source, trial)
+    def open_outputs(self, source: int, outputs: Iterable[int]) -> list[int]:
+        """Those of these outputs to which the way of this input is not muted."""
+        return [output for output in outputs if (source, output) not in self.muted]
 
-    def _ask_next(self, now: int, source: int, trial: _Trial) -> None:
-        trial.asking += 1
-        suspected = list(trial.held)
-        if trial.asking == len(suspected):
-            self._end(now, source, trial)
+    def lift(self, source: int | None = None, output: int | None = None) -> None:
+        """The scene has changed, or the cable of this input or output: what was muted there is tried anew."""
+        self.muted = {way for way in self.muted if source not in (None, way[0]) or output not in (None, way[1])}
+        self._watched = {way[0] for way in self.muted}
+        self._pauses.clear()
+
+    def _suspect(self, now: int, source: int, answer: Answer) -> None:
+        until, pause = self._pauses.get(source, (0, _PAUSE // 2))
+        suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
+        if now < until or now < self._asking_until or not suspected:
             return
-        output = suspected[trial.asking]
-        trial.until = now + trial.patience
-        units = trial.held[output]
-        self.verdicts.append(Verdict(source, [(output, units.pop(0))] if units else []))
+        self._asking_until = now + _ONE_AT_A_TIME
+        pause = min(2 * pause, _LONGEST_PAUSE)
+        self._pauses[source] = now + pause, pause
+        self._asked = {number: asked for number, asked in self._asked.items() if now - asked.at < _FORGOTTEN}
+        for output in suspected:
+            number = next(self._number) % _NUMBERS
+            self._asked[number] = _Asked(source, output, now, set())
+            self.questions.append((output, QUESTION + bytes((number >> 7, number & 0x7F, 0xF7))))
 
-    def _end(self, now: int, source: int, trial: _Trial) -> None:
-        del self._trials[source]
-        sent = [(output, unit) for output, units in trial.held.items() if output not in trial.guilty for unit in units]
-        self.muted.update((source, output) for output in trial.guilty)
-        if not trial.guilty:
-            self._trusted[source] = now + _TRUSTED
-        self._watch_these()
-        self.verdicts.append(Verdict(source, sent, tuple(trial.guilty)))
-
-    def _watch_these(self) -> None:
-        self._watched = {source for source, _ in self.muted} | set(self._trials)
-
-
-def _rounds_wanted(pace: int) -> int:
-    """Rounds before a trial begins: a loop must be found within a tenth of a second, however long its way is."""
-    return 2 if pace >= 10 * _MS else 4 if pace >= 3 * _MS else 8
+    def _open_ways(self, source: int, answer: Answer) -> Answer:
+        """What is left of an answer without the ways that are muted; for the ledger, too, this was never sent."""
+        shut = {output for each, output in self.muted if each == source}
+        self.dropped += sum(output in shut for output, _ in answer.units)
+        return answer._replace(
+            units=tuple(each for each in answer.units if each[0] not in shut),
+            targets=tuple(target for target in answer.targets if target.output not in shut),
+            moves=tuple(each for each in answer.moves if each[0].output not in shut),
+            selects=tuple(each for each in answer.selects if each[0] not in shut),
+            others=tuple(each for each in answer.others if each[0] not in shut),
+        )

@@ -213,6 +213,10 @@ class Plan:
         units, later = self._run(self.called[source], message, now)
         return answer(message, known.units + units, later)
 
+    def reach(self, source: int) -> set[int]:
+        """All outputs that routes of this input lead to, whatever their filters let through."""
+        return {output for path in self.paths[source] for output in path.outputs}
+
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
         """Whether this input's message still moves this thing in this scene."""
         if moved in self._moved_by(self._lasting[source], message):

@@ -15,6 +15,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     """
     new.ledger, new.loops, new.outcomes, new.news = old.ledger, old.loops, old.outcomes, old.news
     new.timetable = old.timetable
+    new.leaving = old.leaving
     new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
     for index, wire in enumerate(old.wires):
         wire.change_speed(new.wires[index].speed)

@@ -29,41 +29,41 @@ class Backlog:
     def __init__(self, source: int) -> None:
         self.shed = 0  # messages that were thrown away, or gave way to newer ones
         self._source = source
-        self._queue: deque[Arrival] = deque()
-        self._late: dict[object, Arrival] = {}  # what stays of a flood until there is room, oldest first
+        self.queue: deque[Arrival] = deque()  # what can be taken, oldest first
+        self.late: dict[object, Arrival] = {}  # what stays of a flood until there is room, oldest first
 
     def put(self, at: int, messages: list[bytes]) -> None:  # reader thread
         """These have arrived."""
-        if self._late or len(self._queue) + len(messages) > _MOST:
+        if self.late or len(self.queue) + len(messages) > _MOST:
             for message in messages:
                 self._squeeze(Arrival(at, self._source, message))
         else:
-            self._queue.extend([Arrival(at, self._source, message) for message in messages])
+            self.queue.extend([Arrival(at, self._source, message) for message in messages])
 
     def settle(self) -> None:  # reader thread
         """Once there is room again, what stayed of the flood follows."""
-        if self._late and len(self._queue) < _MOST // 2:
-            self._queue.extend(self._late.values())
-            self._late.clear()
+        if self.late and len(self.queue) < _MOST // 2:
+            self.queue.extend(self.late.values())
+            self.late.clear()
 
     def take(self, most: int) -> list[Arrival]:  # loop only
         """The oldest so many."""
-        queue = self._queue
+        queue = self.queue
         return [queue.popleft() for _ in range(min(len(queue), most))]
 
     def __len__(self) -> int:  # any thread
-        return len(self._queue) + len(self._late)
+        return len(self.queue) + len(self.late)
 
     def _squeeze(self, arrival: Arrival) -> None:
         message = arrival.message
         if is_release(message):
-            if len(self._queue) < _MOST_RELEASES:
-                self._queue.append(arrival)
+            if len(self.queue) < _MOST_RELEASES:
+                self.queue.append(arrival)
                 return
             key: object = message
         else:
             key = slot(message)
-        self.shed += key is None or key in self._late
+        self.shed += key is None or key in self.late
         if key is not None:
-            self._late.pop(key, None)
-            self._late[key] = arrival
+            self.late.pop(key, None)
+            self.late[key] = arrival

@@ -18,7 +18,7 @@ from engine.ports.port import InputPort, PortError
 _PLAYING: Final = 0.00025  # seconds between polls while anything was heard lately
 _IDLE: Final = 0.001
 _LATELY: Final = 2_000_000_000  # ns
-_TURN: Final = 64  # messages of one input that are taken before the others have their turn
+_TURN: Final = 32  # messages of one input that are taken before the others have their turn (bench/flood.py)
 _WHEN: Final = itemgetter(0)  # `at`
 
 
@@ -66,7 +66,7 @@ class Inbox:
         arrivals: list[Arrival] = []
         speaking = 0
         for backlog in self._backlogs.values():
-            if backlog:
+            if backlog.queue:
                 arrivals += backlog.take(_TURN)
                 speaking += 1
         if speaking > 1:
@@ -130,7 +130,8 @@ class Inbox:
         """Whether anything still waits for the loop."""
         waiting = False
         for backlog in list(self._backlogs.values()):
-            backlog.settle()
+            if backlog.late:
+                backlog.settle()
             waiting = waiting or len(backlog) > 0
         return waiting
 

@@ -12,7 +12,7 @@ import os
 import socket
 import stat
 from collections import deque
-from collections.abc import AsyncGenerator
+from collections.abc import AsyncGenerator, Awaitable, Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import IO, Any, Final, NamedTuple
@@ -28,7 +28,7 @@ from engine.live.show import Event, Show
 _LONGEST: Final = 65536  # bytes of a request
 _FRAME: Final = 1 / 30  # seconds
 _AGES: Final = 1e9  # seconds
-_PATIENCE: Final = 1.0  # seconds a watcher may take to read
+_PATIENCE: Final = 1.0  # seconds a watcher may take to read, and a disk to write
 _COMMANDS: Final = ("scene", "next", "back", "panic", "resend", "tap")
 
 
@@ -84,8 +84,15 @@ def claim_socket(name: str) -> Claim:
 class Server:
     """Answers on the socket for one show."""
 
-    def __init__(self, show: Show, listener: socket.socket) -> None:
+    def __init__(
+        self,
+        show: Show,
+        listener: socket.socket,
+        written: Callable[[], Awaitable[None]] = trio.lowlevel.checkpoint,
+    ) -> None:
+        """`written` waits until a change of scene is written down: whoever was answered can rely on it."""
         self._show = show
+        self._written = written
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
 
     async def serve(self) -> None:
@@ -104,7 +111,11 @@ class Server:
                     if request is not None and request.get("do") == "keep":
                         await _answer(stream, await self._keep(request))
                         continue
-                    await _answer(stream, self._answer_to(request))
+                    answer = self._answer_to(request)
+                    if request is not None and request.get("do") in _COMMANDS:
+                        with trio.move_on_after(_PATIENCE):
+                            await self._written()
+                    await _answer(stream, answer)
 
     def _answer_to(self, request: dict[str, Any] | None) -> dict[str, Any]:
         try:

@@ -15,6 +15,7 @@ from engine.core.succession import take_over
 from engine.core.wire import Delivery, Speed
 from engine.live.backlog import Arrival
 from engine.live.meters import Latency, PortMeter
+from engine.live.missed import Missed
 from engine.live.notices import Notices
 from engine.live.patch import Patch
 from engine.live.recorder import Recorder
@@ -89,6 +90,7 @@ class Show:
         self._say = say
         self._on_scene = on_scene
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
+        self._missed = Missed()
         self._stuck: set[int] = set()  # outputs that refused a message: what is there may hang
         self._leaving: list[tuple[int, OutputPort, int]] = []  # ports that an edit let go of, and until when (ns)
         self._watchers: list[deque[Event]] = []
@@ -205,15 +207,18 @@ class Show:
             port, meter = self._ports[output], self.out_meters[output]
             if port is None:
                 meter.dropped += 1
+                self._missed.note(output, message)
                 continue
             try:
                 port.send(message)
             except PortGone as fault:
                 self._lose_output(output, str(fault))
                 meter.dropped += 1
+                self._missed.note(output, message)
                 continue
             except PortError as fault:
                 meter.drop(str(fault))
+                self._missed.note(output, message)
                 self.tell(self.outputs[output], str(fault))
                 if message[0] < SYSEX:
                     self._stuck.add(output)
@@ -250,8 +255,7 @@ class Show:
     def _mend(self, output: int, port: OutputPort) -> None:
         """It refused messages and takes them again: as if its cable had been out meanwhile."""
         self._stuck.discard(output)
-        self._send(self.bay.output_back(self.clock(), output, speed_of(port.flow)))
-        self.reader.due = self.bay.due
+        self._restore(output, port)
         self.tell(self.outputs[output], "takes messages again; the scene was sent to it")
 
     def attach_input(self, source: int, port: InputPort) -> None:
@@ -261,13 +265,22 @@ class Show:
         self.reader.add(source, port)
         self.tell(self.inputs[source], f'is open ("{port.name}")')
 
+    def clear_up(self) -> None:
+        """The last engine may have left anything hanging, held or moved: every output is silenced and set to rest."""
+        for output, port in enumerate(self._ports):
+            if port is not None:
+                self._restore(output, port)
+
     def attach_output(self, output: int, port: OutputPort) -> None:
         """The cable of an output is there, or back: it is silenced, set to rest and put on the scene's sounds."""
         self._ports[output] = port
         self.out_meters[output].plugged(port.name)
-        self._send(self.bay.output_back(self.clock(), output, speed_of(port.flow)))
-        self.reader.due = self.bay.due
+        self._restore(output, port)
         self.tell(self.outputs[output], f'is open ("{port.name}"); the scene was sent to it')
+
+    def _restore(self, output: int, port: OutputPort) -> None:
+        self._send(self.bay.output_back(self.clock(), output, speed_of(port.flow), self._missed.owed(output)))
+        self.reader.due = self.bay.due
 
     def missing(self) -> tuple[list[int], list[int]]:
         """Inputs and outputs of the rig that are not open."""
@@ -295,7 +308,7 @@ class Show:
             port.close()
         self.out_meters[output].pulled(reason)
         self._stuck.discard(output)
-        self.bay.loops.lift(self.clock(), output=output)
+        self.bay.loops.lift(output=output)
         self.tell(self.outputs[output], reason)
 
     def _take_losses(self, lost: Sequence[tuple[int, str]]) -> None:

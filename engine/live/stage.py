@@ -36,6 +36,8 @@ class Stage:
         self._say = say
         self._scene_to_keep: int | None = None
         self._scene_changed = trio.Event()
+        self._scene_written = trio.Event()
+        self._scene_written.set()
         self._stop = trio.Event()
 
     async def run(self, system: PortSystem) -> None:
@@ -49,12 +51,13 @@ class Stage:
             inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
             show = Show(self._rig, patch, inbox, self._keep, say=self._say)
             if claim.crashed:
-                show.command("panic", None, "start")
+                show.clear_up()
                 self._say("the last engine of this name did not end as it should; every output was silenced first")
             with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
                 async with trio.open_nursery() as nursery:
                     nursery.start_soon(self._heed, signals)
-                    tasks = Server(show, claim.listener).serve, Watch(show, opener).run, Edits(show, self._rig_file).run
+                    server = Server(show, claim.listener, self._written)
+                    tasks = server.serve, Watch(show, opener).run, Edits(show, self._rig_file).run
                     await self._perform(show, inbox, tasks)
                     nursery.cancel_scope.cancel()
         finally:
@@ -103,12 +106,20 @@ class Stage:
     def _keep(self, number: int) -> None:
         self._scene_to_keep = number
         self._scene_changed.set()
+        if self._scene_written.is_set():
+            self._scene_written = trio.Event()
+
+    async def _written(self) -> None:
+        """Wait until the scene in force is written down, or could not be."""
+        await self._scene_written.wait()
 
     async def _keep_state(self) -> None:
         while True:
             await self._scene_changed.wait()
             self._scene_changed = trio.Event()
             await self._write_state()
+            if not self._scene_changed.is_set():
+                self._scene_written.set()
 
     async def _write_state(self) -> None:
         number, self._scene_to_keep = self._scene_to_keep, None

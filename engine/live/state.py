@@ -33,11 +33,12 @@ def _last_scenes(path: Path) -> dict[str, int]:
 def write_last_scene(path: Path, rig: Path, number: int) -> None:
     """Write the last scene down: temporary file, fsync, rename, so that a crash leaves the old state or the new.
 
+    One engine of a name runs at a time, so what a crash left of a temporary file is written over by the next one.
     Raises OSError, and leaves the old state as it was.
     """
     scenes = _last_scenes(path) | {str(rig.resolve()): number}
     path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.{os.getpid()}")
+    temporary = path.with_name(f".{path.name}.new")
     try:
         with temporary.open("w", encoding="utf-8") as file:
             json.dump({"format": 1, "scenes": scenes}, file)

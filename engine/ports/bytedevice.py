@@ -118,11 +118,13 @@ class DeviceOutput:
                 self._place.check(time.monotonic_ns())
 
     def close(self) -> None:
-        """See OutputPort. What was sent before gets a moment to leave."""
+        """See OutputPort. What was sent before gets a moment to leave, if the device is still there."""
         with self._news:
             if self._closed:
                 return
-            self._end = time.monotonic() + _MOMENT  # before the next line: the writer looks without the lock
+            self._end = time.monotonic() + (
+                0 if self._place.gone else _MOMENT
+            )  # before the next line: the writer looks without the lock
             self._closed = True
             self._news.notify()
         self._writer.join()

@@ -24,12 +24,12 @@ class Place:
         self._line = select.poll()  # tells of a terminal whose far side is closed, without reading it
         self._line.register(handle, 0)
         self._looked_at = 0
-        self._gone: str | None = None
+        self.gone: str | None = None  # why, once it is known
 
     def check(self, now: int) -> None:
         """Raise PortGone if it is gone, looking again if the last look was a while ago; `now` is monotonic (ns)."""
-        if self._gone:
-            raise PortGone(self._gone)
+        if self.gone:
+            raise PortGone(self.gone)
         if now - self._looked_at > _LOOK_AGAIN:
             self._looked_at = now
             if reason := self._look():
@@ -37,8 +37,8 @@ class Place:
 
     def lost(self, reason: str | None) -> PortGone:
         """It is gone from now on; what to raise."""
-        self._gone = self._gone or f"{self._path} is gone ({reason})"
-        return PortGone(self._gone)
+        self.gone = self.gone or f"{self._path} is gone ({reason})"
+        return PortGone(self.gone)
 
     def _look(self) -> str | None:
         try:

@@ -30,6 +30,7 @@ _APIS: Final = {
     "winmm": rtmidi.API_WINDOWS_MM,
 }
 _TRIES: Final = 3  # ports that come and go while one is opened
+_LOOKS: Final = 20  # and while they are listed, which happens far more often
 _ALSA_SEQUENCER: Final = "/dev/snd/seq"
 _JACK_SUFFIX: Final = re.compile(r"-\d\d(?=:)")  # what the server adds to a client's name that is taken
 _JACK_CLIENT: Final = 58  # bytes of a client's name: 63, less that suffix
@@ -129,8 +130,13 @@ class System:
         with self._listing:
             if device is None:
                 raise PortError("the MIDI system is closed")
-            names: list[str] = device.get_ports(encoding="utf-8")
-        return names
+            for _ in range(_LOOKS):
+                try:
+                    names: list[str] = device.get_ports(encoding="utf-8")
+                except rtmidi.InvalidPortError:
+                    continue  # a port went between the count of them and its name
+                return names
+        raise PortError("ports come and go too fast to list them; try again")
 
     def _not_ours(self, names: list[str]) -> list[str]:
         ours = set(self._open.copy().values())  # a copy: the reader thread closes inputs that are gone

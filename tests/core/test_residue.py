@@ -280,3 +280,14 @@ def test_residue_reaches_a_settling_instrument_last() -> None:
     out += rest + router.receive(now, KEYS, b"\x80\x3c\x40") + run_dry(router, now)[1]
     synth = ears(out)[STRINGS]
     assert (synth.off_rest, synth.held, synth.sound[0]) == (set(), 0, (2, 12, 21))
+
+
+def test_a_lost_release_of_a_key_that_sounded_nowhere_haunts_nobody() -> None:
+    """A key was pressed where no route led and its release never came; later it plays and is released as usual."""
+    router = bay()
+    router.recall(0, 3)  # no route
+    router.receive(0, 0, b"\x90\x3c\x40")
+    router.recall(0, 1)
+    assert hexed(router.receive(0, 0, b"\x90\x3c\x50"), 1) == ["90 3C 50"]
+    assert hexed(router.receive(0, 0, b"\x80\x3c\x40"), 1) == ["80 3C 40"]
+    assert router.ledger.sounding() == 0

@@ -86,7 +86,7 @@ routes = [
   ] }},
   {{ from = "pads", to = ["strings", "brass"], through = [ {only}, {{ filter = "fragile", semitones = 3 }} ] }},
   {{ from = "foot", to = "organ", through = [
-    {only}, {{ filter = "channels", keep = [15] }}, {{ filter = "latch", controllers = [66] }},
+    {{ filter = "channels", keep = [15] }}, {{ filter = "latch", controllers = [66] }},
   ] }},
 ]
 burst = [
@@ -141,7 +141,9 @@ do = "scene"
 guard = "1 ms"
 """
 
-_ONLY_MUSIC = '{ filter = "strip", kinds = ["program", "controller 0", "controller 32"] }'
+# sounds are the bursts' business, channels 15 and 16 are the latches'
+_ONLY_MUSIC = """{ filter = "channels", drop = [15, 16] },
+    { filter = "strip", kinds = ["program", "controller 0", "controller 32"] }"""
 
 
 def rig_text(foot: str, brass: str, extra: bool, semitones: int, bank: int, program: int) -> str:

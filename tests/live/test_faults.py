@@ -90,11 +90,14 @@ async def loop_cable(evening: Evening) -> None:
 async def flood(evening: Evening) -> None:
     """30,000 messages a second for a tenth of a second on one input."""
     rng, source = evening.rng, evening.rng.randrange(3)
-    since, keys = evening.now, [rng.randrange(128) for _ in range(12)]
-    for each in range(3000):
-        status, key, value = rng.choice((0x90, 0x90, 0x80, 0xB0, 0xE0)), rng.choice(keys), rng.randrange(128)
-        message = bytes((status | rng.randrange(4), rng.choice((1, 7, 64)) if status == 0xB0 else key, value))
-        evening.play(since + each * 100 * MS // 3000, source, message)
+    kinds = rng.choices((0x90, 0x80, 0xB0, 0xE0), (2, 1, 1, 1), k=200)
+    keys = rng.choices(range(128), k=12)
+    several = [
+        bytes((kind | rng.randrange(4), rng.choice((1, 7, 64) if kind == 0xB0 else keys), rng.randrange(128)))
+        for kind in kinds
+    ]
+    for ms in range(100):
+        evening.play(evening.now + ms * MS, source, *rng.choices(several, k=30))
     await evening.wait(100 * MS)
 
 
@@ -136,7 +139,9 @@ async def wrong_edit(evening: Evening) -> None:
     """The rig file is edited into nonsense: it is refused, and what plays plays on."""
     before = evening.show.bay
     text = evening.rig_file.read_text(encoding="utf-8")
-    wrong = evening.rng.choice((text[: evening.rng.randrange(10, len(text) - 200)], text.replace('"Box 1"', "Box 1"), ""))
+    wrong = evening.rng.choice(
+        (text[: evening.rng.randrange(10, len(text) - 200)], text.replace('"Box 1"', "Box 1"), "")
+    )
     await evening.edit(wrong + "\n[x", lambda: evening.show.refused is not None)
     assert evening.show.bay is before
     await evening.edit(text, lambda: evening.show.refused is None)
@@ -227,8 +232,9 @@ async def test_after_each_fault_nothing_hangs(fault, table, plug_in, tmp_path, m
             for gear in evening.system.gear.values():
                 if fault is kill:
                     gear.strict.sounding.clear()
-                    gear.strict.off_rest.clear()
             done += 1
         nursery.cancel_scope.cancel()
     assert done == MOMENTS
+    if fault is loop_cable:  # in some scenes the way leads nowhere
+        assert sum("a loop was found" in said for said in evening.said) > MOMENTS // 2
     table.append((fault.__name__, done, evening.messages_in, sum(g.heard for g in evening.system.gear.values())))

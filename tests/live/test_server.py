@@ -363,3 +363,45 @@ async def test_an_engine_that_dies_in_mid_event_ends_the_watch():
         async with trio.open_nursery() as nursery:
             nursery.start_soon(trio.to_thread.run_sync, die)
             assert await trio.to_thread.run_sync(list, client.watch("pit")) == [[]]
+
+
+async def test_keep_writes_what_was_played(bench, tmp_path):
+    """keep: the last minutes become a file, the same that the shell is told; a file that is there is left alone."""
+    file = tmp_path / "evening.jsonl"
+    bench.play(KEYS, "90 3C 40", "80 3C 40")
+    async with serving(bench):
+        answer = await ask({"do": "keep", "last_s": 300, "file": str(file)})
+        assert answer["done"], answer["text"]
+        kept = [json.loads(line) for line in file.read_text(encoding="utf-8").splitlines()]
+        again = await ask({"do": "keep", "last_s": 300, "file": str(file)})
+        assert not again["done"]
+        assert (await ask({"do": "status"}))["done"]
+    assert str(file) in answer["text"]
+    assert {"90 3C 40", "80 3C 40"} <= {line.get("message") for line in kept}
+
+
+@pytest.mark.parametrize(
+    ("request_", "said"),
+    [
+        ({}, "last_s needs a number of seconds above 0"),
+        ({"last_s": 0, "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": -1, "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": True, "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": "5m", "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": float("nan"), "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": float("inf"), "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": 5}, "file needs a whole path"),
+        ({"last_s": 5, "file": 5}, "file needs a whole path"),
+        ({"last_s": 5, "file": "a.mid"}, "file needs a whole path"),
+        ({"last_s": 5, "file": "/nowhere/at/all.mid"}, "/nowhere/at"),
+        ({"last_s": 5, "file": "/nowhere/at/all.txt"}, ".mid"),
+        ({"last_s": 5, "file": "/nowhere/\0.mid"}, ""),
+    ],
+)
+async def test_a_recording_that_cannot_be_kept_is_answered(bench, request_, said):
+    """A keep without a time, a whole path, a folder or a name is answered with what it needs; the talk goes on."""
+    async with serving(bench):
+        answer = await ask({"do": "keep", **request_})
+        assert not answer["done"]
+        assert said in answer["text"]
+        assert (await ask({"do": "status"}))["done"]

@@ -13,6 +13,7 @@ import pytest
 import trio
 from live_bench import RIG
 
+from engine.core.silence import SWEEP, WHEELS
 from engine.live import client
 from engine.live.patch import SamePort
 from engine.live.server import NameTaken, claim_socket
@@ -165,3 +166,40 @@ async def test_two_names_for_one_port_are_refused(system):
     with pytest.raises(SamePort, match='"strings" and "brass" both lead to the port "Box 1"; name it once'):
         await evening.stage.run(system)
     assert not client.socket_path("pit").exists()
+
+
+async def test_after_a_crash_everything_is_silenced_first(system):
+    """A socket that is left over tells of a crash: outputs are silenced and set to rest before the burst."""
+    write_last_scene(state_file("pit"), Path("pit.toml"), 1)
+    left = claim_socket("pit")
+    left.listener.close()  # as the system does it for a process that was killed
+    left.lock.close()
+    assert left.path.exists()
+    async with Evening(system).played() as evening:
+        sweep = [message.hex(" ").upper() for message in (*SWEEP, *WHEELS)]
+        assert evening.heard("Box 1") == [*sweep, *BURST]
+        assert evening.heard("Box 2") == sweep
+        assert "every output was silenced first" in evening.said[0]
+    again = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 1", "Box 2"))
+    async with Evening(again).played() as evening:
+        assert evening.heard("Box 1") == BURST  # this time it ended as it should
+
+
+async def test_an_edit_is_adopted_on_the_stage(system, tmp_path):
+    """The stage follows its rig file: a scene that is written into it can be recalled."""
+    file = tmp_path / "pit.toml"
+    file.write_text(RIG, encoding="utf-8")
+    async with Evening(system, rig_file=file).played() as evening:
+        file.write_text(RIG + '\n[[scenes]]\nnumber = 9\nname = "Encore"\n', encoding="utf-8")
+        await evening.until(lambda: any("is adopted" in text for text in evening.said))
+        answer = await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": "Encore"})
+        assert answer["scene"] == [9, "Encore"]
+
+
+async def test_a_pulled_output_comes_back_on_the_stage(system):
+    """An output that is pulled and put back is opened without a restart, and gets the scene."""
+    async with Evening(system).played() as evening:
+        system.unplug("Box 1")
+        await evening.until(lambda: any("was unplugged" in text for text in evening.said))
+        system.plug("Box 1")
+        await evening.until(lambda: evening.heard("Box 1")[-3:] == BURST)

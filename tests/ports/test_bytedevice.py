@@ -350,6 +350,16 @@ def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
         path.unlink(missing_ok=True)
 
 
+def test_a_device_that_is_gone_is_owed_nothing(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Closing a port whose device is gone gives what still waits for it no moment at all."""
+    monkeypatch.setattr(bytedevice, "_MOMENT", 3600.0)
+    port = open_device_output(fifo)
+    port.send(LONG)
+    os.unlink(fifo)
+    until("the news", lambda: _is_gone(port.check))
+    port.close()
+
+
 def test_a_serial_line_that_is_plugged_in_again(tmp_path: Path) -> None:
     """A serial line that is pulled is gone, which a check tells without a byte; put back at its path it opens anew."""
     path = tmp_path / "tty"

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from fluid import SOUNDS, FluidSynth
 
 # JACK keeps a register of eight servers' names: few and fixed ones
 SERVER = "bayleaf-tests"
@@ -72,3 +73,16 @@ def mortal_jack() -> Iterator[subprocess.Popen[bytes]]:
     finally:
         process.kill()
         process.wait()
+
+
+@pytest.fixture
+def synth(jack_server: str) -> Iterator[FluidSynth]:
+    """FluidSynth on the same server."""
+    need("fluidsynth")
+    need(SOUNDS)
+    synth = FluidSynth()
+    try:
+        synth.start()
+        yield synth
+    finally:
+        synth.off()

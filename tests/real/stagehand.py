@@ -2,6 +2,7 @@
 
 import json
 import os
+import socket
 import subprocess
 import sys
 import time
@@ -26,11 +27,42 @@ def wait_for(what: str, there: Callable[[], Any], deadline: float = DEADLINE) ->
 
 
 class Engine:
-    """A running engine; its folders are its own."""
+    """An engine that plays this rig text, started as its user would, once or again; its folders are its own."""
 
-    def __init__(self, folder: Path, name: str) -> None:
+    def __init__(self, folder: Path, rig: str, *options: str, name: str = "pit") -> None:
         self.name = name
+        self.file = folder / "rig.toml"
+        self.file.write_text(rig, encoding="utf-8")
         self.environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
+        self._options = options
+        self._talk = folder / "said.txt"
+        self.process: subprocess.Popen[bytes]
+
+    def start(self) -> None:
+        """Begin to play; it may have been killed before."""
+        self.begin()
+        wait_for("the engine's answer", lambda: self.process.poll() is not None or self.request("status"))
+        assert self.process.poll() is None, self.said()
+
+    def begin(self) -> None:
+        """Start the process, and wait for nothing."""
+        command = [str(BAYLEAF), "run", str(self.file), "--name", self.name, *self._options]
+        with self._talk.open("ab") as talk:  # a file: nobody reads a pipe while the engine runs
+            self.process = subprocess.Popen(command, env=self.environment, stderr=talk)
+
+    def kill(self) -> None:
+        """As a crash does."""
+        self.process.kill()
+        self.process.wait()
+
+    def end(self) -> None:
+        """Stop it; it must end well on SIGTERM."""
+        self.process.terminate()
+        assert self.process.wait(timeout=10) == 0, self.said()
+
+    def said(self) -> str:
+        """What it has told the player."""
+        return self._talk.read_text(encoding="utf-8")
 
     def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         """Run a bayleaf command beside it."""
@@ -42,27 +74,34 @@ class Engine:
         return self.bayleaf(*arguments, "--name", self.name)
 
     def status(self) -> dict[str, Any] | None:
-        """Its status, or None while it does not answer."""
+        """Its status by the command, or None while it does not answer."""
         done = self.ask("status", "--json")
         return json.loads(done.stdout) if done.returncode == 0 else None
+
+    def request(self, do: str, **more: object) -> dict[str, Any] | None:
+        """Its answer on its socket, where a new process for each question would take too long; None if it is away."""
+        try:
+            with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:
+                talk.settimeout(10)
+                talk.connect(str(Path(self.environment["XDG_RUNTIME_DIR"]) / "bayleaf" / f"{self.name}.sock"))
+                talk.sendall(json.dumps({"do": do, **more}).encode() + b"\n")
+                answer = talk.makefile("rb").readline()
+        except OSError:
+            return None
+        return json.loads(answer) if answer.endswith(b"\n") else None
 
 
 @contextmanager
 def engine(folder: Path, rig: str, *options: str, name: str = "pit") -> Iterator[Engine]:
     """An engine that plays this rig text until the end of the block; it must end well on SIGTERM."""
-    file = folder / "rig.toml"
-    file.write_text(rig, encoding="utf-8")
-    running = Engine(folder, name)
-    command = [str(BAYLEAF), "run", str(file), "--name", name, *options]
-    process = subprocess.Popen(command, env=running.environment, stderr=subprocess.PIPE, text=True)
+    running = Engine(folder, rig, *options, name=name)
     try:
-        wait_for("the engine's answer", lambda: process.poll() is not None or running.status())
-        assert process.poll() is None, process.stderr.read() if process.stderr else ""
+        running.start()
         yield running
-    finally:
-        process.terminate()
-        _, said = process.communicate(timeout=10)
-    assert process.returncode == 0, said
+    except BaseException:
+        running.kill()
+        raise
+    running.end()
 
 
 @contextmanager

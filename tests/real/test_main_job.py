@@ -1,25 +1,18 @@
 """The main job on a real JACK server: real music through the router, and bursts heard by a synthesizer."""
 
-import socket
-import subprocess
 import threading
-import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import mido
-import pytest
 import rtmidi
 from conftest import need
+from fluid import FluidSynth
 from stagehand import engine, hear, joined, play, player, wait_for
 
 JACK = rtmidi.API_UNIX_JACK
 # Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote
 MUSIC = Path("/usr/share/games/openttd/baseset/openmsx")
 SONG = MUSIC / "boogi_marabi_redfarn.mid"
-# Debian package timgm6mb-soundfont
-SOUNDS = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
-SHELL_PORT = 19800
 
 
 def song(most: int = 3000) -> list[mido.Message]:
@@ -100,51 +93,6 @@ def test_a_real_song_is_filtered_as_mido_says(jack_server: str, tmp_path: Path) 
     assert through_bayleaf(tmp_path, FILTERED, messages, len(expected)) == expected
 
 
-class Synth:
-    """FluidSynth's own shell, which tells which sound each channel is on."""
-
-    def ask(self, question: str) -> list[str]:
-        with socket.create_connection(("127.0.0.1", SHELL_PORT), timeout=5) as shell:
-            shell.sendall(question.encode() + b"\n")
-            shell.settimeout(0.4)
-            said = b""
-            try:
-                while piece := shell.recv(65536):
-                    said += piece
-            except TimeoutError:
-                pass
-        return said.decode(errors="replace").splitlines()
-
-    def sound(self, channel: int) -> str | None:
-        """The name of the sound on a channel (1 to 16)."""
-        wanted = f"chan {channel - 1}, "
-        return next((line.removeprefix(wanted) for line in self.ask("channels") if line.startswith(wanted)), None)
-
-
-@pytest.fixture
-def synth(jack_server: str) -> Iterator[Synth]:
-    """FluidSynth on the same server; bank number = MSB x 128 + LSB (its bank-select mode "mma")."""
-    need("fluidsynth")
-    need(SOUNDS)
-    command = ["fluidsynth", "-a", "jack", "-m", "jack", "-s", "-i", "-o", f"shell.port={SHELL_PORT}"]
-    command += ["-o", "synth.midi-bank-select=mma", "-o", "audio.jack.autoconnect=0", str(SOUNDS)]
-    process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    try:
-        wait_for("FluidSynth's shell", lambda: process.poll() is None and _listening())
-        yield Synth()
-    finally:
-        process.kill()
-        process.wait()
-
-
-def _listening() -> bool:
-    try:
-        with socket.create_connection(("127.0.0.1", SHELL_PORT), timeout=1):
-            return True
-    except OSError:
-        return False
-
-
 WITH_SYNTH = """
 format = 1
 [rig]
@@ -182,7 +130,7 @@ do = "scene"
 """
 
 
-def test_a_synthesizer_hears_each_scenes_burst(synth: Synth, tmp_path: Path) -> None:
+def test_a_synthesizer_hears_each_scenes_burst(synth: FluidSynth, tmp_path: Path) -> None:
     """FluidSynth is on the sounds that a scene's burst selects, then on the next scene's, recalled by foot; and
     `add_bank` lets a bare program change reach another bank. Sound names: TimGM6mb's own preset list."""
     with (
@@ -207,16 +155,11 @@ def test_a_synthesizer_hears_each_scenes_burst(synth: Synth, tmp_path: Path) -> 
         wait_for("the first scene's organ again", lambda: synth.sound(1) == "Church Organ")
 
 
-def test_no_voice_is_left_when_the_engine_ends(synth: Synth, tmp_path: Path) -> None:
+def test_no_voice_is_left_when_the_engine_ends(synth: FluidSynth, tmp_path: Path) -> None:
     """A key held while the engine is stopped is released: FluidSynth's voice count goes to zero."""
     with player(JACK, "Foot controller"), player(JACK, "Old keyboard") as keyboard:
         with engine(tmp_path, WITH_SYNTH, "--backend", "jack"):
             wait_for("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
             keyboard.send_message(bytes.fromhex("90 3C 64"))
-            wait_for("a voice", lambda: "0" not in _voices(synth))
-        wait_for("silence", lambda: _voices(synth) == ["0"])
-
-
-def _voices(synth: Synth) -> list[str]:
-    time.sleep(0.1)
-    return [line.rsplit(":", 1)[-1].strip() for line in synth.ask("voice_count") if "voice_count" in line]
+            wait_for("a voice", synth.voices)
+        wait_for("silence", lambda: synth.voices() == 0)

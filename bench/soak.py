@@ -1,0 +1,339 @@
+"""A long evening: the full load, and everything that goes wrong on a stage, again and again; does it hold out?
+
+    python bench/soak.py [--minutes 30] [--seconds 60] [--seed 1] [--jack]
+
+The load of `forward.py` (sixteen inputs, 1,041 messages a second each, twenty outputs, two of them DIN cables) on the
+show with its reader, its watch over the cables, its flight recorder and its watch over the rig file. Three times a
+second the scene changes, with a bank and program for each of twenty instruments; now and then the cable of an input or
+an output is pulled and put back, an input floods (30,000 messages a second for one second), the rig file is edited, or
+somebody panics. Without --jack the ports are in memory; with it each is a client of another process on the JACK server
+that is running, twelve inputs and sixteen outputs.
+
+One line a minute: resident memory, what of it the recorder says it takes, how many pieces of memory Python holds;
+latency of that minute, that of an input while it floods left out; messages and losses.
+
+In the end everybody lets go. Then each instrument, a model of a receiver that knows nothing of the engine, must be
+silent and on the sound of the scene, and after the farewell nothing may be off rest. Ends with 1 if something hangs, or
+if memory has grown by more than the bound after the warm-up: the time until the recorder is full, and at least a third
+of the run. What the recorder says it takes is left out on both sides.
+"""
+
+import argparse
+import platform
+import random
+import sys
+import tempfile
+import time
+from array import array
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+import desk
+import farend
+import trio
+from desk import Choosy, Desk, Size
+from forward import RATE
+from recorder import resident
+
+from engine.live.edits import Edits
+from engine.live.hygiene import collect_when_idle, collector_at_rest
+from engine.live.inbox import Inbox
+from engine.live.meters import Latency
+from engine.live.patch import Opener, connect
+from engine.live.watch import Watch
+from engine.ports.open import open_system
+from engine.ports.port import PortSystem
+from engine.rig.load import load
+
+BOUND: Final = 24  # MB that memory may grow after the warm-up: malloc scatters the recorder's pieces at first
+FULL: Final = (1 << 20) - 512  # events of a recorder that is full
+FLOOD: Final = 30_000  # messages a second
+SCENES: Final = 4
+BEAT: Final = 0.3  # seconds between scene changes
+#: as many outputs as there are more than inputs: each is the second of one input, or of several; two are DIN cables
+SHARED: Final = 4
+DIN: Final = (0, 1)
+#: disturbances and how many beats lie between two of them, about
+OFTEN: Final = {"input pulled": 8, "output pulled": 8, "flood": 30, "edit": 20, "panic": 25}
+COLUMNS: Final = (
+    *("s", "resident MB", "recorder MB", "Python's blocks", "p50 µs", "p99 µs", "worst µs"),
+    *("messages/s", "dropped", "shed in", "shed out"),
+)
+DEADLINE: Final = 20.0
+STEPS: Final = 100_000  # µs; what is later counts as that late
+
+
+def rig_text(edits: int, size: Size) -> str:
+    """The rig after so many edits: scene 2 sounds different each time, and each third leaves out an output."""
+    outputs = [index for index in range(size.outputs) if index != size.outputs - 1 or edits % 3]
+    lines = [
+        "format = 1",
+        "[inputs]",
+        *(f'in{i} = {{ port = "{size.input_name.format(i + 1)}" }}' for i in range(size.inputs)),
+        "[outputs]",
+    ]
+    for index in outputs:
+        more = (
+            ', wire = "din"'
+            if index - size.inputs in DIN
+            else ", active_sensing = true"
+            if index == size.outputs - 2
+            else ""
+        )
+        lines.append(f'out{index} = {{ port = "{size.output_name.format(index + 1)}"{more} }}')
+    lines.append("[instruments]")
+    for index in outputs:
+        settle = ', settle = "10 ms"' if index % 2 else ""
+        lines.append(f'i{index} = {{ output = "out{index}", channel = {index % 16 + 1}{settle} }}')
+    for scene in range(1, SCENES + 1):
+        lines += ["[[scenes]]", f"number = {scene}", f'name = "Scene {scene}"']
+        lines += ['held = "cut"' if scene == 3 else 'held = "ring"', "routes = ["]
+        lines += [_route(scene, source, edits, size.inputs, outputs) for source in range(size.inputs)]
+        lines += ["]", "burst = ["]
+        for index in outputs:
+            bank, program = sound(scene, index)
+            lines.append(f'  {{ instrument = "i{index}", bank = [{bank}, 0], program = {program + 1} }},')
+        lines.append("]")
+    return "\n".join(lines)
+
+
+def _route(scene: int, source: int, edits: int, inputs: int, outputs: list[int]) -> str:
+    to = [(source + scene - 1) % inputs]
+    shared = source % SHARED
+    if source < SHARED or (scene == 4 and shared not in DIN):  # scene 4 is the crowded one
+        to.append(inputs + shared)
+    names = [f"out{index}" for index in to if index in outputs]
+    semitones = -12 - edits % 5 if scene == 2 else 12
+    return (
+        f"  {{ from = 'in{source}', to = {names}, through = [ {{ filter = 'transpose', semitones = {semitones} }}, "
+        f"{{ filter = 'channels', map = {{ {source + 1} = {(source + 1) % 16 + 1} }} }} ] }},"
+    )
+
+
+def sound(scene: int, output: int) -> tuple[int, int]:
+    """Bank (high byte) and program, from 0, of an instrument in a scene."""
+    return scene, (scene * 20 + output) % 128
+
+
+class Histogram(Latency):
+    """All latencies of a minute in steps of a microsecond, in memory that does not grow."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.clear()
+
+    def clear(self) -> None:
+        """A new minute."""
+        self._counts = array("L", bytes(8 * STEPS))
+        self._worst = 0
+
+    def add(self, sample: int) -> None:
+        """One sample in ns."""
+        self._counts[min(sample // 1000, STEPS - 1)] += 1
+        if sample > self._worst:
+            self._worst = sample
+
+    def figures(self) -> list[float]:
+        """p50, p99 and worst in µs."""
+        total, passed, found = sum(self._counts), 0, []
+        wanted = [0.5, 0.99]
+        for index, count in enumerate(self._counts):
+            passed += count
+            while wanted and passed >= total * wanted[0]:
+                found.append(float(index))
+                wanted.pop(0)
+            if not wanted:
+                break
+        return [*found, self._worst / 1000]
+
+
+class Soak:
+    """One run."""
+
+    def __init__(self, seconds: float, seed: int, file: Path, jack: bool) -> None:
+        self._seconds = seconds
+        self._file = file
+        self._size = farend.SIZE if jack else desk.SIZE
+        self._edits = 0
+        self._write()
+        self.desk = farend.FarEnd() if jack else Desk()
+        self._system: PortSystem = self.desk if isinstance(self.desk, Desk) else open_system("jack", "soak")
+        self._opener = Opener(self._system, virtual=False)
+        rig = load(file)
+        patch = connect(rig, self._opener)
+        self._inbox = Inbox(dict(enumerate(patch.inputs.values())))
+        self.told: Counter[str] = Counter()
+        self.show = Choosy(rig, patch, self._inbox, say=self._hear)
+        self._latency = self.show.latency = Histogram()
+        self._random = random.Random(seed)
+        self.done: Counter[str] = Counter()
+        self.faults: list[str] = []
+        self._base: float | None = None
+        self.grown = 0.0
+
+    def _write(self) -> None:
+        beside = self._file.with_suffix(".new")
+        beside.write_text(rig_text(self._edits, self._size), encoding="utf-8")
+        beside.replace(self._file)
+
+    def _hear(self, text: str) -> None:
+        for words in ("a loop was found", "a fault of Bayleaf itself", "refused"):
+            if words in text:
+                self.told[words] += 1
+                print(text)
+
+    async def run(self) -> None:
+        """The evening."""
+        show = self.show
+        token = trio.lowlevel.current_trio_token()
+        with collector_at_rest():
+            show.command("scene", 1)
+            async with trio.open_nursery() as nursery:
+                nursery.start_soon(Watch(show, self._opener).run)
+                nursery.start_soon(Edits(show, self._file).run)
+                nursery.start_soon(collect_when_idle, show.messages_heard)
+                self._inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+                async with trio.open_nursery() as evening:
+                    evening.start_soon(self._disturb, evening)
+                    await self._tell()
+                    evening.cancel_scope.cancel()
+                await self._end()
+                nursery.cancel_scope.cancel()
+            self._inbox.stop()
+        show.close_outputs()
+        self._system.close()
+        self.desk.close()
+
+    # What goes wrong
+
+    async def _disturb(self, evening: trio.Nursery) -> None:
+        while True:
+            await trio.sleep(BEAT)
+            self.show.command("scene", self._random.randint(1, SCENES))
+            self.done["scene changes"] += 1
+            for what, beats in OFTEN.items():
+                if self._random.random() < 1 / beats:
+                    self.done[what] += 1
+                    evening.start_soon(self._one, what)
+
+    async def _one(self, what: str) -> None:
+        if what == "panic":
+            self.show.command("panic")
+        elif what == "edit":
+            self._edits += 1
+            self._write()
+        elif what == "flood":
+            source = self._random.randrange(self._size.inputs)
+            self.show.unmeasured.add(source)
+            self.desk.flood(source, FLOOD)
+            await trio.sleep(1)
+            self.desk.flood(source, RATE)
+            await self._wait("a flood waited", lambda: not self._inbox.waiting(source))
+            self.show.unmeasured.discard(source)
+        else:
+            way, count = ("in", self._size.inputs) if what == "input pulled" else ("out", self._size.outputs)
+            name = f"{way} {self._random.randrange(count) + 1}"
+            self.desk.pull(name)
+            await trio.sleep(self._random.uniform(0.1, 1.5))
+            self.desk.plug(name)
+
+    # What is told
+
+    async def _tell(self) -> None:
+        print(
+            "| s | resident MB | recorder MB | p50 µs | p99 µs | worst µs | messages/s | dropped | shed in | shed out |"
+        )
+        print("|---" * 10 + "|")
+        begin = before = time.monotonic()
+        heard = 0
+        while (now := time.monotonic()) - begin < self._seconds:
+            await trio.sleep(min(60.0, self._seconds / 6, begin + self._seconds - now))
+            self._latency_row(time.monotonic() - begin, time.monotonic() - before, self.show.messages_heard() - heard)
+            before, heard = time.monotonic(), self.show.messages_heard()
+
+    def _latency_row(self, at: float, seconds: float, messages: int) -> None:
+        show, size = self.show, self.show.recorder.size()
+        used, kept = resident() / 1e6, size["bytes"] / 1e6
+        row = [at, used, kept, sys.getallocatedblocks(), *self._latency.figures(), messages / seconds]
+        self._latency.clear()
+        row.append(sum(meter.dropped for meter in show.out_meters))
+        row.append(sum(self._inbox.shed(source) for source in range(self._size.inputs)))
+        row.append(sum(wire.waiting.shed for wire in show.bay.wires))
+        print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
+        if self._base is not None:
+            self.grown = used - kept - self._base
+        elif size["events"] >= FULL and at >= self._seconds / 3 - 1:
+            self._base = used - kept
+
+    # The end of the evening
+
+    async def _end(self) -> None:
+        """Everything is plugged in again, everybody lets go, and the instruments are looked at."""
+        self.desk.plug_all()
+        await self._wait("a port was missing", lambda: not any(self.show.missing()))
+        self.desk.rest()
+        await self._wait("something waited", self._all_said)
+        show = self.show
+        scene, outputs = show.bay.scene, show.bay.rig.outputs
+        assert scene is not None
+        await self._wait("a note hung", lambda: not any(ear.sounding for ear in self.desk.ears()))
+        for index, ear in enumerate(self.desk.ears()):
+            if ear.sounding:
+                self.faults.append(f"out {index + 1} hangs: {ear.sounding}")
+            bank, program = sound(scene[0], index)
+            if f"out{index}" in outputs and ear.sounds.get(index % 16) != (bank, 0, program):
+                self.faults.append(f"out {index + 1} is not on scene {scene[0]}: {ear.sounds}")
+        await self._wait("the farewell went on", lambda: not show.finish())
+        await self._wait("something stayed off rest", lambda: not any(ear.off_rest for ear in self.desk.ears()))
+        for index, ear in enumerate(self.desk.ears()):
+            if ear.off_rest:
+                self.faults.append(f"out {index + 1} is off rest: {ear.off_rest}")
+
+    def _all_said(self) -> bool:
+        waits = any(self._inbox.waiting(source) for source in range(self._size.inputs))
+        return not waits and not self.show.bay.waiting
+
+    async def _wait(self, failing: str, there: Callable[[], bool]) -> None:
+        for _ in range(round(DEADLINE / 0.05)):
+            if there():
+                return
+            await trio.sleep(0.05)
+        self.faults.append(f"{failing} for {DEADLINE:.0f} s")
+
+    def verdict(self) -> int:
+        """Print what there is to say; the exit status."""
+        told = ", ".join(f"{count:,} {what}" for what, count in self.done.items())
+        print(f"What went wrong: {told}.")
+        if self._base is None:
+            self.faults.append("the recorder was not full in time, so that nothing can be said about memory")
+        if self.grown > BOUND:
+            self.faults.append(f"memory has grown by more than {BOUND} MB")
+        for fault in [*self.faults, *(f"{count} times: {words}" for words, count in self.told.items())]:
+            print(f"FAULT: {fault}")
+        if not self.faults and not self.told:
+            print(f"Nothing hangs; memory grew by {self.grown:.1f} MB after the warm-up (bound {BOUND} MB).")
+            return 0
+        return 1
+
+
+def main() -> int:
+    """Run and tell."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--minutes", type=float, default=30.0)
+    parser.add_argument("--seconds", type=float, help="instead of minutes")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jack", action="store_true")
+    options = parser.parse_args()
+    seconds = options.seconds or 60 * options.minutes
+    print(f"{platform.machine()}, Python {platform.python_version()}, {seconds:.0f} s, seed {options.seed}, ", end="")
+    print(f"{'JACK' if options.jack else 'memory'} ports")
+    with tempfile.TemporaryDirectory() as folder:
+        soak = Soak(seconds, options.seed, Path(folder) / "rig.toml", options.jack)
+        trio.run(soak.run)
+    return soak.verdict()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,145 @@
+"""Bounded queues of the inputs: what a flood may cost, and what it may not. (Our own design.)"""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.slots import slot
+from engine.live import backlog as backlog_module
+from engine.live.backlog import Arrival, Backlog
+from engine.live.inbox import Inbox
+from engine.midi.kinds import is_release
+from engine.ports.memory import MemoryInput
+
+MOST = 16  # instead of thousands, so that random floods fill it
+
+MESSAGES = st.one_of(
+    st.builds(lambda key: bytes((0x90, key, 64)), st.integers(0, 5)),
+    st.builds(lambda key: bytes((0x80, key, 0)), st.integers(0, 5)),
+    st.builds(lambda number, value: bytes((0xB0, number, value)), st.sampled_from([1, 7, 64]), st.integers(0, 127)),
+    st.builds(lambda value: bytes((0xE0, 0, value)), st.integers(0, 127)),
+    st.builds(lambda program: bytes((0xC0, program)), st.integers(0, 127)),
+    st.sampled_from([b"\xf8", b"\xf0\x7d\x01\xf7"]),
+)
+#: what arrives at once, or how many are taken
+STEPS = st.lists(st.one_of(st.lists(MESSAGES, max_size=40), st.integers(0, 12)), max_size=40)
+
+
+@pytest.fixture(autouse=True)
+def small(monkeypatch):
+    """A backlog of few messages."""
+    monkeypatch.setattr(backlog_module, "_MOST", MOST)
+    monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 1 << 20)
+
+
+def played(steps, bound=lambda backlog: None):
+    """All that came in and all that came out, in order; and the backlog, which is empty then."""
+    backlog, came, went = Backlog(0), [], []
+    for at, step in enumerate(steps):
+        if isinstance(step, int):
+            went += [arrival.message for arrival in backlog.take(step)]
+        else:
+            came += step
+            backlog.put(at, step)
+        bound(backlog)
+        backlog.settle()
+    while len(backlog):
+        went += [arrival.message for arrival in backlog.take(1 << 20)]
+        backlog.settle()
+    return came, went, backlog
+
+
+@given(STEPS)
+@settings(deadline=None)
+def test_no_release_is_ever_lost(steps):
+    """Whatever floods, each release that came in comes out, in the order of releases."""
+    came, went, _ = played(steps)
+    assert [m for m in went if is_release(m)] == [m for m in came if is_release(m)]
+
+
+@given(STEPS)
+@settings(deadline=None)
+def test_the_newest_value_of_everything_survives(steps):
+    """Whatever floods, the last value of each controller, bend and program that comes out is the last that came in."""
+    came, went, _ = played(steps)
+    assert {slot(m): m for m in went if slot(m)} == {slot(m): m for m in came if slot(m)}
+
+
+@given(STEPS)
+@settings(deadline=None)
+def test_the_order_is_kept(steps):
+    """Whatever floods, what passes comes out in the order in which it came; only releases overtake what is late."""
+    backlog, went = Backlog(0), []
+    for at, step in enumerate(steps):
+        if isinstance(step, int):
+            went += backlog.take(step)
+        for place, message in enumerate(step if isinstance(step, list) else ()):
+            backlog.put(100 * at + place, [message])
+        backlog.settle()
+    while len(backlog):
+        went += backlog.take(1 << 20)
+        backlog.settle()
+    times = [arrival.at for arrival in went if not is_release(arrival.message)]
+    assert times == sorted(times)
+
+
+@given(STEPS)
+@settings(deadline=None)
+def test_what_is_shed_is_counted(steps):
+    """Nothing comes out twice or from nowhere, and what came in and does not come out is what `shed` says."""
+    came, went, backlog = played(steps)
+    assert not [m for m in set(went) if went.count(m) > came.count(m)]
+    assert len(came) - len(went) == backlog.shed
+
+
+@given(STEPS)
+@settings(deadline=None)
+def test_it_is_bounded(steps):
+    """However much arrives, what waits is the bound, one value of each thing, and the releases."""
+
+    def bound(backlog):
+        releases = sum(is_release(arrival.message) for arrival in backlog.queue)
+        assert len(backlog) - releases <= MOST + 5  # two controllers, a pedal, the bend, the program
+
+    played(steps, bound)
+
+
+@given(st.lists(st.one_of(st.lists(MESSAGES, max_size=4), st.just(4)), max_size=40))
+@settings(deadline=None)
+def test_without_a_flood_nothing_changes(steps):
+    """While there is room everything comes out as it came in."""
+    paced = [each for step in steps for each in (step, 4)]  # no more than four wait
+    came, went, backlog = played(paced)
+    assert (went, backlog.shed) == (came, 0)
+
+
+def test_releases_beyond_a_second_bound_are_told_once(monkeypatch):
+    """Of a device that sends nothing but releases, endlessly, one of each key is kept."""
+    monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 32)
+    came = [bytes((0x80, key, 0)) for _ in range(100) for key in (1, 2, 3)]
+    backlog = Backlog(0)
+    backlog.put(0, came)
+    assert len(backlog) <= 32 + 3
+    went = [arrival.message for arrival in backlog.take(1000)]
+    backlog.settle()
+    went += [arrival.message for arrival in backlog.take(1000)]
+    assert set(went) == set(came)
+    assert len(went) + backlog.shed == len(came)
+
+
+def test_a_flood_leaves_the_others_their_turn():
+    """While one input floods, what another plays is in the next batch, with what was played before it."""
+    flooding, playing = MemoryInput("pads"), MemoryInput("keys")
+    inbox = Inbox({0: flooding, 1: playing})
+    for _ in range(20):
+        flooding.push(b"\x90\x3c\x40\x80\x3c\x40" * 500)
+        inbox._poll(1)
+        inbox._settle()
+    playing.push(b"\x90\x30\x40")
+    inbox._poll(2)
+    inbox._settle()
+    batch = inbox.take()
+    assert Arrival(2, 1, b"\x90\x30\x40") in batch
+    assert len(batch) <= 100
+    assert inbox.shed(0) > 0
+    assert inbox.shed(1) == 0

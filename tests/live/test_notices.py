@@ -1,0 +1,72 @@
+"""What the player is told, and how often. (Our own design.)"""
+
+from itertools import pairwise
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.live.notices import Notices
+
+MS = 1_000_000
+S = 1000 * MS
+
+
+def collected():
+    """Notices, and the list of what they told."""
+    told = []
+    return Notices(lambda now, port, text: told.append((now, port, text))), told
+
+
+def test_the_first_is_told_at_once():
+    """What happens is told when it happens; another thing, or another port, at once as well."""
+    notices, told = collected()
+    notices.tell(5, "keys", "was unplugged")
+    notices.tell(6, "pads", "was unplugged")
+    notices.tell(7, "keys", "is open")
+    assert told == [(5, "keys", "was unplugged"), (6, "pads", "was unplugged"), (7, "keys", "is open")]
+
+
+def test_repeated_ones_are_counted():
+    """The same thing within a second is kept back; when the second is over it is told with its count, and only once."""
+    notices, told = collected()
+    for at in range(0, 1000, 10):
+        notices.tell(at * MS, "keys", "refuses")
+        notices.flush(at * MS)
+    notices.flush(S)
+    notices.flush(3 * S)
+    assert told == [(0, "keys", "refuses"), (S, "keys", "refuses (99 times more in the last second)")]
+
+
+def test_after_a_pause_it_is_told_anew():
+    """What has not happened for a second is news again, without a count."""
+    notices, told = collected()
+    notices.tell(0, "keys", "refuses")
+    notices.tell(S, "keys", "refuses")
+    assert told == [(0, "keys", "refuses"), (S, "keys", "refuses")]
+
+
+@given(st.lists(st.tuples(st.integers(0, 400), st.sampled_from("ab"), st.booleans()), max_size=60))
+def test_never_more_than_once_a_second_and_nothing_uncounted(steps):
+    """Of any series of faults each is told at most once a second, and the counts add up to what happened."""
+    notices, told = collected()
+    now, happened = 0, {"a": 0, "b": 0}
+    for wait, text, flush in steps:
+        now += wait * MS
+        happened[text] += 1
+        notices.tell(now, "port", text)
+        if flush:
+            notices.flush(now)
+    notices.flush(now + 2 * S)
+    for text, times in happened.items():
+        own = [(at, said) for at, _, said in told if said[0] == text]
+        assert all(later - earlier >= S for (earlier, _), (later, _) in pairwise(own))
+        counted = sum(1 if said == text else int(said.split("(")[1].split()[0]) for _, said in own)
+        assert counted <= times <= counted + len(own)  # a count may come with the next time it happens
+
+
+def test_old_ones_are_forgotten():
+    """Thousands of different sentences do not stay in memory."""
+    notices, _ = collected()
+    for each in range(5000):
+        notices.tell(each * S, "port", f"fault {each}")
+    assert len(notices._told) <= 257

@@ -1,0 +1,300 @@
+"""Faults of the stage, each many times at random moments of a real song, on real JACK ports; the boxes are judged by
+a model of a receiving synth. `pytest -s` shows the counts; BAYLEAF_FAULTS says how often each fault strikes."""
+
+import signal
+import statistics
+import threading
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+from conftest import need
+from faulty_stage import PATIENCE, Stage, faults_wanted
+from stage_ends import song
+from stage_rig import FAULTY, PLUGGED_IN, rig
+from stagehand import wait_for
+
+# Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): 11,340 messages on 12 channels, with 2,260 bends and 891 pressures
+SONG = Path("/usr/share/games/openttd/baseset/openmsx/tttheme2.mid")
+STAGES = 3  # side by side, for most of the time is waiting
+
+Fault = Callable[[Stage], float | None]  # what happens, until the stage is whole again; the time (s) it measured
+
+
+@pytest.fixture(scope="module")
+def stages(jack_server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[Stage]]:
+    """Engines that play the song the whole time, each on a stage of its own."""
+    need(SONG)
+    folder = tmp_path_factory.mktemp("stages")
+    messages = song(SONG)
+    running: list[Stage] = []
+    try:
+        for number in range(1, STAGES + 1):
+            running.append(Stage(folder / str(number), number, messages))
+        yield running
+    finally:
+        for stage in running:
+            stage.close()
+
+
+# The faults
+
+
+def an_input_vanishes(stage: Stage) -> float:
+    """The piano's or the organ's cable is pulled and, a little later, put back."""
+    name, player = stage.dice.choice([("piano", stage.piano), ("organ", stage.organ)])
+    before = stage.port("inputs", name)["returns"]
+    player.pull()
+    stage.wait_a_little(0.6)
+    player.plug()
+    return stage.wait_for_return("inputs", name, before)
+
+
+def an_output_loses_power(stage: Stage) -> float:
+    """A box is switched off and on again: it has forgotten everything."""
+    return _box_away(stage, power=True)
+
+
+def an_output_loses_its_cable(stage: Stage) -> float:
+    """A box is unplugged and plugged in again: it still sounds, and is where it was."""
+    return _box_away(stage, power=False)
+
+
+def _box_away(stage: Stage, power: bool) -> float:
+    name, box = stage.dice.choice(list(zip(("one", "two"), stage.boxes, strict=True)))
+    before = stage.port("outputs", name)["returns"]
+    box.synth.heeds = True  # JACK takes releases for it until the loss is noticed
+    (box.off if power else box.pull)()
+    stage.wait_a_little(0.6)
+    box.plug()
+    return stage.wait_for_return("outputs", name, before)
+
+
+def a_player_falls_silent(stage: Stage) -> float:
+    """The piano has sent active sensing and then nothing more, with keys and pedals held: a cable that is broken."""
+    with stage.song.paused():
+        stage.grab()
+        stage.piano.play(b"\xfe")
+        begin = time.monotonic()
+        wait_for("the piano told silent", lambda: stage.port("inputs", "piano")["state"] == "silent", PATIENCE)
+        took = time.monotonic() - begin
+        stage.organ.hands_off()
+        assert stage.settle() == []
+        return took
+
+
+def a_loop(stage: Stage) -> float:
+    """A box's thru is wired into the organ's cable, whose route leads to that box; then it is taken away."""
+    stage.recall(1)
+    wait_for("no muted way", lambda: not _muted(stage), PATIENCE)
+    box = stage.boxes[0]
+    begin = time.monotonic()
+    box.thru = stage.organ.copy
+    try:
+        wait_for("the loop muted", lambda: _muted(stage), PATIENCE)
+        took = time.monotonic() - begin
+        stage.wait_a_little(0.1)
+    finally:
+        box.thru = None
+    # what is still on its way in would be played in the next scene by a cable that can no longer let go of it
+    stage.wait_a_little(0.1)
+    stage.recall(stage.dice.choice((2, 3)))
+    return took
+
+
+def _muted(stage: Stage) -> list[dict[str, str]]:
+    answer = stage.engine.request("status")
+    return answer["status"]["muted"] if answer else []
+
+
+def a_flood(stage: Stage) -> None:
+    """The organ sends 30,000 messages a second for 100 ms: notes, bends, controllers, pressures."""
+    begin = time.monotonic()
+    for number in range(3000):
+        key = number // 6 % 60 + 30
+        value = number % 128
+        kinds = (
+            (0x91, key, 100), (0xB1, 74, value), (0xE1, value, value), (0xD1, value), (0x81, key, 0), (0xB1, 1, value)
+        )  # fmt: skip
+        stage.organ.play(bytes(kinds[number % 6]))
+        if (ahead := begin + number / 30_000 - time.monotonic()) > 0.001:
+            time.sleep(ahead)
+
+
+def the_rig_is_edited(stage: Stage) -> float:
+    """The rig file is saved with other sounds, and adopted."""
+    stage.edit += 1
+    text = rig(stage.number, stage.edit)
+    stage.engine.file.write_text(text, encoding="utf-8")
+    begin = time.monotonic()
+    name = f"Lantern Street, edition {stage.edit}"
+    wait_for("the edited rig", lambda: (stage.engine.request("status") or {})["status"]["rig"] == name, PATIENCE)
+    return time.monotonic() - begin
+
+
+def a_scene_is_taken_out(stage: Stage) -> float:
+    """The rig file is saved without the organ's routes, and later with them."""
+    stage.edit += 1
+    without = {number: tuple(r for r in routes if r[0] != "organ") for number, routes in PLUGGED_IN.items()}
+    name = f"Lantern Street, edition {stage.edit}"
+    stage.engine.file.write_text(rig(stage.number, stage.edit, without), encoding="utf-8")
+    wait_for("the edited rig", lambda: (stage.engine.request("status") or {})["status"]["rig"] == name, PATIENCE)
+    stage.wait_a_little()
+    return the_rig_is_edited(stage)
+
+
+def an_edit_is_refused(stage: Stage) -> float:
+    """The rig file is saved half-written, refused, and saved whole again."""
+    whole = rig(stage.number, stage.edit)
+    stage.engine.file.write_text(whole[: stage.dice.randrange(20, len(whole) // 2)] + "\n= [", encoding="utf-8")
+    begin = time.monotonic()
+    wait_for("the refusal", lambda: (stage.engine.request("status") or {})["status"]["refused_rig"], PATIENCE)
+    took = time.monotonic() - begin
+    stage.engine.file.write_text(whole, encoding="utf-8")
+    wait_for("the end of it", lambda: not (stage.engine.request("status") or {})["status"]["refused_rig"], PATIENCE)
+    return took
+
+
+def a_panic(stage: Stage) -> None:
+    """By foot."""
+    stage.foot.play(bytes((0x90, 36, 100)))
+    stage.foot.play(bytes((0x80, 36, 0)))
+
+
+def two_panics(stage: Stage) -> None:
+    """By the shell, one upon the other, with music in between; the second one sweeps all channels of both boxes."""
+    stage.engine.request("panic")
+    stage.wait_a_little(0.2)
+    for box in stage.boxes:
+        with box.lock:
+            box.synth.log.clear()
+    stage.engine.request("panic")
+    sweep = {bytes((0xB0 | channel, number, 0)) for channel in range(16) for number in (64, 66, 67, 69, 123, 120)}
+    for box in stage.boxes:
+        wait_for(f"the sweep at {box.name}", lambda box=box: sweep <= set(box.synth.log), PATIENCE)
+
+
+def a_scene_without_the_player(stage: Stage) -> None:
+    """The scene changes while pedal, bend and keys are held, to one that nobody plays in; only the keys go up."""
+    with stage.song.paused():
+        stage.grab()
+        stage.recall(5)
+        stage.piano.keys_up()
+        stage.organ.keys_up()
+        assert stage.settle() == []
+
+
+def a_filter_raises(stage: Stage) -> None:
+    """A plug-in raises at every third message, presses and releases alike."""
+    stage.recall(FAULTY)
+
+    def raised() -> int:
+        answer = stage.engine.request("status") or {}
+        return sum(answer["status"]["filter_faults"].values())
+
+    before = raised()
+    wait_for("trouble", lambda: raised() > before, PATIENCE)
+    stage.grab()
+
+
+def a_sleep(stage: Stage) -> float:
+    """The engine stands still for three seconds, as a laptop whose lid was shut, and wakes up."""
+    stage.heed(True)
+    woken = stage.engine.said().count("woke after")
+    stage.engine.process.send_signal(signal.SIGSTOP)
+    time.sleep(3)
+    stage.engine.process.send_signal(signal.SIGCONT)
+    begin = time.monotonic()
+    wait_for("the wake-up", lambda: stage.engine.said().count("woke after") > woken, PATIENCE)
+    took = time.monotonic() - begin
+    _what_was_recalled(stage)
+    return took
+
+
+def a_crash(stage: Stage) -> float:
+    """The engine is killed, and started again; what the foot asked for at that moment may be lost with it."""
+    stage.heed(True)
+    stage.engine.kill()
+    begin = time.monotonic()
+    stage.engine.start()
+    took = time.monotonic() - begin
+    _what_was_recalled(stage)
+    return took
+
+
+def _what_was_recalled(stage: Stage) -> None:
+    """The last thing that the foot asked for may have been lost on its way to an engine that stood still."""
+    found = (stage.engine.request("status") or {})["status"]["scene"]["number"]
+    assert found in (stage.scene, stage.scene_before)
+    stage.scene = found
+
+
+QUICK = [
+    an_input_vanishes,
+    an_output_loses_power,
+    an_output_loses_its_cable,
+    a_player_falls_silent,
+    a_loop,
+    a_flood,
+    the_rig_is_edited,
+    a_scene_is_taken_out,
+    an_edit_is_refused,
+    a_panic,
+    two_panics,
+    a_scene_without_the_player,
+    a_filter_raises,
+]
+SLOW = [a_sleep, a_crash]
+
+
+def once(stage: Stage, fault: Fault) -> tuple[float | None, list[str]]:
+    """Play, break, play on, let go of everything; the time measured, and what is left."""
+    stage.heed(False)
+    stage.wait_a_little()
+    stage.change_scenes()
+    stage.grab()
+    loops = _loops_told(stage)
+    took = fault(stage)
+    stage.wait_a_little(0.1)
+    with stage.song.paused():
+        stage.piano.hands_off()
+        stage.organ.hands_off()
+        left = stage.settle()
+    if fault is not a_loop and _loops_told(stage) > loops:
+        left.append("a loop was told where there is none")
+    if left:
+        stage.start_afresh()
+    return took, left
+
+
+def _loops_told(stage: Stage) -> int:
+    return stage.engine.said().count("a loop was found")
+
+
+def on_all(stages: list[Stage], fault: Fault, times: int) -> tuple[list[float], list[list[str]]]:
+    """So many trials, shared out; the times measured, and what was left after each trial that left something."""
+    turns = threading.Semaphore(times)
+
+    def trials(stage: Stage) -> list[tuple[float | None, list[str]]]:
+        done = []
+        while turns.acquire(blocking=False):
+            done.append(once(stage, fault))
+        return done
+
+    with ThreadPoolExecutor(len(stages)) as pool:
+        done = [each for one in pool.map(trials, stages) for each in one]
+    return sorted(took for took, _ in done if took is not None), [left for _, left in done if left]
+
+
+@pytest.mark.parametrize("fault", QUICK + SLOW, ids=lambda fault: fault.__name__)
+def test_nothing_is_left_after(stages: list[Stage], fault: Fault) -> None:
+    """After each fault at a random moment of a song, and once all is let go of, no box has a note sounding, a pedal
+    down, a bend off centre or anything else off rest, and both are on the scene's banks and programs."""
+    times = faults_wanted(fault in QUICK)
+    begin = time.monotonic()
+    took, left = on_all(stages, fault, times)
+    measured = f"; median {statistics.median(took):.3f} s, worst {took[-1]:.3f} s" if took else ""
+    print(f"\n{fault.__name__}: {times} times, {len(left)} left something{measured}; {time.monotonic() - begin:.0f} s")
+    assert not left, "\n".join(map(str, left))

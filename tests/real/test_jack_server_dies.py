@@ -1,0 +1,127 @@
+"""The JACK server is killed in the middle of a song and started again: so is all that played on it, but the engine."""
+
+import json
+import os
+import random
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from conftest import MORTAL, need, start_as_granted
+from faulty_stage import faults_wanted
+from stage_rig import SCENES, rig
+from stagehand import Engine, wait_for
+from test_jack_faults import SONG
+
+FAR_END = Path(__file__).parent / "jack_far_end.py"
+
+
+class FarEnd:
+    """Players and boxes in a process of their own, on the mortal server."""
+
+    def __init__(self, how: str) -> None:
+        environment = {**os.environ, "JACK_DEFAULT_SERVER": MORTAL, "JACK_NO_START_SERVER": "1"}
+        environment["PYTHONPATH"] = os.pathsep.join(sys.path)
+        pipe = subprocess.PIPE
+        command = [sys.executable, str(FAR_END), str(SONG), how]
+        self._process = subprocess.Popen(
+            command, env=environment, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL, text=True
+        )
+        assert self._line() == "there"
+
+    def tell(self, what: str, scene: int = 0) -> None:
+        """One request that has no answer."""
+        assert self._process.stdin is not None
+        print(what, scene, file=self._process.stdin, flush=True)
+
+    def settle(self, scene: int) -> list[str]:
+        """What is left once all hands are off."""
+        self.tell("settle", scene)
+        left: list[str] = json.loads(self._line())
+        return left
+
+    def kill(self) -> None:
+        """It may hang on the server that is gone."""
+        self._process.kill()
+        self._process.communicate()
+
+    def _line(self) -> str:
+        assert self._process.stdout is not None
+        return self._process.stdout.readline().strip()
+
+
+@contextmanager
+def far_end(how: str) -> Iterator[FarEnd]:
+    """Players and boxes until the end of the block."""
+    end = FarEnd(how)
+    try:
+        yield end
+    finally:
+        end.kill()
+
+
+@pytest.fixture
+def servers() -> Iterator[list[subprocess.Popen[bytes]]]:
+    """The mortal server; each new one is to be put at the end."""
+    need("jackd")
+    need(SONG)
+    running = [start_as_granted(MORTAL)]
+    try:
+        yield running
+    finally:
+        for server in running:
+            server.kill()
+            server.wait()
+
+
+def _open(engine: Engine) -> bool:
+    answer = engine.request("status")
+    ports = [*answer["status"]["inputs"], *answer["status"]["outputs"]] if answer else []
+    return bool(ports) and all(port["state"] == "open" for port in ports)
+
+
+@pytest.mark.parametrize("how", ["own", "join"])
+def test_the_server_dies_and_comes_back(servers: list[subprocess.Popen[bytes]], tmp_path: Path, how: str) -> None:
+    """Killed at random moments and started again, the server finds the same engine back on all ports, joined ones or
+    ports of its own; what plays on it then leaves nothing behind, and the boxes are on the scene's sounds."""
+    dice = random.Random(how)
+    options = ["--virtual"] if how == "join" else []
+    engine = Engine(tmp_path, rig(1, scenes=SCENES), "--backend", "jack", *options)
+    engine.environment.update(JACK_DEFAULT_SERVER=MORTAL, JACK_NO_START_SERVER="1")
+    engine.start()
+    took, left = [], []
+    try:
+        for _ in range(faults_wanted(quick=False)):
+            with far_end(how) as end:
+                wait_for("all ports", lambda: _open(engine))
+                end.tell("play")
+                end.tell("recall", dice.choice(list(SCENES)))
+                time.sleep(dice.uniform(0, 0.5))
+                servers[-1].kill()
+                servers[-1].wait()
+            wait_for("the loss noticed", lambda: not _open(engine))
+            time.sleep(dice.uniform(0, 0.5))
+            servers.append(start_as_granted(MORTAL))
+            begin = time.monotonic()
+            with far_end(how) as end:
+                if how == "own":
+                    begin = time.monotonic()  # its ports are there from now on
+                wait_for("all ports again", lambda: _open(engine))
+                took.append(time.monotonic() - begin)
+                if how == "join":  # they heard nothing of what was sent before they joined
+                    assert engine.request("resend")
+                end.tell("play")
+                answer = engine.request("status")
+                assert answer is not None
+                left.append(end.settle(answer["status"]["scene"]["number"]))
+    finally:
+        engine.kill()
+    print(
+        f"\nserver killed {len(took)} times, {how}: back after {statistics.median(took):.2f} s, worst {max(took):.2f} s"
+    )
+    assert [each for each in left if each] == []

@@ -1,0 +1,166 @@
+"""After each fault FluidSynth, an ear that nobody here wrote, holds no voice and is on the scene's sounds by name."""
+
+import subprocess
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from fluid import FluidSynth
+from stage_ends import Player
+from stagehand import Engine, wait_for
+
+RIG = """
+format = 1
+[inputs]
+keys = { port = "Stage piano*" }
+foot = { port = "Foot controller*" }
+[outputs]
+synth = { port = "fluidsynth-midi*", wire = "din" }
+[instruments.lead]
+output = "synth"
+channel = 1
+bank = "msb lsb"
+settle = "20 ms"
+sounds = { "Church" = { bank = [0, 0], program = 20 }, "Electric" = { bank = [0, 0], program = 5 } }
+[[scenes]]
+number = 1
+name = "Church"
+routes = [ { from = "keys", to = "synth" } ]
+burst = [
+  { instrument = "lead", sound = "Church" },
+  { output = "synth", channel = 3, bank = [0, 0], program = 12 },
+]
+[[scenes]]
+number = 2
+name = "Electric"
+held = "cut"
+burst = [ { instrument = "lead", sound = "Electric" } ]
+[[scenes]]
+number = 3
+name = "Church again"
+burst = [ { instrument = "lead", sound = "Church" } ]
+[[controls]]
+input = "foot"
+when = { program = "any" }
+do = "scene"
+[[controls]]
+input = "foot"
+when = { note = 36 }
+do = "panic"
+"""
+
+
+@dataclass
+class Pit:
+    """All that plays into one FluidSynth."""
+
+    synth: FluidSynth
+    engine: Engine
+    piano: Player
+    foot: Player
+
+    def returns(self) -> int:
+        """How often the way to the synth was opened again."""
+        answer = self.engine.request("status")
+        port = answer["status"]["outputs"][0] if answer else {}
+        return port["returns"] if port and port["state"] == "open" else -1
+
+
+@pytest.fixture
+def pit(synth: FluidSynth, tmp_path: Path) -> Iterator[Pit]:
+    """An organ chord is held: one key down, one let go of under the pedal."""
+    piano, foot = Player("Stage piano"), Player("Foot controller")
+    engine = Engine(tmp_path, RIG, "--backend", "jack")
+    try:
+        engine.start()
+        wait_for("the organ", lambda: synth.sound(1) == "Church Organ")
+        for message in ("90 3C 64", "B0 40 7F", "90 40 64", "80 40 00", "E0 00 60"):
+            piano.play(bytes.fromhex(message))
+        wait_for("both keys' voices", lambda: synth.voices() >= 2)
+        yield Pit(synth, engine, piano, foot)
+    finally:
+        engine.kill()
+        piano.pull()
+        foot.pull()
+
+
+def the_input_is_pulled(pit: Pit) -> None:
+    """The piano's cable comes out."""
+    pit.piano.pull()
+
+
+def a_panic(pit: Pit) -> None:
+    """By foot, with everything still held."""
+    pit.foot.play(bytes.fromhex("90 24 64"))
+
+
+def a_scene_that_cuts(pit: Pit) -> None:
+    """A scene with held = "cut", with everything still held."""
+    pit.foot.play(bytes.fromhex("C0 01"))
+
+
+def a_scene_that_lets_ring(pit: Pit) -> None:
+    """A scene that nobody plays in; the key goes up, the pedal stays down."""
+    pit.foot.play(bytes.fromhex("C0 02"))
+    pit.piano.keys_up()
+
+
+def active_sensing_ceases(pit: Pit) -> None:
+    """The piano has promised to speak, and does not."""
+    pit.piano.play(b"\xfe")
+
+
+def the_engine_ends(pit: Pit) -> None:
+    """As its user ends it."""
+    pit.engine.end()
+
+
+def the_engine_is_killed(pit: Pit) -> None:
+    """And started again."""
+    pit.engine.kill()
+    assert pit.synth.voices() >= 2
+    pit.engine.start()
+
+
+def the_synth_is_unplugged(pit: Pit) -> None:
+    """The cable comes out, the keys go up, the cable goes in again."""
+    before = pit.returns()
+    ends = ("pit-out:fluidsynth-midi midi_00", "fluidsynth-midi:midi_00")
+    subprocess.run(["jack_disconnect", *ends], check=True, capture_output=True)
+    pit.piano.hands_off()
+    wait_for("the cable put in again", lambda: pit.returns() > before)
+
+
+def the_synth_is_switched_off_and_on(pit: Pit) -> None:
+    """It has forgotten everything, and is told its sounds again."""
+    before = pit.returns()
+    pit.synth.off()
+    pit.synth.start()
+    wait_for("the synth found again", lambda: pit.returns() > before)
+
+
+CHURCH, ELECTRIC = "Church Organ", "E.Piano 1"  # TimGM6mb's own preset list
+
+
+@pytest.mark.parametrize(
+    ("fault", "sound"),
+    [
+        (the_input_is_pulled, CHURCH),
+        (a_panic, CHURCH),
+        (a_scene_that_cuts, ELECTRIC),
+        (a_scene_that_lets_ring, CHURCH),
+        (active_sensing_ceases, CHURCH),
+        (the_engine_ends, CHURCH),
+        (the_engine_is_killed, CHURCH),
+        (the_synth_is_unplugged, CHURCH),
+        (the_synth_is_switched_off_and_on, CHURCH),
+    ],
+    ids=lambda value: getattr(value, "__name__", ""),
+)
+def test_no_voice_is_left_after(pit: Pit, fault: Callable[[Pit], None], sound: str) -> None:
+    """With a key held and the pedal down, no voice sounds after the fault, and each channel is on the scene's sound."""
+    fault(pit)
+    wait_for("silence", lambda: pit.synth.voices() == 0)
+    wait_for("the scene's lead", lambda: pit.synth.sound(1) == sound)
+    wait_for("the scene's vibraphone", lambda: pit.synth.sound(3) == "Vibraphone")
