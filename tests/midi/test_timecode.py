@@ -1,0 +1,243 @@
+"""Labels, drop-frame counting and the messages of time code, against the figures of the standards and a library."""
+
+import json
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from timecode import Timecode
+
+from engine.midi.timecode import (
+    RATES,
+    Label,
+    Rate,
+    from_full_frame,
+    from_nibbles,
+    full_frame,
+    label_of,
+    quarter_frames,
+    read_label,
+)
+
+REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))
+#: the rates as the reference file and the library call them
+NAMES = {"24": "24", "25": "25", "30": "30", "29.97": "29.97 drop", "29.97df": "29.97 drop"}
+DROP = RATES["29.97 drop"]
+
+rates = st.sampled_from(list(RATES.values()))
+labels = rates.flatmap(lambda rate: st.integers(0, rate.day - 1).map(lambda frame: Label(rate, frame)))
+
+
+def rate_of(name: object) -> Rate:
+    return RATES[NAMES[str(name)]]
+
+
+def of_area(area: str, beginning: str) -> list[Any]:
+    found = [(key, each) for key, each in REFERENCE.items() if each["area"] == area and key.startswith(beginning)]
+    assert found
+    return [pytest.param(each["input"], each["expected"], id=key) for key, each in found]
+
+
+def wire(messages: tuple[bytes, ...]) -> list[str]:
+    return [message.hex(" ").upper() for message in messages]
+
+
+# Drop-frame counting. Source of each figure: tests/reference/time.json
+
+
+@pytest.mark.parametrize(("given", "expected"), of_area("drop-frame", "df-count"))
+def test_the_frames_of_a_drop_frame_label(given: dict[str, str], expected: dict[str, int]) -> None:
+    """A drop-frame label is the reference's frame from 0, and that frame is this label."""
+    assert read_label(given["label"], DROP).frame == expected["frames"]
+    assert str(Label(DROP, expected["frames"])) == given["label"]
+
+
+@pytest.mark.parametrize(("given", "expected"), of_area("drop-frame", "ndf-"))
+def test_the_frames_of_a_plain_label(given: dict[str, Any], expected: dict[str, int]) -> None:
+    """A label that drops nothing is the reference's frame from 0, and that frame is this label."""
+    rate = rate_of(given["fps"])
+    assert read_label(given["label"], rate).frame == expected["frames"]
+    assert str(Label(rate, expected["frames"])) == given["label"]
+
+
+@pytest.mark.parametrize(("given", "expected"), of_area("drop-frame", "df-next"))
+def test_the_label_after_a_drop_frame_label(given: dict[str, str], expected: str) -> None:
+    """The label after this one is the reference's, and the one before that is this."""
+    following = read_label(given["label"], DROP).plus(1)
+    assert str(following) == expected
+    assert str(following.plus(-1)) == given["label"]
+
+
+def test_frames_in_ten_minutes_an_hour_and_a_day() -> None:
+    """17,982, 107,892 and 2,589,408 frames are in ten minutes, an hour and a day of drop-frame labels."""
+    expected = {key: REFERENCE[f"df-per-{key}"]["expected"] for key in ("10-min", "hour", "day")}
+    assert label_of(DROP, 0, 10, 0, 0).frame == expected["10-min"]
+    assert label_of(DROP, 1, 0, 0, 0).frame == expected["hour"]["drop"]
+    assert label_of(RATES["30"], 1, 0, 0, 0).frame == expected["hour"]["non_drop"]
+    assert DROP.day == expected["day"]
+
+
+def test_labels_that_do_not_exist() -> None:
+    """The frames 00 and 01 of a minute exist only in every tenth minute; one that does not is the next that does."""
+    for text, exists in zip(*(REFERENCE["df-invalid"][key] for key in ("input", "expected")), strict=True):
+        assert (str(read_label(text, DROP)) == text) == exists
+    resolved = REFERENCE["df-invalid-resolve"]
+    assert str(read_label(resolved["input"]["label"], DROP)) == resolved["expected"]
+    assert str(read_label("00:22:00:01", DROP)) == resolved["expected"]
+
+
+def test_the_published_example_of_drop_frame_against_plain() -> None:
+    """00:22:00;02 is the frame that is 00:21:58:22 without dropping: 40 labels were left out."""
+    found = REFERENCE["df-to-ndf-example"]
+    frame = read_label(found["input"]["drop"], DROP).frame
+    assert str(Label(RATES["30"], frame)) == found["expected"]["non_drop"]
+    assert read_label("00:22:00:02", RATES["30"]).frame - frame == found["expected"]["dropped"]
+
+
+def test_how_long_labels_last() -> None:
+    """An hour and a day of labels last as long as the reference says, to the nanosecond."""
+    hour, day = (REFERENCE[f"df-realtime-{key}"]["expected"] for key in ("hour", "day"))
+    assert DROP.nanoseconds(4 * 107_892) == round(hour["drop"] * 1e9)
+    assert DROP.nanoseconds(4 * 108_000) == round(hour["non_drop"] * 1e9)
+    assert DROP.nanoseconds(4 * DROP.day) == round(day["real_seconds"] * 1e9)
+
+
+@pytest.mark.parametrize("name", ["24", "25", "30", "29.97"])
+def test_every_frame_of_a_day(name: str) -> None:
+    """Each frame of 24 hours has the label that the library `timecode` gives it, and leads back from it."""
+    rate = rate_of(name)
+    theirs = Timecode(name, frames=1, force_non_drop_frame=not rate.drop)  # it counts from 1
+    if rate.drop:
+        assert theirs.drop_frame
+    for frame in range(rate.day):
+        theirs.frames = frame + 1
+        parts = theirs.frames_to_tc(frame + 1)[:4]
+        assert Label(rate, frame).parts == parts
+        assert label_of(rate, *parts).frame == frame
+
+
+@given(labels)
+def test_a_label_is_read_as_it_is_written(label: Label) -> None:
+    """Any label of any rate, written, is read as the same; with a colon before the frames as well."""
+    assert read_label(str(label), label.rate) == label
+    assert read_label(f" {str(label).replace(';', ':')} ", label.rate) == label
+
+
+@given(labels, st.integers(-5_000_000, 5_000_000))
+def test_going_on_and_looking_back_agree(label: Label, frames: int) -> None:
+    """A label so many frames on is so many frames after, the short way round the day."""
+    day = label.rate.day
+    assert (label.plus(frames).after(label) - frames) % day == 0
+    assert -day // 2 <= label.plus(frames).after(label) <= day // 2
+    assert label.plus(frames).plus(-frames) == label
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "1:2:3", "24:00:00:00", "00:60:00:00", "00:00:60:00", "00:00:00:25", "00:00:00.10", "-1:00:00:00", "٠٠x"],
+)
+def test_what_is_no_label(text: str) -> None:
+    """What no clock shows is refused with what is allowed."""
+    with pytest.raises(ValueError, match="time code such as|hours to 23"):
+        read_label(text, RATES["25"])
+
+
+# Messages. RP-004/RP-008 4.2.1; source of each figure: tests/reference/time.json
+
+
+@pytest.mark.parametrize(
+    ("given", "expected"),
+    [each for each in of_area("mtc", "mtc-qf-") if isinstance(each.values[0], dict) and "time" in each.values[0]],
+)
+def test_the_eight_quarter_frames_of_a_label(given: dict[str, Any], expected: list[str]) -> None:
+    """A label is spelt by the reference's eight messages, and they spell that label."""
+    label = read_label(given["time"], rate_of(given["rate"]))
+    assert wire(quarter_frames(label)) == expected
+    assert from_nibbles([int(message[4], 16) for message in expected]) == label
+
+
+@pytest.mark.parametrize(("given", "expected"), of_area("mtc", "mtc-full-")[:-1])
+def test_the_full_message_of_a_label(given: dict[str, Any], expected: str) -> None:
+    """A label's full message is the reference's, and it tells that label, whatever device it is for (p. 5)."""
+    label = read_label(given["time"], rate_of(given["rate"]))
+    message = bytes.fromhex(expected)
+    if "device" in given:
+        assert full_frame(label) == full_frame(label, int(given["device"], 16)) == message
+    assert from_full_frame(message) == label
+    assert from_full_frame(message[:2] + b"\x05" + message[3:]) == label
+
+
+def test_the_rate_is_told_in_the_hours() -> None:
+    """The rate is in bits 5 and 6 of the hours byte, hence in the last of the eight nibbles."""
+    for name, byte in REFERENCE["mtc-rate-bits"]["expected"].items():
+        assert full_frame(label_of(rate_of(name), 1, 0, 0, 0))[5] == int(byte, 16)
+    for name, nibbles in REFERENCE["mtc-rate-nibble7"]["expected"].items():
+        found = {quarter_frames(label_of(rate_of(name), hour, 0, 0, 0))[7][1] & 0x0F for hour in range(24)}
+        assert sorted(found) == nibbles
+    assert RATES["30"].code == REFERENCE["mtc-29-97-nd"]["expected"]
+
+
+def test_the_order_of_the_pieces() -> None:
+    """Frames, seconds, minutes, hours, each the low nibble first, numbered from 0 to 7."""
+    named = REFERENCE["mtc-qf-types"]["expected"]
+    pieces = [message[1] for message in quarter_frames(label_of(RATES["30"], 17, 18, 19, 20))]
+    parts = {"frames": 20, "seconds": 19, "minutes": 18, "hours": 17 | 3 << 5}
+    for number, (piece, name) in enumerate(zip(pieces, named, strict=True)):
+        what, which = name.split()[:2]
+        assert piece == number << 4 | (parts[what] & 0x0F if which == "low" else parts[what] >> 4)
+
+
+@pytest.mark.parametrize("name", ["24", "25", "29.97", "30"])
+def test_the_pace_of_quarter_frames(name: str) -> None:
+    """Four a frame, spaced as the reference says, so that eight take two frames."""
+    rate, expected = rate_of(name), REFERENCE[f"mtc-qf-rate-{name.replace('.', '_')}"]["expected"]
+    assert rate.nanoseconds(1) / 1e6 == pytest.approx(expected["spacing_ms"], abs=2e-6)  # given to the nanosecond
+    assert rate.nanoseconds(8) / 1e6 == pytest.approx(expected["group_ms"], abs=1e-6)
+    assert rate.quarters(1000 * 10**9) / 1000 == pytest.approx(expected["per_second"], abs=1e-3)
+
+
+def test_the_load_of_quarter_frames() -> None:
+    """At 30 frames a second quarter frames take 7.68 percent of a DIN cable (3,125 bytes a second)."""
+    load = RATES["30"].quarters(10**9) * len(quarter_frames(Label(RATES["30"], 0))[0]) / 3125
+    assert load * 100 == pytest.approx(REFERENCE["mtc-bandwidth"]["expected"]["percent"])
+
+
+@given(rates, st.integers(0, 10**9))
+def test_quarters_and_nanoseconds_are_inverse(rate: Rate, quarters: int) -> None:
+    """A quarter frame has begun from its own nanosecond on and not before, however far from the start."""
+    at = rate.nanoseconds(quarters)
+    assert rate.quarters(at) == quarters
+    assert quarters == 0 or rate.quarters(at - 1) == quarters - 1
+
+
+def test_reserved_bits_are_ignored() -> None:
+    """Reserved bits of frames, seconds and minutes change nothing (p. 2)."""
+    label = label_of(RATES["25"], 1, 2, 3, 4)
+    nibbles = [message[1] & 0x0F for message in quarter_frames(label)]
+    for piece, bits in ((1, 0x0E), (3, 0x0C), (5, 0x0C), (7, 0x08)):
+        nibbles[piece] |= bits
+    assert from_nibbles(nibbles) == label
+
+
+@given(st.lists(st.integers(0, 15), min_size=8, max_size=8))
+def test_any_nibbles_spell_a_label_or_none(nibbles: list[int]) -> None:
+    """Eight nibbles spell a label that exists, or none, and never an error."""
+    label = from_nibbles(nibbles)
+    assert label is None or 0 <= label.frame < label.rate.day
+
+
+@given(st.binary(max_size=12))
+def test_other_sysex_is_no_full_message(body: bytes) -> None:
+    """A SysEx with other contents tells no label, user bits included (p. 6)."""
+    message = b"\xf0" + bytes(byte & 0x7F for byte in body) + b"\xf7"
+    assert from_full_frame(message) is None or message[3:5] == b"\x01\x01"
+    assert from_full_frame(bytes.fromhex(REFERENCE["mtc-userbits"]["expected"])) is None
+
+
+def test_each_label_of_an_hour_is_spelt_once() -> None:
+    """No two frames of a drop-frame hour have the same label."""
+    seen = Counter(str(Label(DROP, frame)) for frame in range(107_892))
+    assert max(seen.values()) == 1
