@@ -18,6 +18,9 @@ _MINUTE: Final = 60_000_000_000  # ns
 _KEPT: Final = 2 * PER_BEAT + 1  # clocks the tempo is taken from: two beats after a change nothing is left of before
 _FEWEST: Final = 4  # before a tempo is told
 _ODD: Final = 4  # intervals in a row that fit no steady clock are a new tempo
+_TOO_SOON: Final = 0.4  # part of a period: a clock that comes sooner is there twice
+_LATE: Final = 0.65  # part of a period that a clock may be late before one is taken as missing
+_CALM: Final = 0.25  # part of each clock's jitter that moves where the next is expected
 _GAP: Final = 1_000_000  # ns between start and the next clock (p. 30)
 _TAPS: Final = 5
 _TAPS_APART: Final = 3_000_000_000  # ns: a slower tap begins anew
@@ -36,6 +39,7 @@ class Follower:
         self.position = 0  # clocks since the song's beginning
         self._starting = False
         self._ticks: deque[tuple[int, int]] = deque(maxlen=_KEPT)  # (number, time in ns)
+        self._due_at = 0.0  # where the last clock would have been without its jitter
         self._odd = 0  # intervals in a row that did not fit
         self.last_bpm: float | None = None  # the tempo when a clock last came
 
@@ -81,24 +85,30 @@ class Follower:
             self._starting = False
         if not self._ticks:
             self._ticks.append((0, now))
+            self._due_at = now
             return
         last, at = self._ticks[-1]
-        steps = self._steps(now - at)
+        expected = self._period()
+        steps = self._steps(now, at, expected)
         self._odd = 0 if steps == 1 else self._odd + 1
         if self._odd > _ODD:
             self._ticks.clear()
             self._odd, steps = 0, 1
         if steps:
             self._ticks.append((last + steps, now))
+            due_at = self._due_at + steps * expected if expected and len(self._ticks) > 1 else now
+            self._due_at = due_at + _CALM * (now - due_at)
             if len(self._ticks) == _KEPT or not len(self._ticks) % _FEWEST:
                 self.last_bpm = self.bpm(now)
 
-    def _steps(self, interval: int) -> int:
-        """How many clocks lie in this interval: 1, or more if some are missing, 0 for one too many."""
-        expected = self._period()
+    def _steps(self, now: int, at: int, expected: float | None) -> int:
+        """How many clocks lie between the last one and now: 1, or more if some are missing, 0 for one too many."""
         if expected is None:
             return 1
-        return 0 if interval < 0.4 * expected else max(1, round(interval / expected))
+        # an early clock after a late one is not there twice, nor is the next one missing: where the one before it
+        # belonged must agree
+        soonest, latest = sorted(((now - at) / expected, (now - self._due_at) / expected))
+        return 0 if latest < _TOO_SOON else max(1, int(soonest + 1 - _LATE))
 
     def _period(self) -> float | None:
         """The middle one of the last intervals, each by the clocks that lie in it."""

@@ -141,7 +141,7 @@ def test_going_on_and_looking_back_agree(label: Label, frames: int) -> None:
 )
 def test_what_is_no_label(text: str) -> None:
     """What no clock shows is refused with what is allowed."""
-    with pytest.raises(ValueError, match="time code such as|hours to 23"):
+    with pytest.raises(ValueError, match=r"time code such as|hours to 23"):
         read_label(text, RATES["25"])
 
 
