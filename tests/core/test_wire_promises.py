@@ -143,6 +143,14 @@ def test_a_dump_holds_no_clock() -> None:
     ]
 
 
+def test_clocks_inside_a_dump_take_their_time() -> None:
+    """What follows a dump waits for its last byte, and for the clocks that went in between."""
+    dump = b"\xf0" + bytes(98) + b"\xf7"
+    events = [Event(0, (dump,)), *(Event(1000, (b"\xf8",)) for _ in range(5)), Event(0, (b"\x90\x3c\x40",))]
+    cable = Cable(DIN).perform(events).run_dry()
+    assert cable.handed[-1][1] == (0, b"\x90\x3c\x40", 105 * BYTE)
+
+
 # Anything
 
 ANY = st.integers(0, 127)
