@@ -36,6 +36,7 @@ class Follower:
 
     def __init__(self) -> None:
         self.running = False
+        self.stopped = False  # told to stand; one that was never told anything may have been running before we came
         self.position = 0  # clocks since the song's beginning
         self._starting = False
         self._ticks: deque[tuple[int, int]] = deque(maxlen=_KEPT)  # (number, time in ns)
@@ -47,7 +48,9 @@ class Follower:
         """A clock, start, continue, stop or song position."""
         if message == CLOCK:
             self._tick(now)
-        elif message == START and not self.running:
+            return
+        self.stopped = message == STOP or (self.stopped and message[0] == SONG_POSITION)
+        if message == START and not self.running:
             self.position, self.running, self._starting = 0, True, True
         elif message == CONTINUE and not self.running:
             self.running, self._starting = True, True

@@ -1,10 +1,13 @@
 """Scenes that are recalled by time code: once each time it runs past their place, never by a jump backwards."""
 
 from collections.abc import Sequence
+from typing import Final
 
 from engine.core.timecode import Step
 from engine.midi.timecode import Label, read_label
 from engine.rig.models import Scene
+
+_CORRECTION: Final = 2  # frames that a reader may be corrected by
 
 
 class Cues:
@@ -14,14 +17,20 @@ class Cues:
         self.recalls: list[int] = []  # scene numbers, taken away by the caller
         self._cues = [(scene.at, scene.number) for scene in scenes if scene.at is not None]
         self._chase = chase
-        self._past: set[int] = (
-            set()
-        )  # scenes whose place was passed; a correction by a frame does not recall them again
+        self._past: set[int] = set()  # scenes whose place was passed and is not far ahead again
+        self._jumped = False  # to where it is: what lies there is passed when it runs on
+
+    def remember(self, before: "Cues") -> None:
+        """Go on from the cues of the rig before it was edited: what was passed there is passed, where it still is."""
+        kept = set(self._cues) & set(before._cues)
+        self._jumped = before._jumped
+        self._past = {number for _, number in kept if number in before._past}
 
     def pass_by(self, step: Step) -> None:
         """The time code has moved."""
-        if not self._cues or step.label is None:
+        if not self._cues:
             return
+        jumped, self._jumped = self._jumped, not step.ran
         if not step.ran:
             self._past.clear()
             if self._chase:
@@ -29,12 +38,12 @@ class Cues:
             return
         for text, number in self._cues:
             place = read_label(text, step.label.rate)
-            passed = _passed(step, place)
-            if passed > 0 and number not in self._past:
+            if number in self._past:
+                if step.label.after(place) < -_CORRECTION:
+                    self._past.discard(number)
+            elif _passed(step, place, jumped):
                 self._past.add(number)
                 self.recalls.append(number)
-            elif passed < 0:
-                self._past.discard(number)
 
     def _go_to(self, label: Label) -> None:
         places = [(read_label(text, label.rate), number) for text, number in self._cues]
@@ -44,12 +53,9 @@ class Cues:
             self.recalls.append(max(passed, key=lambda each: each[0])[1])
 
 
-def _passed(step: Step, place: Label) -> int:
-    """1 if running forwards reached this place, -1 if running backwards left it behind, 0 otherwise."""
-    assert step.label is not None
+def _passed(step: Step, place: Label, from_there: bool) -> bool:
+    """Whether running forwards led to this place or over it; `from_there`: or began at it."""
     if step.before is None or step.before.rate != step.label.rate:
-        return int(step.label == place)
+        return step.label == place
     moved = step.label.after(step.before)
-    if moved >= 0:
-        return int(0 <= step.label.after(place) < moved)
-    return -int(0 <= step.before.after(place) < -moved)
+    return moved >= 0 and 0 <= step.label.after(place) < moved + from_there

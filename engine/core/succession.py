@@ -21,6 +21,8 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
         wire.change_speed(new.wires[index].speed)
         new.wires[index] = wire
     out: list[Delivery] = []
+    for output, message in new.sync.go_on_from(now, old.sync):
+        new.wires[output].put(now, (message,), out)
     for source, name in enumerate(old.inputs):
         if name not in new.rig.inputs and name in old.rig.inputs:
             out += new.input_lost(now, source)

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 from engine.core import clock, timecode
 from engine.core.cues import Cues
 from engine.core.wire import Unit
-from engine.midi.timecode import RATES, Label, read_label
+from engine.midi.timecode import RATES, Label, belongs, read_label
 from engine.rig.models import Rig
 
 INTERNAL: Final = "internal"
@@ -31,8 +31,8 @@ class Shown(NamedTuple):
 
 
 def is_clock(message: bytes) -> bool:
-    """Whether this belongs to beat clock: clock, start, continue, stop."""
-    return message in _CLOCKS
+    """Whether this belongs to beat clock: clock, start, continue, stop, song position."""
+    return message in _CLOCKS or message[0] == clock.SONG_POSITION
 
 
 class Sync:
@@ -45,15 +45,18 @@ class Sync:
         self._sources = _places(settings.source if settings else (), inputs)
         self.clock = clock.Generator(settings.bpm) if settings and None in self._sources else None
         self._runs = bool(settings and settings.run)
+        self._bpm = settings.bpm if settings else None
         self.followers: dict[int, clock.Follower] = {}
         self._leader: int | None = None  # the input that is followed; None is our own clock, or nobody
-        self._forwarded_at = -_OWNED
+        self._sent_at = -_OWNED  # the last clock of the rig, whoever made it
+        self._switched = False  # to another source, of which no clock has passed yet
         self._owners: dict[int, tuple[int, int]] = {}  # output -> the input whose routed clock it has, and since when
         self._code_to = tuple(outputs.index(name) for name in code.to) if code else ()
         self._code_from = inputs.index(code.source) if code and code.source != INTERNAL else None
         rate = RATES[code.rate] if code else RATES["25"]
         own = code is not None and code.source == INTERNAL
         self.code = timecode.Generator(rate, read_label(code.start, rate)) if code and own else None
+        self._code_start = code.start if code else None
         self._code_runs = bool(code and code.run)
         self._code_with_clock = bool(code and code.with_clock)
         self.readers: dict[int, timecode.Reader] = {}
@@ -73,7 +76,7 @@ class Sync:
 
     def hear(self, now: int, source: int, message: bytes) -> Sent:
         """A system message of an input: clock, position, time code or SysEx."""
-        if message in _CLOCKS or message[0] == clock.SONG_POSITION:
+        if is_clock(message):
             return self._hear_clock(now, source, message)
         if message[0] == 0xF1 or message[:1] == b"\xf0":
             return self._hear_code(now, source, message)
@@ -88,9 +91,9 @@ class Sync:
         if self._leader != source:
             return []
         if message == clock.CLOCK:
-            if now - self._forwarded_at < self._shortest(now, follower):
+            if self._switched and now - self._sent_at < self._shortest(now, follower):
                 return []  # the source before has just sent one
-            self._forwarded_at = now
+            self._sent_at, self._switched = now, False
         sent = [(output, message) for output in self._clock_to]
         if self._code_with_clock and self.code is not None:
             if message in (clock.START, clock.CONTINUE):
@@ -101,7 +104,7 @@ class Sync:
 
     def _shortest(self, now: int, follower: clock.Follower) -> float:
         bpm = follower.bpm(now)
-        return clock.period(bpm) / 2 if bpm and now - self._forwarded_at < clock.period(clock.SLOWEST) else 0
+        return clock.period(bpm) / 2 if bpm else 0
 
     def _choose(self, now: int, source: int) -> None:
         """The first source of the list that is alive leads; a better one takes over once it is steady."""
@@ -112,7 +115,9 @@ class Sync:
         alive = own or (leads is not None and leads.alive(now))
         better = self._sources.index(source) < self._sources.index(self._leader) if alive else True
         if better and (not alive or self.followers[source].steady):
-            self._leader = source
+            self._leader, self._switched = source, True
+            if self.clock is not None:
+                self.clock.running = False  # whoever leads now may stop; ours is not to go on then
 
     def _hear_code(self, now: int, source: int, message: bytes) -> Sent:
         reader = self.readers.get(source) or timecode.Reader()
@@ -121,7 +126,7 @@ class Sync:
             self.readers[source] = reader
         if step is not None and source == self._shown_input():
             self.cues.pass_by(step)
-        if source != self._code_from or not (message[0] == 0xF1 or message[3:4] == b"\x01"):
+        if source != self._code_from or not belongs(message):
             return []
         return [(output, message) for output in self._code_to]
 
@@ -144,7 +149,9 @@ class Sync:
         sent: Sent = []
         self._mind_the_leader(now)
         if self.clock is not None and self._leader is None:
-            sent += self.to_clock(self.clock.send(now))
+            clocks = self.clock.send(now)
+            self._sent_at = now if clocks else self._sent_at
+            sent += self.to_clock(clocks)
         if self.code is not None and self.code.running:
             sent += self._to_code(self.code.send(now))
             before, self._code_label = self._code_label, self.code.label(now)
@@ -164,7 +171,11 @@ class Sync:
         if leader is None or leader.alive(now):
             return
         self._leader = None
-        if self.clock is not None and leader.last_bpm is not None and leader.running:
+        self._replace(now, leader)
+
+    def _replace(self, now: int, leader: clock.Follower) -> None:
+        """Our own clock goes on in the place of one that led."""
+        if self.clock is not None and leader.last_bpm is not None and not leader.stopped:
             self.clock.take_over(now, leader.last_bpm, leader.position)
 
     # Commands
@@ -186,12 +197,56 @@ class Sync:
         return sent
 
     def command_clock(self, now: int, what: str) -> Sent:
-        """Our own clock: "start", "continue" or "stop"."""
+        """Our own clock: "start", "continue" or "stop"; it leads then, where `follows` names no better one."""
         if self.clock is None:
             return []
+        self._leader = None
         if what == "stop":
             return self.to_clock(self.clock.stop())
         return self.to_clock(self.clock.start(now) if what == "start" else self.clock.go_on(now))
+
+    def follows(self, now: int) -> str | None:
+        """The input whose clock goes before our own at the moment, or None."""
+        leader = self.followers.get(self._leader) if self._leader is not None else None
+        if self._leader is None or leader is None or not leader.alive(now):
+            return None
+        better = self.clock is None or self._sources.index(self._leader) < self._sources.index(None)
+        return self._inputs[self._leader] if better else None
+
+    # An edited rig
+
+    def go_on_from(self, now: int, old: "Sync") -> Sent:
+        """What runs in the sync of the rig before runs on in this one; inputs and outputs kept their places."""
+        self.followers, self.readers, self._owners = old.followers, old.readers, old._owners
+        self._sent_at, self._switched = old._sent_at, old._switched
+        sent: Sent = []
+        if old._leader in self._sources:
+            self._leader = old._leader
+        if self.clock is not None and old.clock is not None:
+            bpm, self.clock = self.clock.bpm, old.clock
+            if self._bpm != old._bpm:
+                self.clock.set_bpm(now, bpm)
+        elif self.clock is not None and self._runs and self._leader is None:
+            sent += self.to_clock(self.clock.start(now))
+        if old.clock is not None and old.clock.running and self.clock is not old.clock:
+            sent += old.to_clock([clock.STOP])
+        elif self._goes(now):
+            sent += [(output, clock.STOP) for output in set(old._clock_to) - set(self._clock_to)]
+        if self._leader is None and old._leader is not None:
+            self._replace(now, self.followers[old._leader])
+        self.cues.remember(old.cues)
+        return sent + self._code_goes_on(now, old)
+
+    def _goes(self, now: int) -> bool:
+        return bool(self.clock is not None and self.clock.running) or self._leader is not None
+
+    def _code_goes_on(self, now: int, old: "Sync") -> Sent:
+        if self.code is None:
+            return []
+        if old.code is not None and (old.code.rate, old._code_start) == (self.code.rate, self._code_start):
+            self.code, self._code_label = old.code, old._code_label
+            return []
+        return self.start_code(now) if self._code_runs else []
 
     # What is shown
 

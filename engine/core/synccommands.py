@@ -25,6 +25,8 @@ def _clock(sync: Sync, now: int, what: str, value: float | str | None) -> Result
         return True, f"tempo {clock.bpm:g}", []
     if what not in ("start", "continue", "stop"):
         return False, f'the clock knows no "{what}"; it knows start, continue, stop, tempo', []
+    if (leader := sync.follows(now)) is not None:
+        return False, f'the clock follows "{leader}", which goes before our own; nothing changed', []
     if clock.running == (what != "stop"):
         return False, f"the clock {'runs' if clock.running else 'stands'} already; nothing changed", []
     sent = sync.command_clock(now, what)

@@ -6,7 +6,7 @@ it has just been told; running backwards it is not (p. 3). It trusts a label aft
 
 from typing import Final, NamedTuple
 
-from engine.midi.timecode import Label, Rate, from_full_frame, from_nibbles, full_frame, quarter_frames
+from engine.midi.timecode import Label, Rate, from_full_frame, from_nibbles, full_frame, is_dropout, quarter_frames
 
 STOPPED_AFTER: Final = 400_000_000  # ns without a quarter frame; told within half a second
 _PIECES: Final = 8
@@ -15,7 +15,10 @@ _CATCH_UP: Final = 4  # quarter frames that may be sent at once after a stall; b
 
 
 class Step(NamedTuple):
-    """Where a message led: from this label (None at first) to that one, by running there or by a jump."""
+    """Where a message led: from this label (None at first) to that one, by running there or by a jump.
+
+    Both are the same when it begins to run.
+    """
 
     before: Label | None
     label: Label
@@ -29,6 +32,7 @@ class Reader:
         self.label: Label | None = None  # where it is, or stopped
         self.direction = 1  # -1 in reverse
         self._heard_at: int | None = None  # the last quarter frame; None while not running
+        self._starts = False  # with this quarter frame
         self._nibbles = [0] * _PIECES
         self._piece = 0  # the last one
         self._run = 0  # pieces in order up to it
@@ -59,7 +63,7 @@ class Reader:
         piece, nibble = message[1] >> 4, message[1] & 0x0F
         if self._heard_at is None or now - self._heard_at >= STOPPED_AFTER:
             self._run = 0
-        self._heard_at = now
+        self._starts, self._heard_at = self._heard_at is None, now
         wrapped = self._follow(piece)
         self._nibbles[piece] = nibble
         if self._run >= _PIECES and piece == (7 if self.direction > 0 else 0):
@@ -91,17 +95,19 @@ class Reader:
             return None
         group = told.plus(_FRAMES) if self.direction > 0 else told
         expected = self._group.plus(_FRAMES) if self._group is not None and self.direction > 0 else self._group
-        ran = expected is not None and expected.rate == group.rate and abs(group.after(expected)) <= 1
+        ran = expected is not None and expected.rate == group.rate and abs(group.after(expected)) <= _FRAMES
         # forwards the next piece is the first of the group that begins now; `hear` must not move on once more
         self._group = group.plus(-_FRAMES) if self.direction > 0 else group
         return self._go(group, ran)
 
     def _locate(self, message: bytes) -> Step | None:
         label = from_full_frame(message)
-        if label is None:
+        if label is None and not is_dropout(message):
             return None
         self._heard_at = None
         self._run = 0
+        if label is None:
+            return None
         self._group = label
         self._piece = 0
         self.direction = 1
@@ -109,7 +115,7 @@ class Reader:
 
     def _go(self, label: Label, ran: bool) -> Step | None:
         before, self.label = self.label, label
-        return None if label == before and ran else Step(before, label, ran)
+        return None if label == before and ran and not self._starts else Step(before, label, ran)
 
 
 class Generator:

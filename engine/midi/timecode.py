@@ -149,6 +149,16 @@ def from_full_frame(message: bytes) -> Label | None:
     return _checked(hours >> 5 & 3, hours & 0x1F, minutes, seconds, frames)
 
 
+def is_dropout(message: bytes) -> bool:
+    """Whether this is the NAK that a sender gives when its own source has dropped out: taken as stopped (p. 4)."""
+    return len(message) == 6 and message[:2] == b"\xf0\x7e" and message[3:4] == b"\x7e"
+
+
+def belongs(message: bytes) -> bool:
+    """Whether a message is part of time code: quarter frames, full messages, user bits, a dropout."""
+    return message[0] == 0xF1 or (message[:2] == b"\xf0\x7f" and message[3:4] == b"\x01") or is_dropout(message)
+
+
 def _checked(code: int, hours: int, minutes: int, seconds: int, frames: int) -> Label | None:
     try:
         return label_of(_BY_CODE[code], hours, minutes, seconds, frames)
