@@ -15,11 +15,17 @@ from engine.midi.kinds import FIRST_REAL_TIME
 
 _MS: Final = 1_000_000
 _WINDOW: Final = 30 * _MS  # the longest way round that counts
+_NEAREST: Final = _MS // 5  # no driver hands a message round in less
+_JITTER: Final = 3 * _MS // 2
 _WINDOW_REAL_TIME: Final = 5 * _MS  # clocks of 500 beats a minute are no further apart
 _LONG_ENOUGH: Final = 55 * _MS  # of going round; the question must have its answer within a tenth of a second
 _ROUNDS: Final = 3  # at least, in that time
 _ENOUGH: Final = 16  # rounds that are enough in a shorter time
-_MANY: Final = 64  # messages met again in one window that are enough: of a loop that multiplies
+_ALMOST_ALL: Final = 95  # per cent of what comes in
+_MOSTLY: Final = 60
+_NOTHING: Final = (0, 0, 0)
+_MANY: Final = 96  # messages met again in one window that are enough: of a loop that multiplies
+_MANY_REAL_TIME: Final = 12  # as a clock of 1,000 beats a minute
 _ONE_AT_A_TIME: Final = 60 * _MS  # in which only one input asks: of two that make one loop one way is to be muted
 _PAUSE: Final = 1000 * _MS  # before an input is suspected again; twice as long after each question without an answer
 _LONGEST_PAUSE: Final = 60_000 * _MS
@@ -62,7 +68,9 @@ class Loops:
         self._number = count()
         self._sent: dict[bytes, _Mark] = {}  # in this window
         self._sent_before: dict[bytes, _Mark] = {}  # in the one before: to let go of a whole one costs no search
-        self._met: dict[int, int] = {}  # input -> messages met again in this window
+        # input -> messages that came in in this window, those met again, those that came round as a loop's do
+        self._tallies: dict[int, list[int]] = {}
+        self._tallies_before: dict[int, list[int]] = {}  # in the one before
         self._window_ends = 0
         self._pauses: dict[int, tuple[int, int]] = {}  # input -> until when it is not suspected, and how long that was
         self._watched: set[int] = set()  # inputs with a muted way
@@ -72,8 +80,12 @@ class Loops:
         """A message came in and will be answered so; what is left of the answer, or None if nothing may be done."""
         if now >= self._window_ends:
             self._sent_before, self._sent = self._sent, {}
-            self._met.clear()
+            self._tallies_before, self._tallies = self._tallies, {}
             self._window_ends = now + _WINDOW
+        tally = self._tallies.get(source)
+        if tally is None:
+            tally = self._tallies[source] = [0, 0, 0]
+        tally[0] += 1
         earlier = self._sent_before.pop(message, None)
         mark = self._sent.pop(message, earlier)
         rounds, since = 0, now
@@ -82,10 +94,14 @@ class Loops:
                 self._sent[message] = mark  # there may be more copies of it
                 self.dropped += 1
                 return None
-            rounds, since = mark[1] + 1, mark[2]
-            self._met[source] = met = self._met.get(source, 0) + 1
-            if met >= _MANY or rounds >= _ENOUGH or (rounds >= _ROUNDS and now - since >= _LONG_ENOUGH):
-                self._suspect(now, source, answer)
+            tally[1] += 1
+            if tally[1] >= (_MANY if message[0] < FIRST_REAL_TIME else _MANY_REAL_TIME):
+                self._suspect(now, source, answer, 1, _MOSTLY)
+            if _comes_round(now, mark):
+                rounds, since = mark[1] + 1, mark[2]
+                tally[2] += 1
+                if rounds >= _ENOUGH or (rounds >= _ROUNDS and now - since >= _LONG_ENOUGH):
+                    self._suspect(now, source, answer, 2, _ALMOST_ALL if message[0] < FIRST_REAL_TIME else _MOSTLY)
         mark = (now, rounds, since)
         for said in answer.said:
             self._sent[said] = mark
@@ -122,10 +138,10 @@ class Loops:
         self._watched = {way[0] for way in self.muted}
         self._pauses.clear()
 
-    def _suspect(self, now: int, source: int, answer: Answer) -> None:
+    def _suspect(self, now: int, source: int, answer: Answer, of: int, least: int) -> None:
         until, pause = self._pauses.get(source, (0, _PAUSE // 2))
         suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
-        if now < until or now < self._asking_until or not suspected:
+        if now < until or now < self._asking_until or not suspected or not self._met(source, of, least):
             return
         self._asking_until = now + _ONE_AT_A_TIME
         pause = min(2 * pause, _LONGEST_PAUSE)
@@ -135,6 +151,11 @@ class Loops:
             number = next(self._number) % _NUMBERS
             self._asked[number] = _Asked(source, output, now, set())
             self.questions.append((output, QUESTION + bytes((number >> 7, number & 0x7F, 0xF7))))
+
+    def _met(self, source: int, of: int, least: int) -> bool:
+        """Whether so much of what comes in (per cent) is what went out: of a loop all is, of music some by chance."""
+        now, before = self._tallies[source], self._tallies_before.get(source, _NOTHING)
+        return (now[of] + before[of]) * 100 >= (now[0] + before[0]) * least
 
     def _open_ways(self, source: int, answer: Answer) -> Answer:
         """What is left of an answer without the ways that are muted; for the ledger, too, this was never sent."""
@@ -147,3 +168,12 @@ class Loops:
             selects=tuple(each for each in answer.selects if each[0] not in shut),
             others=tuple(each for each in answer.others if each[0] not in shut),
         )
+
+
+def _comes_round(now: int, mark: _Mark) -> bool:
+    """Whether this may be what was sent then: not at once, and about as late as in the rounds before."""
+    at, rounds, since = mark
+    age = now - at
+    # a server that hands on once a period makes one round twice as long as the next
+    pace = (at - since) // rounds if rounds else age
+    return age >= _NEAREST and pace // 2 - _JITTER <= age <= 2 * pace + _JITTER

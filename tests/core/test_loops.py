@@ -25,7 +25,7 @@ ALL_TO_ALL = '{ from = ["keys", "pads"], to = ["strings", "brass"] }'
 ONE_CABLE = ((STRINGS, KEYS),)
 TWO_CABLES = ((STRINGS, PADS), (BRASS, KEYS))
 
-DELAYS = [(0.3,), (1,), (3,), (10,), (20,), (3, 10), (10, 20), (1, 3, 10, 20)]
+DELAYS = [(0.3,), (1,), (3,), (10,), (20,), (4, 6), (10, 20)]
 
 
 def routed(routes: str, wire: str = "fast") -> Bay:
@@ -73,7 +73,7 @@ def test_one_cable(message: bytes, wire: str, delays: tuple[float, ...]) -> None
     assert len(made.found) == 1
 
 
-@pytest.mark.parametrize("delays", [(1,), (3,), (10,), (3, 10)])
+@pytest.mark.parametrize("delays", [(1,), (3,), (10,), (4, 6)])
 def test_two_cables(delays: tuple[float, ...]) -> None:
     """Two outputs wired into each other's inputs: the ring through both routes is found within a tenth of a second,
     one of its ways is muted, and that is enough."""
@@ -98,7 +98,7 @@ def test_two_long_cables() -> None:
     assert_quiet_from_now_on(made)
 
 
-@pytest.mark.parametrize("delays", DELAYS[:-1])
+@pytest.mark.parametrize("delays", DELAYS)
 @pytest.mark.parametrize("routes", [LAYER, LAYER_BRASS_FIRST])
 def test_a_loop_beside_a_layer(routes: str, delays: tuple[float, ...]) -> None:
     """Keys play strings and brass, and only the strings are wired back: the way to the strings is muted within a tenth

@@ -87,7 +87,7 @@ def test_a_muted_way_is_named():
     bench = Bench()
     bench.show.command("scene", 3)
     bench.show.bay.loops.muted.add((PEDALS, 1))
-    bench.show.bay.loops.lift(0, source=KEYS)
+    bench.show.bay.loops.lift(source=KEYS)
     assert status(bench.show)["muted"] == [{"input": "pedals", "output": "brass"}]
 
 
