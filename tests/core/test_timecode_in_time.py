@@ -53,7 +53,7 @@ class Tape:
             self.steps.append(step)
 
     def error(self) -> int:
-        """Frames off. With the last piece of eight the next frame may be shown already, as the standard has it (p. 3)."""
+        """Frames off. With the last piece of eight the next frame may be shown already (RP-004 p. 3)."""
         assert self.reader.label is not None
         off = self.reader.label.after(self.true)
         return 0 if off == 1 and self.quarters % 8 == 7 else off

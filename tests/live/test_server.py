@@ -16,7 +16,7 @@ import trio
 from live_bench import Bench
 
 from engine.live import client
-from engine.live.picture import status
+from engine.live.picture import status, sync
 from engine.live.server import NameTaken, Server, claim_socket
 
 KEYS = 0
@@ -195,7 +195,7 @@ async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench, line):
 @pytest.mark.parametrize(
     ("request_", "said"),
     [
-        ({}, "no command None; there are scene, next, back, panic, resend, keep, status, watch"),
+        ({}, "no command None; there are scene, next, back, panic, resend, tap, clock, timecode, keep, status, watch"),
         ({"do": "dance"}, "no command 'dance'; there are scene, next"),
         ({"do": ["next"]}, "no command ['next']"),
         ({"do": "scene"}, "scene needs a number or a name"),
@@ -271,7 +271,7 @@ async def test_a_watcher_is_sent_what_passes(bench):
     """After watch, events come in batches, each with time, way, port, message in hexadecimal and text."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "watch"}\n')
-        assert json.loads(await line_of(stream)) == {"events": []}
+        assert json.loads(await line_of(stream)) == {"events": [], "sync": sync(bench.show)}
         bench.now = 5
         bench.play(KEYS, "90 3C 40")
         bench.show.command("next")
@@ -289,7 +289,7 @@ async def test_a_watcher_that_never_reads_is_dropped(bench, autojump_clock):
     """Once its cable is full and a second has passed, a watcher is hung up on; it costs the show nothing after that."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "watch"}\n')
-        assert json.loads(await line_of(stream)) == {"events": []}
+        assert json.loads(await line_of(stream))["events"] == []
         watched = []
         unwatch = bench.show.unwatch
         bench.show.unwatch = lambda events: (unwatch(events), watched.append(events))
@@ -311,10 +311,10 @@ async def test_the_client_watches_until_the_engine_ends(bench):
 
     def look():
         batches = client.watch("pit")
-        seen = next(batches)
+        seen = next(batches)["events"]
         trio.from_thread.run_sync(bench.play, KEYS, "90 3C 40")
         while not seen:
-            seen = next(batches)
+            seen = next(batches)["events"]
         return seen, batches
 
     async with serving(bench):
@@ -362,7 +362,7 @@ async def test_an_engine_that_dies_in_mid_event_ends_the_watch():
 
         async with trio.open_nursery() as nursery:
             nursery.start_soon(trio.to_thread.run_sync, die)
-            assert await trio.to_thread.run_sync(list, client.watch("pit")) == [[]]
+            assert await trio.to_thread.run_sync(list, client.watch("pit")) == [{"events": []}]
 
 
 async def test_keep_writes_what_was_played(bench, tmp_path):
