@@ -1,25 +1,21 @@
 """The whole router as a state machine: messages, recalls and time go in; deliveries come out.
 
-No I/O and no clock: each call takes the time in nanoseconds of any monotonic clock and returns what is to be handed
-to the drivers now, as (output, message, time its first byte is on the cable). `due` says when `tick` is wanted.
+Here is what players and machines command: scenes, set lists, panic, clock. `router` has the way of a message. `due`
+says when `tick` is wanted.
 """
 
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
-from engine.core.later import Due, Timetable, player
-from engine.core.ledger import Ledger, Target, moves_of
-from engine.core.loops import QUESTION, Loops
-from engine.core.plan import PRESS, RELEASE, Answer, Compiler, Faults, Plan
-from engine.core.sensing import SENSE, Sensing
+from engine.core.later import player
+from engine.core.plan import Compiler, Faults, Plan
+from engine.core.router import Router
 from engine.core.setlist import SetList
-from engine.core.silence import SWEEP, WHEELS
-from engine.core.sync import Sync, is_clock
+from engine.core.silence import SWEEP
 from engine.core.synccommands import command
-from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Step, Unit, Wire
-from engine.midi.kinds import SYSEX, is_press, is_release
+from engine.core.wire import Delivery, Speed
 from engine.rig.models import Rig
 from filters.registry import Filter, registry
 
@@ -42,11 +38,8 @@ class Outcome:
     held: int = 0
 
 
-class Bay:
-    """Inputs and outputs are indices: their places in `inputs` and `outputs`. Loop only.
-
-    The rig's own come in its order; an edited rig keeps the places of the names it had (see `succession`).
-    """
+class Bay(Router):
+    """A rig that routes and is commanded. Loop only."""
 
     def __init__(
         self,
@@ -60,280 +53,40 @@ class Bay:
         `speeds`: how the driver of a fast output is to be paced, None for not at all; `din` outputs are paced as
         their cable is, whatever the driver could take. `names`: inputs and outputs that have places already.
         """
-        self.rig = rig
-        self.inputs = tuple(dict.fromkeys((*names[0], *rig.inputs)))
-        self.outputs = tuple(dict.fromkeys((*names[1], *rig.outputs)))
+        super().__init__(rig, speeds or {}, names)
         self.faults = Faults()
         self.outcomes: list[Outcome] = []  # commands from controls since last taken away by the caller
-        self.news: list[tuple[str, str]] = []  # (port, sentence) of what happened unasked, taken away by the caller
-        self.ledger = Ledger()
-        self.loops = Loops()
-        self.timetable = Timetable()
-        self.sync = Sync(rig, self.inputs, self.outputs)
-        self.wires = [
-            Wire(index, self._speed(name, (speeds or {}).get(name))) for index, name in enumerate(self.outputs)
-        ]
-        self.sensing = Sensing(self.outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing)
         known = registry() if filters is None else filters
         compiler = Compiler(rig, known, self.faults, self.inputs, self.outputs)
         self.plans = {scene.number: compiler.plan(scene) for scene in rig.scenes}
         self._numbers_by_name = {scene.name: scene.number for scene in rig.scenes}
         self._boards = switchboards(rig.controls, self.inputs)
         self.setlist = self._first_setlist()
-        self.leaving: set[int] = set()  # outputs that are let go of: nothing more is sent there but what ends something
-        self.plan: Plan | None = None  # the compiled scene in force
-
-    def _speed(self, output: str, driver: Speed | None) -> Speed | None:
-        port = self.rig.outputs.get(output)
-        if port is None or port.wire != "din":
-            return driver
-        return DIN_RUNNING if port.running_status else DIN
-
-    # Messages
 
     def receive(self, now: int, source: int, message: bytes) -> list[Delivery]:
         """One whole message of input `source`."""
         out: list[Delivery] = []
-        if source in self.sensing.heard_at or message == SENSE:
-            self.sensing.heard_at[source] = now
-        if self.sensing.silent:
-            self.sensing.silent.discard(source)
-        if self.timetable.due is not None and self.timetable.due <= now:
-            self._send_due(now, out)
-        if message[0] >= SYSEX:
-            if message.startswith(QUESTION):
-                self._hear_question(now, source, message, out)
-                return out
-            self._put_all(now, self.sync.hear(now, source, message), out)
-            if self.sync.cues.recalls:
-                self._recall_cues(now, out)
+        if self._hear(now, source, message, out):
+            return out
+        if self.sync.cues.recalls:
+            self._recall_cues(now, out)
         board = self._boards[source]
         if board is not None and (trigger := board.find(message)) is not None:
             if board.passes(trigger):
                 self._route(now, source, message, out)
-            command = board.act(now, trigger)
-            if command is not None:
-                self.outcomes.append(self._obey(now, command, self.inputs[source], out))
+            asked = board.act(now, trigger)
+            if asked is not None:
+                self.outcomes.append(self._obey(now, asked, self.inputs[source], out))
             return out
         self._route(now, source, message, out)
         return out
 
     def tick(self, now: int) -> list[Delivery]:
         """What has waited for this time."""
-        out: list[Delivery] = []
-        self._put_all(now, self.sync.tick(now), out)
+        out = super().tick(now)
         if self.sync.cues.recalls:
             self._recall_cues(now, out)
-        self._send_due(now, out)
-        for source in self.sensing.silenced(now):
-            self.news.append(
-                (self.inputs[source], "fell silent (no active sensing for 330 ms); its notes are released")
-            )
-            out += self._let_go(now, source)
-        for output in self.sensing.wanted(now):
-            self.wires[output].put(now, (SENSE,), out)
-        for wire in self.wires:
-            if wire.due is not None and wire.due <= now:
-                wire.flush(now, out)
         return out
-
-    @property
-    def due(self) -> int | None:
-        """When `tick` is next wanted, or None."""
-        dues = [wire.due for wire in self.wires if wire.due is not None]
-        dues += [due for due in (self.sensing.due, self.timetable.due, self.sync.due) if due is not None]
-        return min(dues, default=None)
-
-    @property
-    def waiting(self) -> bool:
-        """Whether anything that came in or was asked for has not been handed over yet."""
-        return self.timetable.due is not None or any(wire.due is not None for wire in self.wires)
-
-    def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
-        plan = self.plan
-        if plan is None:
-            return
-        known = plan.answer(source, message, now)
-        answer = self.loops.pass_by(now, source, message, known)
-        if self.loops.questions:
-            self._ask(now, out)
-        if answer is None:
-            return
-        if self.leaving:
-            answer = _without(answer, self.leaving)
-        wires = self.wires
-        units: Iterable[tuple[int, Unit]] = answer.units
-        if answer.kind == RELEASE:
-            units = self._released(source, message, answer)
-        elif answer.kind == PRESS:
-            for output, _ in units:
-                if wires[output].full:
-                    answer = self._where_room_is(answer)
-                    units = answer.units
-                    break
-            self.ledger.press(source, message, answer.targets)
-        if answer.moves:
-            self.ledger.move(source, message, answer.moves)
-        for output, selecting in answer.selects:
-            self.ledger.select(output, selecting)
-        if message[0] >= SYSEX:
-            if message == SENSE:
-                self.sensing.carry(now, (output for output, _ in answer.units))
-            elif is_clock(message):
-                units = self.sync.let_through(now, source, message, units)
-        if self.timetable.due is not None:
-            self.timetable.outdate(source, answer.units)
-        for timed in answer.later:
-            self.timetable.add(source, timed)
-        for output, unit in units:
-            wires[output].put(now, unit, out)
-
-    def _released(self, source: int, message: bytes, answer: Answer) -> Iterable[tuple[int, Unit]]:
-        """A release goes where its press went; what else the scene makes of it goes its own way."""
-        offs = self.ledger.release(source, message)
-        if offs is not None:
-            return [(output, (off,)) for output, off in offs] + [*answer.others]
-        passing = (
-            (output, tuple(item for item in unit if not is_release(item) or self._may_pass(source, output, item)))
-            for output, unit in answer.units
-        )
-        return ((output, unit) for output, unit in passing if unit)
-
-    def _where_room_is(self, answer: Answer) -> Answer:
-        """A full wire begins no note, so that what waits there is never more releases than notes."""
-        shed = {output for output, _ in answer.units if self.wires[output].full}
-        for output, unit in answer.units:
-            self.wires[output].waiting.shed += len(unit) * (output in shed)
-        return _without(answer, shed)
-
-    def _may_pass(self, source: int, output: int, off: bytes) -> bool:
-        """A release without a press passes, unless another player holds that key, or nobody has room for it."""
-        if self.wires[output].full:
-            self.wires[output].waiting.shed += 1
-            return False
-        return not self.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
-
-    # Loops
-
-    def _ask(self, now: int, out: list[Delivery]) -> None:
-        questions, self.loops.questions = self.loops.questions, []
-        for output, question in questions:
-            self.wires[output].put(now, (question,), out)
-
-    def _hear_question(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
-        """One of our own questions has come back, or is on its way through other routes of ours."""
-        found, goes_on = self.loops.hear(now, source, message)
-        if goes_on and self.plan is not None:
-            for output in self.loops.open_outputs(source, self.plan.reach(source)):
-                self.wires[output].put(now, (message,), out)
-        if found is not None:
-            told = f'a loop was found: what goes to "{self.outputs[found.output]}" comes back here; this way is muted'
-            self.news.append((self.inputs[source], f"{told} until the cable or the scene changes"))
-            out += self._let_go(now, source)
-
-    def _put_all(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
-        for output, message in sent:
-            self.wires[output].put(now, (message,), out)
-
-    def _recall_cues(self, now: int, out: list[Delivery]) -> None:
-        """The time code has reached scenes that wait for it."""
-        numbers, self.sync.cues.recalls = self.sync.cues.recalls, []
-        for number in numbers:
-            self.outcomes.append(self._obey(now, Command("scene", number), "time code", out))
-
-    # Later messages
-
-    def _send_due(self, now: int, out: list[Delivery]) -> None:
-        """What filters had answered for this time; its notes are in the ledger like a player's."""
-        for due in self.timetable.take(now):
-            for output, message in self._later(due):
-                self.wires[output].put(now, (message,), out)
-
-    def _later(self, due: Due) -> Iterable[tuple[int, bytes]]:
-        message, outputs = due.message, due.outputs
-        if is_release(message):
-            return self.ledger.release(due.player, message) or ()
-        if is_press(message):
-            outputs = tuple(output for output in outputs if not self.wires[output].full)
-            targets = tuple(Target(output, message[0] & 0x0F, message[1]) for output in outputs)
-            self.ledger.press(due.player, message, targets)
-        for output in outputs:
-            self.ledger.move(due.source, message, moves_of(output, (message,)))
-        return [(output, message) for output in outputs]
-
-    def _forget_later(self, now: int, players: set[int], out: list[Delivery]) -> None:
-        """Nothing more is sent for these, and what sounds of theirs ends."""
-        self.timetable.forget(players)
-        for each in players & self.timetable.players:
-            for output, message in self.ledger.abandon(each):
-                self.wires[output].put(now, (message,), out)
-
-    def end_later(self, now: int, out: list[Delivery]) -> None:
-        """The filters that were to end later notes are gone: none more is sent, and those that sound end."""
-        self._forget_later(now, set(self.timetable.players), out)
-
-    # Cables
-
-    def input_lost(self, now: int, source: int) -> list[Delivery]:
-        """The cable of input `source` is gone: what it holds is let go, what it moved comes to rest."""
-        self.sensing.forget(source)
-        out: list[Delivery] = []
-        self.loops.lift(source=source)
-        return out + self._let_go(now, source)
-
-    def output_back(self, now: int, output: int, driver: Speed | None, owed: Sequence[bytes] = ()) -> list[Delivery]:
-        """The cable of an output is back, and what is there may have hung, moved or forgotten anything meanwhile.
-
-        It is silenced and set to rest, then put on the scene's sounds, and on the last ones of channels that the
-        scene does not name. `driver`: how its driver is to be paced; `owed`: releases that it missed.
-        """
-        out: list[Delivery] = []
-        self.loops.lift(output=output)
-        wire = self.wires[output]
-        wire.change_speed(self._speed(self.outputs[output], driver))
-        self.leaving.discard(output)
-        self._silence(now, wire, (*owed, *SWEEP, *WHEELS), out)
-        wire.burst(now, self._sounds_of(output), out)
-        return out
-
-    def _silence(self, now: int, wire: Wire, sweep: Sequence[bytes], out: list[Delivery]) -> None:
-        """The note-offs that are known to be owed, then the sweep, then what else is known to be off rest."""
-        known = [message for _, message in (*self.ledger.cut(wire.output), *self.ledger.settle_output(wire.output))]
-        offs = [message for message in known if is_release(message)]
-        swept = {*offs, *sweep}
-        wire.panic(now, [*offs, *sweep, *(message for message in known if message not in swept)], out)
-
-    def output_left(self, now: int, output: int) -> list[Delivery]:
-        """This output will hear no more of us: what sounds and what was moved there is released, and nothing begins."""
-        self.sensing.outputs.discard(output)
-        self.leaving.add(output)
-        out: list[Delivery] = []
-        for _, message in [*self.ledger.cut(output), *self.ledger.settle_output(output)]:
-            self.wires[output].put(now, (message,), out)
-        return out
-
-    def _sounds_of(self, output: int) -> tuple[Step, ...]:
-        steps = self.plan.bursts.get(output, ()) if self.plan else ()
-        named = {step.channel for step in steps}
-        kept = (Step(channel, unit, 0) for channel, unit in self.ledger.sounds(output).items() if channel not in named)
-        return (*kept, *steps)
-
-    def _let_go(self, now: int, source: int) -> list[Delivery]:
-        """What an input holds and moved comes to rest."""
-        out: list[Delivery] = []
-        self._forget_later(now, {player(source, False), player(source, True)}, out)
-        for output, message in self.ledger.abandon(source):
-            self.wires[output].put(now, (message,), out)
-        return out
-
-    def awake(self, now: int) -> tuple[Outcome, list[Delivery]]:
-        """The machine has slept: nothing that was held or moved is sure any more, so all is released and sent again."""
-        self.sensing.excuse(now)
-        out = self.release_all(now)
-        self.ledger.forget_keys()
-        return self._resend(now, "wake-up", out), out
-
-    # Commands
 
     def command(self, now: int, do: str, scene: int | str | None, source: str) -> tuple[Outcome, list[Delivery]]:
         """Scene, next, back, panic or resend, from outside."""
@@ -361,13 +114,26 @@ class Bay:
         """Number and name of the scene in force."""
         return (self.plan.number, self.plan.name) if self.plan else None
 
-    def release_all(self, now: int) -> list[Delivery]:
-        """End of the show: every note off, every pedal, bend and wheel to rest."""
+    def begin(self, now: int) -> list[Delivery]:
+        """What is to run from the start runs: the rig's clock, its time code."""
         out: list[Delivery] = []
-        self.timetable.forget(self.timetable.players)
-        for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
-            self.wires[output].put(now, (message,), out)
+        self._put_all(now, self.sync.begin(now), out)
         return out
+
+    def command_sync(self, now: int, part: str, what: str, value: float | str | None) -> tuple[Outcome, list[Delivery]]:
+        """To our own clock ("clock") or time code ("timecode"): start, stop, continue, tempo, locate."""
+        out: list[Delivery] = []
+        done, text, sent = command(self.sync, now, part, what, value)
+        self._put_all(now, sent, out)
+        self._recall_cues(now, out)
+        return self._outcome(part, done, text, "shell"), out
+
+    def awake(self, now: int) -> tuple[Outcome, list[Delivery]]:
+        """The machine has slept: nothing that was held or moved is sure any more, so all is released and sent again."""
+        self.sensing.excuse(now)
+        out = self.release_all(now)
+        self.ledger.forget_keys()
+        return self._resend(now, "wake-up", out), out
 
     def _obey(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
         if command.do == "scene":
@@ -445,25 +211,17 @@ class Bay:
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
         return self._outcome("panic", True, text, source)
 
-    def begin(self, now: int) -> list[Delivery]:
-        """What is to run from the start runs: the rig's clock, its time code."""
-        out: list[Delivery] = []
-        self._put_all(now, self.sync.begin(now), out)
-        return out
-
-    def command_sync(self, now: int, part: str, what: str, value: float | str | None) -> tuple[Outcome, list[Delivery]]:
-        """To our own clock ("clock") or time code ("timecode"): start, stop, continue, tempo, locate."""
-        out: list[Delivery] = []
-        done, text, sent = command(self.sync, now, part, what, value)
-        self._put_all(now, sent, out)
-        self._recall_cues(now, out)
-        return self._outcome(part, done, text, "shell"), out
-
     def _tap(self, now: int, source: str) -> Outcome:
         if self.sync.clock is None:
             return self._outcome("tap", False, "this rig has no clock of its own; the tap changed nothing", source)
         self.sync.clock.tap(now)
         return self._outcome("tap", True, f"tempo {self.sync.clock.bpm:.1f}", source)
+
+    def _recall_cues(self, now: int, out: list[Delivery]) -> None:
+        """The time code has reached scenes that wait for it."""
+        numbers, self.sync.cues.recalls = self.sync.cues.recalls, []
+        for number in numbers:
+            self.outcomes.append(self._obey(now, Command("scene", number), "time code", out))
 
     def _outcome(self, do: str, done: bool, text: str, source: str, burst_bytes: int = 0, ready_ns: int = 0) -> Outcome:
         held = self.ledger.sounding()
@@ -478,14 +236,3 @@ class Bay:
     def _numbers(self, scenes: Sequence[int | str]) -> list[int]:
         found = [self.find(scene) for scene in scenes]
         return [number for number in found if number is not None]  # the rig's checks saw to it that none is None
-
-
-def _without(answer: Answer, shut: Container[int]) -> Answer:
-    """What is left of an answer without these outputs; for the ledger, too, they were never told."""
-    return answer._replace(
-        units=tuple(each for each in answer.units if each[0] not in shut),
-        targets=tuple(target for target in answer.targets if target.output not in shut),
-        moves=tuple(each for each in answer.moves if each[0].output not in shut),
-        selects=tuple(each for each in answer.selects if each[0] not in shut),
-        others=tuple(each for each in answer.others if each[0] not in shut),
-    )

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from itertools import count
 from typing import Final, NamedTuple
 
-from engine.core.plan import Answer
+from engine.core.plan import Answer, without
 from engine.midi.kinds import FIRST_REAL_TIME
 
 _MS: Final = 1_000_000
@@ -158,16 +158,10 @@ class Loops:
         return (now[of] + before[of]) * 100 >= (now[0] + before[0]) * least
 
     def _open_ways(self, source: int, answer: Answer) -> Answer:
-        """What is left of an answer without the ways that are muted; for the ledger, too, this was never sent."""
+        """What is left of an answer without the ways that are muted."""
         shut = {output for each, output in self.muted if each == source}
         self.dropped += sum(output in shut for output, _ in answer.units)
-        return answer._replace(
-            units=tuple(each for each in answer.units if each[0] not in shut),
-            targets=tuple(target for target in answer.targets if target.output not in shut),
-            moves=tuple(each for each in answer.moves if each[0].output not in shut),
-            selects=tuple(each for each in answer.selects if each[0] not in shut),
-            others=tuple(each for each in answer.others if each[0] not in shut),
-        )
+        return without(answer, shut)
 
 
 def _comes_round(now: int, mark: _Mark) -> bool:

@@ -5,7 +5,7 @@ for each message, all of its deliveries; the second time any number of routes an
 """
 
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from functools import partial
 from typing import Final, NamedTuple
 
@@ -143,6 +143,19 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
     return Answer(RELEASE, once, targets, moves, selects, said, others, later)
+
+
+def without(answer: Answer, shut: Container[int]) -> Answer:
+    """What is left of an answer without these outputs; for the ledger, too, they were never told."""
+    timed = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
+    return answer._replace(
+        units=tuple(each for each in answer.units if each[0] not in shut),
+        targets=tuple(target for target in answer.targets if target.output not in shut),
+        moves=tuple(each for each in answer.moves if each[0].output not in shut),
+        selects=tuple(each for each in answer.selects if each[0] not in shut),
+        others=tuple(each for each in answer.others if each[0] not in shut),
+        later=tuple(each for each in timed if each.outputs),
+    )
 
 
 class Memory:

@@ -7,7 +7,7 @@ A wire that is full (a broken device can send thirty times what a cable carries)
 
 * releases, which are always queued: the bay begins no note on a full wire, so that they are no more than the notes
   that went before;
-* pedals, programs and whatever else sets one thing, of which the newest stays.
+* pedals, banks, programs and whatever else sets one thing, of which the newest stays, in the order they came in.
 """
 
 from collections import deque
@@ -117,11 +117,14 @@ class Waiting:
         if not self.full or is_release(unit[0]):
             self._queue(unit, parked)
             return
-        key = slot(unit[0]) if len(unit) == 1 else None
-        if key is None:
-            self.shed += len(unit)
-        else:
-            self._replace(self.values if parked is None else parked, key, unit)
+        waiting = self.values if parked is None else parked
+        for message in unit:
+            key = slot(message)
+            if key is None:
+                self.shed += 1
+            else:
+                self.replaced += waiting.pop(key, None) is not None
+                self._replace(waiting, key, (message,))
 
     def _queue(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
         key = replaceable(unit[0]) if len(unit) == 1 else None
@@ -130,10 +133,14 @@ class Waiting:
         elif parked is None:
             if resets(unit[0]):
                 self._settle_values(unit[0][0])
+            for message in unit:  # what waits since the wire was full would come after this, though it is older
+                self.replaced += self.values.pop(slot(message), None) is not None
             self.notes.append(unit)
         else:
             if resets(unit[0]):
                 _keep_places(parked)
+            for message in unit:
+                self.replaced += parked.pop(slot(message), None) is not None
             parked[object()] = unit  # a key of its own: never replaced
 
     def _replace(self, waiting: dict[object, Unit], key: Slot, unit: Unit) -> None:

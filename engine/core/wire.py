@@ -13,6 +13,7 @@ The order, first to last:
 6. continuous controllers, bends, pressures: a newer value replaces the one that waits;
 7. long SysEx.
 
+A crowd of what is first takes turns with the rest, so that a flood of clocks keeps neither panics nor notes away.
 A burst step holds its channel from the recall until its instrument has settled; other channels go on.
 What waits, and what is shed when too much does, is in `waiting`.
 """
@@ -31,6 +32,8 @@ __all__ = ["DIN", "DIN_RUNNING", "SHORT_SYSEX", "Delivery", "Speed", "Step", "Un
 Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on the cable (ns)
 
 _NEVER: Final = 1 << 62
+#: so much real time or time code never waits unless a device is broken; it then takes turns with everything else
+_CROWD: Final = 8
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,7 @@ class Wire:
         self._status = 0  # the running status on the cable
         self._sysex_until = 0
         self._inside_free_at = 0  # the same for the real-time bytes inside a SysEx
+        self._crowded = False  # a crowd of real time has just had its turn
         self._begun: deque[bytes] = deque()
         self._begun_step: Step | None = None
         self._panic: deque[bytes] = deque()
@@ -148,14 +152,32 @@ class Wire:
         self._plan_wake_up(now)
 
     def _give_next(self, now: int, out: list[Delivery]) -> bool:
-        urgent = self.waiting.urgent
-        if urgent and (urgent[0][0] >= FIRST_REAL_TIME or not self._begun):
-            return self._give(now, urgent, out)
+        urgent, code = self.waiting.urgent, self.waiting.code
+        stands_back = self._stands_back(now)
+        if urgent and not stands_back and (urgent[0][0] >= FIRST_REAL_TIME or not self._begun):
+            return self._give_of_crowd(now, urgent, out)
+        if code and not stands_back and not self._begun and not self._panic:
+            return self._give_of_crowd(now, code, out)
+        if not self._give_other(now, out):
+            return False
+        self._crowded = False
+        return True
+
+    def _give_of_crowd(self, now: int, queue: deque[bytes], out: list[Delivery]) -> bool:
+        if not self._give(now, queue, out):
+            return False
+        self._crowded = len(queue) >= _CROWD
+        return True
+
+    def _stands_back(self, now: int) -> bool:
+        """Whether real time leaves this turn to something else: a flood of it must not keep a panic or a note away."""
+        return self._crowded and self._sysex_until <= now and self._first_other() is not None
+
+    def _give_other(self, now: int, out: list[Delivery]) -> bool:
         if self._begun:
             return self._continue(now, out)
-        for queue in (self._panic, self.waiting.code):
-            if queue:
-                return self._give(now, queue, out)
+        if self._panic:
+            return self._give(now, self._panic, out)
         step = next((step for step in self._steps if self._held.get(step.channel, _NEVER) == _NEVER), None)
         if step is not None:
             return self._begin(now, step, out)
@@ -255,7 +277,7 @@ class Wire:
     def _plan_wake_up(self, now: int) -> None:
         self.full = self.waiting.full
         settled = min(self._held.values(), default=_NEVER)
-        waiting = self._first_waiting()
+        waiting = self._first_waiting(now)
         if waiting is None and settled == _NEVER:
             self.due = None
             self.straight = self.speed is None and not self._held
@@ -264,8 +286,17 @@ class Wire:
         fits = _NEVER if waiting is None else max(self._fits_at(now, waiting), now + 1)
         self.due = min(settled, fits)
 
-    def _first_waiting(self) -> bytes | None:
-        for queue in (self.waiting.urgent, self._begun, self._panic, self.waiting.code):
+    def _first_waiting(self, now: int) -> bytes | None:
+        urgent, code = self.waiting.urgent, self.waiting.code
+        stands_back = self._stands_back(now)
+        if urgent and not stands_back and (urgent[0][0] >= FIRST_REAL_TIME or not self._begun):
+            return urgent[0]
+        if code and not stands_back and not self._begun and not self._panic:
+            return code[0]
+        return self._first_other()
+
+    def _first_other(self) -> bytes | None:
+        for queue in (self._begun, self._panic):
             if queue:
                 return queue[0]
         for step in self._steps:
