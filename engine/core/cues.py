@@ -58,4 +58,4 @@ def _passed(step: Step, place: Label, from_there: bool) -> bool:
     if step.before is None or step.before.rate != step.label.rate:
         return step.label == place
     moved = step.label.after(step.before)
-    return moved >= 0 and 0 <= step.label.after(place) < moved + from_there
+    return 0 <= step.label.after(place) < moved + from_there

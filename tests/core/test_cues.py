@@ -8,8 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pit import MS
 
+from engine.core.bay import Bay
+from engine.core.succession import take_over
 from engine.core.synccommands import command
 from engine.midi.timecode import RATES, Label, Rate, full_frame, quarter_frames, read_label
+from engine.rig.load import read
 
 SECOND = 1000 * MS
 SLATE = 0
@@ -99,6 +102,19 @@ def test_run_from_the_very_place() -> None:
     evening = Cued(["00:00:10:00"])
     evening.locate("00:00:10:00")
     assert evening.recalled == []
+    evening.run("00:00:10:00", 20)
+    assert evening.recalled == [2]
+
+
+@pytest.mark.parametrize("chase", ["true", "false"])
+def test_an_edit_between_a_locate_and_the_run(chase: str) -> None:
+    """Edited between the locate to its place and the run from there, a cue is recalled once, chased or not."""
+    sync = f'from = "slate"\nchase = {chase}'
+    evening = Cued(["00:00:10:00"], settings=sync)
+    evening.locate("00:00:10:00")
+    old = evening.router
+    evening.router = Bay(read(rig(["00:00:10:00", "00:20:00:00"], sync), "test"), names=(old.inputs, old.outputs))
+    evening.take(take_over(evening.now, evening.router, old))
     evening.run("00:00:10:00", 20)
     assert evening.recalled == [2]
 
