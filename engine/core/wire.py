@@ -258,7 +258,8 @@ class Wire:
         start = max(self._inside_free_at, now)
         if start > now and start + cost - now > ahead:
             return False
-        self._inside_free_at = start + cost
+        # a crowd leaves half of the cable to the SysEx, which would never end otherwise
+        self._inside_free_at = start + cost * (2 if self._crowded else 1)
         self._free_at += cost
         self._sysex_until += cost
         out.append((self.output, message, start))
