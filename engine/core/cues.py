@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from engine.core.timecode import Step
-from engine.midi.timecode import Label, read_label
+from engine.midi.timecode import Label, cue_place
 from engine.rig.models import Scene
 
 _CORRECTION: Final = 2  # frames that a reader may be corrected by
@@ -37,7 +37,7 @@ class Cues:
                 self._go_to(step.label)
             return
         for text, number in self._cues:
-            place = read_label(text, step.label.rate)
+            place = cue_place(text, step.label.rate)
             if number in self._past:
                 if step.label.after(place) < -_CORRECTION:
                     self._past.discard(number)
@@ -46,7 +46,7 @@ class Cues:
                 self.recalls.append(number)
 
     def _go_to(self, label: Label) -> None:
-        places = [(read_label(text, label.rate), number) for text, number in self._cues]
+        places = [(cue_place(text, label.rate), number) for text, number in self._cues]
         passed = [each for each in places if each[0] <= label]
         if passed:
             self._past.update(number for _, number in passed)

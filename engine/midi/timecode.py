@@ -118,6 +118,12 @@ def read_label(text: str, rate: Rate) -> Label:
     return label_of(rate, int(match[1]), int(match[2]), int(match[3]), int(match[5]))
 
 
+def cue_place(text: str, rate: Rate) -> Label:
+    """The label of a cue at the rate that is running; a frame that this rate has not is its last one."""
+    hours, minutes, seconds, frames = (int(part) for part in re.split("[:;]", text.strip()))
+    return label_of(rate, hours, minutes, seconds, min(frames, rate.frames - 1))
+
+
 # Messages
 
 

@@ -234,8 +234,8 @@ class Route(_Part):
 
 
 def _place(found: str) -> str:
-    """A place in time code; which frames there are depends on the rate, so the fewest that all have are allowed."""
-    read_label(found, RATES["24"])
+    """A place in time code; which frames there are depends on the rate that will run, 30 at the most."""
+    read_label(found, RATES["30"])
     return found
 
 

@@ -11,7 +11,7 @@ from pit import MS
 from engine.core.bay import Bay
 from engine.core.succession import take_over
 from engine.core.synccommands import command
-from engine.midi.timecode import RATES, Label, Rate, full_frame, quarter_frames, read_label
+from engine.midi.timecode import RATES, Label, Rate, cue_place, full_frame, quarter_frames, read_label
 from engine.rig.load import read
 
 SECOND = 1000 * MS
@@ -231,3 +231,9 @@ def test_the_command_says_what_is_wrong() -> None:
     done, text, sent = command(evening.router.sync, 0, "timecode", "locate", "00:00:00:25")
     assert (done, sent) == (False, [])
     assert "25 frames" in text or "frames to 24" in text
+
+
+@pytest.mark.parametrize(("rate", "shown"), [("24", "00:00:10:23"), ("25", "00:00:10:24"), ("30", "00:00:10:29")])
+def test_a_frame_that_the_rate_has_not_is_its_last(rate: str, shown: str) -> None:
+    """A cue may name any frame of the fastest rate; where there are fewer it is the second's last (our own reading)."""
+    assert str(cue_place("00:00:10:29", RATES[rate])) == shown
