@@ -86,12 +86,11 @@ class Loops:
         if tally is None:
             tally = self._tallies[source] = [0, 0, 0]
         tally[0] += 1
-        earlier = self._sent_before.pop(message, None)
-        mark = self._sent.pop(message, earlier)
+        # it stays: the same output may also lead to an input from which nothing goes on
+        mark = self._sent.get(message) or self._sent_before.get(message)
         rounds, since = 0, now
         if mark is not None and now - mark[0] < (_WINDOW if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME):
             if source in self._watched and now < self._echoes_until.get(source, 0):
-                self._sent[message] = mark  # there may be more copies of it
                 self.dropped += 1
                 return None
             tally[1] += 1

@@ -193,6 +193,19 @@ def test_a_key_let_go_of_during_a_loop(released: int, delays: tuple[float, ...])
     assert [synth.off_rest for synth in made.ears()] == [set(), set()]
 
 
+@pytest.mark.parametrize("delays", DELAYS)
+@pytest.mark.parametrize("other", ["nowhere", "elsewhere"])
+def test_a_loop_beside_an_input_that_leads_elsewhere(other: str, delays: tuple[float, ...]) -> None:
+    """The same output is also wired to an input that leads nowhere, or transposed to another output: the loop is
+    found as soon as without it."""
+    up = ', { from = "foot", to = "brass", through = [ { filter = "transpose", semitones = 5 } ] }'
+    made = stage(STRAIGHT + up * (other == "elsewhere"), ((STRINGS, FOOT), (STRINGS, KEYS), (STRINGS, FOOT)), delays)
+    made.play(KEYS, ON)
+    made.run(100)
+    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert_quiet_from_now_on(made)
+
+
 def test_another_player_of_the_muted_output_plays_on() -> None:
     """The keys' way to the strings is muted; the pads' notes there sound and end, also on a key that the keys hold, and
     a pedal that the keys let go of in vain comes to rest at the next scene."""
