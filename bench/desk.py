@@ -55,6 +55,9 @@ class Player:
         self._owed += (now - self._polled_at) * self.rate
         self._polled_at = now
         count, self._owed = divmod(self._owed, _SECOND)
+        count = min(
+            count, 1 + self.rate // 20
+        )  # whoever stood still for long does not make up for it: drivers would lose it
         if self.resting:
             count = -self.played % _GROUP
         start = self.played % len(self._cycle)
