@@ -141,6 +141,18 @@ def test_a_pedal_ends_as_it_was_last(moves: list[tuple[int, int]], spread: int) 
         assert last(heard, bytes((0xC0 | channel,))) == bytes((0xC0 | channel, value))
 
 
+def test_a_bank_stays_before_its_program_on_a_full_wire() -> None:
+    """Of two sounds chosen while the wire is full the newer one arrives, its bank first (MIDI 1.0 p. 13)."""
+    router = flooded()
+    now, out = 100 * MS, run_dry(router, 0)[1]
+    for key in range(MOST_NOTES + 200):
+        out += router.receive(now, KEYS, bytes((0x91, key % 128, 64)))
+    for message in ("C1 05", "B1 00 01", "B1 20 02", "C1 06", "B1 00 03", "B1 20 04", "C1 07"):
+        out += router.receive(now, KEYS, bytes.fromhex(message))
+    out += run_dry(router, now)[1]
+    assert ears(out)[STRINGS].sound[1] == (3, 4, 7)
+
+
 def test_a_release_is_never_shed() -> None:
     """Presses are shed on a full wire, with their releases; a press that went out gets its release in any case."""
     router = flooded()

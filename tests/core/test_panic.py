@@ -163,6 +163,18 @@ def test_a_panic_does_not_take_the_sounds_away() -> None:
     assert ears(out)[STRINGS].sound == {0: (2, 12, 21), 1: (2, 12, 31)}
 
 
+def test_a_low_byte_that_waits_does_not_follow_the_panic() -> None:
+    """The wheel's low byte still waits on a busy cable when the panic brings the wheel to rest: it is forgotten, too,
+    for the high byte zeroes it (MIDI 1.0 p. 12)."""
+    router = layer("din")
+    for key in range(8):
+        router.receive(1, KEYS, bytes((0x90, 60 + key, 64)))
+    router.receive(1, KEYS, b"\xb0\x21\x05")
+    heard = at(panic(router, 1) + run_dry(router, 1)[1], STRINGS)
+    assert b"\xb0\x21\x05" not in heard
+    assert b"\xb0\x01\x00" in heard
+
+
 def test_two_panics_in_a_row_lose_no_note_off() -> None:
     """The second panic replaces what waits of the first one's sweep, not the note-offs that it owes."""
     router = layer("din")
