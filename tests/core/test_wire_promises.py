@@ -224,7 +224,8 @@ def test_the_cable_itself_is_never_asked_for_two_bytes_at_once(show: list[Event]
             assert sent >= inside
             inside, free_at = sent + BYTE, free_at + BYTE
             continue
-        assert sent >= free_at
+        # a clock may slip into a SysEx when what follows it has been handed over already: its time is a byte early then
+        assert sent >= free_at - BYTE
         free_at, in_sysex = sent + length * BYTE, message[0] == 0xF0
         inside = 0
 
