@@ -262,11 +262,26 @@ def once(stage: Stage, fault: Fault) -> tuple[float | None, list[str]]:
         stage.piano.hands_off()
         stage.organ.hands_off()
         left = stage.settle()
+        if any(told.endswith("hears nothing") for told in left):
+            left = _with_new_ears(stage)
     if fault is not a_loop and _loops_told(stage) > loops:
         left.append("a loop was told where there is none")
     if left:
         stage.start_afresh()
     return took, left
+
+
+def _with_new_ears(stage: Stage) -> list[str]:
+    """JACK now and then never wakes a client that was made in a crowd, here a box's own: seen once in some 2,000 of
+    them, and starting the engine anew did not help. Such a box gets a new one and is asked again; what is left then."""
+    for name, box in zip(("one", "two"), stage.boxes, strict=True):
+        print(f"\n{box.name} gets a new ear: {stage.residue()}")
+        before = stage.port("outputs", name)["returns"]
+        box.off()
+        stage.wait_a_little(0.6)
+        box.plug()
+        stage.wait_for_return("outputs", name, before)
+    return stage.settle()
 
 
 def _loops_told(stage: Stage) -> int:
