@@ -160,5 +160,5 @@ class Stage(Ends):
 
 def faults_wanted(quick: bool) -> int:
     """How often each fault strikes: BAYLEAF_FAULTS times if it is a quick one, a tenth of that if it is slow."""
-    wanted = int(os.environ.get("BAYLEAF_FAULTS", "20"))
+    wanted = int(os.environ.get("BAYLEAF_FAULTS", "12"))
     return wanted if quick else max(3, wanted // 10)
