@@ -181,6 +181,9 @@ class Desk:
         """See PortSystem."""
         return self.open_output(name)
 
+    def prepare(self, inputs: int, outputs: int) -> None:
+        """See PortSystem."""
+
     def refresh(self) -> None:
         """See PortSystem."""
 

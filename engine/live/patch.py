@@ -1,6 +1,7 @@
 """Opens the ports a rig names: by pattern, as ports of its own, or as byte devices."""
 
-from collections.abc import Callable, Mapping
+import contextlib
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -38,6 +39,16 @@ class Opener:
         self.system = system
         self._virtual = virtual
 
+    def prepare(self, rig: Rig, inputs: Collection[str], outputs: Collection[str]) -> None:
+        """Get ready to open these, which are missing now. Where that fails, so will the opening, and say why."""
+        if self._virtual:
+            return
+        with contextlib.suppress(PortError):
+            self.system.prepare(
+                sum(name in rig.inputs and rig.inputs[name].device is None for name in inputs),
+                sum(name in rig.outputs and rig.outputs[name].device is None for name in outputs),
+            )
+
     def input(self, name: str, wanted: Input) -> InputPort:
         """The rig's input of this name. Raises PortError."""
         if wanted.device is not None:
@@ -64,6 +75,7 @@ def connect(rig: Rig, opener: Opener) -> Patch:
     except SamePort:
         patch.close()
         raise
+    opener.prepare(rig, rig.inputs.keys() - patch.inputs.keys(), rig.outputs.keys() - patch.outputs.keys())
     return patch
 
 

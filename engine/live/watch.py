@@ -1,12 +1,13 @@
 """Cables that are pulled and put back, services that stop and start, a machine that slept.
 
 Five times a second it looks whether the outputs are still there (inputs tell by themselves), and tries to open
-whatever of the rig is missing: by then what has come back is back under its rig's name within half a second.
+whatever of the rig is missing: by then what has come back is back under its rig's name within half a second. Opening
+waits for the system, so it is done by another thread; the music goes on.
 """
 
 import time
-from collections.abc import Callable, Mapping, Sequence
-from typing import Final, TypeVar
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from typing import Any, Final, TypeVar
 
 import trio
 
@@ -18,6 +19,7 @@ from engine.rig.models import Input, Output
 
 _Port = TypeVar("_Port", InputPort, OutputPort)
 _Wanted = TypeVar("_Wanted", Input, Output)
+_Found = TypeVar("_Found")
 
 _ROUND: Final = 0.2  # seconds
 _TAKEN: Final = 10  # rounds after which a port that had another name of the rig is tried again
@@ -30,10 +32,23 @@ def uptime() -> int:
     return time.monotonic_ns() if boot is None else time.clock_gettime_ns(boot)
 
 
+async def in_a_thread(call: Callable[[], _Found]) -> _Found:
+    """What it returns or raises; if the show ends meanwhile, nobody waits for it."""
+    return await trio.to_thread.run_sync(call, abandon_on_cancel=True)
+
+
 class Watch:
     """Keeps one show's cables in order."""
 
-    def __init__(self, show: Show, opener: Opener, uptime: Callable[[], int] = uptime) -> None:
+    def __init__(
+        self,
+        show: Show,
+        opener: Opener,
+        uptime: Callable[[], int] = uptime,
+        apart: Callable[[Callable[[], Any]], Awaitable[Any]] = in_a_thread,
+    ) -> None:
+        """`apart` calls what may take long, where nobody waits for it."""
+        self._apart = apart
         self._show = show
         self._opener = opener
         self._uptime = uptime
@@ -61,60 +76,68 @@ class Watch:
             self._show.awake(slept / 1e9)
 
     async def _reopen(self) -> None:
-        show = self._show
+        show, opener = self._show, self._opener
         self._rounds += 1
         inputs, outputs = show.missing()
         if not inputs and not outputs:
             return
-        self._refresh()
+        await self._refresh()
+        rig = show.bay.rig
+        away = [show.inputs[source] for source in inputs], [show.outputs[output] for output in outputs]
+        await self._apart(lambda: opener.prepare(rig, *away))
         for source in inputs:
-            self._open(
-                source, show.inputs[source], show.bay.rig.inputs, show.in_meters, self._opener.input, show.attach_input
+            await self._open(
+                source,
+                show.inputs[source],
+                lambda: show.bay.rig.inputs,
+                lambda: show.in_meters,
+                opener.input,
+                show.attach_input,
             )
-            await trio.lowlevel.checkpoint()  # opening takes milliseconds; the music goes on between two
         for output in outputs:
-            self._open(
+            await self._open(
                 output,
                 show.outputs[output],
-                show.bay.rig.outputs,
-                show.out_meters,
-                self._opener.output,
+                lambda: show.bay.rig.outputs,
+                lambda: show.out_meters,
+                opener.output,
                 show.attach_output,
             )
-            await trio.lowlevel.checkpoint()
 
-    def _refresh(self) -> None:
+    async def _refresh(self) -> None:
         """Join the service of the ports anew if it was away. While it is, byte devices may be back all the same."""
         away = None
         try:
-            self._opener.system.refresh()
+            await self._apart(self._opener.system.refresh)
         except PortError as fault:
             away = str(fault)
         if away != self._away:
             self._show.tell("ports", away or "the service of the ports is back")
         self._away = away
 
-    def _open(
+    async def _open(
         self,
         index: int,
         name: str,
-        wanted: Mapping[str, _Wanted],
-        meters: Sequence[PortMeter],
+        rig: Callable[[], Mapping[str, _Wanted]],
+        meters: Callable[[], Sequence[PortMeter]],
         open_one: Callable[[str, _Wanted], _Port],
         attach: Callable[[int, _Port], None],
     ) -> None:
-        """Try one port. It may be there, or no longer wanted, since the round began."""
-        meter = meters[index]
-        if name not in wanted or meter.open or self._rounds < self._not_before.get(id(meter), 0):
+        """Try one port. An edit may take it out of the rig, or mean another one by it, at any moment."""
+        meter, wanted = meters()[index], rig().get(name)
+        if wanted is None or meter.open or self._rounds < self._not_before.get(id(meter), 0):
             return
         try:
-            port = open_one(name, wanted[name])
+            port = await self._apart(lambda: open_one(name, wanted))
         except PortError as fault:
             meter.last_error = str(fault)
             return
-        if any(other.port == port.name for other in meters):
+        if rig().get(name) != wanted:
+            port.close()
+        elif any(other.port == port.name for other in meters()):
             port.close()
             meter.last_error = f'it leads to the port "{port.name}", which has another name of the rig already'
-            self._not_before[id(meter)] = self._rounds + _TAKEN  # each try makes a client of the system
-            return
-        attach(index, port)
+            self._not_before[id(meter)] = self._rounds + _TAKEN
+        else:
+            attach(index, port)

@@ -5,6 +5,8 @@ for ever. So this client asks first whether there is a server, hears its end, an
 """
 
 import ctypes
+import errno
+import threading
 import time
 from itertools import takewhile
 from typing import Any, Final
@@ -31,6 +33,10 @@ def _load() -> ctypes.CDLL:
     jack.jack_port_by_name.restype = ctypes.c_void_p
     jack.jack_port_get_all_connections.argtypes = [ctypes.c_void_p, ctypes.c_void_p]
     jack.jack_port_get_all_connections.restype = ctypes.POINTER(ctypes.c_char_p)
+    jack.jack_get_ports.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p, ctypes.c_ulong]
+    jack.jack_get_ports.restype = ctypes.POINTER(ctypes.c_char_p)
+    jack.jack_connect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
+    jack.jack_disconnect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
     jack.jack_free.argtypes = [ctypes.c_void_p]
     jack.jack_client_close.argtypes = [ctypes.c_void_p]
     jack.jack_on_shutdown.argtypes = [ctypes.c_void_p, _OnShutdown, ctypes.c_void_p]
@@ -55,6 +61,7 @@ class JackServer:
         self._jack = _load()
         self.died = False  # as far as we know
         self._cycle = 0
+        self._asking = threading.Lock()  # the library's client asks its server one thing at a time
         self._hears_end = _OnShutdown(self._ended)  # kept: the library holds only its address
         status = ctypes.c_int()
         self._client: Any = self._jack.jack_client_open(
@@ -98,19 +105,56 @@ class JackServer:
         if self._client is None or self.died:
             return []
         port = self._jack.jack_port_by_name(self._client, name.encode())
-        names = self._jack.jack_port_get_all_connections(self._client, port) if port else None
+        return self._read(self._jack.jack_port_get_all_connections(self._client, port)) if port else []
+
+    def full_name(self, port: str) -> str:
+        """The server's name of the one port that is called so: it may have changed the name of the client before it.
+
+        Raises PortError if there is none.
+        """
+        self.check()
+        names = self._read(self._jack.jack_get_ports(self._client, None, None, 0))
+        found = next((name for name in names if name.partition(":")[2] == port), None)
+        if found is None:
+            raise PortError(f'the JACK server does not show our own port "{port}"')
+        return found
+
+    def join(self, source: str, target: str) -> None:
+        """Connect two ports by their names. It waits for the server, without the interpreter's lock.
+
+        Raises PortError if the server refuses.
+        """
+        with self._asking:
+            self.check()
+            refused = self._jack.jack_connect(self._client, source.encode(), target.encode())
+        if refused not in (0, errno.EEXIST):
+            raise PortError(f'"{source}" and "{target}" could not be joined; one of them may have gone just now')
+
+    def part(self, name: str) -> None:
+        """Disconnect the port of this name from all that it is joined to."""
+        for other in self.joined_to(name):
+            for source, target in ((name, other), (other, name)):  # one of the two is the right way round
+                with self._asking:
+                    if self._client is not None and not self.died:
+                        self._jack.jack_disconnect(self._client, source.encode(), target.encode())
+
+    def close(self) -> None:
+        """Let go of the server; calling it again does nothing."""
+        free = self._asking.acquire(timeout=_DOUBT)
+        client, self._client = self._client, None
+        if client is not None and free:  # else it is asked something by another thread and does not answer
+            self._jack.jack_client_close(client)
+        if free:
+            self._asking.release()
+
+    def _read(self, names: Any) -> list[str]:
+        """A list of the library's, which is freed."""
         if not names:
             return []
         try:
             return [name.decode(errors="replace") for name in takewhile(bool, names)]
         finally:
             self._jack.jack_free(names)
-
-    def close(self) -> None:
-        """Let go of the server; calling it again does nothing."""
-        client, self._client = self._client, None
-        if client is not None:
-            self._jack.jack_client_close(client)
 
     def _ended(self, _: object) -> None:  # a thread of the library
         self.died = True

@@ -183,6 +183,9 @@ class MemorySystem:
         self._note(port)
         return port
 
+    def prepare(self, inputs: int, outputs: int) -> None:
+        """See PortSystem."""
+
     def refresh(self) -> None:
         """See PortSystem."""
         if self._joined:

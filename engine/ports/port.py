@@ -93,6 +93,12 @@ class PortSystem(Protocol):
     def open_virtual_output(self, name: str) -> OutputPort:
         """A port of our own that other programs can hear; its system name ends in `name`."""
 
+    def prepare(self, inputs: int, outputs: int) -> None:
+        """Get ready to open so many ports by their patterns, if that takes long: before the show, or once.
+
+        Raises PortError.
+        """
+
     def refresh(self) -> None:
         """Be ready to list and open again: if the service itself had stopped and is back, join it anew.
 

@@ -4,17 +4,19 @@ Callbacks lose messages while Python is busy and crash when a port closes; a sen
 process; an object that was deleted must never be touched again. The rules here and in `systemport` keep clear of that.
 """
 
+import contextlib
 import os
 import re
 import threading
 import weakref
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any, Final
 
 import rtmidi
 
 from engine.ports import alsaclients
+from engine.ports.jackends import End, Ends
 from engine.ports.jackserver import JackServer
 from engine.ports.limits import ALSA_FLOW, ALSA_INPUTS, LONGEST, jack_flow
 from engine.ports.names import plain, resolve
@@ -52,6 +54,7 @@ class System:
         self._in: Any = None
         self._out: Any = None
         self._server: JackServer | None = None
+        self._ends: Ends | None = None  # on JACK
         if self._api not in rtmidi.get_compiled_api():
             raise PortError(f'the backend "{backend}" is not built into python-rtmidi on this system')
         if backend == "alsa":
@@ -73,12 +76,16 @@ class System:
     def open_input(self, pattern: str) -> SystemInput:
         """See PortSystem."""
         self._check_inputs_left()
-        resolve(pattern, self.inputs(), self._indexed)  # told at once, before a client is made for it
+        name = resolve(pattern, self.inputs(), self._indexed)  # told at once, before a client is made for it
+        if self._ends is not None:
+            return self._plugged_in(self._ends, name)
         return self._input(*self._join(rtmidi.MidiIn, "in", pattern), self._sources)
 
     def open_output(self, pattern: str) -> SystemOutput:
         """See PortSystem."""
-        resolve(pattern, self.outputs(), self._indexed)
+        name = resolve(pattern, self.outputs(), self._indexed)
+        if self._ends is not None:
+            return self._plugged_out(self._ends, name)
         return self._output(*self._join(rtmidi.MidiOut, "out", pattern), self._targets)
 
     def open_virtual_input(self, name: str) -> SystemInput:
@@ -89,6 +96,12 @@ class System:
     def open_virtual_output(self, name: str) -> SystemOutput:
         """See PortSystem."""
         return self._output(*self._lend(rtmidi.MidiOut, "out", name), None)
+
+    def prepare(self, inputs: int, outputs: int) -> None:
+        """See PortSystem."""
+        if self._ends is not None:
+            with self._doubting():
+                self._ends.prepare(inputs, outputs)
 
     def refresh(self) -> None:
         """See PortSystem."""
@@ -102,6 +115,9 @@ class System:
 
     def close(self) -> None:
         """See PortSystem."""
+        ends, self._ends = self._ends, None
+        if ends is not None:
+            ends.close()
         with self._listing:
             listers, self._in, self._out = (self._in, self._out), None, None
             for lister in listers:
@@ -140,7 +156,8 @@ class System:
 
     def _not_ours(self, names: list[str]) -> list[str]:
         ours = set(self._open.copy().values())  # a copy: the reader thread closes inputs that are gone
-        return [name for name in names if self._as_we_call_it(name) not in ours]
+        ends = self._ends.names if self._ends is not None else ()
+        return [name for name in names if name not in ends and self._as_we_call_it(name) not in ours]
 
     def _as_we_call_it(self, name: str) -> str:
         return _JACK_SUFFIX.sub("", name, count=1) if self._backend == "jack" else plain(name)
@@ -151,6 +168,8 @@ class System:
         try:
             self._in = self._make(rtmidi.MidiIn, self._client("list"))
             self._out = self._make(rtmidi.MidiOut, self._client("list"))
+            if self._server is not None:
+                self._ends = Ends(self._server, lambda kind, part: self._make(kind, self._client(part)))
         except PortError:
             self.close()
             raise
@@ -210,16 +229,47 @@ class System:
             device.close_port()  # or the next use of it fails as well
             raise PortError(f'"{name}" could not be opened; is it in use by another program? ({fault})') from fault
 
-    def _input(self, name: str, device: Any, own: str, presence: Presence | None) -> SystemInput:
-        port = SystemInput(name, device, self._checker(name, own, presence), self._let_go)
+    def _plugged_in(self, ends: Ends, name: str) -> SystemInput:
+        end = self._plug(ends, rtmidi.MidiIn, name)
+        return self._input(name, end.device, end.name, self._sources, lambda _: self._pull(ends, end))
+
+    def _plugged_out(self, ends: Ends, name: str) -> SystemOutput:
+        end = self._plug(ends, rtmidi.MidiOut, name)
+        return self._output(name, end.device, end.name, self._targets, lambda _: self._pull(ends, end))
+
+    def _plug(self, ends: Ends, kind: Any, name: str) -> End:
+        with self._doubting():
+            return ends.plug_in(kind, name)
+
+    def _pull(self, ends: Ends, end: End) -> None:
+        if self._server is not None and not self._server.died and ends is self._ends:
+            ends.pull(end)
+
+    def _input(
+        self,
+        name: str,
+        device: Any,
+        own: str,
+        presence: Presence | None,
+        drop: Callable[[Any], None] | None = None,
+    ) -> SystemInput:
+        port = SystemInput(name, device, self._checker(name, own, presence), self._letting_go(drop or self._drop))
         self._open[port] = own
         return port
 
-    def _output(self, name: str, device: Any, own: str, presence: Presence | None) -> SystemOutput:
+    def _output(
+        self,
+        name: str,
+        device: Any,
+        own: str,
+        presence: Presence | None,
+        drop: Callable[[Any], None] | None = None,
+    ) -> SystemOutput:
         flow = self._flow()
         room = Room(flow, self._server.cycle if self._server else None) if flow else None
         check = self._checker(name, own, presence)
-        port = SystemOutput(name, device, check, self._let_go, LONGEST.get(self._backend), room)
+        let_go = self._letting_go(drop or self._drop)
+        port = SystemOutput(name, device, check, let_go, LONGEST.get(self._backend), room)
         self._open[port] = own
         return port
 
@@ -228,14 +278,25 @@ class System:
             return jack_flow(self._server.period)
         return ALSA_FLOW if self._backend == "alsa" else None
 
-    def _let_go(self, port: object, device: Any) -> None:
-        self._open.pop(port, None)
-        self._drop(device)
+    def _letting_go(self, drop: Callable[[Any], None]) -> Callable[[object, Any], None]:
+        def let_go(port: object, device: Any) -> None:  # inputs: reader thread, outputs: loop
+            drop(device)
+            self._open.pop(port, None)
+
+        return let_go
 
     def _drop(self, device: Any) -> None:
         if self._server is not None and self._server.died:
             return  # deleting it may hold the process for a second, or end it; its server has freed what there was
         device.delete()
+
+    @contextlib.contextmanager
+    def _doubting(self) -> Iterator[None]:
+        try:
+            yield
+        except (PortError, rtmidi.RtMidiError) as fault:
+            self._doubt()
+            raise PortError(str(fault)) from fault
 
     def _doubt(self) -> None:
         if self._server is not None:
@@ -262,7 +323,7 @@ class System:
     def _joined_to(self, name: str) -> Callable[[], list[str]] | None:
         if self._server is not None:
             server = self._server
-            return lambda: [self._as_we_call_it(each) for each in server.joined_to(name)]
+            return lambda: server.joined_to(name)
         return partial(alsaclients.joined_to, name) if self._backend == "alsa" else None
 
     def _check_inputs_left(self) -> None:

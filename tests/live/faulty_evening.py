@@ -19,6 +19,7 @@ import mido
 import pytest
 import trio
 import trio.testing
+from at_once import at_once
 from faulty_rig import FIRST, FOOT, INPUTS, LATCHED, OUTPUTS
 from receiver import Receiver
 
@@ -210,7 +211,9 @@ class Evening:
         self.show.command("scene", self.last_scene, "start")
         self.edits = Edits(self.show, self.rig_file)
         self._tasks = trio.CancelScope()
-        self._nursery.start_soon(self._run, Watch(self.show, opener, lambda: self.now + self.slept), self.edits)
+        self._nursery.start_soon(
+            self._run, Watch(self.show, opener, lambda: self.now + self.slept, at_once), self.edits
+        )
 
     async def _run(self, watch: Watch, edits: Edits) -> None:
         with self._tasks:

@@ -5,6 +5,7 @@ import time
 
 import pytest
 import trio.testing
+from at_once import at_once
 from live_bench import MS, RIG
 from test_watch import INPUTS
 
@@ -37,7 +38,7 @@ class Desk:
         self.inbox = Inbox({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
         self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
         self.show.command("scene", 1)
-        self.watch, self.edits = Watch(self.show, opener, self.now), Edits(self.show, file)
+        self.watch, self.edits = Watch(self.show, opener, self.now, at_once), Edits(self.show, file)
         self.heard("Box 1")
 
     def now(self):

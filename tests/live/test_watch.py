@@ -5,6 +5,7 @@ import tomllib
 
 import pytest
 import trio.testing
+from at_once import at_once
 from live_bench import MS, RIG
 
 from engine.core.silence import SWEEP, WHEELS
@@ -52,7 +53,7 @@ class Stand:
         self.inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
         self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
         self.show.command("scene", 1)
-        self.watch = Watch(self.show, opener, lambda: self.now() + self.slept)
+        self.watch = Watch(self.show, opener, lambda: self.now() + self.slept, at_once)
 
     def now(self):
         return round(self.mock_clock.current_time() * S)

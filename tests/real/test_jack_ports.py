@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -205,6 +206,47 @@ def test_a_port_that_returns_is_opened_and_heard(system: System) -> None:
     source.close()
     output.close()
     assert held == held[:1] * 50
+
+
+def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: System) -> None:
+    """The next cable's first note is heard, though the last one's SysEx never ended and RtMidi would go on with it."""
+    with player(JACK, "Stage piano") as piano:
+        source = system.open_input("Stage piano*:out")
+        wait_for("their note", lambda: (piano.send_message(NOTE), source.poll())[1])
+        piano.send_message(b"\xf0\x7d\x01\x02")
+        time.sleep(0.05)  # it has surely gone through: the cable is pulled within the SysEx
+        source.poll()
+    with pytest.raises(PortGone):
+        wait_for("the news", lambda: source.poll() and False)
+    source.close()
+    with player(JACK, "Stage piano") as piano:
+        source = system.open_input("Stage piano*:out")
+        assert wait_for("their note", lambda: (piano.send_message(NOTE), source.poll())[1])[0] == NOTE
+        source.close()
+
+
+def test_ends_made_ahead_serve_what_is_plugged_in_later(system: System) -> None:
+    """Once the ports that are missing were prepared for, plugging them in makes no client; pulled ends are joined to
+    nothing, and stay unlisted."""
+    system.prepare(1, 1)
+    before = _clients()
+    with far_ends() as (piano, box):
+        theirs = _clients() - before
+        source, output = _join_far_ends(system)
+        _carry(system, piano, box, source, output)
+        assert _clients() - before == theirs
+        source.close()
+        output.close()
+        system.prepare(1, 1)
+        assert _clients() - before == theirs
+        with joined(rtmidi.MidiIn, JACK, "ear", lambda name: name == "Stage piano:out"):
+            listed = system.inputs() + system.outputs()
+        assert [name for name in listed if "bayleaf" in name] == []
+        piano.send_message(NOTE)
+        source, output = _join_far_ends(system)
+        assert source.poll() == []  # what was played while it was closed is not heard
+        source.close()
+        output.close()
 
 
 def test_closed_ports_are_inert(system: System) -> None:
