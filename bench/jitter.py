@@ -23,7 +23,7 @@ from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
 from engine.live.show import Show
-from engine.ports.system import System
+from engine.ports.jacksystem import JackSystem
 from engine.rig.load import read
 
 WARM_UP: Final = 2.0  # seconds that do not count
@@ -123,7 +123,7 @@ def bare(port: Timed, bpm: float, seconds: float) -> None:
 
 
 def one_turn(name: str, bpm: float, seconds: float) -> dict[str, list[float]]:
-    system = System("jack", "bench")
+    system = JackSystem("bench")
     port = Timed(system.open_virtual_output("jitter"))
     ear = Ear("jitter")
     ear.start()

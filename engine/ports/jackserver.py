@@ -18,6 +18,9 @@ from engine.ports.port import PortError, PortGone
 MISSING: Final = "the JACK server is not running; start it, or use --backend alsa"
 
 _NO_START_SERVER: Final = 0x01  # JackNoStartServer in jack/types.h: never start a server ourselves
+_MIDI: Final = b"8 bit raw midi"  # JACK_DEFAULT_MIDI_TYPE in jack/types.h, as the flags that follow
+_IS_INPUT: Final = 0x1
+_IS_OUTPUT: Final = 0x2
 _DOUBT: Final = 1.0  # seconds in which a server that lives surely makes a cycle
 _OnShutdown: Final = ctypes.CFUNCTYPE(None, ctypes.c_void_p)
 
@@ -62,6 +65,7 @@ class JackServer:
         self.died = False  # as far as we know
         self._cycle = 0
         self._asking = threading.Lock()  # the library's client asks its server one thing at a time
+        self._looking = threading.Lock()  # whoever looks at its lists must not see it go
         self._hears_end = _OnShutdown(self._ended)  # kept: the library holds only its address
         status = ctypes.c_int()
         self._client: Any = self._jack.jack_client_open(
@@ -100,20 +104,28 @@ class JackServer:
             time.sleep(self.period)
         self.check()
 
+    def ports(self, playing: bool) -> list[str]:
+        """The names of all MIDI ports that play to others, or of those that hear. Raises PortError, PortGone."""
+        self.check()
+        with self._looking:
+            return self._read(
+                self._jack.jack_get_ports(self._client, None, _MIDI, _IS_OUTPUT if playing else _IS_INPUT)
+            )
+
     def joined_to(self, name: str) -> list[str]:
         """The ports that are connected to the one of this name; none if there is no such port."""
-        if self._client is None or self.died:
-            return []
-        port = self._jack.jack_port_by_name(self._client, name.encode())
-        return self._read(self._jack.jack_port_get_all_connections(self._client, port)) if port else []
+        with self._looking:
+            if self._client is None or self.died:
+                return []
+            port = self._jack.jack_port_by_name(self._client, name.encode())
+            return self._read(self._jack.jack_port_get_all_connections(self._client, port)) if port else []
 
     def full_name(self, port: str) -> str:
         """The server's name of the one port that is called so: it may have changed the name of the client before it.
 
         Raises PortError if there is none.
         """
-        self.check()
-        names = self._read(self._jack.jack_get_ports(self._client, None, None, 0))
+        names = self.ports(playing=True) + self.ports(playing=False)
         found = next((name for name in names if name.partition(":")[2] == port), None)
         if found is None:
             raise PortError(f'the JACK server does not show our own port "{port}"')
@@ -138,13 +150,19 @@ class JackServer:
                     if self._client is not None and not self.died:
                         self._jack.jack_disconnect(self._client, source.encode(), target.encode())
 
+    @property
+    def closed(self) -> bool:
+        """Whether we let go of it."""
+        return self._client is None
+
     def close(self) -> None:
         """Let go of the server; calling it again does nothing."""
-        free = self._asking.acquire(timeout=_DOUBT)
-        client, self._client = self._client, None
-        if client is not None and free:  # else it is asked something by another thread and does not answer
-            self._jack.jack_client_close(client)
-        if free:
+        answers = self._asking.acquire(timeout=_DOUBT)  # another thread may be asking a server that is frozen
+        with self._looking:
+            client, self._client = self._client, None
+            if client is not None and answers:
+                self._jack.jack_client_close(client)
+        if answers:
             self._asking.release()
 
     def _read(self, names: Any) -> list[str]:

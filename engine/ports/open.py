@@ -17,9 +17,13 @@ def open_system(backend: str | None, client_name: str) -> PortSystem:
     """The ports of a backend; None is this system's own. Raises PortError if it is unknown or does not answer."""
     chosen = backend or _USUAL.get(sys.platform, "alsa")
     if chosen == "memory":
-        return MemorySystem(client_name)
+        return MemorySystem(client_name)  # the others are imported when they are needed: these need no driver
     if chosen not in BACKENDS:
         raise PortError(f'there is no backend "{chosen}"; there are {", ".join(BACKENDS)}')
-    from engine.ports.system import System  # only here: memory ports need no driver
+    if chosen == "jack":
+        from engine.ports.jacksystem import JackSystem
+
+        return JackSystem(client_name)
+    from engine.ports.system import System
 
     return System(chosen, client_name)

@@ -15,6 +15,15 @@ QUEUE: Final = 8192
 _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
 
 
+def make_device(kind: Any, api: int, client: str) -> Any:
+    """An rtmidi.MidiIn (one that keeps all kinds of messages until it is polled) or MidiOut. Raises RtMidiError."""
+    if kind is rtmidi.MidiOut:
+        return kind(api, name=client)
+    device = kind(api, name=client, queue_size_limit=QUEUE)
+    device.ignore_types(False, False, False)
+    return device
+
+
 class SystemInput:
     """An InputPort on an rtmidi.MidiIn.
 

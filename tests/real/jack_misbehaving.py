@@ -10,8 +10,8 @@ from pathlib import Path
 
 from conftest import MORTAL, start_as_granted
 
+from engine.ports.jacksystem import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
-from engine.ports.system import System
 
 NOTE = b"\x90\x40\x40"
 
@@ -30,7 +30,7 @@ def refusals(send, seconds: float) -> int:
 
 def freeze(server: int) -> None:
     """Send into a server that stands still, for far longer than its ring holds out."""
-    system = System("jack", "bayleaf")
+    system = JackSystem("bayleaf")
     output = system.open_virtual_output("strings")
     os.kill(server, signal.SIGSTOP)
     print("refused" if refusals(output.send, 1.0) else "never refused")
@@ -50,7 +50,7 @@ def freeze(server: int) -> None:
 
 def kill(server: int) -> None:
     """Send until the server's death is told; then read, list and close."""
-    system = System("jack", "bayleaf")
+    system = JackSystem("bayleaf")
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
     os.kill(server, signal.SIGKILL)
     end = time.monotonic() + 20
@@ -69,7 +69,7 @@ def kill(server: int) -> None:
 
 def come_back(server: int) -> None:
     """Three times: the server dies, all ports say so and close, it starts again, and ports carry messages again."""
-    ours, theirs = System("jack", "bayleaf"), System("jack", "Stage piano")
+    ours, theirs = JackSystem("bayleaf"), JackSystem("Stage piano")
     ports = _open(ours, theirs)
     _carries(ports)
     before = _held()
@@ -103,7 +103,7 @@ def come_back(server: int) -> None:
 
 def die_in_the_middle(server: int) -> None:
     """The server dies while ports are opened: that ends, all that is open says so, and a new server is joined."""
-    system = System("jack", "bayleaf")
+    system = JackSystem("bayleaf")
     running: subprocess.Popen[bytes] | None = None
     for number in range(16):  # an opening takes some 25 ms: the server dies at any moment of one
         ports: list[InputPort | OutputPort] = []
@@ -129,7 +129,7 @@ def die_in_the_middle(server: int) -> None:
     _end(running)
 
 
-def _open(ours: System, theirs: System) -> list[InputPort | OutputPort]:
+def _open(ours: JackSystem, theirs: JackSystem) -> list[InputPort | OutputPort]:
     """Our input joined to their output, and their input joined to our output."""
     piano, strings = theirs.open_virtual_output("out"), ours.open_virtual_output("strings")
     return [piano, ours.open_input("Stage piano*:out"), strings, theirs.open_input("bayleaf*:strings")]

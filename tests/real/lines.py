@@ -8,13 +8,13 @@ import rtmidi
 from conformance import Line
 from stagehand import joined, wait_for
 
-from engine.ports.system import System
+from engine.ports.open import open_system
 
 
 @contextmanager
 def system_line(backend: str, api: int, carries: int, patience: float) -> Iterator[Line]:
     """One virtual input and one virtual output, each joined from outside."""
-    system = System(backend, "bayleaf")
+    system = open_system(backend, "bayleaf")
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
 
     def ours(port: str) -> bool:
@@ -35,7 +35,7 @@ def system_line(backend: str, api: int, carries: int, patience: float) -> Iterat
 @contextmanager
 def joined_line(backend: str, api: int, carries: int, patience: float) -> Iterator[Line]:
     """Two ports of another program, which may end; ours join them."""
-    system = System(backend, "bayleaf")
+    system = open_system(backend, "bayleaf")
     piano, box = rtmidi.MidiOut(api, name="Stage piano"), rtmidi.MidiIn(api, name="Box", queue_size_limit=8192)
     box.ignore_types(False, False, False)
     piano.open_virtual_port("out")

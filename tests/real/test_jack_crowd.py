@@ -3,7 +3,7 @@
 import subprocess
 import sys
 
-from engine.ports.system import System
+from engine.ports.jacksystem import JackSystem
 
 COMING_AND_GOING = """
 import rtmidi
@@ -20,7 +20,7 @@ while True:
 def test_ports_that_come_and_go_while_they_are_listed(jack_server: str) -> None:
     """The list of ports is told whole, though other programs' ports vanish between the count of them and their names;
     a port that stays is in it each time."""
-    ours, theirs = System("jack", "bayleaf"), System("jack", "Stage piano")
+    ours, theirs = JackSystem("bayleaf"), JackSystem("Stage piano")
     stays = theirs.open_virtual_output("out")
     command = [sys.executable, "-c", COMING_AND_GOING]
     guests = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)

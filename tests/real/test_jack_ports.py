@@ -18,8 +18,8 @@ import rtmidi
 from conftest import MORTAL, SERVER
 from stagehand import hear, joined, player, wait_for
 
+from engine.ports.jacksystem import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
-from engine.ports.system import System
 
 JACK = rtmidi.API_UNIX_JACK
 NOTE = b"\x90\x40\x40"
@@ -27,17 +27,17 @@ MISBEHAVING = Path(__file__).parent / "jack_misbehaving.py"
 
 
 @pytest.fixture
-def system(jack_server: str) -> Iterator[System]:
+def system(jack_server: str) -> Iterator[JackSystem]:
     """Our ports, under the name "bayleaf"."""
-    system = System("jack", "bayleaf")
+    system = JackSystem("bayleaf")
     yield system
     system.close()
 
 
-def test_names_hold_the_client_and_end_in_the_port(system: System) -> None:
+def test_names_hold_the_client_and_end_in_the_port(system: JackSystem) -> None:
     """Other programs see the engine's name in each virtual port, and the rig's name at its end; we leave ours out."""
     ports = [system.open_virtual_input("keys"), system.open_virtual_output("keys"), system.open_virtual_output("drums")]
-    other = System("jack", "other")
+    other = JackSystem("other")
     try:
         assert [name for name in other.outputs() if "bayleaf" in name and name.endswith("keys")] == [ports[0].name]
         assert [name for name in other.inputs() if "bayleaf" in name and name.endswith("keys")] == [ports[1].name]
@@ -52,7 +52,7 @@ def test_names_hold_the_client_and_end_in_the_port(system: System) -> None:
         other.close()
 
 
-def test_what_other_programs_play_arrives(system: System) -> None:
+def test_what_other_programs_play_arrives(system: JackSystem) -> None:
     """SysEx, clock, time code and active sensing arrive like notes: nothing is filtered on the way in."""
     played = [NOTE, b"\xf0\x7d\x01\xf7", b"\xf8", b"\xf1\x23", b"\xfe", b"\xc3\x07", b"\x80\x40\x00"]
     ours = system.open_virtual_input("keys")
@@ -65,7 +65,7 @@ def test_what_other_programs_play_arrives(system: System) -> None:
     assert heard == played
 
 
-def test_what_we_play_arrives(system: System) -> None:
+def test_what_we_play_arrives(system: JackSystem) -> None:
     """The longest message and short ones arrive whole and in order at a program that joined our port."""
     longest = b"\xf0" + bytes(9_998) + b"\xf7"
     ours = system.open_virtual_output("strings")
@@ -79,7 +79,7 @@ def test_what_we_play_arrives(system: System) -> None:
     ours.close()
 
 
-def test_too_long_a_message_is_refused(system: System) -> None:
+def test_too_long_a_message_is_refused(system: JackSystem) -> None:
     """A SysEx that JACK would lose without a word is refused, and told with both lengths."""
     ours = system.open_virtual_output("strings")
     with pytest.raises(PortError, match=r"at most 10000 bytes a message, not 10001"):
@@ -87,9 +87,9 @@ def test_too_long_a_message_is_refused(system: System) -> None:
     ours.close()
 
 
-def test_more_than_the_driver_takes_is_refused(system: System) -> None:
+def test_more_than_the_driver_takes_is_refused(system: JackSystem) -> None:
     """Sending without end is refused in time, and all that was accepted arrives."""
-    other = System("jack", "ear")
+    other = JackSystem("ear")
     ours = system.open_virtual_output("strings")
     port = other.open_input("*:strings")
     heard: list[bytes] = []
@@ -108,7 +108,7 @@ def test_more_than_the_driver_takes_is_refused(system: System) -> None:
     assert heard == [NOTE] * sent
 
 
-def test_patterns_are_resolved_or_told(system: System) -> None:
+def test_patterns_are_resolved_or_told(system: JackSystem) -> None:
     """A pattern for several ports, or for none, is told with the candidates; one port is opened and played to."""
     with player(JACK, "Stage piano"), player(JACK, "Stage organ"):
         wait_for("both ports", lambda: len(system.inputs()) >= 2)
@@ -121,7 +121,7 @@ def test_patterns_are_resolved_or_told(system: System) -> None:
         port.close()
 
 
-def test_an_unplugged_port_says_so(system: System) -> None:
+def test_an_unplugged_port_says_so(system: JackSystem) -> None:
     """What came before the cable was pulled is still read; then the port says that it is gone."""
     heard: list[bytes] = []
     with player(JACK, "Stage piano") as piano:
@@ -143,7 +143,7 @@ def _everything_held() -> tuple[tuple[int, int], set[str]]:
     return _held(), _clients()
 
 
-def test_looking_for_a_missing_port_leaks_nothing(system: System) -> None:
+def test_looking_for_a_missing_port_leaks_nothing(system: JackSystem) -> None:
     """A thousand vain openings and looks at the lists make no client, no thread and no descriptor."""
     before = _everything_held()
     assert len(before[1]) > 2, "the count of clients must count ours"
@@ -168,11 +168,13 @@ def far_ends() -> Iterator[tuple[rtmidi.MidiOut, rtmidi.MidiIn]]:
         box.delete()
 
 
-def _join_far_ends(system: System) -> tuple[InputPort, OutputPort]:
+def _join_far_ends(system: JackSystem) -> tuple[InputPort, OutputPort]:
     return system.open_input("Stage piano*:out"), system.open_output("Eight-way box*:in")
 
 
-def _carry(system: System, piano: rtmidi.MidiOut, box: rtmidi.MidiIn, source: InputPort, output: OutputPort) -> None:
+def _carry(
+    system: JackSystem, piano: rtmidi.MidiOut, box: rtmidi.MidiIn, source: InputPort, output: OutputPort
+) -> None:
     """A note goes each way; JACK may show a connection before it carries, so it is played until it is heard."""
     wait_for("our note", lambda: (output.send(NOTE), box.get_message())[1])
     wait_for("their note", lambda: (piano.send_message(NOTE), source.poll())[1])
@@ -185,7 +187,7 @@ def _says_it_is_gone(source: InputPort, output: OutputPort) -> None:
                 wait_for("the news", lambda use=use: use() and False)  # what came before is still read
 
 
-def test_a_port_that_returns_is_opened_and_heard(system: System) -> None:
+def test_a_port_that_returns_is_opened_and_heard(system: JackSystem) -> None:
     """Fifty times the other program's ports vanish and return under their names: each time the old ports say that they
     are gone, even if nobody looked meanwhile, new ones carry messages, and nothing is left over."""
     held = []
@@ -208,7 +210,7 @@ def test_a_port_that_returns_is_opened_and_heard(system: System) -> None:
     assert held == held[:1] * 50
 
 
-def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: System) -> None:
+def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: JackSystem) -> None:
     """The next cable's first note is heard, though the last one's SysEx never ended and RtMidi would go on with it."""
     with player(JACK, "Stage piano") as piano:
         source = system.open_input("Stage piano*:out")
@@ -225,7 +227,7 @@ def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: System) -> N
         source.close()
 
 
-def test_ends_made_ahead_serve_what_is_plugged_in_later(system: System) -> None:
+def test_ends_made_ahead_serve_what_is_plugged_in_later(system: JackSystem) -> None:
     """Once the ports that are missing were prepared for, plugging them in makes no client; pulled ends are joined to
     nothing, and stay unlisted."""
     system.prepare(1, 1)
@@ -249,7 +251,7 @@ def test_ends_made_ahead_serve_what_is_plugged_in_later(system: System) -> None:
         output.close()
 
 
-def test_closed_ports_are_inert(system: System) -> None:
+def test_closed_ports_are_inert(system: JackSystem) -> None:
     """Closing again does nothing, a closed input brings nothing, a closed output refuses."""
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
     for port in (source, output, source, output):
@@ -264,7 +266,7 @@ def _held() -> tuple[int, int]:
     return len(os.listdir("/proc/self/task")), len(os.listdir("/proc/self/fd"))
 
 
-def test_opening_and_closing_leaks_nothing(system: System) -> None:
+def test_opening_and_closing_leaks_nothing(system: JackSystem) -> None:
     """After 200 ports have come and gone there are as many threads, descriptors and ports as before."""
 
     def one_round() -> None:
@@ -277,7 +279,7 @@ def test_opening_and_closing_leaks_nothing(system: System) -> None:
     for _ in range(100):
         one_round()
     wait_for("the threads' end", lambda: _held() <= before)
-    other = System("jack", "onlooker")
+    other = JackSystem("onlooker")
     left = [name for name in other.inputs() + other.outputs() if "bayleaf" in name]
     other.close()
     assert not left
@@ -289,7 +291,7 @@ def test_no_server_is_told(
     """Without a server the player reads one sentence with a remedy, and nothing from the driver."""
     monkeypatch.setenv("JACK_DEFAULT_SERVER", "bayleaf-nobody")
     with pytest.raises(PortError, match="the JACK server is not running; start it, or use --backend alsa"):
-        System("jack", "bayleaf")
+        JackSystem("bayleaf")
     captured = capfd.readouterr()
     assert captured.out + captured.err == ""
 
