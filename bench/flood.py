@@ -169,6 +169,11 @@ def main() -> None:
         turns = trio.run(play, ports, options.rounds, options.seconds)
     finally:
         ports.close()
+    table(turns)
+
+
+def table(turns: dict[str, list[dict[str, float]]]) -> None:
+    """Print the medians of both kinds of turn, and their ratios."""
     names = list(turns["alone"][0])
     medians = {
         what: [statistics.median(turn[name] for turn in listed) for name in names] for what, listed in turns.items()
