@@ -132,9 +132,7 @@ def main() -> None:
     if options.gear:
         gear()
         return
-    print(
-        f"{platform.machine()}, Python {platform.python_version()}, JACK ports, {time.strftime('%Y-%m-%d')};", end=" "
-    )
+    print(f"{platform.machine()}, Python {platform.python_version()}, JACK ports;", end=" ")
     print(f"medians of {options.rounds} turns of {options.seconds:.0f} s; µs, CPU in % of a core")
     table(trio.run(play, options.rounds, options.seconds))
 
