@@ -13,6 +13,8 @@ from engine.midi.kinds import is_release
 
 _MOST: Final = 8192  # messages: a sequencer's whole set-up in one burst
 _MOST_RELEASES: Final = 4 * _MOST
+_EACH: Final = 125_000  # ns: 8,000 messages a second are eight full DIN cables, or ten fingers that bend and press
+_AHEAD: Final = _MOST * _EACH  # ns: as many may come at once
 
 
 class Arrival(NamedTuple):
@@ -31,6 +33,9 @@ class Backlog:
         self._source = source
         self.queue: deque[Arrival] = deque()  # what can be taken, oldest first
         self.late: dict[object, Arrival] = {}  # what stays of a flood until there is room, oldest first
+        self._paid_until = (
+            -_AHEAD
+        )  # ns: each message taken costs its time, so that a flood leaves the loop to the others
 
     def put(self, at: int, messages: list[bytes]) -> None:  # reader thread
         """These have arrived."""
@@ -46,10 +51,13 @@ class Backlog:
             self.queue.extend(self.late.values())
             self.late.clear()
 
-    def take(self, most: int) -> list[Arrival]:  # loop only
-        """The oldest so many."""
+    def take(self, now: int, most: int) -> list[Arrival]:  # loop only
+        """The oldest so many, or as many as a sane device may have sent by now (ns)."""
         queue = self.queue
-        return [queue.popleft() for _ in range(min(len(queue), most))]
+        paid = max(self._paid_until, now - _AHEAD)
+        count = min(len(queue), most, (now - paid) // _EACH)
+        self._paid_until = paid + count * _EACH
+        return [queue.popleft() for _ in range(count)]
 
     def __len__(self) -> int:  # any thread
         return len(self.queue) + len(self.late)

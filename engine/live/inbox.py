@@ -18,14 +18,15 @@ from engine.ports.port import InputPort, PortError
 _PLAYING: Final = 0.00025  # seconds between polls while anything was heard lately
 _IDLE: Final = 0.001
 _LATELY: Final = 2_000_000_000  # ns
-_TURN: Final = 32  # messages of one input that are taken before the others have their turn (bench/flood.py)
+_TURN: Final = 8  # messages of one input that are taken before the others have their turn (bench/flood.py)
 _WHEN: Final = itemgetter(0)  # `at`
 
 
 class Inbox:
     """Made and read by the loop; filled by a thread of its own."""
 
-    def __init__(self, ports: Mapping[int, InputPort]) -> None:
+    def __init__(self, ports: Mapping[int, InputPort], clock: Callable[[], int] = time.monotonic_ns) -> None:
+        self._clock = clock
         self.due: int | None = None  # set by the loop: when the core wants to be woken (ns)
         self.lost: deque[tuple[int, str]] = deque()  # inputs that failed, with the reason
         self._ports: dict[int, InputPort] = {}
@@ -64,10 +65,11 @@ class Inbox:
     def take(self) -> list[Arrival]:  # loop only
         """The oldest that have arrived, by time; an input that floods gets no more than its turn."""
         arrivals: list[Arrival] = []
+        now = self._clock()
         speaking = 0
         for backlog in self._backlogs.values():
             if backlog.queue:
-                arrivals += backlog.take(_TURN)
+                arrivals += backlog.take(now, _TURN)
                 speaking += 1
         if speaking > 1:
             arrivals.sort(key=_WHEN)

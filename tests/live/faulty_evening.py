@@ -203,7 +203,8 @@ class Evening:
         rig = load(self.rig_file)
         opener = Opener(self.system, virtual=False)
         patch = connect(rig, opener)
-        self.inbox = HandInbox({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
+        inputs = {index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs}
+        self.inbox = HandInbox(inputs, lambda: self.now)
         self.show = Show(rig, patch, self.inbox, self._keep, lambda: self.now, self.said.append)
         self._ports = [*patch.inputs.values(), *patch.outputs.values()]
         if crashed:

@@ -13,6 +13,9 @@ from engine.ports.memory import MemoryInput
 
 MOST = 16  # instead of thousands, so that random floods fill it
 
+LATER = 1_000_000_000  # ns from step to step, in which a sane device may have sent all of it
+END = 1_000_000 * LATER
+
 MESSAGES = st.one_of(
     st.builds(lambda key: bytes((0x90, key, 64)), st.integers(0, 5)),
     st.builds(lambda key: bytes((0x80, key, 0)), st.integers(0, 5)),
@@ -27,7 +30,8 @@ STEPS = st.lists(st.one_of(st.lists(MESSAGES, max_size=40), st.integers(0, 12)),
 
 @pytest.fixture(autouse=True)
 def small(monkeypatch):
-    """A backlog of few messages."""
+    """A backlog of few messages, and no bound on how soon they are taken."""
+    monkeypatch.setattr(backlog_module, "_EACH", 1)
     monkeypatch.setattr(backlog_module, "_MOST", MOST)
     monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 1 << 20)
 
@@ -37,14 +41,14 @@ def played(steps, bound=lambda backlog: None):
     backlog, came, went = Backlog(0), [], []
     for at, step in enumerate(steps):
         if isinstance(step, int):
-            went += [arrival.message for arrival in backlog.take(step)]
+            went += [arrival.message for arrival in backlog.take(LATER * at, step)]
         else:
             came += step
             backlog.put(at, step)
         bound(backlog)
         backlog.settle()
     while len(backlog):
-        went += [arrival.message for arrival in backlog.take(1 << 20)]
+        went += [arrival.message for arrival in backlog.take(END, 1 << 20)]
         backlog.settle()
     return came, went, backlog
 
@@ -72,12 +76,12 @@ def test_the_order_is_kept(steps):
     backlog, went = Backlog(0), []
     for at, step in enumerate(steps):
         if isinstance(step, int):
-            went += backlog.take(step)
+            went += backlog.take(LATER * at, step)
         for place, message in enumerate(step if isinstance(step, list) else ()):
             backlog.put(100 * at + place, [message])
         backlog.settle()
     while len(backlog):
-        went += backlog.take(1 << 20)
+        went += backlog.take(END, 1 << 20)
         backlog.settle()
     times = [arrival.at for arrival in went if not is_release(arrival.message)]
     assert times == sorted(times)
@@ -120,11 +124,24 @@ def test_releases_beyond_a_second_bound_are_told_once(monkeypatch):
     backlog = Backlog(0)
     backlog.put(0, came)
     assert len(backlog) <= 32 + 3
-    went = [arrival.message for arrival in backlog.take(1000)]
+    went = [arrival.message for arrival in backlog.take(END, 1000)]
     backlog.settle()
-    went += [arrival.message for arrival in backlog.take(1000)]
+    went += [arrival.message for arrival in backlog.take(END, 1000)]
     assert set(went) == set(came)
     assert len(went) + backlog.shed == len(came)
+
+
+def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might(monkeypatch):
+    """Of 30,000 messages a second, 8,000 a second are taken once the first 8,192 are; of 4,000 a second, all."""
+    monkeypatch.undo()
+    for rate, most in ((30_000, 8192 + 8_000 * 3), (4_000, 4_000 * 3)):
+        backlog, taken = Backlog(0), 0
+        for millisecond in range(3000):
+            now = 5_000_000_000 + 1_000_000 * millisecond
+            backlog.put(now, [b"\xe0\x00\x40", b"\x90\x3c\x40"] * (rate // 2000))
+            taken += len(backlog.take(now, 1000))
+            backlog.settle()
+        assert most - 8 <= taken <= most
 
 
 def test_a_flood_leaves_the_others_their_turn():
