@@ -37,6 +37,14 @@ async def in_a_thread(call: Callable[[], _Found]) -> _Found:
     return await trio.to_thread.run_sync(call, abandon_on_cancel=True)
 
 
+def _tried(open_one: Callable[[str, _Wanted], _Port], name: str, wanted: _Wanted) -> _Port | str:
+    """The port, or why there is none: an exception that crosses threads leaves 25 KB for the resting collector."""
+    try:
+        return open_one(name, wanted)
+    except PortError as fault:
+        return str(fault)
+
+
 class Watch:
     """Keeps one show's cables in order."""
 
@@ -128,10 +136,9 @@ class Watch:
         meter, wanted = meters()[index], rig().get(name)
         if wanted is None or meter.open or self._rounds < self._not_before.get(id(meter), 0):
             return
-        try:
-            port = await self._apart(lambda: open_one(name, wanted))
-        except PortError as fault:
-            meter.last_error = str(fault)
+        port = await self._apart(lambda: _tried(open_one, name, wanted))
+        if isinstance(port, str):
+            meter.last_error = port
             return
         if rig().get(name) != wanted:
             port.close()
