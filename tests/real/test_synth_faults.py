@@ -126,8 +126,10 @@ def the_engine_is_killed(pit: Pit) -> None:
 def the_synth_is_unplugged(pit: Pit) -> None:
     """The cable comes out, the keys go up, the cable goes in again."""
     before = pit.returns()
-    ends = ("pit-out:fluidsynth-midi midi_00", "fluidsynth-midi:midi_00")
-    subprocess.run(["jack_disconnect", *ends], check=True, capture_output=True)
+    synth = "fluidsynth-midi:midi_00"
+    listed = subprocess.run(["jack_lsp", "-c", synth], check=True, capture_output=True, text=True).stdout.splitlines()
+    (ours,) = (line.strip() for line in listed if line.startswith(" "))  # what is joined to it stands indented
+    subprocess.run(["jack_disconnect", ours, synth], check=True, capture_output=True)
     pit.piano.hands_off()
     wait_for("the cable put in again", lambda: pit.returns() > before)
 
