@@ -1,6 +1,8 @@
 """Faults of the stage, each many times at random moments of a real song, on real JACK ports; the boxes are judged by
 a model of a receiving synth. `pytest -s` shows the counts; BAYLEAF_FAULTS says how often each fault strikes."""
 
+import json
+import re
 import signal
 import statistics
 import threading
@@ -267,8 +269,20 @@ def once(stage: Stage, fault: Fault) -> tuple[float | None, list[str]]:
     if fault is not a_loop and _loops_told(stage) > loops:
         left.append("a loop was told where there is none")
     if left:
+        print(f"\n{stage.engine.name}: {left}; what its recorder has of these keys:\n{_recorded(stage, left)}")
         stage.start_afresh()
     return took, left
+
+
+def _recorded(stage: Stage, left: list[str]) -> str:
+    """Every press and release of the keys that sound on, in and out, as the flight recorder kept them."""
+    places = re.findall(r"sounds \((\d+), (\d+)\)", "\n".join(left))
+    keys = {bytes((status | int(channel), int(key))) for channel, key in places for status in (0x80, 0x90)}
+    file = stage.engine.file.with_name(f"left-{time.monotonic_ns()}.jsonl")
+    stage.engine.request("keep", last_s=20, file=str(file))
+    lines = file.read_text(encoding="utf-8").splitlines() if file.exists() else ["nothing was kept"]
+    found = [line for line in lines if bytes.fromhex(json.loads(line).get("message") or "")[:2] in keys]
+    return "\n".join(found)
 
 
 def _with_new_ears(stage: Stage) -> list[str]:
