@@ -25,6 +25,7 @@ from engine.live.patch import Opener, Patch
 from engine.live.show import Show
 from engine.live.watch import Watch
 from engine.ports.open import open_system
+from engine.ports.port import OutputPort
 from engine.rig.models import Output
 
 GEAR: Final = "replug-gear"
@@ -90,11 +91,13 @@ async def play(rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]
     inputs = [Looks(system.open_virtual_input(f"bench-in{i}")) for i in range(INPUTS)]
     wanted = rig()
     wanted.outputs[NAME] = Output(port=f"{GEAR}*")
-    outputs = {f"out{i}": system.open_virtual_output(f"bench-out{i}") for i in range(OUTPUTS - 1)}
+    outputs: dict[str, OutputPort] = {
+        f"out{i}": system.open_virtual_output(f"bench-out{i}") for i in range(OUTPUTS - 1)
+    }
     opener = Opener(system, virtual=False)
-    outputs[NAME] = opener.output(NAME, wanted.outputs[NAME])  # type: ignore[assignment]
+    outputs[NAME] = opener.output(NAME, wanted.outputs[NAME])
     inbox = Inbox(dict(enumerate(inputs)))
-    show = Show(wanted, Patch({f"in{i}": port for i, port in enumerate(inputs)}, dict(outputs)), inbox)
+    show = Show(wanted, Patch({f"in{i}": port for i, port in enumerate(inputs)}, outputs), inbox)
     show.latency = samples = Samples()
     show.command("scene", 1)
     token = trio.lowlevel.current_trio_token()

@@ -33,9 +33,7 @@ class Backlog:
         self._source = source
         self.queue: deque[Arrival] = deque()  # what can be taken, oldest first
         self.late: dict[object, Arrival] = {}  # what stays of a flood until there is room, oldest first
-        self._paid_until = (
-            -_AHEAD
-        )  # ns: each message taken costs its time, so that a flood leaves the loop to the others
+        self._paid_until = -_AHEAD  # ns: what is taken costs its time, so that a flood leaves the loop to the others
 
     def put(self, at: int, messages: list[bytes]) -> None:  # reader thread
         """These have arrived."""

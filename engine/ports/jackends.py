@@ -35,7 +35,7 @@ class End:
 
 
 class Ends:
-    """The ends on one server. Any thread, one call at a time."""
+    """The ends on one server. One thread at a time prepares and plugs in; any thread may pull meanwhile."""
 
     def __init__(self, server: JackServer, make: Callable[[Any, str], Any]) -> None:
         """`make` makes an rtmidi object from its class and a word for its client's name."""

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from live_bench import MS, RIG, Bench
 
+from engine.live.cables import speed_of
 from engine.live.picture import status
-from engine.live.show import speed_of
 from engine.ports.port import Flow
 from filters.registry import registry
 

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.core.wire import Delivery, Wire
-from engine.live.show import speed_of
+from engine.live.cables import speed_of
 from engine.ports.limits import JACK_RING, jack_flow
 from engine.ports.port import Flow
 from engine.ports.room import Room
