@@ -81,6 +81,7 @@ class Bay:
         self._boards = switchboards(rig.controls, self.inputs)
         self.setlist = self._first_setlist()
         self.plan: Plan | None = None  # the compiled scene in force
+        self.muted: set[str] = set()  # names of routes that carry nothing
 
     def _speed(self, output: str, driver: Speed | None) -> Speed | None:
         port = self.rig.outputs.get(output)
@@ -104,12 +105,11 @@ class Bay:
             if self.sync.cues.recalls:
                 self._recall_cues(now, out)
         board = self._boards[source]
-        if board is not None and (trigger := board.find(message)) is not None:
-            if board.passes(trigger):
+        if board is not None and (taken := board.take(now, message, self.scene)) is not None:
+            if taken.passes:
                 self._route(now, source, message, out)
-            command = board.act(now, trigger)
-            if command is not None:
-                self.outcomes.append(self._obey(now, command, self.inputs[source], out))
+            for asked in taken.commands:
+                self.outcomes.append(self._obey(now, asked, self.inputs[source], out))
             return out
         self._route(now, source, message, out)
         return out
@@ -123,6 +123,10 @@ class Bay:
         if self.sync.cues.recalls:
             self._recall_cues(now, out)
         self._send_due(now, out)
+        for name, board in zip(self.inputs, self._boards, strict=True):
+            if board is not None and board.due is not None and board.due <= now:
+                for asked in board.tick(now, self.scene):
+                    self.outcomes.append(self._obey(now, asked, name, out))
         for source in self.sensing.silenced(now):
             self.news.append(
                 (self.inputs[source], "fell silent (no active sensing for 330 ms); its notes are released")
@@ -363,12 +367,20 @@ class Bay:
                 return self._outcome("scene", False, f"there is no scene {command.scene}; nothing changed", source)
             self.setlist.move_to(number)
             return self._switch(now, number, "scene", source, out)
+        if command.do == "first":
+            self.setlist.place = 0
+            return self._switch(now, self.setlist.numbers[0], "first", source, out)
         if command.do in ("next", "back"):
             return self._step(now, command.do, source, out)
         if command.do == "panic":
             return self._panic(now, source, out)
         if command.do == "tap":
             return self._tap(now, source)
+        if command.do in ("mute", "unmute", "send"):
+            return self._with_control(now, command, source, out)
+        if command.do.startswith(("clock ", "timecode ")):
+            part, what = command.do.split()
+            return self._sync(now, part, what, None, source, out)
         return self._resend(now, source, out)
 
     def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> Outcome:
@@ -391,6 +403,7 @@ class Bay:
 
     def _change(self, now: int, plan: Plan, out: list[Delivery]) -> None:
         plan.enter()
+        plan.mute(frozenset(self.muted))
         self.plan = plan
         self.loops.lift(now)
         self._judge(now, out)
@@ -442,10 +455,37 @@ class Bay:
     def command_sync(self, now: int, part: str, what: str, value: float | str | None) -> tuple[Outcome, list[Delivery]]:
         """To our own clock ("clock") or time code ("timecode"): start, stop, continue, tempo, locate."""
         out: list[Delivery] = []
+        return self._sync(now, part, what, value, "shell", out), out
+
+    def _sync(
+        self, now: int, part: str, what: str, value: float | str | None, source: str, out: list[Delivery]
+    ) -> Outcome:
         done, text, sent = command(self.sync, now, part, what, value)
         self._put_all(now, sent, out)
         self._recall_cues(now, out)
-        return self._outcome(part, done, text, "shell"), out
+        return self._outcome(part, done, text, source)
+
+    def _with_control(self, now: int, asked: Command, source: str, out: list[Delivery]) -> Outcome:
+        control = asked.control
+        assert control is not None  # only a control can ask for these
+        if asked.do == "send":
+            assert control.output is not None
+            output = self.outputs.index(control.output)
+            self._put_all(now, ((output, message) for message in control.messages), out)
+            return self._outcome("send", True, f"{len(control.messages)} messages sent to {control.output}", source)
+        assert control.route is not None
+        return self.mute(now, control.route, asked.do == "mute", source, out)
+
+    def mute(self, now: int, route: str, on: bool, source: str, out: list[Delivery]) -> Outcome:
+        """A named route carries nothing, in every scene, until it is unmuted; what it moved comes to rest."""
+        do = "mute" if on else "unmute"
+        if (route in self.muted) == on:
+            return self._outcome(do, False, f"{route} is {'muted' if on else 'not muted'} already", source)
+        (self.muted.add if on else self.muted.discard)(route)
+        if self.plan is not None:
+            self.plan.mute(frozenset(self.muted))
+            self._put_all(now, self.ledger.settle(self.plan.feeds), out)
+        return self._outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
 
     def _tap(self, now: int, source: str) -> Outcome:
         if self.sync.clock is None:
