@@ -66,7 +66,8 @@ def read_show_control(message: bytes) -> ShowControl | None:
         return None
     if command == "load" and not fields:
         return None
-    return ShowControl(device, form, command, *(field.decode("ascii") for field in fields), settings=settings)
+    cue, cue_list, path, *_ = (*(field.decode("ascii") for field in fields), None, None, None)
+    return ShowControl(device, form, command, cue, cue_list, path, settings)
 
 
 def show_control(said: ShowControl) -> bytes:
