@@ -13,6 +13,8 @@ from engine.core.later import Due, Timetable, player
 from engine.core.ledger import Ledger, Target, moves_of
 from engine.core.loops import Loops
 from engine.core.plan import PRESS, RELEASE, Answer, Compiler, Faults, Plan
+from engine.core.remote import Remote, Request
+from engine.core.requests import carry_out
 from engine.core.sensing import SENSE, Sensing
 from engine.core.setlist import SetList
 from engine.core.silence import SWEEP, WHEELS
@@ -20,6 +22,7 @@ from engine.core.sync import Sync, is_clock
 from engine.core.synccommands import command
 from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Step, Unit, Wire
 from engine.midi.kinds import SYSEX, is_press, is_release
+from engine.midi.showcontrol import ALL_CALL
 from engine.rig.models import Rig
 from filters.registry import Filter, registry
 
@@ -82,6 +85,12 @@ class Bay:
         self.setlist = self._first_setlist()
         self.plan: Plan | None = None  # the compiled scene in force
         self.muted: set[str] = set()  # names of routes that carry nothing
+        self.asked: list[tuple[int, Request]] = []  # what the show is to carry out, taken away by it
+        remote = rig.remote
+        self.device = remote.device if remote else ALL_CALL
+        self._remote = Remote(self.device, remote.programs if remote else False)
+        self._remote_inputs = {self.inputs.index(name) for name in (remote.inputs if remote else ())}
+        self.reply_to = tuple(self.outputs.index(name) for name in (remote.to if remote else ()))
 
     def _speed(self, output: str, driver: Speed | None) -> Speed | None:
         port = self.rig.outputs.get(output)
@@ -109,7 +118,10 @@ class Bay:
             if taken.passes:
                 self._route(now, source, message, out)
             for asked in taken.commands:
-                self.outcomes.append(self._obey(now, asked, self.inputs[source], out))
+                self.outcomes.append(self.obey(now, asked, self.inputs[source], out))
+            return out
+        if source in self._remote_inputs and (request := self._remote.read(source, message)) is not None:
+            carry_out(self, now, source, request, out)
             return out
         self._route(now, source, message, out)
         return out
@@ -126,7 +138,7 @@ class Bay:
         for name, board in zip(self.inputs, self._boards, strict=True):
             if board is not None and board.due is not None and board.due <= now:
                 for asked in board.tick(now, self.scene):
-                    self.outcomes.append(self._obey(now, asked, name, out))
+                    self.outcomes.append(self.obey(now, asked, name, out))
         for source in self.sensing.silenced(now):
             self.news.append(
                 (self.inputs[source], "fell silent (no active sensing for 330 ms); its notes are released")
@@ -240,7 +252,7 @@ class Bay:
         """The time code has reached scenes that wait for it."""
         numbers, self.sync.cues.recalls = self.sync.cues.recalls, []
         for number in numbers:
-            self.outcomes.append(self._obey(now, Command("scene", number), "time code", out))
+            self.outcomes.append(self.obey(now, Command("scene", number), "time code", out))
 
     # Later messages
 
@@ -328,7 +340,7 @@ class Bay:
     def command(self, now: int, do: str, scene: int | str | None, source: str) -> tuple[Outcome, list[Delivery]]:
         """Scene, next, back, panic or resend, from outside."""
         out: list[Delivery] = []
-        return self._obey(now, Command(do, scene), source, out), out
+        return self.obey(now, Command(do, scene), source, out), out
 
     def recall(self, now: int, scene: int | str, source: str = "recall") -> list[Delivery]:
         """Switch to a scene by number or name; KeyError if there is none."""
@@ -359,12 +371,12 @@ class Bay:
             self.wires[output].put(now, (message,), out)
         return out
 
-    def _obey(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
+    def obey(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
         if command.do == "scene":
             assert command.scene is not None
             number = self.find(command.scene)
             if number is None:
-                return self._outcome("scene", False, f"there is no scene {command.scene}; nothing changed", source)
+                return self.outcome("scene", False, f"there is no scene {command.scene}; nothing changed", source)
             self.setlist.move_to(number)
             return self._switch(now, number, "scene", source, out)
         if command.do == "first":
@@ -380,7 +392,7 @@ class Bay:
             return self._with_control(now, command, source, out)
         if command.do.startswith(("clock ", "timecode ")):
             part, what = command.do.split()
-            return self._sync(now, part, what, None, source, out)
+            return self.obey_sync(now, part, what, None, source, out)
         return self._resend(now, source, out)
 
     def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> Outcome:
@@ -388,7 +400,7 @@ class Bay:
         number = self.setlist.beside(step)
         if number is None:
             end = "the end" if step > 0 else "the beginning"
-            return self._outcome(do, False, f"{end} of {self.setlist.name}; nothing changed", source)
+            return self.outcome(do, False, f"{end} of {self.setlist.name}; nothing changed", source)
         self.setlist.go(step)
         return self._switch(now, number, do, source, out)
 
@@ -414,7 +426,7 @@ class Bay:
 
     def _resend(self, now: int, source: str, out: list[Delivery]) -> Outcome:
         if self.plan is None:
-            return self._outcome("resend", False, "no scene is in force yet; nothing was sent", source)
+            return self.outcome("resend", False, "no scene is in force yet; nothing was sent", source)
         text = f"scene {self.plan.number} {self.plan.name} sent again"
         return self._send_burst(now, self.plan, "resend", text, source, out)
 
@@ -424,7 +436,7 @@ class Bay:
             self.ledger.select(wire.output, (message for step in listed for message in step.unit))
             wire.burst(now, listed, out)
         steps = [(self.wires[output].speed, listed) for output, listed in plan.bursts.items()]
-        return self._outcome(
+        return self.outcome(
             do,
             True,
             text,
@@ -444,7 +456,7 @@ class Bay:
         for wire in self.wires:
             wire.panic(now, messages[wire.output] + list(SWEEP), out)
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
-        return self._outcome("panic", True, text, source)
+        return self.outcome("panic", True, text, source)
 
     def begin(self, now: int) -> list[Delivery]:
         """What is to run from the start runs: the rig's clock, its time code."""
@@ -455,15 +467,15 @@ class Bay:
     def command_sync(self, now: int, part: str, what: str, value: float | str | None) -> tuple[Outcome, list[Delivery]]:
         """To our own clock ("clock") or time code ("timecode"): start, stop, continue, tempo, locate."""
         out: list[Delivery] = []
-        return self._sync(now, part, what, value, "shell", out), out
+        return self.obey_sync(now, part, what, value, "shell", out), out
 
-    def _sync(
+    def obey_sync(
         self, now: int, part: str, what: str, value: float | str | None, source: str, out: list[Delivery]
     ) -> Outcome:
         done, text, sent = command(self.sync, now, part, what, value)
         self._put_all(now, sent, out)
         self._recall_cues(now, out)
-        return self._outcome(part, done, text, source)
+        return self.outcome(part, done, text, source)
 
     def _with_control(self, now: int, asked: Command, source: str, out: list[Delivery]) -> Outcome:
         control = asked.control
@@ -472,7 +484,7 @@ class Bay:
             assert control.output is not None
             output = self.outputs.index(control.output)
             self._put_all(now, ((output, message) for message in control.messages), out)
-            return self._outcome("send", True, f"{len(control.messages)} messages sent to {control.output}", source)
+            return self.outcome("send", True, f"{len(control.messages)} messages sent to {control.output}", source)
         assert control.route is not None
         return self.mute(now, control.route, asked.do == "mute", source, out)
 
@@ -480,20 +492,20 @@ class Bay:
         """A named route carries nothing, in every scene, until it is unmuted; what it moved comes to rest."""
         do = "mute" if on else "unmute"
         if (route in self.muted) == on:
-            return self._outcome(do, False, f"{route} is {'muted' if on else 'not muted'} already", source)
+            return self.outcome(do, False, f"{route} is {'muted' if on else 'not muted'} already", source)
         (self.muted.add if on else self.muted.discard)(route)
         if self.plan is not None:
             self.plan.mute(frozenset(self.muted))
             self._put_all(now, self.ledger.settle(self.plan.feeds), out)
-        return self._outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
+        return self.outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
 
     def _tap(self, now: int, source: str) -> Outcome:
         if self.sync.clock is None:
-            return self._outcome("tap", False, "this rig has no clock of its own; the tap changed nothing", source)
+            return self.outcome("tap", False, "this rig has no clock of its own; the tap changed nothing", source)
         self.sync.clock.tap(now)
-        return self._outcome("tap", True, f"tempo {self.sync.clock.bpm:.1f}", source)
+        return self.outcome("tap", True, f"tempo {self.sync.clock.bpm:.1f}", source)
 
-    def _outcome(self, do: str, done: bool, text: str, source: str, burst_bytes: int = 0, ready_ns: int = 0) -> Outcome:
+    def outcome(self, do: str, done: bool, text: str, source: str, burst_bytes: int = 0, ready_ns: int = 0) -> Outcome:
         held = self.ledger.sounding()
         return Outcome(do, done, text, source, self.scene, burst_bytes, ready_ns, held)
 

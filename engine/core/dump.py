@@ -132,7 +132,7 @@ def _read_block(message: bytes) -> _Block | str:
     data = message[_COMMAND + 1 : -2]
     place = number(data[_NUMBER])
     head, check, packed = data[: _CHECK.start], data[_CHECK], data[_CHECK.stop :]
-    if read_own(message) is None or number(check) != zlib.crc32(head + packed):
+    if read_own(message) is None or not packed or number(check) != zlib.crc32(head + packed):
         return f"block {place} arrived broken" if place else "a block arrived broken"
     if head[0] != _FORMAT:
         return f"block {place} has format {head[0]}; this Bayleaf reads format {_FORMAT}"
@@ -140,9 +140,9 @@ def _read_block(message: bytes) -> _Block | str:
     try:
         part = unpack(packed)
     except ValueError:
-        part = b""
-    if not part or not 1 <= place <= number(whole[_COUNT]):
-        return f"block {place} is not one that Bayleaf sends"
+        return f"block {place} is packed as Bayleaf packs none"
+    if not 1 <= place <= number(whole[_COUNT]):
+        return f"block {place} of {number(whole[_COUNT])} cannot be"
     return _Block(place, whole, part)
 
 

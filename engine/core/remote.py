@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, SYSEX_END
+from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, SYSEX_END, is_whole
 from engine.midi.machinecontrol import read_machine_control
 from engine.midi.packing import pack
 from engine.midi.showcontrol import ALL_CALL, ALL_TYPES, LIGHTING, SOUND, read_show_control
@@ -82,7 +82,7 @@ class Remote:
         """What a whole message asks for; None if it asks nothing of this rig. `source` is any number of its input."""
         if message[:1] == bytes((SYSEX,)):
             return self._read_show(message) or self._read_machine(message) or self._read_own(message)
-        return self._read_number(source, message) if self._programs and len(message) > 1 else None
+        return self._read_number(source, message) if self._programs and is_whole(message) else None
 
     def _read_number(self, source: int, message: bytes) -> Request | None:
         """Programs and songs count from 1, and a bank has 128 programs (MIDI 1.0 p. 13, 14, 18)."""
@@ -125,11 +125,18 @@ class Remote:
         command, data = said.command, said.data
         if command == _SCENE and len(data) == 3:
             return Request("scene", number(data))
-        if command == _SET_ROUTE and len(data) == 5 and data[4] < 2:
-            return Request("route", None, Route(number(data[:2]), number(data[2:4]), bool(data[4])))
+        if command == _SET_ROUTE:
+            return _read_route(data)
         if command == BLOCK:
             return Request("block", None, message)
         return Request(_WITHOUT_DATA[command]) if command in _WITHOUT_DATA and not data else None
+
+
+def _read_route(data: bytes) -> Request | None:
+    if len(data) != 5 or data[4] > 1:
+        return None
+    route = Route(number(data[:2]), number(data[2:4]), bool(data[4]))
+    return Request("route", None, route) if route.input and route.output else None
 
 
 # Our own SysEx

@@ -34,7 +34,7 @@ async def _save(workshop: Workshop, what: object, choice: object) -> Answer:
         return await workshop.history()
     if what == "diff":
         return await workshop.unsaved_difference()
-    return await workshop.save(choice if choice in ("mine", "theirs") else None)  # type: ignore[arg-type]
+    return await workshop.save(choice if choice in ("mine", "theirs") else None)
 
 
 def _listed(show: Show) -> Answer:

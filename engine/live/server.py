@@ -20,10 +20,12 @@ from typing import IO, Any, Final, NamedTuple
 import trio
 
 from engine.live.client import socket_path
+from engine.live.editing import obey
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
 from engine.live.picture import status, sync
 from engine.live.show import Event, Show
+from engine.live.workshop import Workshop
 
 _LONGEST: Final = 65536  # bytes of a request
 _FRAME: Final = 1 / 30  # seconds
@@ -84,8 +86,9 @@ def claim_socket(name: str) -> Claim:
 class Server:
     """Answers on the socket for one show."""
 
-    def __init__(self, show: Show, listener: socket.socket) -> None:
+    def __init__(self, show: Show, workshop: Workshop, listener: socket.socket) -> None:
         self._show = show
+        self._workshop = workshop
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
 
     async def serve(self) -> None:
@@ -103,6 +106,9 @@ class Server:
                         return
                     if request is not None and request.get("do") == "keep":
                         await _answer(stream, await self._keep(request))
+                        continue
+                    if request is not None and request.get("do") in ("save", "scenes"):
+                        await _answer(stream, await self._edit(request))
                         continue
                     await _answer(stream, self._answer_to(request))
 
@@ -129,6 +135,12 @@ class Server:
         if do == "scene" and (isinstance(scene, bool) or not isinstance(scene, int | str)):
             return {"done": False, "text": "scene needs a number or a name"}
         return asdict(self._show.command(do, scene, "shell"))
+
+    async def _edit(self, request: dict[str, Any]) -> dict[str, Any]:
+        try:
+            return await obey(self._show, self._workshop, request)
+        except Exception as fault:  # it costs this request, not the show
+            return {"done": False, "text": self._show.own_fault(fault)}
 
     async def _keep(self, request: dict[str, Any]) -> dict[str, Any]:
         show = self._show

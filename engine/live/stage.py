@@ -8,7 +8,6 @@ from typing import Final
 
 import trio
 
-from engine.live.edits import Edits
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Opener, connect
@@ -16,8 +15,10 @@ from engine.live.server import Server, claim_socket
 from engine.live.show import Show
 from engine.live.state import read_last_scene, state_file, write_last_scene
 from engine.live.watch import Watch
+from engine.live.workshop import Workshop
 from engine.ports.port import PortSystem
 from engine.rig.models import Rig
+from engine.rig.versions import text_of
 
 _Task = Callable[[], Awaitable[None]]
 
@@ -31,6 +32,7 @@ class Stage:
         """`say` gets one sentence at a time, for the player's eyes."""
         self._rig = rig
         self._rig_file = rig_file
+        self._text = text_of(rig_file) or ""  # an edit since the rig was loaded is found by the workshop
         self._name = name
         self._virtual = virtual
         self._say = say
@@ -54,7 +56,9 @@ class Stage:
             with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
                 async with trio.open_nursery() as nursery:
                     nursery.start_soon(self._heed, signals)
-                    tasks = Server(show, claim.listener).serve, Watch(show, opener).run, Edits(show, self._rig_file).run
+                    workshop = Workshop(show, self._rig_file, self._text)
+                    serve = Server(show, workshop, claim.listener).serve
+                    tasks = serve, Watch(show, opener).run, workshop.run
                     await self._perform(show, inbox, tasks)
                     nursery.cancel_scope.cancel()
         finally:

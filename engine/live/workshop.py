@@ -13,13 +13,13 @@ from typing import Any, Final
 import trio
 
 from engine.core.bay import Bay
-from engine.live.edits import adopt
+from engine.live.adopting import adopt
 from engine.live.show import Show
 from engine.rig import difference
 from engine.rig.load import RigError, read
 from engine.rig.models import Rig
 from engine.rig.rewrite import EditFault
-from engine.rig.versions import SaveFault, Versions
+from engine.rig.versions import SaveFault, Versions, text_of
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.25  # seconds between looks at the file
@@ -90,7 +90,7 @@ class Workshop:
     # The file
 
     async def save(self, choice: str | None = None) -> Answer:
-        """Write what plays into the file and prove it; `choice` ("mine", "theirs") if the file has changed meanwhile."""
+        """Write what plays into the file and prove it; `choice` is "mine" or "theirs" if the file has changed."""
         async with self._lock:
             now = await trio.to_thread.run_sync(self._file_text)
             if now is None:
@@ -161,8 +161,8 @@ class Workshop:
 
     def _file_text(self) -> str | None:  # worker thread
         try:
-            return self._file.read_text(encoding="utf-8-sig")
-        except (OSError, UnicodeDecodeError):
+            return text_of(self._file)
+        except SaveFault:
             return None
 
     # Edits of the file on the disk

@@ -321,7 +321,7 @@ def _controls(data: Data) -> Iterator[Complaint]:
             yield Complaint(("controls", index, "when"), text)
 
 
-# Clock and time code
+# Clock, time code, remote
 
 
 def _sync(data: Data) -> Iterator[Complaint]:
@@ -333,3 +333,6 @@ def _sync(data: Data) -> Iterator[Complaint]:
                 yield from _refer(data, "inputs", name, place)
         for place, name in _names(found.get("to"), ("sync", section, "to")):
             yield from _refer(data, "outputs", name, place)
+    for key, section in (("inputs", "inputs"), ("to", "outputs")):
+        for place, name in _names(_table(data, "remote").get(key), ("remote", key)):
+            yield from _refer(data, section, name, place)

@@ -272,8 +272,11 @@ class When(_Part):
 
 
 class Control(_Part):
-    """`scenes`: those it holds in, all if none; `hold`, `between`: how long a long press is, how soon the second half of
-    a double one comes; `route`: what mute and unmute mean; `output`, `messages`: what send sends."""
+    """A message that commands.
+
+    `scenes`: those it holds in, all if none; `hold`, `between`: how long a long press is, how soon the second half of a
+    double one comes; `route`: what mute and unmute mean; `output`, `messages`: what send sends.
+    """
 
     input: str
     when: When
@@ -368,6 +371,16 @@ class Sync(_Part):
     timecode: TimeCode | None = None
 
 
+class RemoteControl(_Part):
+    """Who may command by show control, machine control and our own SysEx; `programs`: by bank and program, or song
+    select, as well; `to`: the outputs that are answered."""
+
+    inputs: Names
+    device: Annotated[int, _between(0, 111)] = 0
+    programs: bool = False
+    to: Names = ()
+
+
 class Scene(_Part):
     number: Annotated[int, _between(1, 16384)]
     name: Text
@@ -390,6 +403,7 @@ class Rig(_Part):
     setlists: tuple[SetList, ...] = ()
     controls: tuple[Control, ...] = ()
     sync: Sync = Sync()
+    remote: RemoteControl | None = None
 
     def scene(self, wanted: int | str) -> Scene | None:
         """The scene of this number or name; a name wins over a number in words."""
