@@ -38,8 +38,8 @@ class Progress(NamedTuple):
         """The news, and what is missing."""
         if not self.missing:
             return self.news
-        verb = "is" if len(self.missing) == 1 else "are"
-        return f"{self.news}; of {self.total} blocks {_in_words(self.missing)} {verb} missing"
+        noun, verb = ("block", "is") if len(self.missing) == 1 else ("blocks", "are")
+        return f"{self.news}; {noun} {_in_words(self.missing)} of {self.total} {verb} missing"
 
 
 def blocks(text: str, device: int) -> list[bytes]:
