@@ -21,6 +21,8 @@ def add_to(app: typer.Typer) -> None:
         ("back", back),
         ("panic", panic),
         ("resend", resend),
+        ("mute", mute),
+        ("unmute", unmute),
         ("clock", clock),
         ("timecode", timecode),
         ("status", status),
@@ -56,6 +58,20 @@ def panic(name: Name = "bayleaf", json: Json = False) -> None:
 def resend(name: Name = "bayleaf", json: Json = False) -> None:
     """Send the present scene's banks and programs again."""
     _act(name, {"do": "resend"}, json)
+
+
+def mute(
+    route: Annotated[str, typer.Argument(help="The route's name.")], name: Name = "bayleaf", json: Json = False
+) -> None:
+    """Let a named route carry nothing, in every scene."""
+    _act(name, {"do": "mute", "route": route}, json)
+
+
+def unmute(
+    route: Annotated[str, typer.Argument(help="The route's name.")], name: Name = "bayleaf", json: Json = False
+) -> None:
+    """Let a muted route play again."""
+    _act(name, {"do": "unmute", "route": route}, json)
 
 
 def clock(

@@ -85,6 +85,8 @@ class Bay:
         self.setlist = self._first_setlist()
         self.plan: Plan | None = None  # the compiled scene in force
         self.muted: set[str] = set()  # names of routes that carry nothing
+        routes = (*rig.routes, *(route for scene in rig.scenes for route in scene.routes))
+        self._route_names = {route.name for route in routes if route.name is not None}
         self.asked: list[tuple[int, Request]] = []  # what the show is to carry out, taken away by it
         remote = rig.remote
         self.device = remote.device if remote else ALL_CALL
@@ -458,6 +460,12 @@ class Bay:
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
         return self.outcome("panic", True, text, source)
 
+    def send(self, now: int, messages: Iterable[tuple[int, bytes]]) -> list[Delivery]:
+        """Messages for outputs that no input sent."""
+        out: list[Delivery] = []
+        self._put_all(now, messages, out)
+        return out
+
     def begin(self, now: int) -> list[Delivery]:
         """What is to run from the start runs: the rig's clock, its time code."""
         out: list[Delivery] = []
@@ -491,6 +499,8 @@ class Bay:
     def mute(self, now: int, route: str, on: bool, source: str, out: list[Delivery]) -> Outcome:
         """A named route carries nothing, in every scene, until it is unmuted; what it moved comes to rest."""
         do = "mute" if on else "unmute"
+        if on and route not in self._route_names:
+            return self.outcome(do, False, f'there is no route named "{route}"; nothing changed', source)
         if (route in self.muted) == on:
             return self.outcome(do, False, f"{route} is {'muted' if on else 'not muted'} already", source)
         (self.muted.add if on else self.muted.discard)(route)

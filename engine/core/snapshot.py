@@ -26,6 +26,34 @@ def burst(bay: Bay) -> list[Table]:
     return steps
 
 
+def with_route(bay: Bay, source: str, target: str, on: bool) -> list[Table]:
+    """The routes of the scene in force with one way from an input to an output added, or taken out of all of them."""
+    scene = bay.rig.scene(bay.plan.number) if bay.plan else None
+    tables = [_route(route) for route in (scene.routes if scene else ())]
+    if on:
+        joined = any(source in _listed(table["from"]) and target in _listed(table["to"]) for table in tables)
+        return tables if joined else [*tables, {"from": source, "to": target}]
+    return [part for table in tables for part in _without(table, source, target)]
+
+
+def _listed(names: Any) -> list[str]:
+    return [names] if isinstance(names, str) else list(names)
+
+
+def _without(table: Table, source: str, target: str) -> list[Table]:
+    """A route without one of its ways; where it has others, they stay."""
+    sources, targets = _listed(table["from"]), _listed(table["to"])
+    if source not in sources or target not in targets:
+        return [table]
+    others = [{**table, "from": [one for one in sources if one != source]}] if len(sources) > 1 else []
+    rest = [one for one in targets if one != target]
+    if rest:
+        # a name stands for one route; it stays with the first part
+        own = {**table, "from": [source], "to": rest}
+        others.append({key: value for key, value in own.items() if key != "name" or not others})
+    return others
+
+
 def _route(route: Route) -> Table:
     return route.model_dump(mode="json", by_alias=True, exclude_unset=True)
 

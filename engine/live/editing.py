@@ -1,9 +1,10 @@
 """Requests to edit and save the rig that plays, as the socket brings them."""
 
 from functools import partial
-from typing import Any
+from typing import Any, Final
 
 from engine.core import snapshot
+from engine.live.errands import Errands
 from engine.live.show import Show
 from engine.live.workshop import Answer, Change, Workshop
 from engine.rig import rewrite
@@ -11,9 +12,19 @@ from engine.rig import rewrite
 _UNKNOWN = {"done": False, "text": "scenes takes list, copy, rename, renumber, move, delete, store or undo"}
 
 
-async def obey(show: Show, workshop: Workshop, request: dict[str, Any]) -> Answer:
-    """{"do": "save" | "scenes", "what": …}."""
+#: requests that are answered here
+EDITS: Final = ("save", "scenes", "learn", "backup", "restore")
+
+
+async def obey(show: Show, workshop: Workshop, errands: Errands, request: dict[str, Any]) -> Answer:
+    """{"do": one of EDITS, …}."""
     what = request.get("what")
+    if request["do"] == "backup":
+        return _backup(show, workshop, errands, request.get("output"))
+    if request["do"] == "restore":
+        return await errands.restore(str(request.get("text")), str(request.get("where")))
+    if request["do"] == "learn":
+        return await _learn(workshop, request.get("control"))
     if request["do"] == "save":
         return await _save(workshop, what, request.get("choice"))
     if what == "list":
@@ -25,6 +36,22 @@ async def obey(show: Show, workshop: Workshop, request: dict[str, Any]) -> Answe
         return asked
     change, done = asked
     return await workshop.edit(change, done)
+
+
+def _backup(show: Show, workshop: Workshop, errands: Errands, output: object) -> Answer:
+    """To an output by name; without one the text itself is the answer."""
+    if output is None:
+        return {"done": True, "text": "", "rig": workshop.text, "device": show.bay.device}
+    if output not in show.bay.rig.outputs:
+        return {"done": False, "text": f"there is no output {output}; there are {', '.join(show.bay.rig.outputs)}"}
+    count = errands.send_backup((show.outputs.index(str(output)),))
+    return {"done": True, "text": f"the rig goes out to {output} in {count} blocks"}
+
+
+async def _learn(workshop: Workshop, control: object) -> Answer:
+    if not isinstance(control, dict):
+        return {"done": False, "text": "learn needs a control"}
+    return await workshop.edit(partial(rewrite.add_control, control=control), "the control works")
 
 
 async def _save(workshop: Workshop, what: object, choice: object) -> Answer:

@@ -20,7 +20,8 @@ from typing import IO, Any, Final, NamedTuple
 import trio
 
 from engine.live.client import socket_path
-from engine.live.editing import obey
+from engine.live.editing import EDITS, obey
+from engine.live.errands import Errands
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
 from engine.live.picture import status, sync
@@ -86,9 +87,10 @@ def claim_socket(name: str) -> Claim:
 class Server:
     """Answers on the socket for one show."""
 
-    def __init__(self, show: Show, workshop: Workshop, listener: socket.socket) -> None:
+    def __init__(self, show: Show, workshop: Workshop, errands: Errands, listener: socket.socket) -> None:
         self._show = show
         self._workshop = workshop
+        self._errands = errands
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
 
     async def serve(self) -> None:
@@ -107,7 +109,7 @@ class Server:
                     if request is not None and request.get("do") == "keep":
                         await _answer(stream, await self._keep(request))
                         continue
-                    if request is not None and request.get("do") in ("save", "scenes"):
+                    if request is not None and request.get("do") in EDITS:
                         await _answer(stream, await self._edit(request))
                         continue
                     await _answer(stream, self._answer_to(request))
@@ -126,6 +128,8 @@ class Server:
             return {"done": True, "status": status(self._show)}
         if do in ("clock", "timecode"):
             return asdict(self._show.sync(do, str(request.get("what")), request.get("value")))
+        if do in ("mute", "unmute"):
+            return asdict(self._show.mute(str(request.get("route")), do == "mute", "shell"))
         if do not in _COMMANDS:
             return {
                 "done": False,
@@ -138,7 +142,7 @@ class Server:
 
     async def _edit(self, request: dict[str, Any]) -> dict[str, Any]:
         try:
-            return await obey(self._show, self._workshop, request)
+            return await obey(self._show, self._workshop, self._errands, request)
         except Exception as fault:  # it costs this request, not the show
             return {"done": False, "text": self._show.own_fault(fault)}
 

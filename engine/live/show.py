@@ -6,7 +6,7 @@ arrival order survives and a scene change is one step.
 
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple, Protocol
 
 from engine.core.bay import Bay, Outcome
@@ -182,6 +182,21 @@ class Show:
         self._take_outcomes()
         self.reader.due = self.bay.due
         return outcome
+
+    def mute(self, route: str, on: bool, source: str) -> Outcome:
+        """Mute or unmute a named route."""
+        deliveries: list[Delivery] = []
+        outcome = self.bay.mute(self.clock(), route, on, source, deliveries)
+        self._send(deliveries)
+        self.bay.outcomes.append(outcome)
+        self._take_outcomes()
+        self.reader.due = self.bay.due
+        return outcome
+
+    def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
+        """These go to outputs (indices) by themselves, in the order and at the pace of their wires."""
+        self._send(self.bay.send(self.clock(), messages))
+        self.reader.due = self.bay.due
 
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""

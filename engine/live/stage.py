@@ -8,8 +8,10 @@ from typing import Final
 
 import trio
 
+from engine.live.errands import Errands
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
+from engine.live.osc import Osc
 from engine.live.patch import Opener, connect
 from engine.live.server import Server, claim_socket
 from engine.live.show import Show
@@ -57,8 +59,9 @@ class Stage:
                 async with trio.open_nursery() as nursery:
                     nursery.start_soon(self._heed, signals)
                     workshop = Workshop(show, self._rig_file, self._text)
-                    serve = Server(show, workshop, claim.listener).serve
-                    tasks = serve, Watch(show, opener).run, workshop.run
+                    errands = Errands(show, workshop)
+                    serve = Server(show, workshop, errands, claim.listener).serve
+                    tasks = serve, Watch(show, opener).run, workshop.run, errands.run, Osc(show).run
                     await self._perform(show, inbox, tasks)
                     nursery.cancel_scope.cancel()
         finally:

@@ -6,6 +6,7 @@ Checks that need two places of the file at once are in `checks`.
 
 import re
 from functools import cache, reduce
+from ipaddress import ip_address
 from operator import or_
 from typing import Annotated, Any, Literal
 
@@ -381,6 +382,26 @@ class RemoteControl(_Part):
     to: Names = ()
 
 
+def _address(found: str) -> str:
+    try:
+        return str(ip_address(found))
+    except ValueError:
+        raise ValueError('an address such as "127.0.0.1"') from None
+
+
+class Osc(_Part):
+    """Open Sound Control on a UDP port, from these addresses only."""
+
+    port: Annotated[int, _between(1024, 65535)]
+    listen: Annotated[str, AfterValidator(_address)] = "127.0.0.1"
+    allow: Names = ("127.0.0.1",)
+
+    @field_validator("allow")
+    @classmethod
+    def _addresses(cls, found: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(map(_address, found))
+
+
 class Scene(_Part):
     number: Annotated[int, _between(1, 16384)]
     name: Text
@@ -404,6 +425,7 @@ class Rig(_Part):
     controls: tuple[Control, ...] = ()
     sync: Sync = Sync()
     remote: RemoteControl | None = None
+    osc: Osc | None = None
 
     def scene(self, wanted: int | str) -> Scene | None:
         """The scene of this number or name; a name wins over a number in words."""
