@@ -12,6 +12,7 @@ from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 from engine.midi.words import describe
 
 _SONG: Final = 0xF3
+_ON: Final = 64  # MIDI 1.0 Table III: a switch is on from 64
 _LEAST_GUARD: Final = 30  # ms
 _APART: Final = 0.25  # seconds: two presses of a foot are further apart than contacts bounce
 
@@ -85,7 +86,7 @@ def propose(
     condition = next((when for _, message in heard if (when := _condition(message)) is not None), None)
     if condition is None:
         return None, 0.0
-    times = [at for at, message in heard if _condition(message) == condition]
+    times = [at for at, message in heard if _condition(message) == condition and _is_press(message)]
     bounce = _bounce(times) * 1000
     guard = max(_LEAST_GUARD, 10 * round(bounce * 1.5 / 10 + 0.5))
     control: dict[str, Any] = {"input": source, "when": condition, "do": do, "guard": f"{guard} ms"}
@@ -106,6 +107,11 @@ def _condition(message: bytes) -> dict[str, Any] | None:
     if kind == _SONG:
         return {"song": message[1] + 1}
     return {"sysex": message.hex(" ").upper()} if kind == 0xF0 else None
+
+
+def _is_press(message: bytes) -> bool:
+    """A pedal's way up is none: it comes as late as the player lifts the foot."""
+    return message[0] & 0xF0 != CONTROLLER or message[2] >= _ON
 
 
 def _bounce(times: list[float]) -> float:
