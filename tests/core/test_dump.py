@@ -195,6 +195,17 @@ def test_what_nobody_here_sends(message, words):
     assert [collector.take(each) for each in BLOCKS][-1] == TEXT
 
 
+def test_a_dump_that_would_swell_is_refused():
+    """A dump whose text would be longer than any that is sent is refused, however small its blocks are."""
+    raw = bytes((1 << 24) + 1)
+    stored = zlib.compress(raw)
+    parts = [pack(stored[start : start + 196]) for start in range(0, len(stored), 196)]
+    whole = whole_of(len(parts), len(raw), raw)
+    said = collected([forged(place, whole, part) for place, part in enumerate(parts, 1)])
+    assert isinstance(said, Progress)
+    assert said.news.startswith("all blocks came, but together they are not what was sent")
+
+
 def test_noise_is_no_block():
     """Of 20,000 random messages with a block's start none is taken, none is an error."""
     chance = random.Random(1)

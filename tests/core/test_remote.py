@@ -142,6 +142,14 @@ def test_a_bank_stays_until_the_next(name, bank):
         assert requests[-1] == Request("scene", (bank[0] * 128 + bank[1]) * 128 + messages[-1][1] + 1)
 
 
+def test_a_high_byte_sets_the_low_byte_to_0():
+    """A bank's new high byte sets the low byte to 0, one that was selected before it too (MIDI 1.0 p. 12)."""
+    remote = Remote(US, programs=True)
+    for number, value in ((0x20, 5), (0x00, 1)):
+        remote.read(DESK, bytes((0xB0, number, value)))
+    assert remote.read(DESK, b"\xc0\x00") == Request("scene", 128 * 128 + 1)
+
+
 def test_programs_are_counted_as_printed():
     """Programs 0 to 127 on the wire are scenes 1 to 128 (MIDI 1.0 p. 18)."""
     numbers = BY_ID["program-wire"]
