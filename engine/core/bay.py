@@ -123,7 +123,7 @@ class Bay:
                 self.outcomes.append(self.obey(now, asked, self.inputs[source], out))
             return out
         if source in self._remote_inputs and (request := self._remote.read(source, message)) is not None:
-            carry_out(self, now, source, request, out)
+            carry_out(self, now, source, request, message, out)
             return out
         self._route(now, source, message, out)
         return out

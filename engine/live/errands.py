@@ -12,6 +12,7 @@ from engine.live.workshop import Answer, Workshop
 from engine.rig import rewrite
 
 _ROUND: Final = 0.05  # seconds between looks at what was asked
+_PATIENCE: Final = 5_000_000_000  # ns without a block after which a dump has stopped
 _SET_ROUTE: Final = 0x07
 
 
@@ -21,13 +22,14 @@ class Errands:
     def __init__(self, show: Show, workshop: Workshop) -> None:
         self._show = show
         self._workshop = workshop
-        self._collectors: dict[int, dump.Collector] = {}  # input -> the dump that comes in there
+        self._collectors: dict[int, tuple[dump.Collector, int]] = {}  # input -> the dump that comes in, last heard (ns)
 
     async def run(self) -> None:
         """Look again and again, until cancelled."""
         while True:
             await trio.sleep(_ROUND)
             asked, self._show.bay.asked = self._show.bay.asked, []
+            self._give_up()
             for source, request in asked:
                 try:
                     await self._carry_out(source, request)
@@ -49,12 +51,26 @@ class Errands:
         return len(blocks)
 
     async def _take_block(self, source: int, block: bytes) -> None:
-        collector = self._collectors.setdefault(source, dump.Collector())
+        now = self._show.clock()
+        collector, heard_at = self._collectors.get(source, (dump.Collector(), now))
+        if now - heard_at > _PATIENCE:
+            collector = dump.Collector()
         found = collector.take(block)
         if not isinstance(found, str):
+            self._collectors[source] = collector, now
             return
-        del self._collectors[source]
+        self._collectors.pop(source, None)
+        if found == self._workshop.text:
+            return  # our own backup, come back
         self._answer(source, BLOCK, await self.restore(found, f"a dump from {self._show.inputs[source]}"))
+
+    def _give_up(self) -> None:
+        """A dump that has stopped half way is told, and forgotten."""
+        now = self._show.clock()
+        for source, (collector, heard_at) in list(self._collectors.items()):
+            if now - heard_at > _PATIENCE:
+                del self._collectors[source]
+                self._answer(source, BLOCK, {"done": False, "text": collector.progress("the dump has stopped").text})
 
     async def restore(self, text: str, where: str) -> Answer:
         """A whole rig takes the place of the one that plays, if it is in order."""
