@@ -155,7 +155,7 @@ class Sheet:
         before = self.value((*array, index - 1))[1]
         comma = blanks_end(text, before)
         between = text[comma + 1 : start]
-        kept = between if "#" in between else ""
+        kept = between.rstrip(" \t") if "#" in between else ""
         return text[:before] + text[before:comma] + kept + text[end:]
 
     def with_element(self, array: Path, index: int, written: str, *, lines: bool) -> str:
@@ -176,9 +176,8 @@ class Sheet:
     def _with_element_behind(self, array: Path, index: int, written: str) -> str:
         text, (start, end) = self.text, self.value((*array, index))
         comma = blanks_end(text, end)
-        if text[comma] == ",":
-            text, behind, closing = text, comma + 1, ","
-        else:
+        behind, closing = comma + 1, ","
+        if text[comma] != ",":
             text, behind, closing = text[:end] + "," + text[end:], end + 1, ""
         rest = _REST.match(text, behind)
         line_end = rest.end() if rest else behind
@@ -207,7 +206,7 @@ def changes(olds: Sequence[Any], news: Sequence[Any]) -> list[tuple[str, int, in
         both = min(old_end - old, new_end - new)
         steps += [("put", old + place, new + place) for place in range(both)]
         steps += [("drop", place, 0) for place in range(old + both, old_end)]
-        steps += [("add", old_end, place) for place in range(new_end - 1, new + both - 1, -1)][::-1]
+        steps += [("add", old_end, place) for place in range(new + both, new_end)]
     return steps[::-1]
 
 
