@@ -84,7 +84,9 @@ def _fields(whose: str, a: Any, b: Any) -> list[str]:
 def _route(route: Route) -> str:
     name = f'"{route.name}" ' if route.name else ""
     through = ", ".join(_plain(one) for one in route.through)
-    return f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}" + (f" through {through}" if through else "")
+    return f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}" + (
+        f" through {through}" if through else ""
+    )
 
 
 def _step(step: BurstStep) -> str:
@@ -100,7 +102,9 @@ def _plain(found: Any) -> str:
     if hasattr(found, "model_dump"):
         kept = found.model_dump(by_alias=True, exclude_unset=True)
         return " ".join(
-            f"{value}" if key == "filter" else f"{key} {_plain(value)}" for key, value in kept.items() if value is not None
+            f"{value}" if key == "filter" else f"{key} {_plain(value)}"
+            for key, value in kept.items()
+            if value is not None
         )
     if isinstance(found, bytes):
         return found.hex(" ").upper()

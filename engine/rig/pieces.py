@@ -1,7 +1,7 @@
 """The pieces a TOML text is made of, put in, taken out and replaced without touching what stands around them.
 
-Everything here is offsets in the text: what is not part of a piece stays as it is, byte for byte. A whole document taken
-apart and written again by tomlkit does not: it brings [[scenes]] together that another section stands between, and
+Everything here is offsets in the text: what is not part of a piece stays as it is, byte for byte. A whole document
+taken apart and written again by tomlkit does not: it brings [[scenes]] together that another section stands between, and
 moves the comments of list elements. tomlkit spells the new values.
 """
 
@@ -76,7 +76,7 @@ class Sheet:
         for far, (start, _) in headers[after:]:
             if far[: len(path)] == path:
                 raise EditFault(
-                    f"line {self._line_at(start)} belongs to what begins in line {self._line_at(headers[place][1][0])}, "
+                    f"line {self._line_at(start)} belongs to what begins in line {self.line(path)}, "
                     "with another section between; bring the two together in the file first"
                 )
         head = headers[place][1]
@@ -159,7 +159,7 @@ class Sheet:
         return text[:before] + text[before:comma] + kept + text[end:]
 
     def with_element(self, array: Path, index: int, written: str, *, lines: bool) -> str:
-        """The text with an element put into a list before the one at `index`; `lines`: a list that was empty gets a line
+        """The text with an element put into a list before the one at `index`; `lines`: an empty list gets a line
         for each."""
         text = self.text
         start, end = self.value(array)

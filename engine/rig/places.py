@@ -1,7 +1,8 @@
 """Where in a TOML file each key, value and section stands.
 
-The file has been read by tomllib already, so it is known to be valid; this only walks over it and notes places, also of
-the elements inside arrays and inline tables. It is run when there is something to complain about or to edit, not before.
+The file has been read by tomllib already, so it is known to be valid; this only walks over it and notes places, also
+of the elements inside arrays and inline tables. It is run when there is something to complain about or
+to edit, not before.
 """
 
 import json

@@ -1,7 +1,8 @@
 """Edits of a rig file: from its text to another, with the author's comments and layout as they were.
 
 Each function reads the text, changes the pieces it must, and reads the result again, so what comes out is a rig that
-loads. All raise EditFault, and then nothing has changed. Texts may have a BOM and either kind of line end; they keep them.
+loads. All raise EditFault, and then nothing has changed. Texts may have a BOM and either kind of line
+end; they keep them.
 """
 
 from collections.abc import Callable, Iterator, Sequence

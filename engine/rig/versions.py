@@ -42,9 +42,7 @@ class Versions:
         try:
             self._save(text, expected)
         except OSError as fault:
-            raise SaveFault(
-                f"{self.path} could not be saved, and stays as it was: {fault.strerror or fault}"
-            ) from None
+            raise SaveFault(f"{self.path} could not be saved, and stays as it was: {fault.strerror or fault}") from None
 
     def _save(self, text: str, expected: str | None) -> None:
         present = self._expected_bytes(expected)
@@ -64,7 +62,9 @@ class Versions:
         except FileNotFoundError:
             present = None
         if (None if present is None else _plain(_decoded(present))) != (None if expected is None else _plain(expected)):
-            raise SaveFault(f"{self.path} has changed on the disk since it was loaded; both texts were left as they are")
+            raise SaveFault(
+                f"{self.path} has changed on the disk since it was loaded; both texts were left as they are"
+            )
         return present
 
     def _put(self, path: Path, made: bytes, mode: int, expected: str | None) -> None:
