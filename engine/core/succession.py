@@ -16,6 +16,8 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     new.ledger, new.loops, new.outcomes, new.news = old.ledger, old.loops, old.outcomes, old.news
     new.timetable = old.timetable
     new.leaving = old.leaving
+    new.asked = old.asked
+    new.go_on_muted(old.muted)
     new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
     for index, wire in enumerate(old.wires):
         wire.change_speed(new.wires[index].speed)
@@ -48,9 +50,10 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
     if _untouched(new, old, before.number):
         new.plans[before.number] = before
     plan = new.plan = new.plans[before.number]
+    plan.mute(frozenset(new.muted))
+    if old.standing is not None:
+        new.resume(old.standing)
     new.setlist.move_to(plan.number)
-    if new.setlist.numbers == old.setlist.numbers:
-        new.setlist.place = old.setlist.place
     if plan is before:
         return
     new.end_later(now, out)

@@ -6,10 +6,11 @@ arrival order survives and a scene change is one step.
 
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple, Protocol
 
 from engine.core.bay import Bay, Outcome
+from engine.core.setlist import Standing
 from engine.core.silence import SWEEP
 from engine.core.succession import take_over
 from engine.core.wire import Delivery, Speed
@@ -25,6 +26,7 @@ from engine.rig.models import Rig
 
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
+_RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
 _FAREWELL: Final = 2_000_000_000  # ns that the last releases for a port that is let go of may take
 
 
@@ -66,14 +68,14 @@ def speed_of(flow: Flow | None) -> Speed | None:
 
 
 class Show:
-    """A rig that plays. `on_scene` is told each scene change (number), `say` each sentence for the player."""
+    """A rig that plays. `on_move` is told where the show is now, `say` each sentence for the player."""
 
     def __init__(
         self,
         rig: Rig,
         patch: Patch,
         reader: Reader,
-        on_scene: Callable[[int], None] = lambda number: None,
+        on_move: Callable[[Standing], None] = lambda standing: None,
         clock: Callable[[], int] = time.monotonic_ns,
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
@@ -88,7 +90,8 @@ class Show:
         self.reader = reader
         self.clock = clock
         self._say = say
-        self._on_scene = on_scene
+        self._on_move = on_move
+        self._stood: Standing | None = None
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
         self._missed = Missed()
         self._stuck: set[int] = set()  # outputs that refused a message: what is there may hang
@@ -184,6 +187,21 @@ class Show:
         self._take_outcomes()
         self.reader.due = self.bay.due
         return outcome
+
+    def mute(self, route: str, on: bool, source: str) -> Outcome:
+        """Mute or unmute a named route."""
+        deliveries: list[Delivery] = []
+        outcome = self.bay.mute(self.clock(), route, on, source, deliveries)
+        self._send(deliveries)
+        self.bay.outcomes.append(outcome)
+        self._take_outcomes()
+        self.reader.due = self.bay.due
+        return outcome
+
+    def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
+        """These go to outputs (indices) by themselves, in the order and at the pace of their wires."""
+        self._send(self.bay.send(self.clock(), messages))
+        self.reader.due = self.bay.due
 
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
@@ -384,12 +402,14 @@ class Show:
 
     def _take_outcomes(self) -> None:
         for outcome in self.bay.outcomes:
-            ready = f", ready in {outcome.ready_ns / 1e6:.0f} ms" if outcome.ready_ns else ""
-            self._show(Event(self.clock(), "told", outcome.source, None, outcome.text + ready))
-            if outcome.done and outcome.scene is not None and outcome.do in ("scene", "next", "back"):
+            self._show(Event(self.clock(), "told", outcome.source, None, outcome.told))
+            if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
-                self._on_scene(outcome.scene[0])
         self.bay.outcomes.clear()
+        standing = self.bay.standing
+        if standing is not None and standing != self._stood:
+            self._stood = standing
+            self._on_move(standing)
 
     def _take_news(self) -> None:
         news, self.bay.news = self.bay.news, []

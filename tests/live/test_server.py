@@ -16,8 +16,10 @@ import trio
 from live_bench import Bench
 
 from engine.live import client
+from engine.live.errands import Errands
 from engine.live.picture import status, sync
 from engine.live.server import NameTaken, Server, claim_socket
+from engine.live.workshop import Workshop
 
 KEYS = 0
 
@@ -56,7 +58,9 @@ async def serving(bench):
     """The engine named pit, answering."""
     with claimed() as claim:
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(Server(bench.show, claim.listener).serve)
+            workshop = Workshop(bench.show, Path("pit.toml"), "")
+            server = Server(bench.show, workshop, Errands(bench.show, workshop), claim.listener)
+            nursery.start_soon(server.serve)
             yield claim.path
             nursery.cancel_scope.cancel()
 

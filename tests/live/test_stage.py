@@ -47,7 +47,9 @@ class Evening:
     def __init__(self, system, rig=RIG, rig_file=Path("pit.toml"), virtual=False):
         self.system = system
         self.said = []
-        self.stage = Stage(rig_model().model_validate(tomllib.loads(rig)), rig_file, "pit", virtual, self.said.append)
+        self.stage = Stage(
+            rig_model().model_validate(tomllib.loads(rig)), rig, rig_file, "pit", virtual, self.said.append
+        )
 
     @contextlib.asynccontextmanager
     async def played(self, end=signal.SIGTERM):
