@@ -136,7 +136,7 @@ class Server:
                         await _answer(stream, await self._edit(request))
                         continue
                     answer = self._answer_to(request)
-                    if request is not None and request.get("do") in _COMMANDS:
+                    if answer.get("scene"):
                         with trio.move_on_after(_PATIENCE):
                             await self._written()
                     await _answer(stream, answer)
@@ -157,7 +157,7 @@ class Server:
             return _plain_outcome(self._show.sync(do, str(request.get("what")), request.get("value")))
         if do in ("mute", "unmute"):
             return _plain_outcome(self._show.mute(str(request.get("route")), do == "mute", "shell"))
-        if do not in _COMMANDS:
+        if not isinstance(do, str) or do not in _COMMANDS:
             return {
                 "done": False,
                 "text": f"no command {do!r}; there are {', '.join((*_COMMANDS, *_MORE))}",

@@ -82,9 +82,9 @@ class Workshop:
             bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, (show.inputs, show.outputs))
         except (EditFault, RigError, FilterFault) as fault:
             return str(fault)
-        self.text = text
         if rig != show.bay.rig:
             adopt(show, bay)
+        self.text = text
         return None
 
     # The file
@@ -191,15 +191,20 @@ class Workshop:
                 self._refuse("it was edited while live edits are unsaved; bayleaf save shows the difference")
             elif text != self._on_disk:
                 await self._follow(text)
+            else:
+                self._show.refused = None
 
     async def _follow(self, text: str) -> None:
         show = self._show
+        before = show.bay
         fault = await self._play(lambda _: text)
         if fault is not None:
             self._refuse(fault)
             return
-        self._on_disk, self._seen = text, self._stamp()
+        self._on_disk = text
         show.refused = None
+        if show.bay is before:
+            return
         scene, plans = show.bay.scene, show.bay.plans
         gone = f"; scene {scene[0]} is no longer in it and plays on" if scene and scene[0] not in plans else ""
         show.tell("rig file", f"was edited and is adopted: {len(plans)} scenes{gone}")

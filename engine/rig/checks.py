@@ -313,6 +313,8 @@ def _controls(data: Data) -> Iterator[Complaint]:
         condition = {**_table(control, "when"), "scenes": control.get("scenes")}
         if not _table(control, "when"):
             continue
+        if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
+            condition["at_least"] = 64  # the default
         if isinstance(condition.get("sysex"), str):
             condition["sysex"] = "".join(condition["sysex"].split()).upper()  # one message, however it is spaced
         first = seen.setdefault((str(name), repr(sorted(condition.items()))), index)

@@ -9,7 +9,7 @@ from at_once import at_once
 from live_bench import MS, RIG
 from test_watch import INPUTS
 
-from engine.live import edits as edits_module
+from engine.live import workshop as workshop_module
 from engine.live.inbox import Inbox
 from engine.live.patch import Opener, connect
 from engine.live.picture import status
@@ -263,7 +263,7 @@ async def test_a_scene_that_was_taken_out_plays_on(mock_clock, desk):
 async def test_a_fault_of_our_own_costs_one_edit(mock_clock, desk, monkeypatch):
     """If adopting fails, what plays plays on, it is told, and the next edit is read."""
     with monkeypatch.context() as patch:
-        patch.setattr(edits_module, "adopt", lambda show, bay: 1 / 0)
+        patch.setattr(workshop_module, "adopt", lambda show, bay: 1 / 0)
         desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
         await desk.passes(1)
     assert "a fault of Bayleaf itself" in desk.show.refused

@@ -199,7 +199,7 @@ async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench, line):
 @pytest.mark.parametrize(
     ("request_", "said"),
     [
-        ({}, "no command None; there are scene, next, back, panic, resend, tap, clock, timecode, keep, status, watch"),
+        ({}, "no command None; there are scene, next, back, first, entry, setlist, panic,"),
         ({"do": "dance"}, "no command 'dance'; there are scene, next"),
         ({"do": ["next"]}, "no command ['next']"),
         ({"do": "scene"}, "scene needs a number or a name"),

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from engine.live.state import state_file
+from engine.core.setlist import Standing
+from engine.live.state import read_last, state_file, write_last
 
 
 @pytest.fixture
@@ -126,7 +127,7 @@ def test_garbage_counts_as_no_state(state, tmp_path, garbage):
     ["12", 12, None, [12], [12, "Friday"], ["12", "Friday", 2], [True, "Friday", 2], [12, None, 2], [12, "", 2.0]],
 )
 def test_a_scene_that_is_no_number_is_forgotten(state, tmp_path, value):
-    """Only a scene's number with its set list and place counts; the other rig's good entry stays through the next write."""
+    """Only a scene's number with its set list and place counts; another rig's entry stays through the next write."""
     rig, other = tmp_path / "pit.toml", tmp_path / "concert.toml"
     state.parent.mkdir()
     state.write_text(json.dumps({"format": 2, "shows": {str(rig): value, str(other): [3, "Friday", 3]}}))
