@@ -16,6 +16,7 @@ from engine.midi.showcontrol import ALL_CALL, ALL_TYPES, LIGHTING, SOUND, read_s
 
 _VERSION: Final = 0x01
 HEAD: Final = bytes((SYSEX, 0x7D, 0x62, 0x6C, _VERSION))
+SET_ROUTE: Final = 0x07
 BLOCK: Final = 0x0A  # the command of a block of a backup, whichever way it goes
 
 _SHORTEST: Final = len(HEAD) + 4  # device, command, checksum, F7
@@ -29,7 +30,6 @@ _SHOW: Final = {"go": "next", "stop": "stop", "resume": "resume"}
 _MACHINE: Final = {"play": "play", "deferred play": "play", "stop": "halt", "pause": "halt"}
 
 _SCENE: Final = 0x01
-_SET_ROUTE: Final = 0x07
 _WITHOUT_DATA: Final = {
     0x02: "next",
     0x03: "back",
@@ -125,7 +125,7 @@ class Remote:
         command, data = said.command, said.data
         if command == _SCENE and len(data) == 3:
             return Request("scene", number(data))
-        if command == _SET_ROUTE:
+        if command == SET_ROUTE:
             return _read_route(data)
         if command == BLOCK:
             return Request("block", None, message)
@@ -193,7 +193,7 @@ def recall_request(device: int, scene: int) -> bytes:
 
 def route_request(device: int, route: Route) -> bytes:
     """Set a route of the scene in force on or off."""
-    return own(device, _SET_ROUTE, seven(route.input, 2) + seven(route.output, 2) + bytes((route.on,)))
+    return own(device, SET_ROUTE, seven(route.input, 2) + seven(route.output, 2) + bytes((route.on,)))
 
 
 def plain_request(device: int, do: str) -> bytes:

@@ -28,7 +28,7 @@ from engine.live.picture import status, sync
 from engine.live.show import Event, Show
 from engine.live.workshop import Workshop
 
-_LONGEST: Final = 65536  # bytes of a request
+_LONGEST: Final = 64 << 20  # bytes of a request; a rig to restore comes in one
 _FRAME: Final = 1 / 30  # seconds
 _AGES: Final = 1e9  # seconds
 _PATIENCE: Final = 1.0  # seconds a watcher may take to read
