@@ -289,12 +289,12 @@ def test_transport():
 # Whatever else may come
 
 
-def _state(made: Bay) -> tuple[Any, ...]:
+def _state(made: Bay, now: int) -> tuple[Any, ...]:
     clock, code = made.sync.clock, made.sync.code
     assert clock is not None
     assert code is not None
     place = made.setlist.place
-    return made.scene, place, clock.running, code.running, str(code.label(MS)), set(made.muted), len(made.asked)
+    return made.scene, place, clock.running, code.running, str(code.label(now)), set(made.muted), len(made.asked)
 
 
 def test_no_state_changes_but_by_a_valid_message():
@@ -304,16 +304,16 @@ def test_no_state_changes_but_by_a_valid_message():
     chance, valid = random.Random(1963), valid_messages()
     valid += [recall_request(US, 300), show_control(ShowControl(0x7F, 0x01, "go"))]
     changed = 0
-    for _ in range(100_000):
+    for now in range(0, 100_000 * MS, MS):
         for message in Parser().feed(random_message(chance, valid)):
-            before = _state(made)
-            made.receive(MS, KEYS, message)
-            assert _state(made) == before
-            made.receive(MS, FOOT, message)
+            before = _state(made, now)
+            made.receive(now, KEYS, message)
+            assert _state(made, now) == before
+            made.receive(now, FOOT, message)
             if not is_in_order(message):
-                assert _state(made) == before, message.hex(" ")
+                assert _state(made, now) == before, message.hex(" ")
                 assert made.outcomes == []
-            changed += _state(made) != before
+            changed += _state(made, now) != before
             made.outcomes.clear()
             made.asked.clear()
     assert made.faults.counts == {}
@@ -324,6 +324,6 @@ def test_no_state_changes_but_by_a_valid_message():
 def test_any_bytes_are_taken(data):
     """Any bytes at an input that may command by programs are taken without an error."""
     made = router(PROGRAMS)
-    for message in Parser().feed(data):
-        made.receive(MS, FOOT, message)
+    for now, message in enumerate(Parser().feed(data)):
+        made.receive(now * MS, FOOT, message)
     assert made.faults.counts == {}
