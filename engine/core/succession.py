@@ -27,6 +27,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
             new.sensing.outputs.update(old.sensing.outputs & {output})
         elif name in old.rig.outputs:
             out += new.output_left(now, output)
+    new.asked, new.muted = old.asked, old.muted
     _go_on(now, new, old, out)
     return out
 
@@ -44,6 +45,7 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
     if _untouched(new, old, before.number):
         new.plans[before.number] = before
     plan = new.plan = new.plans[before.number]
+    plan.mute(frozenset(new.muted))
     new.setlist.move_to(plan.number)
     if new.setlist.numbers == old.setlist.numbers:
         new.setlist.place = old.setlist.place

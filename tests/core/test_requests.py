@@ -14,6 +14,7 @@ from remote_noise import US, is_in_order, random_message, valid_messages
 
 from engine.core.bay import Bay
 from engine.core.remote import Route, own, plain_request, read_own, recall_request, route_request
+from engine.core.succession import take_over
 from engine.midi.machinecontrol import MachineControl, machine_control
 from engine.midi.packing import unpack
 from engine.midi.showcontrol import ShowControl, show_control
@@ -152,6 +153,19 @@ def test_without_outputs_for_answers_nothing_is_sent():
     made = router(SCENES.replace('to = ["brass"]\n"""', "").replace('device = 5\nto = ["brass"]', "device = 5"))
     assert answers(made, recall_request(US, 61)) == []
     assert made.scene == (61, "Finale")
+
+
+def test_an_edit_forgets_nothing():
+    """What was asked and is not carried out yet, and what is muted, stay so when an edited rig takes over."""
+    made = router()
+    made.mute(MS, "all", True, "test", [])
+    answers(made, plain_request(US, "ask backup"))
+    edited = bay(SCENES.replace("Finale", "Last dance").replace("Overture", "Prelude"))
+    take_over(2 * MS, edited, made)
+    assert [request.do for _, request in edited.asked] == ["ask backup"]
+    assert hexed(edited.receive(3 * MS, KEYS, b"\x90\x3c\x40")) == []
+    edited.mute(3 * MS, "all", False, "test", [])
+    assert hexed(edited.receive(3 * MS, KEYS, b"\x90\x3c\x40")) == ["90 3C 40"]
 
 
 # Who may
