@@ -84,7 +84,7 @@ class Bay(Router):
         remote = rig.remote
         self.device = remote.device if remote else ALL_CALL
         self.reply_to = tuple(self.outputs.index(name) for name in (remote.to if remote else ()))
-        self._remote = Remote(self.device, remote.programs if remote else False)
+        self.remote = Remote(self.device, remote.programs if remote else False)
         self._remote_inputs = {self.inputs.index(name) for name in (remote.inputs if remote else ())}
 
     def receive(self, now: int, source: int, message: bytes) -> list[Delivery]:
@@ -101,7 +101,7 @@ class Bay(Router):
             for asked in taken.commands:
                 self.outcomes.append(self.obey(now, asked, f"{self.inputs[source]}, {describe(message)}", out))
             return out
-        if source in self._remote_inputs and (request := self._remote.read(source, message)) is not None:
+        if source in self._remote_inputs and (request := self.remote.read(source, message)) is not None:
             carry_out(self, now, source, request, message, out)
             return out
         self._route(now, source, message, out)
@@ -318,10 +318,6 @@ class Bay(Router):
         self.ledger.forget_keys()
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
         return self.outcome("panic", True, text, source)
-
-    def go_on_muted(self, routes: set[str]) -> None:
-        """Those of these that this rig has stay muted."""
-        self.muted = routes & self._route_names
 
     def _with_control(self, now: int, asked: Command, source: str, out: list[Delivery]) -> Outcome:
         control = asked.control

@@ -16,6 +16,7 @@ from engine.midi.showcontrol import ALL_CALL, ALL_TYPES, LIGHTING, SOUND, read_s
 
 _VERSION: Final = 0x01
 HEAD: Final = bytes((SYSEX, 0x7D, 0x62, 0x6C, _VERSION))
+SET_ROUTE: Final = 0x07
 BLOCK: Final = 0x0A  # the command of a block of a backup, whichever way it goes
 
 _SHORTEST: Final = len(HEAD) + 4  # device, command, checksum, F7
@@ -29,7 +30,6 @@ _SHOW: Final = {"go": "next", "stop": "stop", "resume": "resume"}
 _MACHINE: Final = {"play": "play", "deferred play": "play", "stop": "halt", "pause": "halt"}
 
 _SCENE: Final = 0x01
-_SET_ROUTE: Final = 0x07
 _WITHOUT_DATA: Final = {
     0x02: "next",
     0x03: "back",
@@ -76,7 +76,7 @@ class Remote:
         """`device`: the id as on the wire, 0 to 111. `programs`: whether programs and songs are scenes' numbers."""
         self._device = device
         self._programs = programs
-        self._banks: dict[tuple[int, int], tuple[int, int]] = {}  # source and channel -> high and low byte
+        self.banks: dict[tuple[int, int], tuple[int, int]] = {}  # source and channel -> high and low byte
 
     def read(self, source: int, message: bytes) -> Request | None:
         """What a whole message asks for; None if it asks nothing of this rig. `source` is any number of its input."""
@@ -89,13 +89,13 @@ class Remote:
         status, wire = message[0] & 0xF0, (source, message[0] & 0x0F)
         if message[0] == _SONG_SELECT:
             return Request("scene", message[1] + 1)
-        high, low = self._banks.get(wire, (0, 0))
+        high, low = self.banks.get(wire, (0, 0))
         if status == PROGRAM:
             return Request("scene", (high << 7 | low) * 128 + message[1] + 1)
         if status != CONTROLLER or message[1] not in (_BANK_HIGH, _BANK_LOW):
             return None
         # a high byte sets the low byte to 0 (MIDI 1.0 p. 12)
-        self._banks[wire] = (message[2], 0) if message[1] == _BANK_HIGH else (high, message[2])
+        self.banks[wire] = (message[2], 0) if message[1] == _BANK_HIGH else (high, message[2])
         return Request("bank")
 
     def _read_show(self, message: bytes) -> Request | None:
@@ -125,7 +125,7 @@ class Remote:
         command, data = said.command, said.data
         if command == _SCENE and len(data) == 3:
             return Request("scene", number(data))
-        if command == _SET_ROUTE:
+        if command == SET_ROUTE:
             return _read_route(data)
         if command == BLOCK:
             return Request("block", None, message)
@@ -193,7 +193,7 @@ def recall_request(device: int, scene: int) -> bytes:
 
 def route_request(device: int, route: Route) -> bytes:
     """Set a route of the scene in force on or off."""
-    return own(device, _SET_ROUTE, seven(route.input, 2) + seven(route.output, 2) + bytes((route.on,)))
+    return own(device, SET_ROUTE, seven(route.input, 2) + seven(route.output, 2) + bytes((route.on,)))
 
 
 def plain_request(device: int, do: str) -> bytes:

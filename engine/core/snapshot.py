@@ -26,13 +26,28 @@ def burst(bay: Bay) -> list[Table]:
     return steps
 
 
-def with_route(bay: Bay, source: str, target: str, on: bool) -> list[Table]:
-    """The routes of the scene in force with one way from an input to an output added, or taken out of all of them."""
+def with_route(bay: Bay, source: str, target: str, on: bool) -> list[Table] | None:
+    """The routes of the scene in force with one way from an input to an output added, or taken out of all of them.
+
+    None if that is so already. Raises ValueError with a sentence if the routes of a scene cannot bring it about.
+    """
     scene = bay.rig.scene(bay.plan.number) if bay.plan else None
-    tables = [_route(route) for route in (scene.routes if scene else ())]
+    own = scene.routes if scene else ()
+    of_all, of_own = (
+        [one for one in routes if source in one.source and target in one.to] for routes in (bay.rig.routes, own)
+    )
+    joining = [*of_all, *of_own]
+    if on and joining and all(route.name in bay.muted for route in joining):
+        raise ValueError(f"the route {joining[0].name} from {source} to {target} is muted; unmute it")
+    if not on and of_all:
+        raise ValueError(
+            f"a route of every scene leads from {source} to {target}; mute it, or take it out of the rig file"
+        )
+    if on == bool(joining):
+        return None
+    tables = [_route(route) for route in own]
     if on:
-        joined = any(source in _listed(table["from"]) and target in _listed(table["to"]) for table in tables)
-        return tables if joined else [*tables, {"from": source, "to": target}]
+        return [*tables, {"from": source, "to": target}]
     return [part for table in tables for part in _without(table, source, target)]
 
 

@@ -16,8 +16,6 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     new.ledger, new.loops, new.outcomes, new.news = old.ledger, old.loops, old.outcomes, old.news
     new.timetable = old.timetable
     new.leaving = old.leaving
-    new.asked = old.asked
-    new.go_on_muted(old.muted)
     new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
     for index, wire in enumerate(old.wires):
         wire.change_speed(new.wires[index].speed)
@@ -33,6 +31,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
             new.sensing.outputs.update(old.sensing.outputs & {output})
         elif name in old.rig.outputs:
             out += new.output_left(now, output)
+    new.asked, new.muted, new.remote.banks = old.asked, old.muted, old.remote.banks
     _go_on(now, new, old, out)
     return out
 

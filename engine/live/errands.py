@@ -6,14 +6,13 @@ from typing import Final
 import trio
 
 from engine.core import dump, snapshot
-from engine.core.remote import BLOCK, Request, Route, answer_reply
+from engine.core.remote import BLOCK, SET_ROUTE, Request, Route, answer_reply
 from engine.live.show import Show
 from engine.live.workshop import Answer, Workshop
 from engine.rig import rewrite
 
 _ROUND: Final = 0.05  # seconds between looks at what was asked
 _PATIENCE: Final = 5_000_000_000  # ns without a block after which a dump has stopped
-_SET_ROUTE: Final = 0x07
 
 
 class Errands:
@@ -42,7 +41,7 @@ class Errands:
         elif request.do == "block" and isinstance(request.data, bytes):
             await self._take_block(source, request.data)
         elif request.do == "route" and isinstance(request.data, Route):
-            self._answer(source, _SET_ROUTE, await self._set_route(request.data))
+            self._answer(source, SET_ROUTE, await self._set_route(request.data))
 
     def send_backup(self, outputs: tuple[int, ...]) -> int:
         """The rig as it plays goes out as a dump; how many blocks."""
@@ -58,10 +57,10 @@ class Errands:
         found = collector.take(block)
         if not isinstance(found, str):
             self._collectors[source] = collector, now
+            if not found.taken:
+                self._show.tell(self._show.inputs[source], found.news)
             return
         self._collectors.pop(source, None)
-        if found == self._workshop.text:
-            return  # our own backup, come back
         self._answer(source, BLOCK, await self.restore(found, f"a dump from {self._show.inputs[source]}"))
 
     def _give_up(self) -> None:
@@ -74,6 +73,8 @@ class Errands:
 
     async def restore(self, text: str, where: str) -> Answer:
         """A whole rig takes the place of the one that plays, if it is in order."""
+        if text == self._workshop.text:
+            return {"done": True, "text": f"the rig of {where} is what plays already"}
         return await self._workshop.edit(lambda _: text, f"the rig of {where} plays")
 
     async def _set_route(self, route: Route) -> Answer:
@@ -82,8 +83,13 @@ class Errands:
         if bay.scene is None or route.input > len(inputs) or route.output > len(outputs):
             return {"done": False, "text": f"there is no input {route.input}, no output {route.output} or no scene"}
         source, target = inputs[route.input - 1], outputs[route.output - 1]
-        routes = snapshot.with_route(bay, source, target, route.on)
-        done = f"scene {bay.scene[0]}: {source} {'leads' if route.on else 'no longer leads'} to {target}"
+        done = f"scene {bay.scene[0]}: {source} {'leads' if route.on else 'does not lead'} to {target}"
+        try:
+            routes = snapshot.with_route(bay, source, target, route.on)
+        except ValueError as fault:
+            return {"done": False, "text": str(fault)}
+        if routes is None:
+            return {"done": True, "text": f"{done} already"}
         return await self._workshop.edit(partial(rewrite.set_routes, number=bay.scene[0], routes=routes), done)
 
     def _answer(self, source: int, command: int, answer: Answer) -> None:

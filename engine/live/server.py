@@ -29,7 +29,8 @@ from engine.live.picture import status, sync
 from engine.live.show import Event, Show
 from engine.live.workshop import Workshop
 
-_LONGEST: Final = 65536  # bytes of a request
+_LONGEST: Final = 8 << 20  # bytes of a request: a whole rig may come in one
+_SHORT: Final = 1 << 16  # bytes of a request that is read on the loop
 _FRAME: Final = 1 / 30  # seconds
 _AGES: Final = 1e9  # seconds
 _PATIENCE: Final = 1.0  # seconds a watcher may take to read, and a disk to write
@@ -125,7 +126,7 @@ class Server:
         with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
             async with stream, contextlib.aclosing(_lines(stream)) as lines:
                 async for line in lines:
-                    request = _parse(line)
+                    request = await _parsed(line)
                     if request is not None and request.get("do") == "watch":
                         await self._watched(stream)
                         return
@@ -221,6 +222,10 @@ async def _answer(stream: trio.SocketStream, answer: dict[str, Any]) -> None:
     await stream.send_all(json.dumps(answer).encode() + b"\n")
 
 
+async def _parsed(line: bytes) -> dict[str, Any] | None:
+    return _parse(line) if len(line) < _SHORT else await trio.to_thread.run_sync(_parse, line)
+
+
 def _parse(line: bytes) -> dict[str, Any] | None:
     try:
         request = json.loads(line)
@@ -231,10 +236,12 @@ def _parse(line: bytes) -> dict[str, Any] | None:
 
 async def _lines(stream: trio.SocketStream) -> AsyncGenerator[bytes, None]:
     """Whole lines; a line longer than allowed ends the talk."""
-    rest = b""
+    begun: list[bytes] = []
     async for piece in stream:
-        *lines, rest = (rest + piece).split(b"\n")
-        for line in lines:
-            yield line
-        if len(rest) > _LONGEST:
+        first, *others = piece.split(b"\n")
+        begun.append(first)
+        for other in others:
+            yield b"".join(begun)
+            begun = [other]
+        if sum(map(len, begun)) > _LONGEST:
             return

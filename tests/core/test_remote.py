@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from remote_noise import PLAIN, US, is_in_order, random_message, valid_messages
 
 from engine.core.remote import (
     Remote,
@@ -30,8 +31,6 @@ from engine.midi.timecode import RATES, read_label
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "remote.json").read_text(encoding="utf-8"))
 BY_ID = {entry["id"]: entry for entry in REFERENCE}
 DESK, KEYS = 0, 1
-US = 5
-PLAIN = ("next", "back", "panic", "ask scene", "ask routing", "ask backup")
 
 
 def heard(message: str | bytes, programs: bool = True) -> Request | None:
@@ -270,56 +269,11 @@ def test_the_routing_reply():
 
 # Whatever else may come
 
-CUE = rb"(?:[0-9]+(?:\.[0-9]+)*(?:\x00[0-9]+(?:\.[0-9]+)*){0,2})?"
-TIME = (
-    rb"(?:[\x00-\x17\x20-\x37\x40-\x57\x60-\x77])[\x00-\x3b\x40-\x7b][\x00-\x3b]"
-    rb"(?:[\x00-\x1d][\x00-\x63]|[\x20-\x3d][\x00-\x7f])"
-)
-SHOW = re.compile(rb"\xf0\x7f[\x05\x7f]\x02[\x01\x10-\x1f\x7f][\x01-\x03]" + CUE + rb"\xf7", re.DOTALL)
-MACHINE = re.compile(rb"\xf0\x7f[\x05\x7f]\x06(?:[\x01\x02\x03\x09]|\x44\x06\x01" + TIME + rb")\xf7", re.DOTALL)
-OWN = re.compile(
-    rb"\xf0\x7d\x62\x6c(\x01[\x05\x7f](?:\x01[\x00-\x7f]{3}|[\x02-\x06\x08]|\x07(?!\x00\x00|..\x00\x00)[\x00-\x7f]{4}[\x00\x01]"
-    rb"|\x0a[\x00-\x7f]*)[\x00-\x7f])\xf7",
-    re.DOTALL,
-)
-
-
-def is_in_order(message: bytes) -> bool:
-    """Whether a SysEx is a request, told from the layouts alone."""
-    if SHOW.fullmatch(message):
-        return len(message) <= 128
-    if MACHINE.fullmatch(message):
-        return len(message) == 6 or message[10] & 0x1F < (24, 25, 30, 30)[message[7] >> 5]
-    found = OWN.fullmatch(message)
-    return found is not None and sum(found[1]) % 128 == 0
-
-
-def random_message(chance: random.Random, valid: list[bytes]) -> bytes:
-    """Noise, noise behind a good start, or a valid message with a few bytes changed, lost, doubled or added."""
-    kind = chance.random()
-    if kind < 0.2:
-        return chance.randbytes(chance.randrange(24))
-    message = bytearray(chance.choice(valid))
-    if kind < 0.4:
-        start = chance.randrange(1, len(message))
-        return bytes(message[:start]) + bytes(chance.choices(range(128), k=chance.randrange(12))) + b"\xf7"
-    for _ in range(chance.randrange(3)):
-        place = chance.randrange(len(message))
-        message[place : place + chance.randrange(2)] = bytes(chance.choices(range(256), k=chance.randrange(2)))
-        if not message:
-            break
-    return bytes(message)
-
 
 def test_nothing_but_valid_messages_is_obeyed():
     """Of 100,000 random and half-right messages exactly those that are in order ask for something; none is an error."""
     chance = random.Random(1953)
-    valid = [
-        show_control(ShowControl(US, 0x10, *said)) for said in (("go", "61.5", "2", "3"), ("stop",), ("resume", "7"))
-    ]
-    valid += [machine_control(MachineControl(US, "play")), bytes.fromhex(BY_ID["mmc-locate"]["expected"])]
-    valid += [recall_request(US, 61), route_request(US, Route(2, 3, True)), own(US, 0x0A, b"\1\2\3\4")]
-    valid += [plain_request(US, do) for do in PLAIN]
+    valid = valid_messages()
     remote = Remote(US)
     obeyed = 0
     for _ in range(100_000):
