@@ -236,7 +236,7 @@ def _parse(line: bytes) -> dict[str, Any] | None:
 
 async def _lines(stream: trio.SocketStream) -> AsyncGenerator[bytes, None]:
     """Whole lines; a line longer than allowed ends the talk."""
-    begun: list[bytes] = []
+    begun: list[bytes | bytearray] = []
     async for piece in stream:
         first, *others = piece.split(b"\n")
         begun.append(first)
