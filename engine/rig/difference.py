@@ -91,6 +91,8 @@ def _route(route: Route) -> str:
 
 def _step(step: BurstStep) -> str:
     who = step.instrument or f"{step.output} channel {step.channel}"
+    if step.blank:
+        return f"{who}: blank"
     what = f'sound "{step.sound}"' if step.sound is not None else f"program {step.program}"
     return f"{who}: {what}" + (f", bank {step.bank[0]} {step.bank[1]}" if step.bank else "")
 

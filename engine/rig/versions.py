@@ -96,7 +96,7 @@ class Versions:
             present = self.path.read_bytes()
         except FileNotFoundError:
             present = None
-        if (None if present is None else _plain(_decoded(present))) != (None if expected is None else _plain(expected)):
+        if (None if present is None else plain(_decoded(present))) != (None if expected is None else plain(expected)):
             raise SaveFault(
                 f"{self.path} has changed on the disk since it was loaded; both texts were left as they are"
             )
@@ -144,21 +144,21 @@ class Versions:
         return self._folder / f"{number:06}.toml"
 
     def text(self, number: int) -> str:
-        """The text of a version, without a BOM. Raises SaveFault."""
+        """The text of a version, plain. Raises SaveFault."""
         try:
-            return _decoded(self._file(number).read_bytes())
+            return plain(_decoded(self._file(number).read_bytes()))
         except OSError:
             raise SaveFault(f"there is no version {number} of {self.path}; bayleaf save --history lists them") from None
 
     def undo(self) -> str:
         """The newest version that is not the present text; saving it can be undone likewise. Raises SaveFault."""
         try:
-            present = _plain(_decoded(self.path.read_bytes()))
+            present = plain(_decoded(self.path.read_bytes()))
         except OSError:
             present = ""
         for number in [version.number for version in self.list()]:
             text = self.text(number)
-            if _plain(text) != present:
+            if text != present:
                 return text
         raise SaveFault(f"there is no version of {self.path} before the present one")
 
@@ -196,8 +196,9 @@ def _decoded(data: bytes) -> str:
     return data.decode("utf-8-sig", errors="surrogateescape")
 
 
-def _plain(text: str) -> str:
-    return text.removeprefix("\ufeff").replace("\r\n", "\n")
+def plain(text: str) -> str:
+    """A text without a BOM, each line ended by one character."""
+    return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _as_file(text: str, present: bytes) -> bytes:

@@ -333,7 +333,7 @@ class Evening:
     async def edit(self, text: str, read: Callable[[], bool]) -> None:
         """The player saves the rig file, and it is read: that takes real time, but no virtual."""
         self.rig_file.write_text(text, encoding="utf-8")
-        await self.until(lambda: self.edits._seen == self.edits._stamp(), S)
+        await self.until(lambda: self.edits._handled == self.edits._stamp(), S)
         for _ in range(100_000):
             if read():
                 break
