@@ -5,7 +5,7 @@ from typing import Any
 from engine.core.bay import Bay
 from engine.core.burst import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
-from engine.rig.models import Instrument, Rig, Route
+from engine.rig.models import Instrument, Rig, Route, Scene
 
 Table = dict[str, Any]
 
@@ -16,13 +16,19 @@ def routes(bay: Bay) -> list[Table]:
     return [_route(route) for route in (scene.routes if scene else ()) if route.name not in bay.muted]
 
 
-def burst(bay: Bay) -> list[Table]:
-    """The bank and program that each channel of each output was last told, as steps of a burst."""
+def burst(bay: Bay, over: Scene | None = None) -> list[Table]:
+    """The bank and program that each channel of each output was last told, as steps of a burst.
+
+    The blank steps of the scene it is to be stored `over` keep their places.
+    """
     steps = []
     for index, output in enumerate(bay.outputs):
         if output in bay.rig.outputs:
             for channel, unit in sorted(bay.ledger.sounds(index).items()):
                 steps.append(_step(bay.rig, output, channel + 1, unit))
+    for place, step in enumerate(over.burst if over else ()):
+        if step.blank:
+            steps.insert(place, step.model_dump(mode="json", exclude_unset=True))
     return steps
 
 

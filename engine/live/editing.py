@@ -97,9 +97,10 @@ def _change(show: Show, request: dict[str, Any]) -> tuple[Change, str] | Answer:
 def _store(show: Show, number: int, name: str | None) -> tuple[Change, str]:
     scene = show.bay.rig.scene(number)
     called = name or (scene.name if scene is not None else f"Scene {number}")
-    routes, burst = snapshot.routes(show.bay), snapshot.burst(show.bay)
+    routes, burst = snapshot.routes(show.bay), snapshot.burst(show.bay, scene)
+    sounds = sum("program" in step or "sound" in step for step in burst)
     change = partial(rewrite.put_scene, number=number, name=called, routes=routes, burst=burst)
-    counted = f"{_many(len(routes), 'route')}, {_many(len(burst), 'sound')}"
+    counted = f"{_many(len(routes), 'route')}, {_many(sounds, 'sound')}"
     return change, f"what plays is stored as scene {number} {called}: {counted}"
 
 

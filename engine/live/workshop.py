@@ -69,7 +69,7 @@ class Workshop:
             if fault is not None:
                 return {"done": False, "text": fault}
             self._remember(before, done)
-            return {"done": True, "text": done + self._standing()}
+            return {"done": True, "text": done + self._plays_on() + self._standing()}
 
     async def take_back(self) -> Answer:
         """Play what played before the last live edit."""
@@ -97,6 +97,11 @@ class Workshop:
         if self.text != before:
             self._before.append((before, done))
             del self._before[:-_UNDO], self._after[:]
+
+    def _plays_on(self) -> str:
+        scene = self._show.bay.scene
+        gone = scene is not None and scene[0] not in self._show.bay.plans
+        return "; it plays on until another is recalled" if gone else ""
 
     def _standing(self) -> str:
         return "; not in the file yet (bayleaf save)" if self.unsaved else "; the file holds this"
@@ -136,7 +141,7 @@ class Workshop:
     def _differs(self, now: str) -> Answer:
         shown = difference.text(now, self.text, str(self._file), "what plays")
         told = f"{self._file} has changed on the disk since it was loaded, so nothing was saved. Choose"
-        ways = "save --playing (what plays goes into the file) or save --file (what it holds plays)"
+        ways = "bayleaf save --playing (what plays goes into the file) or bayleaf save --file (what it holds plays)"
         return {"done": False, "text": f"{told} {ways}; the other text is kept as a version. They differ in:\n{shown}"}
 
     async def undo_save(self) -> Answer:

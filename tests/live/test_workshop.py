@@ -47,6 +47,15 @@ class Desk:
         return [kept.text(each["number"]) for each in (await self.save("history"))["versions"]]
 
 
+async def until(condition):
+    """Wait until this is so."""
+    with trio.fail_after(60):
+        while True:
+            if condition():
+                return
+            await trio.sleep(0.01)
+
+
 @pytest.fixture
 def desk(tmp_path):
     """A show whose file nobody watches."""
@@ -250,3 +259,20 @@ async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_
     await desk.scenes("undo")
     await until(lambda: desk.names()[1] == "Parade")
     assert desk.show.refused is None
+
+
+async def test_storing_keeps_blank_steps(desk):
+    """Stored over a scene with a blank burst step, the step keeps its place, and is told as blank."""
+    blank = '{ output = "brass", channel = 3 }, { instrument = "string-machine", bank'
+    made = desk.workshop.text.replace('{ instrument = "string-machine", bank', blank)
+    await editing.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    assert (await desk.scenes("store", 1))["done"]
+    assert desk.workshop.text == made
+
+
+async def test_a_scene_that_is_deleted_while_it_plays(desk):
+    """It plays on, and the answer says so."""
+    said = await desk.scenes("delete", 1)
+    assert said["text"].startswith("scene 1 deleted; it plays on until another is recalled; not in the file yet")
+    desk.bench.play(0, "90 3C 40")
+    assert "90 3C 40" in desk.bench.heard("strings")
