@@ -270,9 +270,29 @@ async def test_storing_keeps_blank_steps(desk):
     assert desk.workshop.text == made
 
 
+async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk):
+    """Stored over a scene with a blank step for an instrument that sounds, the step gets that sound."""
+    made = desk.workshop.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
+    await editing.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    assert (await desk.scenes("store", 9))["done"]
+    assert desk.show.bay.rig.scene(9).burst == desk.show.bay.rig.scene(1).burst
+
+
 async def test_a_scene_that_is_deleted_while_it_plays(desk):
     """It plays on, and the answer says so."""
     said = await desk.scenes("delete", 1)
     assert said["text"].startswith("scene 1 deleted; it plays on until another is recalled; not in the file yet")
     desk.bench.play(0, "90 3C 40")
     assert "90 3C 40" in desk.bench.heard("strings")
+
+
+async def test_a_scene_that_is_renumbered_while_it_plays(desk):
+    """It goes on under its new number, its burst is not sent again, and next goes on from its place."""
+    desk.bench.heard("strings")
+    desk.bench.play(0, "90 3C 40")
+    said = await desk.scenes("renumber", 1, new=41)
+    assert said["text"] == "scene 1 is now scene 41; not in the file yet (bayleaf save)"
+    assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
+    desk.bench.play(0, "80 3C 40")
+    assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
+    assert desk.show.command("next").scene == (2, "March")
