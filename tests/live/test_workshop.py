@@ -296,3 +296,11 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk):
     desk.bench.play(0, "80 3C 40")
     assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
     assert desk.show.command("next").scene == (2, "March")
+
+
+async def test_a_file_edited_before_the_first_look_is_followed(desk, nursery):
+    """What was written into the file between its reading and the first look plays."""
+    desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
+    late = Workshop(desk.show, desk.file, TEXT)
+    nursery.start_soon(late.run)
+    await until(lambda: desk.names()[1] == "Parade")
