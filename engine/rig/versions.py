@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 KEPT: Final = 50
 _UNFINISHED: Final = ".saving"  # how the names of files end that are being written
+_MODE: Final = 0o644  # of a file that was not there
 _BOM: Final = b"\xef\xbb\xbf"
 
 
@@ -35,14 +36,27 @@ class Versions:
         self.path = Path(os.path.realpath(path))
         self._folder = self.path.with_name(f".{self.path.name}.versions")
 
-    def save(self, text: str, expected: str | None) -> None:
+    def present(self) -> str | None:
+        """What the file holds, plain, bytes that are not UTF-8 as surrogates; None if there is no file.
+
+        Raises SaveFault.
+        """
+        try:
+            return plain(_decoded(self.path.read_bytes()))
+        except FileNotFoundError:
+            return None
+        except OSError as fault:
+            raise SaveFault(f"{self.path} cannot be read: {_reason(fault)}") from None
+
+    def save(self, text: str, expected: str | None) -> list[str]:
         """Write the file, its present text kept as a version first; `expected` is that text, None if there is no file.
 
-        A BOM and the kind of line end of the file stay, whichever kind `text` and `expected` have.
+        A BOM and the kind of line end of the file stay, whichever kind `text` and `expected` have. The answer names the
+        files that a save which was killed had left half-written, and that are taken away now.
         Raises SaveFault, and then the old file is intact, unless the sentence says that the new one is written.
         """
         try:
-            made = self._save(text, expected)
+            made, swept = self._save(text, expected)
         except OSError as fault:
             raise SaveFault(f"{self.path} could not be saved, and stays as it was: {_reason(fault)}") from None
         try:
@@ -56,39 +70,44 @@ class Versions:
             raise SaveFault(
                 f"{self.path} was written but does not read back so, and its former text is the newest version"
             )
+        return swept
 
-    def keep(self, text: str) -> None:
-        """Make a text the newest version; the file stays as it is. Raises SaveFault."""
+    def keep(self, text: str) -> int:
+        """Make a text the newest version, and give its number; the file stays as it is. Raises SaveFault."""
         try:
             self._sweep()
-            present, mode = self.path.read_bytes(), self._mode()
-            self._keep(_as_file(text, present), mode)
+            there = self.path.exists()
+            present, mode = (self.path.read_bytes(), self._mode()) if there else (b"", _MODE)
+            return self._keep(_as_file(text, present), mode)
         except OSError as fault:
             raise SaveFault(f"no version of {self.path} could be kept: {_reason(fault)}") from None
 
-    def _save(self, text: str, expected: str | None) -> bytes:
-        """Write the file; what was written."""
+    def _save(self, text: str, expected: str | None) -> tuple[bytes, list[str]]:
+        """Write the file; what was written, and what was swept away."""
         present = self._expected_bytes(expected)
-        self._sweep()
-        made, mode = _as_file(text, present or b""), 0o644
+        swept = self._sweep()
+        made, mode = _as_file(text, present or b""), _MODE
         if present is not None:
             mode = self._mode()
             if not mode & 0o222 or not os.access(self.path, os.W_OK):
                 raise SaveFault(f"{self.path} is read-only and stays as it was; allow writing to it first")
             self._keep(present, mode)
         self._put(self.path, made, mode, expected)
-        return made
+        return made, swept
 
     def _mode(self) -> int:
         return self.path.stat().st_mode & 0o7777
 
-    def _sweep(self) -> None:
-        """Take away what a save that was killed half-way left lying."""
+    def _sweep(self) -> list[str]:
+        """Take away what a save that was killed half-way left lying; the names of it."""
+        swept = []
         for folder, start in ((self.path.parent, f".{self.path.name}."), (self._folder, ".")):
             if folder.is_dir():
                 for file in folder.iterdir():
                     if file.name.startswith(start) and file.name.endswith(_UNFINISHED):
                         file.unlink(missing_ok=True)
+                        swept.append(file.name)
+        return swept
 
     def _expected_bytes(self, expected: str | None) -> bytes | None:
         """What the file holds. Raises SaveFault if that is not what is expected."""
@@ -110,6 +129,7 @@ class Versions:
                 file.write(made)
                 file.flush()
                 os.fsync(file.fileno())
+            self._give_to_owner(Path(name))
             os.chmod(name, mode)
             if Path(name).read_bytes() != made:
                 raise SaveFault(f"{path} stays as it was, for the disk did not give back what was written to it")
@@ -121,19 +141,28 @@ class Versions:
             raise
         _settle(path.parent)
 
+    def _give_to_owner(self, made: Path) -> None:
+        """Where root saves a file of somebody else it stays theirs; others may not give files away, and need not."""
+        with contextlib.suppress(OSError):
+            file, new = self.path.stat(), made.stat()
+            if (file.st_uid, file.st_gid) != (new.st_uid, new.st_gid):
+                os.chown(made, file.st_uid, file.st_gid)
+
     # Versions
 
-    def _keep(self, present: bytes, mode: int) -> None:
+    def _keep(self, present: bytes, mode: int) -> int:
         numbers = self._numbers()
         if numbers and self._file(numbers[-1]).read_bytes() == present:
-            return
+            return numbers[-1]
         if not self._folder.is_dir():
             self._folder.mkdir(mode=0o700)
+            self._give_to_owner(self._folder)
             _settle(self.path.parent)
         number = numbers[-1] + 1 if numbers else 1
         self._put(self._file(number), present, mode, None)
         for old in [*numbers, number][:-KEPT]:
             self._file(old).unlink(missing_ok=True)
+        return number
 
     def _numbers(self) -> tuple[int, ...]:
         if not self._folder.is_dir():
@@ -152,10 +181,7 @@ class Versions:
 
     def undo(self) -> str:
         """The newest version that is not the present text; saving it can be undone likewise. Raises SaveFault."""
-        try:
-            present = plain(_decoded(self.path.read_bytes()))
-        except OSError:
-            present = ""
+        present = self.present()
         for number in [version.number for version in self.list()]:
             text = self.text(number)
             if text != present:

@@ -3,10 +3,12 @@
 import errno
 import json
 import os
+import random
 import resource
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -131,6 +133,34 @@ def test_the_next_save_works_and_cleans_up(saves: list[dict[str, Any]]) -> None:
     assert any(save["unfinished"] for save in saves) == any(save["killed"] for save in saves)
 
 
+def test_a_save_killed_at_any_moment_leaves_whole_texts(file: Path) -> None:
+    """A process that saves again and again and is killed from outside leaves the file and every version whole."""
+    texts = ["".join(f"{word} {line}\n" for line in range(2000)) for word in ("tick", "tock")]
+    code = """
+import itertools, pathlib, sys
+from engine.rig.versions import Versions
+file = pathlib.Path(sys.argv[1])
+texts = ["".join(f"{word} {line}\\n" for line in range(2000)) for word in ("tick", "tock")]
+print("ready", flush=True)
+for new in itertools.cycle(texts):
+    Versions(file).save(new, file.read_text())
+"""
+    moments = random.Random(7)
+    file.write_text(texts[1])
+    for _ in range(25):
+        with subprocess.Popen([sys.executable, "-c", code, str(file)], stdout=subprocess.PIPE) as child:
+            assert child.stdout is not None
+            child.stdout.readline()
+            time.sleep(moments.uniform(0, 0.06))
+            child.kill()
+        assert child.returncode == -signal.SIGKILL
+        assert file.read_text() in texts
+        kept = Versions(file)
+        assert all(kept.text(each.number) in texts for each in kept.list())
+    Versions(file).save("after\n", file.read_text())
+    assert not list(file.parent.rglob("*.saving"))
+
+
 def _no_more_than(size: int, action: signal.Handlers) -> Callable[[], None]:
     """A file of a child may have so many bytes; one more ends it (SIG_DFL) or fails (SIG_IGN)."""
 
@@ -224,3 +254,20 @@ def test_a_text_is_kept_without_the_file(file: Path) -> None:
     Versions(file).keep("played\n")
     assert file.read_text() == "one\n"
     assert Versions(file).undo() == "played\n"
+
+
+def test_a_text_is_kept_where_no_file_is(file: Path) -> None:
+    """A text can be kept though the file is gone, and the file is not made by that."""
+    file.unlink()
+    assert Versions(file).keep("played\n") == 1
+    assert Versions(file).present() is None
+    assert Versions(file).undo() == "played\n"
+
+
+def test_the_file_and_its_versions_stay_its_owners(file: Path) -> None:
+    """Where root saves a file of somebody else, file, folder and versions are theirs; others save only their own."""
+    owner = 12345 if os.geteuid() == 0 else os.geteuid()
+    os.chown(file, owner, -1)
+    Versions(file).save("two\n", "one\n")
+    folder = file.with_name(".pit.toml.versions")
+    assert {path.stat().st_uid for path in (file, folder, *folder.iterdir())} == {owner}
