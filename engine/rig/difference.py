@@ -9,9 +9,20 @@ from engine.rig.models import BurstStep, Rig, Route, Scene
 _SECTIONS = {"inputs": "input", "outputs": "output", "instruments": "instrument"}
 
 
-def scenes(rig_a: Rig, number_a: int, rig_b: Rig, number_b: int) -> list[str]:
-    """Sentences; empty if the two are equal but for the number. Raises KeyError for a number that is not there."""
-    return _scenes(_found(rig_a, number_a), _found(rig_b, number_b))
+def scenes(rig: Rig, number_a: int, number_b: int) -> list[str]:
+    """What differs between two scenes of a rig, sentences; empty if they are equal but for the number.
+
+    Raises KeyError for a number that is not there.
+    """
+    a, b = _found(rig, number_a), _found(rig, number_b)
+    told = [
+        f"{word}: {_plain(one)} in {number_a}, {_plain(other)} in {number_b}" for word, one, other in _settings(a, b)
+    ]
+    for word, before, after in _lists(a, b):
+        told += [f"only in {number_a}: {word} {each}" for each in before if each not in after]
+        told += [f"only in {number_b}: {word} {each}" for each in after if each not in before]
+        told += _reordered(word, before, after)
+    return told
 
 
 def rigs(a: Rig, b: Rig) -> list[str]:
@@ -21,10 +32,17 @@ def rigs(a: Rig, b: Rig) -> list[str]:
         told += _named(word, getattr(a, section), getattr(b, section))
     told += _listed("route for every scene", list(map(_route, a.routes)), list(map(_route, b.routes)))
     before, after = ({scene.number: scene for scene in rig.scenes} for rig in (a, b))
+    names = {scene.name: scene for scene in b.scenes}
+    for number, scene in [*before.items()]:
+        now = names.get(scene.name)
+        if number not in after and now is not None and now.number not in before:
+            told.append(f"scene {number} {scene.name} is scene {now.number} now")
+            before = {(now.number if key == number else key): value for key, value in before.items()}
     told += [f"scene {number} {scene.name} is gone" for number, scene in before.items() if number not in after]
     told += [f"scene {number} {scene.name} is new" for number, scene in after.items() if number not in before]
-    for number in before.keys() & after.keys():
-        told += [f"scene {number}: {each}" for each in _scenes(before[number], after[number])]
+    for number in before:
+        if number in after:
+            told += [f"scene {number}: {each}" for each in _changed(before[number], after[number])]
     common = [[number for number in one if number in other] for one, other in ((before, after), (after, before))]
     told += ["the scenes stand in another order"] if common[0] != common[1] else []
     told += _listed("set list", list(map(_plain, a.setlists)), list(map(_plain, b.setlists)))
@@ -49,22 +67,35 @@ def _found(rig: Rig, number: int) -> Scene:
     raise KeyError(number)
 
 
-def _scenes(a: Scene, b: Scene) -> list[str]:
-    told = [
-        f"{word} was {_plain(one)}, is {_plain(other)}"
-        for word, one, other in (("name", a.name, b.name), ("at", a.at, b.at), ("held", a.held, b.held))
-        if one != other
+def _settings(a: Scene, b: Scene) -> list[tuple[str, Any, Any]]:
+    """What two scenes have differently, but for lists."""
+    pairs = (("name", a.name, b.name), ("at", a.at, b.at), ("held", a.held, b.held))
+    return [(word, one, other) for word, one, other in pairs if one != other]
+
+
+def _lists(a: Scene, b: Scene) -> list[tuple[str, list[str], list[str]]]:
+    return [
+        ("route", list(map(_route, a.routes)), list(map(_route, b.routes))),
+        ("burst step", list(map(_step, a.burst)), list(map(_step, b.burst))),
     ]
-    told += _listed("route", list(map(_route, a.routes)), list(map(_route, b.routes)))
-    return told + _listed("burst step", list(map(_step, a.burst)), list(map(_step, b.burst)))
+
+
+def _changed(a: Scene, b: Scene) -> list[str]:
+    told = [f"{word} was {_plain(one)}, is {_plain(other)}" for word, one, other in _settings(a, b)]
+    for word, before, after in _lists(a, b):
+        told += _listed(word, before, after)
+    return told
 
 
 def _listed(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:
     told = [f"{word} taken out: {each}" for each in before if each not in after]
     told += [f"{word} added: {each}" for each in after if each not in before]
-    if not told and before != after:
-        told = [f"the {word}s stand in another order or number"]
-    return told
+    return told + _reordered(word, before, after)
+
+
+def _reordered(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:
+    same = set(before) == set(after) and before != after
+    return [f"the {word}s stand in another order or number"] if same else []
 
 
 def _named(word: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
