@@ -52,17 +52,22 @@ def save(
     diff: Annotated[bool, typer.Option("--diff", help="Show what plays and is not in the file yet.")] = False,
     playing: Annotated[bool, typer.Option("--playing", help="Write what plays, though the file was edited.")] = False,
     file: Annotated[bool, typer.Option("--file", help="Play what the edited file holds instead.")] = False,
+    version: Annotated[
+        int | None, typer.Option("--version", min=1, help="For --undo and --diff: this one of --history instead.")
+    ] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
     """Write what plays into the rig file, read it back and say what changed."""
     if sum((undo, history, diff, playing, file)) > 1:
         raise typer.BadParameter("choose one of --undo, --history, --diff, --playing, --file")
+    if version is not None and not (undo or diff):
+        raise typer.BadParameter("--version goes with --undo or --diff")
     if history:
         _history(name, json)
         return
     if undo or diff:
-        _ask(name, {"do": "save", "what": "undo" if undo else "diff"}, json)
+        _ask(name, {"do": "save", "what": "undo" if undo else "diff", "version": version}, json)
         return
     _ask(name, {"do": "save", "choice": "playing" if playing else "file" if file else None}, json)
 
@@ -92,7 +97,7 @@ def diff(
             raise Fault(
                 f"there is no scene {number} in {rig}; it has {', '.join(str(s.number) for s in loaded.scenes)}"
             )
-    told = scenes_difference(loaded, first, loaded, second)
+    told = scenes_difference(loaded, first, second)
     if json:
         as_json({"scenes": [first, second], "differences": told})
         return

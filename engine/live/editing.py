@@ -7,7 +7,7 @@ from engine.core import snapshot
 from engine.live.errands import Errands
 from engine.live.show import Show
 from engine.live.workshop import Answer, Change, Workshop
-from engine.rig import rewrite
+from engine.rig import callers, rewrite
 
 _UNKNOWN = {"done": False, "text": "scenes takes list, copy, rename, renumber, move, delete, store, undo or redo"}
 
@@ -26,7 +26,7 @@ async def obey(show: Show, workshop: Workshop, errands: Errands, request: dict[s
     if request["do"] == "learn":
         return await _learn(workshop, request.get("control"))
     if request["do"] == "save":
-        return await _save(workshop, what, request.get("choice"))
+        return await _save(workshop, what, request.get("choice"), request.get("version"))
     if what == "list":
         return _listed(show)
     if what == "undo":
@@ -52,13 +52,15 @@ async def _learn(workshop: Workshop, control: object) -> Answer:
     return await workshop.edit(lambda: (partial(rewrite.add_control, control=control), "the control works"))
 
 
-async def _save(workshop: Workshop, what: object, choice: object) -> Answer:
+async def _save(workshop: Workshop, what: object, choice: object, version: object) -> Answer:
+    if version is not None and type(version) is not int:
+        return {"done": False, "text": "a version's number is a whole number"}
     if what == "undo":
-        return await workshop.undo_save()
+        return await workshop.undo_save(version)
     if what == "history":
         return await workshop.history()
     if what == "diff":
-        return await workshop.unsaved_difference()
+        return await workshop.unsaved_difference(version)
     return await workshop.save(choice if choice in ("playing", "file") else None)
 
 
@@ -80,15 +82,18 @@ def _change(show: Show, request: dict[str, Any]) -> tuple[Change, str] | Answer:
         return {"done": False, "text": "a scene's name is a text"}
     if what == "copy" and new is not None:
         return partial(rewrite.copy_scene, number=number, new=new, name=name), f"scene {number} copied to {new}"
+    rig = show.bay.rig
     if what == "rename" and name is not None:
-        return partial(rewrite.rename_scene, number=number, name=name), f"scene {number} is now {name}"
+        done = f"scene {number} is now {name}{callers.following(rig, number, by_name=True)}"
+        return partial(rewrite.rename_scene, number=number, name=name), done
     if what == "renumber" and new is not None:
-        return partial(rewrite.renumber_scene, number=number, new=new), f"scene {number} is now scene {new}"
+        done = f"scene {number} is now scene {new}{callers.following(rig, number, by_name=False)}"
+        return partial(rewrite.renumber_scene, number=number, new=new), done
     if what == "move":
         place = f"stands before {new}" if new is not None else "stands last"
         return partial(rewrite.move_scene, number=number, before=new), f"scene {number} {place}"
     if what == "delete":
-        return partial(rewrite.delete_scene, number=number), f"scene {number} deleted"
+        return partial(rewrite.delete_scene, number=number), f"scene {number} deleted{callers.left(rig, number)}"
     if what == "store":
         return _store(show, number, name)
     return _UNKNOWN

@@ -406,6 +406,10 @@ class Show:
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
         self.bay.outcomes.clear()
+        self.keep_place()
+
+    def keep_place(self) -> None:
+        """Have it written down where the show is, if it has moved since that was last done."""
         standing = self.bay.standing
         if standing is not None and standing != self._stood:
             self._stood = standing

@@ -66,7 +66,11 @@ class Stage:
                     errands = Errands(show, workshop)
                     server = Server(show, workshop, errands, claim.listener, self._written)
                     tasks = server.serve, Watch(show, opener).run, workshop.run, errands.run, Osc(show).run
-                    await self._perform(show, inbox, tasks)
+                    try:
+                        await self._perform(show, inbox, tasks)
+                    finally:
+                        with trio.move_on_after(_FAREWELL, shield=True):
+                            await workshop.leave()
                     nursery.cancel_scope.cancel()
         finally:
             claim.release()

@@ -14,12 +14,11 @@ import trio
 
 from engine.core.bay import Bay
 from engine.live.adopting import adopt
+from engine.live.shelf import Shelf, counted, lines
 from engine.live.show import Show
-from engine.rig import difference
-from engine.rig.load import RigError, read, text_of
-from engine.rig.models import Rig
+from engine.rig.load import RigError, read
 from engine.rig.rewrite import EditFault
-from engine.rig.versions import SaveFault, Versions, plain
+from engine.rig.versions import SaveFault, plain
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.25  # seconds between looks at the file
@@ -43,7 +42,7 @@ class Workshop:
         self._on_disk = text  # what the file held when it was last read or written here
         self._before: list[tuple[str, str]] = []  # (text, what was done to it), the newest last
         self._after: list[tuple[str, str]] = []  # (text, what made it), taken back and to be had again, the next last
-        self._versions = Versions(file)
+        self._shelf = Shelf(file)
         self._lock = trio.Lock()
         self._handled: _Stamp | None = None  # the file as it was when it was last looked into
 
@@ -126,110 +125,114 @@ class Workshop:
     async def save(self, choice: str | None = None) -> Answer:
         """Write what plays into the file and prove it; `choice` is "playing" or "file" if the file has changed."""
         async with self._lock:
-            now = await trio.to_thread.run_sync(self._file_text)
-            if now is None:
-                return {"done": False, "text": f"{self._file} cannot be read; nothing was saved"}
+            try:
+                now = await self._shelf.present()
+            except SaveFault as fault:
+                return _refusal(f"{fault}; nothing was saved, and what plays plays on")
             if self.text == now:
                 self._agrees()
                 return {"done": True, "text": f"{self._file} holds what plays already; nothing to save"}
-            if choice == "file":
-                return await self._take_file(now)
-            if now != self._on_disk and choice is None:
+            if choice == "file" and now is not None:
+                return await self._take_file()
+            if choice == "file" or (now != self._on_disk and choice is None):
                 return self._differs(now)
             return await self._write(now)
 
-    def _differs(self, now: str) -> Answer:
-        shown = difference.text(now, self.text, str(self._file), "what plays")
+    def _differs(self, now: str | None) -> Answer:
+        if now is None:
+            return _refusal(
+                f"{self._file} is no longer there, so nothing was saved. "
+                "Put it back, or make it again of what plays: bayleaf save --playing"
+            )
+        shown = lines(now, self.text, str(self._file), "what plays")
         told = f"{self._file} has changed on the disk since it was loaded, so nothing was saved. Choose"
         ways = "bayleaf save --playing (what plays goes into the file) or bayleaf save --file (what it holds plays)"
-        return {"done": False, "text": f"{told} {ways}; the other text is kept as a version. They differ in:\n{shown}"}
+        return _refusal(f"{told} {ways}; the other text is kept as a version. They differ in:\n{shown}")
 
-    async def undo_save(self) -> Answer:
-        """Play and save the version before the present one."""
+    async def undo_save(self, version: int | None = None) -> Answer:
+        """Play and save a version: the one before the present text, or this one."""
         async with self._lock:
-            now = await trio.to_thread.run_sync(self._file_text)
-            if now is None:
-                return {"done": False, "text": f"{self._file} cannot be read; nothing was changed"}
-            if now != self._on_disk:
-                return self._differs(now)
             before = self.text
             try:
-                text = await trio.to_thread.run_sync(self._versions.undo)
+                now = await self._shelf.present()
+                if now != self._on_disk:
+                    return self._differs(now)
+                text = await self._shelf.former(version)
             except SaveFault as fault:
-                return {"done": False, "text": str(fault)}
+                return _refusal(f"{fault}; nothing was changed")
+            which = "the version before" if version is None else f"version {version}"
             refusal = await self._play(lambda _: text)
             if refusal is not None:
-                return {
-                    "done": False,
-                    "text": f"the version before cannot be played, and nothing was changed: {refusal}",
-                }
-            self._remember(before, "the version before the present one plays")
+                another = "choose another of bayleaf save --history with bayleaf save --undo --version"
+                return _refusal(f"{which} cannot be played, and nothing was changed ({refusal}); {another}")
+            self._remember(before, f"{which} plays")
             return await self._write(now)
 
     async def history(self) -> Answer:
         """The versions that are kept, newest first."""
         try:
-            versions = await trio.to_thread.run_sync(self._versions.list)
+            listed = await self._shelf.listed()
         except SaveFault as fault:
-            return {"done": False, "text": str(fault)}
-        listed = [{"number": each.number, "time": each.time, "bytes": each.size} for each in versions]
-        return {"done": True, "text": _counted(len(listed)), "versions": listed}
+            return _refusal(str(fault))
+        return {"done": True, "text": counted(len(listed)), "versions": listed}
 
-    async def unsaved_difference(self) -> Answer:
-        """What plays and is not in the file, line by line."""
-        now = await trio.to_thread.run_sync(self._file_text)
-        if now is None:
-            return {"done": False, "text": f"{self._file} cannot be read"}
-        shown = difference.text(now, self.text, str(self._file), "what plays")
-        return {"done": True, "text": shown or "what plays is what the file holds"}
-
-    async def _write(self, expected: str) -> Answer:
+    async def unsaved_difference(self, version: int | None = None) -> Answer:
+        """What plays and is not in the file, or not in this version, line by line."""
+        named = str(self._file) if version is None else f"version {version}"
         try:
-            await trio.to_thread.run_sync(self._versions.save, self.text, expected)
-            saved = await trio.to_thread.run_sync(self._read_back)
+            held = await (self._shelf.present() if version is None else self._shelf.former(version))
+        except SaveFault as fault:
+            return _refusal(str(fault))
+        if held is None:
+            return _refusal(f"{self._file} is no longer there; bayleaf save --playing makes it again of what plays")
+        shown = lines(held, self.text, named, "what plays")
+        return {"done": True, "text": shown or f"what plays is what {named} holds"}
+
+    async def _write(self, expected: str | None) -> Answer:
+        try:
+            saved = await self._shelf.write(self.text, expected)
         except (SaveFault, RigError) as fault:
-            return {"done": False, "text": str(fault)}
-        changes = await trio.to_thread.run_sync(self._changes, expected, saved)
+            return _refusal(str(fault))
         self._agrees()
-        if saved != self._show.bay.rig:
-            return {"done": False, "text": f"{self._file} was saved, but what it holds is not what plays"}
-        listed = "".join(f"\n  {each}" for each in changes) or "\n  nothing that is played changed"
+        if saved.rig != self._show.bay.rig:
+            return _refusal(f"{self._file} was saved, but what it holds is not what plays")
+        listed = "".join(f"\n  {each}" for each in saved.changes)
         return {"done": True, "text": f"saved in {self._file}, read back: it is what plays. What changed:{listed}"}
 
-    async def _take_file(self, theirs: str) -> Answer:
-        before = self.text
-        if self.unsaved:
-            try:
-                await trio.to_thread.run_sync(self._versions.keep, before)
-            except SaveFault as fault:
-                return {"done": False, "text": f"{fault}; so what plays plays on"}
-        fault_text = await self._play(lambda _: theirs)
-        if fault_text is not None:
-            return {"done": False, "text": fault_text}
+    async def _take_file(self) -> Answer:
+        before, kept = self.text, ""
+        try:
+            text = await self._shelf.proper()
+            if self.unsaved:
+                number = await self._shelf.keep(before)
+                kept = f"; what played is kept as version {number}, and scenes undo brings it back"
+        except (SaveFault, RigError) as fault:
+            return _refusal(f"{fault}; what plays plays on")
+        refusal = await self._play(lambda _: text)
+        if refusal is not None:
+            return _refusal(f"{refusal}; what plays plays on")
         self._remember(before, f"what {self._file.name} holds plays")
         self._agrees()
-        kept = "what played is the newest version (save --history), and scenes undo brings it back"
-        return {"done": True, "text": f"what {self._file} holds plays; {kept}"}
+        return {"done": True, "text": f"what {self._file} holds plays{kept}"}
 
     def _agrees(self) -> None:
-        """The file holds what plays."""
+        """The file holds what plays; the scene to begin with the next time has the number it has there."""
         self._on_disk = self.text
         self._show.refused = None
+        self._show.keep_place()
 
-    def _read_back(self) -> Rig:  # worker thread
-        return read(self._file_text() or "", str(self._file))
-
-    def _changes(self, before: str, rig: Rig) -> list[str]:  # worker thread
+    async def leave(self) -> None:
+        """At the end of the show: live edits that were not saved are kept as a version, and that is told."""
+        if not self.unsaved:
+            return
+        told = "live edits were not saved"
         try:
-            return difference.rigs(read(before, str(self._file)), rig)
-        except RigError:
-            return []
-
-    def _file_text(self) -> str | None:  # worker thread
-        try:
-            return text_of(self._file)
-        except RigError:
-            return None
+            number = await self._shelf.keep(self.text)
+        except SaveFault as fault:
+            self._show.tell("rig file", f"{told} and are lost, for {fault}")
+            return
+        back = f"bayleaf save --undo --version {number} brings them back when the rig plays again"
+        self._show.tell("rig file", f"{told}; they are kept as version {number} of {self._file}: {back}")
 
     # Edits of the file on the disk
 
@@ -249,10 +252,12 @@ class Workshop:
 
     async def _reload(self) -> None:
         async with self._lock:
-            text = await trio.to_thread.run_sync(self._file_text)
-            if text is None:
-                self._refuse(f"{self._file} cannot be read as UTF-8 text")
-            elif text == self._on_disk:
+            try:
+                text = await self._shelf.proper()
+            except RigError as fault:
+                self._refuse(str(fault))
+                return
+            if text == self._on_disk:
                 self._show.refused = None
             elif text == self.text:
                 self._agrees()
@@ -288,7 +293,5 @@ class Workshop:
         return facts.st_mtime_ns, facts.st_size, facts.st_ino
 
 
-def _counted(versions: int) -> str:
-    if versions == 1:
-        return "1 version is kept"
-    return f"{versions or 'no'} versions are kept"
+def _refusal(text: str) -> Answer:
+    return {"done": False, "text": text}

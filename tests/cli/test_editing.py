@@ -83,8 +83,14 @@ def test_an_evening_of_edits(desk: Evening) -> None:
     """Copy, rename, renumber, move, store, undo, redo and delete act at once and say so; save keeps it all."""
     waits = "; not in the file yet (bayleaf save)\n"
     assert done(desk, "scenes", "copy", "11", "21", "--as", "Reprise") == f"scene 11 copied to 21{waits}"
-    assert done(desk, "scenes", "rename", "12", "Last dance") == f"scene 12 is now Last dance{waits}"
-    assert done(desk, "scenes", "renumber", "12", "13") == f"scene 12 is now scene 13{waits}"
+    assert (
+        done(desk, "scenes", "rename", "12", "Last dance")
+        == f"scene 12 is now Last dance, and so in set list Friday{waits}"
+    )
+    assert (
+        done(desk, "scenes", "renumber", "12", "13")
+        == f"scene 12 is now scene 13, and so in set list Friday and control 1{waits}"
+    )
     assert done(desk, "scenes", "move", "13", "--before", "11") == f"scene 13 stands before 11{waits}"
     stored = "what plays is stored as scene 40 Here: 1 route, 1 sound"
     assert done(desk, "scenes", "store", "40", "--as", "Here") == stored + waits
@@ -95,6 +101,8 @@ def test_an_evening_of_edits(desk: Evening) -> None:
     assert desk.file.read_text() == RIG
     said = done(desk, "save")
     assert "read back: it is what plays. What changed:\n" in said
+    assert "scene 12: name" not in said
+    assert "scene 12 Finale is gone" in said
     assert "scene 13 Last dance is new" in said
     text = desk.file.read_text()
     assert 'scenes = [11, "Last dance", 13]   # Finale twice' in text
@@ -146,11 +154,26 @@ def test_a_file_edited_meanwhile_waits_for_a_choice(desk: Evening, choice: str) 
 def test_two_scenes_in_words(desk: Evening) -> None:
     """bayleaf diff says what differs, or that nothing does, or which scenes there are."""
     assert done(desk, "diff", "rig.toml", "11", "12").splitlines() == [
-        "name was Overture, is Finale",
-        "route taken out: keys to strings",
-        "route added: keys to drums",
-        'burst step taken out: string-machine: sound "Warm pad"',
-        "burst step taken out: drums channel 10: blank",
+        "name: Overture in 11, Finale in 12",
+        "only in 11: route keys to strings",
+        "only in 12: route keys to drums",
+        'only in 11: burst step string-machine: sound "Warm pad"',
+        "only in 11: burst step drums channel 10: blank",
     ]
     assert done(desk, "diff", "rig.toml", "12", "12") == "scenes 12 and 12 do the same\n"
     assert refused(desk, "diff", "rig.toml", "11", "99") == "there is no scene 99 in rig.toml; it has 11, 12\n"
+
+
+def test_live_edits_that_nobody_saved_can_be_had_back(desk: Evening) -> None:
+    """An engine that is stopped with unsaved edits keeps them as a version that can be played."""
+    done(desk, "scenes", "rename", "12", "Last dance")
+    desk.process.terminate()
+    desk.process.wait(timeout=60)
+    assert desk.file.read_text() == RIG
+    desk.start(RIG)
+    assert scenes(desk)[1][1] == "Finale"
+    assert '+name = "Finale"' in done(desk, "save", "--diff", "--version", "1")
+    done(desk, "save", "--undo", "--version", "1")
+    assert desk.file.read_text() == RIG.replace('"Finale"', '"Last dance"')
+    assert "there is no version 77" in refused(desk, "save", "--undo", "--version", "77")
+    assert desk.bayleaf("save", "--version", "1").returncode == 2

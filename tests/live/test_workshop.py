@@ -156,7 +156,7 @@ async def test_save_undo_goes_back_and_forth(desk):
 
 async def test_the_difference_is_shown(desk):
     """save --diff shows what plays and is not in the file, line by line."""
-    assert (await desk.save("diff"))["text"] == "what plays is what the file holds"
+    assert (await desk.save("diff"))["text"] == f"what plays is what {desk.file} holds"
     await desk.scenes("rename", 3, name="Last dance")
     assert '-name = "Finale"\n+name = "Last dance"' in (await desk.save("diff"))["text"]
 
@@ -291,7 +291,8 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk):
     desk.bench.heard("strings")
     desk.bench.play(0, "90 3C 40")
     said = await desk.scenes("renumber", 1, new=41)
-    assert said["text"] == "scene 1 is now scene 41; not in the file yet (bayleaf save)"
+    told = "scene 1 is now scene 41; control 1 must be sent the new number from now on"
+    assert said["text"] == f"{told}; not in the file yet (bayleaf save)"
     assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
     desk.bench.play(0, "80 3C 40")
     assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
@@ -304,3 +305,132 @@ async def test_a_file_edited_before_the_first_look_is_followed(desk, nursery):
     late = Workshop(desk.show, desk.file, TEXT)
     nursery.start_soon(late.run)
     await until(lambda: desk.names()[1] == "Parade")
+
+
+async def test_any_version_is_had_back_and_compared(desk):
+    """save --undo and --diff take the number of a version, also of one that is not the newest."""
+    for name in ("One", "Two", "Three"):
+        await desk.scenes("rename", 3, name=name)
+        await desk.save()
+    assert (await desk.kept())[-1] == TEXT
+    shown = (await desk.save("diff", version=1))["text"]
+    assert shown.startswith("--- version 1\n+++ what plays\n")
+    assert '-name = "Finale"\n+name = "Three"' in shown
+    assert (await desk.save("undo", version=1))["done"]
+    assert desk.on_disk() == desk.workshop.text == TEXT
+    assert (await desk.save("diff", version=1))["text"] == "what plays is what version 1 holds"
+    for number, told in ((99, "there is no version 99"), ("1", "a whole number")):
+        for what in ("undo", "diff"):
+            said = await desk.save(what, version=number)
+            assert not said["done"]
+            assert told in said["text"]
+    assert desk.on_disk() == TEXT
+
+
+async def test_a_version_that_cannot_be_played_is_not_taken(desk):
+    """The refusal names another way, and the older version behind it can still be had."""
+    broken = TEXT + "[nonsense]\n"
+    await desk.scenes("rename", 3, name="Last dance")
+    await desk.save()
+    await desk.scenes("rename", 3, name="Farewell")
+    desk.file.write_text(broken, encoding="utf-8")
+    assert "was no rig that can be played" in (await desk.save(choice="playing"))["text"]
+    assert (await desk.kept())[0] == broken
+    said = await desk.save("undo")
+    assert not said["done"]
+    assert "--undo --version" in said["text"]
+    assert (await desk.save("undo", version=1))["done"]
+    assert desk.on_disk() == TEXT
+
+
+async def test_a_file_that_is_gone_is_made_again_when_asked(desk):
+    """Nothing is written where no file is any more, until the player says so; what plays is not lost."""
+    await desk.scenes("rename", 3, name="Last dance")
+    desk.file.unlink()
+    for what, more in ((None, {}), (None, {"choice": "file"}), ("undo", {}), ("diff", {})):
+        said = await desk.save(what, **more)
+        assert not said["done"]
+        assert "is no longer there" in said["text"]
+        assert "bayleaf save --playing" in said["text"]
+        assert not desk.file.exists()
+    said = await desk.save(choice="playing")
+    assert said["text"].endswith("What changed:\n  the file was not there, and is new")
+    assert desk.on_disk() == desk.workshop.text
+
+
+async def test_a_file_that_is_no_text_is_kept_when_what_plays_is_chosen(desk):
+    """Bytes that are not UTF-8 are shown, never taken, and kept byte for byte when they are saved over."""
+    await desk.scenes("rename", 3, name="Last dance")
+    noise = TEXT.encode() + b"# \xff\xfe\n"
+    desk.file.write_bytes(noise)
+    said = await desk.save()
+    assert (said["done"], "-# \N{REPLACEMENT CHARACTER}" in said["text"]) == (False, True)
+    assert said["text"].encode()
+    said = await desk.save(choice="file")
+    assert (said["done"], "not UTF-8" in said["text"], desk.names()[2]) == (False, True, "Last dance")
+    assert desk.file.read_bytes() == noise
+    assert (await desk.save(choice="playing"))["done"]
+    kept = sorted((desk.file.parent / ".pit.toml.versions").glob("*.toml"))
+    assert kept[-1].read_bytes() == noise
+
+
+async def test_what_a_killed_save_left_is_told_by_the_next(desk):
+    """The next save takes the half-written file away and names it."""
+    left = desk.file.with_name(".pit.toml.abc.saving")
+    left.write_text("half")
+    await desk.scenes("rename", 3, name="Last dance")
+    assert f"{left.name}, left half-written by a save that was killed, was taken away" in (await desk.save())["text"]
+    assert not left.exists()
+
+
+async def test_a_scene_that_was_renumbered_and_saved_is_begun_with_the_next_time(desk):
+    """The number to begin with is written down when the file has it."""
+    desk.bench.scenes.clear()
+    await desk.scenes("renumber", 1, new=41)
+    assert desk.bench.scenes == []
+    await desk.save()
+    assert desk.bench.scenes == [41]
+
+
+async def test_what_is_unsaved_at_the_end_is_kept_and_told(desk):
+    """Live edits that nobody saved are a version when the show ends, and the file stays."""
+    await desk.workshop.leave()
+    assert await desk.kept() == []
+    await desk.scenes("rename", 3, name="Last dance")
+    desk.bench.told()
+    await desk.workshop.leave()
+    assert (await desk.kept(), desk.on_disk()) == ([desk.workshop.text], TEXT)
+    [(_, told)] = desk.bench.told()
+    assert "bayleaf save --undo --version 1 brings them back" in told
+
+
+async def test_what_cannot_be_kept_at_the_end_is_told(desk, monkeypatch):
+    """On a full disk the player hears that the live edits are lost, and why; the show still ends."""
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    await desk.scenes("rename", 3, name="Last dance")
+    monkeypatch.setattr(saving.os, "fsync", full)
+    desk.bench.told()
+    await desk.workshop.leave()
+    [(_, told)] = desk.bench.told()
+    assert "are lost, for" in told
+    assert "No space left on device" in told
+
+
+async def test_who_calls_a_scene_is_told_when_it_changes(desk):
+    """Set lists, controls and the start that follow a new name or number, and lists a scene leaves, are named."""
+    called = '[[setlists]]\nname = "Friday"\nscenes = [2, "March", 3]\n'
+    control = '[[controls]]\ninput = "keys"\nwhen = { note = 1 }\ndo = "scene"\nscene = "March"\n'
+    start = TEXT.replace("[rig]\n", '[rig]\nstart = "March"\n')
+    await editing.obey(
+        desk.show, desk.workshop, desk.errands, {"do": "restore", "text": start + called + control, "where": "x"}
+    )
+    said = await desk.scenes("rename", 2, name="Parade")
+    assert said["text"].startswith("scene 2 is now Parade, and so in start, set list Friday and control 2;")
+    said = await desk.scenes("renumber", 2, new=22)
+    assert said["text"].startswith("scene 2 is now scene 22, and so in set list Friday; control 1 must be sent")
+    assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and taken out of set list Friday;")
+    rig = desk.show.bay.rig
+    assert (rig.rig.start, rig.setlists[0].scenes, rig.controls[1].scene) == ("Parade", (22, "Parade"), "Parade")
