@@ -37,15 +37,15 @@ from desk import Choosy, Desk, Size
 from forward import RATE
 from recorder import resident
 
-from engine.live.edits import Edits
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.meters import Latency
 from engine.live.patch import Opener, connect
 from engine.live.watch import Watch
+from engine.live.workshop import Workshop
 from engine.ports.open import open_system
 from engine.ports.port import PortSystem
-from engine.rig.load import load
+from engine.rig.load import load, text_of
 
 BOUND: Final = 24  # MB that memory may grow after the warm-up: malloc scatters the recorder's pieces at first
 FULL: Final = (1 << 20) - 512  # events of a recorder that is full
@@ -192,7 +192,7 @@ class Soak:
             show.command("scene", 1)
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(Watch(show, self._opener).run)
-                nursery.start_soon(Edits(show, self._file).run)
+                nursery.start_soon(Workshop(show, self._file, text_of(self._file)).run)
                 nursery.start_soon(collect_when_idle, show.messages_heard)
                 self._inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
                 async with trio.open_nursery() as evening:

@@ -8,7 +8,7 @@ from typing import Final
 
 import typer
 
-from engine.cli import asking, demo, keeping, looking, playing
+from engine.cli import asking, backing, demo, editing, keeping, learning, looking, playing
 from engine.cli.say import Fault
 from engine.live.client import NoEngine
 from engine.ports.port import PortError
@@ -21,6 +21,9 @@ app = typer.Typer(help=_HELP, no_args_is_help=True, pretty_exceptions_enable=Fal
 playing.add_to(app)
 asking.add_to(app)
 keeping.add_to(app)
+editing.add_to(app)
+backing.add_to(app)
+learning.add_to(app)
 looking.add_to(app)
 demo.add_to(app)
 

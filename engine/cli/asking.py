@@ -19,8 +19,12 @@ def add_to(app: typer.Typer) -> None:
         ("scene", scene),
         ("next", forward),
         ("back", back),
+        ("first", first),
+        ("setlist", setlist),
         ("panic", panic),
         ("resend", resend),
+        ("mute", mute),
+        ("unmute", unmute),
         ("clock", clock),
         ("timecode", timecode),
         ("status", status),
@@ -48,6 +52,36 @@ def back(name: Name = "bayleaf", json: Json = False) -> None:
     _act(name, {"do": "back"}, json)
 
 
+def first(name: Name = "bayleaf", json: Json = False) -> None:
+    """Recall the first scene of the set list."""
+    _act(name, {"do": "first"}, json)
+
+
+def setlist(
+    chosen: Annotated[str | None, typer.Argument(help="The set list to use from now on.")] = None,
+    entry: Annotated[int | None, typer.Option("--entry", help="Recall this entry of the list, from 1.")] = None,
+    name: Name = "bayleaf",
+    json: Json = False,
+) -> None:
+    """Show the set list in use and the place in it, use another one, or jump to an entry."""
+    if chosen is not None:
+        _act(name, {"do": "setlist", "setlist": chosen}, json)
+    if entry is not None:
+        _act(name, {"do": "entry", "entry": entry}, json)
+    if chosen is None and entry is None:
+        found = client.ask(name, {"do": "status"})["status"]
+        _show_setlist(found["setlist"], found["setlists"], json)
+
+
+def _show_setlist(found: dict[str, Any], known: list[str], json: bool) -> None:
+    if json:
+        as_json({**found, "setlists": known})
+        return
+    print(found["name"] + (f" (there are: {', '.join(known)})" if len(known) > 1 else ""))
+    entries = enumerate(found["scenes"], 1)
+    table(("entry", "scene", ""), [(at, scene, "here" if at == found["place"] else "") for at, scene in entries])
+
+
 def panic(name: Name = "bayleaf", json: Json = False) -> None:
     """Silence everything: notes off, pedals up, all sound off, on every channel of every output."""
     _act(name, {"do": "panic"}, json)
@@ -56,6 +90,20 @@ def panic(name: Name = "bayleaf", json: Json = False) -> None:
 def resend(name: Name = "bayleaf", json: Json = False) -> None:
     """Send the present scene's banks and programs again."""
     _act(name, {"do": "resend"}, json)
+
+
+def mute(
+    route: Annotated[str, typer.Argument(help="The route's name.")], name: Name = "bayleaf", json: Json = False
+) -> None:
+    """Let a named route carry nothing, in every scene."""
+    _act(name, {"do": "mute", "route": route}, json)
+
+
+def unmute(
+    route: Annotated[str, typer.Argument(help="The route's name.")], name: Name = "bayleaf", json: Json = False
+) -> None:
+    """Let a muted route play again."""
+    _act(name, {"do": "unmute", "route": route}, json)
 
 
 def clock(
@@ -99,7 +147,7 @@ def _act(name: str, request: dict[str, Any], json: bool) -> None:
 def _cost(answer: dict[str, Any]) -> str:
     parts = []
     if answer["burst_bytes"]:
-        parts.append(f"{answer['burst_bytes']} bytes sent, every instrument ready in {answer['ready_ns'] / 1e6:.0f} ms")
+        parts.append(f"{answer['burst_bytes']} bytes sent")
     if answer["held"] and answer["do"] != "panic":
         parts.append(f"{answer['held']} notes carried over")
     return f" ({'; '.join(parts)})" if parts else ""
@@ -139,6 +187,8 @@ def _health(found: dict[str, Any]) -> Iterator[str]:
         f"recorder: {recorder['events']} messages of the last {recorder['seconds']} s "
         f"in {recorder['bytes'] / 1e6:.1f} MB (save them with: bayleaf keep FILE.mid)"
     )
+    if found["muted_routes"]:
+        yield f"muted routes: {', '.join(found['muted_routes'])}"
     for way in found["muted"]:
         yield f"muted: what goes to {way['output']} comes back at {way['input']}, a loop"
     for name, count in found["filter_faults"].items():

@@ -13,7 +13,7 @@ from engine.live.patch import SamePort
 from engine.live.server import NameTaken
 from engine.live.stage import Stage
 from engine.ports.open import open_system
-from engine.rig.load import load
+from engine.rig.load import read, text_of
 
 
 def add_to(app: typer.Typer) -> None:
@@ -30,12 +30,13 @@ def run(
     ] = False,
 ) -> None:
     """Open the ports, recall the start scene and route until stopped (Ctrl-C)."""
-    loaded = load(rig)
+    text = text_of(rig)
+    loaded = read(text, str(rig))
     system = open_system(backend, name)
     # from here on the stage heeds Ctrl-C; an impatient second one must not strike while the ports are being closed
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
-        trio.run(Stage(loaded, rig, name, virtual, _say).run, system)
+        trio.run(Stage(loaded, text, rig, name, virtual, _say).run, system)
     except (NameTaken, SamePort) as fault:
         raise Fault(str(fault)) from None
     except OSError as fault:

@@ -4,18 +4,22 @@ Here is what players and machines command: scenes, set lists, panic, clock. `rou
 says when `tick` is wanted.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
 from engine.core.later import player
 from engine.core.plan import Compiler, Faults, Plan
+from engine.core.remote import Remote, Request
+from engine.core.requests import carry_out
 from engine.core.router import Router
-from engine.core.setlist import SetList
+from engine.core.setlist import SetList, Standing
 from engine.core.silence import SWEEP
 from engine.core.synccommands import command
 from engine.core.wire import Delivery, Speed
+from engine.midi.showcontrol import ALL_CALL
+from engine.midi.words import describe
 from engine.rig.models import Rig
 from filters.registry import Filter, registry
 
@@ -25,7 +29,8 @@ class Outcome:
     """What became of a command, for whoever gave it.
 
     `done`: whether anything was changed or sent; `text`: one sentence; `scene`: number and name now in force;
-    `source`: who asked; `burst_bytes` and `ready_ns`: what the scene change costs until every instrument is ready.
+    `source`: who asked, and with what; `burst_bytes` and `ready_ns`: what the scene change costs until each of so many
+    `instruments` is ready; `held`: notes that sound on.
     """
 
     do: str
@@ -36,6 +41,15 @@ class Outcome:
     burst_bytes: int = 0
     ready_ns: int = 0
     held: int = 0
+    instruments: int = 0
+
+    @property
+    def told(self) -> str:
+        """The sentence, and for a change of sounds how long it takes and how many instruments got theirs."""
+        if not self.instruments:
+            return self.text
+        many = "s" if self.instruments > 1 else ""
+        return f"{self.text}, {self.ready_ns / 1e6:.0f} ms, {self.instruments} instrument{many}"
 
 
 class Bay(Router):
@@ -61,7 +75,17 @@ class Bay(Router):
         self.plans = {scene.number: compiler.plan(scene) for scene in rig.scenes}
         self._numbers_by_name = {scene.name: scene.number for scene in rig.scenes}
         self._boards = switchboards(rig.controls, self.inputs)
-        self.setlist = self._first_setlist()
+        self.setlists = self._all_setlists()
+        self.setlist = next(iter(self.setlists.values()))
+        self.muted: set[str] = set()  # names of routes that carry nothing
+        routes = (*rig.routes, *(route for scene in rig.scenes for route in scene.routes))
+        self._route_names = {route.name for route in routes if route.name is not None}
+        self.asked: list[tuple[int, Request]] = []  # what the show is to carry out, taken away by it
+        remote = rig.remote
+        self.device = remote.device if remote else ALL_CALL
+        self.reply_to = tuple(self.outputs.index(name) for name in (remote.to if remote else ()))
+        self.remote = Remote(self.device, remote.programs if remote else False)
+        self._remote_inputs = {self.inputs.index(name) for name in (remote.inputs if remote else ())}
 
     def receive(self, now: int, source: int, message: bytes) -> list[Delivery]:
         """One whole message of input `source`."""
@@ -71,12 +95,14 @@ class Bay(Router):
         if self.sync.cues.recalls:
             self._recall_cues(now, out)
         board = self._boards[source]
-        if board is not None and (trigger := board.find(message)) is not None:
-            if board.passes(trigger):
+        if board is not None and (taken := board.take(now, message, self.scene)) is not None:
+            if taken.passes:
                 self._route(now, source, message, out)
-            asked = board.act(now, trigger)
-            if asked is not None:
-                self.outcomes.append(self._obey(now, asked, self.inputs[source], out))
+            for asked in taken.commands:
+                self.outcomes.append(self.obey(now, asked, f"{self.inputs[source]}, {describe(message)}", out))
+            return out
+        if source in self._remote_inputs and (request := self.remote.read(source, message)) is not None:
+            carry_out(self, now, source, request, message, out)
             return out
         self._route(now, source, message, out)
         return out
@@ -86,12 +112,22 @@ class Bay(Router):
         out = super().tick(now)
         if self.sync.cues.recalls:
             self._recall_cues(now, out)
+        for name, board in zip(self.inputs, self._boards, strict=True):
+            if board is not None and board.due is not None and board.due <= now:
+                for asked in board.tick(now, self.scene):
+                    self.outcomes.append(self.obey(now, asked, name, out))
         return out
+
+    @property
+    def due(self) -> int | None:
+        """When `tick` next has something to do, or None."""
+        times = [super().due, *(board.due for board in self._boards if board is not None)]
+        return min((at for at in times if at is not None), default=None)
 
     def command(self, now: int, do: str, scene: int | str | None, source: str) -> tuple[Outcome, list[Delivery]]:
         """Scene, next, back, panic or resend, from outside."""
         out: list[Delivery] = []
-        return self._obey(now, Command(do, scene), source, out), out
+        return self.obey(now, Command(do, scene), source, out), out
 
     def recall(self, now: int, scene: int | str, source: str = "recall") -> list[Delivery]:
         """Switch to a scene by number or name; KeyError if there is none."""
@@ -114,6 +150,19 @@ class Bay(Router):
         """Number and name of the scene in force."""
         return (self.plan.number, self.plan.name) if self.plan else None
 
+    @property
+    def standing(self) -> Standing | None:
+        """Where the show is; None before the first scene."""
+        if self.plan is None:
+            return None
+        name = next(name for name, one in self.setlists.items() if one is self.setlist)
+        return Standing(self.plan.number, name, self.setlist.place)
+
+    def resume(self, standing: Standing) -> None:
+        """Take up the set list and the place in it where another engine stood; its scene is yet to be recalled."""
+        self.setlist = self.setlists.get(standing.setlist, self.setlist)
+        self.setlist.resume(standing)
+
     def begin(self, now: int) -> list[Delivery]:
         """What is to run from the start runs: the rig's clock, its time code."""
         out: list[Delivery] = []
@@ -123,10 +172,35 @@ class Bay(Router):
     def command_sync(self, now: int, part: str, what: str, value: float | str | None) -> tuple[Outcome, list[Delivery]]:
         """To our own clock ("clock") or time code ("timecode"): start, stop, continue, tempo, locate."""
         out: list[Delivery] = []
+        return self.obey_sync(now, part, what, value, "shell", out), out
+
+    def obey_sync(
+        self, now: int, part: str, what: str, value: float | str | None, source: str, out: list[Delivery]
+    ) -> Outcome:
+        """The same, for whoever asks."""
         done, text, sent = command(self.sync, now, part, what, value)
         self._put_all(now, sent, out)
         self._recall_cues(now, out)
-        return self._outcome(part, done, text, "shell"), out
+        return self.outcome(part, done, text, source)
+
+    def send(self, now: int, messages: Iterable[tuple[int, bytes]]) -> list[Delivery]:
+        """Messages for outputs that no input sent."""
+        out: list[Delivery] = []
+        self._put_all(now, messages, out)
+        return out
+
+    def mute(self, now: int, route: str, on: bool, source: str, out: list[Delivery]) -> Outcome:
+        """A named route carries nothing, in every scene, until it is unmuted; what it moved comes to rest."""
+        do = "mute" if on else "unmute"
+        if on and route not in self._route_names:
+            return self.outcome(do, False, f'there is no route named "{route}"; nothing changed', source)
+        if (route in self.muted) == on:
+            return self.outcome(do, False, f"{route} is {'muted' if on else 'not muted'} already", source)
+        self.muted ^= {route}
+        if self.plan is not None:
+            self.plan.mute(frozenset(self.muted))
+            self._put_all(now, self.ledger.settle(self.plan.feeds), out)
+        return self.outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
 
     def awake(self, now: int) -> tuple[Outcome, list[Delivery]]:
         """The machine has slept: nothing that was held or moved is sure any more, so all is released and sent again."""
@@ -135,20 +209,32 @@ class Bay(Router):
         self.ledger.forget_keys()
         return self._resend(now, "wake-up", out), out
 
-    def _obey(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
+    def obey(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
         if command.do == "scene":
             assert command.scene is not None
             number = self.find(command.scene)
             if number is None:
-                return self._outcome("scene", False, f"there is no scene {command.scene}; nothing changed", source)
+                return self.outcome("scene", False, f"there is no scene {command.scene}; nothing changed", source)
             self.setlist.move_to(number)
             return self._switch(now, number, "scene", source, out)
+        if command.do == "first":
+            self.setlist.place = 0
+            return self._switch(now, self.setlist.numbers[0], "first", source, out)
+        if command.do == "entry":
+            return self._go_to_entry(now, command, source, out)
+        if command.do == "setlist":
+            return self._choose_setlist(command, source)
         if command.do in ("next", "back"):
             return self._step(now, command.do, source, out)
         if command.do == "panic":
             return self._panic(now, source, out)
         if command.do == "tap":
             return self._tap(now, source)
+        if command.do in ("mute", "unmute", "send"):
+            return self._with_control(now, command, source, out)
+        if command.do.startswith(("clock ", "timecode ")):
+            part, what = command.do.split()
+            return self.obey_sync(now, part, what, None, source, out)
         return self._resend(now, source, out)
 
     def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> Outcome:
@@ -156,9 +242,32 @@ class Bay(Router):
         number = self.setlist.beside(step)
         if number is None:
             end = "the end" if step > 0 else "the beginning"
-            return self._outcome(do, False, f"{end} of {self.setlist.name}; nothing changed", source)
+            return self.outcome(do, False, f"{end} of {self.setlist.name}; nothing changed", source)
         self.setlist.go(step)
         return self._switch(now, number, do, source, out)
+
+    def _go_to_entry(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
+        last = len(self.setlist.numbers)
+        if not isinstance(command.scene, int) or not 1 <= command.scene <= last:
+            text = f"{self.setlist.name} has no entry {command.scene}, but 1 to {last}; nothing changed"
+            return self.outcome("entry", False, text, source)
+        self.setlist.place = command.scene - 1
+        return self._switch(now, self.setlist.numbers[self.setlist.place], "entry", source, out)
+
+    def _choose_setlist(self, command: Command, source: str) -> Outcome:
+        """The scene in force stays; where the new list has it, the show stands there, else before its first."""
+        chosen = self.setlists.get(str(command.scene))
+        if chosen is None:
+            known = ", ".join(name for name in self.setlists if name) or "none"
+            text = f"there is no set list {command.scene}; there is {known}; nothing changed"
+            return self.outcome("setlist", False, text, source)
+        if chosen is not self.setlist:
+            self.setlist, chosen.place = chosen, -1
+            if self.plan is not None:
+                chosen.move_to(self.plan.number)
+        following = chosen.beside(1)
+        then = f"next is scene {following} {self.plans[following].name}" if following is not None else "at its end"
+        return self.outcome("setlist", True, f"{chosen.name}, {then}", source)
 
     def _switch(self, now: int, number: int, do: str, source: str, out: list[Delivery]) -> Outcome:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
@@ -171,6 +280,7 @@ class Bay(Router):
 
     def _change(self, now: int, plan: Plan, out: list[Delivery]) -> None:
         plan.enter()
+        plan.mute(frozenset(self.muted))
         before, self.plan = self.plan, plan
         self.loops.lift()
         self._forget_later(now, {player(source, False) for source in range(len(self.inputs))}, out)
@@ -182,7 +292,7 @@ class Bay(Router):
 
     def _resend(self, now: int, source: str, out: list[Delivery]) -> Outcome:
         if self.plan is None:
-            return self._outcome("resend", False, "no scene is in force yet; nothing was sent", source)
+            return self.outcome("resend", False, "no scene is in force yet; nothing was sent", source)
         text = f"scene {self.plan.number} {self.plan.name} sent again"
         return self._send_burst(now, self.plan, "resend", text, source, out)
 
@@ -192,13 +302,11 @@ class Bay(Router):
             self.ledger.select(wire.output, (message for step in listed for message in step.unit))
             wire.burst(now, listed, out)
         steps = [(self.wires[output].speed, listed) for output, listed in plan.bursts.items()]
-        return self._outcome(
-            do,
-            True,
-            text,
-            source,
+        return replace(
+            self.outcome(do, True, text, source),
             burst_bytes=sum(size(listed, speed) for speed, listed in steps),
             ready_ns=max((duration(listed, speed) for speed, listed in steps), default=0),
+            instruments=sum(len(listed) for _, listed in steps),
         )
 
     def _panic(self, now: int, source: str, out: list[Delivery]) -> Outcome:
@@ -209,29 +317,40 @@ class Bay(Router):
             self._silence(now, wire, SWEEP, out)
         self.ledger.forget_keys()
         text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
-        return self._outcome("panic", True, text, source)
+        return self.outcome("panic", True, text, source)
+
+    def _with_control(self, now: int, asked: Command, source: str, out: list[Delivery]) -> Outcome:
+        control = asked.control
+        assert control is not None, "only a control can ask for these"
+        if asked.do == "send":
+            assert control.output is not None, "the rig's checks saw to it"
+            output = self.outputs.index(control.output)
+            self._put_all(now, ((output, message) for message in control.messages), out)
+            return self.outcome("send", True, f"{len(control.messages)} messages sent to {control.output}", source)
+        assert control.route is not None, "the rig's checks saw to it"
+        return self.mute(now, control.route, asked.do == "mute", source, out)
 
     def _tap(self, now: int, source: str) -> Outcome:
         if self.sync.clock is None:
-            return self._outcome("tap", False, "this rig has no clock of its own; the tap changed nothing", source)
+            return self.outcome("tap", False, "this rig has no clock of its own; the tap changed nothing", source)
         self.sync.clock.tap(now)
-        return self._outcome("tap", True, f"tempo {self.sync.clock.bpm:.1f}", source)
+        return self.outcome("tap", True, f"tempo {self.sync.clock.bpm:.1f}", source)
 
     def _recall_cues(self, now: int, out: list[Delivery]) -> None:
         """The time code has reached scenes that wait for it."""
         numbers, self.sync.cues.recalls = self.sync.cues.recalls, []
         for number in numbers:
-            self.outcomes.append(self._obey(now, Command("scene", number), "time code", out))
+            self.outcomes.append(self.obey(now, Command("scene", number), "time code", out))
 
-    def _outcome(self, do: str, done: bool, text: str, source: str, burst_bytes: int = 0, ready_ns: int = 0) -> Outcome:
-        held = self.ledger.sounding()
-        return Outcome(do, done, text, source, self.scene, burst_bytes, ready_ns, held)
+    def outcome(self, do: str, done: bool, text: str, source: str) -> Outcome:
+        """What became of a command, as things now stand."""
+        return Outcome(do, done, text, source, self.scene, held=self.ledger.sounding())
 
-    def _first_setlist(self) -> SetList:
+    def _all_setlists(self) -> dict[str, SetList]:
+        """By name, in the rig's order; the scenes as they stand there if it has none."""
         if not self.rig.setlists:
-            return SetList("the scenes", [scene.number for scene in self.rig.scenes])
-        first = self.rig.setlists[0]
-        return SetList(f"the set list {first.name}", self._numbers(first.scenes))
+            return {"": SetList("the scenes", [scene.number for scene in self.rig.scenes])}
+        return {one.name: SetList(f"the set list {one.name}", self._numbers(one.scenes)) for one in self.rig.setlists}
 
     def _numbers(self, scenes: Sequence[int | str]) -> list[int]:
         found = [self.find(scene) for scene in scenes]

@@ -106,7 +106,7 @@ class Follower:
 
     def _steps(self, now: int, at: int, expected: float | None) -> int:
         """How many clocks lie between the last one and now: 1, or more if some are missing, 0 for one too many."""
-        if expected is None:
+        if not expected:  # not known, or all at one time
             return 1
         # an early clock after a late one is not there twice, nor is the next one missing: where the one before it
         # belonged must agree

@@ -193,15 +193,18 @@ class Plan:
         self._faults = faults
         self._lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in paths)
         self.called = tuple(tuple(path for path in listed if path.keeps_state) for listed in paths)
+        self._all_lasting, self._all_called = self._lasting, self.called
+        self._muted: frozenset[str] = frozenset()
         self._memory = memory
         self._known: tuple[dict[bytes, Answer], ...] = tuple({} for _ in paths)
 
     def enter(self) -> None:
         """The scene comes into force: its own filters with state begin anew, as the gear was set to rest meanwhile."""
-        self.called = tuple(
+        self._all_called = tuple(
             tuple(path if path.lasting else path._replace(links=path.anew()) for path in listed)
-            for listed in self.called
+            for listed in self._all_called
         )
+        self.called = self._unmuted(self._all_called)
 
     def shares_lasting_routes(self, other: "Plan") -> bool:
         """Whether routes in force in every scene remember in both plans what they were told in one."""
@@ -211,10 +214,23 @@ class Plan:
         """This scene plays on in an edited rig of so many inputs: the new ones lead nowhere."""
         more = ((),) * (inputs - len(self.paths))
         self.paths += more
+        self._all_lasting += more
+        self._all_called += more
         self._lasting += more
         self.called += more
         self._known += tuple({} for _ in more)
         self._faults = faults
+
+    def mute(self, routes: frozenset[str]) -> None:
+        """Routes of these names carry nothing, the others what they did."""
+        if routes != self._muted:
+            self._muted = routes
+            self._lasting = self._unmuted(self._all_lasting)
+            self.called = self._unmuted(self._all_called)
+            self._known = tuple({} for _ in self.paths)
+
+    def _unmuted(self, paths: tuple[tuple[Path, ...], ...]) -> tuple[tuple[Path, ...], ...]:
+        return tuple(tuple(path for path in listed if path.route not in self._muted) for listed in paths)
 
     def answer(self, source: int, message: bytes, now: int) -> Answer:
         """All deliveries of one message of input `source`."""

@@ -1,6 +1,15 @@
 """The order of a show: which scene comes next, and where the show is."""
 
 from collections.abc import Sequence
+from typing import NamedTuple
+
+
+class Standing(NamedTuple):
+    """Where a show is: the number of its scene, the name of its set list, and the place in it, as of `SetList`."""
+
+    scene: int
+    setlist: str = ""
+    place: int = -1
 
 
 class SetList:
@@ -17,6 +26,11 @@ class SetList:
             return
         onwards = [*range(self.place + 1, len(self.numbers)), *range(self.place + 1)]
         self.place = next((place for place in onwards if self.numbers[place] == number), self.place)
+
+    def resume(self, standing: Standing) -> None:
+        """Stand where the show stood, if that scene is still there."""
+        if 0 <= standing.place < len(self.numbers) and self.numbers[standing.place] == standing.scene:
+            self.place = standing.place
 
     def beside(self, step: int) -> int | None:
         """The scene number `step` places on (1 or -1), or None at either end."""

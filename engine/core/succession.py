@@ -5,6 +5,7 @@ was not touched plays on as it is, the memories of its filters included.
 """
 
 from engine.core.bay import Bay
+from engine.core.plan import Plan
 from engine.core.wire import Delivery
 
 
@@ -31,6 +32,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
             new.sensing.outputs.update(old.sensing.outputs & {output})
         elif name in old.rig.outputs:
             out += new.output_left(now, output)
+    new.asked, new.muted, new.remote.banks = old.asked, old.muted, old.remote.banks
     _go_on(now, new, old, out)
     return out
 
@@ -41,16 +43,18 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
     if before is None:
         return
     before.join(len(new.inputs), new.faults)
-    if before.number not in new.plans:
+    number = _number_now(new, old, before)
+    if number is None:
         new.plan = before
         new.setlist.stand_before(old.setlist.onwards())
         return
     if _untouched(new, old, before.number):
         new.plans[before.number] = before
-    plan = new.plan = new.plans[before.number]
+    plan = new.plan = new.plans[number]
+    plan.mute(frozenset(new.muted))
+    if old.standing is not None:
+        new.resume(old.standing._replace(scene=number))
     new.setlist.move_to(plan.number)
-    if new.setlist.numbers == old.setlist.numbers:
-        new.setlist.place = old.setlist.place
     if plan is before:
         return
     new.end_later(now, out)
@@ -60,6 +64,15 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
         if steps != before.bursts.get(output):
             new.ledger.select(output, (message for step in steps for message in step.unit))
             new.wires[output].burst(now, steps, out)
+
+
+def _number_now(new: Bay, old: Bay, before: Plan) -> int | None:
+    """The number of the scene in force in the edited rig, a new one if its name has it; None if it is gone."""
+    if before.number in new.plans:
+        return before.number
+    return next(
+        (plan.number for plan in new.plans.values() if plan.name == before.name and plan.number not in old.plans), None
+    )
 
 
 def _untouched(new: Bay, old: Bay, number: int) -> bool:

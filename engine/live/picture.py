@@ -14,6 +14,8 @@ def status(show: Show) -> dict[str, Any]:
         "rig": bay.rig.rig.name,
         "scene": {"number": scene[0], "name": scene[1]} if scene else None,
         "setlist": {"name": bay.setlist.name, "place": bay.setlist.place + 1, "scenes": list(bay.setlist.numbers)},
+        "setlists": [name for name in bay.setlists if name],
+        "muted_routes": sorted(bay.muted),
         "sounding": bay.ledger.sounding(),
         "off_rest": bay.ledger.off_rest(),
         "inputs": _inputs(show),

@@ -19,17 +19,35 @@ from typing import IO, Any, Final, NamedTuple
 
 import trio
 
+from engine.core.bay import Outcome
 from engine.live.client import socket_path
+from engine.live.editing import EDITS, obey
+from engine.live.errands import Errands
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
 from engine.live.picture import status, sync
 from engine.live.show import Event, Show
+from engine.live.workshop import Workshop
 
-_LONGEST: Final = 65536  # bytes of a request
+_LONGEST: Final = 8 << 20  # bytes of a request: a whole rig may come in one
+_SHORT: Final = 1 << 16  # bytes of a request that is read on the loop
 _FRAME: Final = 1 / 30  # seconds
 _AGES: Final = 1e9  # seconds
 _PATIENCE: Final = 1.0  # seconds a watcher may take to read, and a disk to write
-_COMMANDS: Final = ("scene", "next", "back", "panic", "resend", "tap")
+#: commands, and of what kind the value may be that stands in the request under the command's own name
+_COMMANDS: Final[dict[str, tuple[type, ...]]] = {
+    "scene": (int, str),
+    "next": (),
+    "back": (),
+    "first": (),
+    "entry": (int,),
+    "setlist": (str,),
+    "panic": (),
+    "resend": (),
+    "tap": (),
+}
+_KINDS: Final = {int: "a number", str: "a name"}
+_MORE: Final = ("clock", "timecode", "mute", "unmute", *EDITS, "keep", "status", "watch")
 
 
 class NameTaken(Exception):
@@ -87,11 +105,15 @@ class Server:
     def __init__(
         self,
         show: Show,
+        workshop: Workshop,
+        errands: Errands,
         listener: socket.socket,
         written: Callable[[], Awaitable[None]] = trio.lowlevel.checkpoint,
     ) -> None:
         """`written` waits until a change of scene is written down: whoever was answered can rely on it."""
         self._show = show
+        self._workshop = workshop
+        self._errands = errands
         self._written = written
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
 
@@ -104,15 +126,18 @@ class Server:
         with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
             async with stream, contextlib.aclosing(_lines(stream)) as lines:
                 async for line in lines:
-                    request = _parse(line)
+                    request = await _parsed(line)
                     if request is not None and request.get("do") == "watch":
                         await self._watched(stream)
                         return
                     if request is not None and request.get("do") == "keep":
                         await _answer(stream, await self._keep(request))
                         continue
+                    if request is not None and request.get("do") in EDITS:
+                        await _answer(stream, await self._edit(request))
+                        continue
                     answer = self._answer_to(request)
-                    if request is not None and request.get("do") in _COMMANDS:
+                    if answer.get("scene"):
                         with trio.move_on_after(_PATIENCE):
                             await self._written()
                     await _answer(stream, answer)
@@ -130,16 +155,24 @@ class Server:
         if do == "status":
             return {"done": True, "status": status(self._show)}
         if do in ("clock", "timecode"):
-            return asdict(self._show.sync(do, str(request.get("what")), request.get("value")))
-        if do not in _COMMANDS:
+            return _plain_outcome(self._show.sync(do, str(request.get("what")), request.get("value")))
+        if do in ("mute", "unmute"):
+            return _plain_outcome(self._show.mute(str(request.get("route")), do == "mute", "shell"))
+        if not isinstance(do, str) or do not in _COMMANDS:
             return {
                 "done": False,
-                "text": f"no command {do!r}; there are {', '.join(_COMMANDS)}, clock, timecode, keep, status, watch",
+                "text": f"no command {do!r}; there are {', '.join((*_COMMANDS, *_MORE))}",
             }
-        scene = request.get("scene")
-        if do == "scene" and (isinstance(scene, bool) or not isinstance(scene, int | str)):
-            return {"done": False, "text": "scene needs a number or a name"}
-        return asdict(self._show.command(do, scene, "shell"))
+        kinds, value = _COMMANDS[do], request.get(do)
+        if kinds and type(value) not in kinds:
+            return {"done": False, "text": f"{do} needs {' or '.join(_KINDS[kind] for kind in kinds)}"}
+        return _plain_outcome(self._show.command(do, value if kinds else None, "shell"))
+
+    async def _edit(self, request: dict[str, Any]) -> dict[str, Any]:
+        try:
+            return await obey(self._show, self._workshop, self._errands, request)
+        except Exception as fault:  # it costs this request, not the show
+            return {"done": False, "text": self._show.own_fault(fault)}
 
     async def _keep(self, request: dict[str, Any]) -> dict[str, Any]:
         show = self._show
@@ -176,6 +209,10 @@ def _drain(events: deque[Event]) -> list[Event]:
     return [events.popleft() for _ in range(len(events))]
 
 
+def _plain_outcome(outcome: Outcome) -> dict[str, Any]:
+    return {**asdict(outcome), "text": outcome.told}
+
+
 def _plain(event: Event) -> dict[str, Any]:
     message = event.message.hex(" ").upper() if event.message is not None else None
     return {"at": event.at, "way": event.way, "port": event.port, "message": message, "text": event.text}
@@ -183,6 +220,10 @@ def _plain(event: Event) -> dict[str, Any]:
 
 async def _answer(stream: trio.SocketStream, answer: dict[str, Any]) -> None:
     await stream.send_all(json.dumps(answer).encode() + b"\n")
+
+
+async def _parsed(line: bytes) -> dict[str, Any] | None:
+    return _parse(line) if len(line) < _SHORT else await trio.to_thread.run_sync(_parse, line)
 
 
 def _parse(line: bytes) -> dict[str, Any] | None:
@@ -195,10 +236,12 @@ def _parse(line: bytes) -> dict[str, Any] | None:
 
 async def _lines(stream: trio.SocketStream) -> AsyncGenerator[bytes, None]:
     """Whole lines; a line longer than allowed ends the talk."""
-    rest = b""
+    begun: list[bytes | bytearray] = []
     async for piece in stream:
-        *lines, rest = (rest + piece).split(b"\n")
-        for line in lines:
-            yield line
-        if len(rest) > _LONGEST:
+        first, *others = piece.split(b"\n")
+        begun.append(first)
+        for other in others:
+            yield b"".join(begun)
+            begun = [other]
+        if sum(map(len, begun)) > _LONGEST:
             return

@@ -6,10 +6,11 @@ arrival order survives and a scene change is one step.
 
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
 from engine.core.bay import Bay, Outcome
+from engine.core.setlist import Standing
 from engine.core.succession import take_over
 from engine.core.wire import Delivery
 from engine.live.cables import Cables, Reader
@@ -23,6 +24,7 @@ from engine.rig.models import Rig
 
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
+_RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
 
 
 class Event(NamedTuple):
@@ -36,14 +38,14 @@ class Event(NamedTuple):
 
 
 class Show(Cables):
-    """A rig that plays. `on_scene` is told each scene change (number), `say` each sentence for the player."""
+    """A rig that plays. `on_move` is told where the show is now, `say` each sentence for the player."""
 
     def __init__(
         self,
         rig: Rig,
         patch: Patch,
         reader: Reader,
-        on_scene: Callable[[int], None] = lambda number: None,
+        on_move: Callable[[Standing], None] = lambda standing: None,
         clock: Callable[[], int] = time.monotonic_ns,
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
@@ -54,7 +56,8 @@ class Show(Cables):
         self.started_at = clock()
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
-        self._on_scene = on_scene
+        self._on_move = on_move
+        self._stood: Standing | None = None
         self._watchers: list[deque[Event]] = []
         self._notices = Notices(self._told)
         self._told_faults: dict[str, int] = {}
@@ -113,11 +116,7 @@ class Show(Cables):
     def command(self, do: str, scene: int | str | None = None, source: str = "shell") -> Outcome:
         """A command from outside, carried out at once."""
         outcome, deliveries = self.bay.command(self.clock(), do, scene, source)
-        self._send(deliveries)
-        self.bay.outcomes.append(outcome)
-        self._take_outcomes()
-        self.reader.due = self.bay.due
-        return outcome
+        return self._done(outcome, deliveries)
 
     def begin(self) -> None:
         """What is to run from the start runs: the rig's clock, its time code."""
@@ -127,11 +126,25 @@ class Show(Cables):
     def sync(self, part: str, what: str, value: float | str | None = None) -> Outcome:
         """A command to the rig's own clock or time code."""
         outcome, deliveries = self.bay.command_sync(self.clock(), part, what, value)
+        return self._done(outcome, deliveries)
+
+    def mute(self, route: str, on: bool, source: str) -> Outcome:
+        """Mute or unmute a named route."""
+        deliveries: list[Delivery] = []
+        outcome = self.bay.mute(self.clock(), route, on, source, deliveries)
+        return self._done(outcome, deliveries)
+
+    def _done(self, outcome: Outcome, deliveries: Sequence[Delivery]) -> Outcome:
         self._send(deliveries)
         self.bay.outcomes.append(outcome)
         self._take_outcomes()
         self.reader.due = self.bay.due
         return outcome
+
+    def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
+        """These go to outputs (indices) by themselves, in the order and at the pace of their wires."""
+        self._send(self.bay.send(self.clock(), messages))
+        self.reader.due = self.bay.due
 
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
@@ -219,12 +232,18 @@ class Show(Cables):
 
     def _take_outcomes(self) -> None:
         for outcome in self.bay.outcomes:
-            ready = f", ready in {outcome.ready_ns / 1e6:.0f} ms" if outcome.ready_ns else ""
-            self._show(Event(self.clock(), "told", outcome.source, None, outcome.text + ready))
-            if outcome.done and outcome.scene is not None and outcome.do in ("scene", "next", "back"):
+            self._show(Event(self.clock(), "told", outcome.source, None, outcome.told))
+            if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
-                self._on_scene(outcome.scene[0])
         self.bay.outcomes.clear()
+        self.keep_place()
+
+    def keep_place(self) -> None:
+        """Have it written down where the show is, if it has moved since that was last done."""
+        standing = self.bay.standing
+        if standing is not None and standing != self._stood:
+            self._stood = standing
+            self._on_move(standing)
 
     def _take_news(self) -> None:
         news, self.bay.news = self.bay.news, []

@@ -8,14 +8,17 @@ from typing import Final
 
 import trio
 
-from engine.live.edits import Edits
+from engine.core.setlist import Standing
+from engine.live.errands import Errands
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
+from engine.live.osc import Osc
 from engine.live.patch import Opener, connect
 from engine.live.server import Server, claim_socket
 from engine.live.show import Show
-from engine.live.state import read_last_scene, state_file, write_last_scene
+from engine.live.state import read_last, state_file, write_last
 from engine.live.watch import Watch
+from engine.live.workshop import Workshop
 from engine.ports.port import PortSystem
 from engine.rig.models import Rig
 
@@ -27,14 +30,17 @@ _FAREWELL: Final = 2.0  # seconds the last releases may take on slow wires
 class Stage:
     """Runs one rig under one name."""
 
-    def __init__(self, rig: Rig, rig_file: Path, name: str, virtual: bool, say: Callable[[str], None]) -> None:
-        """`say` gets one sentence at a time, for the player's eyes."""
+    def __init__(
+        self, rig: Rig, text: str, rig_file: Path, name: str, virtual: bool, say: Callable[[str], None]
+    ) -> None:
+        """`text` is what the rig was read from; `say` gets one sentence at a time, for the player's eyes."""
         self._rig = rig
+        self._text = text
         self._rig_file = rig_file
         self._name = name
         self._virtual = virtual
         self._say = say
-        self._scene_to_keep: int | None = None
+        self._to_keep: Standing | None = None
         self._scene_changed = trio.Event()
         self._scene_written = trio.Event()
         self._scene_written.set()
@@ -56,9 +62,15 @@ class Stage:
             with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
                 async with trio.open_nursery() as nursery:
                     nursery.start_soon(self._heed, signals)
-                    server = Server(show, claim.listener, self._written)
-                    tasks = server.serve, Watch(show, opener).run, Edits(show, self._rig_file).run
-                    await self._perform(show, inbox, tasks)
+                    workshop = Workshop(show, self._rig_file, self._text)
+                    errands = Errands(show, workshop)
+                    server = Server(show, workshop, errands, claim.listener, self._written)
+                    tasks = server.serve, Watch(show, opener).run, workshop.run, errands.run, Osc(show).run
+                    try:
+                        await self._perform(show, inbox, tasks)
+                    finally:
+                        with trio.move_on_after(_FAREWELL, shield=True):
+                            await workshop.leave()
                     nursery.cancel_scope.cancel()
         finally:
             claim.release()
@@ -85,7 +97,7 @@ class Stage:
             for task in tasks:
                 nursery.start_soon(task)
             nursery.start_soon(self._keep_state)
-            self._say(show.command("scene", self._start_scene(), "start").text)
+            self._say(show.command("scene", self._resume(show), "start").text)
             show.begin()
             inbox.start(lambda: _poke(token, show))
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
@@ -93,18 +105,20 @@ class Stage:
             nursery.cancel_scope.cancel()
         await self._write_state()
 
-    def _start_scene(self) -> int | str:
+    def _resume(self, show: Show) -> int | str:
+        """Take up the last set list; the scene to begin with."""
+        last = read_last(state_file(self._name), self._rig_file)
+        if last is not None:
+            show.bay.resume(last)
         start = self._rig.rig.start
         if start != "last":
             return start
-        last = read_last_scene(state_file(self._name), self._rig_file)
-        numbers = [scene.number for scene in self._rig.scenes]
-        return last if last in numbers else numbers[0]
+        return last.scene if last is not None and last.scene in show.bay.plans else self._rig.scenes[0].number
 
     # The state file is written off the loop, the latest scene only.
 
-    def _keep(self, number: int) -> None:
-        self._scene_to_keep = number
+    def _keep(self, standing: Standing) -> None:
+        self._to_keep = standing
         self._scene_changed.set()
         if self._scene_written.is_set():
             self._scene_written = trio.Event()
@@ -122,14 +136,14 @@ class Stage:
                 self._scene_written.set()
 
     async def _write_state(self) -> None:
-        number, self._scene_to_keep = self._scene_to_keep, None
-        if number is None:
+        standing, self._to_keep = self._to_keep, None
+        if standing is None:
             return
         try:
-            await trio.to_thread.run_sync(write_last_scene, state_file(self._name), self._rig_file, number)
+            await trio.to_thread.run_sync(write_last, state_file(self._name), self._rig_file, standing)
         except OSError as fault:
-            if self._scene_to_keep is None:
-                self._scene_to_keep = number  # tried again with the next scene, or at the end
+            if self._to_keep is None:
+                self._to_keep = standing  # tried again with the next scene, or at the end
             self._say(f"the last scene could not be written down ({fault.strerror}: {state_file(self._name)})")
 
 

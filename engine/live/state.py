@@ -1,12 +1,14 @@
-"""What an engine remembers from one start to the next: its last scene."""
+"""What an engine remembers from one start to the next: its last scene, and the place in the set list."""
 
 import contextlib
 import json
 import os
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import platformdirs
+
+from engine.core.setlist import Standing
 
 _APP: Final = "bayleaf"
 
@@ -16,32 +18,38 @@ def state_file(name: str) -> Path:
     return Path(platformdirs.user_state_dir(_APP)) / f"{name}.json"
 
 
-def read_last_scene(path: Path, rig: Path) -> int | None:
-    """The number of the last scene of this rig file, or None if none can be told."""
-    return _last_scenes(path).get(str(rig.resolve()))
+def read_last(path: Path, rig: Path) -> Standing | None:
+    """Where the show of this rig file stood, or None if none can be told."""
+    return _all(path).get(str(rig.resolve()))
 
 
-def _last_scenes(path: Path) -> dict[str, int]:
-    """Scene numbers by rig file; none where the state cannot be read or is not ours."""
+def _all(path: Path) -> dict[str, Standing]:
+    """By rig file; none where the state cannot be read or is not ours."""
     try:
-        listed = json.loads(path.read_text(encoding="utf-8"))["scenes"]
-        return {rig: number for rig, number in listed.items() if type(number) is int}
+        listed = json.loads(path.read_text(encoding="utf-8"))["shows"]
+        return {rig: standing for rig, kept in listed.items() if (standing := _standing(kept)) is not None}
     except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         return {}
 
 
-def write_last_scene(path: Path, rig: Path, number: int) -> None:
-    """Write the last scene down: temporary file, fsync, rename, so that a crash leaves the old state or the new.
+def _standing(kept: Any) -> Standing | None:
+    if not isinstance(kept, list) or [type(each) for each in kept] != [int, str, int]:
+        return None
+    return Standing(*kept)
+
+
+def write_last(path: Path, rig: Path, standing: Standing) -> None:
+    """Write this down: temporary file, fsync, rename, so that a crash leaves the old state or the new.
 
     One engine of a name runs at a time, so what a crash left of a temporary file is written over by the next one.
     Raises OSError, and leaves the old state as it was.
     """
-    scenes = _last_scenes(path) | {str(rig.resolve()): number}
+    shows = _all(path) | {str(rig.resolve()): standing}
     path.parent.mkdir(parents=True, exist_ok=True)
     temporary = path.with_name(f".{path.name}.new")
     try:
         with temporary.open("w", encoding="utf-8") as file:
-            json.dump({"format": 1, "scenes": scenes}, file)
+            json.dump({"format": 2, "shows": shows}, file)
             file.flush()
             os.fsync(file.fileno())
         os.replace(temporary, path)

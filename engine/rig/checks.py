@@ -251,6 +251,10 @@ def _scene_references(data: Data) -> Iterator[Complaint]:
         scene = control.get("scene")
         if _is_reference(scene) and scene not in known:
             yield Complaint(("controls", index, "scene"), _no_such("scene", scene, known))
+        listed = control.get("scenes")
+        for place, scene in enumerate(listed if isinstance(listed, list) else []):
+            if _is_reference(scene) and scene not in known:
+                yield Complaint(("controls", index, "scenes", place), _no_such("scene", scene, known))
 
 
 # Bursts
@@ -297,20 +301,29 @@ def _burst_step(data: Data, keys: Keys, step: Data) -> Iterator[Complaint]:
 
 def _controls(data: Data) -> Iterator[Complaint]:
     seen: dict[tuple[object, str], int] = {}
+    routes = {route["name"] for _, route in _all_routes(data) if isinstance(route.get("name"), str)}
     for index, control in _tables(data, "controls"):
         name = control.get("input")
         if isinstance(name, str):
             yield from _refer(data, "inputs", name, ("controls", index, "input"))
-        condition = {key: value for key, value in _table(control, "when").items() if key != "at_least"}
+        if isinstance(control.get("output"), str):
+            yield from _refer(data, "outputs", control["output"], ("controls", index, "output"))
+        if isinstance(control.get("route"), str) and control["route"] not in routes:
+            yield Complaint(("controls", index, "route"), _no_such("route", control["route"], routes))
+        condition = {**_table(control, "when"), "scenes": control.get("scenes")}
+        if not _table(control, "when"):
+            continue
+        if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
+            condition["at_least"] = 64  # the default
         if isinstance(condition.get("sysex"), str):
             condition["sysex"] = "".join(condition["sysex"].split()).upper()  # one message, however it is spaced
         first = seen.setdefault((str(name), repr(sorted(condition.items()))), index)
-        if condition and first != index:
+        if first != index:
             text = f"control {first + 1} has this condition already on the same input; keep one of the two"
             yield Complaint(("controls", index, "when"), text)
 
 
-# Clock and time code
+# Clock, time code, remote
 
 
 def _sync(data: Data) -> Iterator[Complaint]:
@@ -322,3 +335,6 @@ def _sync(data: Data) -> Iterator[Complaint]:
                 yield from _refer(data, "inputs", name, place)
         for place, name in _names(found.get("to"), ("sync", section, "to")):
             yield from _refer(data, "outputs", name, place)
+    for key, section in (("inputs", "inputs"), ("to", "outputs")):
+        for place, name in _names(_table(data, "remote").get(key), ("remote", key)):
+            yield from _refer(data, section, name, place)

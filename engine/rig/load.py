@@ -45,8 +45,13 @@ class RigError(Exception):
 
 def load(path: Path) -> Rig:
     """The rig in a file. Raises RigError."""
+    return read(text_of(path), str(path))
+
+
+def text_of(path: Path) -> str:
+    """What a rig file holds, each line ended by one character. Raises RigError if it cannot be read."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as fault:
         line = path.read_bytes()[: fault.start].count(b"\n") + 1
         raise _whole(path, line, "this is not UTF-8 text; save the file as UTF-8") from None
@@ -58,7 +63,6 @@ def load(path: Path) -> Rig:
         raise _whole(path, 1, f"the file cannot be read: {fault.strerror}") from None
     except ValueError as fault:  # a path no system can have
         raise _whole(path, 1, f"the file cannot be read: {fault}") from None
-    return read(text, str(path))
 
 
 def read(text: str, source: str) -> Rig:

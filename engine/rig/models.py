@@ -6,6 +6,7 @@ Checks that need two places of the file at once are in `checks`.
 
 import re
 from functools import cache, reduce
+from ipaddress import ip_address
 from operator import or_
 from typing import Annotated, Any, Literal
 
@@ -20,6 +21,7 @@ from pydantic import (
     model_validator,
 )
 
+from engine.midi.kinds import is_whole
 from engine.midi.timecode import RATES, read_label
 from filters.registry import FilterSettings, registry
 
@@ -46,7 +48,23 @@ Channel = Annotated[int, _between(1, 16)]
 Value = Annotated[int, _between(0, 127)]
 PrintedProgram = Annotated[int, AfterValidator(_program)]
 BankUse = Literal["none", "msb", "lsb", "msb lsb"]
-Action = Literal["scene", "next", "back", "panic", "resend", "tap"]
+Action = Literal[
+    "scene",
+    "next",
+    "back",
+    "first",
+    "panic",
+    "resend",
+    "tap",
+    "clock start",
+    "clock continue",
+    "clock stop",
+    "timecode start",
+    "timecode stop",
+    "mute",
+    "unmute",
+    "send",
+]
 
 _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
 _LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a slip of the pen
@@ -84,6 +102,17 @@ def _order(found: Any) -> Any:
     if not isinstance(found, list) or not found:
         raise ValueError('a list of scenes by number or name, at least one, such as [11, "Finale"]')
     return tuple(found)
+
+
+def _messages(found: Any) -> Any:
+    """Messages in hexadecimal, as bytes."""
+    try:
+        listed = tuple(bytes.fromhex(one) for one in found) if isinstance(found, list) else ()
+    except (TypeError, ValueError):
+        listed = ()
+    if not listed or not all(is_whole(one) for one in listed):
+        raise ValueError('a list of whole messages in hexadecimal, such as ["B0 07 64", "F0 7D 01 F7"]')
+    return listed
 
 
 def _milliseconds(found: Any) -> Any:
@@ -144,7 +173,10 @@ class Instrument(_Part):
 
 
 class BurstStep(_Part):
-    """Either an instrument with a sound (or a program), or an output with a channel and a program."""
+    """Either an instrument with a sound (or a program), or an output with a channel and a program.
+
+    A step with neither sound nor program is blank: its place is kept, and it never sends.
+    """
 
     instrument: str | None = None
     sound: str | None = None
@@ -157,26 +189,64 @@ class BurstStep(_Part):
     def _one_way(self) -> "BurstStep":
         if (self.instrument is None) == (self.output is None):
             raise ValueError("give either instrument or output")
-        if self.output is not None and (self.channel is None or self.program is None or self.sound is not None):
+        lonely_bank = self.bank is not None and self.program is None
+        if self.output is not None and (self.channel is None or self.sound is not None or lonely_bank):
             raise ValueError("a step for an output takes channel and program, bank if wanted, and no sound")
         if self.instrument is not None and self.channel is not None:
             raise ValueError("leave out channel, for the instrument has its own")
-        if self.instrument is not None and (self.sound is None) == (self.program is None):
+        if self.sound is not None and self.program is not None:
             raise ValueError("a step for an instrument takes either sound or program")
         if self.sound is not None and self.bank is not None:
             raise ValueError("leave out bank, for the sound has its own")
+        if lonely_bank:
+            raise ValueError("a bank works with a program only; give program, or leave out bank")
         return self
+
+    @property
+    def blank(self) -> bool:
+        """Whether it sends nothing."""
+        return self.sound is None and self.program is None
+
+
+def _one_or_range(low: int, high: int) -> BeforeValidator:
+    """A whole number, or [first, last] as a tuple; "any" stays."""
+
+    def check(found: Any) -> Any:
+        ends = found if isinstance(found, list) else [found]
+        if found == "any":
+            return found
+        if len(ends) != len([end for end in ends if type(end) is int and low <= end <= high]) or len(ends) not in (
+            1,
+            2,
+        ):
+            raise ValueError(f'{low} to {high}, [first, last] of them, or "any"')
+        if ends[0] > ends[-1]:
+            raise ValueError("[first, last] with the smaller number first")
+        return (ends[0], ends[-1])
+
+    return BeforeValidator(check)
+
+
+_Numbers = tuple[int, int] | Literal["any"] | None
 
 
 class When(_Part):
-    """The condition of a control: exactly one of program, controller, note, song, sysex."""
+    """The condition of a control: exactly one of program, controller, note, song, sysex.
 
-    program: Annotated[int, _between(1, 128)] | Literal["any"] | None = None
+    A range is kept as (first, last), one number as a range of one. `press` tells presses of a switch apart; `turn` is
+    for knobs that send steps: 1 to 63 up, 127 to 65 down (common practice, no source).
+    """
+
+    program: Annotated[_Numbers, _one_or_range(1, 128)] = None
     controller: Value | None = None
     at_least: Annotated[int, _between(1, 127)] | None = None
-    note: Value | None = None
-    song: Annotated[int, _between(1, 128)] | Literal["any"] | None = None
+    at_most: Annotated[int, _between(0, 127)] | None = None
+    turn: Literal["up", "down"] | None = None
+    note: Annotated[_Numbers, _one_or_range(0, 127)] = None
+    song: Annotated[_Numbers, _one_or_range(1, 128)] = None
     sysex: str | None = None
+    channel: Channel | None = None
+    press: Literal["short", "long", "double"] | None = None
 
     @field_validator("sysex")
     @classmethod
@@ -196,22 +266,55 @@ class When(_Part):
         kinds = [key for key in ("program", "controller", "note", "song", "sysex") if getattr(self, key) is not None]
         if len(kinds) != 1:
             raise ValueError("give exactly one of program, controller, note, song, sysex")
-        if self.at_least is not None and self.controller is None:
-            raise ValueError("at_least goes with controller only")
+        for key in ("at_least", "at_most", "turn"):
+            if getattr(self, key) is not None and self.controller is None:
+                raise ValueError(f"{key} goes with controller only")
+        if self.turn is not None and (self.at_least is not None or self.at_most is not None or self.press is not None):
+            raise ValueError("turn goes without at_least, at_most and press")
+        if self.press is not None and self.controller is None and self.note is None:
+            raise ValueError("press goes with controller or note only")
+        if self.channel is not None and (self.song is not None or self.sysex is not None):
+            raise ValueError("channel goes with program, controller or note only")
         return self
+
+    @property
+    def carries(self) -> bool:
+        """Whether the message says a number by itself: a program or a song, of several."""
+        return any(found == "any" or (found is not None and found[0] < found[1]) for found in (self.program, self.song))
 
 
 class Control(_Part):
+    """A message that commands.
+
+    `scenes`: those it holds in, all if none; `hold`, `between`: how long a long press is, how soon the second half of a
+    double one comes; `route`: what mute and unmute mean; `output`, `messages`: what send sends.
+    """
+
     input: str
     when: When
     do: Action
     scene: int | str | None = None
     guard: Nanoseconds = 30_000_000
     passes: bool = Field(False, alias="pass")
+    scenes: Annotated[tuple[int | str, ...], BeforeValidator(_order)] = ()
+    hold: Nanoseconds = 600_000_000
+    between: Nanoseconds = 350_000_000
+    route: Text | None = None
+    output: str | None = None
+    messages: Annotated[tuple[bytes, ...], BeforeValidator(_messages)] = ()
+
+    @model_validator(mode="after")
+    def _what_it_needs(self) -> "Control":
+        if (self.route is not None) != (self.do in ("mute", "unmute")):
+            raise ValueError('route goes with do = "mute" and do = "unmute", and they need it')
+        sends = self.do == "send"
+        if (self.output is not None) != sends or bool(self.messages) != sends:
+            raise ValueError('output and messages go with do = "send", and it needs both')
+        return self
 
     @model_validator(mode="after")
     def _which_scene(self) -> "Control":
-        carries = "any" in (self.when.program, self.when.song)
+        carries = self.when.carries
         if self.do == "scene" and not carries and self.scene is None:
             raise ValueError('do = "scene" needs scene = NUMBER too, for this condition carries no number')
         if self.scene is not None and (self.do != "scene" or carries):
@@ -280,6 +383,36 @@ class Sync(_Part):
     timecode: TimeCode | None = None
 
 
+class RemoteControl(_Part):
+    """Who may command by show control, machine control and our own SysEx; `programs`: by bank and program, or song
+    select, as well; `to`: the outputs that are answered."""
+
+    inputs: Names
+    device: Annotated[int, _between(0, 111)] = 0
+    programs: bool = False
+    to: Names = ()
+
+
+def _address(found: str) -> str:
+    try:
+        return str(ip_address(found))
+    except ValueError:
+        raise ValueError('an address such as "127.0.0.1"') from None
+
+
+class Osc(_Part):
+    """Open Sound Control on a UDP port, from these addresses only."""
+
+    port: Annotated[int, _between(1024, 65535)]
+    listen: Annotated[str, AfterValidator(_address)] = "127.0.0.1"
+    allow: Names = ("127.0.0.1",)
+
+    @field_validator("allow")
+    @classmethod
+    def _addresses(cls, found: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(map(_address, found))
+
+
 class Scene(_Part):
     number: Annotated[int, _between(1, 16384)]
     name: Text
@@ -302,6 +435,8 @@ class Rig(_Part):
     setlists: tuple[SetList, ...] = ()
     controls: tuple[Control, ...] = ()
     sync: Sync = Sync()
+    remote: RemoteControl | None = None
+    osc: Osc | None = None
 
     def scene(self, wanted: int | str) -> Scene | None:
         """The scene of this number or name; a name wins over a number in words."""

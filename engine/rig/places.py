@@ -1,15 +1,17 @@
-"""Which line of a TOML file each key stands on.
+"""Where in a TOML file each key, value and section stands.
 
-The file has been read by tomllib already, so it is known to be valid; this only walks over it and notes lines, also of
-the elements inside arrays and inline tables. It is run when there is something to complain about, not before.
+The file has been read by tomllib already, so it is known to be valid; this only walks over it and notes places, also
+of the elements inside arrays and inline tables. It is run when there is something to complain about or
+to edit, not before.
 """
 
 import json
 import re
 from bisect import bisect_left
-from typing import Final
+from typing import Final, NamedTuple
 
 Path = tuple[str | int, ...]
+Span = tuple[int, int]  # offsets in the text; the second is the first one behind
 
 _BLANK: Final = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
@@ -18,6 +20,28 @@ _LITERAL: Final = re.compile(r"'[^']*'")
 _LONG_BASIC: Final = re.compile(r'"""(?:[^\\]|\\.)*?"{3,5}', re.DOTALL)
 _LONG_LITERAL: Final = re.compile(r"'''.*?'{3,5}", re.DOTALL)
 _PLAIN: Final = re.compile(r"[^,\]}\n#]+")
+
+
+class Layout(NamedTuple):
+    """Paths are as in the loaded data, indices from 0."""
+
+    values: dict[Path, Span]  # every value, elements of arrays too
+    pairs: dict[Path, Span]  # every KEY = VALUE, from its key on
+    headers: list[tuple[Path, Span]]  # every [section] and element of a [[section]], in the file's order
+
+
+def layout_of(text: str) -> Layout:
+    """Where everything stands in a text that tomllib reads."""
+    walk = _Walk(text)
+    walk.document()
+    return walk.layout
+
+
+def blanks_end(text: str, at: int) -> int:
+    """The offset behind any blanks, ends of lines and comments that begin here."""
+    match = _BLANK.match(text, at)
+    assert match is not None  # the pattern also matches nothing
+    return match.end()
 
 
 def lines_of(text: str) -> dict[Path, int]:
@@ -37,6 +61,7 @@ def line_of(lines: dict[Path, int], path: Path) -> int:
 class _Walk:
     def __init__(self, text: str) -> None:
         self.lines: dict[Path, int] = {}
+        self.layout = Layout({}, {}, [])
         self._text = text
         self._ends = [match.start() for match in re.finditer("\n", text)]
         self._at = 0
@@ -53,7 +78,7 @@ class _Walk:
             self._skip()
 
     def _header(self) -> Path:
-        line = self._line()
+        line, start = self._line(), self._at
         array = self._text.startswith("[[", self._at)
         self._at += 2 if array else 1
         keys = self._keys()
@@ -67,10 +92,11 @@ class _Walk:
             if path in self._counts:
                 path = (*path, self._counts[path] - 1)
         self.lines[path] = line
+        self.layout.headers.append((path, (start, self._at)))
         return path
 
     def _pair(self, table: Path) -> None:
-        line = self._line()
+        line, start = self._line(), self._at
         path = table
         for key in self._keys():
             path = (*path, key)
@@ -79,6 +105,7 @@ class _Walk:
         self._at += 1  # the equals sign
         self._skip()
         self._value(path)
+        self.layout.pairs[path] = (start, self.layout.values[path][1])
 
     def _keys(self) -> list[str]:
         keys = []
@@ -97,6 +124,12 @@ class _Walk:
             self._at += 1
 
     def _value(self, path: Path) -> None:
+        start = self._at
+        self._walk_value(path)
+        end = start + len(self._text[start : self._at].rstrip())  # a plain value is read up to what ends it
+        self.layout.values[path] = (start, end)
+
+    def _walk_value(self, path: Path) -> None:
         if self._text.startswith("[", self._at):
             self._array(path)
         elif self._text.startswith("{", self._at):
@@ -134,9 +167,7 @@ class _Walk:
             self._skip()
 
     def _skip(self) -> None:
-        match = _BLANK.match(self._text, self._at)
-        assert match is not None  # the pattern also matches nothing
-        self._at = match.end()
+        self._at = blanks_end(self._text, self._at)
 
     def _line(self) -> int:
         return bisect_left(self._ends, self._at) + 1

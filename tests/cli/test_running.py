@@ -114,7 +114,7 @@ def test_commands_act_and_answer(stage: Stage) -> None:
     assert said.returncode == 0
     assert said.stdout == "the end of the set list Friday; nothing changed\n"
     said = stage.bayleaf("back")
-    assert said.stdout.startswith("scene 1 One (8 bytes sent")
+    assert said.stdout.startswith("scene 1 One, 0 ms, 1 instrument (8 bytes sent")
     assert stage.heard(burst) == burst
     assert stage.bayleaf("resend").stdout.startswith("scene 1 One sent again")
     assert stage.heard(burst) == burst
@@ -158,8 +158,8 @@ def test_the_last_scene_is_recalled_at_the_next_start(stage: Stage) -> None:
 
 
 def _state(stage: Stage) -> str:
-    scenes = [json.loads(file.read_text())["scenes"] for file in (stage.folder / "state").rglob("*.json")]
-    return str([list(listed.values()) for listed in scenes])
+    shows = [json.loads(file.read_text())["shows"] for file in (stage.folder / "state").rglob("*.json")]
+    return str([standing[0] for listed in shows for standing in listed.values()])
 
 
 def test_two_engines_of_one_name(stage: Stage) -> None:

@@ -24,13 +24,14 @@ from faulty_rig import FIRST, FOOT, INPUTS, LATCHED, OUTPUTS
 from receiver import Receiver
 
 import filters.registry
-from engine.live.edits import Edits
+from engine.core.setlist import Standing
 from engine.live.inbox import Inbox
 from engine.live.patch import Opener, connect
 from engine.live.show import Show
 from engine.live.watch import Watch
+from engine.live.workshop import Workshop
 from engine.ports.memory import MemoryOutput, MemorySystem
-from engine.rig.load import load
+from engine.rig.load import load, text_of
 from engine.rig.models import rig_model
 
 MS = 1_000_000
@@ -210,13 +211,13 @@ class Evening:
         if crashed:
             self.show.clear_up()
         self.show.command("scene", self.last_scene, "start")
-        self.edits = Edits(self.show, self.rig_file)
+        self.edits = Workshop(self.show, self.rig_file, text_of(self.rig_file))
         self._tasks = trio.CancelScope()
         self._nursery.start_soon(
             self._run, Watch(self.show, opener, lambda: self.now + self.slept, at_once), self.edits
         )
 
-    async def _run(self, watch: Watch, edits: Edits) -> None:
+    async def _run(self, watch: Watch, edits: Workshop) -> None:
         with self._tasks:
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(watch.run)
@@ -230,8 +231,8 @@ class Evening:
             if port is not None:
                 port.close()
 
-    def _keep(self, number: int) -> None:
-        self.last_scene = number
+    def _keep(self, standing: Standing) -> None:
+        self.last_scene = standing.scene
 
     def gear_of(self, output: int) -> Gear:
         """What stands at an output of the rig that plays."""
@@ -331,8 +332,11 @@ class Evening:
 
     async def edit(self, text: str, read: Callable[[], bool]) -> None:
         """The player saves the rig file, and it is read: that takes real time, but no virtual."""
+        await self.until(lambda: self.edits._handled is not None, S)
+        while self.edits._lock.locked():  # the look at the start of the show
+            await trio.to_thread.run_sync(time.sleep, 0.0002)
         self.rig_file.write_text(text, encoding="utf-8")
-        await self.until(lambda: self.edits._read == self.edits._stamp(), S)
+        await self.until(lambda: self.edits._handled == self.edits._stamp(), S)
         for _ in range(100_000):
             if read():
                 break

@@ -95,7 +95,9 @@ class Bench:
                 for name in missing
             },
         )
-        self.show = Show(self.rig, patch, self.reader, self.scenes.append, lambda: self.now)
+        self.show = Show(
+            self.rig, patch, self.reader, lambda standing: self.scenes.append(standing.scene), lambda: self.now
+        )
         self.events: deque[Event] = self.show.watch()
 
     def play(self, source: int, *messages: str) -> None:

@@ -9,15 +9,15 @@ from at_once import at_once
 from live_bench import MS, RIG
 from test_watch import INPUTS
 
-from engine.live import edits as edits_module
-from engine.live.edits import Edits
+from engine.live import workshop as workshop_module
 from engine.live.inbox import Inbox
 from engine.live.patch import Opener, connect
 from engine.live.picture import status
 from engine.live.show import Show
 from engine.live.watch import Watch
+from engine.live.workshop import Workshop
 from engine.ports.memory import MemorySystem
-from engine.rig.load import load
+from engine.rig.load import load, text_of
 
 S = 1000 * MS
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
@@ -38,7 +38,7 @@ class Desk:
         self.inbox = Inbox({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
         self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
         self.show.command("scene", 1)
-        self.watch, self.edits = Watch(self.show, opener, self.now, at_once), Edits(self.show, file)
+        self.watch, self.edits = Watch(self.show, opener, self.now, at_once), Workshop(self.show, file, text_of(file))
         self.heard("Box 1")
 
     def now(self):
@@ -78,7 +78,7 @@ async def desk(mock_clock, nursery, tmp_path, monkeypatch):
     file = tmp_path / "pit.toml"
     file.write_text(RIG, encoding="utf-8")
     desk = Desk(mock_clock, file)
-    reload = Edits._reload
+    reload = Workshop._reload
 
     async def counted(edits):
         desk.reading += 1
@@ -87,7 +87,7 @@ async def desk(mock_clock, nursery, tmp_path, monkeypatch):
         finally:
             desk.reading -= 1
 
-    monkeypatch.setattr(Edits, "_reload", counted)
+    monkeypatch.setattr(Workshop, "_reload", counted)
     nursery.start_soon(desk.watch.run)
     nursery.start_soon(desk.edits.run)
     return desk
@@ -263,7 +263,7 @@ async def test_a_scene_that_was_taken_out_plays_on(mock_clock, desk):
 async def test_a_fault_of_our_own_costs_one_edit(mock_clock, desk, monkeypatch):
     """If adopting fails, what plays plays on, it is told, and the next edit is read."""
     with monkeypatch.context() as patch:
-        patch.setattr(edits_module, "adopt", lambda show, bay: 1 / 0)
+        patch.setattr(workshop_module, "adopt", lambda show, bay: 1 / 0)
         desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
         await desk.passes(1)
     assert "a fault of Bayleaf itself" in desk.show.refused

@@ -64,7 +64,7 @@ def test_a_scene_change_in_mid_stream(bench):
     assert bench.heard("strings") == ["90 3C 40", "90 40 40", "80 3C 11", "80 40 11"]
     assert bench.heard("brass") == ["90 40 40", "80 40 11"]
     assert bench.scenes == [1, 2]
-    assert bench.told() == [("pedals", "scene 2 March")]
+    assert bench.told() == [("pedals, channel 1 program 2", "scene 2 March")]
     assert status(bench.show)["scene"] == {"number": 2, "name": "March"}
 
 
@@ -79,7 +79,7 @@ def test_a_held_note_is_released_where_it_was_pressed(bench):
 def test_a_scene_that_does_not_exist_is_told_and_changes_nothing(bench):
     """A program change without a scene is consumed and told; the scene in force stays and nothing is sent."""
     bench.play(PEDALS, "C0 63")
-    assert bench.told() == [("pedals", "there is no scene 100; nothing changed")]
+    assert bench.told() == [("pedals, channel 1 program 100", "there is no scene 100; nothing changed")]
     assert (bench.heard("strings"), bench.heard("brass"), bench.scenes) == ([], [], [1])
 
 

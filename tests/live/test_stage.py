@@ -13,12 +13,13 @@ import pytest
 import trio
 from live_bench import RIG
 
+from engine.core.setlist import Standing
 from engine.core.silence import SWEEP, WHEELS
 from engine.live import client
 from engine.live.patch import SamePort
 from engine.live.server import NameTaken, claim_socket
 from engine.live.stage import Stage
-from engine.live.state import read_last_scene, state_file, write_last_scene
+from engine.live.state import read_last, state_file, write_last
 from engine.ports.memory import MemorySystem
 from engine.rig.models import rig_model
 
@@ -47,7 +48,9 @@ class Evening:
     def __init__(self, system, rig=RIG, rig_file=Path("pit.toml"), virtual=False):
         self.system = system
         self.said = []
-        self.stage = Stage(rig_model().model_validate(tomllib.loads(rig)), rig_file, "pit", virtual, self.said.append)
+        self.stage = Stage(
+            rig_model().model_validate(tomllib.loads(rig)), rig, rig_file, "pit", virtual, self.said.append
+        )
 
     @contextlib.asynccontextmanager
     async def played(self, end=signal.SIGTERM):
@@ -86,7 +89,7 @@ async def test_the_last_scene_is_recalled_the_next_evening(system):
     async with Evening(system).played() as evening:
         answer = await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 2})
         assert answer["done"]
-    assert read_last_scene(state_file("pit"), Path("pit.toml")) == 2
+    assert read_last(state_file("pit"), Path("pit.toml")).scene == 2
     again = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 1", "Box 2"))
     async with Evening(again).played() as evening:
         assert evening.said[0] == "scene 2 March"
@@ -94,14 +97,14 @@ async def test_the_last_scene_is_recalled_the_next_evening(system):
 
 async def test_a_last_scene_that_is_gone_is_the_first(system):
     """If the rig file has lost the last scene, the first of the file is recalled."""
-    write_last_scene(state_file("pit"), Path("pit.toml"), 99)
+    write_last(state_file("pit"), Path("pit.toml"), Standing(99))
     async with Evening(system).played() as evening:
         assert evening.said[0] == "scene 1 Overture"
 
 
 async def test_a_start_scene_of_its_own(system):
     """start = NAME recalls that scene whatever the last one was."""
-    write_last_scene(state_file("pit"), Path("pit.toml"), 2)
+    write_last(state_file("pit"), Path("pit.toml"), Standing(2))
     rig = RIG.replace('name = "Lantern Street pit band"', 'name = "Lantern Street pit band"\nstart = "Finale"')
     async with Evening(system, rig).played() as evening:
         assert evening.said[0] == "scene 3 Finale"
@@ -120,10 +123,10 @@ async def test_a_full_disk_is_told_and_the_show_goes_on(system, monkeypatch):
             await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 2})
             await evening.until(lambda: len(evening.said) > 2)
         assert evening.said[2].startswith("the last scene could not be written down (No space left on device")
-        assert read_last_scene(state_file("pit"), Path("pit.toml")) == 1
+        assert read_last(state_file("pit"), Path("pit.toml")).scene == 1
         system.input("Stage piano").push(b"\x90\x3c\x40")
         await evening.until(lambda: "90 3C 40" in evening.heard("Box 2"))
-    assert read_last_scene(state_file("pit"), Path("pit.toml")) == 2
+    assert read_last(state_file("pit"), Path("pit.toml")).scene == 2
 
 
 async def test_a_missing_port_is_told_and_the_rest_plays():
@@ -170,7 +173,7 @@ async def test_two_names_for_one_port_are_refused(system):
 
 async def test_after_a_crash_everything_is_silenced_first(system):
     """A socket that is left over tells of a crash: outputs are silenced and set to rest before the burst."""
-    write_last_scene(state_file("pit"), Path("pit.toml"), 1)
+    write_last(state_file("pit"), Path("pit.toml"), Standing(1))
     left = claim_socket("pit")
     left.listener.close()  # as the system does it for a process that was killed
     left.lock.close()

@@ -7,13 +7,26 @@ from pathlib import Path
 
 import pytest
 
-from engine.live.state import read_last_scene, state_file, write_last_scene
+from engine.core.setlist import Standing
+from engine.live.state import read_last, state_file, write_last
 
 
 @pytest.fixture
 def state(tmp_path):
     """Where the state goes; its folder is not there yet."""
     return tmp_path / "state" / "bayleaf.json"
+
+
+def write(path, rig, number):
+    """This scene is written down, at some place of a set list."""
+    write_last(path, rig, Standing(number, "Friday", number % 5))
+
+
+def last(path, rig):
+    """The scene that was written down with its place; None if none was."""
+    standing = read_last(path, rig)
+    assert standing is None or standing == Standing(standing.scene, "Friday", standing.scene % 5)
+    return standing and standing.scene
 
 
 def test_the_state_lies_in_the_players_state_folder(tmp_path, monkeypatch):
@@ -25,53 +38,53 @@ def test_the_state_lies_in_the_players_state_folder(tmp_path, monkeypatch):
 def test_the_last_scene_is_read_back(state, tmp_path):
     """What was written last is read, and nothing else lies in the folder."""
     rig = tmp_path / "pit.toml"
-    assert read_last_scene(state, rig) is None
+    assert last(state, rig) is None
     for number in (11, 12):
-        write_last_scene(state, rig, number)
-    assert read_last_scene(state, rig) == 12
+        write(state, rig, number)
+    assert last(state, rig) == 12
     assert os.listdir(state.parent) == ["bayleaf.json"]
 
 
 def test_two_rigs_are_remembered_apart(state, tmp_path):
     """Each rig file played under one name has its own last scene."""
-    write_last_scene(state, tmp_path / "pit.toml", 11)
-    write_last_scene(state, tmp_path / "concert.toml", 3)
-    assert read_last_scene(state, tmp_path / "pit.toml") == 11
-    assert read_last_scene(state, tmp_path / "concert.toml") == 3
+    write(state, tmp_path / "pit.toml", 11)
+    write(state, tmp_path / "concert.toml", 3)
+    assert last(state, tmp_path / "pit.toml") == 11
+    assert last(state, tmp_path / "concert.toml") == 3
 
 
 def test_a_rig_is_the_same_by_any_path(state, tmp_path, monkeypatch):
     """A rig file named from its own folder is the one named in full."""
-    write_last_scene(state, tmp_path / "pit.toml", 11)
+    write(state, tmp_path / "pit.toml", 11)
     monkeypatch.chdir(tmp_path)
-    assert read_last_scene(state, Path("pit.toml")) == 11
+    assert last(state, Path("pit.toml")) == 11
 
 
 @pytest.mark.parametrize("step", ["replace", "fsync"])
 def test_a_full_disk_leaves_the_old_state(state, tmp_path, monkeypatch, step):
     """If writing fails at any step, the error is raised, the old state stays and no half-written file is left."""
     rig = tmp_path / "pit.toml"
-    write_last_scene(state, rig, 11)
+    write(state, rig, 11)
 
     def full(*_):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, step, full)
     with pytest.raises(OSError, match="No space left"):
-        write_last_scene(state, rig, 12)
-    assert read_last_scene(state, rig) == 11
+        write(state, rig, 12)
+    assert last(state, rig) == 11
     assert os.listdir(state.parent) == ["bayleaf.json"]
 
 
 def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(state, tmp_path, monkeypatch):
     """At the moment of the rename the new file holds everything, on disk: a crash leaves the old state or the new."""
     rig = tmp_path / "pit.toml"
-    write_last_scene(state, rig, 11)
+    write(state, rig, 11)
     steps = []
     fsync, replace = os.fsync, os.replace
 
     def watched_replace(source, target):
-        steps.append(("replace", read_last_scene(Path(source), rig), read_last_scene(Path(target), rig)))
+        steps.append(("replace", last(Path(source), rig), last(Path(target), rig)))
         replace(source, target)
 
     def watched_fsync(handle):
@@ -80,7 +93,7 @@ def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(state, tmp_pa
 
     monkeypatch.setattr(os, "fsync", watched_fsync)
     monkeypatch.setattr(os, "replace", watched_replace)
-    write_last_scene(state, rig, 12)
+    write(state, rig, 12)
     assert steps == ["fsync", ("replace", 12, 11), "fsync"]
 
 
@@ -90,13 +103,13 @@ def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(state, tmp_pa
         b"",
         b"\x00" * 40,
         b"\xff\xfe",
-        b'{"format": 1, "scenes": {',
+        b'{"format": 2, "shows": {',
         b"[]",
         b"null",
         b"[" * 100_000,
-        b'{"scenes": null}',
-        b'{"scenes": [1, 2]}',
-        b'{"scenes": "eleven"}',
+        b'{"shows": null}',
+        b'{"shows": [1, 2]}',
+        b'{"shows": "eleven"}',
     ],
 )
 def test_garbage_counts_as_no_state(state, tmp_path, garbage):
@@ -104,27 +117,30 @@ def test_garbage_counts_as_no_state(state, tmp_path, garbage):
     rig = tmp_path / "pit.toml"
     state.parent.mkdir()
     state.write_bytes(garbage)
-    assert read_last_scene(state, rig) is None
-    write_last_scene(state, rig, 12)
-    assert read_last_scene(state, rig) == 12
+    assert last(state, rig) is None
+    write(state, rig, 12)
+    assert last(state, rig) == 12
 
 
-@pytest.mark.parametrize("value", ["12", True, 1.5, None, [12]])
+@pytest.mark.parametrize(
+    "value",
+    ["12", 12, None, [12], [12, "Friday"], ["12", "Friday", 2], [True, "Friday", 2], [12, None, 2], [12, "", 2.0]],
+)
 def test_a_scene_that_is_no_number_is_forgotten(state, tmp_path, value):
-    """Only whole numbers are scenes; the other rig's good entry stays through the next write."""
+    """Only a scene's number with its set list and place counts; another rig's entry stays through the next write."""
     rig, other = tmp_path / "pit.toml", tmp_path / "concert.toml"
     state.parent.mkdir()
-    state.write_text(json.dumps({"format": 1, "scenes": {str(rig): value, str(other): 3}}))
-    assert read_last_scene(state, rig) is None
-    assert read_last_scene(state, other) == 3
-    write_last_scene(state, rig, 12)
-    assert (read_last_scene(state, rig), read_last_scene(state, other)) == (12, 3)
+    state.write_text(json.dumps({"format": 2, "shows": {str(rig): value, str(other): [3, "Friday", 3]}}))
+    assert last(state, rig) is None
+    assert last(state, other) == 3
+    write(state, rig, 12)
+    assert (last(state, rig), last(state, other)) == (12, 3)
 
 
 def test_a_folder_in_the_files_place_is_told(state, tmp_path):
     """A state that cannot be read is no last scene; one that cannot be written raises OSError."""
     state.mkdir(parents=True)
-    assert read_last_scene(state, tmp_path / "pit.toml") is None
+    assert last(state, tmp_path / "pit.toml") is None
     with pytest.raises(OSError, match="directory"):
-        write_last_scene(state, tmp_path / "pit.toml", 1)
+        write(state, tmp_path / "pit.toml", 1)
     assert os.listdir(state.parent) == ["bayleaf.json"]

@@ -59,8 +59,13 @@ BREAKS = [
     ),
     (
         'do    = "next"',
+        'do    = "next"\n[remotes]\ndevice = 1',
+        [(68, "remotes", 'unknown key "remotes"; did you mean "remote"? allowed here: format, rig,')],
+    ),
+    (
+        'do    = "next"',
         'do    = "next"\n[remote]\ndevice = 1',
-        [(68, "remote", 'unknown key "remote"; did you mean "routes"? allowed here: format, rig,')],
+        [(68, "remote.inputs", "this key is missing; it is needed here")],
     ),
     # format
     ("format = 1", "format = 2", [(1, "format", "found 2; allowed: 1")]),
@@ -596,11 +601,6 @@ BREAKS = [
         [(46, "scenes.1.burst.1.program", "found 0; allowed: 1 to 128, since programs count from 1 here")],
     ),
     (
-        ', sound = "Warm pad"',
-        "",
-        [(46, "scenes.1.burst.1", "found a table with instrument; a step for an instrument takes either")],
-    ),
-    (
         'output = "drums", channel = 10',
         'output = "drum", channel = 10',
         [(47, "scenes.1.burst.2.output", 'there is no output "drum"; did you mean "drums"? there are: strings,')],
@@ -680,12 +680,12 @@ BREAKS = [
     (
         'when  = { program = "any" }',
         'when  = { program = "all" }',
-        [(60, "controls.1.when.program", 'found "all"; allowed: a whole number, or "any"')],
+        [(60, "controls.1.when.program", 'found "all"; allowed: 1 to 128, [first, last] of them, or "any"')],
     ),
     (
         'when  = { program = "any" }',
         "when  = { program = 129 }",
-        [(60, "controls.1.when.program", 'found 129; allowed: 1 to 128, or "any"')],
+        [(60, "controls.1.when.program", 'found 129; allowed: 1 to 128, [first, last] of them, or "any"')],
     ),
     (
         'when  = { program = "any" }',
@@ -750,7 +750,13 @@ BREAKS = [
     (
         'do    = "next"',
         'do    = "tape"',
-        [(67, "controls.2.do", 'found "tape"; allowed: "scene", "next", "back", "panic", "resend" or "tap"')],
+        [
+            (
+                67,
+                "controls.2.do",
+                'found "tape"; allowed: "scene", "next", "back", "first", "panic", "resend", "tap",',
+            )
+        ],
     ),
     (
         'do    = "next"',

@@ -1,0 +1,24 @@
+"""An edited rig takes over in a running show."""
+
+from engine.core.bay import Bay
+from engine.live.show import Show
+from engine.rig.models import Rig
+
+
+def adopt(show: Show, bay: Bay) -> None:
+    """Go on with an edited rig, in one step; ports that it wants no more, or wants elsewhere, are let go of."""
+    before = show.bay.rig
+    show.succeed(bay)
+    for source, name in enumerate(show.inputs):
+        if name in before.inputs and before.inputs[name] != bay.rig.inputs.get(name):
+            show.let_go_of_input(source)
+    for output, name in enumerate(show.outputs):
+        if name in before.outputs and _place(before, name) != _place(bay.rig, name):
+            show.let_go_of_output(output)
+    show.refused = None
+
+
+def _place(rig: Rig, name: str) -> tuple[str | None, str | None] | None:
+    """Which port of the system an output of a rig is."""
+    port = rig.outputs.get(name)
+    return (port.port, port.device) if port is not None else None

@@ -1,0 +1,84 @@
+"""MIDI Show Control: the messages with which a desk or a stage manager runs the cues of a show.
+
+Source: MIDI Show Control 1.1.1, RP-002/RP-014: frame 2.1, device ids 2.2, cue numbers 3.1, formats 4.1, commands 4.3.
+`F0 7F device 02 format command data F7`, one command a message, 128 bytes at the most.
+"""
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+LIGHTING: Final = 0x01
+SOUND: Final = 0x10
+ALL_TYPES: Final = 0x7F
+ALL_CALL: Final = 0x7F  # the device id that means everybody
+
+COMMANDS: Final = {
+    0x01: "go",
+    0x02: "stop",
+    0x03: "resume",
+    0x04: "timed_go",
+    0x05: "load",
+    0x06: "set",
+    0x07: "fire",
+    0x08: "all_off",
+    0x09: "restore",
+    0x0A: "reset",
+    0x0B: "go_off",
+}
+_CODES: Final = {name: code for code, name in COMMANDS.items()}
+_LONGEST: Final = 128
+_START: Final = b"\xf0\x7f"
+_SHOW_CONTROL: Final = 0x02
+_CUE: Final = re.compile(rb"[0-9]+(?:\.[0-9]+)*")
+_WITH_CUE: Final = ("go", "stop", "resume", "timed_go", "load", "go_off")
+# how many bytes of settings come first: a time, a control with its value and perhaps a time, a macro
+_SETTINGS: Final = {"timed_go": (5,), "set": (4, 9), "fire": (1,)}
+
+
+@dataclass(frozen=True)
+class ShowControl:
+    """One message. Cue, list and path are numbers in the standard's words, such as "235.6"; None if not given."""
+
+    device: int  # 0 to 0x6F one, 0x70 to 0x7E a group, 0x7F all
+    format: int  # 1 to 0x7F: LIGHTING, SOUND, ...
+    command: str  # a name of COMMANDS
+    cue: str | None = None
+    cue_list: str | None = None
+    path: str | None = None
+    settings: bytes = b""  # the time of timed_go, the control and value of set, the macro of fire
+
+
+def read_show_control(message: bytes) -> ShowControl | None:
+    """What a message says; None if it is no show control, or not as the standard has it."""
+    if not 7 <= len(message) <= _LONGEST or message[:2] != _START or message[3] != _SHOW_CONTROL:
+        return None
+    device, form, code, data = message[2], message[4], message[5], message[6:-1]
+    command = COMMANDS.get(code)
+    if message[-1] != 0xF7 or any(byte > 0x7F for byte in message[1:-1]) or not form or command is None:
+        return None
+    lengths = _SETTINGS.get(command, (0,))
+    if command not in _WITH_CUE:
+        return ShowControl(device, form, command, settings=data) if len(data) in lengths else None
+    settings, cues = data[: lengths[0]], data[lengths[0] :]
+    fields = cues.split(b"\x00") if cues else []
+    if len(settings) < lengths[0] or len(fields) > 3 or not all(_CUE.fullmatch(field) for field in fields):
+        return None
+    if command == "load" and not fields:
+        return None
+    cue, cue_list, path, *_ = (*(field.decode("ascii") for field in fields), None, None, None)
+    return ShowControl(device, form, command, cue, cue_list, path, settings)
+
+
+def show_control(said: ShowControl) -> bytes:
+    """The message that says this. Raises ValueError for what the standard has no message for."""
+    fields = [field for field in (said.cue, said.cue_list, said.path) if field is not None]
+    code = _CODES.get(said.command, 0)
+    try:
+        data = said.settings + b"\x00".join(field.encode("ascii") for field in fields)
+        message = bytes((*_START, said.device, _SHOW_CONTROL, said.format, code, *data, 0xF7))
+    except ValueError:  # a number beyond a byte, a letter beyond ASCII
+        message = b""
+    if read_show_control(message) != said:
+        raise ValueError(f"a show control message of the standard; {said} is none")
+    return message

@@ -1,0 +1,216 @@
+"""Every remote path, driven from outside over real JACK ports and sockets by python-rtmidi, mido and python-osc.
+
+Sources: MIDI 1.0 Detailed Specification 4.2.1; MIDI Show Control 1.1.1, RP-002/014; MIDI Machine Control 1.0, RP-013;
+OSC 1.0. Our own SysEx is written out here byte by byte as DEVELOPERS.md has it, not by Bayleaf's own code.
+"""
+
+import json
+import socket
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import mido
+import pytest
+import rtmidi
+from pythonosc.osc_message import OscMessage
+from pythonosc.udp_client import SimpleUDPClient
+from stagehand import Engine, engine, hear, joined, wait_for
+
+JACK = rtmidi.API_UNIX_JACK
+HERE = "127.0.0.1"
+RIG = """
+format = 1
+[rig]
+start = 1
+[inputs]
+desk = { port = "Desk" }
+[outputs]
+answers = { port = "Recorder" }
+[[scenes]]
+number = 1
+name = "Overture"
+routes = [ { from = "desk", to = "answers", name = "thru" } ]
+[[scenes]]
+number = 61
+name = "Finale"
+[[scenes]]
+number = 300
+name = "Encore"
+[sync.timecode]
+from = "internal"
+rate = "30"
+start = "00:00:00:00"
+to = ["answers"]
+[remote]
+inputs = ["desk"]
+device = 5
+programs = true
+to = ["answers"]
+[osc]
+port = PORT
+"""
+#: a mido script that plays a .syx file on a JACK port, as a player of such files would
+PLAYER = """
+import sys, time, mido
+jack = mido.Backend("mido.backends.rtmidi/UNIX_JACK")
+(desk,) = [name for name in jack.get_output_names() if "pit" in name and name.endswith("desk")]
+with jack.open_output(desk) as port:
+    for message in mido.read_syx_file(sys.argv[1]):
+        port.send(message)
+        time.sleep(0.05)
+    time.sleep(1)
+"""
+
+
+def free_port() -> int:
+    """A UDP port that nobody has."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.bind((HERE, 0))
+        return int(probe.getsockname()[1])
+
+
+def ours(command: int, *data: int) -> bytes:
+    """One message of Bayleaf's own SysEx for device 5, by the table in DEVELOPERS.md."""
+    body = (0x01, 0x05, command, *data)
+    return bytes((0xF0, 0x7D, 0x62, 0x6C, *body, -sum(body) % 128, 0xF7))
+
+
+class Pit:
+    """A running engine, a desk that plays to it, and an ear for its answers."""
+
+    def __init__(self, running: Engine, desk: Any, ear: Any, port: int) -> None:
+        self.engine, self.desk, self.ear, self.port = running, desk, ear, port
+
+    def play(self, *messages: str | bytes) -> None:
+        """From the desk, in this order."""
+        for message in messages:
+            self.desk.send_message(bytes.fromhex(message) if isinstance(message, str) else message)
+
+    def status(self) -> dict[str, Any]:
+        """The engine's status."""
+        done = self.engine.ask("status", "--json")
+        found: dict[str, Any] = json.loads(done.stdout)
+        return found
+
+    def until(self, what: str, there: Callable[[dict[str, Any]], Any]) -> None:
+        """Wait until the status says so."""
+        wait_for(what, lambda: there(self.status()))
+
+    def until_scene(self, number: int) -> None:
+        """Wait until this scene is in force."""
+        self.until(f"scene {number}", lambda status: status["scene"]["number"] == number)
+
+
+@pytest.fixture
+def pit(jack_server: str, tmp_path: Path) -> Iterator[Pit]:
+    """Real ports of JACK: the engine's are virtual, ours are joined to them."""
+    port = free_port()
+    with (
+        engine(tmp_path, RIG.replace("PORT", str(port)), "--virtual", "--backend", "jack") as running,
+        joined(rtmidi.MidiIn, JACK, "ear", lambda name: "pit" in name and name.endswith("answers")) as ear,
+        joined(rtmidi.MidiOut, JACK, "desk", lambda name: "pit" in name and name.endswith("desk")) as desk,
+    ):
+        yield Pit(running, desk, ear, port)
+
+
+def test_program_with_bank(pit: Pit) -> None:
+    """Bank 0 2 and program 44 as printed recall scene 300 (MIDI 1.0 p. 13, 14)."""
+    pit.play("B0 00 00", "B0 20 02", "C0 2B")
+    pit.until_scene(300)
+
+
+def test_song_select(pit: Pit) -> None:
+    """Song 60 on the wire recalls scene 61 (counted from 1: common practice, no source)."""
+    pit.play("F3 3C")
+    pit.until_scene(61)
+
+
+def test_show_control(pit: Pit) -> None:
+    """GO of cue 61 recalls it for our id, GO alone to all is next; a cue for machinery does nothing (RP-002 4)."""
+    pit.play("F0 7F 05 02 20 01 33 30 30 F7", "F0 7F 05 02 01 01 36 31 F7")
+    pit.until_scene(61)
+    pit.play("F0 7F 7F 02 01 01 F7")
+    pit.until_scene(300)
+
+
+def test_machine_control(pit: Pit) -> None:
+    """LOCATE winds our time code to a place, PLAY starts it, STOP halts it (RP-013)."""
+
+    def at(status: dict[str, Any]) -> str:
+        return json.dumps(status)
+
+    pit.play("F0 7F 05 06 44 06 01 61 02 03 04 00 F7")
+    pit.until("the place", lambda status: "01:02:03:04" in at(status))
+    pit.play("F0 7F 7F 06 02 F7")
+    pit.until("time code that runs", lambda status: "01:02:03:04" not in at(status) and "01:02:" in at(status))
+    pit.play("F0 7F 7F 06 01 F7")
+    wait_for("time code that stands", lambda: pit.status()["timecode"] == pit.status()["timecode"])
+
+
+def test_our_own_sysex(pit: Pit) -> None:
+    """Recall and the question for the scene are answered at the output for answers, byte by byte as written down."""
+    pit.play(ours(0x01, 61, 0, 0))
+    (answer,) = hear(pit.ear, 1)
+    assert answer.startswith(bytes.fromhex("F0 7D 62 6C 01 05 41 01 01"))
+    pit.play(ours(0x05))
+    # "Finale" is six bytes without a high bit: a 00 and the bytes themselves (MIDI 1.0 p. 43)
+    assert hear(pit.ear, 1) == [ours(0x45, 61, 0, 0, 0x00, *b"Finale")]
+    pit.until_scene(61)
+
+
+def test_what_is_not_in_order_passes(pit: Pit) -> None:
+    """A damaged message of our own and foreign SysEx command nothing, and pass like any SysEx."""
+    damaged = ours(0x01, 61, 0, 0)[:-2] + b"\x00\xf7"
+    foreign = bytes.fromhex("F0 7D 01 02 03 F7")
+    pit.play(damaged, foreign)
+    assert hear(pit.ear, 2) == [damaged, foreign]
+    assert pit.status()["scene"]["number"] == 1
+
+
+def test_a_backup_over_real_ports_and_back(pit: Pit, tmp_path: Path) -> None:
+    """Asked for, the rig comes as a dump; mido keeps it as a .syx file; played back by a player, it plays again."""
+    heard: list[bytes] = []
+    listener = threading.Thread(target=lambda: heard.extend(hear(pit.ear, 1)))
+    listener.start()
+    pit.play(ours(0x08))
+    listener.join()
+    assert heard
+    assert all(block.startswith(bytes.fromhex("F0 7D 62 6C 01 05 0A")) for block in heard)
+    file = tmp_path / "pit.syx"
+    mido.write_syx_file(str(file), [mido.Message.from_bytes(block) for block in heard])
+    done = pit.engine.ask("scenes", "rename", "61", "Changed")
+    assert done.returncode == 0, done.stderr
+    subprocess.run([sys.executable, "-c", PLAYER, str(file)], check=True, timeout=60)
+    wait_for("the old name", lambda: '"Finale"' in pit.engine.ask("scenes", "list", "--json").stdout)
+    done = pit.engine.ask("save")
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "rig.toml").read_text(encoding="utf-8") == RIG.replace("PORT", str(pit.port))
+
+
+def test_osc(pit: Pit) -> None:
+    """python-osc recalls, steps, mutes and asks; each answer comes back to the socket that asked."""
+
+    def ask(client: SimpleUDPClient, address: str, *values: object) -> list[object]:
+        client.send_message(address, list(values))
+        while True:
+            reply = OscMessage(client.receive(20))
+            if reply.address == "/bayleaf/now":
+                return reply.params
+
+    with SimpleUDPClient(HERE, pit.port) as client:
+        assert ask(client, "/bayleaf/state") == [1, "Overture"]
+        assert ask(client, "/bayleaf/scene", 300) == [300, "Encore"]
+        assert ask(client, "/bayleaf/back") == [61, "Finale"]
+        assert ask(client, "/bayleaf/scene", "Overture") == [1, "Overture"]
+        ask(client, "/bayleaf/mute", "thru")
+        pit.play("90 3C 40", ours(0x05))
+        assert hear(pit.ear, 1) == [ours(0x45, 1, 0, 0, 0x00, *b"Overtur", 0x00, *b"e")]
+        assert ask(client, "/bayleaf/unmute", "thru") == [1, "Overture"]
+        pit.play("90 3C 40")
+        assert hear(pit.ear, 1) == [b"\x90\x3c\x40"]
+        assert ask(client, "/bayleaf/panic") == [1, "Overture"]
+        assert b"\x80\x3c\x40" in hear(pit.ear, 1)
