@@ -205,8 +205,8 @@ def test_a_worn_switch_counts_once() -> None:
     for at, message in ((0, "B0 50 7F"), (5, "B0 50 00"), (9, "B0 50 7F"), (200, "B0 50 00"), (249, "B0 50 7F")):
         router.receive(at * MS, 2, bytes.fromhex(message))
     assert len(router.outcomes) == 1
-    router.receive(250 * MS, 2, bytes.fromhex("B0 50 00"))
-    router.receive(251 * MS, 2, bytes.fromhex("B0 50 7F"))
+    router.receive(280 * MS, 2, bytes.fromhex("B0 50 00"))
+    router.receive(300 * MS, 2, bytes.fromhex("B0 50 7F"))
     assert len(router.outcomes) == 2
 
 
