@@ -18,7 +18,7 @@ _AT_ONCE: Final = frozenset({SHORT})
 # Common practice, no source: contacts that bounce do so every few milliseconds, and feet are slower than this.
 _QUIET: Final = 10_000_000  # ns without a bounce after which they rest
 _LONGEST_CHAIN: Final = 100_000_000  # ns that bounces may keep a switch deaf beyond its guard time
-_LONGEST_RELEASE: Final = 100_000_000  # ns after it was let go in which no foot presses it again
+_LONGEST_RELEASE: Final = 50_000_000  # ns after it was let go in which no foot presses it and lets go again
 
 
 class Guard:
