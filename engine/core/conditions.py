@@ -25,6 +25,12 @@ class Contact(NamedTuple):
     number: int | bytes
     channel: int
 
+    @property
+    def place(self) -> str:
+        """A controller or a note by its number, as the rig file calls it; empty for what has a number in words."""
+        name = {CONTROLLER: "controller", NOTE_ON: "note"}.get(self.kind)
+        return f"{name} {self.number!r}" if name else ""
+
 
 class Owner(NamedTuple):
     """A control that a message belongs to. `zone`: the values that mean pressed, or which way a knob turns."""

@@ -88,7 +88,7 @@ class Switchboard:
         commands: list[Command] = []
         for switch, contact in list(self._waiting.items()):
             told = _commands(switch.tick(now), contact, scene)
-            commands += [each._replace(pressed=each.pressed or _place(contact)) for each in told]
+            commands += [each._replace(pressed=each.pressed or contact.place) for each in told]
             self._wait_for(switch, contact)
         return commands
 
@@ -168,12 +168,7 @@ def _command(control: Control, contact: Contact) -> Command:
     scene, press = control.scene, control.when.press
     if scene is None and control.do == "scene" and isinstance(contact.number, int):
         scene = contact.number + 1  # programs and songs count from 1
-    return Command(control.do, scene, control, f"{_place(contact)}, {press} press" if press else "")
-
-
-def _place(contact: Contact) -> str:
-    """Controller or note, as the rig file calls them; nothing else waits for time to tell."""
-    return f"{'controller' if contact.kind == CONTROLLER else 'note'} {contact.number!r}"
+    return Command(control.do, scene, control, f"{contact.place}, {press} press" if press else "")
 
 
 def switchboards(controls: Sequence[Control], inputs: Sequence[str]) -> list[Switchboard | None]:

@@ -495,6 +495,21 @@ def test_a_switch_that_is_down_while_the_scene_changes(form: str, down: str, up:
     assert scene_of(made) == 2
 
 
+@pytest.mark.parametrize("until", [300, 900])
+def test_a_press_that_is_completed_in_another_scene(until: int) -> None:
+    """Begun where it means something and let go, or held long enough, where it does not: it commands nothing."""
+    made = router(
+        control('note = 36, press = "short"', 'do = "next"', "scenes = [1]"),
+        control('note = 36, press = "long"', 'do = "back"', "scenes = [1]"),
+    )
+    play(made, 0, "90 24 40")
+    made.recall(50 * MS, 13)
+    told(made)
+    assert play(made, until, "80 24 40") == []
+    wait(made, 5000)
+    assert (told(made), scene_of(made)) == ([], 13)
+
+
 def test_a_note_that_was_music_when_it_was_pressed_is_released() -> None:
     """A key pressed where it is music sounds until its release, though by then it belongs to a control."""
     made = router(control("note = 36", 'do = "resend"', "scenes = [2]"))
