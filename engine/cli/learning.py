@@ -1,20 +1,26 @@
-"""`bayleaf learn`: shows what a switch sends, measures its bounce, and writes the control into the rig."""
+"""`bayleaf learn`: shows what a switch sends, measures its bounce, and proposes the control for the rig."""
 
 import time
 from collections.abc import Iterator
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, get_args
 
 import typer
 
 from engine.cli.say import Fault, Json, Name, as_json
+from engine.core.conditions import contact_of
+from engine.core.learned import Learned
+from engine.core.learned import learn as learn_from
+from engine.core.switches import DOUBLE, LONG, SHORT
 from engine.live import client
-from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
-from engine.midi.words import describe
+from engine.midi.kinds import FIRST_REAL_TIME
+from engine.midi.words import describe, to_hex
+from engine.rig.models import Action
+from engine.rig.pieces import table
 
-_SONG: Final = 0xF3
-_ON: Final = 64  # MIDI 1.0 Table III: a switch is on from 64
-_LEAST_GUARD: Final = 30  # ms
-_APART: Final = 0.25  # seconds: two presses of a foot are further apart than contacts bounce
+_ACTIONS: Final = tuple(action for action in get_args(Action) if action != "send")  # which is written by hand
+_PRESSES: Final = 3
+_QUIET: Final = 1.0  # seconds after the last press
+_MOST: Final = 2000  # messages; what sends more is no switch
 
 
 def add_to(app: typer.Typer) -> None:
@@ -28,36 +34,56 @@ def learn(
         str, typer.Option("--do", help="What the switch is to do: next, back, panic, scene, tap ...")
     ] = "next",
     scene: Annotated[str | None, typer.Option("--scene", help="The scene, with --do scene.")] = None,
-    seconds: Annotated[float, typer.Option("--seconds", help="How long to listen.", min=1, max=120)] = 8,
+    route: Annotated[str | None, typer.Option("--route", help="The route's name, with --do mute or unmute.")] = None,
+    press: Annotated[str | None, typer.Option("--press", help="short, long or double, to tell presses apart.")] = None,
+    seconds: Annotated[float, typer.Option("--seconds", help="How long to listen at the most.", min=1, max=120)] = 20,
     yes: Annotated[bool, typer.Option("--yes", help="Write it without asking.")] = False,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Press the switch a few times: what arrives is shown, and a control for it proposed."""
-    if input not in _inputs(name):
-        raise Fault(f'there is no input "{input}"; there are {", ".join(_inputs(name))}')
+    """Press a switch three times: what arrives is shown, its bounce measured, and a control for it proposed."""
+    _look_at(do, scene, press)
+    known = _inputs(name)
+    if input not in known:
+        raise Fault(f'there is no input "{input}"; there are: {", ".join(known)}')
+    learned = learn_from(list(_heard(name, input, seconds, quiet=json)))
+    if learned is None:
+        raise Fault(f"nothing came from {input} that a control can go by; is the switch on this input?")
+    asked = {"do": do, "scene": int(scene) if scene and scene.isdecimal() else scene, "route": route}
+    control = propose(input, learned, {key: value for key, value in asked.items() if value is not None}, press)
+    found: dict[str, Any] = {"control": control, "presses": learned.presses, "bounce_ms": round(learned.bounce, 1)}
     if not json:
-        print(f"press the switch on {input} three times, slowly; listening for {seconds:g} seconds")
-    heard = list(_heard(name, input, seconds, quiet=json))
-    control, bounce = propose(input, heard, do, scene)
-    if control is None:
-        raise Fault(f"nothing came from {input} that a control can go by")
-    if json and not yes:
-        as_json({"control": control, "bounce_ms": round(bounce, 1)})
+        print(f"{_measured(learned)}\nThis control would do:\n\n{table('[[controls]]', control)}")
+    elif not yes:
+        as_json(found)
         return
-    if not json:
-        print(f"its contacts bounced for {bounce:.1f} ms at most; this control would do:\n{_shown(control)}")
-    if yes or typer.confirm("write it into the rig?"):
+    if yes or typer.confirm("Write it into the rig?"):
         answer = client.ask(name, {"do": "learn", "control": control}, patience=30.0)
         if not answer["done"]:
             raise Fault(answer["text"])
-        saved = client.ask(name, {"do": "save"}, patience=30.0)
-        if not saved["done"]:
-            raise Fault(saved["text"])
         if json:
-            as_json({"control": control, "bounce_ms": round(bounce, 1), "saved": saved["text"]})
+            as_json({**found, "text": answer["text"]})
         else:
-            print(saved["text"])
+            print(answer["text"])
+    else:
+        print("Nothing was written.")
+
+
+def _look_at(do: str, scene: str | None, press: str | None) -> None:
+    """What cannot be meant is said before anybody presses anything."""
+    if do not in _ACTIONS:
+        raise Fault(f"--do takes {', '.join(_ACTIONS)}; found {do}")
+    if (do == "scene") != (scene is not None):
+        raise Fault("--do scene and --scene go together: the one says what, the other which")
+    if press not in (None, SHORT, LONG, DOUBLE):
+        raise Fault(f"--press takes {SHORT}, {LONG} or {DOUBLE}; found {press}")
+
+
+def propose(source: str, learned: Learned, asked: dict[str, Any], press: str | None) -> dict[str, Any]:
+    """The control, in the rig file's own keys; `asked`: what it is to do."""
+    when = learned.when if press is None else {**learned.when, "press": press}
+    guard = {} if learned.guard is None else {"guard": learned.guard}
+    return {"input": source, "when": when, **asked, **guard}
 
 
 def _inputs(name: str) -> list[str]:
@@ -65,74 +91,54 @@ def _inputs(name: str) -> list[str]:
     return [port["name"] for port in status["inputs"]]
 
 
-def _heard(name: str, source: str, seconds: float, quiet: bool) -> Iterator[tuple[float, bytes]]:
-    """What comes in there, with its time in seconds."""
-    end = time.monotonic() + seconds
+def _heard(name: str, source: str, seconds: float, quiet: bool) -> Iterator[tuple[int, bytes]]:
+    """What comes in there, with its time in ns, until there were presses enough or the time is over."""
+    heard: list[tuple[int, bytes]] = []
+    end = newest = 0.0
     for batch in client.watch(name):
-        for event in batch["events"]:
-            if event["way"] == "in" and event["port"] == source and event["message"]:
-                message = bytes.fromhex(event["message"])
-                if not quiet:
-                    print(f"  {event['message']:9} {describe(message)}", flush=True)
-                yield event["at"] / 1e9, message
-        if time.monotonic() > end:
+        now = time.monotonic()
+        if not end:  # from now on nothing is missed
+            end = now + seconds
+            _show(f"Press the switch on {source} three times, a second apart.", quiet)
+        for at, message in _came(batch, source):
+            _show(_line(message), quiet)
+            heard.append((at, message))
+            newest = now
+            yield at, message
+        if now > end or len(heard) > _MOST or (now - newest > _QUIET and _is_enough(heard)):
             return
 
 
-def propose(
-    source: str, heard: list[tuple[float, bytes]], do: str, scene: str | None
-) -> tuple[dict[str, Any] | None, float]:
-    """The control for what was heard (None if there is none in it), and how long its contacts bounced, in ms."""
-    condition = next((when for _, message in heard if (when := _condition(message)) is not None), None)
-    if condition is None:
-        return None, 0.0
-    times = [at for at, message in heard if _condition(message) == condition and _is_press(message)]
-    bounce = _bounce(times) * 1000
-    guard = max(_LEAST_GUARD, 10 * round(bounce * 1.5 / 10 + 0.5))
-    control: dict[str, Any] = {"input": source, "when": condition, "do": do, "guard": f"{guard} ms"}
-    if scene is not None:
-        control["scene"] = int(scene) if scene.isdecimal() else scene
-    return control, bounce
+def _line(message: bytes) -> str:
+    """In words, and with the number that the rig file goes by."""
+    contact = contact_of(message)
+    number = f" ({contact.place})" if contact is not None and contact.place not in describe(message) else ""
+    return f"  {to_hex(message):9}  {describe(message)}{number}"
 
 
-def _condition(message: bytes) -> dict[str, Any] | None:
-    """What of a message a control can go by; a release says nothing new."""
-    kind = message[0] & 0xF0 if message[0] < 0xF0 else message[0]
-    if kind == PROGRAM:
-        return {"program": message[1] + 1}
-    if kind == CONTROLLER:
-        return {"controller": message[1]}
-    if kind == NOTE_ON and message[2]:
-        return {"note": message[1]}
-    if kind == _SONG:
-        return {"song": message[1] + 1}
-    return {"sysex": message.hex(" ").upper()} if kind == 0xF0 else None
+def _show(line: str, quiet: bool) -> None:
+    if not quiet:
+        print(line, flush=True)
 
 
-def _is_press(message: bytes) -> bool:
-    """A pedal's way up is none: it comes as late as the player lifts the foot."""
-    return message[0] & 0xF0 != CONTROLLER or message[2] >= _ON
+def _came(batch: dict[str, Any], source: str) -> Iterator[tuple[int, bytes]]:
+    """Clock and active sensing are left out."""
+    for event in batch["events"]:
+        if event["way"] == "in" and event["port"] == source and event["message"]:
+            message = bytes.fromhex(event["message"])
+            if message[0] < FIRST_REAL_TIME:
+                yield event["at"], message
 
 
-def _bounce(times: list[float]) -> float:
-    """Seconds from the first to the last contact of the press that bounced longest."""
-    longest, begin = 0.0, None
-    before = None
-    for at in times:
-        if begin is None or before is None or at - before > _APART:
-            begin = at
-        longest = max(longest, at - begin)
-        before = at
-    return longest
+def _is_enough(heard: list[tuple[int, bytes]]) -> bool:
+    learned = learn_from(heard)
+    return learned is not None and learned.presses >= _PRESSES
 
 
-def _shown(control: dict[str, Any]) -> str:
-    when = ", ".join(
-        f"{key} = {value!r}" if isinstance(value, int) else f'{key} = "{value}"'
-        for key, value in control["when"].items()
-    )
-    lines = ["[[controls]]", f'input = "{control["input"]}"', f"when  = {{ {when} }}", f'do    = "{control["do"]}"']
-    if "scene" in control:
-        scene = control["scene"]
-        lines.append(f"scene = {scene}" if isinstance(scene, int) else f'scene = "{scene}"')
-    return "\n".join([*lines, f'guard = "{control["guard"]}"'])
+def _measured(learned: Learned) -> str:
+    many = "1 press" if learned.presses == 1 else f"{learned.presses} presses"
+    if "turn" in learned.when:
+        return f"A knob that sends steps: {learned.presses} of them."
+    if not learned.bounce:
+        return f"{many}, and its contacts did not bounce."
+    return f"{many}, and its contacts bounced for {learned.bounce:.1f} ms at the most."

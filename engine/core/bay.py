@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
 from engine.core.later import player
+from engine.core.ledger import Moved
 from engine.core.plan import Compiler, Faults, Plan
 from engine.core.remote import Remote, Request
 from engine.core.requests import carry_out
@@ -74,7 +75,7 @@ class Bay(Router):
         compiler = Compiler(rig, known, self.faults, self.inputs, self.outputs)
         self.plans = {scene.number: compiler.plan(scene) for scene in rig.scenes}
         self._numbers_by_name = {scene.name: scene.number for scene in rig.scenes}
-        self._boards = switchboards(rig.controls, self.inputs)
+        self.boards = switchboards(rig.controls, self.inputs)
         self.setlists = self._all_setlists()
         self.setlist = next(iter(self.setlists.values()))
         self.muted: set[str] = set()  # names of routes that carry nothing
@@ -94,12 +95,13 @@ class Bay(Router):
             return out
         if self.sync.cues.recalls:
             self._recall_cues(now, out)
-        board = self._boards[source]
+        board = self.boards[source]
         if board is not None and (taken := board.take(now, message, self.scene)) is not None:
-            if taken.passes:
+            # a key whose press was routed, in another scene maybe, must not hang
+            if taken.passes or self.ledger.is_down(source, message):
                 self._route(now, source, message, out)
             for asked in taken.commands:
-                self.outcomes.append(self.obey(now, asked, f"{self.inputs[source]}, {describe(message)}", out))
+                self._obey_control(now, source, asked, describe(message), out)
             return out
         if source in self._remote_inputs and (request := self.remote.read(source, message)) is not None:
             carry_out(self, now, source, request, message, out)
@@ -112,16 +114,26 @@ class Bay(Router):
         out = super().tick(now)
         if self.sync.cues.recalls:
             self._recall_cues(now, out)
-        for name, board in zip(self.inputs, self._boards, strict=True):
+        for source, board in enumerate(self.boards):
             if board is not None and board.due is not None and board.due <= now:
                 for asked in board.tick(now, self.scene):
-                    self.outcomes.append(self.obey(now, asked, name, out))
+                    self._obey_control(now, source, asked, "", out)
         return out
+
+    def _obey_control(self, now: int, source: int, asked: Command, heard: str, out: list[Delivery]) -> None:
+        """`heard`: the message that was heard last, in words."""
+        self.outcomes.append(self.obey(now, asked, f"{self.inputs[source]}, {asked.pressed or heard}", out))
+
+    def _let_go(self, now: int, source: int) -> list[Delivery]:
+        board = self.boards[source]
+        if board is not None:
+            board.forget()
+        return super()._let_go(now, source)
 
     @property
     def due(self) -> int | None:
         """When `tick` next has something to do, or None."""
-        times = [super().due, *(board.due for board in self._boards if board is not None)]
+        times = [super().due, *(board.due for board in self.boards if board is not None)]
         return min((at for at in times if at is not None), default=None)
 
     def command(self, now: int, do: str, scene: int | str | None, source: str) -> tuple[Outcome, list[Delivery]]:
@@ -199,12 +211,15 @@ class Bay(Router):
         self.muted ^= {route}
         if self.plan is not None:
             self.plan.mute(frozenset(self.muted))
-            self._put_all(now, self.ledger.settle(self.plan.feeds), out)
+            self._put_all(now, self.ledger.settle(self.feeds), out)
         return self.outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
 
     def awake(self, now: int) -> tuple[Outcome, list[Delivery]]:
         """The machine has slept: nothing that was held or moved is sure any more, so all is released and sent again."""
         self.sensing.excuse(now)
+        for board in self.boards:
+            if board is not None:
+                board.forget()
         out = self.release_all(now)
         self.ledger.forget_keys()
         return self._resend(now, "wake-up", out), out
@@ -236,6 +251,15 @@ class Bay(Router):
             part, what = command.do.split()
             return self.obey_sync(now, part, what, None, source, out)
         return self._resend(now, source, out)
+
+    def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
+        """Whether this input's message still moves this thing in the scene in force."""
+        return self.plan is not None and not self.consumes(source, message) and self.plan.feeds(source, message, moved)
+
+    def consumes(self, source: int, message: bytes) -> bool:
+        """Whether a control takes this input's message in the scene in force, so that no route hears it."""
+        board = self.boards[source]
+        return board is not None and board.owns(message, self.scene)
 
     def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> Outcome:
         step = 1 if do == "next" else -1
@@ -274,7 +298,7 @@ class Bay(Router):
         plan = self.plans[number]
         if plan is not self.plan:
             self._change(now, plan, out)
-        for output, message in self.ledger.settle(plan.feeds):
+        for output, message in self.ledger.settle(self.feeds):
             self.wires[output].put(now, (message,), out)
         return self._send_burst(now, plan, do, f"scene {plan.number} {plan.name}", source, out)
 

@@ -1,29 +1,38 @@
 """Which messages are commands: foot switches, program changes and the like that act on the rig.
 
-The condition with one number wins over a range, a range over "any". A switch that has just acted is deaf for its guard
-time, so that worn contacts which fire twice count once; the first counts at once.
+A message belongs to the controls whose condition it meets in the scene in force. What has begun goes on: the release of
+a press that commanded is no music, whatever scene is in force by then.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
-from typing import Final, NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
-from engine.core.switches import LONG, SHORT, Switch
-from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, PROGRAM, SYSEX, is_press
-from engine.rig.models import Control, When
-
-SONG_SELECT: Final = 0xF3
-_HALF: Final = 64  # MIDI 1.0 Table III: a switch is on from 64
-_ANY: Final = -1
-
-_Key = tuple[int, int | bytes]
+from engine.core.conditions import (
+    Conditions,
+    Contact,
+    Owner,
+    Scene,
+    Zone,
+    closes,
+    contact_of,
+    holds_in,
+    turned,
+)
+from engine.core.switches import SHORT, Switch
+from engine.midi.kinds import CONTROLLER
+from engine.rig.models import Control
 
 
 class Command(NamedTuple):
-    """What the player asked for; `control` is what it was asked with, if with a control."""
+    """What the player asked for; `control` is what it was asked with, if with a control.
+
+    `pressed`: what was pressed, in words, where the last message of it would not tell: "controller 64, long press".
+    """
 
     do: str
     scene: int | str | None
     control: Control | None = None
+    pressed: str = ""
 
 
 class Taken(NamedTuple):
@@ -33,191 +42,136 @@ class Taken(NamedTuple):
     commands: tuple[Command, ...]
 
 
-def _keys_of(when: When) -> Iterable[_Key]:
-    """What a condition looks at, as `_looked_up` finds it in a message; -1 is any number."""
-    if when.sysex is not None:
-        return [(SYSEX, bytes.fromhex(when.sysex))]
-    if when.controller is not None:
-        return [(CONTROLLER, when.controller)]
-    for kind, found, first in ((PROGRAM, when.program, 1), (SONG_SELECT, when.song, 1), (NOTE_ON, when.note, 0)):
-        if found == "any":
-            return [(kind, _ANY)]
-        if found is not None:
-            return [(kind, number - first) for number in range(found[0], found[1] + 1)]
-    return []
-
-
-def _looked_up(message: bytes) -> _Key | None:
-    status = message[0] & 0xF0 if message[0] < 0xF0 else message[0]
-    if status in (NOTE_OFF, POLY_AFTERTOUCH):
-        return NOTE_ON, message[1]  # a note condition owns all that belongs to its key
-    if status in (PROGRAM, SONG_SELECT, CONTROLLER, NOTE_ON):
-        return status, message[1]
-    return (SYSEX, message) if status == SYSEX else None
-
-
 class Switchboard:
     """The controls of one input. Loop only. `scene` is the number and name of the one in force, or None."""
 
-    def __init__(self, controls: Sequence[tuple[int, Control]]) -> None:
-        """`controls`: those of this input, each with its index in the rig."""
-        self._controls = dict(controls)
-        self._by_key: dict[_Key, list[int]] = {}
-        for index, control in sorted(controls, key=lambda each: _breadth(each[1].when)):
-            for key in _keys_of(control.when):
-                self._by_key.setdefault(key, []).append(index)
-        self._acted_at: dict[tuple[int, int | None], int] = {}
-        self._last_value: dict[tuple[int, int], int] = {}
-        self._switches: dict[tuple[object, ...], Switch] = {}
-        self._presses: dict[tuple[object, ...], list[int]] = {}  # switch -> controls that tell its presses apart
-        for index, control in controls:
-            self._presses.setdefault(_switch_of(control), []).append(index)
-        self._presses = {
-            switch: listed
-            for switch, listed in self._presses.items()
-            if any(self._controls[index].when.press for index in listed)
-        }
+    def __init__(self, controls: Sequence[Control] = ()) -> None:
+        self._conditions = Conditions(controls)
+        self._switches: dict[Contact, dict[range, Switch]] = {}
+        self._waiting: dict[Switch, Contact] = {}  # those that time will tell something of
+        self._values: dict[Contact, int] = {}  # of controllers
 
     @property
     def due(self) -> int | None:
         """When `tick` next has something, or None."""
-        return min((switch.due for switch in self._switches.values() if switch.due is not None), default=None)
+        return min((due for switch in self._waiting if (due := switch.due) is not None), default=None)
 
-    def take(self, now: int, message: bytes, scene: tuple[int, str] | None) -> Taken | None:
+    def owns(self, message: bytes, scene: Scene | None) -> bool:
+        """Whether such a message would be consumed in this scene."""
+        contact = contact_of(message)
+        if contact is None or not self._conditions.look_at(contact):
+            return False
+        owners = self._conditions.owners(contact, scene)
+        return bool(owners) and not any(owner.control.passes for owner in owners)
+
+    def take(self, now: int, message: bytes, scene: Scene | None) -> Taken | None:
         """What a message means here; None if it belongs to no control that holds in this scene."""
-        owners = self._owners(message, scene)
-        if not owners:
+        contact = contact_of(message)
+        if contact is None or not (self._conditions.look_at(contact) or contact in self._switches):
             return None
-        commands: list[Command] = []
-        told: set[tuple[object, ...]] = set()
-        for index in owners:
-            switch = _switch_of(self._controls[index])
-            if switch in self._presses:
-                if switch not in told:
-                    told.add(switch)
-                    commands += self._told(switch, self._contact(now, switch, index, message), scene)
-            elif self._is_press(index, message):
-                commands += self._act(now, index, message)
-        return Taken(any(self._controls[index].passes for index in owners), tuple(commands))
+        commands = self.tick(now, scene)
+        owners = self._conditions.owners(contact, scene)
+        passes = any(owner.control.passes for owner in owners)
+        commands += _turns(owners, contact, message)
+        mine = bool(owners)
+        for zone, closing in self._touched(contact, owners, message):
+            means = _meanings(owners, zone)
+            switch = self._switch(contact, zone, bool(closing and means))
+            if switch is not None and (means or _goes_on(switch, now, closing)):
+                mine, passes = True, passes or (switch.passes and not means)
+                commands += _commands(_touch(switch, now, closing, means), contact, scene)
+                self._wait_for(switch, contact)
+        return Taken(passes or not mine, tuple(commands)) if mine or commands else None
 
-    def tick(self, now: int, scene: tuple[int, str] | None) -> list[Command]:
+    def tick(self, now: int, scene: Scene | None) -> list[Command]:
         """Presses that time has completed: long ones, and short ones that have not become double."""
-        return [
-            command for key, switch in self._switches.items() for command in self._told(key, switch.tick(now), scene)
-        ]
+        commands: list[Command] = []
+        for switch, contact in list(self._waiting.items()):
+            told = _commands(switch.tick(now), contact, scene)
+            commands += [each._replace(pressed=each.pressed or contact.place) for each in told]
+            self._wait_for(switch, contact)
+        return commands
 
-    def _owners(self, message: bytes, scene: tuple[int, str] | None) -> list[int]:
-        key = _looked_up(message)
-        if key is None:
-            return []
-        found = self._by_key.get(key, []) or (self._by_key.get((key[0], _ANY), []) if key[0] != SYSEX else [])
-        held = [index for index in found if self._holds(index, message, scene)]
-        if key[0] == CONTROLLER or not held:
-            return held
-        # of several conditions on one number the narrowest counts, with all that tell presses of its switch apart
-        switch = _switch_of(self._controls[held[0]])
-        if switch not in self._presses:
-            return held[:1]
-        return [index for index in held if _switch_of(self._controls[index]) == switch]
+    def forget(self) -> None:
+        """The cable was pulled, or the machine slept: nothing counts as pressed."""
+        self._switches.clear()
+        self._waiting.clear()
+        self._values.clear()
 
-    def _holds(self, index: int, message: bytes, scene: tuple[int, str] | None) -> bool:
-        control = self._controls[index]
-        channel = control.when.channel
-        if channel is not None and message[0] < SYSEX and message[0] & 0x0F != channel - 1:
-            return False
-        return not control.scenes or (scene is not None and any(one in scene for one in control.scenes))
+    def go_on_from(self, before: "Switchboard") -> None:
+        """The rig was edited: what is down stays down, and a press under way goes on if its control is still there."""
+        self._switches, self._waiting, self._values = before._switches, before._waiting, before._values
+        for switch in (each for zones in self._switches.values() for each in zones.values()):
+            switch.mean_only(self._conditions.controls)
 
-    def _act(self, now: int, index: int, message: bytes) -> Iterator[Command]:
-        """The command, unless this is a bounce within the guard time (ns)."""
-        control = self._controls[index]
-        number = message[1] + 1 if control.when.program is not None or control.when.song is not None else None
-        switch = (index, number)
-        acted_at = self._acted_at.get(switch)
-        if control.when.turn is None:
-            if acted_at is not None and now - acted_at < control.guard:
-                return
-            self._acted_at[switch] = now
-        yield Command(control.do, number if control.scene is None else control.scene, control)
+    def _touched(
+        self, contact: Contact, owners: Sequence[Owner], message: bytes
+    ) -> Iterator[tuple[range, bool | None]]:
+        """The zones of a contact that are of interest, each with whether it closes; the value is written down."""
+        before = self._values.get(contact)
+        if contact.kind == CONTROLLER:
+            self._values[contact] = message[2]
+        zones: dict[Zone, None] = dict.fromkeys(owner.zone for owner in owners)
+        zones |= dict.fromkeys(self._switches.get(contact, ()))
+        return ((zone, closes(message, before, zone)) for zone in zones if isinstance(zone, range))
 
-    def _contact(self, now: int, key: tuple[object, ...], index: int, message: bytes) -> list[str]:
-        switch = self._switches.get(key)
-        if switch is None:
-            controls = [self._controls[each] for each in self._presses[key]]
-            kinds = frozenset(control.when.press or SHORT for control in controls)
-            longest = next((control for control in controls if control.when.press == LONG), controls[0])
-            switch = Switch(
-                kinds,
-                max(control.guard for control in controls),
-                longest.hold,
-                max(control.between for control in controls),
-            )
-            self._switches[key] = switch
-        if message[0] & 0xF0 == POLY_AFTERTOUCH:
-            return switch.tick(now)
-        down = is_press(message) if message[0] & 0xF0 != CONTROLLER else self._is_on(index, message[2])
-        return switch.contact(now, down)
+    def _switch(self, contact: Contact, zone: range, wanted: bool) -> Switch | None:
+        """The switch; it is made when it is first pressed where that means something."""
+        zones = self._switches.get(contact, {})
+        if zone not in zones and wanted:
+            zones = self._switches.setdefault(contact, {})
+            zones[zone] = Switch()
+        return zones.get(zone)
 
-    def _told(self, key: tuple[object, ...], presses: list[str], scene: tuple[int, str] | None) -> list[Command]:
-        return [
-            Command(control.do, control.scene, control)
-            for press in presses
-            for control in (self._controls[index] for index in self._presses[key])
-            if (control.when.press or SHORT) == press
-            and (not control.scenes or (scene is not None and any(one in scene for one in control.scenes)))
-        ]
-
-    def _is_press(self, index: int, message: bytes) -> bool:
-        kind = message[0] & 0xF0
-        if kind in (NOTE_OFF, NOTE_ON):
-            return is_press(message)
-        if kind == POLY_AFTERTOUCH:
-            return False
-        if kind != CONTROLLER:
-            return True
-        turn = self._controls[index].when.turn
-        if turn is not None:
-            return 0 < message[2] < _HALF if turn == "up" else message[2] > _HALF
-        return self._crosses(index, message)
-
-    def _is_on(self, index: int, value: int) -> bool:
-        when = self._controls[index].when
-        least = when.at_least if when.at_least is not None else 0 if when.at_most is not None else _HALF
-        return least <= value <= (127 if when.at_most is None else when.at_most)
-
-    def _crosses(self, index: int, message: bytes) -> bool:
-        """A press is a value that comes into the range from outside; a pedal swept on within it is none.
-
-        Some switches send the same value at each press and nothing between (common practice, no source):
-        an equal value within the range is a press, too.
-        """
-        channel, value = message[0] & 0x0F, message[2]
-        before = self._last_value.get((index, channel))
-        self._last_value[index, channel] = value
-        if not self._is_on(index, value):
-            return False
-        return before is None or value == before or not self._is_on(index, before)
+    def _wait_for(self, switch: Switch, contact: Contact) -> None:
+        if switch.due is None:
+            self._waiting.pop(switch, None)
+        else:
+            self._waiting[switch] = contact
 
 
-def _breadth(when: When) -> int:
-    """How many numbers a condition takes: the narrower one comes first."""
-    for found in (when.program, when.song, when.note):
-        if found == "any":
-            return 1 << 16
-        if found is not None:
-            return found[1] - found[0]
-    return 0
+def _meanings(owners: Sequence[Owner], zone: Zone) -> dict[str, Control]:
+    """What short, long and double presses command; the narrowest control comes first."""
+    found: dict[str, Control] = {}
+    for control in (owner.control for owner in owners if owner.zone == zone):
+        found.setdefault(control.when.press or SHORT, control)
+    return found
 
 
-def _switch_of(control: Control) -> tuple[object, ...]:
-    """Controls of one switch have this in common."""
-    when = control.when
-    return (when.controller, when.note, when.at_least, when.at_most, when.channel, when.turn, when.program, when.song)
+def _goes_on(switch: Switch, now: int, closing: bool | None) -> bool:
+    """Whether a message of a switch that commands nothing in this scene still belongs to a press that did."""
+    if switch.deaf(now):
+        return True
+    if closing:
+        switch.leave()
+    return switch.closed
 
 
-def switchboards(controls: Sequence[Control], inputs: Sequence[str]) -> tuple[Switchboard | None, ...]:
+def _touch(switch: Switch, now: int, closing: bool | None, means: dict[str, Control]) -> list[Control]:
+    if closing is None:
+        return switch.tick(now)
+    return switch.press(now, means) if closing else switch.release(now)
+
+
+def _turns(owners: Sequence[Owner], contact: Contact, message: bytes) -> list[Command]:
+    """What one step of a knob commands; its steps are counted, so none of them is a bounce."""
+    turns = [owner for owner in owners if owner.control.when.turn is not None]
+    return [_command(owner.control, contact) for owner in turns if owner.zone == turned(message[2])]
+
+
+def _commands(told: Sequence[Control], contact: Contact, scene: Scene | None) -> list[Command]:
+    """What presses command, as far as they still do in this scene."""
+    return [_command(control, contact) for control in told if holds_in(control, scene)]
+
+
+def _command(control: Control, contact: Contact) -> Command:
+    scene, press = control.scene, control.when.press
+    if scene is None and control.do == "scene" and isinstance(contact.number, int):
+        scene = contact.number + 1  # programs and songs count from 1
+    return Command(control.do, scene, control, f"{contact.place}, {press} press" if press else "")
+
+
+def switchboards(controls: Sequence[Control], inputs: Sequence[str]) -> list[Switchboard | None]:
     """One switchboard for each input that has controls."""
-    boards = []
-    for name in inputs:
-        own = [(index, control) for index, control in enumerate(controls) if control.input == name]
-        boards.append(Switchboard(own) if own else None)
-    return tuple(boards)
+    own = {name: [control for control in controls if control.input == name] for name in inputs}
+    return [Switchboard(own[name]) if own[name] else None for name in inputs]

@@ -148,6 +148,12 @@ class Ledger:
         del self._holders[target]
         return 1 + self._owed.pop(target, 0)
 
+    def is_down(self, source: int, message: bytes) -> bool:
+        """Whether this is the release or the pressure of a key of this input whose press is written down."""
+        if message[0] & 0xF0 != POLY_AFTERTOUCH and not is_release(message):
+            return False
+        return (source, message[0] & 0x0F, message[1]) in self._presses
+
     def held_elsewhere(self, source: int, target: Target) -> bool:
         """Whether an input other than this one holds the target's key."""
         holders = self._holders.get(target)

@@ -5,6 +5,7 @@ was not touched plays on as it is, the memories of its filters included.
 """
 
 from engine.core.bay import Bay
+from engine.core.controls import Switchboard
 from engine.core.plan import Plan
 from engine.core.wire import Delivery
 
@@ -18,6 +19,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     new.timetable = old.timetable
     new.leaving = old.leaving
     new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
+    _hand_over_switches(new, old)
     for index, wire in enumerate(old.wires):
         wire.change_speed(new.wires[index].speed)
         new.wires[index] = wire
@@ -35,6 +37,14 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     new.asked, new.muted, new.remote.banks = old.asked, old.muted, old.remote.banks
     _go_on(now, new, old, out)
     return out
+
+
+def _hand_over_switches(new: Bay, old: Bay) -> None:
+    """A switch that is down stays down, so that its release is not taken for music."""
+    for source, before in enumerate(old.boards):
+        if before is not None:
+            board = new.boards[source] = new.boards[source] or Switchboard()
+            board.go_on_from(before)
 
 
 def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
@@ -55,11 +65,13 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
     if old.standing is not None:
         new.resume(old.standing._replace(scene=number))
     new.setlist.move_to(plan.number)
+    if plan is not before:
+        new.end_later(now, out)
+    fed = new.feeds if plan is not before else lambda source, message, _: not new.consumes(source, message)
+    for output, message in new.ledger.settle(fed):
+        new.wires[output].put(now, (message,), out)
     if plan is before:
         return
-    new.end_later(now, out)
-    for output, message in new.ledger.settle(plan.feeds):
-        new.wires[output].put(now, (message,), out)
     for output, steps in plan.bursts.items():
         if steps != before.bursts.get(output):
             new.ledger.select(output, (message for step in steps for message in step.unit))

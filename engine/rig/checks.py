@@ -315,6 +315,11 @@ def _controls(data: Data) -> Iterator[Complaint]:
             continue
         if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
             condition["at_least"] = 64  # the default
+        if ("controller" in condition or "note" in condition) and "turn" not in condition:
+            condition.setdefault("press", "short")  # which counts at once if nothing else is told apart
+        for key in ("note", "program", "song"):
+            if isinstance(condition.get(key), int):
+                condition[key] = [condition[key]] * 2  # a range of one
         if isinstance(condition.get("sysex"), str):
             condition["sysex"] = "".join(condition["sysex"].split()).upper()  # one message, however it is spaced
         first = seen.setdefault((str(name), repr(sorted(condition.items()))), index)

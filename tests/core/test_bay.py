@@ -202,11 +202,11 @@ def test_pass_routes_the_message_as_well() -> None:
 def test_a_worn_switch_counts_once() -> None:
     """Within the guard time a second firing is no press; after it, it is. The first counts at once."""
     router = controlled('when = { controller = 80 }\ndo = "next"\nguard = "250 ms"')
-    for at, message in ((0, "B0 50 7F"), (5, "B0 50 00"), (9, "B0 50 7F"), (200, "B0 50 00"), (249, "B0 50 7F")):
+    for at, message in ((0, "B0 50 7F"), (5, "B0 50 00"), (9, "B0 50 7F"), (100, "B0 50 00"), (200, "B0 50 7F")):
         router.receive(at * MS, 2, bytes.fromhex(message))
     assert len(router.outcomes) == 1
-    router.receive(250 * MS, 2, bytes.fromhex("B0 50 00"))
-    router.receive(251 * MS, 2, bytes.fromhex("B0 50 7F"))
+    router.receive(239 * MS, 2, bytes.fromhex("B0 50 00"))
+    router.receive(300 * MS, 2, bytes.fromhex("B0 50 7F"))
     assert len(router.outcomes) == 2
 
 

@@ -196,6 +196,6 @@ def test_two_programs_within_the_guard_time_are_two_commands() -> None:
         '[[controls]]\ninput = "foot"\nwhen = { program = "any" }\ndo = "scene"\n'
     )
     router.recall(0, 1)
-    for at, program in ((0, 1), (5, 1), (10, 0), (29, 1), (31, 1)):
+    for at, program in ((0, 1), (5, 1), (10, 0), (29, 1), (45, 1)):
         router.receive(at * MS, 2, bytes((0xC0, program)))
     assert [outcome.scene for outcome in router.outcomes] == [(2, "B"), (1, "A"), (2, "B")]

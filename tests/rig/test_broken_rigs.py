@@ -743,6 +743,13 @@ BREAKS = [
         [(66, "controls.2.when", "control 1 has this condition already on the same input; keep one of the two")],
     ),
     (
+        'when  = { program = "any" }\ndo    = "scene"\nguard = "250 ms"\n\n[[controls]]\ninput = "pedals"\n'
+        "when  = { controller = 64, at_least = 64 }",
+        'when  = { note = 36 }\ndo    = "back"\n\n\n[[controls]]\ninput = "pedals"\n'
+        'when  = { note = [36, 36], press = "short" }',
+        [(66, "controls.2.when", "control 1 has this condition already on the same input; keep one of the two")],
+    ),
+    (
         'do    = "next"',
         'do    = "scene"\nscene = 2',
         [(68, "controls.2.scene", "there is no scene 2; there are: 11, 12, Overture, Finale")],
