@@ -14,7 +14,7 @@ from engine.core.switches import DOUBLE, LONG, SHORT
 from engine.live import client
 from engine.midi.kinds import FIRST_REAL_TIME
 from engine.midi.words import describe, to_hex
-from engine.rig.models import Action
+from engine.rig.commanding import Action
 from engine.rig.pieces import table
 
 _ACTIONS: Final = tuple(action for action in get_args(Action) if action != "send")  # which is written by hand

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, PROGRAM, SYSEX, is_press
-from engine.rig.models import Control, When
+from engine.rig.commanding import Control, When
 
 SONG_SELECT: Final = 0xF3
 _HALF: Final = 64  # MIDI 1.0 Table III: a switch is on from 64

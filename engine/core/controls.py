@@ -20,7 +20,7 @@ from engine.core.conditions import (
 )
 from engine.core.switches import SHORT, Switch
 from engine.midi.kinds import CONTROLLER
-from engine.rig.models import Control
+from engine.rig.commanding import Control
 
 
 class Command(NamedTuple):

@@ -10,7 +10,7 @@ time for its second half is over; if a long one does, when it is let go; else at
 from collections.abc import Container, Mapping
 from typing import Final
 
-from engine.rig.models import Control
+from engine.rig.commanding import Control
 
 SHORT, LONG, DOUBLE = "short", "long", "double"
 _AT_ONCE: Final = frozenset({SHORT})

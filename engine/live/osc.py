@@ -14,7 +14,7 @@ from pythonosc.osc_message import OscMessage, ParseError
 from pythonosc.osc_message_builder import OscMessageBuilder
 
 from engine.live.show import Show
-from engine.rig.models import Osc as Settings
+from engine.rig.commanding import Osc as Settings
 
 Value = int | str
 

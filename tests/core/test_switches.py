@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from worn import MS, RECORDED, Change, bursts, presses
 
 from engine.core.switches import DOUBLE, LONG, SHORT, Guard, Switch
-from engine.rig.models import Control
+from engine.rig.commanding import Control
 
 PLAIN = (SHORT,)
 ALL = (SHORT, LONG, DOUBLE)
