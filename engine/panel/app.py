@@ -1,5 +1,6 @@
 """What the panel answers: the page, its files, the pairing form and the live socket."""
 
+import contextlib
 import math
 from html import escape
 from typing import Final
@@ -43,6 +44,7 @@ class Panel:
                 WebSocketRoute("/live", self._live),
             ]
         )
+        self.app.router.redirect_slashes = False
 
     def _role(self, connection: HTTPConnection) -> Role | None:
         """What this browser may do. Whoever sits at this machine may everything."""
@@ -62,10 +64,11 @@ class Panel:
 
     async def _pair(self, request: Request) -> Response:
         body = b""
-        async for piece in request.stream():
-            body += piece
-            if len(body) > _LONGEST_FORM:
-                return self._form(request, 413, "That is longer than any code.")
+        async with contextlib.aclosing(request.stream()) as pieces:
+            async for piece in pieces:
+                body += piece
+                if len(body) > _LONGEST_FORM:
+                    return self._form(request, 413, "That is longer than any code.")
         code = parse_qs(body.decode("latin-1")).get("code", [""])[0]
         try:
             token, _ = self._pairing.pair(code, request.scope["client"][0])
