@@ -1,6 +1,5 @@
 """The panel process from start to end."""
 
-import contextlib
 import os
 import signal
 import socket
@@ -42,7 +41,7 @@ class Wish(NamedTuple):
 
 
 def serve(wish: Wish, say: Callable[[str], None]) -> None:
-    """Until SIGINT or SIGTERM; with `with_engine` until standard input ends, as it does with the engine that holds it.
+    """Until SIGINT or SIGTERM; with `with_engine` until standard input ends, as it does when the engine ends.
 
     `say` gets addresses and codes for the terminal. Raises PanelFault.
     """
@@ -52,8 +51,7 @@ def serve(wish: Wish, say: Callable[[str], None]) -> None:
         forget(pairings_file(wish.name))
     if wish.with_engine:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is meant for the engine, which ends us
-    with contextlib.suppress(KeyboardInterrupt):
-        trio.run(_serve, wish, say, listener, tls)
+    trio.run(_serve, wish, say, listener, tls)
 
 
 async def _serve(wish: Wish, say: Callable[[str], None], listener: socket.socket, tls: ssl.SSLContext | None) -> None:
@@ -68,16 +66,19 @@ async def _serve(wish: Wish, say: Callable[[str], None], listener: socket.socket
     pairing = Pairing(pairings_file(wish.name), show)
     panel = Panel(wish.name, follower, pairing, port, tls is not None)
     connections = Connections(Guard(panel.app, _names(wish), tls is not None), LONGEST, tls)
-    async with trio.open_nursery() as nursery:
-        nursery.start_soon(follower.run)
-        sockets = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
-        await nursery.start(trio.serve_listeners, connections.serve, [sockets])
-        for address in (f"{scheme}://{_LOOPBACK}:{port}/", *others):
-            say(address)
-        if wish.lan:
-            pairing.begin()
-        if wish.with_engine:
-            await _end_of_input()
+    heeded = (signal.SIGTERM,) if wish.with_engine else (signal.SIGINT, signal.SIGTERM)
+    with trio.open_signal_receiver(*heeded) as signals:
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(follower.run)
+            sockets = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
+            await nursery.start(trio.serve_listeners, connections.serve, [sockets])
+            if wish.with_engine:
+                nursery.start_soon(_end_with_input, nursery.cancel_scope)
+            for address in (f"{scheme}://{_LOOPBACK}:{port}/", *others):
+                say(address)
+            if wish.lan:
+                pairing.begin()
+            await anext(signals)
             nursery.cancel_scope.cancel()
 
 
@@ -114,7 +115,8 @@ def _listener(wish: Wish) -> socket.socket:
     return listener
 
 
-async def _end_of_input() -> None:
+async def _end_with_input(scope: trio.CancelScope) -> None:
     async with trio.lowlevel.FdStream(os.dup(sys.stdin.fileno())) as given:
         while await given.receive_some(4096):
             pass
+    scope.cancel()

@@ -91,6 +91,8 @@ class Theatre:
         for process in self.stage.processes:
             process.kill()
             process.wait(DEADLINE)
+            if process.stderr is not None:
+                process.stderr.close()
         for said in self.said:
             said.close()
         self.stage.processes.clear()
@@ -184,12 +186,13 @@ def test_the_panel_ends_with_the_engine(theatre: Theatre, number: signal.Signals
     assert _status(port) is None
 
 
-def test_a_panel_of_an_engine_that_runs(theatre: Theatre) -> None:
-    """`panel` serves beside an engine that was started without one, and ends at SIGTERM."""
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_panel_of_an_engine_that_runs(theatre: Theatre, number: signal.Signals) -> None:
+    """`panel` serves beside an engine that was started without one, and ends when told to, with status 0."""
     theatre.stage.start()
     process, said = theatre.start("panel", "--port", "0")
     assert _answers(theatre.port(said))
-    process.send_signal(signal.SIGINT)
+    process.send_signal(number)
     assert process.wait(DEADLINE) == 0
     assert theatre.passes()
 
