@@ -19,8 +19,8 @@ POLICY: Final = (
 _HEADERS: Final = (
     (b"content-security-policy", POLICY.encode()),
     (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"no-referrer"),
-    (b"cross-origin-opener-policy", b"same-origin"),
+    # "no-referrer" would make browsers send the origin "null" with our own form (Fetch standard, section 3.2)
+    (b"referrer-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
 )
 _NEEDS_ORIGIN: Final = ("POST", "WEBSOCKET")

@@ -95,8 +95,7 @@ async def test_every_answer_carries_the_headers(tmp_path: Path) -> None:
         for told in answers:
             assert told.one("content-security-policy") == POLICY
             assert told.one("x-content-type-options") == "nosniff"
-            assert told.one("referrer-policy") == "no-referrer"
-            assert told.one("cross-origin-opener-policy") == "same-origin"
+            assert told.one("referrer-policy") == "same-origin"
             assert told.one("cross-origin-resource-policy") == "same-origin"
             assert "server" not in told.headers
             assert "access-control-allow-origin" not in told.headers

@@ -26,6 +26,11 @@ DEEDS = (
 )
 
 
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "run"))
+
+
 async def test_the_role_comes_first_and_then_all_that_holds(tmp_path: Path) -> None:
     """The first message is the role, the second a whole frame; a browser that comes later gets the whole as well."""
     engine = Engine()

@@ -12,6 +12,11 @@ from engine.panel.pagefiles import page_files
 MOST = 150_000  # bytes over the wire, in all
 
 
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "run"))
+
+
 def test_the_page_is_small() -> None:
     """All files of the page together are under 150 kB as they go over the wire."""
     assert 0 < sum(len(file.packed) for file in page_files().values()) < MOST

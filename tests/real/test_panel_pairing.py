@@ -1,6 +1,5 @@
 """The pairing form in a real browser, as on a phone."""
 
-import os
 import shutil
 from pathlib import Path
 from typing import Any
@@ -8,14 +7,15 @@ from typing import Any
 import pytest
 import trio
 from axe_playwright_python.sync_playwright import Axe
+from conftest import need
 from panelends import Ends, Engine, panel
 from playwright.sync_api import Browser, sync_playwright
 
-CHROMIUM = shutil.which("chromium")
 
-pytestmark = pytest.mark.skipif(
-    CHROMIUM is None and not os.environ.get("BAYLEAF_NO_SKIP"), reason="Debian's Chromium is not installed"
-)
+@pytest.fixture(autouse=True)
+def _chromium(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    need("chromium")
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
 
 
 async def _in_chromium(ends: Ends, job: Any) -> Any:
@@ -24,7 +24,7 @@ async def _in_chromium(ends: Ends, job: Any) -> Any:
     def run() -> Any:
         rules = "--host-resolver-rules=MAP laptop.local 127.0.0.1"
         with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=[rules, "--no-sandbox"])
+            browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=[rules, "--no-sandbox"])
             try:
                 return job(browser, f"http://laptop.local:{ends.port}/")
             finally:
@@ -34,11 +34,8 @@ async def _in_chromium(ends: Ends, job: Any) -> Any:
 
 
 @pytest.mark.parametrize("theme", ["dark", "light"])
-async def test_the_form_is_accessible_and_breaks_no_policy(
-    tmp_path: Path, theme: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
+async def test_the_form_is_accessible_and_breaks_no_policy(tmp_path: Path, theme: str) -> None:
     """At 360 pixels, in both themes, with and without a fault: no violation of axe's rules, none of the policy."""
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
 
     def look(browser: Browser, address: str) -> list[str]:
         page = browser.new_page(viewport={"width": 360, "height": 740}, color_scheme=theme)
@@ -58,12 +55,11 @@ async def test_the_form_is_accessible_and_breaks_no_policy(
         assert await _in_chromium(ends, look) == []
 
 
-async def test_a_code_from_the_camera_pairs_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_a_code_from_the_camera_pairs_once(tmp_path: Path) -> None:
     """The code behind "#" is put into the form and taken out of the address; sent by keyboard alone it opens the page.
 
     No script of the page can read the cookie.
     """
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
 
     def pair(browser: Browser, address: str) -> tuple[str, str, str, int | None]:
         page = browser.new_page()
