@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import IO, TypeVar
 
 import pytest
+from panelends import Ends
 from test_running import BAYLEAF, DEADLINE, Stage
 
 Found = TypeVar("Found")
@@ -146,6 +147,19 @@ def test_the_address_is_printed_when_it_answers(theatre: Theatre) -> None:
     assert _status(port, "evil.example") == 403
     assert os.getpriority(os.PRIO_PROCESS, _panel_of(process.pid)) > os.getpriority(os.PRIO_PROCESS, process.pid)
     assert theatre.passes()
+
+
+async def test_what_the_page_asks_happens(theatre: Theatre) -> None:
+    """A scene asked for on the live socket is in force when the answer says so; a command that cannot be is refused."""
+    _, _, port = theatre.run()
+    async with Ends(port, {}).live() as live:
+        assert await live.hear() == {"role": "operate"}
+        answer = await live.ask(1, do="next")
+        assert (answer["done"], answer["text"]) == (True, "scene 2 Two")
+        assert theatre.stage.scene() == {"number": 2, "name": "Two"}
+        answer = await live.ask(2, do="scene", scene=9)
+        assert (answer["done"], answer["text"]) == (False, "there is no scene 9; nothing changed")
+        assert (await live.ask(3, do="panic"))["done"]
 
 
 def test_a_killed_panel_costs_no_music_and_comes_back(theatre: Theatre) -> None:
