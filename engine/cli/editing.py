@@ -29,6 +29,7 @@ def add_to(app: typer.Typer) -> None:
         ("delete", delete),
         ("store", store),
         ("undo", undo),
+        ("redo", redo),
     ):
         scenes_app.command(name)(command)
     app.add_typer(scenes_app, name="scenes")
@@ -68,11 +69,14 @@ def save(
 
 def _history(name: str, json: bool) -> None:
     answer = client.ask(name, {"do": "save", "what": "history"}, patience=_PATIENCE)
+    if not answer["done"]:
+        raise Fault(answer["text"])
     if json:
         as_json(answer)
         return
     print(answer["text"])
-    table(("version", "saved", "bytes"), [(v["number"], v["time"], v["bytes"]) for v in answer.get("versions", [])])
+    if answer["versions"]:
+        table(("version", "kept since", "bytes"), [(v["number"], v["time"], v["bytes"]) for v in answer["versions"]])
 
 
 def diff(
@@ -164,3 +168,8 @@ def store(
 def undo(name: Name = "bayleaf", json: Json = False) -> None:
     """Take back the last live edit."""
     _ask(name, {"do": "scenes", "what": "undo"}, json)
+
+
+def redo(name: Name = "bayleaf", json: Json = False) -> None:
+    """Do again what undo took back last."""
+    _ask(name, {"do": "scenes", "what": "redo"}, json)

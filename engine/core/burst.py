@@ -45,9 +45,9 @@ def _output_step(step: BurstStep) -> Step:
 
 
 def compile_burst(rig: Rig, scene: Scene, outputs: Mapping[str, int]) -> dict[int, tuple[Step, ...]]:
-    """A scene's steps by output index, in the order written."""
+    """A scene's steps by output index, in the order written; blank ones are left out."""
     steps: dict[int, list[Step]] = {}
-    for step in scene.burst:
+    for step in (step for step in scene.burst if not step.blank):
         if step.instrument is not None:
             gear = rig.instruments[step.instrument]
             steps.setdefault(outputs[gear.output], []).append(_instrument_step(step, gear))

@@ -5,7 +5,7 @@ from typing import Any
 from engine.core.bay import Bay
 from engine.core.burst import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
-from engine.rig.models import Instrument, Rig, Route
+from engine.rig.models import BurstStep, Instrument, Rig, Route, Scene
 
 Table = dict[str, Any]
 
@@ -16,13 +16,21 @@ def routes(bay: Bay) -> list[Table]:
     return [_route(route) for route in (scene.routes if scene else ()) if route.name not in bay.muted]
 
 
-def burst(bay: Bay) -> list[Table]:
-    """The bank and program that each channel of each output was last told, as steps of a burst."""
+def burst(bay: Bay, over: Scene | None = None) -> list[Table]:
+    """The bank and program that each channel of each output was last told, as steps of a burst.
+
+    The blank steps of the scene it is to be stored `over` keep their places, but for those that have a sound now.
+    """
     steps = []
+    sounding = set()
     for index, output in enumerate(bay.outputs):
         if output in bay.rig.outputs:
             for channel, unit in sorted(bay.ledger.sounds(index).items()):
                 steps.append(_step(bay.rig, output, channel + 1, unit))
+                sounding.add((output, channel + 1))
+    for place, step in enumerate(over.burst if over else ()):
+        if step.blank and _gear(bay.rig, step) not in sounding:
+            steps.insert(place, step.model_dump(mode="json", exclude_unset=True))
     return steps
 
 
@@ -83,6 +91,12 @@ def _step(rig: Rig, output: str, channel: int, unit: tuple[bytes, ...]) -> Table
     if banks:
         step["bank"] = [banks.get(BANK_MSB, 0), banks.get(BANK_LSB, 0)]
     return step
+
+
+def _gear(rig: Rig, step: BurstStep) -> tuple[str | None, int | None]:
+    """The output and channel of a step."""
+    gear = step if step.instrument is None else rig.instruments[step.instrument]
+    return gear.output, gear.channel
 
 
 def _instrument_step(name: str, gear: Instrument, banks: dict[int, int], program: int) -> Table:

@@ -5,6 +5,7 @@ was not touched plays on as it is, the memories of its filters included.
 """
 
 from engine.core.bay import Bay
+from engine.core.plan import Plan
 from engine.core.wire import Delivery
 
 
@@ -42,16 +43,17 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
     if before is None:
         return
     before.join(len(new.inputs), new.faults)
-    if before.number not in new.plans:
+    number = _number_now(new, old, before)
+    if number is None:
         new.plan = before
         new.setlist.stand_before(old.setlist.onwards())
         return
     if _untouched(new, old, before.number):
         new.plans[before.number] = before
-    plan = new.plan = new.plans[before.number]
+    plan = new.plan = new.plans[number]
     plan.mute(frozenset(new.muted))
     if old.standing is not None:
-        new.resume(old.standing)
+        new.resume(old.standing._replace(scene=number))
     new.setlist.move_to(plan.number)
     if plan is before:
         return
@@ -62,6 +64,15 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
         if steps != before.bursts.get(output):
             new.ledger.select(output, (message for step in steps for message in step.unit))
             new.wires[output].burst(now, steps, out)
+
+
+def _number_now(new: Bay, old: Bay, before: Plan) -> int | None:
+    """The number of the scene in force in the edited rig, a new one if its name has it; None if it is gone."""
+    if before.number in new.plans:
+        return before.number
+    return next(
+        (plan.number for plan in new.plans.values() if plan.name == before.name and plan.number not in old.plans), None
+    )
 
 
 def _untouched(new: Bay, old: Bay, number: int) -> bool:

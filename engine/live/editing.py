@@ -9,7 +9,7 @@ from engine.live.show import Show
 from engine.live.workshop import Answer, Change, Workshop
 from engine.rig import rewrite
 
-_UNKNOWN = {"done": False, "text": "scenes takes list, copy, rename, renumber, move, delete, store or undo"}
+_UNKNOWN = {"done": False, "text": "scenes takes list, copy, rename, renumber, move, delete, store, undo or redo"}
 
 
 #: requests that are answered here
@@ -31,11 +31,9 @@ async def obey(show: Show, workshop: Workshop, errands: Errands, request: dict[s
         return _listed(show)
     if what == "undo":
         return await workshop.take_back()
-    asked = _change(show, request)
-    if isinstance(asked, dict):
-        return asked
-    change, done = asked
-    return await workshop.edit(change, done)
+    if what == "redo":
+        return await workshop.redo()
+    return await workshop.edit(partial(_change, show, request))
 
 
 def _backup(show: Show, workshop: Workshop, errands: Errands, output: object) -> Answer:
@@ -51,7 +49,7 @@ def _backup(show: Show, workshop: Workshop, errands: Errands, output: object) ->
 async def _learn(workshop: Workshop, control: object) -> Answer:
     if not isinstance(control, dict):
         return {"done": False, "text": "learn needs a control"}
-    return await workshop.edit(partial(rewrite.add_control, control=control), "the control works")
+    return await workshop.edit(lambda: (partial(rewrite.add_control, control=control), "the control works"))
 
 
 async def _save(workshop: Workshop, what: object, choice: object) -> Answer:
@@ -99,6 +97,12 @@ def _change(show: Show, request: dict[str, Any]) -> tuple[Change, str] | Answer:
 def _store(show: Show, number: int, name: str | None) -> tuple[Change, str]:
     scene = show.bay.rig.scene(number)
     called = name or (scene.name if scene is not None else f"Scene {number}")
-    routes, burst = snapshot.routes(show.bay), snapshot.burst(show.bay)
+    routes, burst = snapshot.routes(show.bay), snapshot.burst(show.bay, scene)
+    sounds = sum("program" in step or "sound" in step for step in burst)
     change = partial(rewrite.put_scene, number=number, name=called, routes=routes, burst=burst)
-    return change, f"what plays is stored as scene {number} {called}: {len(routes)} routes, {len(burst)} sounds"
+    counted = f"{_many(len(routes), 'route')}, {_many(sounds, 'sound')}"
+    return change, f"what plays is stored as scene {number} {called}: {counted}"
+
+
+def _many(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count or 'no'} {word}s"

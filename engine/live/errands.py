@@ -8,7 +8,7 @@ import trio
 from engine.core import dump, snapshot
 from engine.core.remote import BLOCK, SET_ROUTE, Request, Route, answer_reply
 from engine.live.show import Show
-from engine.live.workshop import Answer, Workshop
+from engine.live.workshop import Answer, Change, Workshop
 from engine.rig import rewrite
 
 _ROUND: Final = 0.05  # seconds between looks at what was asked
@@ -75,9 +75,13 @@ class Errands:
         """A whole rig takes the place of the one that plays, if it is in order."""
         if text == self._workshop.text:
             return {"done": True, "text": f"the rig of {where} is what plays already"}
-        return await self._workshop.edit(lambda _: text, f"the rig of {where} plays")
+        return await self._workshop.edit(lambda: (lambda _: text, f"the rig of {where} plays"))
 
     async def _set_route(self, route: Route) -> Answer:
+        return await self._workshop.edit(partial(self._routed, route))
+
+    def _routed(self, route: Route) -> tuple[Change, str] | Answer:
+        """What brings a route about, or the answer if nothing can or need."""
         bay = self._show.bay
         inputs, outputs = list(bay.rig.inputs), list(bay.rig.outputs)
         if bay.scene is None or route.input > len(inputs) or route.output > len(outputs):
@@ -90,7 +94,7 @@ class Errands:
             return {"done": False, "text": str(fault)}
         if routes is None:
             return {"done": True, "text": f"{done} already"}
-        return await self._workshop.edit(partial(rewrite.set_routes, number=bay.scene[0], routes=routes), done)
+        return partial(rewrite.set_routes, number=bay.scene[0], routes=routes), done
 
     def _answer(self, source: int, command: int, answer: Answer) -> None:
         show = self._show

@@ -19,7 +19,7 @@ from engine.rig import difference
 from engine.rig.load import RigError, read, text_of
 from engine.rig.models import Rig
 from engine.rig.rewrite import EditFault
-from engine.rig.versions import SaveFault, Versions
+from engine.rig.versions import SaveFault, Versions, plain
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.25  # seconds between looks at the file
@@ -28,6 +28,8 @@ _UNDO: Final = 100  # live edits that can be taken back
 _Stamp = tuple[int, int, int]
 Answer = dict[str, Any]
 Change = Callable[[str], str]
+#: a change and the sentence for it, or the answer if there is nothing to do; called under the lock
+Plan = Callable[[], tuple[Change, str] | Answer]
 
 
 class Workshop:
@@ -40,9 +42,10 @@ class Workshop:
         self._file = file
         self._on_disk = text  # what the file held when it was last read or written here
         self._before: list[tuple[str, str]] = []  # (text, what was done to it), the newest last
+        self._after: list[tuple[str, str]] = []  # (text, what made it), taken back and to be had again, the next last
         self._versions = Versions(file)
         self._lock = trio.Lock()
-        self._seen = self._stamp()
+        self._handled: _Stamp | None = None  # the file as it was when it was last looked into
 
     @property
     def unsaved(self) -> bool:
@@ -51,32 +54,63 @@ class Workshop:
 
     # Live edits
 
-    async def edit(self, change: Change, done: str) -> Answer:
-        """Play what `change` makes of the text; `done` says what that was."""
+    async def edit(self, plan: Plan) -> Answer:
+        """Play what the planned change makes of the text.
+
+        The plan is made when no other edit is under way, so it may look at what plays.
+        """
         async with self._lock:
+            planned = plan()
+            if isinstance(planned, dict):
+                return planned
+            change, done = planned
             before = self.text
             fault = await self._play(change)
             if fault is not None:
                 return {"done": False, "text": fault}
-            self._before = [*self._before[1 - _UNDO :], (before, done)]
-            return {"done": True, "text": f"{done}; not in the file yet (bayleaf save)"}
+            self._remember(before, done)
+            return {"done": True, "text": done + self._plays_on() + self._standing()}
 
     async def take_back(self) -> Answer:
         """Play what played before the last live edit."""
+        return await self._step(self._before, self._after, "taken back", "there is no live edit to take back")
+
+    async def redo(self) -> Answer:
+        """Play again what was taken back last."""
+        return await self._step(self._after, self._before, "done again", "nothing was taken back that could be redone")
+
+    async def _step(self, here: list[tuple[str, str]], there: list[tuple[str, str]], word: str, none: str) -> Answer:
         async with self._lock:
-            if not self._before:
-                return {"done": False, "text": "there is no live edit to take back"}
-            text, done = self._before.pop()
+            if not here:
+                return {"done": False, "text": none}
+            text, done = here[-1]
+            before = self.text
             fault = await self._play(lambda _: text)
             if fault is not None:
                 return {"done": False, "text": fault}
-            return {"done": True, "text": f"taken back: {done}"}
+            here.pop()
+            there.append((before, done))
+            self._handled = None  # the file may have been edited meanwhile, and can be followed now
+            return {"done": True, "text": f"{word}: {done}{self._standing()}"}
+
+    def _remember(self, before: str, done: str) -> None:
+        if self.text != before:
+            self._before.append((before, done))
+            del self._before[:-_UNDO], self._after[:]
+
+    def _plays_on(self) -> str:
+        scene = self._show.bay.scene
+        gone = scene is not None and scene[0] not in self._show.bay.plans
+        return "; it plays on until another is recalled" if gone else ""
+
+    def _standing(self) -> str:
+        return "; not in the file yet (bayleaf save)" if self.unsaved else "; the file holds this"
 
     async def _play(self, change: Change) -> str | None:
         """Why the changed text cannot be played, or None: it plays."""
         show = self._show
         try:
-            text = await trio.to_thread.run_sync(change, self.text)
+            text = plain(await trio.to_thread.run_sync(change, self.text))
             rig = await trio.to_thread.run_sync(read, text, str(self._file))
             speeds = {name: wire.speed for name, wire in zip(show.outputs, show.bay.wires, strict=True)}
             bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, (show.inputs, show.outputs))
@@ -95,39 +129,58 @@ class Workshop:
             now = await trio.to_thread.run_sync(self._file_text)
             if now is None:
                 return {"done": False, "text": f"{self._file} cannot be read; nothing was saved"}
-            if now != self._on_disk and self.unsaved and choice is None:
-                shown = difference.text(now, self.text, str(self._file), "what plays")
-                told = f"{self._file} has changed on the disk since it was loaded, so nothing was saved. Choose"
-                ways = "save --playing (what plays goes into the file) or save --file (what it holds plays)"
-                return {"done": False, "text": f"{told}: {ways}\n{shown}"}
+            if self.text == now:
+                self._agrees()
+                return {"done": True, "text": f"{self._file} holds what plays already; nothing to save"}
             if choice == "file":
                 return await self._take_file(now)
-            if self.text == now:
-                return {"done": True, "text": f"{self._file} holds what plays already; nothing to save"}
+            if now != self._on_disk and choice is None:
+                return self._differs(now)
             return await self._write(now)
+
+    def _differs(self, now: str) -> Answer:
+        shown = difference.text(now, self.text, str(self._file), "what plays")
+        told = f"{self._file} has changed on the disk since it was loaded, so nothing was saved. Choose"
+        ways = "bayleaf save --playing (what plays goes into the file) or bayleaf save --file (what it holds plays)"
+        return {"done": False, "text": f"{told} {ways}; the other text is kept as a version. They differ in:\n{shown}"}
 
     async def undo_save(self) -> Answer:
         """Play and save the version before the present one."""
         async with self._lock:
+            now = await trio.to_thread.run_sync(self._file_text)
+            if now is None:
+                return {"done": False, "text": f"{self._file} cannot be read; nothing was changed"}
+            if now != self._on_disk:
+                return self._differs(now)
+            before = self.text
             try:
                 text = await trio.to_thread.run_sync(self._versions.undo)
-                now = await trio.to_thread.run_sync(self._file_text)
             except SaveFault as fault:
                 return {"done": False, "text": str(fault)}
-            fault_text = await self._play(lambda _: text)
-            if fault_text is not None:
-                return {"done": False, "text": fault_text}
-            return await self._write(now or "")
+            refusal = await self._play(lambda _: text)
+            if refusal is not None:
+                return {
+                    "done": False,
+                    "text": f"the version before cannot be played, and nothing was changed: {refusal}",
+                }
+            self._remember(before, "the version before the present one plays")
+            return await self._write(now)
 
     async def history(self) -> Answer:
         """The versions that are kept, newest first."""
-        versions = await trio.to_thread.run_sync(self._versions.list)
+        try:
+            versions = await trio.to_thread.run_sync(self._versions.list)
+        except SaveFault as fault:
+            return {"done": False, "text": str(fault)}
         listed = [{"number": each.number, "time": each.time, "bytes": each.size} for each in versions]
-        return {"done": True, "text": f"{len(listed)} versions are kept", "versions": listed}
+        return {"done": True, "text": _counted(len(listed)), "versions": listed}
 
     async def unsaved_difference(self) -> Answer:
         """What plays and is not in the file, line by line."""
-        shown = difference.text(self._on_disk, self.text, str(self._file), "what plays")
+        now = await trio.to_thread.run_sync(self._file_text)
+        if now is None:
+            return {"done": False, "text": f"{self._file} cannot be read"}
+        shown = difference.text(now, self.text, str(self._file), "what plays")
         return {"done": True, "text": shown or "what plays is what the file holds"}
 
     async def _write(self, expected: str) -> Answer:
@@ -137,19 +190,31 @@ class Workshop:
         except (SaveFault, RigError) as fault:
             return {"done": False, "text": str(fault)}
         changes = await trio.to_thread.run_sync(self._changes, expected, saved)
-        self._on_disk, self._seen = self.text, self._stamp()
-        self._show.refused = None
+        self._agrees()
         if saved != self._show.bay.rig:
             return {"done": False, "text": f"{self._file} was saved, but what it holds is not what plays"}
-        listed = "".join(f"\n  {each}" for each in changes)
-        return {"done": True, "text": f"saved in {self._file}, read back: it is what plays{listed}"}
+        listed = "".join(f"\n  {each}" for each in changes) or "\n  nothing that is played changed"
+        return {"done": True, "text": f"saved in {self._file}, read back: it is what plays. What changed:{listed}"}
 
     async def _take_file(self, theirs: str) -> Answer:
-        fault = await self._play(lambda _: theirs)
-        if fault is not None:
-            return {"done": False, "text": fault}
-        self._on_disk, self._seen = theirs, self._stamp()
-        return {"done": True, "text": f"what {self._file} holds plays; the live edits can be had back: scenes undo"}
+        before = self.text
+        if self.unsaved:
+            try:
+                await trio.to_thread.run_sync(self._versions.keep, before)
+            except SaveFault as fault:
+                return {"done": False, "text": f"{fault}; so what plays plays on"}
+        fault_text = await self._play(lambda _: theirs)
+        if fault_text is not None:
+            return {"done": False, "text": fault_text}
+        self._remember(before, f"what {self._file.name} holds plays")
+        self._agrees()
+        kept = "what played is the newest version (save --history), and scenes undo brings it back"
+        return {"done": True, "text": f"what {self._file} holds plays; {kept}"}
+
+    def _agrees(self) -> None:
+        """The file holds what plays."""
+        self._on_disk = self.text
+        self._show.refused = None
 
     def _read_back(self) -> Rig:  # worker thread
         return read(self._file_text() or "", str(self._file))
@@ -170,13 +235,13 @@ class Workshop:
 
     async def run(self) -> None:
         """Look at the file again and again, until cancelled. An edit is read once it has kept still for a round."""
-        handled = seen = self._seen
+        seen = self._stamp()
         while True:
             await trio.sleep(_ROUND)
             before, seen = seen, self._stamp()
             # a file that is not there is about to be replaced; what was read plays on
-            if seen is not None and seen == before and seen not in (handled, self._seen):
-                handled = seen
+            if seen is not None and seen == before and seen != self._handled:
+                self._handled = seen
                 try:
                     await self._reload()
                 except Exception as fault:  # it costs this edit, not the show
@@ -187,22 +252,24 @@ class Workshop:
             text = await trio.to_thread.run_sync(self._file_text)
             if text is None:
                 self._refuse(f"{self._file} cannot be read as UTF-8 text")
+            elif text == self._on_disk:
+                self._show.refused = None
+            elif text == self.text:
+                self._agrees()
             elif self.unsaved:
                 self._refuse("it was edited while live edits are unsaved; bayleaf save shows the difference")
-            elif text != self._on_disk:
-                await self._follow(text)
             else:
-                self._show.refused = None
+                await self._follow(text)
 
     async def _follow(self, text: str) -> None:
         show = self._show
-        before = show.bay
+        before, played = show.bay, self.text
         fault = await self._play(lambda _: text)
         if fault is not None:
             self._refuse(fault)
             return
-        self._on_disk = text
-        show.refused = None
+        self._remember(played, f"the edit of {self._file.name}")
+        self._agrees()
         if show.bay is before:
             return
         scene, plans = show.bay.scene, show.bay.plans
@@ -219,3 +286,9 @@ class Workshop:
         except OSError:
             return None
         return facts.st_mtime_ns, facts.st_size, facts.st_ino
+
+
+def _counted(versions: int) -> str:
+    if versions == 1:
+        return "1 version is kept"
+    return f"{versions or 'no'} versions are kept"

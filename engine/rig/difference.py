@@ -91,6 +91,8 @@ def _route(route: Route) -> str:
 
 def _step(step: BurstStep) -> str:
     who = step.instrument or f"{step.output} channel {step.channel}"
+    if step.blank:
+        return f"{who}: blank"
     what = f'sound "{step.sound}"' if step.sound is not None else f"program {step.program}"
     return f"{who}: {what}" + (f", bank {step.bank[0]} {step.bank[1]}" if step.bank else "")
 
@@ -102,7 +104,7 @@ def _plain(found: Any) -> str:
     if hasattr(found, "model_dump"):
         kept = found.model_dump(by_alias=True, exclude_unset=True)
         return " ".join(
-            f"{value}" if key == "filter" else f"{key} {_plain(value)}"
+            f"{value}" if key == "filter" else f"{key} {_when(value) if key == 'when' else _plain(value)}"
             for key, value in kept.items()
             if value is not None
         )
@@ -113,3 +115,14 @@ def _plain(found: Any) -> str:
     if isinstance(found, list | tuple):
         return ", ".join(map(_plain, found))
     return str(found)
+
+
+def _when(condition: Mapping[str, Any]) -> str:
+    """The condition of a control; its numbers are first and last of a range."""
+    return ", ".join(f"{key} {_range(value)}" for key, value in condition.items() if value is not None)
+
+
+def _range(found: Any) -> str:
+    if isinstance(found, list | tuple) and len(found) == 2:
+        return str(found[0]) if found[0] == found[1] else f"{found[0]} to {found[1]}"
+    return _plain(found)

@@ -173,7 +173,10 @@ class Instrument(_Part):
 
 
 class BurstStep(_Part):
-    """Either an instrument with a sound (or a program), or an output with a channel and a program."""
+    """Either an instrument with a sound (or a program), or an output with a channel and a program.
+
+    A step with neither sound nor program is blank: its place is kept, and it never sends.
+    """
 
     instrument: str | None = None
     sound: str | None = None
@@ -186,15 +189,23 @@ class BurstStep(_Part):
     def _one_way(self) -> "BurstStep":
         if (self.instrument is None) == (self.output is None):
             raise ValueError("give either instrument or output")
-        if self.output is not None and (self.channel is None or self.program is None or self.sound is not None):
+        lonely_bank = self.bank is not None and self.program is None
+        if self.output is not None and (self.channel is None or self.sound is not None or lonely_bank):
             raise ValueError("a step for an output takes channel and program, bank if wanted, and no sound")
         if self.instrument is not None and self.channel is not None:
             raise ValueError("leave out channel, for the instrument has its own")
-        if self.instrument is not None and (self.sound is None) == (self.program is None):
+        if self.sound is not None and self.program is not None:
             raise ValueError("a step for an instrument takes either sound or program")
         if self.sound is not None and self.bank is not None:
             raise ValueError("leave out bank, for the sound has its own")
+        if lonely_bank:
+            raise ValueError("a bank works with a program only; give program, or leave out bank")
         return self
+
+    @property
+    def blank(self) -> bool:
+        """Whether it sends nothing."""
+        return self.sound is None and self.program is None
 
 
 def _one_or_range(low: int, high: int) -> BeforeValidator:

@@ -95,10 +95,14 @@ def _edited(text: str, change: Callable[[str], str]) -> str:
     plain = plain.replace("\r\n", "\n") if windows else plain
     try:
         read(plain, "rig")
-        made = change(plain)
+    except RigError as refusal:
+        raise EditFault(f"the rig is not in order: {refusal}") from None
+    made = change(plain)
+    try:
         read(made, "edited rig")
     except RigError as refusal:
-        raise EditFault(str(refusal)) from None
+        wrong = "; ".join(f"{problem.key}: {problem.text}" for problem in refusal.problems)
+        raise EditFault(f"that would not be a rig that can be played: {wrong}") from None
     return bom + (made.replace("\n", "\r\n") if windows else made)
 
 
@@ -209,6 +213,8 @@ def _renumbered(text: str, number: int, new: int) -> str:
 def _moved(sheet: Sheet, number: int, before: int | None) -> str:
     blocks = _scene_blocks(sheet)
     place = _scene(sheet, number)
+    if before == number:
+        raise EditFault(f"scene {number} cannot stand before itself; name another scene")
     target = len(blocks) if before is None else _scene(sheet, before)
     if target in (place, place + 1):
         return sheet.text

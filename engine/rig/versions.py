@@ -4,6 +4,7 @@ The file is replaced in one step by a finished one, so whatever fails or is kill
 stands there whole. Versions are files in a hidden folder beside it, numbered from 1, the oldest dropped at 50.
 """
 
+import contextlib
 import os
 import tempfile
 from datetime import datetime
@@ -11,6 +12,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 KEPT: Final = 50
+_UNFINISHED: Final = ".saving"  # how the names of files end that are being written
 _BOM: Final = b"\xef\xbb\xbf"
 
 
@@ -37,23 +39,56 @@ class Versions:
         """Write the file, its present text kept as a version first; `expected` is that text, None if there is no file.
 
         A BOM and the kind of line end of the file stay, whichever kind `text` and `expected` have.
-        Raises SaveFault, and then the old file is intact.
+        Raises SaveFault, and then the old file is intact, unless the sentence says that the new one is written.
         """
         try:
-            self._save(text, expected)
+            made = self._save(text, expected)
         except OSError as fault:
-            raise SaveFault(f"{self.path} could not be saved, and stays as it was: {fault.strerror or fault}") from None
+            raise SaveFault(f"{self.path} could not be saved, and stays as it was: {_reason(fault)}") from None
+        try:
+            back = self.path.read_bytes()
+        except OSError as fault:
+            raise SaveFault(
+                f"{self.path} was written but cannot be read back, and its former text is the newest version: "
+                + _reason(fault)
+            ) from None
+        if back != made:
+            raise SaveFault(
+                f"{self.path} was written but does not read back so, and its former text is the newest version"
+            )
 
-    def _save(self, text: str, expected: str | None) -> None:
+    def keep(self, text: str) -> None:
+        """Make a text the newest version; the file stays as it is. Raises SaveFault."""
+        try:
+            self._sweep()
+            present, mode = self.path.read_bytes(), self._mode()
+            self._keep(_as_file(text, present), mode)
+        except OSError as fault:
+            raise SaveFault(f"no version of {self.path} could be kept: {_reason(fault)}") from None
+
+    def _save(self, text: str, expected: str | None) -> bytes:
+        """Write the file; what was written."""
         present = self._expected_bytes(expected)
-        made = _as_file(text, present or b"")
-        mode = 0o644
+        self._sweep()
+        made, mode = _as_file(text, present or b""), 0o644
         if present is not None:
-            mode = self.path.stat().st_mode & 0o7777
+            mode = self._mode()
             if not mode & 0o222 or not os.access(self.path, os.W_OK):
                 raise SaveFault(f"{self.path} is read-only and stays as it was; allow writing to it first")
             self._keep(present, mode)
         self._put(self.path, made, mode, expected)
+        return made
+
+    def _mode(self) -> int:
+        return self.path.stat().st_mode & 0o7777
+
+    def _sweep(self) -> None:
+        """Take away what a save that was killed half-way left lying."""
+        for folder, start in ((self.path.parent, f".{self.path.name}."), (self._folder, ".")):
+            if folder.is_dir():
+                for file in folder.iterdir():
+                    if file.name.startswith(start) and file.name.endswith(_UNFINISHED):
+                        file.unlink(missing_ok=True)
 
     def _expected_bytes(self, expected: str | None) -> bytes | None:
         """What the file holds. Raises SaveFault if that is not what is expected."""
@@ -61,7 +96,7 @@ class Versions:
             present = self.path.read_bytes()
         except FileNotFoundError:
             present = None
-        if (None if present is None else _plain(_decoded(present))) != (None if expected is None else _plain(expected)):
+        if (None if present is None else plain(_decoded(present))) != (None if expected is None else plain(expected)):
             raise SaveFault(
                 f"{self.path} has changed on the disk since it was loaded; both texts were left as they are"
             )
@@ -69,7 +104,7 @@ class Versions:
 
     def _put(self, path: Path, made: bytes, mode: int, expected: str | None) -> None:
         """Replace a file by a finished one in one step."""
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".saving", dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=_UNFINISHED, dir=path.parent)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(made)
@@ -85,8 +120,6 @@ class Versions:
             Path(name).unlink(missing_ok=True)
             raise
         _settle(path.parent)
-        if path.read_bytes() != made:
-            raise SaveFault(f"{path} does not read back as it was written; the former text is the newest version")
 
     # Versions
 
@@ -94,7 +127,9 @@ class Versions:
         numbers = self._numbers()
         if numbers and self._file(numbers[-1]).read_bytes() == present:
             return
-        self._folder.mkdir(mode=0o700, exist_ok=True)
+        if not self._folder.is_dir():
+            self._folder.mkdir(mode=0o700)
+            _settle(self.path.parent)
         number = numbers[-1] + 1 if numbers else 1
         self._put(self._file(number), present, mode, None)
         for old in [*numbers, number][:-KEPT]:
@@ -109,26 +144,32 @@ class Versions:
         return self._folder / f"{number:06}.toml"
 
     def text(self, number: int) -> str:
-        """The text of a version, without a BOM. Raises SaveFault."""
+        """The text of a version, plain. Raises SaveFault."""
         try:
-            return _decoded(self._file(number).read_bytes())
+            return plain(_decoded(self._file(number).read_bytes()))
         except OSError:
             raise SaveFault(f"there is no version {number} of {self.path}; bayleaf save --history lists them") from None
 
     def undo(self) -> str:
         """The newest version that is not the present text; saving it can be undone likewise. Raises SaveFault."""
         try:
-            present = _plain(_decoded(self.path.read_bytes()))
+            present = plain(_decoded(self.path.read_bytes()))
         except OSError:
             present = ""
-        for number in reversed(self._numbers()):
+        for number in [version.number for version in self.list()]:
             text = self.text(number)
-            if _plain(text) != present:
+            if text != present:
                 return text
         raise SaveFault(f"there is no version of {self.path} before the present one")
 
     def list(self) -> tuple[Version, ...]:
-        """All versions, newest first."""
+        """All versions, newest first. Raises SaveFault."""
+        try:
+            return self._listed()
+        except OSError as fault:
+            raise SaveFault(f"the versions of {self.path} cannot be listed: {_reason(fault)}") from None
+
+    def _listed(self) -> tuple[Version, ...]:
         made = []
         for number in reversed(self._numbers()):
             facts = self._file(number).stat()
@@ -137,26 +178,27 @@ class Versions:
         return tuple(made)
 
 
+def _reason(fault: OSError) -> str:
+    return fault.strerror or str(fault)
+
+
 def _settle(folder: Path) -> None:
     """Make a rename last; a system that cannot do so for a folder has renamed all the same."""
-    try:
+    with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(handle)
-    except OSError:
-        pass
-    finally:
-        os.close(handle)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def _decoded(data: bytes) -> str:
     return data.decode("utf-8-sig", errors="surrogateescape")
 
 
-def _plain(text: str) -> str:
-    return text.removeprefix("\ufeff").replace("\r\n", "\n")
+def plain(text: str) -> str:
+    """A text without a BOM, each line ended by one character."""
+    return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _as_file(text: str, present: bytes) -> bytes:

@@ -332,8 +332,11 @@ class Evening:
 
     async def edit(self, text: str, read: Callable[[], bool]) -> None:
         """The player saves the rig file, and it is read: that takes real time, but no virtual."""
+        await self.until(lambda: self.edits._handled is not None, S)
+        while self.edits._lock.locked():  # the look at the start of the show
+            await trio.to_thread.run_sync(time.sleep, 0.0002)
         self.rig_file.write_text(text, encoding="utf-8")
-        await self.until(lambda: self.edits._seen == self.edits._stamp(), S)
+        await self.until(lambda: self.edits._handled == self.edits._stamp(), S)
         for _ in range(100_000):
             if read():
                 break

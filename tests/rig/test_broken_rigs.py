@@ -601,11 +601,6 @@ BREAKS = [
         [(46, "scenes.1.burst.1.program", "found 0; allowed: 1 to 128, since programs count from 1 here")],
     ),
     (
-        ', sound = "Warm pad"',
-        "",
-        [(46, "scenes.1.burst.1", "found a table with instrument; a step for an instrument takes either")],
-    ),
-    (
         'output = "drums", channel = 10',
         'output = "drum", channel = 10',
         [(47, "scenes.1.burst.2.output", 'there is no output "drum"; did you mean "drums"? there are: strings,')],

@@ -1,12 +1,21 @@
 """Saving a rig file safely. The rules are the project's own (README: operating); the steps are POSIX rename, fsync."""
 
 import errno
+import json
 import os
+import resource
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from engine.rig.versions import KEPT, SaveFault, Versions
+
+DRIVER = Path(__file__).with_name("save_driver.py")
 
 
 @pytest.fixture
@@ -78,3 +87,140 @@ def test_a_read_only_file_is_refused(file: Path) -> None:
     with pytest.raises(SaveFault, match="read-only"):
         Versions(file).save("two\n", "one\n")
     assert file.read_text() == "one\n"
+
+
+def driven(folder: Path, how: str) -> list[dict[str, Any]]:
+    command = [sys.executable, str(DRIVER), str(folder), how]
+    done = subprocess.run(command, cwd=Path.cwd(), capture_output=True, text=True, timeout=200, check=True)
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+@pytest.fixture(scope="module", params=["kill", "fail"])
+def saves(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
+    """What came of saves that were killed before each line of the saving code, or failed at each call to the system."""
+    return driven(tmp_path_factory.mktemp("saves"), request.param)
+
+
+def test_whatever_happens_the_file_is_the_old_one_or_the_new_one(saves: list[dict[str, Any]]) -> None:
+    """Killed at any line or failed at any call, the file and its versions are whole texts, and no text is lost."""
+    assert len(saves) > 40
+    assert {save["holds"] for save in saves} == {"old", "new"}
+    for save in saves:
+        assert save["versions"] in (["old"], []) if save["holds"] == "old" else save["versions"] == ["old"]
+
+
+def test_what_is_said_is_true(saves: list[dict[str, Any]]) -> None:
+    """A save that failed says so in one sentence, with the file, the reason, and whether the file is as it was."""
+    for save in saves:
+        if save["said"]:
+            assert "pit.toml" in save["said"]
+            assert "No space left" in save["said"]
+            assert "\n" not in save["said"]
+            assert ("stays as it was" in save["said"]) == (save["holds"] == "old")
+            assert ("was written" in save["said"]) == (save["holds"] == "new")
+        elif not save["killed"]:
+            assert save["holds"] == "new"
+
+
+def test_the_next_save_works_and_cleans_up(saves: list[dict[str, Any]]) -> None:
+    """After any of it the next save is done, and takes away what a killed one left half-written."""
+    for save in saves:
+        assert save["again"] == ""
+        held = ["new", "old"] if save["holds"] == "new" else ["old"]
+        assert save["afterwards"] == {"holds": "next", "versions": held, "unfinished": 0}
+    assert any(save["unfinished"] for save in saves) == any(save["killed"] for save in saves)
+
+
+def _no_more_than(size: int, action: signal.Handlers) -> Callable[[], None]:
+    """A file of a child may have so many bytes; one more ends it (SIG_DFL) or fails (SIG_IGN)."""
+
+    def limit() -> None:
+        signal.signal(signal.SIGXFSZ, action)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
+        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+    return limit
+
+
+@pytest.mark.parametrize("action", [signal.SIG_DFL, signal.SIG_IGN], ids=["killed", "refused"])
+def test_a_write_that_ends_half_way(file: Path, action: signal.Handlers) -> None:
+    """Killed or refused by the system amid the bytes of the text (setrlimit, SIGXFSZ: POSIX), the old file is whole."""
+    text = "two\n" * 50_000
+    code = f"""
+import signal, sys, pathlib
+signal.signal(signal.SIGXFSZ, signal.{action.name})
+from engine.rig.versions import Versions
+Versions(pathlib.Path(sys.argv[1])).save("two\\n" * 50_000, "one\\n")
+"""
+    command = [sys.executable, "-B", "-c", code, str(file)]
+    limit = _no_more_than(100_000, action)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False, preexec_fn=limit)
+    if action is signal.SIG_DFL:
+        assert done.returncode == -signal.SIGXFSZ
+        assert [half.stat().st_size for half in file.parent.glob(".*.saving")] == [100_000]
+    else:
+        assert "stays as it was: File too large" in done.stderr
+        assert not list(file.parent.rglob(".*.saving"))
+    assert file.read_text() == "one\n"
+    Versions(file).save(text, "one\n")
+    assert file.read_text() == text
+    assert not list(file.parent.rglob(".*.saving"))
+
+
+@pytest.mark.parametrize("call", ["open", "mkdir"])
+def test_a_read_only_folder(file: Path, monkeypatch: pytest.MonkeyPatch, call: str) -> None:
+    """Where nothing may be made beside the file it stays as it is, and the reason is told (EACCES: POSIX)."""
+    real = getattr(os, call)
+
+    def refused(path: Any, *rest: Any, **more: Any) -> Any:
+        if ".saving" in str(path) or call == "mkdir":
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return real(path, *rest, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, call, refused)
+        with pytest.raises(SaveFault, match="stays as it was: Permission denied"):
+            Versions(file).save("two\n", "one\n")
+    assert file.read_text() == "one\n"
+
+
+def test_a_file_written_while_it_is_saved_is_not_overwritten(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What another program writes between the first look at the file and the last stays."""
+    real = os.fsync
+
+    def another_writes(handle: int) -> None:
+        real(handle)
+        file.write_text("theirs\n")
+
+    monkeypatch.setattr(os, "fsync", another_writes)
+    with pytest.raises(SaveFault, match="has changed on the disk"):
+        Versions(file).save("two\n", "one\n")
+    assert file.read_text() == "theirs\n"
+
+
+def test_the_folder_is_synced_after_the_rename(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The text is on the disk before the rename, and the rename before save returns (POSIX fsync, rename)."""
+    steps: list[str] = []
+    sync, replace = os.fsync, os.replace
+
+    def synced(handle: int) -> None:
+        steps.append("sync " + os.path.basename(os.readlink(f"/proc/self/fd/{handle}")))
+        sync(handle)
+
+    def renamed(old: Any, new: Any) -> None:
+        steps.append(f"rename to {os.path.basename(new)}")
+        replace(old, new)
+
+    monkeypatch.setattr(os, "fsync", synced)
+    monkeypatch.setattr(os, "replace", renamed)
+    Versions(file).save("two\n", "one\n")
+    at = steps.index("rename to pit.toml")
+    assert steps[at - 1].endswith(".saving")
+    assert steps[at + 1] == f"sync {file.parent.name}"
+
+
+def test_a_text_is_kept_without_the_file(file: Path) -> None:
+    """A text that is only kept is the newest version and what undo gives; the file stays."""
+    Versions(file).keep("played\n")
+    assert file.read_text() == "one\n"
+    assert Versions(file).undo() == "played\n"

@@ -1,0 +1,306 @@
+"""Live edits, undo and redo, and saving with proof. (Our own design, README: operating; no outside source.)"""
+
+import json
+
+import pytest
+import trio
+from live_bench import RIG, Bench
+
+from engine.core.remote import Route
+from engine.live import editing
+from engine.live.errands import Errands
+from engine.live.workshop import Workshop
+from engine.rig import versions as saving
+from engine.rig.load import read
+
+TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["brass"]\n'
+
+
+class Desk:
+    """A show in scene 1 with its workshop, asked as the socket asks it."""
+
+    def __init__(self, folder):
+        self.bench = Bench(TEXT)
+        self.show = self.bench.show
+        self.show.command("scene", 1)
+        self.file = folder / "pit.toml"
+        self.file.write_text(TEXT, encoding="utf-8")
+        self.workshop = Workshop(self.show, self.file, TEXT)
+        self.errands = Errands(self.show, self.workshop)
+
+    async def scenes(self, what, number=None, **more):
+        request = {"do": "scenes", "what": what, "number": number, **more}
+        return await editing.obey(self.show, self.workshop, self.errands, request)
+
+    async def save(self, what=None, **more):
+        return await editing.obey(self.show, self.workshop, self.errands, {"do": "save", "what": what, **more})
+
+    def on_disk(self):
+        return self.file.read_text(encoding="utf-8")
+
+    def names(self):
+        return [scene.name for scene in self.show.bay.rig.scenes]
+
+    async def kept(self):
+        """All texts that are kept, newest first."""
+        kept = saving.Versions(self.file)
+        return [kept.text(each["number"]) for each in (await self.save("history"))["versions"]]
+
+
+async def until(condition):
+    """Wait until this is so."""
+    with trio.fail_after(60):
+        while True:
+            if condition():
+                return
+            await trio.sleep(0.01)
+
+
+@pytest.fixture
+def desk(tmp_path):
+    """A show whose file nobody watches."""
+    return Desk(tmp_path)
+
+
+async def test_an_edit_plays_and_is_saved_when_asked(desk):
+    """A live edit plays at once, the file has it after save, with every comment, and what changed is said."""
+    said = await desk.scenes("rename", 3, name="Last dance")
+    assert (said["done"], said["text"]) == (True, "scene 3 is now Last dance; not in the file yet (bayleaf save)")
+    assert (desk.names()[2], desk.on_disk()) == ("Last dance", TEXT)
+    said = await desk.save()
+    assert said["done"]
+    assert "read back: it is what plays. What changed:\n  scene 3: name was Finale, is Last dance" in said["text"]
+    assert desk.on_disk() == TEXT.replace("Finale", "Last dance")
+    assert "nothing to save" in (await desk.save())["text"]
+
+
+async def test_undo_and_redo(desk):
+    """Live edits are taken back newest first and done again oldest first; a new edit ends what could be redone."""
+    await desk.scenes("rename", 3, name="Last dance")
+    await desk.scenes("rename", 1, name="Prelude")
+    assert (await desk.scenes("undo"))["text"].startswith("taken back: scene 1 is now Prelude; not in the file yet")
+    assert (await desk.scenes("undo"))["text"] == "taken back: scene 3 is now Last dance; the file holds this"
+    assert desk.workshop.text == TEXT
+    said = await desk.scenes("undo")
+    assert (said["done"], said["text"]) == (False, "there is no live edit to take back")
+    assert (await desk.scenes("redo"))["text"].startswith("done again: scene 3 is now Last dance")
+    assert (await desk.scenes("redo"))["done"]
+    assert desk.names() == ["Prelude", "March", "Last dance"]
+    assert not (await desk.scenes("redo"))["done"]
+    await desk.scenes("undo")
+    await desk.scenes("rename", 2, name="Parade")
+    assert not (await desk.scenes("redo"))["done"]
+    assert desk.names() == ["Overture", "Parade", "Last dance"]
+
+
+@pytest.mark.parametrize("choice", ["playing", "file"])
+async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk, choice):
+    """Nothing is saved over an edit of the file until one is chosen; the text that was not chosen is a version."""
+    await desk.scenes("rename", 3, name="Last dance")
+    played, theirs = desk.workshop.text, TEXT.replace("March", "Parade")
+    desk.file.write_text(theirs, encoding="utf-8")
+    for what in (None, "undo"):
+        said = await desk.save(what)
+        assert not said["done"]
+        assert "save --playing" in said["text"]
+        assert "save --file" in said["text"]
+        assert '-name = "Parade"' in said["text"]
+        assert '+name = "Last dance"' in said["text"]
+        assert (desk.on_disk(), desk.workshop.text) == (theirs, played)
+    assert (await desk.save(choice=choice))["done"]
+    chosen, other = (played, theirs) if choice == "playing" else (theirs, played)
+    assert desk.on_disk() == desk.workshop.text == chosen
+    assert desk.show.bay.rig == read(chosen, "chosen")
+    assert (await desk.kept())[0] == other
+    assert (await desk.save())["done"]
+
+
+async def test_what_the_file_replaced_is_had_back_by_undo(desk):
+    """After save --file the live edits come back with scenes undo, and as a version with save --undo."""
+    await desk.scenes("rename", 3, name="Last dance")
+    played = desk.workshop.text
+    desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
+    await desk.save(choice="file")
+    await desk.scenes("undo")
+    assert desk.workshop.text == played
+    await desk.scenes("redo")
+    assert (await desk.save("undo"))["done"]
+    assert desk.on_disk() == desk.workshop.text == played
+
+
+async def test_a_file_that_cannot_be_read_is_not_taken(desk):
+    """save --file with a faulty file says what is wrong with it; what plays plays on."""
+    await desk.scenes("rename", 3, name="Last dance")
+    desk.file.write_text(TEXT + "[nonsense]\n", encoding="utf-8")
+    said = await desk.save(choice="file")
+    assert not said["done"]
+    assert "nonsense" in said["text"]
+    assert desk.names()[2] == "Last dance"
+
+
+async def test_save_undo_goes_back_and_forth(desk):
+    """save --undo plays and saves the version before; once more, and the newer one is back. No live edit is lost."""
+    await desk.scenes("rename", 3, name="Last dance")
+    await desk.save()
+    saved = desk.on_disk()
+    await desk.scenes("rename", 1, name="Prelude")
+    live = desk.workshop.text
+    assert (await desk.save("undo"))["done"]
+    assert desk.on_disk() == desk.workshop.text == TEXT
+    await desk.scenes("undo")
+    assert desk.workshop.text == live
+    await desk.scenes("redo")
+    assert (await desk.save("undo"))["done"]
+    assert desk.on_disk() == saved
+
+
+async def test_the_difference_is_shown(desk):
+    """save --diff shows what plays and is not in the file, line by line."""
+    assert (await desk.save("diff"))["text"] == "what plays is what the file holds"
+    await desk.scenes("rename", 3, name="Last dance")
+    assert '-name = "Finale"\n+name = "Last dance"' in (await desk.save("diff"))["text"]
+
+
+async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk, monkeypatch):
+    """A full disk: one sentence, the file as it was, the edit plays on; with room again it is saved."""
+    await desk.scenes("rename", 3, name="Last dance")
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(saving.os, "fsync", full)
+        said = await desk.save()
+    assert (said["done"], desk.on_disk()) == (False, TEXT)
+    assert said["text"].endswith("stays as it was: No space left on device")
+    assert desk.names()[2] == "Last dance"
+    assert (await desk.save())["done"]
+
+
+async def test_a_file_with_windows_line_ends_stays_so(desk):
+    """Saved and taken back, CRLF and BOM stay, and the file is never taken for changed."""
+    windows = b"\xef\xbb\xbf" + TEXT.replace("\n", "\r\n").encode()
+    desk.file.write_bytes(windows)
+    await desk.scenes("rename", 3, name="Last dance")
+    assert (await desk.save())["done"]
+    assert desk.file.read_bytes() == windows.replace(b"Finale", b"Last dance")
+    assert (await desk.save("undo"))["done"]
+    assert desk.file.read_bytes() == windows
+    assert "nothing to save" in (await desk.save())["text"]
+
+
+async def test_two_edits_at_one_moment_both_happen(desk):
+    """Routes set by SysEx at the same moment are worked out one after the other, so none undoes another."""
+    wanted = [Route(1, 2, True), Route(2, 1, True), Route(2, 2, True)]
+    async with trio.open_nursery() as nursery:
+        for route in wanted:
+            nursery.start_soon(desk.errands._set_route, route)
+        nursery.start_soon(desk.scenes, "copy", 1)
+    ways = {(source, to) for route in desk.show.bay.rig.scene(1).routes for source in route.source for to in route.to}
+    assert ways == {("keys", "strings"), ("keys", "brass"), ("pedals", "strings"), ("pedals", "brass")}
+
+
+async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk):
+    """What a SysEx route, restore and learn did is taken back by undo, one by one, and saved by save."""
+    control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
+    await desk.errands._set_route(Route(1, 2, True))
+    await editing.obey(desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
+    learnt = desk.workshop.text
+    await editing.obey(
+        desk.show, desk.workshop, desk.errands, {"do": "restore", "text": TEXT.replace("March", "Parade"), "where": "x"}
+    )
+    assert desk.names()[1] == "Parade"
+    await desk.scenes("undo")
+    assert desk.workshop.text == learnt
+    await desk.scenes("undo")
+    await desk.scenes("undo")
+    assert desk.workshop.text == TEXT
+
+
+async def test_what_plays_is_stored(desk):
+    """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
+    said = await desk.scenes("store", 30, name="Here")
+    assert said["text"].startswith("what plays is stored as scene 30 Here: 1 route, 1 sound;")
+    here, overture = desk.show.bay.rig.scene(30), desk.show.bay.rig.scene(1)
+    assert here.routes == overture.routes
+    desk.bench.heard("strings")
+    desk.show.command("scene", 2)
+    desk.show.command("scene", 30)
+    assert desk.bench.heard("strings")[-3:] == ["B4 00 00", "B4 20 03", "C4 0B"]
+
+
+@pytest.mark.parametrize("request_", [{"what": "copy", "number": "x"}, {"what": "sing", "number": 1}, {"what": "copy"}])
+async def test_a_request_that_makes_no_sense_changes_nothing(desk, request_):
+    """It is answered with a sentence."""
+    said = await desk.scenes(request_["what"], request_.get("number"))
+    assert not said["done"]
+    assert json.dumps(said)
+    assert desk.workshop.text == TEXT
+
+
+async def test_the_file_edited_while_nothing_is_unsaved_is_followed_and_can_be_taken_back(desk, nursery):
+    """The file's edit plays by itself; scenes undo takes it back like any other."""
+    nursery.start_soon(desk.workshop.run)
+    desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
+    await until(lambda: desk.names()[1] == "Parade")
+    assert not desk.workshop.unsaved
+    await desk.scenes("undo")
+    assert desk.workshop.text == TEXT
+    assert desk.workshop.unsaved
+
+
+async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_room(desk, nursery):
+    """While live edits are unsaved the file's edit waits; when they are taken back it plays."""
+    nursery.start_soon(desk.workshop.run)
+    await desk.scenes("rename", 3, name="Last dance")
+    desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
+    await until(lambda: desk.show.refused is not None)
+    assert desk.names()[1] == "March"
+    await desk.scenes("undo")
+    await until(lambda: desk.names()[1] == "Parade")
+    assert desk.show.refused is None
+
+
+async def test_storing_keeps_blank_steps(desk):
+    """Stored over a scene with a blank burst step, the step keeps its place, and is told as blank."""
+    blank = '{ output = "brass", channel = 3 }, { instrument = "string-machine", bank'
+    made = desk.workshop.text.replace('{ instrument = "string-machine", bank', blank)
+    await editing.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    assert (await desk.scenes("store", 1))["done"]
+    assert desk.workshop.text == made
+
+
+async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk):
+    """Stored over a scene with a blank step for an instrument that sounds, the step gets that sound."""
+    made = desk.workshop.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
+    await editing.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    assert (await desk.scenes("store", 9))["done"]
+    assert desk.show.bay.rig.scene(9).burst == desk.show.bay.rig.scene(1).burst
+
+
+async def test_a_scene_that_is_deleted_while_it_plays(desk):
+    """It plays on, and the answer says so."""
+    said = await desk.scenes("delete", 1)
+    assert said["text"].startswith("scene 1 deleted; it plays on until another is recalled; not in the file yet")
+    desk.bench.play(0, "90 3C 40")
+    assert "90 3C 40" in desk.bench.heard("strings")
+
+
+async def test_a_scene_that_is_renumbered_while_it_plays(desk):
+    """It goes on under its new number, its burst is not sent again, and next goes on from its place."""
+    desk.bench.heard("strings")
+    desk.bench.play(0, "90 3C 40")
+    said = await desk.scenes("renumber", 1, new=41)
+    assert said["text"] == "scene 1 is now scene 41; not in the file yet (bayleaf save)"
+    assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
+    desk.bench.play(0, "80 3C 40")
+    assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
+    assert desk.show.command("next").scene == (2, "March")
+
+
+async def test_a_file_edited_before_the_first_look_is_followed(desk, nursery):
+    """What was written into the file between its reading and the first look plays."""
+    desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
+    late = Workshop(desk.show, desk.file, TEXT)
+    nursery.start_soon(late.run)
+    await until(lambda: desk.names()[1] == "Parade")
