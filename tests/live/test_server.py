@@ -16,10 +16,12 @@ import trio
 from live_bench import Bench
 
 from engine.live import client
+from engine.live.desk import Desk
 from engine.live.errands import Errands
 from engine.live.picture import status, sync
 from engine.live.server import NameTaken, Server, claim_socket
 from engine.live.workshop import Workshop
+from engine.ports.memory import MemorySystem
 
 KEYS = 0
 
@@ -59,7 +61,8 @@ async def serving(bench):
     with claimed() as claim:
         async with trio.open_nursery() as nursery:
             workshop = Workshop(bench.show, Path("pit.toml"), "")
-            server = Server(bench.show, workshop, Errands(bench.show, workshop), claim.listener)
+            desk = Desk(bench.show, workshop, MemorySystem("pit"))
+            server = Server(bench.show, workshop, Errands(bench.show, workshop), desk, claim.listener)
             nursery.start_soon(server.serve)
             yield claim.path
             nursery.cancel_scope.cancel()
