@@ -4,17 +4,16 @@ Whatever takes long is worked out in a thread, in small pieces where Python's lo
 """
 
 import json
-from collections.abc import Callable
-from functools import cache
-from typing import Any, Final, TypeVar
+from functools import cache, partial
+from typing import Any, Final
 
-import trio
 from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerationError
 
 from engine.core.explain import RouteVerdict, explain, shown
 from engine.live.gauge import Gauge
 from engine.live.meters import PortMeter
 from engine.live.show import Show
+from engine.live.watch import in_a_thread
 from engine.live.wiring import edit
 from engine.live.workshop import Answer, Workshop
 from engine.midi.words import describe, from_hex, note_name
@@ -23,8 +22,6 @@ from engine.rig import difference
 from engine.rig.models import Rig, Scene
 from engine.rig.outline import outline
 from filters.registry import FilterSettings, registry
-
-_Found = TypeVar("_Found")
 
 #: requests that are answered here
 ASKED: Final = ("rig", "filters", "edit", "explain", "ports", "test note", "differences")
@@ -45,7 +42,7 @@ class Desk:
     async def answer(self, request: dict[str, Any]) -> bytes:
         """To {"do": one of ASKED, …}: the answer as JSON."""
         try:
-            return await _apart(lambda found: _written(found, _DEEP).encode(), await self._obey(request))
+            return (await in_a_thread(partial(_written, await self._obey(request), _DEEP))).encode()
         except Exception as fault:  # it costs this request, not the show
             return json.dumps({"done": False, "text": self._show.own_fault(fault)}).encode()
 
@@ -54,7 +51,7 @@ class Desk:
             case "rig":
                 return await self._rig()
             case "filters":
-                return {"done": True, "text": "the filters there are", "filters": await _apart(_filters)}
+                return {"done": True, "text": "the filters there are", "filters": await in_a_thread(_filters)}
             case "edit":
                 return await edit(self._show, self._workshop, request)
             case "explain":
@@ -69,7 +66,7 @@ class Desk:
     async def _rig(self) -> Answer:
         show, workshop = self._show, self._workshop
         rig, revision, unsaved = show.bay.rig, show.revision, workshop.unsaved
-        told = {"file": str(workshop.file), **await _apart(outline, rig)}
+        told = {"file": str(workshop.file), **await in_a_thread(partial(outline, rig))}
         text = f"{rig.rig.name}: {len(rig.scenes)} scenes"
         return {"done": True, "text": text, "revision": revision, "unsaved": unsaved, "rig": told}
 
@@ -84,7 +81,7 @@ class Desk:
             asked = from_hex(str(message))
         except ValueError as fault:
             return {"done": False, "text": f"{message} is no message; give {fault}"}
-        found = await _apart(explain, rig, scene, source, asked)
+        found = await in_a_thread(partial(explain, rig, scene, source, asked))
         return {
             "done": True,
             "text": f"{describe(asked)} from {source} in scene {scene.number} {scene.name}",
@@ -95,7 +92,7 @@ class Desk:
     async def _ports(self) -> Answer:
         show, system = self._show, self._system
         try:
-            inputs, outputs = await _apart(lambda: (system.inputs(), system.outputs()))
+            inputs, outputs = await in_a_thread(lambda: (system.inputs(), system.outputs()))
         except PortError as fault:
             return {"done": False, "text": str(fault)}
         return {
@@ -126,14 +123,9 @@ class Desk:
         if found[0] is None or found[1] is None:
             return _no_scene(rig, first if found[0] is None else second)
         one, other = found[0].number, found[1].number
-        told = await _apart(difference.scenes, rig, one, rig, other)
+        told = await in_a_thread(partial(difference.scenes, rig, one, rig, other))
         counted = "1 difference" if len(told) == 1 else f"{len(told) or 'no'} differences"
         return {"done": True, "text": f"{counted} between scenes {one} and {other}", "differences": told}
-
-
-async def _apart(call: Callable[..., _Found], *given: Any) -> _Found:
-    """What it returns, worked out in a thread."""
-    return await trio.to_thread.run_sync(call, *given, abandon_on_cancel=True)
 
 
 def _written(found: Any, deep: int) -> str:

@@ -39,15 +39,8 @@ def outline(rig: Rig) -> Table:
             }
             for scene in rig.scenes
         ],
-        "setlists": [
-            {"name": one.name, "scenes": [_number(numbers, scene) for scene in one.scenes]} for one in rig.setlists
-        ],
+        "setlists": [{"name": one.name, "scenes": [numbers[scene] for scene in one.scenes]} for one in rig.setlists],
     }
-
-
-def _number(numbers: dict[str | int, int], scene: str | int) -> int:
-    """A scene's number by number, name, or number in words; the rig's checks saw to it that there is one."""
-    return numbers[scene] if scene in numbers else int(scene)
 
 
 def _route(route: Route) -> Table:
