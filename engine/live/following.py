@@ -24,6 +24,8 @@ _PATIENCE: Final = 1.0  # seconds a follower may take to read
 _LONGEST: Final = 1_000_000_000  # ns between two frames
 _EVENTS: Final = 40  # of a frame
 _TOLD: Final = 100
+_SHOWN: Final = 64  # bytes of a message; a dump may have millions
+_SHORT: Final = 200  # bytes of a line that can be meant for us
 _ELSEWHERE: Final = 'this connection follows and takes {"events": true} and {"events": false}; ask on another'
 
 Facts = dict[str, Any]
@@ -67,11 +69,11 @@ class Frames:
         self._show, self._workshop, self._gauge = show, workshop, gauge
         self._told = show.watch(messages=False, most=_TOLD)
         self._passing: deque[Event] | None = None
+        self._moved = True  # whether the next frame tells of messages even if none has passed
         self._want(events)
         self._counts = _counts(show)
         self._known: Facts = {}
         self._sent_at: int | None = None
-        self._moved = True  # whether the last frame told of messages
         self._looks = 0
         self._health: list[str] = []
         self._answers: deque[Facts] = deque(maxlen=1)
@@ -84,7 +86,7 @@ class Frames:
     def heed(self, line: bytes) -> None:
         """What the follower says."""
         try:
-            said = json.loads(line)
+            said = json.loads(line) if len(line) < _SHORT else None
         except (ValueError, RecursionError):
             said = None
         events = said.get("events") if isinstance(said, dict) else None
@@ -109,6 +111,7 @@ class Frames:
         if self._passing is not None:
             self._show.unwatch(self._passing)
         self._passing = self._show.watch(told=False, most=_EVENTS) if events else None
+        self._moved = True  # the next frame says that they come from now on
 
     def _frame(self) -> Facts | None:
         now = self._show.clock()
@@ -183,10 +186,11 @@ def _setlist(show: Show) -> Facts:
 
 def _plain(event: Event) -> Facts:
     message = event.message or b""
+    more = " …" if len(message) > _SHOWN else ""
     return {
         "at": event.at,
         "way": event.way,
         "port": event.port,
-        "message": to_hex(message),
+        "message": to_hex(message[:_SHOWN]) + more,
         "words": describe(message),
     }

@@ -63,7 +63,8 @@ def _with_way(show: Show, scene: Scene, source: object, target: object, on: bool
 
 def _with_chain(scene: Scene, route: object, through: object) -> tuple[Change, str] | Answer:
     if type(route) is not int or not 0 <= route < len(scene.routes):
-        return {"done": False, "text": f"scene {scene.number} has {len(scene.routes)} routes; the first is route 0"}
+        routes = "1 route" if len(scene.routes) == 1 else f"{len(scene.routes) or 'no'} routes"
+        return {"done": False, "text": f"scene {scene.number} has {routes}; the first is route 0"}
     if not _is_tables(through):
         return {"done": False, "text": "through is a list of filters, each with its settings"}
     tables = [snapshot.route_table(each) for each in scene.routes]
