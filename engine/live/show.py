@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple, Protocol
 
 from engine.core.bay import Bay, Outcome
+from engine.core.ledger import Target
 from engine.core.setlist import Standing
 from engine.core.silence import SWEEP
 from engine.core.succession import take_over
@@ -27,6 +28,7 @@ from engine.rig.models import Rig
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
 _RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
+_TEST_NOTE: Final = 500_000_000  # ns
 _FAREWELL: Final = 2_000_000_000  # ns that the last releases for a port that is let go of may take
 
 
@@ -86,6 +88,7 @@ class Show:
         self.recorder = Recorder()
         self.own_faults = 0
         self.started_at = clock()
+        self.revision = 1  # grows with every rig that is adopted
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self.reader = reader
         self.clock = clock
@@ -96,7 +99,8 @@ class Show:
         self._missed = Missed()
         self._stuck: set[int] = set()  # outputs that refused a message: what is there may hang
         self._leaving: list[tuple[int, OutputPort, int]] = []  # ports that an edit let go of, and until when (ns)
-        self._watchers: list[deque[Event]] = []
+        self._watchers: list[deque[Event]] = []  # of what passes
+        self._listeners: list[deque[Event]] = []  # of what is told
         self._notices = Notices(self._told)
         self._told_faults: dict[str, int] = {}
         for place, reason in patch.missing.items():
@@ -201,6 +205,11 @@ class Show:
     def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
         """These go to outputs (indices) by themselves, in the order and at the pace of their wires."""
         self._send(self.bay.send(self.clock(), messages))
+        self.reader.due = self.bay.due
+
+    def sound(self, output: int, channel: int, key: int) -> None:
+        """A test note on an output (index) and channel (0 to 15)."""
+        self._send(self.bay.sound(self.clock(), Target(output, channel, key), _TEST_NOTE))
         self.reader.due = self.bay.due
 
     def finish(self) -> bool:
@@ -313,6 +322,10 @@ class Show:
             ],
         )
 
+    def stuck(self) -> list[int]:
+        """Outputs that are open and take no messages."""
+        return sorted(self._stuck)
+
     def awake(self, slept: float) -> None:
         """The machine has slept for so many seconds."""
         outcome, deliveries = self.bay.awake(self.clock())
@@ -343,6 +356,7 @@ class Show:
         self.pump()
         deliveries = take_over(self.clock(), bay, self.bay)
         self.bay = bay
+        self.revision += 1
         self._told_faults = {}
         self.in_meters += [PortMeter() for _ in self.inputs[len(self.in_meters) :]]
         self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
@@ -377,22 +391,29 @@ class Show:
 
     # What is told
 
-    def watch(self) -> deque[Event]:
-        """A queue that every event from now on goes into; the oldest are dropped if nobody reads it."""
-        events: deque[Event] = deque(maxlen=_WATCHED)
-        self._watchers.append(events)
+    def watch(self, messages: bool = True, told: bool = True, most: int = _WATCHED) -> deque[Event]:
+        """A queue of so many events at most: the messages that pass from now on, what is told, or both.
+
+        The oldest are dropped if nobody reads it.
+        """
+        events: deque[Event] = deque(maxlen=most)
+        if messages:
+            self._watchers.append(events)
+        if told:
+            self._listeners.append(events)
         return events
 
     def unwatch(self, events: deque[Event]) -> None:
         """End what `watch` began."""
         self._watchers = [other for other in self._watchers if other is not events]
+        self._listeners = [other for other in self._listeners if other is not events]
 
     def tell(self, port: str, text: str) -> None:
         """One sentence for the player; the same one at most once a second."""
         self._notices.tell(self.clock(), port, text)
 
     def _told(self, now: int, port: str, text: str) -> None:
-        self._show(Event(now, "told", port, None, text))
+        self._announce(Event(now, "told", port, None, text))
         self.recorder.told(now, f"{port}: {text}")
         self._say(f"{port}: {text}")
 
@@ -400,9 +421,13 @@ class Show:
         for events in self._watchers:
             events.append(event)
 
+    def _announce(self, event: Event) -> None:
+        for events in self._listeners:
+            events.append(event)
+
     def _take_outcomes(self) -> None:
         for outcome in self.bay.outcomes:
-            self._show(Event(self.clock(), "told", outcome.source, None, outcome.told))
+            self._announce(Event(self.clock(), "told", outcome.source, None, outcome.told))
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
         self.bay.outcomes.clear()

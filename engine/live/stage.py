@@ -9,6 +9,7 @@ from typing import Final
 import trio
 
 from engine.core.setlist import Standing
+from engine.live.desk import Desk
 from engine.live.errands import Errands
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
@@ -75,7 +76,8 @@ class Stage:
                     nursery.start_soon(self._heed, signals)
                     workshop = Workshop(show, self._rig_file, self._text)
                     errands = Errands(show, workshop)
-                    server = Server(show, workshop, errands, claim.listener, self._written)
+                    desk = Desk(show, workshop, system)
+                    server = Server(show, workshop, errands, desk, claim.listener, self._written)
                     tasks = (
                         server.serve,
                         Watch(show, opener).run,

@@ -39,7 +39,7 @@ class Workshop:
         """`text` is what plays and what `file` held when it was read."""
         self.text = text
         self._show = show
-        self._file = file
+        self.file = file
         self._on_disk = text  # what the file held when it was last read or written here
         self._before: list[tuple[str, str]] = []  # (text, what was done to it), the newest last
         self._after: list[tuple[str, str]] = []  # (text, what made it), taken back and to be had again, the next last
@@ -111,7 +111,7 @@ class Workshop:
         show = self._show
         try:
             text = plain(await trio.to_thread.run_sync(change, self.text))
-            rig = await trio.to_thread.run_sync(read, text, str(self._file))
+            rig = await trio.to_thread.run_sync(read, text, str(self.file))
             speeds = {name: wire.speed for name, wire in zip(show.outputs, show.bay.wires, strict=True)}
             bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, (show.inputs, show.outputs))
         except (EditFault, RigError, FilterFault) as fault:
@@ -128,10 +128,10 @@ class Workshop:
         async with self._lock:
             now = await trio.to_thread.run_sync(self._file_text)
             if now is None:
-                return {"done": False, "text": f"{self._file} cannot be read; nothing was saved"}
+                return {"done": False, "text": f"{self.file} cannot be read; nothing was saved"}
             if self.text == now:
                 self._agrees()
-                return {"done": True, "text": f"{self._file} holds what plays already; nothing to save"}
+                return {"done": True, "text": f"{self.file} holds what plays already; nothing to save"}
             if choice == "file":
                 return await self._take_file(now)
             if now != self._on_disk and choice is None:
@@ -139,8 +139,8 @@ class Workshop:
             return await self._write(now)
 
     def _differs(self, now: str) -> Answer:
-        shown = difference.text(now, self.text, str(self._file), "what plays")
-        told = f"{self._file} has changed on the disk since it was loaded, so nothing was saved. Choose"
+        shown = difference.text(now, self.text, str(self.file), "what plays")
+        told = f"{self.file} has changed on the disk since it was loaded, so nothing was saved. Choose"
         ways = "bayleaf save --playing (what plays goes into the file) or bayleaf save --file (what it holds plays)"
         return {"done": False, "text": f"{told} {ways}; the other text is kept as a version. They differ in:\n{shown}"}
 
@@ -149,7 +149,7 @@ class Workshop:
         async with self._lock:
             now = await trio.to_thread.run_sync(self._file_text)
             if now is None:
-                return {"done": False, "text": f"{self._file} cannot be read; nothing was changed"}
+                return {"done": False, "text": f"{self.file} cannot be read; nothing was changed"}
             if now != self._on_disk:
                 return self._differs(now)
             before = self.text
@@ -179,8 +179,8 @@ class Workshop:
         """What plays and is not in the file, line by line."""
         now = await trio.to_thread.run_sync(self._file_text)
         if now is None:
-            return {"done": False, "text": f"{self._file} cannot be read"}
-        shown = difference.text(now, self.text, str(self._file), "what plays")
+            return {"done": False, "text": f"{self.file} cannot be read"}
+        shown = difference.text(now, self.text, str(self.file), "what plays")
         return {"done": True, "text": shown or "what plays is what the file holds"}
 
     async def _write(self, expected: str) -> Answer:
@@ -192,9 +192,9 @@ class Workshop:
         changes = await trio.to_thread.run_sync(self._changes, expected, saved)
         self._agrees()
         if saved != self._show.bay.rig:
-            return {"done": False, "text": f"{self._file} was saved, but what it holds is not what plays"}
+            return {"done": False, "text": f"{self.file} was saved, but what it holds is not what plays"}
         listed = "".join(f"\n  {each}" for each in changes) or "\n  nothing that is played changed"
-        return {"done": True, "text": f"saved in {self._file}, read back: it is what plays. What changed:{listed}"}
+        return {"done": True, "text": f"saved in {self.file}, read back: it is what plays. What changed:{listed}"}
 
     async def _take_file(self, theirs: str) -> Answer:
         before = self.text
@@ -206,10 +206,10 @@ class Workshop:
         fault_text = await self._play(lambda _: theirs)
         if fault_text is not None:
             return {"done": False, "text": fault_text}
-        self._remember(before, f"what {self._file.name} holds plays")
+        self._remember(before, f"what {self.file.name} holds plays")
         self._agrees()
         kept = "what played is the newest version (save --history), and scenes undo brings it back"
-        return {"done": True, "text": f"what {self._file} holds plays; {kept}"}
+        return {"done": True, "text": f"what {self.file} holds plays; {kept}"}
 
     def _agrees(self) -> None:
         """The file holds what plays."""
@@ -217,17 +217,17 @@ class Workshop:
         self._show.refused = None
 
     def _read_back(self) -> Rig:  # worker thread
-        return read(self._file_text() or "", str(self._file))
+        return read(self._file_text() or "", str(self.file))
 
     def _changes(self, before: str, rig: Rig) -> list[str]:  # worker thread
         try:
-            return difference.rigs(read(before, str(self._file)), rig)
+            return difference.rigs(read(before, str(self.file)), rig)
         except RigError:
             return []
 
     def _file_text(self) -> str | None:  # worker thread
         try:
-            return text_of(self._file)
+            return text_of(self.file)
         except RigError:
             return None
 
@@ -251,7 +251,7 @@ class Workshop:
         async with self._lock:
             text = await trio.to_thread.run_sync(self._file_text)
             if text is None:
-                self._refuse(f"{self._file} cannot be read as UTF-8 text")
+                self._refuse(f"{self.file} cannot be read as UTF-8 text")
             elif text == self._on_disk:
                 self._show.refused = None
             elif text == self.text:
@@ -268,7 +268,7 @@ class Workshop:
         if fault is not None:
             self._refuse(fault)
             return
-        self._remember(played, f"the edit of {self._file.name}")
+        self._remember(played, f"the edit of {self.file.name}")
         self._agrees()
         if show.bay is before:
             return
@@ -282,7 +282,7 @@ class Workshop:
 
     def _stamp(self) -> _Stamp | None:
         try:
-            facts = os.stat(self._file)
+            facts = os.stat(self.file)
         except OSError:
             return None
         return facts.st_mtime_ns, facts.st_size, facts.st_ino
