@@ -1,6 +1,5 @@
 """Commands that look without playing: ports, new, check, explain."""
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -8,10 +7,10 @@ import typer
 
 from engine.cli.say import Backend, Fault, Json, as_json, table
 from engine.core.burst import compile_burst, duration, size
+from engine.core.explain import Explanation, RouteVerdict, shown
+from engine.core.explain import explain as explain_message
 from engine.core.wire import DIN, DIN_RUNNING
 from engine.midi.words import describe, from_hex, to_hex
-from engine.offline.explain import Explanation, RouteVerdict
-from engine.offline.explain import explain as explain_message
 from engine.offline.forecast import DENSITY, warnings
 from engine.ports.open import open_system
 from engine.rig.load import load
@@ -126,16 +125,6 @@ def explain(
         _print_explanation(found, input, asked)
 
 
-def _hex(messages: Sequence[bytes | Later]) -> list[str]:
-    return [_one(message) for message in messages]
-
-
-def _one(message: bytes | Later) -> str:
-    if isinstance(message, Later):
-        return f"{to_hex(message.message)} after {message.at / 1e6:g} ms"
-    return to_hex(message)
-
-
 def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
     return {
         "scene": {"number": found.scene[0], "name": found.scene[1]},
@@ -146,13 +135,13 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
                 "route": route.route,
                 "to": list(route.outputs),
                 "filters": [
-                    {"filter": one.filter, "in": _hex(one.took), "out": _hex(one.gave)} for one in route.filters
+                    {"filter": one.filter, "in": shown(one.took), "out": shown(one.gave)} for one in route.filters
                 ],
-                "result": _hex(route.result),
+                "result": shown(route.result),
             }
             for route in found.routes
         ],
-        "outputs": {name: _hex(messages) for name, messages in found.outputs.items()},
+        "outputs": {name: shown(messages) for name, messages in found.outputs.items()},
     }
 
 
@@ -163,11 +152,12 @@ def _print_explanation(found: Explanation, source: str, message: bytes) -> None:
     for route in found.routes:
         print(f"  {route.route} to {', '.join(route.outputs)}: {_verdict(route)}")
         for one in route.filters:
-            print(f"    {one.filter}: {_change(one.took, one.gave)}")
+            print(f"    {one.filter}: {one.words}")
     print("what each output gets:")
     for name, messages in found.outputs.items():
         words = "; ".join(
-            f"{_one(item)} ({describe(item.message if isinstance(item, Later) else item)})" for item in messages
+            f"{each} ({describe(item.message if isinstance(item, Later) else item)})"
+            for each, item in zip(shown(messages), messages, strict=True)
         )
         print(f"  {name}: {words or 'nothing'}")
 
@@ -175,10 +165,4 @@ def _print_explanation(found: Explanation, source: str, message: bytes) -> None:
 def _verdict(route: RouteVerdict) -> str:
     if not route.result:
         return "stopped"
-    return "passes" if not route.filters else f"passes as {', '.join(_hex(route.result))}"
-
-
-def _change(took: Sequence[bytes | Later], gave: Sequence[bytes | Later]) -> str:
-    if not gave:
-        return "stops it"
-    return "leaves it" if gave == took else ", ".join(_hex(gave))
+    return "passes" if not route.filters else f"passes as {', '.join(shown(route.result))}"

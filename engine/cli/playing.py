@@ -2,16 +2,19 @@
 
 import signal
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import trio
 import typer
 
+from engine.cli import paneling
 from engine.cli.say import Backend, Fault
 from engine.live.patch import SamePort
 from engine.live.server import NameTaken
 from engine.live.stage import Stage
+from engine.panel.beside import keep_beside
 from engine.ports.open import open_system
 from engine.rig.load import read, text_of
 
@@ -28,6 +31,10 @@ def run(
     virtual: Annotated[
         bool, typer.Option("--virtual", help="Make ports of our own for other programs to join, one each.")
     ] = False,
+    panel: Annotated[bool, typer.Option("--panel", help="Serve the front panel, too: a page for the browser.")] = False,
+    panel_port: Annotated[
+        int, typer.Option("--panel-port", min=0, max=65535, help="Where browsers find it; 0 takes a free port.")
+    ] = paneling.PORT,
 ) -> None:
     """Open the ports, recall the start scene and route until stopped (Ctrl-C)."""
     text = text_of(rig)
@@ -36,7 +43,8 @@ def run(
     # from here on the stage heeds Ctrl-C; an impatient second one must not strike while the ports are being closed
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
-        trio.run(Stage(loaded, text, rig, name, virtual, _say).run, system)
+        beside = [partial(keep_beside, paneling.beside(name, panel_port), _say)] if panel else []
+        trio.run(Stage(loaded, text, rig, name, virtual, _say, beside).run, system)
     except (NameTaken, SamePort) as fault:
         raise Fault(str(fault)) from None
     except OSError as fault:

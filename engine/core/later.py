@@ -7,11 +7,14 @@ and a player both hold sounds until both let go.
 from collections.abc import Iterable
 from heapq import heappop, heappush
 from itertools import count
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from engine.core.plan import Timed
 from engine.core.slots import Slot, replaceable
 from engine.core.wire import Unit
+
+#: stands in the place of an input for notes that none has played
+NOBODY: Final = 1 << 20
 
 _Value = tuple[int, int, Slot]  # player, output, what it is a value of
 

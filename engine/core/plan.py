@@ -39,6 +39,7 @@ class Path(NamedTuple):
     outputs: tuple[int, ...]
     anew: Callable[[], tuple[Link, ...]] = tuple  # makes the links again, in their first state
     lasting: bool = False  # in force in every scene: it keeps what it remembers
+    place: int = 0  # among the scene's routes, or among the lasting ones
 
     @property
     def keeps_state(self) -> bool:
@@ -320,7 +321,7 @@ class Compiler:
             for name in dict.fromkeys(route.source):
                 make = partial(self._links, route.through)
                 label = route.name or f"{what} {number}"
-                listed[self._inputs[name]].append(Path(label, make(), outputs, make, lasting))
+                listed[self._inputs[name]].append(Path(label, make(), outputs, make, lasting, number - 1))
         return tuple(tuple(paths) for paths in listed)
 
     def _links(self, through: Sequence[FilterSettings]) -> tuple[Link, ...]:

@@ -6,15 +6,15 @@ what is to be handed to the drivers now, as (output, message, time its first byt
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from engine.core.later import Due, Timetable, player
+from engine.core.later import NOBODY, Due, Timetable, player
 from engine.core.ledger import Ledger, Target, moves_of
 from engine.core.loops import QUESTION, Loops
-from engine.core.plan import PRESS, RELEASE, Answer, Plan, without
+from engine.core.plan import PRESS, RELEASE, Answer, Plan, Timed, without
 from engine.core.sensing import SENSE, Sensing
 from engine.core.silence import SWEEP, WHEELS
 from engine.core.sync import Sync, is_clock
 from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Step, Unit, Wire
-from engine.midi.kinds import SYSEX, is_press, is_release
+from engine.midi.kinds import NOTE_OFF, NOTE_ON, SYSEX, is_press, is_release
 from engine.rig.models import Rig
 
 
@@ -210,6 +210,15 @@ class Router:
     def end_later(self, now: int, out: list[Delivery]) -> None:
         """The filters that were to end later notes are gone: none more is sent, and those that sound end."""
         self._forget_later(now, set(self.timetable.players), out)
+
+    def sound(self, now: int, target: Target, length: int) -> list[Delivery]:
+        """A note that nobody plays, velocity 64, of so many nanoseconds; it has its note-off whatever comes between."""
+        out: list[Delivery] = []
+        on, off = (bytes((form | target.channel, target.key, 64)) for form in (NOTE_ON, NOTE_OFF))
+        self.ledger.press(player(NOBODY, True), on, (target,))
+        self.timetable.add(NOBODY, Timed(now + length, off, (target.output,), True))
+        self.wires[target.output].put(now, (on,), out)
+        return out
 
     # Cables
 

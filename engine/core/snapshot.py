@@ -10,10 +10,15 @@ from engine.rig.models import BurstStep, Instrument, Rig, Route, Scene
 Table = dict[str, Any]
 
 
+def in_force(bay: Bay) -> Scene | None:
+    """The scene in force, unless an edit took it out of the rig."""
+    return bay.rig.scene(bay.plan.number) if bay.plan else None
+
+
 def routes(bay: Bay) -> list[Table]:
     """The routes of the scene in force, without those that are muted."""
-    scene = bay.rig.scene(bay.plan.number) if bay.plan else None
-    return [_route(route) for route in (scene.routes if scene else ()) if route.name not in bay.muted]
+    scene = in_force(bay)
+    return [route_table(route) for route in (scene.routes if scene else ()) if route.name not in bay.muted]
 
 
 def burst(bay: Bay, over: Scene | None = None) -> list[Table]:
@@ -34,12 +39,11 @@ def burst(bay: Bay, over: Scene | None = None) -> list[Table]:
     return steps
 
 
-def with_route(bay: Bay, source: str, target: str, on: bool) -> list[Table] | None:
-    """The routes of the scene in force with one way from an input to an output added, or taken out of all of them.
+def with_route(bay: Bay, scene: Scene | None, source: str, target: str, on: bool) -> list[Table] | None:
+    """The routes of a scene with one way from an input to an output added, or taken out of all of them.
 
     None if that is so already. Raises ValueError with a sentence if the routes of a scene cannot bring it about.
     """
-    scene = bay.rig.scene(bay.plan.number) if bay.plan else None
     own = scene.routes if scene else ()
     of_all, of_own = (
         [one for one in routes if source in one.source and target in one.to] for routes in (bay.rig.routes, own)
@@ -53,7 +57,7 @@ def with_route(bay: Bay, source: str, target: str, on: bool) -> list[Table] | No
         )
     if on == bool(joining):
         return None
-    tables = [_route(route) for route in own]
+    tables = [route_table(route) for route in own]
     if on:
         return [*tables, {"from": source, "to": target}]
     return [part for table in tables for part in _without(table, source, target)]
@@ -77,7 +81,8 @@ def _without(table: Table, source: str, target: str) -> list[Table]:
     return others
 
 
-def _route(route: Route) -> Table:
+def route_table(route: Route) -> Table:
+    """A route in the keys of the rig file."""
     return route.model_dump(mode="json", by_alias=True, exclude_unset=True)
 
 

@@ -82,6 +82,7 @@ class Wire:
         self.full = False  # so much waits that no note may be begun; its release would have no room either
         self.speed = speed  # may change while nothing is known to be on the cable
         self._free_at = 0  # when all that was handed over has left
+        self._handed = 0  # ns of the cable that all of it takes
         self._status = 0  # the running status on the cable
         self._sysex_until = 0
         self._inside_free_at = 0  # the same for the real-time bytes inside a SysEx
@@ -235,6 +236,10 @@ class Wire:
 
     # Room on the cable
 
+    def carried(self, now: int) -> int:
+        """For how long (ns) a paced cable has been carrying anything, from the start till now."""
+        return self._handed - max(0, self._free_at - now)
+
     def _hand(self, now: int, message: bytes, out: list[Delivery]) -> bool:
         speed = self.speed
         if speed is None:
@@ -247,6 +252,7 @@ class Wire:
         if start > now and start + cost - now > speed.ahead_ns:
             return False
         self._free_at = start + cost
+        self._handed += cost
         self._status = status_after(message, self._status)
         if message[0] == SYSEX:
             self._sysex_until = self._free_at
@@ -261,6 +267,7 @@ class Wire:
         # a crowd leaves half of the cable to the SysEx, which would never end otherwise
         self._inside_free_at = start + cost * (2 if self._crowded else 1)
         self._free_at += cost
+        self._handed += cost
         self._sysex_until += cost
         out.append((self.output, message, start))
         return True

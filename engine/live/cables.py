@@ -149,6 +149,10 @@ class Cables(ABC):
             ],
         )
 
+    def stuck(self) -> list[int]:
+        """Outputs that are open and take no messages."""
+        return sorted(self._stuck)
+
     def _lose_output(self, output: int, reason: str) -> None:
         port, self._ports[output] = self._ports[output], None
         if port is not None:

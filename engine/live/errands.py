@@ -89,7 +89,7 @@ class Errands:
         source, target = inputs[route.input - 1], outputs[route.output - 1]
         done = f"scene {bay.scene[0]}: {source} {'leads' if route.on else 'does not lead'} to {target}"
         try:
-            routes = snapshot.with_route(bay, source, target, route.on)
+            routes = snapshot.with_route(bay, snapshot.in_force(bay), source, target, route.on)
         except ValueError as fault:
             return {"done": False, "text": str(fault)}
         if routes is None:

@@ -1,8 +1,8 @@
 """The local socket of a running engine: one JSON object a line in, one a line out.
 
 Only the engine's own user can open it. A request is {"do": COMMAND, …}; the answer says what happened. After
-{"do": "watch"} the engine sends what passes, thirty times a second at the most, until the asker goes; one that does
-not read in time is dropped, never waited for.
+{"do": "watch"} the engine sends what passes, and after {"do": "follow"} what has changed, thirty times a second at the
+most, until the asker goes; one that does not read in time is dropped, never waited for.
 """
 
 import contextlib
@@ -21,8 +21,10 @@ import trio
 
 from engine.core.bay import Outcome
 from engine.live.client import socket_path
+from engine.live.desk import ASKED, Desk
 from engine.live.editing import EDITS, obey
 from engine.live.errands import Errands
+from engine.live.following import Frames, follow
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
 from engine.live.picture import status, sync
@@ -47,7 +49,7 @@ _COMMANDS: Final[dict[str, tuple[type, ...]]] = {
     "tap": (),
 }
 _KINDS: Final = {int: "a number", str: "a name"}
-_MORE: Final = ("clock", "timecode", "mute", "unmute", *EDITS, "keep", "status", "watch")
+_MORE: Final = ("clock", "timecode", "mute", "unmute", *EDITS, *ASKED, "keep", "status", "watch", "follow")
 
 
 class NameTaken(Exception):
@@ -107,6 +109,7 @@ class Server:
         show: Show,
         workshop: Workshop,
         errands: Errands,
+        desk: Desk,
         listener: socket.socket,
         written: Callable[[], Awaitable[None]] = trio.lowlevel.checkpoint,
     ) -> None:
@@ -114,12 +117,15 @@ class Server:
         self._show = show
         self._workshop = workshop
         self._errands = errands
+        self._desk = desk
         self._written = written
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
 
     async def serve(self) -> None:
         """Answer until cancelled."""
-        await trio.serve_listeners(self._talk, [self._listener])
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(self._desk.gauge.run)
+            await trio.serve_listeners(self._talk, [self._listener])
 
     async def _talk(self, stream: trio.SocketStream) -> None:
         """One asker; whatever it does, the show goes on."""
@@ -130,6 +136,13 @@ class Server:
                     if request is not None and request.get("do") == "watch":
                         await self._watched(stream)
                         return
+                    if request is not None and request.get("do") == "follow":
+                        events = request.get("events") is True
+                        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events))
+                        return
+                    if request is not None and request.get("do") in ASKED:
+                        await stream.send_all(await self._desk.answer(request) + b"\n")
+                        continue
                     if request is not None and request.get("do") == "keep":
                         await _answer(stream, await self._keep(request))
                         continue

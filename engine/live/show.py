@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
 from engine.core.bay import Bay, Outcome
+from engine.core.ledger import Target
 from engine.core.setlist import Standing
 from engine.core.succession import take_over
 from engine.core.wire import Delivery
@@ -25,6 +26,7 @@ from engine.rig.models import Rig
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
 _RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
+_TEST_NOTE: Final = 500_000_000  # ns
 
 
 class Event(NamedTuple):
@@ -54,11 +56,13 @@ class Show(Cables):
         self.recorder = Recorder()
         self.own_faults = 0
         self.started_at = clock()
+        self.revision = 1  # grows with every rig that is adopted
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move
         self._stood: Standing | None = None
-        self._watchers: list[deque[Event]] = []
+        self._watchers: list[deque[Event]] = []  # of what passes
+        self._listeners: list[deque[Event]] = []  # of what is told
         self._notices = Notices(self._told)
         self._told_faults: dict[str, int] = {}
 
@@ -146,6 +150,11 @@ class Show(Cables):
         self._send(self.bay.send(self.clock(), messages))
         self.reader.due = self.bay.due
 
+    def sound(self, output: int, channel: int, key: int) -> None:
+        """A test note on an output (index) and channel (0 to 15)."""
+        self._send(self.bay.sound(self.clock(), Target(output, channel, key), _TEST_NOTE))
+        self.reader.due = self.bay.due
+
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
         self._send(self.bay.release_all(self.clock()))
@@ -198,6 +207,7 @@ class Show(Cables):
         self.pump()
         deliveries = take_over(self.clock(), bay, self.bay)
         self.bay = bay
+        self.revision += 1
         self._told_faults = {}
         self.in_meters += [PortMeter() for _ in self.inputs[len(self.in_meters) :]]
         self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
@@ -207,22 +217,29 @@ class Show(Cables):
 
     # What is told
 
-    def watch(self) -> deque[Event]:
-        """A queue that every event from now on goes into; the oldest are dropped if nobody reads it."""
-        events: deque[Event] = deque(maxlen=_WATCHED)
-        self._watchers.append(events)
+    def watch(self, messages: bool = True, told: bool = True, most: int = _WATCHED) -> deque[Event]:
+        """A queue of so many events at most: the messages that pass from now on, what is told, or both.
+
+        The oldest are dropped if nobody reads it.
+        """
+        events: deque[Event] = deque(maxlen=most)
+        if messages:
+            self._watchers.append(events)
+        if told:
+            self._listeners.append(events)
         return events
 
     def unwatch(self, events: deque[Event]) -> None:
         """End what `watch` began."""
         self._watchers = [other for other in self._watchers if other is not events]
+        self._listeners = [other for other in self._listeners if other is not events]
 
     def tell(self, port: str, text: str) -> None:
         """One sentence for the player; the same one at most once a second."""
         self._notices.tell(self.clock(), port, text)
 
     def _told(self, now: int, port: str, text: str) -> None:
-        self._show(Event(now, "told", port, None, text))
+        self._announce(Event(now, "told", port, None, text))
         self.recorder.told(now, f"{port}: {text}")
         self._say(f"{port}: {text}")
 
@@ -230,9 +247,13 @@ class Show(Cables):
         for events in self._watchers:
             events.append(event)
 
+    def _announce(self, event: Event) -> None:
+        for events in self._listeners:
+            events.append(event)
+
     def _take_outcomes(self) -> None:
         for outcome in self.bay.outcomes:
-            self._show(Event(self.clock(), "told", outcome.source, None, outcome.told))
+            self._announce(Event(self.clock(), "told", outcome.source, None, outcome.told))
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
         self.bay.outcomes.clear()

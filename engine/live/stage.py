@@ -9,6 +9,7 @@ from typing import Final
 import trio
 
 from engine.core.setlist import Standing
+from engine.live.desk import Desk
 from engine.live.errands import Errands
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
@@ -31,15 +32,26 @@ class Stage:
     """Runs one rig under one name."""
 
     def __init__(
-        self, rig: Rig, text: str, rig_file: Path, name: str, virtual: bool, say: Callable[[str], None]
+        self,
+        rig: Rig,
+        text: str,
+        rig_file: Path,
+        name: str,
+        virtual: bool,
+        say: Callable[[str], None],
+        beside: Sequence[_Task] = (),
     ) -> None:
-        """`text` is what the rig was read from; `say` gets one sentence at a time, for the player's eyes."""
+        """`text` is what the rig was read from; `say` gets one sentence at a time, for the player's eyes.
+
+        What runs `beside` is begun with the show and ends before its farewell.
+        """
         self._rig = rig
         self._text = text
         self._rig_file = rig_file
         self._name = name
         self._virtual = virtual
         self._say = say
+        self._beside = beside
         self._to_keep: Standing | None = None
         self._scene_changed = trio.Event()
         self._scene_written = trio.Event()
@@ -64,8 +76,10 @@ class Stage:
                     nursery.start_soon(self._heed, signals)
                     workshop = Workshop(show, self._rig_file, self._text)
                     errands = Errands(show, workshop)
-                    server = Server(show, workshop, errands, claim.listener, self._written)
-                    tasks = server.serve, Watch(show, opener).run, workshop.run, errands.run, Osc(show).run
+                    desk = Desk(show, workshop, system)
+                    server = Server(show, workshop, errands, desk, claim.listener, self._written)
+                    watch, osc = Watch(show, opener), Osc(show)
+                    tasks = server.serve, watch.run, workshop.run, errands.run, osc.run, *self._beside
                     try:
                         await self._perform(show, inbox, tasks)
                     finally:

@@ -38,7 +38,7 @@ class Workshop:
         """`text` is what plays and what `file` held when it was read."""
         self.text = text
         self._show = show
-        self._file = file
+        self.file = file
         self._on_disk = text  # what the file held when it was last read or written here
         self._before: list[tuple[str, str]] = []  # (text, what was done to it), the newest last
         self._after: list[tuple[str, str]] = []  # (text, what made it), taken back and to be had again, the next last
@@ -110,7 +110,7 @@ class Workshop:
         show = self._show
         try:
             text = plain(await trio.to_thread.run_sync(change, self.text))
-            rig = await trio.to_thread.run_sync(read, text, str(self._file))
+            rig = await trio.to_thread.run_sync(read, text, str(self.file))
             speeds = {name: wire.speed for name, wire in zip(show.outputs, show.bay.wires, strict=True)}
             bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, (show.inputs, show.outputs))
         except (EditFault, RigError, FilterFault) as fault:
@@ -131,7 +131,7 @@ class Workshop:
                 return _refusal(f"{fault}; nothing was saved, and what plays plays on")
             if self.text == now:
                 self._agrees()
-                return {"done": True, "text": f"{self._file} holds what plays already; nothing to save"}
+                return {"done": True, "text": f"{self.file} holds what plays already; nothing to save"}
             if choice == "file" and now is not None:
                 return await self._take_file()
             if choice == "file" or (now != self._on_disk and choice is None):
@@ -141,11 +141,11 @@ class Workshop:
     def _differs(self, now: str | None) -> Answer:
         if now is None:
             return _refusal(
-                f"{self._file} is no longer there, so nothing was saved. "
+                f"{self.file} is no longer there, so nothing was saved. "
                 "Put it back, or make it again of what plays: bayleaf save --playing"
             )
-        shown = lines(now, self.text, str(self._file), "what plays")
-        told = f"{self._file} has changed on the disk since it was loaded, so nothing was saved. Choose"
+        shown = lines(now, self.text, str(self.file), "what plays")
+        told = f"{self.file} has changed on the disk since it was loaded, so nothing was saved. Choose"
         ways = "bayleaf save --playing (what plays goes into the file) or bayleaf save --file (what it holds plays)"
         return _refusal(f"{told} {ways}; the other text is kept as a version. They differ in:\n{shown}")
 
@@ -178,13 +178,13 @@ class Workshop:
 
     async def unsaved_difference(self, version: int | None = None) -> Answer:
         """What plays and is not in the file, or not in this version, line by line."""
-        named = str(self._file) if version is None else f"version {version}"
+        named = str(self.file) if version is None else f"version {version}"
         try:
             held = await (self._shelf.present() if version is None else self._shelf.former(version))
         except SaveFault as fault:
             return _refusal(str(fault))
         if held is None:
-            return _refusal(f"{self._file} is no longer there; bayleaf save --playing makes it again of what plays")
+            return _refusal(f"{self.file} is no longer there; bayleaf save --playing makes it again of what plays")
         shown = lines(held, self.text, named, "what plays")
         return {"done": True, "text": shown or f"what plays is what {named} holds"}
 
@@ -195,9 +195,9 @@ class Workshop:
             return _refusal(str(fault))
         self._agrees()
         if saved.rig != self._show.bay.rig:
-            return _refusal(f"{self._file} was saved, but what it holds is not what plays")
+            return _refusal(f"{self.file} was saved, but what it holds is not what plays")
         listed = "".join(f"\n  {each}" for each in saved.changes)
-        return {"done": True, "text": f"saved in {self._file}, read back: it is what plays. What changed:{listed}"}
+        return {"done": True, "text": f"saved in {self.file}, read back: it is what plays. What changed:{listed}"}
 
     async def _take_file(self) -> Answer:
         before, kept = self.text, ""
@@ -211,9 +211,9 @@ class Workshop:
         refusal = await self._play(lambda _: text)
         if refusal is not None:
             return _refusal(f"{refusal}; what plays plays on")
-        self._remember(before, f"what {self._file.name} holds plays")
+        self._remember(before, f"what {self.file.name} holds plays")
         self._agrees()
-        return {"done": True, "text": f"what {self._file} holds plays{kept}"}
+        return {"done": True, "text": f"what {self.file} holds plays{kept}"}
 
     def _agrees(self) -> None:
         """The file holds what plays; the scene to begin with the next time has the number it has there."""
@@ -232,7 +232,7 @@ class Workshop:
             self._show.tell("rig file", f"{told} and are lost, for {fault}")
             return
         back = f"bayleaf save --undo --version {number} brings them back when the rig plays again"
-        self._show.tell("rig file", f"{told}; they are kept as version {number} of {self._file}: {back}")
+        self._show.tell("rig file", f"{told}; they are kept as version {number} of {self.file}: {back}")
 
     # Edits of the file on the disk
 
@@ -273,7 +273,7 @@ class Workshop:
         if fault is not None:
             self._refuse(fault)
             return
-        self._remember(played, f"the edit of {self._file.name}")
+        self._remember(played, f"the edit of {self.file.name}")
         self._agrees()
         if show.bay is before:
             return
@@ -287,7 +287,7 @@ class Workshop:
 
     def _stamp(self) -> _Stamp | None:
         try:
-            facts = os.stat(self._file)
+            facts = os.stat(self.file)
         except OSError:
             return None
         return facts.st_mtime_ns, facts.st_size, facts.st_ino

@@ -25,6 +25,7 @@ __all__ = [
     "put_setlist",
     "rename_scene",
     "renumber_scene",
+    "set_burst",
     "set_routes",
 ]
 
@@ -76,6 +77,11 @@ def put_scene(text: str, number: int, name: str, routes: Sequence[Table], burst:
 def set_routes(text: str, number: int, routes: Sequence[Table]) -> str:
     """The scene has these routes (tables in the file's own keys), and all else of it stays."""
     return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "routes", routes)))
+
+
+def set_burst(text: str, number: int, burst: Sequence[Table]) -> str:
+    """The scene has this burst (tables in the file's own keys), and all else of it stays."""
+    return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "burst", burst)))
 
 
 def add_control(text: str, control: Table) -> str:

@@ -14,10 +14,10 @@ from random_rigs import HEAD, STATEFUL, STATELESS, events, rigs
 
 import filters.transpose
 from engine.core.bay import Bay
+from engine.core.explain import explain
 from engine.core.later import Timetable
 from engine.core.plan import Timed
 from engine.core.succession import take_over
-from engine.offline.explain import explain
 from engine.rig.load import read
 from filters.registry import Later, registry
 

@@ -39,6 +39,11 @@ def router(scene: int = 1) -> Bay:
     return made
 
 
+def with_route(made: Bay, source: str, target: str, on: bool) -> list[snapshot.Table] | None:
+    """The routes of the scene in force, with a way or without it."""
+    return snapshot.with_route(made, snapshot.in_force(made), source, target, on)
+
+
 UP = [{"filter": "transpose", "semitones": 12}]
 WIDE = {"from": ["keys", "pads"], "to": ["strings", "brass"], "name": "wide", "through": UP}
 PEDAL = {"from": ["foot"], "to": ["strings"], "name": "pedal"}
@@ -103,37 +108,37 @@ def test_what_is_stored_sends_the_same_bytes():
 
 def test_a_way_that_is_added():
     """A way that nothing leads yet becomes a route of its own, behind the others."""
-    assert listed(snapshot.with_route(router(), "foot", "brass", True)) == [
+    assert listed(with_route(router(), "foot", "brass", True)) == [
         WIDE,
         PEDAL,
         {"from": ["foot"], "to": ["brass"]},
     ]
-    assert snapshot.with_route(router(2), "keys", "strings", True) == [{"from": "keys", "to": "strings"}]
+    assert with_route(router(2), "keys", "strings", True) == [{"from": "keys", "to": "strings"}]
 
 
 def test_a_way_that_is_there():
     """A way that leads there already, in this scene or in all of them, is not doubled."""
-    assert snapshot.with_route(router(), "keys", "brass", True) is None
-    assert snapshot.with_route(router(2), "pads", "brass", True) is None
-    assert snapshot.with_route(router(2), "foot", "brass", False) is None
+    assert with_route(router(), "keys", "brass", True) is None
+    assert with_route(router(2), "pads", "brass", True) is None
+    assert with_route(router(2), "foot", "brass", False) is None
 
 
 def test_a_way_that_is_taken_out():
     """Of a route with several inputs and outputs one way ends; others keep their filters, and the name comes once."""
-    found = listed(snapshot.with_route(router(), "keys", "brass", False))
+    found = listed(with_route(router(), "keys", "brass", False))
     assert found == [
         {**WIDE, "from": ["pads"]},
         {"from": ["keys"], "to": ["strings"], "through": UP},
         PEDAL,
     ]
-    assert listed(snapshot.with_route(router(), "foot", "strings", False)) == [WIDE]
+    assert listed(with_route(router(), "foot", "strings", False)) == [WIDE]
 
 
 def test_what_a_scene_cannot_change():
     """A route of every scene is not ended by one scene, and a muted one is not set on: the reason is said."""
     made = router(2)
     with pytest.raises(ValueError, match="a route of every scene leads from pads to brass; mute it"):
-        snapshot.with_route(made, "pads", "brass", False)
+        with_route(made, "pads", "brass", False)
     made.mute(MS, "kit", True, "test", [])
     with pytest.raises(ValueError, match="the route kit from pads to brass is muted; unmute it"):
-        snapshot.with_route(made, "pads", "brass", True)
+        with_route(made, "pads", "brass", True)

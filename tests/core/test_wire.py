@@ -6,7 +6,7 @@ import pytest
 from pit import MS
 from receiver import Receiver
 
-from engine.core.wire import DIN, Delivery, Speed, Step, Wire
+from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Step, Wire
 
 LEAD = Step(0, (b"\xb0\x00\x01", b"\xb0\x20\x02", b"\xc0\x05"), 30 * MS)
 OTHER = Step(0, (b"\xb0\x00\x03", b"\xb0\x20\x04", b"\xc0\x06"), 30 * MS)
@@ -259,3 +259,46 @@ def test_the_receiver_ends_on_whole_sounds_of_one_scene() -> None:
             synth.hear(message)
         assert set(synth.selected) <= {(0, 1, 2, 5), (1, 1, 2, 5), (0, 3, 4, 6)}
         assert synth.sound[0] == (3, 4, 6)
+
+
+# How full the cable is
+
+
+def test_how_long_the_cable_has_carried():
+    """A byte occupies a DIN cable for 320 µs (MIDI 1.0 p. 1), from the moment its first bit leaves."""
+    cable = Cable()
+    cable.put("90 3C 40")
+    assert cable.wire.carried(0) == 0
+    assert cable.wire.carried(320_000) == 320_000
+    assert cable.wire.carried(960_000) == 960_000
+    assert cable.wire.carried(50 * MS) == 960_000
+    cable.now = 50 * MS
+    cable.put("80 3C 40")
+    assert cable.wire.carried(60 * MS) == 2 * 960_000
+
+
+def test_a_byte_inside_a_dump_counts():
+    """A clock that slips into a SysEx makes it 320 µs longer."""
+    cable = Cable()
+    cable.put(DUMP.hex())
+    cable.put("F8")
+    assert cable.wire.carried(1000 * MS) == 1001 * 320_000
+
+
+def test_running_status_is_a_byte_less():
+    """A status byte that is left out (MIDI 1.0 p. A-1) takes no time."""
+    cable = Cable(DIN_RUNNING)
+    cable.put("90 3C 40")
+    cable.put("90 3C 00")
+    assert cable.wire.carried(1000 * MS) == 5 * 320_000
+
+
+def test_a_cable_that_never_rests_carries_all_the_time():
+    """While more waits than it can carry, the time it has carried is the time that has passed."""
+    cable = Cable()
+    for key in range(100):
+        cable.put(f"90 {key:02X} 40")
+    cable.until(10 * MS)
+    begin = cable.wire.carried(10 * MS)
+    cable.until(60 * MS)
+    assert cable.wire.carried(60 * MS) - begin == 50 * MS

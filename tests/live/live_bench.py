@@ -105,6 +105,13 @@ class Bench:
         self.reader.put(source, *messages)
         self.show.pump()
 
+    def passes(self, until: int) -> None:
+        """Time passes; whenever something is due, the show has its turn."""
+        while self.reader.due is not None and self.reader.due <= until:
+            self.now = max(self.now, self.reader.due)
+            self.show.pump()
+        self.now = until
+
     def heard(self, output: str) -> list[str]:
         """What this output was sent since the last call, in hexadecimal."""
         sent = [message.hex(" ").upper() for _, message in self.outputs[output].sent]

@@ -3,34 +3,24 @@
 import contextlib
 import json
 import os
-import shutil
 import socket
 import stat
-import tempfile
 import threading
 from itertools import islice
-from pathlib import Path
 
 import pytest
 import trio
 from live_bench import Bench
+from socket_ends import ask, claimed, line_of, serving
 
 from engine.live import client
-from engine.live.errands import Errands
 from engine.live.picture import status, sync
-from engine.live.server import NameTaken, Server, claim_socket
-from engine.live.workshop import Workshop
+from engine.live.server import NameTaken, claim_socket
 
 KEYS = 0
 
 
-@pytest.fixture(autouse=True)
-def runtime_dir(monkeypatch):
-    """A folder of the test's own below which sockets lie; a short path, since a socket's may have 107 bytes."""
-    folder = Path(tempfile.mkdtemp(prefix="bl"))
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
-    yield folder
-    shutil.rmtree(folder)
+pytestmark = pytest.mark.usefixtures("runtime_dir")
 
 
 @pytest.fixture
@@ -41,44 +31,6 @@ def bench():
     bench.heard("strings")
     bench.told()
     return bench
-
-
-@contextlib.contextmanager
-def claimed(name="pit"):
-    """A name that is taken until the end of the block."""
-    claim = claim_socket(name)
-    try:
-        yield claim
-    finally:
-        claim.release()
-
-
-@contextlib.asynccontextmanager
-async def serving(bench):
-    """The engine named pit, answering."""
-    with claimed() as claim:
-        async with trio.open_nursery() as nursery:
-            workshop = Workshop(bench.show, Path("pit.toml"), "")
-            server = Server(bench.show, workshop, Errands(bench.show, workshop), claim.listener)
-            nursery.start_soon(server.serve)
-            yield claim.path
-            nursery.cancel_scope.cancel()
-
-
-async def ask(request):
-    return await trio.to_thread.run_sync(client.ask, "pit", request)
-
-
-async def line_of(stream):
-    """One line that the engine sends, or what came before it hung up."""
-    line = b""
-    with trio.fail_after(30), contextlib.suppress(trio.BrokenResourceError):
-        while not line.endswith(b"\n"):
-            piece = await stream.receive_some(1)
-            if not piece:
-                break
-            line += piece
-    return line
 
 
 # Who may listen

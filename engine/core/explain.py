@@ -1,8 +1,10 @@
 """What becomes of one message in one scene, and why: the same filters as in the show, asked one by one."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from engine.core.plan import Compiler, Faults, Path, through
+from engine.midi.words import to_hex
 from engine.rig.models import Rig, Scene
 from filters.registry import Later, registry
 
@@ -15,12 +17,24 @@ class Verdict:
     took: tuple[bytes | Later, ...]
     gave: tuple[bytes | Later, ...]
 
+    @property
+    def words(self) -> str:
+        """What became of it: that it is stopped, left, or what it is now, in hexadecimal."""
+        if not self.gave:
+            return "stops it"
+        return "leaves it" if self.gave == self.took else ", ".join(shown(self.gave))
+
 
 @dataclass(frozen=True)
 class RouteVerdict:
-    """What one route made of the message: filter by filter, and what its outputs get."""
+    """What one route made of the message: filter by filter, and what its outputs get.
+
+    `place`: among the scene's own routes, or among those of every scene (`lasting`), from 0.
+    """
 
     route: str
+    place: int
+    lasting: bool
     outputs: tuple[str, ...]
     filters: tuple[Verdict, ...]
     result: tuple[bytes | Later, ...]
@@ -55,6 +69,14 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     return Explanation((scene.number, scene.name), routes, outputs)
 
 
+def shown(messages: Sequence[bytes | Later]) -> list[str]:
+    """Messages in hexadecimal; what comes later with the time from now."""
+    return [
+        f"{to_hex(one.message)} after {one.at / 1e6:g} ms" if isinstance(one, Later) else to_hex(one)
+        for one in messages
+    ]
+
+
 def _judge(path: Path, outputs: tuple[str, ...], message: bytes, faults: Faults) -> RouteVerdict:
     flowing: tuple[bytes | Later, ...] = (message,)
     verdicts = []
@@ -64,4 +86,5 @@ def _judge(path: Path, outputs: tuple[str, ...], message: bytes, faults: Faults)
         verdicts.append(Verdict(link.name, took, flowing))
         if not flowing:
             break
-    return RouteVerdict(path.route, tuple(outputs[index] for index in path.outputs), tuple(verdicts), flowing)
+    to = tuple(outputs[index] for index in path.outputs)
+    return RouteVerdict(path.route, path.place, path.lasting, to, tuple(verdicts), flowing)

@@ -1,0 +1,137 @@
+"""What it costs the music that somebody follows the show: latency and CPU with and without followers, in one run.
+
+    python bench/following.py [--seconds 5] [--rounds 3]
+
+The load is that of `forward.py`, 16 inputs with a full DIN cable of messages each into 20 outputs, half of them on DIN
+cables here, so that there are loads to tell. Four turns: the show alone; the engine's socket with its gauge and nobody
+who asks; a follower, in a process of its own; a follower who also asks for the messages that pass.
+"""
+
+import argparse
+import platform
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Final
+
+import trio
+from forward import INPUTS, WARM, WARM_UP, MemoryPorts, Samples, rig
+
+from engine.live.desk import Desk
+from engine.live.errands import Errands
+from engine.live.hygiene import collector_at_rest
+from engine.live.inbox import Inbox
+from engine.live.patch import Patch
+from engine.live.server import Server
+from engine.live.show import Show
+from engine.live.workshop import Workshop
+from engine.ports.memory import MemorySystem
+
+#: which outputs are on DIN cables: those that get no more than one can carry
+DIN: Final = range(INPUTS // 2)
+TURNS: Final = ("show alone", "nobody follows", "one follows", "with messages")
+
+
+def one_turn(turn: str, seconds: float, folder: Path) -> dict[str, float]:
+    """Latency in µs, CPU as a share of a core, frames and bytes a second that the follower got."""
+    ports, samples = MemoryPorts(WARM), Samples()
+    path = folder / "socket"
+    listener = socket.socket(socket.AF_UNIX)
+    listener.bind(str(path))
+    listener.listen()
+    used = []
+
+    async def play() -> None:
+        loaded = rig(DIN)
+        patch = Patch(
+            {f"in{i}": port for i, port in enumerate(ports.inputs)},
+            {f"out{i}": port for i, port in enumerate(ports.outputs)},
+        )
+        inbox = Inbox(dict(enumerate(ports.inputs)))
+        show = Show(loaded, patch, inbox)
+        show.latency = samples
+        show.command("scene", 1)
+        workshop = Workshop(show, Path("bench.toml"), "")
+        server = Server(show, workshop, Errands(show, workshop), Desk(show, workshop, MemorySystem("bench")), listener)
+        token = trio.lowlevel.current_trio_token()
+        async with trio.open_nursery() as nursery:
+            if turn != TURNS[0]:
+                nursery.start_soon(server.serve)
+            with collector_at_rest():
+                inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+                await trio.sleep(WARM_UP)
+                del samples.all[:]
+                begin, cpu = time.monotonic(), time.process_time()
+                await trio.sleep(seconds)
+                used.append((time.process_time() - cpu) / (time.monotonic() - begin))
+                inbox.stop()
+            nursery.cancel_scope.cancel()
+
+    follower = listen(path, turn == TURNS[3]) if turn in TURNS[2:] else None
+    try:
+        trio.run(play)
+    finally:
+        listener.close()
+        path.unlink()
+    got = follower.communicate()[0].split() if follower is not None else ["0", "0"]
+    times = sorted(samples.all)
+    at = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
+    figures = {key: times[min(len(times) - 1, int(len(times) * part))] / 1000 for key, part in at.items()}
+    return {**figures, "cpu": 100 * used[0], "frames/s": float(got[0]), "kB/s": float(got[1]) / 1000}
+
+
+def listen(path: Path, events: bool) -> "subprocess.Popen[str]":
+    """Follow in a process of its own."""
+    options = ["--follow", str(path)] + (["--events"] if events else [])
+    return subprocess.Popen([sys.executable, __file__, *options], stdout=subprocess.PIPE, text=True)
+
+
+def follow(path: str, events: bool) -> None:
+    """Another process: reads what the engine sends till it ends; prints frames and bytes a second."""
+    frames = octets = 0
+    with socket.socket(socket.AF_UNIX) as connection:
+        connection.connect(path)
+        connection.sendall(b'{"do": "follow", "events": true}\n' if events else b'{"do": "follow"}\n')
+        begin = time.monotonic()
+        while piece := connection.recv(1 << 16):
+            begin = begin if frames else time.monotonic()
+            frames += piece.count(b"\n")
+            octets += len(piece)
+    took = time.monotonic() - begin
+    print(frames / took, octets / took)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--seconds", type=float, default=5.0)
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--follow", help=argparse.SUPPRESS)
+    parser.add_argument("--events", action="store_true", help=argparse.SUPPRESS)
+    options = parser.parse_args()
+    if options.follow:
+        follow(options.follow, options.events)
+        return
+    folder = Path(tempfile.mkdtemp(prefix="bl"))
+    try:
+        turns: dict[str, list[dict[str, float]]] = {turn: [] for turn in TURNS}
+        for number in range(options.rounds):
+            for turn in TURNS if number % 2 == 0 else reversed(TURNS):  # there and back, as other work comes and goes
+                turns[turn].append(one_turn(turn, options.seconds, folder))
+    finally:
+        shutil.rmtree(folder)
+    print(f"{platform.machine()}, Python {platform.python_version()}, memory ports, warm, ", end="")
+    print(f"median of {options.rounds} turns of {options.seconds:.0f} s; latencies in µs, CPU in % of a core")
+    columns = list(turns[TURNS[0]][0])
+    print("| | " + " | ".join(columns) + " |\n|---" + "|---" * len(columns) + "|")
+    for turn, listed in turns.items():
+        row = {key: statistics.median(each[key] for each in listed) for key in columns}
+        print(f"| {turn} | " + " | ".join(f"{row[key]:,.0f}" for key in columns) + " |")
+
+
+if __name__ == "__main__":
+    main()

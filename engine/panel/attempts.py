@@ -1,0 +1,60 @@
+"""How often a code may be tried."""
+
+from collections.abc import Callable
+from typing import Final, NamedTuple
+
+
+class Pace(NamedTuple):
+    """`at_once` tries without a pause; each is forgotten after `seconds`."""
+
+    at_once: int
+    seconds: float
+
+
+#: a code has 40 bits: at this pace a guess succeeds within a year with a chance of 1 in 60,000
+_EACH: Final = Pace(5, 12.0)
+_ALL: Final = Pace(30, 2.0)
+_REMEMBERED: Final = 1000  # addresses
+
+
+class Bucket:
+    """One allowance that fills up again with time."""
+
+    def __init__(self, pace: Pace) -> None:
+        """Full."""
+        self._pace = pace
+        self._used = 0.0
+        self._at = 0.0
+
+    def wait(self, now: float) -> float:
+        """Seconds until one more is allowed; 0.0 if it is."""
+        self._used = max(0.0, self._used - (now - self._at) / self._pace.seconds)
+        self._at = now
+        return max(0.0, (self._used + 1 - self._pace.at_once) * self._pace.seconds)
+
+    def take(self) -> None:
+        """Use one."""
+        self._used += 1
+
+
+class Attempts:
+    """Counts the tries of each address, and those of all together."""
+
+    def __init__(self, clock: Callable[[], float]) -> None:
+        """`clock` tells seconds and never goes back."""
+        self._clock = clock
+        self._all = Bucket(_ALL)
+        self._each: dict[str, Bucket] = {}
+
+    def wait(self, address: str) -> float:
+        """Take one try for this address: 0.0, or the seconds it must wait and nothing is taken."""
+        now = self._clock()
+        each = self._each.pop(address, None) or Bucket(_EACH)
+        self._each[address] = each  # the latest stands last
+        if len(self._each) > _REMEMBERED:
+            del self._each[next(iter(self._each))]
+        if (seconds := max(each.wait(now), self._all.wait(now))) > 0:
+            return seconds
+        each.take()
+        self._all.take()
+        return 0.0

@@ -1,0 +1,45 @@
+"""The panel's process as the engine sees it: started, started again, ended; never waited for."""
+
+import contextlib
+import os
+import subprocess
+from collections.abc import Callable, Sequence
+from typing import Final
+
+import trio
+
+_PAUSE: Final = 5.0  # seconds before it is started again
+_NICE: Final = 5  # the music comes first
+_REAPED_WITHIN: Final = 1.0  # seconds
+
+
+def give_way(process: int) -> None:
+    """Let the engine go before this process (by its id; 0 is this one)."""
+    with contextlib.suppress(OSError, AttributeError):  # not every system has it
+        os.setpriority(os.PRIO_PROCESS, process, _NICE)
+
+
+async def keep_beside(command: Sequence[str], say: Callable[[str], None]) -> None:
+    """Run the command again and again until cancelled. Its standard input stays open for as long as we live."""
+    while True:
+        try:
+            process = await trio.lowlevel.open_process(command, stdin=subprocess.PIPE)
+        except OSError as fault:
+            say(f"the panel cannot be started ({fault.strerror}); the music plays on")
+        else:
+            await _run_out(process)
+            say(f"the panel has ended (status {process.returncode}) and is started again; the music plays on")
+        await trio.sleep(_PAUSE)
+
+
+async def _run_out(process: trio.Process) -> None:
+    give_way(process.pid)
+    try:
+        await process.wait()
+    finally:
+        process.kill()  # it has nothing to put in order, and one that hangs would not heed less
+        with trio.CancelScope(shield=True, deadline=trio.current_time() + _REAPED_WITHIN):
+            await process.wait()
+        if process.stdin is not None:
+            with trio.CancelScope(shield=True):
+                await process.stdin.aclose()

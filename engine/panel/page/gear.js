@@ -1,0 +1,80 @@
+// The gear: which ports there are and which are used, a test note, and what two scenes differ in.
+
+import { command, mayOperate } from "./commands.js";
+import { button, byId, labelled, make, select, setOptions } from "./dom.js";
+import { ask, held, on } from "./line.js";
+
+let parts = null;
+
+export function start() {
+  on("rig", render);
+  on("line", render);
+}
+
+export function enter() {
+  if (!parts) build();
+  render();
+  if (held.open) look();
+}
+
+function build() {
+  parts = {
+    ports: make("div", { class: "ports" }, make("p", { class: "note", text: "Not looked yet." })),
+    instruments: make("ul", { class: "gear" }),
+    first: select([], "", () => {}),
+    second: select([], "", () => {}),
+    differences: make("div", { role: "status" }),
+  };
+  byId("view-gear").append(
+    make("h1", { id: "title-gear", tabindex: "-1", text: "The gear" }),
+    make("h2", { text: "Instruments" }),
+    make("p", { class: "note", text: "A test note is middle C, half a second long, on the instrument’s own output and channel." }),
+    parts.instruments,
+    make("h2", { text: "Ports of this system" }),
+    button("Look again", look),
+    parts.ports,
+    make("h2", { text: "Compare two scenes" }),
+    make("div", { class: "choose" }, labelled("The first", parts.first), labelled("The second", parts.second), make("div", { class: "row" }, button("Compare", compare))),
+    parts.differences,
+  );
+}
+
+function render() {
+  if (!parts || !held.rig) return;
+  const { instruments, scenes } = held.rig;
+  const focused = document.activeElement?.dataset?.instrument;
+  parts.instruments.replaceChildren(...instruments.map(({ name, output, channel, sounds }) => {
+    const press = button("Test note", () => command({ do: "test note", instrument: name }, `a test note to ${name}`), { "aria-label": `Test note: ${name}`, "data-instrument": name });
+    press.disabled = !mayOperate();
+    const count = sounds.length === 1 ? "1 sound" : `${sounds.length} sounds`;
+    return make("li", {}, make("span", { class: "name", text: name }), make("span", { class: "how", text: `${output}, channel ${channel}, ${count}` }), press);
+  }));
+  if (!instruments.length) parts.instruments.append(make("li", { class: "note", text: "The rig names none." }));
+  if (focused) [...parts.instruments.querySelectorAll("button")].find((each) => each.dataset.instrument === focused)?.focus();
+  const options = scenes.map((each) => [each.number, `${each.number} ${each.name}`]);
+  const chosen = [parts.first.value || scenes[0].number, parts.second.value || scenes[Math.min(1, scenes.length - 1)].number];
+  setOptions(parts.first, options, chosen[0]);
+  setOptions(parts.second, options, chosen[1]);
+}
+
+async function look() {
+  const answer = await ask({ do: "ports" });
+  if (!answer.done) {
+    parts.ports.replaceChildren(make("p", { class: "fault", role: "alert", text: answer.text }));
+    return;
+  }
+  const list = (title, ports) => make("div", {},
+    make("h3", { text: title }),
+    ports.length
+      ? make("ul", {}, ...ports.map(({ port, used_by: user }) => make("li", {}, make("span", { class: "name", text: port }), make("span", { class: "how", text: user ? `used as ${user}` : "not used" }))))
+      : make("p", { class: "note", text: "None." }));
+  parts.ports.replaceChildren(list("Can be heard", answer.inputs), list("Can be played to", answer.outputs));
+}
+
+async function compare() {
+  const answer = await ask({ do: "differences", first: Number(parts.first.value), second: Number(parts.second.value) });
+  parts.differences.replaceChildren(
+    make("p", { class: answer.done ? "" : "fault", text: answer.done ? `${answer.text}.` : answer.text }),
+    ...(answer.done && answer.differences.length ? [make("ul", {}, ...answer.differences.map((text) => make("li", { text })))] : []),
+  );
+}

@@ -1,0 +1,10 @@
+// Before the first paint: the theme that was chosen here, if one was.
+(() => {
+  let chosen = null;
+  try {
+    chosen = localStorage.getItem("bayleaf-theme");
+  } catch {
+    // a browser that keeps nothing shows the theme of its system
+  }
+  if (chosen === "dark" || chosen === "light") document.documentElement.dataset.theme = chosen;
+})();

@@ -1,0 +1,52 @@
+"""The page's own files, read once."""
+
+import gzip
+import hashlib
+from importlib.resources import files
+from typing import Final, NamedTuple
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+_KINDS: Final = {
+    "html": "text/html; charset=utf-8",
+    "css": "text/css; charset=utf-8",
+    "js": "text/javascript; charset=utf-8",
+    "svg": "image/svg+xml",
+    "webmanifest": "application/manifest+json",
+}
+
+
+class PageFile(NamedTuple):
+    """A file as it goes out."""
+
+    kind: str
+    body: bytes
+    packed: bytes
+    tag: str
+
+    @classmethod
+    def of(cls, kind: str, body: bytes) -> "PageFile":
+        """From what it is and what is in it."""
+        return cls(kind, body, gzip.compress(body, mtime=0), f'"{hashlib.sha256(body).hexdigest()[:32]}"')
+
+
+def page_files() -> dict[str, PageFile]:
+    """By name; only kinds that a page is made of."""
+    found = {}
+    for file in files("engine.panel").joinpath("page").iterdir():
+        kind = _KINDS.get(file.name.rpartition(".")[2])
+        if kind is not None:
+            found[file.name] = PageFile.of(kind, file.read_bytes())
+    return found
+
+
+def answer(request: Request, file: PageFile, status: int = 200) -> Response:
+    """The file, packed if the browser unpacks, or word that the browser's own copy is right."""
+    headers = {"cache-control": "no-cache", "etag": file.tag, "vary": "accept-encoding"}
+    if status == 200 and request.headers.get("if-none-match") == file.tag:
+        return Response(status_code=304, headers=headers)
+    body = file.body
+    if "gzip" in request.headers.get("accept-encoding", ""):
+        body, headers["content-encoding"] = file.packed, "gzip"
+    return Response(body, status, {**headers, "content-type": file.kind})

@@ -1,0 +1,43 @@
+"""What the player reads in the terminal: addresses, codes, and codes for a phone's camera (QR, ISO/IEC 18004)."""
+
+import contextlib
+import io
+import socket
+from collections.abc import Iterator
+from typing import Final
+
+import segno
+
+from engine.panel.pairing import Role
+
+_DOES: Final[dict[Role, str]] = {"operate": "see and operate", "view": "see, not operate"}
+#: an address for documentation (RFC 5737): nothing is sent there, the system only says by which way it would
+_ELSEWHERE: Final = ("192.0.2.1", 9)
+
+
+def lan_addresses() -> list[str]:
+    """This machine's own IPv4 addresses, as far as it tells, the one other machines most likely reach first."""
+    found = dict.fromkeys((*_outward(), *_by_name()))
+    return [address for address in found if not address.startswith("127.")]
+
+
+def _outward() -> Iterator[str]:
+    with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
+        asked.connect(_ELSEWHERE)
+        yield asked.getsockname()[0]
+
+
+def _by_name() -> Iterator[str]:
+    with contextlib.suppress(OSError):
+        for *_, address in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET, socket.SOCK_STREAM):
+            yield str(address[0])
+
+
+def pairing_text(role: Role, code: str, address: str | None) -> str:
+    """A code as text and, with an address to go to, as a picture. The code follows "#": it stays in the browser."""
+    text = f"To pair a browser that may {_DOES[role]}, once: {code}"
+    if address is None:
+        return text
+    picture = io.StringIO()
+    segno.make(f"{address}#{code}", micro=False).terminal(picture, border=2, compact=True)
+    return f"{text}\n{picture.getvalue()}"

@@ -1,0 +1,16 @@
+"""What several tests of the running show need."""
+
+import shutil
+import tempfile
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture
+def runtime_dir(monkeypatch):
+    """A folder of the test's own below which sockets lie; a short path, since a socket's may have 107 bytes."""
+    folder = Path(tempfile.mkdtemp(prefix="bl"))
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
+    yield folder
+    shutil.rmtree(folder)

@@ -1,0 +1,53 @@
+"""Both ends of an engine's socket."""
+
+import contextlib
+from pathlib import Path
+
+import trio
+
+from engine.live import client
+from engine.live.desk import Desk
+from engine.live.errands import Errands
+from engine.live.server import Server, claim_socket
+from engine.live.workshop import Workshop
+from engine.ports.memory import MemorySystem
+
+
+@contextlib.contextmanager
+def claimed(name="pit"):
+    """A name that is taken until the end of the block."""
+    claim = claim_socket(name)
+    try:
+        yield claim
+    finally:
+        claim.release()
+
+
+@contextlib.asynccontextmanager
+async def serving(bench, file=Path("pit.toml"), text="", system=None):
+    """The engine named pit, answering; `text` is what its rig was read from."""
+    with claimed() as claim:
+        async with trio.open_nursery() as nursery:
+            workshop = Workshop(bench.show, file, text)
+            desk = Desk(bench.show, workshop, system or MemorySystem("pit"))
+            server = Server(bench.show, workshop, Errands(bench.show, workshop), desk, claim.listener)
+            nursery.start_soon(server.serve)
+            yield claim.path
+            nursery.cancel_scope.cancel()
+
+
+async def ask(request):
+    """One request to it, one answer."""
+    return await trio.to_thread.run_sync(client.ask, "pit", request)
+
+
+async def line_of(stream):
+    """One line that the engine sends, or what came before it hung up."""
+    line = b""
+    with trio.fail_after(30), contextlib.suppress(trio.BrokenResourceError):
+        while not line.endswith(b"\n"):
+            piece = await stream.receive_some(1)
+            if not piece:
+                break
+            line += piece
+    return line

@@ -1,0 +1,123 @@
+"""What is wrong, in sentences. (Our own design; no outside source.)"""
+
+import pytest
+from live_bench import MS, RIG, Bench
+
+from engine.live.gauge import Gauge
+from engine.live.health import health
+from engine.ports.port import PortError
+
+KEYS, PEDALS = 0, 1
+STRINGS, BRASS = 0, 1
+
+
+class Patient:
+    """A show and its gauge."""
+
+    def __init__(self, *given, **more):
+        self.bench = Bench(*given, **more)
+        self.show = self.bench.show
+        self.show.command("scene", 2)
+        self.gauge = Gauge(self.show)
+
+    def tells(self):
+        self.gauge.look()
+        return health(self.show, self.gauge)
+
+
+@pytest.fixture
+def well():
+    """A show in scene 2, in which all is well."""
+    return Patient()
+
+
+def test_nothing_is_wrong(well):
+    """Of a show in which all is well there is nothing to tell."""
+    well.bench.play(KEYS, "90 3C 40", "80 3C 40")
+    assert well.tells() == []
+
+
+def test_a_port_that_is_missing():
+    """It is told with the reason, and no more when it is back."""
+    away = Patient(missing=("keys", "brass"))
+    assert away.tells() == ['input keys is missing: there is no "keys"', 'output brass is missing: there is no "brass"']
+
+
+def test_one_reason_is_told_once(well):
+    """Ports that are away for one reason are told together."""
+    for output in well.bench.outputs.values():
+        output.unplug("the box is off")
+    well.show.check_outputs()
+    assert well.tells() == ["the outputs strings and brass are missing: the box is off"]
+
+
+def test_many_reasons_are_too_many():
+    """Of many missing ports the names must do."""
+    text = RIG.replace("[outputs]", "[outputs]\n" + "".join(f'o{n} = {{ port = "Port {n}" }}\n' for n in range(3)))
+    away = Patient(text, missing=("o0", "o1", "o2"))
+    assert away.tells() == ["the outputs o0, o1 and o2 are missing"]
+
+
+def test_a_port_that_takes_nothing(well):
+    """An output that is there and refuses what is sent is told with what it said."""
+
+    def refuse(message):
+        raise PortError("the queue is full")
+
+    well.bench.outputs["brass"].send = refuse
+    well.bench.play(KEYS, "90 3C 40")
+    assert well.tells() == ["output brass takes no messages: the queue is full"]
+
+
+def test_an_input_that_fell_silent(well):
+    """One that promised active sensing and broke it (MIDI 1.0 p. 32) is told until it speaks again."""
+    well.bench.play(KEYS, "FE")
+    well.bench.now += 400 * MS
+    well.show.pump()
+    assert well.tells() == ["input keys fell silent (no active sensing); what it held was released"]
+    well.bench.play(KEYS, "FE")
+    assert well.tells() == []
+
+
+def test_a_muted_loop(well):
+    """A way that a loop has muted is told by its ports, with what to do."""
+    well.show.bay.loops.muted.add((KEYS, BRASS))
+    (told,) = well.tells()
+    assert told.startswith("keys does not reach brass, for what goes out there comes in again; pull the cable")
+
+
+def test_a_cable_that_is_full():
+    """A cable that carries all it can is told; so is what found no room, and then not both."""
+    slow = Patient(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
+    for _ in range(30):
+        slow.bench.passes(slow.bench.now + 50 * MS)
+        slow.bench.play(KEYS, *["90 3C 40", "80 3C 40"] * 40)
+        told = slow.tells()
+    assert told == ["the cable of output strings is full; what is played there comes late"]
+    slow.bench.play(KEYS, *["90 3C 40"] * 6000)
+    (told,) = slow.tells()
+    assert told.startswith("output strings gets more than its cable carries: ")
+    assert told.endswith(" messages were left out in the last minute")
+
+
+def test_an_input_that_floods(well, monkeypatch):
+    """Messages of an input that found no room are told for a minute."""
+    monkeypatch.setattr(well.bench.reader, "shed", lambda source: int(source == KEYS))
+    assert well.tells() == ["input keys sends more than can be played: 1 message was left out in the last minute"]
+
+
+def test_a_rig_file_that_was_refused(well):
+    """It is told with its first fault, and how many more there are."""
+    well.show.refused = "pit.toml:3: rig.nam: no such key\npit.toml:9: again"
+    assert well.tells() == ["the rig file was changed and is not played: pit.toml:3: rig.nam: no such key (and 1 more)"]
+
+
+def test_faults_of_filters_and_of_our_own(well):
+    """A filter that failed is named, with its first fault; a fault of Bayleaf's own is no secret."""
+    well.show.bay.faults.add("echo", "ValueError: no")
+    well.show.bay.faults.add("echo", "ValueError: no again")
+    well.show.own_fault(RuntimeError("a mistake"))
+    assert well.tells() == [
+        "the filter echo failed 2 times and was stepped over: ValueError: no",
+        "Bayleaf itself failed once and went on; please tell its makers",
+    ]

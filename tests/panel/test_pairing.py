@@ -1,0 +1,232 @@
+"""One-time codes, how often they may be tried, and what is kept of a pairing."""
+
+import stat
+from pathlib import Path
+
+import pytest
+from panelends import Told, panel
+
+from engine.panel.pairing import Pairing, Refused, Role, forget
+
+DAY = 86400.0
+
+
+class Clock:
+    """Seconds that pass when told to."""
+
+    def __init__(self) -> None:
+        self.now = 0.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+class Desk:
+    """A pairing desk with the codes that it shows."""
+
+    def __init__(self, folder: Path) -> None:
+        self.path = folder / "pairings.json"
+        self.clock, self.today = Clock(), Clock()
+        self.shown: list[tuple[Role, str]] = []
+        self.again()
+
+    def again(self) -> None:
+        """Another process on the same file."""
+        self.pairing = Pairing(self.path, lambda role, code: self.shown.append((role, code)), self.clock, self.today)
+        self.pairing.begin()
+
+    def code(self, role: Role) -> str:
+        return [code for shown, code in self.shown if shown == role][-1]
+
+    def pair(self, role: Role, address: str = "192.0.2.7") -> str:
+        self.clock.now += 60  # unhurried
+        token, given = self.pairing.pair(self.code(role), address)
+        assert given == role
+        return token
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    return Desk(tmp_path)
+
+
+def test_a_code_gives_its_role_once(desk: Desk) -> None:
+    """Each role has a code; a used one is dead, a new one is shown in its place, the other role's stays."""
+    used, other = desk.code("operate"), desk.code("view")
+    token = desk.pair("operate")
+    assert desk.pairing.role_of(token) == "operate"
+    assert desk.code("operate") != used
+    assert desk.code("view") == other
+    with pytest.raises(Refused, match="not the code"):
+        desk.pairing.pair(used, "192.0.2.7")
+    assert desk.pairing.role_of(desk.pair("view")) == "view"
+
+
+def test_a_code_may_be_typed_as_people_type(desk: Desk) -> None:
+    """Small letters, spaces and a missing hyphen do not matter; the signs do."""
+    typed = f" {desk.code('view').lower().replace('-', ' ')} "
+    assert desk.pairing.pair(typed, "192.0.2.7")[1] == "view"
+
+
+@pytest.mark.parametrize("token", ["", "x", "operate", "ß", "\x00", "a" * 10000])
+def test_a_token_that_was_not_given_is_nobodys(desk: Desk, token: str) -> None:
+    """Only tokens that were given out pair."""
+    desk.pair("operate")
+    assert desk.pairing.role_of(token) is None
+
+
+def test_a_thousand_tries_get_nowhere(desk: Desk) -> None:
+    """Of 1,000 tries from one address five count; then even the right code waits, for 12 seconds."""
+    counted = 0
+    for number in range(1000):
+        with pytest.raises(Refused) as refused:
+            desk.pairing.pair(f"{number:08}", "192.0.2.7")
+        counted += refused.value.wait == 0
+    assert counted == 5
+    with pytest.raises(Refused, match="Wait 12 seconds"):
+        desk.pairing.pair(desk.code("operate"), "192.0.2.7")
+    desk.clock.now += 12
+    assert desk.pairing.pair(desk.code("operate"), "192.0.2.7")[1] == "operate"
+
+
+def test_many_addresses_together_are_slowed_too(desk: Desk) -> None:
+    """Of 5,000 tries from as many addresses thirty count, and another comes every two seconds."""
+    counted = 0
+    for number in range(5000):
+        with pytest.raises(Refused) as refused:
+            desk.pairing.pair("wrong", f"2001:db8::{number:x}")
+        counted += refused.value.wait == 0
+    assert counted == 30
+    desk.clock.now += 2
+    with pytest.raises(Refused, match="not the code"):
+        desk.pairing.pair("wrong", "192.0.2.8")
+    with pytest.raises(Refused, match="Wait 2 seconds"):
+        desk.pairing.pair("wrong", "192.0.2.9")
+
+
+def test_pairings_outlive_the_panel(desk: Desk) -> None:
+    """Another panel on the same file knows the browsers that were paired, with their roles, but shows new codes."""
+    operate, view = desk.pair("operate"), desk.pair("view")
+    before = {code for _, code in desk.shown}
+    desk.again()
+    assert (desk.pairing.role_of(operate), desk.pairing.role_of(view)) == ("operate", "view")
+    assert {desk.code("operate"), desk.code("view")}.isdisjoint(before)
+
+
+def test_the_file_is_ours_alone_and_holds_no_token(desk: Desk) -> None:
+    """Mode 0600; neither a token nor a code can be read from it."""
+    token = desk.pair("operate")
+    assert stat.S_IMODE(desk.path.stat().st_mode) == 0o600
+    kept = desk.path.read_text()
+    assert token not in kept
+    assert all(code not in kept and code.replace("-", "") not in kept for _, code in desk.shown)
+    assert [path.name for path in desk.path.parent.iterdir()] == [desk.path.name]
+
+
+@pytest.mark.parametrize("mode", [0o644, 0o620, 0o666])
+def test_a_file_that_others_could_touch_pairs_nobody(desk: Desk, mode: int) -> None:
+    """Pairings in a file that others can read or write are not believed."""
+    token = desk.pair("operate")
+    desk.path.chmod(mode)
+    desk.again()
+    assert desk.pairing.role_of(token) is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "{", "[]", '{"pairings": 3}', '{"pairings": {"a": []}}', '{"pairings": {"a": ["view", "x"]}}', "[" * 9999],
+)
+def test_a_broken_file_pairs_nobody(desk: Desk, text: str) -> None:
+    """What cannot be read is no pairing; the panel starts all the same, and pairs anew."""
+    desk.path.write_text(text)
+    desk.path.chmod(0o600)
+    desk.again()
+    assert desk.pairing.role_of(desk.pair("operate")) == "operate"
+
+
+def test_an_unknown_role_may_look_at_most(desk: Desk) -> None:
+    """A role that this version does not know is read as the lesser one."""
+    token = desk.pair("operate")
+    desk.path.write_text(desk.path.read_text().replace("operate", "conduct"))
+    desk.again()
+    assert desk.pairing.role_of(token) == "view"
+
+
+def test_a_pairing_ends_after_thirty_days(desk: Desk) -> None:
+    """On the last day it holds, after it no more."""
+    token = desk.pair("operate")
+    desk.today.now += 30 * DAY - 1
+    assert desk.pairing.role_of(token) == "operate"
+    desk.today.now += 1
+    assert desk.pairing.role_of(token) is None
+
+
+def test_the_oldest_pairing_gives_way(desk: Desk) -> None:
+    """Sixty-four browsers are remembered; one more takes the place of the oldest."""
+    tokens = [desk.pair("view") for _ in range(65)]
+    assert desk.pairing.role_of(tokens[0]) is None
+    assert all(desk.pairing.role_of(token) == "view" for token in tokens[1:])
+
+
+def test_forget_ends_all_pairings(desk: Desk) -> None:
+    """After it a panel knows nobody; where there is nothing to forget nothing happens."""
+    token = desk.pair("operate")
+    forget(desk.path)
+    forget(desk.path)
+    desk.again()
+    assert desk.pairing.role_of(token) is None
+
+
+def test_a_state_folder_that_cannot_be_written_costs_only_the_memory(tmp_path: Path) -> None:
+    """The pairing holds until the panel ends."""
+    (tmp_path / "file").write_text("")
+    desk = Desk(tmp_path / "file")
+    assert desk.pairing.role_of(desk.pair("operate")) == "operate"
+
+
+async def test_the_form_pairs_and_the_cookie_is_strict(tmp_path: Path) -> None:
+    """A right code is answered by a redirect to the page and a cookie with HttpOnly, SameSite=Strict and Path=/."""
+    async with panel(tmp_path, from_phone=True) as ends:
+        paired = await ends.pair(ends.codes["operate"])
+        assert (paired.status, paired.one("location")) == (303, "/")
+        cookie, *flags = paired.one("set-cookie").split("; ")
+        assert cookie.startswith(f"bayleaf-{ends.port}=")
+        assert {flag.lower() for flag in flags} == {"httponly", "max-age=2592000", "path=/", "samesite=strict"}
+
+
+async def test_a_replayed_code_is_refused(tmp_path: Path) -> None:
+    """The second use of a code gets the form again, status 403 and no cookie."""
+    async with panel(tmp_path, from_phone=True) as ends:
+        code = ends.codes["operate"]
+        assert (await ends.pair(code)).status == 303
+        _is_refused(await ends.pair(code), 403)
+
+
+async def test_a_thousand_tries_over_http(tmp_path: Path) -> None:
+    """After five wrong codes the answer is 429 with Retry-After (RFC 6585 section 4), for the right one too."""
+    async with panel(tmp_path, from_phone=True) as ends:
+        told = [(await ends.pair(f"WRONG{number:03}")) for number in range(1000)]
+        statuses = [each.status for each in told]
+        assert statuses[:5] == [403] * 5
+        # one more counts for every twelve seconds that the thousand took
+        assert statuses.count(429) > 900
+        last = await ends.pair("WRONG000")
+        while last.status != 429:
+            last = await ends.pair("WRONG000")
+        assert 1 <= int(last.one("retry-after")) <= 12
+        _is_refused(await ends.pair(ends.codes["operate"]), 429)
+
+
+@pytest.mark.parametrize(
+    "body", [b"", b"code=", b"other=1", b"code=%00%ff", b"\xff\xfe", b"code=" + b"A" * 2000, b"&&&&==="]
+)
+async def test_any_other_form_is_refused(tmp_path: Path, body: bytes) -> None:
+    """A form without a code, with an endless one or with noise pairs nobody and breaks nothing."""
+    async with panel(tmp_path, from_phone=True) as ends:
+        _is_refused(await ends.http("POST", "/pair", body=body), 413 if len(body) > 1000 else 403)
+
+
+def _is_refused(told: Told, status: int) -> None:
+    assert told.status == status
+    assert "set-cookie" not in told.headers
+    assert b'<form method="post" action="/pair">' in told.body

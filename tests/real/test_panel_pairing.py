@@ -1,0 +1,78 @@
+"""The pairing form in a real browser, as on a phone."""
+
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+import trio
+from axe_playwright_python.sync_playwright import Axe
+from conftest import need
+from panelends import Ends, Engine, panel
+from playwright.sync_api import Browser, sync_playwright
+
+
+@pytest.fixture(autouse=True)
+def _chromium(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    need("chromium")
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+
+
+async def _in_chromium(ends: Ends, job: Any) -> Any:
+    """What `job` returns; the machine's name "laptop.local" leads to the panel."""
+
+    def run() -> Any:
+        rules = "--host-resolver-rules=MAP laptop.local 127.0.0.1"
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=[rules, "--no-sandbox"])
+            try:
+                return job(browser, f"http://laptop.local:{ends.port}/")
+            finally:
+                browser.close()
+
+    return await trio.to_thread.run_sync(run)
+
+
+@pytest.mark.parametrize("theme", ["dark", "light"])
+async def test_the_form_is_accessible_and_breaks_no_policy(tmp_path: Path, theme: str) -> None:
+    """At 360 pixels, in both themes, with and without a fault: no violation of axe's rules, none of the policy."""
+
+    def look(browser: Browser, address: str) -> list[str]:
+        page = browser.new_page(viewport={"width": 360, "height": 740}, color_scheme=theme)
+        told: list[str] = []
+        page.on("console", lambda message: told.append(message.text))
+        page.on("pageerror", lambda fault: told.append(str(fault)))
+        page.goto(address)
+        found = Axe().run(page).response["violations"]
+        page.get_by_label("Code").fill("WRONG")
+        page.get_by_role("button", name="Pair").click()
+        page.get_by_text("That is not the code").wait_for()
+        found += Axe().run(page).response["violations"]
+        # the browser itself notes each answer of status 403
+        return [each["id"] for each in found] + [line for line in told if "status of 403" not in line]
+
+    async with panel(tmp_path, from_phone=True) as ends:
+        assert await _in_chromium(ends, look) == []
+
+
+async def test_a_code_from_the_camera_pairs_once(tmp_path: Path) -> None:
+    """The code behind "#" is put into the form and taken out of the address; sent by keyboard alone it opens the page.
+
+    No script of the page can read the cookie.
+    """
+
+    def pair(browser: Browser, address: str) -> tuple[str, str, str, int | None]:
+        page = browser.new_page()
+        page.goto(f"{address}#{code}")
+        page.wait_for_url(address)
+        typed = page.get_by_label("Code").input_value()
+        page.get_by_label("Code").press("Enter")
+        page.wait_for_function("!document.querySelector('form[action=\"/pair\"]')")
+        again = page.goto(address)
+        return typed, page.url, page.evaluate("document.cookie"), again and again.status
+
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path, from_phone=True) as ends:
+        code = ends.codes["operate"]
+        address = f"http://laptop.local:{ends.port}/"
+        assert await _in_chromium(ends, pair) == (code, address, "", 200)

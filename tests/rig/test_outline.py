@@ -1,0 +1,87 @@
+"""A rig as plain values. (Our own design; no outside source.)"""
+
+import json
+
+from engine.rig.load import read
+from engine.rig.outline import outline
+
+TEXT = """
+format = 1
+[rig]
+name = "Lantern Street"
+[inputs]
+keys = { port = "a" }
+pads = { port = "b" }
+[outputs]
+strings = { port = "c", wire = "din" }
+brass = { port = "d" }
+[instruments.lead]
+output = "strings"
+channel = 1
+programs_from = 0
+sounds = { "Warm pad" = { bank = [0, 3], program = 11 }, "Choir" = { program = 3 } }
+[[routes]]
+name = "kit"
+from = "pads"
+to = "brass"
+[[scenes]]
+number = 11
+name = "Overture"
+at = "00:01:10:00"
+routes = [ { from = "keys", to = ["strings", "brass"], through = [
+  { filter = "channels", keep = [1], map = { 1 = 3 } },
+  { filter = "clock", pass = true },
+] } ]
+burst = [ { instrument = "lead", sound = "Choir" }, { output = "brass", channel = 10, bank = [1, 0], program = 88 } ]
+[[scenes]]
+number = 5
+name = "Finale"
+held = "cut"
+[[setlists]]
+name = "Friday"
+scenes = ["Finale", 11, 5]
+"""
+
+
+def test_everything_that_is_shown():
+    """Names, wires, sounds, routes with their filters in the file's own keys, and set lists by number."""
+    assert outline(read(TEXT, "test")) == {
+        "name": "Lantern Street",
+        "inputs": ["keys", "pads"],
+        "outputs": [{"name": "strings", "wire": "din"}, {"name": "brass", "wire": "fast"}],
+        "instruments": [
+            {"name": "lead", "output": "strings", "channel": 1, "sounds": ["Warm pad", "Choir"], "programs_from": 0}
+        ],
+        "routes": [{"name": "kit", "from": ["pads"], "to": ["brass"], "through": []}],
+        "scenes": [
+            {
+                "number": 11,
+                "name": "Overture",
+                "at": "00:01:10:00",
+                "held": "ring",
+                "routes": [
+                    {
+                        "name": None,
+                        "from": ["keys"],
+                        "to": ["strings", "brass"],
+                        "through": [
+                            {"filter": "channels", "keep": [1], "map": {"1": 3}},
+                            {"filter": "clock", "pass": True},
+                        ],
+                    }
+                ],
+                "burst": [
+                    {"instrument": "lead", "sound": "Choir"},
+                    {"output": "brass", "channel": 10, "bank": [1, 0], "program": 88},
+                ],
+            },
+            {"number": 5, "name": "Finale", "at": None, "held": "cut", "routes": [], "burst": []},
+        ],
+        "setlists": [{"name": "Friday", "scenes": [5, 11, 5]}],
+    }
+
+
+def test_it_can_be_sent():
+    """All of it can be written as JSON, and read again."""
+    found = outline(read(TEXT, "test"))
+    assert json.loads(json.dumps(found)) == found
