@@ -218,7 +218,7 @@ async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk):
 
 
 async def test_a_learnt_control_is_saved_alone_only(desk):
-    """A yes to learn writes the control into the file; other live edits that are not saved yet stay the player's choice."""
+    """A yes to learn writes the control into the file; other edits that are not saved stay the player's choice."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
     asked = {"do": "learn", "control": control}
     said = await editing.obey(desk.show, desk.workshop, desk.errands, asked)
