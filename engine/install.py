@@ -16,6 +16,8 @@ _ROOT: Final = Path(__file__).resolve().parent.parent
 _VENV: Final = _ROOT / ".venv"
 _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
+#: side by side, and then one after the other those that need real servers, whose times are real, too
+_TESTS: Final = (("-n", "auto", "--ignore=tests/real"), ("tests/real",))
 #: python-rtmidi 1.5.8 comes ready-made for these; for later ones pip builds it from source
 _READY_MADE: Final = ((3, 11), (3, 12))
 
@@ -76,7 +78,8 @@ def main() -> None:
         ".[dev]" if wants_tests else ".",
     )
     if wants_tests:
-        _run(_BIN / "python", "-m", "pytest")
+        for tests in _TESTS:
+            _run(_BIN / "python", "-m", "pytest", *tests)
     else:
         _run(_BIN / "bayleaf", "demo")
         print("\nTo go on: .venv/bin/bayleaf new")

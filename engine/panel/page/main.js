@@ -34,10 +34,8 @@ function turn() {
   if (!first) byId(`title-${view}`).focus({ preventScroll: true });
 }
 
-function theme() {
-  const chosen = document.documentElement.dataset.theme;
-  return chosen ?? (matchMedia("(prefers-color-scheme: light)").matches ? "light" : "dark");
-}
+/** Dark, for a stage is dark, unless light was chosen here. */
+const theme = () => document.documentElement.dataset.theme ?? "dark";
 
 function nameTheme() {
   say(byId("theme"), theme() === "dark" ? "Light theme" : "Dark theme");
@@ -48,7 +46,6 @@ byId("theme").addEventListener("click", () => {
   kept.set("bayleaf-theme", document.documentElement.dataset.theme);
   nameTheme();
 });
-matchMedia("(prefers-color-scheme: light)").addEventListener("change", nameTheme);
 nameTheme();
 
 for (const part of [commands, panic, keys, activity, show, wiring, flow, monitor, gear]) part.start();

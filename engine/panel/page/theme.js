@@ -4,7 +4,7 @@
   try {
     chosen = localStorage.getItem("bayleaf-theme");
   } catch {
-    // a browser that keeps nothing shows the theme of its system
+    // a browser that keeps nothing shows the dark theme
   }
   if (chosen === "dark" || chosen === "light") document.documentElement.dataset.theme = chosen;
 })();
