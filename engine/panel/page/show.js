@@ -146,11 +146,13 @@ function fit() {
   const name = byId("scene-name");
   if (byId("view-show").hidden || fitted === `${name.textContent} ${innerWidth} ${innerHeight}`) return;
   fitted = `${name.textContent} ${innerWidth} ${innerHeight}`;
-  const room = Math.max(innerHeight * 0.42, 120);
+  const room = Math.max(innerHeight * (innerWidth < 768 ? 0.3 : 0.42), 120);
+  name.style.overflowWrap = "normal"; // a word is broken only where it fits in no size
   for (const size of SIZES) {
     name.style.fontSize = `${size}rem`;
     const line = parseFloat(getComputedStyle(name).lineHeight);
     if (name.scrollWidth <= name.clientWidth && name.scrollHeight <= Math.min(room, LINES * line + 8)) return;
   }
+  name.style.overflowWrap = "anywhere";
 }
 
