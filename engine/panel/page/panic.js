@@ -1,7 +1,7 @@
 // Panic: one gesture that a stray touch cannot make. Hold the button for 0.6 seconds, or press Enter twice.
 
 import { panic, tell } from "./commands.js";
-import { byId, say } from "./dom.js";
+import { byId } from "./dom.js";
 
 const HOLD = 600; // ms
 const TWICE = 2000; // ms between the first press and the second
@@ -61,10 +61,8 @@ function again() {
   return true;
 }
 
-async function fire() {
+function fire() {
   release();
   armedUntil = 0;
-  say(byId("panic-how"), "asked for …");
-  await panic();
-  say(byId("panic-how"), "hold, or Enter twice");
+  panic();
 }

@@ -147,7 +147,7 @@ function fit() {
   if (byId("view-show").hidden || fitted === `${name.textContent} ${innerWidth} ${innerHeight}`) return;
   fitted = `${name.textContent} ${innerWidth} ${innerHeight}`;
   const room = Math.max(innerHeight * (innerWidth < 768 ? 0.3 : 0.42), 120);
-  name.style.overflowWrap = "normal"; // a word that does not fit at one size may fit at the next
+  name.style.overflowWrap = "normal"; // a word is broken only where it fits in no size
   for (const size of SIZES) {
     name.style.fontSize = `${size}rem`;
     const line = parseFloat(getComputedStyle(name).lineHeight);

@@ -51,10 +51,13 @@ function outputs(scene, input, wanted) {
   }));
 }
 
-async function change(row, input, output, joined) {
-  row.querySelector(".how").textContent = "asked for …";
+/** Ask for it, and say so at once on what was pressed. */
+export async function change(row, input, output, joined) {
+  const sign = row.querySelector(".how") ?? row;
+  const before = sign.textContent;
+  sign.textContent = sign === row ? "…" : "asked for …";
   const answer = await edit({ what: joined ? "part" : "join", from: input, to: output }, `${input} ${joined ? "no longer to" : "to"} ${output}`);
-  if (!answer.done && row.isConnected) row.querySelector(".how").textContent = joined ? "joined" : "not joined";
+  if (!answer.done && row.isConnected) sign.textContent = before;
 }
 
 function routes(place, scene, input, wanted, leave) {

@@ -3,13 +3,15 @@
 import { onLook, rateWords } from "./activity.js";
 import * as burst from "./burst.js";
 import { command, mayOperate } from "./commands.js";
-import { button, byId, labelled, make, say, select, setOptions } from "./dom.js";
+import { button, byId, kept, labelled, make, say, select, setOptions } from "./dom.js";
 import { held, on } from "./line.js";
+import { table } from "./table.js";
 import * as ways from "./ways.js";
 import { chainWords } from "./words.js";
 
 let chosenScene = null; // a number, or null: the one in force
 let chosenInput = null;
+let asTable = kept.get("bayleaf-wiring") !== "list" && matchMedia("(min-width: 64rem)").matches;
 let parts = null;
 
 export function start() {
@@ -49,6 +51,8 @@ function build() {
       render();
     }),
     find,
+    table: make("div", { class: "table" }),
+    form: button("", changeForm),
     unsaved: make("p", { class: "unsaved", role: "status" }),
     undo: button("Undo", () => command({ do: "edit", what: "undo" }, "undo")),
     redo: button("Redo", () => command({ do: "edit", what: "redo" }, "redo")),
@@ -59,17 +63,25 @@ function build() {
     burst: make("div", { class: "burst" }),
     body: make("div", { class: "wiring" }),
   };
-  parts.list = make("div", { class: "sources" }, labelled("Find an input or output", find), parts.inputs);
+  parts.list = make("div", { class: "sources" }, parts.inputs);
   parts.body.append(parts.list, parts.detail);
   byId("view-wiring").append(
     make("h1", { id: "title-wiring", tabindex: "-1", text: "The wiring" }),
-    make("div", { class: "choose" }, labelled("Scene", parts.scene), make("div", { class: "row" }, parts.undo, parts.redo, parts.save)),
+    make("div", { class: "choose" }, labelled("Scene", parts.scene), make("div", { class: "row" }, parts.undo, parts.redo, parts.save, parts.form)),
     parts.unsaved,
     parts.said,
+    labelled("Find an input or output", find),
+    parts.table,
     parts.body,
     make("h2", { text: "Sounds this scene calls up" }),
     parts.burst,
   );
+}
+
+function changeForm() {
+  asTable = !asTable;
+  kept.set("bayleaf-wiring", asTable ? "table" : "list");
+  render();
 }
 
 async function save(choice) {
@@ -102,22 +114,33 @@ function render() {
   const shown = scene();
   if (!shown) {
     parts.inputs.replaceChildren(make("li", { class: "note", text: "No scene is in force; choose one." }));
+    parts.table.replaceChildren();
     parts.detail.replaceChildren();
     parts.burst.replaceChildren();
     return;
   }
   if (chosenInput !== null && !held.rig.inputs.includes(chosenInput)) chosenInput = null;
-  listInputs(shown);
+  const wanted = parts.find.value.trim().toLowerCase();
+  showForm(shown, wanted);
   parts.body.classList.toggle("chosen", chosenInput !== null);
-  if (chosenInput === null) {
+  if (chosenInput === null && asTable) parts.detail.replaceChildren();
+  else if (chosenInput === null) {
     parts.detail.replaceChildren(make("p", { class: "note", text: "Choose an input to see and change where it leads." }));
-  } else ways.show(parts.detail, shown, chosenInput, parts.find.value.trim().toLowerCase(), () => choose(null));
+  } else ways.show(parts.detail, shown, chosenInput, wanted, () => choose(null));
   burst.show(parts.burst, shown);
   showActivity();
 }
 
-function listInputs(shown) {
-  const wanted = parts.find.value.trim().toLowerCase();
+function showForm(shown, wanted) {
+  say(parts.form, asTable ? "As a list" : "As a table");
+  parts.table.hidden = parts.list.hidden = true;
+  parts.body.classList.toggle("under", asTable);
+  if (asTable) table(parts.table, shown, wanted, ways.change, choose);
+  else listInputs(shown, wanted);
+  (asTable ? parts.table : parts.list).hidden = false;
+}
+
+function listInputs(shown, wanted) {
   const focused = document.activeElement?.dataset?.input;
   const rows = held.rig.inputs.map((name) => [name, reach(shown, name)]).filter(([name, reached]) =>
     `${name} ${reached.map((each) => each.text).join(" ")}`.toLowerCase().includes(wanted));
@@ -161,7 +184,7 @@ function showActivity() {
   if (!parts || byId("view-wiring").hidden) return;
   for (const sign of byId("view-wiring").querySelectorAll(".plays")) {
     const words = rateWords(sign.dataset.way, sign.dataset.port);
-    say(sign, words);
+    say(sign, "short" in sign.dataset ? (words === "still" ? "" : "♪") : words);
     sign.dataset.state = words === "still" ? "still" : "plays";
   }
 }
