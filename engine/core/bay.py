@@ -340,7 +340,8 @@ class Bay(Router):
         for wire in self.wires:
             self._silence(now, wire, SWEEP, out)
         self.ledger.forget_keys()
-        text = f"panic: {held} notes released, everything silenced on {len(self.wires)} outputs"
+        notes = "1 note" if held == 1 else f"{held} notes"
+        text = f"panic: {notes} released, everything silenced on {len(self.wires)} outputs"
         return self.outcome("panic", True, text, source)
 
     def _with_control(self, now: int, asked: Command, source: str, out: list[Delivery]) -> Outcome:

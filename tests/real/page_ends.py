@@ -1,6 +1,7 @@
 """A real engine with its panel, and Debian's Chromium that looks at it."""
 
 import os
+import re
 import shutil
 import signal
 import socket
@@ -11,10 +12,11 @@ from pathlib import Path
 from typing import Any
 
 import rtmidi
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, expect
 from stagehand import Engine, engine, joined, wait_for
 
 JACK = rtmidi.API_UNIX_JACK
+TITLE = re.compile(" – Bayleaf$")  # of a page that has heard from the engine
 VIEWS = ("show", "wiring", "flow", "monitor", "gear")
 RIG = """# the pit, in October
 format = 1
@@ -57,14 +59,13 @@ do = "scene"
 
 
 @contextmanager
-def chromium() -> Iterator[Browser]:
+def chromium(playing: Playwright, *options: str) -> Iterator[Browser]:
     """Debian's Chromium, without a window."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
-        try:
-            yield browser
-        finally:
-            browser.close()
+    browser = playing.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox", *options])
+    try:
+        yield browser
+    finally:
+        browser.close()
 
 
 def free_port() -> int:
@@ -96,7 +97,7 @@ class Stage:
         page.on("console", lambda message: self.told.append(message.text))
         page.on("pageerror", lambda fault: self.told.append(str(fault)))
         page.goto(f"{self.address}#{view}")
-        page.wait_for_function("document.title.includes(' – Bayleaf')")
+        expect(page).to_have_title(TITLE, timeout=20_000)
         return page
 
     def panel_process(self) -> int:

@@ -8,7 +8,10 @@ let parts = null;
 
 export function start() {
   on("rig", render);
-  on("line", render);
+  on("line", () => {
+    render();
+    if (parts && !byId("view-gear").hidden && held.open) look();
+  });
 }
 
 export function enter() {

@@ -5,7 +5,7 @@ import { byId, make, say, setOptions } from "./dom.js";
 import { held, isOld, on } from "./line.js";
 import { sceneWords } from "./words.js";
 
-const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2]; // rem of the scene's name, the largest that fits is taken
+const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2, 1.6]; // rem of the scene's name, the largest that fits is taken
 const LINES = 3;
 
 let order = ""; // the name of the set list shown, "" for all scenes
