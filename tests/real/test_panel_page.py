@@ -1,0 +1,214 @@
+"""The page does what it says: a real browser, the panel's process, an engine on JACK ports, boxes that hear."""
+
+import os
+import signal
+import tomllib
+
+from panel_stage import PHONE, Pit
+from playwright.sync_api import Page, expect
+from stagehand import wait_for
+
+MIDDLE_C = 60
+
+
+def _in_force(page: Page, number: int, name: str) -> None:
+    expect(page.locator("#scene-number")).to_have_text(str(number))
+    expect(page.locator("#scene-name")).to_have_text(name)
+
+
+def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: Pit) -> None:
+    """Next, Back and a scene's button recall; the page, the engine and the synth agree."""
+    page = page_pit.page(PHONE)
+    _in_force(page, 11, "Overture")
+    page.get_by_role("button", name="Next", exact=True).click()
+    _in_force(page, 12, "Street at night")
+    expect(page.locator("#next-scene")).to_have_text("13 Finale")
+    assert page_pit.scene() == 12
+    page.get_by_role("button", name="Back", exact=True).click()
+    _in_force(page, 11, "Overture")
+    page.get_by_label("Find by number or name").fill("fin")
+    page.locator("#scenes").get_by_role("button", name="Finale").click()
+    _in_force(page, 13, "Finale")
+    assert page_pit.scene() == 13
+    expect(page.locator("#setlist")).to_have_text("Friday, 3 of 3")
+    assert page_pit.said == []
+
+
+def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
+    """While the engine is held, a press of Next changes nothing but says that it was asked for."""
+    page = page_pit.page()
+    process = page_pit.engine.process.pid
+    os.kill(process, signal.SIGSTOP)
+    try:
+        page.get_by_role("button", name="Next", exact=True).click()
+        expect(page.locator("#dock-said")).to_contain_text("Asked for: next")
+        _in_force(page, 11, "Overture")
+    finally:
+        os.kill(process, signal.SIGCONT)
+    _in_force(page, 12, "Street at night")
+
+
+def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
+    """A press in the table plays at once and is unsaved; Save proves it; Undo takes it back, Redo brings it again."""
+    page = page_pit.page(view="wiring")
+    page.get_by_role("button", name="keys to brass: not joined", exact=True).click()
+    expect(page.get_by_text("Unsaved: what plays is not in the rig file yet.")).to_be_visible()
+    page.get_by_role("button", name="keys to brass: joined", exact=True).wait_for()
+    page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+    page_pit.heard("brass", (0, MIDDLE_C))
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator(".save-said")).to_contain_text("read back: it is what plays")
+    expect(page.get_by_text("Saved: the rig file holds what plays.")).to_be_visible()
+    saved = tomllib.loads(page_pit.engine.file.read_text(encoding="utf-8"))["scenes"][0]["routes"]
+    assert any("brass" in route["to"] for route in saved)
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_role("button", name="keys to brass: not joined", exact=True).wait_for()
+    page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))  # it rings until its key is let go of
+    wait_for("the release", lambda: not page_pit.sounding("brass"))
+    page.get_by_role("button", name="Redo").click()
+    page.get_by_role("button", name="keys to brass: joined", exact=True).wait_for()
+    page.get_by_role("button", name="keys to brass: joined", exact=True).click()
+    page.get_by_role("button", name="keys to brass: not joined", exact=True).wait_for()
+    assert page_pit.said == []
+
+
+def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
+    """A filter is added by its form and is heard; a value that cannot be is refused, and its field marked."""
+    page = page_pit.page(view="wiring")
+    page.get_by_role("button", name="keys: its routes and filters").click()
+    page.get_by_role("button", name="Edit the filters of route 1").click()
+    page.get_by_label("Another filter").select_option("transpose")
+    page.get_by_role("button", name="Add the filter").click()
+    semitones = page.get_by_label("Semitones", exact=False)
+    semitones.fill("many")
+    page.get_by_role("button", name="Play this chain").click()
+    expect(page.locator(".chain").get_by_role("alert")).to_contain_text("semitones")
+    expect(semitones).to_have_attribute("aria-invalid", "true")
+    semitones.fill("7")
+    page.get_by_role("button", name="Play this chain").click()
+    page.get_by_role("button", name="keys to strings: joined through filters", exact=True).wait_for()
+    page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+    page_pit.heard("strings", (0, MIDDLE_C + 7))
+
+
+def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
+    """Another sound is chosen by name and reaches the synth."""
+    page = page_pit.page(view="wiring")
+    page.get_by_role("button", name="Edit the sounds").click()
+    page.get_by_label("Sound", exact=True).select_option(label="Tremolo")
+    page.get_by_role("button", name="Play these sounds").click()
+    expect(page.get_by_text("string-machine: Tremolo")).to_be_visible()
+    page.get_by_role("link", name="Show").click()
+    page.locator("#scenes").get_by_role("button", name="Overture").click()
+
+    def on_tremolo() -> bool:
+        page_pit.boxes["strings"].listen()
+        return page_pit.boxes["strings"].synth.sound.get(4, (0, 0, 0))[2] == 44  # program 45 of 1 to 128
+
+    wait_for("the program change", on_tremolo)
+
+
+def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
+    """A short press of Panic silences nothing; a held one silences all."""
+    page = page_pit.page(PHONE)
+    page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+    page_pit.heard("strings", (0, MIDDLE_C))
+    panic = page.get_by_role("button", name="Panic")
+    panic.click()
+    page_pit.players["keys"].play(bytes((0x90, MIDDLE_C + 4, 64)))
+    page_pit.heard("strings", (0, MIDDLE_C + 4))
+    assert (0, MIDDLE_C) in page_pit.sounding("strings")
+    panic.hover()
+    page.mouse.down()
+    wait_for("silence", lambda: page.wait_for_timeout(50) or not page_pit.sounding("strings"))
+    page.mouse.up()
+    expect(page.locator("#dock-said")).to_have_attribute("data-state", "done")
+
+
+def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: Pit) -> None:
+    """An engine killed and started again, then the panel: each time the page says so, and goes on without a hand."""
+    page = page_pit.page()
+    old = page.locator("#old")
+    page_pit.engine.kill()
+    expect(old).to_contain_text("What is shown is old")
+    page_pit.engine.start()
+    expect(old).to_be_hidden()
+    page.get_by_role("button", name="Next", exact=True).click()
+    _in_force(page, 12, "Street at night")
+    page_pit.panel.kill()
+    expect(old).to_contain_text("The panel does not answer")
+    page_pit.panel.start()
+    expect(old).to_be_hidden()
+    page.get_by_role("button", name="Next", exact=True).click()
+    _in_force(page, 13, "Finale")
+
+
+def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
+    """What is played stands there in words; a press on what went out shows its way through the scene."""
+    page = page_pit.page(view="monitor")
+    page_pit.engine.request("scene", scene=12)
+    played = page.locator(".passing").get_by_role("button")
+
+    def see() -> bool:
+        page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+        page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))
+        page.wait_for_timeout(300)
+        return played.filter(has_text="out brass").count() > 0
+
+    wait_for("the note in the monitor", see)
+    page.get_by_role("button", name="Freeze").click()
+    played.filter(has_text="out brass").filter(has_text="90 30 40").first.click()
+    expect(page.locator(".explained")).to_contain_text("transpose")
+    expect(page.locator(".explained")).to_contain_text("90 30 40")
+    page.get_by_label("Port", exact=True).select_option("in keys")
+    expect(played.filter(has_text="out brass")).to_have_count(0)
+    page.get_by_label("notes", exact=True).uncheck()
+    expect(played).to_have_count(0)
+
+
+def test_faults_are_found(page_pit: Pit) -> None:
+    """A test note sounds and ends; the system's ports say by whom they are used; two scenes are compared."""
+    page = page_pit.page(view="gear")
+    page.get_by_role("button", name="Test note: string-machine").click()
+    page_pit.heard("strings", (4, MIDDLE_C))
+    wait_for("its end", lambda: not page_pit.sounding("strings"))
+    expect(page.locator(".ports")).to_contain_text("used as keys")
+    page.get_by_label("The second").select_option("13")
+    page.get_by_role("button", name="Compare").click()
+    expect(page.get_by_text("name: Overture in 11, Finale in 13")).to_be_visible()
+
+
+def test_everything_goes_by_keyboard_alone(page_pit: Pit) -> None:
+    """Scenes by their keys and numbers, a route by the arrow keys and Enter, panic by Enter twice; no pointer."""
+    page = page_pit.page()
+    press = page.keyboard.press
+    press("n")
+    _in_force(page, 12, "Street at night")
+    press("b")
+    _in_force(page, 11, "Overture")
+    for key in ("1", "3", "Enter"):
+        press(key)
+    _in_force(page, 13, "Finale")
+    press("w")
+    page.get_by_role("heading", name="The wiring").wait_for()
+    cell = page.get_by_role("button", name="keys to strings: not joined", exact=True)
+    cell.wait_for()
+    _tab_to(page, "keys to strings: not joined")
+    press("ArrowRight")
+    press("Enter")
+    page.get_by_role("button", name="keys to brass: joined", exact=True).wait_for()
+    page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
+    page_pit.heard("brass", (0, MIDDLE_C))
+    _tab_to(page, "Panic")
+    press("Enter")
+    press("Enter")
+    wait_for("silence", lambda: page.wait_for_timeout(50) or not page_pit.sounding("brass"))
+    assert page_pit.said == []
+
+
+def _tab_to(page: Page, name: str) -> None:
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.ariaLabel ?? document.activeElement.textContent") == name:
+            return
+    raise AssertionError(f"Tab does not reach {name}")
