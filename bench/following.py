@@ -16,6 +16,8 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
@@ -37,13 +39,27 @@ DIN: Final = range(INPUTS // 2)
 TURNS: Final = ("show alone", "nobody follows", "one follows", "with messages")
 
 
-def one_turn(turn: str, seconds: float, folder: Path) -> dict[str, float]:
-    """Latency in µs, CPU as a share of a core, frames and bytes a second that the follower got."""
+@contextmanager
+def listening(path: Path) -> Iterator[socket.socket]:
+    """The engine's socket, for one turn."""
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    with socket.socket(socket.AF_UNIX) as listener:
+        listener.bind(str(path))
+        listener.listen()
+        try:
+            yield listener
+        finally:
+            path.unlink()
+
+
+def one_turn(
+    listener: socket.socket | None, seconds: float, mark: Callable[[], None] = lambda: None
+) -> dict[str, float]:
+    """Latency in µs and CPU as a share of a core of a show that answers on this socket, if there is one.
+
+    `mark` is called when what counts begins, and when it ends.
+    """
     ports, samples = MemoryPorts(WARM), Samples()
-    path = folder / "socket"
-    listener = socket.socket(socket.AF_UNIX)
-    listener.bind(str(path))
-    listener.listen()
     used = []
 
     async def play() -> None:
@@ -57,32 +73,61 @@ def one_turn(turn: str, seconds: float, folder: Path) -> dict[str, float]:
         show.latency = samples
         show.command("scene", 1)
         workshop = Workshop(show, Path("bench.toml"), "")
-        server = Server(show, workshop, Errands(show, workshop), Desk(show, workshop, MemorySystem("bench")), listener)
+        desk = Desk(show, workshop, MemorySystem("bench"))
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
-            if turn != TURNS[0]:
-                nursery.start_soon(server.serve)
+            if listener is not None:
+                nursery.start_soon(Server(show, workshop, Errands(show, workshop), desk, listener.dup()).serve)
             with collector_at_rest():
                 inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
                 await trio.sleep(WARM_UP)
                 del samples.all[:]
+                mark()
                 begin, cpu = time.monotonic(), time.process_time()
                 await trio.sleep(seconds)
                 used.append((time.process_time() - cpu) / (time.monotonic() - begin))
+                mark()
                 inbox.stop()
             nursery.cancel_scope.cancel()
 
-    follower = listen(path, turn == TURNS[3]) if turn in TURNS[2:] else None
-    try:
-        trio.run(play)
-    finally:
-        listener.close()
-        path.unlink()
-    got = follower.communicate()[0].split() if follower is not None else ["0", "0"]
+    trio.run(play)
     times = sorted(samples.all)
     at = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
     figures = {key: times[min(len(times) - 1, int(len(times) * part))] / 1000 for key, part in at.items()}
-    return {**figures, "cpu": 100 * used[0], "frames/s": float(got[0]), "kB/s": float(got[1]) / 1000}
+    return {**figures, "cpu": 100 * used[0]}
+
+
+def followed(turn: str, seconds: float, folder: Path) -> dict[str, float]:
+    """The same, and frames and bytes a second that the follower got."""
+    path = folder / "socket"
+    with listening(path) as listener:
+        follower = listen(path, turn == TURNS[3]) if turn in TURNS[2:] else None
+        figures = one_turn(listener if turn != TURNS[0] else None, seconds)
+    got = follower.communicate()[0].split() if follower is not None else ["0", "0"]
+    return {**figures, "frames/s": float(got[0]), "kB/s": float(got[1]) / 1000}
+
+
+def take_turns(
+    turns: Sequence[str], rounds: int, run: Callable[[str], dict[str, float]]
+) -> dict[str, dict[str, float]]:
+    """The median figures of each; there and back, as other work comes and goes."""
+    found: dict[str, list[dict[str, float]]] = {turn: [] for turn in turns}
+    for number in range(rounds):
+        for turn in turns if number % 2 == 0 else reversed(turns):
+            found[turn].append(run(turn))
+    return {
+        turn: {key: statistics.median(each[key] for each in listed) for key in listed[0]}
+        for turn, listed in found.items()
+    }
+
+
+def show_table(found: dict[str, dict[str, float]], rounds: int, seconds: float) -> None:
+    print(f"{platform.machine()}, Python {platform.python_version()}, memory ports, warm, ", end="")
+    print(f"median of {rounds} turns of {seconds:.0f} s; latencies in µs, CPU in % of a core")
+    columns = list(next(iter(found.values())))
+    print("| | " + " | ".join(columns) + " |\n|---" + "|---" * len(columns) + "|")
+    for turn, row in found.items():
+        print(f"| {turn} | " + " | ".join(f"{row[key]:,.0f}" for key in columns) + " |")
 
 
 def listen(path: Path, events: bool) -> "subprocess.Popen[str]":
@@ -118,19 +163,10 @@ def main() -> None:
         return
     folder = Path(tempfile.mkdtemp(prefix="bl"))
     try:
-        turns: dict[str, list[dict[str, float]]] = {turn: [] for turn in TURNS}
-        for number in range(options.rounds):
-            for turn in TURNS if number % 2 == 0 else reversed(TURNS):  # there and back, as other work comes and goes
-                turns[turn].append(one_turn(turn, options.seconds, folder))
+        found = take_turns(TURNS, options.rounds, lambda turn: followed(turn, options.seconds, folder))
     finally:
         shutil.rmtree(folder)
-    print(f"{platform.machine()}, Python {platform.python_version()}, memory ports, warm, ", end="")
-    print(f"median of {options.rounds} turns of {options.seconds:.0f} s; latencies in µs, CPU in % of a core")
-    columns = list(turns[TURNS[0]][0])
-    print("| | " + " | ".join(columns) + " |\n|---" + "|---" * len(columns) + "|")
-    for turn, listed in turns.items():
-        row = {key: statistics.median(each[key] for each in listed) for key in columns}
-        print(f"| {turn} | " + " | ".join(f"{row[key]:,.0f}" for key in columns) + " |")
+    show_table(found, options.rounds, options.seconds)
 
 
 if __name__ == "__main__":

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 from fluid import SOUNDS, FluidSynth
+from panel_stage import Pit, pit
+from playwright.sync_api import Browser, sync_playwright
 
 # JACK keeps a register of eight servers' names: few and fixed ones
 SERVER = "bayleaf-tests"
@@ -96,3 +98,22 @@ def synth(jack_server: str) -> Iterator[FluidSynth]:
         yield synth
     finally:
         synth.off()
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """Debian's Chromium, without a window."""
+    need("chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[Pit]:
+    """An engine on JACK ports, its panel and a browser."""
+    with pit(tmp_path, chromium) as found:
+        yield found
+        for context in chromium.contexts:
+            context.close()

@@ -5,19 +5,27 @@ import { button, byId, labelled, make, select, setOptions } from "./dom.js";
 import { ask, held, on } from "./line.js";
 
 let parts = null;
+let looked = false; // since the view was opened
 
 export function start() {
   on("rig", render);
   on("line", () => {
     render();
-    if (parts && !byId("view-gear").hidden && held.open) look();
+    lookOnce();
   });
 }
 
 export function enter() {
   if (!parts) build();
   render();
-  if (held.open) look();
+  looked = false;
+  lookOnce();
+}
+
+function lookOnce() {
+  if (looked || !held.open || !parts || byId("view-gear").hidden) return;
+  looked = true;
+  look();
 }
 
 function build() {

@@ -5,7 +5,7 @@ import { byId, make, say, setOptions } from "./dom.js";
 import { held, isOld, on } from "./line.js";
 import { sceneWords } from "./words.js";
 
-const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2, 1.6]; // rem of the scene's name, the largest that fits is taken
+const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2, 1.5]; // rem of the scene's name, the largest that fits is taken
 const LINES = 3;
 
 let order = ""; // the name of the set list shown, "" for all scenes
@@ -26,6 +26,7 @@ export function start() {
   });
   byId("use-setlist").addEventListener("click", () => commands.command({ do: "setlist", setlist: order }, `set list ${order}`));
   addEventListener("resize", fit);
+  new ResizeObserver(fit).observe(byId("cue")); // its letters may have another size now
 }
 
 export function enter() {
@@ -144,8 +145,9 @@ function jumpToFirst(event) {
 /** The scene's name as large as its room allows. */
 function fit() {
   const name = byId("scene-name");
-  if (byId("view-show").hidden || fitted === `${name.textContent} ${innerWidth} ${innerHeight}`) return;
-  fitted = `${name.textContent} ${innerWidth} ${innerHeight}`;
+  const now = `${name.textContent} ${innerWidth} ${innerHeight} ${getComputedStyle(document.documentElement).fontSize}`;
+  if (byId("view-show").hidden || fitted === now) return;
+  fitted = now;
   const room = Math.max(innerHeight * (innerWidth < 768 ? 0.3 : 0.42), 120);
   name.style.overflowWrap = "normal"; // a word is broken only where it fits in no size
   for (const size of SIZES) {
@@ -153,6 +155,6 @@ function fit() {
     const line = parseFloat(getComputedStyle(name).lineHeight);
     if (name.scrollWidth <= name.clientWidth && name.scrollHeight <= Math.min(room, LINES * line + 8)) return;
   }
-  name.style.overflowWrap = "";
+  name.style.overflowWrap = "anywhere";
 }
 

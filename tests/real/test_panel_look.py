@@ -1,0 +1,102 @@
+"""How the page is for everybody's eyes and hands: axe-core, small screens, large text, hostile names, weight."""
+
+from pathlib import Path
+from typing import Any, Literal
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from panel_stage import PHONE, RIG, SCREEN, TABLET, VIEWS, Pit, pit
+from playwright.sync_api import Browser, Page, expect
+
+MOST = 150_000  # bytes over the wire
+HOSTILE = "<img src=x onerror=alert(1)>"
+
+
+def _turn(page: Page, view: str) -> None:
+    page.evaluate("view => { location.hash = view; }", view)
+    page.locator(f"#view-{view}").wait_for()
+    if view == "flow":
+        page.locator(".drawing").wait_for()
+    if view == "gear":
+        expect(page.locator(".ports h3")).to_have_count(2)
+
+
+def _violations(page: Page) -> list[str]:
+    """What axe-core finds, as its rule and the first place."""
+    found: list[dict[str, Any]] = Axe().run(page).response["violations"]
+    return [f"{each['id']}: {each['nodes'][0]['html']}" for each in found]
+
+
+@pytest.mark.parametrize("theme", ["dark", "light"])
+@pytest.mark.parametrize("size", [PHONE, SCREEN], ids=["phone", "screen"])
+def test_axe_finds_nothing_on_any_view(page_pit: Pit, theme: Literal["dark", "light"], size: tuple[int, int]) -> None:
+    """WCAG 2.2 as far as axe-core can judge it: zero violations, with forms and the list of keys open too."""
+    page = page_pit.page(size, theme)
+    for view in VIEWS:
+        _turn(page, view)
+        assert _violations(page) == [], view
+    _turn(page, "wiring")
+    page.locator("#view-wiring").get_by_role("button", name="keys").first.click()
+    page.get_by_role("button", name="Edit the filters of route 1").click()
+    page.get_by_label("Another filter").select_option("zone")
+    page.get_by_role("button", name="Add the filter").click()
+    page.get_by_role("button", name="Edit the sounds").click()
+    assert _violations(page) == []
+    page.get_by_role("button", name="Keys", exact=True).click()
+    assert _violations(page) == []
+    assert page_pit.said == []
+
+
+@pytest.mark.parametrize("size", [PHONE, TABLET, SCREEN, (320, 256)], ids=["phone", "tablet", "screen", "400%"])
+@pytest.mark.parametrize("letters", [100, 200])
+def test_nothing_runs_out_of_the_side(page_pit: Pit, size: tuple[int, int], letters: int) -> None:
+    """No view scrolls sideways, with text at twice its size neither (WCAG 2.2, 1.4.4 and 1.4.10)."""
+    page = page_pit.page(size)
+    page.context.new_cdp_session(page).send("Page.setFontSizes", {"fontSizes": {"standard": 16 * letters // 100}})
+    page.reload()
+    expect(page.locator("#scene-number")).to_have_text("11")
+    for view in VIEWS:
+        _turn(page, view)
+        for scrolls in ("html", "main"):
+            assert page.locator(scrolls).evaluate("each => each.scrollWidth - each.clientWidth") == 0, view
+
+
+def test_names_are_text_and_nothing_else(jack_server: str, chromium: Browser, tmp_path: Path) -> None:
+    """A rig whose every name is markup shows the markup as text on every view; no element of it comes to be."""
+    rig = RIG
+    for name in ("Pit with a page", "string-machine", "Warm pad", "pads to brass", "Overture", "Friday"):
+        rig = rig.replace(f"[instruments.{name}]", f'[instruments."{name}"]').replace(name, f"{HOSTILE} {name}")
+    for name in ("keys", "strings"):
+        rig = rig.replace(f"\n{name} =", f'\n"{HOSTILE} {name}" =').replace(f'"{name}"', f'"{HOSTILE} {name}"')
+    with pit(tmp_path, chromium, rig) as found:
+        page = found.page()
+        alerts: list[str] = []
+        page.on("dialog", lambda dialog: (alerts.append(dialog.message), dialog.dismiss()))
+        for view in VIEWS:
+            _turn(page, view)
+            if view in ("show", "wiring", "flow"):
+                expect(page.locator(f"#view-{view}")).to_contain_text(HOSTILE)
+        _turn(page, "wiring")
+        page.get_by_role("button", name=f"{HOSTILE} keys: its routes and filters").click()
+        page.get_by_role("button", name="Edit the sounds").click()
+        assert page.locator("img, [onerror]").count() == 0
+        assert (alerts, found.said) == ([], [])
+        page.close()
+
+
+def test_it_weighs_little_and_asks_nobody_else(page_pit: Pit) -> None:
+    """Under 150 kB for all of it, the rig included, and not one request to another host."""
+    page = page_pit.page()
+    page.close()
+    hosts: set[str] = set()
+    weights: list[float] = []
+    fresh = page_pit.blank()
+    line = fresh.context.new_cdp_session(fresh)
+    line.send("Network.enable")
+    line.on("Network.loadingFinished", lambda told: weights.append(told["encodedDataLength"]))
+    line.on("Network.requestWillBeSent", lambda told: hosts.add(told["request"]["url"].split("/")[2]))
+    fresh.goto(page_pit.panel.address)
+    fresh.locator("#scenes > li").first.wait_for()
+    assert hosts == {page_pit.panel.address.split("/")[2]}
+    assert len(weights) > 20
+    assert sum(weights) < MOST
