@@ -4,7 +4,7 @@ import os
 import signal
 import tomllib
 
-from panel_stage import PHONE, Pit
+from panel_stage import LONGEST, PHONE, Pit
 from playwright.sync_api import Page, expect
 from stagehand import wait_for
 
@@ -141,6 +141,18 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: Pit) -> None:
     expect(old).to_be_hidden()
     page.get_by_role("button", name="Next", exact=True).click()
     _in_force(page, 13, "Finale")
+
+
+def test_the_health_line_is_honest(page_pit: Pit) -> None:
+    """All is well until a cable is pulled; then the page names what is missing, and all is well when it is back."""
+    page = page_pit.page(PHONE)
+    health = page.locator("#health")
+    expect(health).to_have_text("All is well")
+    page_pit.boxes["brass"].pull()
+    expect(health).to_contain_text("brass", timeout=LONGEST)
+    expect(health).to_contain_text("To see to")
+    page_pit.boxes["brass"].plug()
+    expect(health).to_have_text("All is well", timeout=LONGEST)
 
 
 def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:

@@ -45,7 +45,7 @@ function way(answer, source, line) {
 
 function route(told) {
   const which = told.route === "lasting" ? "In every scene" : `Route ${told.route + 1}`;
-  const title = `${which}${told.name ? `, ${told.name}` : ""} to ${told.to.join(", ")}${told.muted ? " (muted)" : ""}`;
+  const title = `${which}${told.name ? `, ${told.name}` : ""}: to ${told.to.join(", ")}${told.muted ? " (muted)" : ""}`;
   return make("section", {},
     make("h3", { text: title }),
     make("ol", { class: "filters" }, ...told.steps.map(({ filter, verdict }) => make("li", {}, `${filter}: `, make("span", { text: verdict })))),

@@ -6,8 +6,8 @@ import { held, on, wantEvents } from "./line.js";
 import { kindOf, kinds } from "./words.js";
 
 const KEPT = 1000; // messages
-const SHOWN = 200; // lines
-const ROUND = 250; // ms between two changes of the list
+const SHOWN = 120; // lines
+const ROUND = 400; // ms between two changes of the list: fewer than three a second
 
 const lines = []; // the oldest first
 let fresh = 0; // lines that came since the list was shown last
