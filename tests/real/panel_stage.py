@@ -116,7 +116,8 @@ class Pit:
 
     def blank(self, size: tuple[int, int] = SCREEN) -> Page:
         """A page that has gone nowhere yet, of a browser that has kept nothing."""
-        page = self._browser.new_page(viewport={"width": size[0], "height": size[1]}, color_scheme="light")  # dark is ours
+        # dark is the page's own choice, whatever the system's is
+        page = self._browser.new_page(viewport={"width": size[0], "height": size[1]}, color_scheme="light")
         page.set_default_timeout(LONGEST)
         page.on("console", lambda message: self.said.append(message.text))
         page.on("pageerror", lambda fault: self.said.append(str(fault)))
