@@ -8,7 +8,7 @@ from typing import Final
 
 import typer
 
-from engine.cli import asking, backing, demo, editing, keeping, learning, looking, playing
+from engine.cli import asking, backing, demo, editing, keeping, learning, looking, playing, rehearsing
 from engine.cli.say import Fault
 from engine.live.client import NoEngine
 from engine.ports.port import PortError
@@ -25,6 +25,7 @@ editing.add_to(app)
 backing.add_to(app)
 learning.add_to(app)
 looking.add_to(app)
+rehearsing.add_to(app)
 demo.add_to(app)
 
 

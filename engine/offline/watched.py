@@ -1,0 +1,84 @@
+"""A wire that writes down when what it carries was asked for, and when its instruments were ready."""
+
+from collections import deque
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from engine.core.slots import replaceable
+from engine.core.wire import Delivery, Speed, Step, Unit, Wire
+from engine.midi.kinds import is_press
+
+
+class Sent(NamedTuple):
+    """One message on its way out. Times in ns of the bay's clock.
+
+    `handed`: to the driver; `start`: its first byte is on the cable; `asked`: when it was routed, or the scene recalled
+    whose burst it belongs to.
+    """
+
+    handed: int
+    start: int
+    asked: int
+    message: bytes
+    burst: bool = False
+
+    @property
+    def wait(self) -> int:
+        """Nanoseconds that it waited for its turn."""
+        return self.start - self.asked
+
+
+class Ready(NamedTuple):
+    """An instrument had its sounds: when the burst was asked for, channel (0 to 15), when it had settled."""
+
+    asked: int
+    channel: int
+    at: int
+
+
+class WatchedWire(Wire):
+    """`take` turns deliveries into `Sent`."""
+
+    def __init__(self, output: int, speed: Speed | None) -> None:
+        super().__init__(output, speed)
+        self.sent: list[Sent] = []
+        self.ready: list[Ready] = []
+        self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # -> since when, and whether a burst
+        self._burst_asked: dict[Step, int] = {}
+
+    def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
+        if not self.straight:
+            for message in unit:
+                if replaceable(message) is not None:  # the newest of equal values is the one that counts
+                    self._asked[message] = deque(((now, False),))
+                else:
+                    self._asked.setdefault(message, deque()).append((now, False))
+        super().put(now, unit, out)
+
+    def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
+        for step in steps:
+            self._burst_asked[step] = now
+            for message in step.unit:
+                self._asked[message] = deque(((now, True),))
+        super().burst(now, steps, out)
+
+    def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
+        for gone in [message for message in self._asked if is_press(message)]:
+            del self._asked[gone]
+        for message in messages:
+            self._asked.setdefault(message, deque()).append((now, False))
+        super().panic(now, messages, out)
+
+    def take(self, now: int, message: bytes, start: int) -> None:
+        """A delivery of this wire was handed over."""
+        waiting = self._asked.get(message)
+        asked, burst = waiting.popleft() if waiting else (now, False)
+        self.sent.append(Sent(now, start, asked, message, burst))
+
+    def _end_of_step(self, now: int) -> None:
+        step = self._begun_step
+        super()._end_of_step(now)
+        if step is not None and self._begun_step is None:
+            self.ready.append(
+                Ready(self._burst_asked.get(step, now), step.channel, max(self._free_at, now) + step.settle)
+            )
