@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from engine.core.bay import Bay, Outcome
+from engine.core.loops import Loops
+from engine.core.plan import Answer
 from engine.core.wire import Delivery
 from engine.midi.kinds import is_release
 from engine.offline.listening import sounding
@@ -59,11 +61,19 @@ def watch_wires(bay: Bay) -> list[WatchedWire]:
     return wires
 
 
+class NoCables(Loops):
+    """Nothing that goes out comes in again here, so that nobody need be asked."""
+
+    def pass_by(self, now: int, source: int, message: bytes, answer: Answer) -> Answer:
+        return answer
+
+
 class Rehearsal:
     """One song through one rig. `progress` is told now and then which part of the song is played, 0 to 1."""
 
     def __init__(self, rig: Rig, progress: Callable[[float], None] = lambda part: None) -> None:
         self.bay = Bay(rig)
+        self.bay.loops = NoCables()
         self._wires = watch_wires(self.bay)
         self._progress = progress
         self._now = _EPOCH
