@@ -111,7 +111,8 @@ def _bar(what: str) -> Iterator[_Told]:
     try:
         yield told
     finally:
-        bar.stop()
+        if shown:
+            bar.stop()
 
 
 # What differs
