@@ -59,8 +59,6 @@ def test_real_music_comes_through_note_for_note(file: Path | None) -> None:
     added = len(said) - len(wanted)
     # one file never lets go of a key: then it is let go at the end
     assert added == sum(output == "all" for output, _, _ in found.done.held)
-        output == "all" for output, _, _ in found.done.held
-    )  # one file never lets go of a key: then it is let go at the end
     assert [each.message for each in said[: len(wanted)]] == [message for _, message in wanted]
     assert all(abs(each.at - at) < 0.1 * MS for each, (at, _) in zip(said, wanted, strict=False))
     on_the_cable = said_in(found.outputs["cable.mid"])
