@@ -89,7 +89,9 @@ def _change(done: Performance, change: Change) -> dict[str, Any]:
 def _costs(done: Performance, change: Change) -> dict[str, dict[str, Any]]:
     """What a change cost on each output that has a burst."""
     number = change.outcome.scene[0] if change.outcome.scene else 0
-    scene = next(scene for scene in done.rig.scenes if scene.number == number)
+    scene = done.rig.scene(number)
+    if scene is None:  # an edit took it out of the rig since
+        return {}
     names = list(done.rig.outputs)
     found = {}
     for index, steps in compile_burst(done.rig, scene, {name: place for place, name in enumerate(names)}).items():
@@ -115,8 +117,8 @@ def _costs(done: Performance, change: Change) -> dict[str, dict[str, Any]]:
 
 def speed_of(rig: Rig, output: str) -> Speed | None:
     """The pace of an output's cable, None for one that is not paced."""
-    port = rig.outputs[output]
-    if port.wire != "din":
+    port = rig.outputs.get(output)
+    if port is None or port.wire != "din":
         return None
     return DIN_RUNNING if port.running_status else DIN
 
@@ -130,7 +132,7 @@ def _output(done: Performance, name: str) -> dict[str, Any]:
     worst = nlargest(_WORST, (each for each in played if each.wait > NOT_A_WAIT), key=lambda each: each.wait)
     heard = notes((each.start, each.message) for each in sent)
     return {
-        "wire": done.rig.outputs[name].wire,
+        "wire": "fast" if speed is None else "din",
         "messages": len(sent),
         "notes": len(heard),
         "channels": _channels(done.rig, name, [each.channel for each in heard]),

@@ -12,13 +12,13 @@ from engine.midi.kinds import is_release
 from engine.offline.listening import sounding
 from engine.offline.meter import Meter
 from engine.offline.song import Song, by_input
-from engine.offline.watched import Ready, Sent, WatchedWire
+from engine.offline.watched import Ready, Sent, watch_wires
 from engine.rig.models import Rig
 
 #: the bay's clock at the start of the song (ns): that of a machine which was not just switched on
 _EPOCH: Final = 3600 * 1_000_000_000
 _TAIL: Final = 600 * 1_000_000_000  # ns that what waits at the end of the song may take
-_RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
+RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
 _TOLD_EVERY: Final = 4096  # messages between two reports of the progress
 
 
@@ -52,13 +52,6 @@ class Performance:
     held: list[tuple[str, int, int]] = field(default_factory=list)
     moved: int = 0
     hanging: list[tuple[str, int, int]] = field(default_factory=list)
-
-
-def watch_wires(bay: Bay) -> list[WatchedWire]:
-    """Give a bay that has not played yet wires that write down what they carry."""
-    wires = [WatchedWire(wire.output, wire.speed) for wire in bay.wires]
-    bay.wires[:] = wires
-    return wires
 
 
 class NoCables(Loops):
@@ -137,7 +130,7 @@ class Rehearsal:
         outcomes, self.bay.outcomes = self.bay.outcomes, []
         for outcome in outcomes:
             at = self._now - _EPOCH
-            if outcome.done and outcome.do in _RECALLS:
+            if outcome.done and outcome.do in RECALLS:
                 self._done.changes.append(Change(at, outcome))
             else:
                 self._done.told.append((at, f"{outcome.source}: {outcome.text}"))

@@ -4,6 +4,7 @@ from collections import deque
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from engine.core.bay import Bay
 from engine.core.slots import replaceable
 from engine.core.wire import Delivery, Speed, Step, Unit, Wire
 from engine.midi.kinds import is_press
@@ -82,3 +83,10 @@ class WatchedWire(Wire):
             self.ready.append(
                 Ready(self._burst_asked.get(step, now), step.channel, max(self._free_at, now) + step.settle)
             )
+
+
+def watch_wires(bay: Bay) -> list[WatchedWire]:
+    """Give a bay that has not played yet wires that write down what they carry."""
+    wires = [WatchedWire(wire.output, wire.speed) for wire in bay.wires]
+    bay.wires[:] = wires
+    return wires
