@@ -14,10 +14,11 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from engine.cli.say import Fault, Json, as_json, table
 from engine.offline import compare
 from engine.offline.folder import PAGE, FolderFault, refuse, write
-from engine.offline.produce import Rehearsed
+from engine.offline.produce import Rehearsed, replay
 from engine.offline.produce import rehearse as play
+from engine.offline.recording import RecordingFault, read_recording
 from engine.offline.song import SongFault, read_song
-from engine.rig.load import load
+from engine.rig.load import read, text_of
 from engine.rig.models import Rig
 
 _LONG: Final = 0.7  # seconds after which a bar is shown
@@ -35,20 +36,24 @@ def add_to(app: typer.Typer) -> None:
 
 @dataclass(frozen=True)
 class _Asked:
-    """Where the music comes from."""
+    """Where the music comes from: a song, or a recording."""
 
-    song: Path
+    song: Path | None
+    recording: Path | None
     wanted: list[str]
     scene: str | None
 
 
 def rehearse(
     rig: Annotated[Path, typer.Argument(help="The rig file.")],
-    song: Annotated[Path, typer.Argument(metavar="SONG.mid", help="What is played.")],
+    song: Annotated[Path | None, typer.Argument(metavar="SONG.mid", help="What is played.")] = None,
     input: Annotated[
         list[str] | None, typer.Option("--input", help="NAME: the input that plays; TRACK=NAME for one track.")
     ] = None,
     scene: Annotated[str | None, typer.Option("--scene", help="The scene to begin with, by number or name.")] = None,
+    recording: Annotated[
+        Path | None, typer.Option("--recording", metavar="FILE", help="A flight recording (.jsonl) instead of a song.")
+    ] = None,
     out: Annotated[Path | None, typer.Option("--out", metavar="DIR", help="Where the files and report go.")] = None,
     expect: Annotated[
         Path | None,
@@ -60,14 +65,18 @@ def rehearse(
     json: Json = False,
 ) -> None:
     """Play a song through a rig in virtual time: what every output gets, what each scene change costs, what to fix."""
+    if (song is None) == (recording is None):
+        raise typer.BadParameter("give either SONG.mid or --recording FILE", param_hint="SONG.mid")
+    if recording is not None and (input or scene is not None):
+        raise typer.BadParameter("a recording has its own inputs and scenes; leave out --input and --scene")
     if out is None and expect is None and against is None:
         raise typer.BadParameter("say where the report goes: --out DIR", param_hint="--out")
-    asked = _Asked(song, input or [], scene)
-    done = _perform(load(rig), rig, asked)
+    asked = _Asked(song, recording, input or [], scene)
+    done = _perform(rig, asked)
     answer: dict[str, Any] = {"report": {**done.report}}
     status = 0
     if against is not None:
-        before = _perform(load(against), against, asked)
+        before = _perform(against, asked)
         _print_differences(done, _said(before), f"against {against}", answer, "against", json)
     if expect is not None:
         status = _expect(done, expect, answer, json)
@@ -79,7 +88,12 @@ def rehearse(
         raise Fault(f"this rehearsal differs from the one in {expect}")
 
 
-def _perform(rig: Rig, file: Path, asked: _Asked) -> Rehearsed:
+def _perform(file: Path, asked: _Asked) -> Rehearsed:
+    text = text_of(file)
+    rig = read(text, str(file))
+    if asked.recording is not None:
+        return _replay(rig, text, asked.recording)
+    assert asked.song is not None
     scene = asked.scene
     if scene is not None and rig.scene(scene) is None:
         there = ", ".join(str(one.number) for one in rig.scenes)
@@ -90,6 +104,15 @@ def _perform(rig: Rig, file: Path, asked: _Asked) -> Rehearsed:
         raise Fault(str(fault)) from None
     with _bar(asked.song.name) as told:
         return play(rig, song, scene, told)
+
+
+def _replay(rig: Rig, text: str, file: Path) -> Rehearsed:
+    try:
+        recording = read_recording(file)
+    except RecordingFault as fault:
+        raise Fault(str(fault)) from None
+    with _bar(file.name) as told:
+        return replay(rig, text, recording, file.name, told)
 
 
 @contextmanager

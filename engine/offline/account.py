@@ -35,7 +35,6 @@ def account(done: Performance, song: str) -> dict[str, Any]:
         "rig": done.rig.rig.name,
         "song": song,
         "seconds": round(done.ends / _S, 3),
-        "bars": done.meter.place(done.ends)[0],
         "messages_in": sum(done.heard.values()),
         "messages_out": sum(map(len, done.sent.values())),
         "notes_left_sounding": len(done.hanging),
@@ -101,7 +100,7 @@ def _costs(done: Performance, change: Change) -> dict[str, dict[str, Any]]:
         waited = [
             each
             for each in done.sent[name]
-            if not each.burst and change.at <= each.asked < until and each.wait > NOT_A_WAIT
+            if not each.ours and change.at <= each.asked < until and each.wait > NOT_A_WAIT
         ]
         found[name] = {
             "steps": len(steps),
@@ -128,7 +127,7 @@ def speed_of(rig: Rig, output: str) -> Speed | None:
 
 def _output(done: Performance, name: str) -> dict[str, Any]:
     sent, speed = done.sent[name], speed_of(done.rig, name)
-    played = [each for each in sent if not each.burst]
+    played = [each for each in sent if not each.ours]
     worst = nlargest(_WORST, (each for each in played if each.wait > NOT_A_WAIT), key=lambda each: each.wait)
     heard = notes((each.start, each.message) for each in sent)
     return {

@@ -14,7 +14,9 @@ _FINEST: Final = 32_767  # ticks a beat, the most that a file can have
 class Meter:
     """`division` as in `Smf`; `events`: the tempo and time signature events of all tracks by time."""
 
-    def __init__(self, division: int = 1000, events: Iterable[Event] = ()) -> None:
+    def __init__(self, division: int = 1000, events: Iterable[Event] = (), bars: bool = True) -> None:
+        """`bars`: whether there is music to count; of a recording nobody knows its bars."""
+        self._counted = bars and division > 0
         events = [*events]
         self.division = division if division > 0 else -division
         self._tempos = self._lay_out(events if division > 0 else (), _TEMPO if division > 0 else 1_000_000)
@@ -69,7 +71,9 @@ class Meter:
         return bar + int(bars) + 1, rest / beat + 1
 
     def words(self, ns: int) -> str:
-        """ "0:07.250, bar 4:3" """
+        """As "0:07.250, bar 4:3"; without bars as "0:07.250"."""
+        if not self._counted:
+            return clock(ns)
         bar, beat = self.place(ns)
         return f"{clock(ns)}, bar {bar}:{int(beat)}"
 

@@ -1,14 +1,18 @@
 """From a rig and a song to the files of a rehearsal."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from engine.midi.words import describe, to_hex
 from engine.offline.account import account
 from engine.offline.folder import PAGE, file_names
+from engine.offline.meter import clock
 from engine.offline.outfile import output_file
 from engine.offline.page import page
+from engine.offline.recording import Recording
 from engine.offline.rehearsal import Performance, Rehearsal
+from engine.offline.replay import Replay, Replayed
 from engine.offline.song import Song
 from engine.rig.models import Rig
 
@@ -30,6 +34,40 @@ def rehearse(rig: Rig, song: Song, scene: int | str | None, progress: Callable[[
     """Play a song through a rig. KeyError if there is no such scene."""
     done = Rehearsal(rig, progress).play(song, scene)
     return produced(done, song.name)
+
+
+def replay(rig: Rig, text: str, recording: Recording, name: str, progress: Callable[[float], None]) -> Rehearsed:
+    """Play a flight recording through a rig; `text`: what the rig was read from. How far it is the same is told too."""
+    found = Replay(rig, text, progress).run(recording)
+    done = found.done
+    done.told[:0] = [(0, each) for each in _how_far(found, recording)]
+    made = produced(done, name)
+    made.report["recording"] = {
+        "reaches_back_to_the_start": recording.whole,
+        "same": found.same,
+        "first_differences": [
+            {
+                "output": odd.output,
+                "at": round((odd.at - recording.begins) / 1e9, 9),
+                "then": to_hex(odd.then) if odd.then else None,
+                "now": to_hex(odd.now) if odd.now else None,
+            }
+            for odd in found.odd
+        ],
+    }
+    return made
+
+
+def _how_far(found: Replayed, recording: Recording) -> Iterator[str]:
+    if not found.odd:
+        yield f"byte for byte what went out: {found.same:,} messages"
+        return
+    yield f"{found.same:,} messages are byte for byte what went out"
+    if not recording.whole:
+        yield "the recording does not reach back to the start of the engine; what was held before is not in it"
+    for odd in found.odd:
+        then, now = (describe(each) if each else "nothing" for each in (odd.then, odd.now))
+        yield f"{odd.output} differs first at {clock(odd.at - recording.begins)}: {then} then, {now} now"
 
 
 def produced(done: Performance, title: str) -> Rehearsed:

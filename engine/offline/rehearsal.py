@@ -162,4 +162,4 @@ class Rehearsal:
 
 
 def _from_start(sent: Sent) -> Sent:
-    return Sent(sent.handed - _EPOCH, sent.start - _EPOCH, sent.asked - _EPOCH, sent.message, sent.burst)
+    return Sent(sent.handed - _EPOCH, sent.start - _EPOCH, sent.asked - _EPOCH, sent.message, sent.ours)

@@ -61,8 +61,9 @@ class Replay:
         self._now = self._begins = 0
         self._plugged: set[int] = set()
         self._then: dict[str, deque[_Then]] = {}
-        self._found = Replayed(Performance(rig, Meter(1000), 0))
+        self._found = Replayed(Performance(rig, Meter(1000, bars=False), 0))
         self._parted: set[str] = set()
+        self._strangers: set[str] = set()  # inputs of the recording that the rig does not have
         self._heard: dict[str, int] = dict.fromkeys(rig.inputs, 0)
         self._start(Bay(rig))
 
@@ -72,7 +73,7 @@ class Replay:
         self._plugged = set(range(len(bay.outputs)))
 
     def run(self, recording: Recording) -> Replayed:
-        """Play it all. KeyError if the rig has no port of a name in it."""
+        """Play it all."""
         happened = recording.happened
         self._begins = self._now = recording.begins
         for each in happened:
@@ -102,7 +103,9 @@ class Replay:
         if ticking:  # an old recording does not say when; at the time it was due is near enough
             while (due := self.bay.due) is not None and due <= each.at:
                 self._take(self.bay.tick(due))
-        if each.way == "in":
+        if each.way == "in" and each.port not in self.bay.inputs:
+            self._strangers.add(each.port)
+        elif each.way == "in":
             self._heard[each.port] = self._heard.get(each.port, 0) + 1
             self._take(self.bay.receive(each.at, self.bay.inputs.index(each.port), each.message))
         elif each.way == "did":
@@ -202,11 +205,12 @@ class Replay:
         for name, left in self._then.items():
             if left and name not in self._parted:
                 self._found.odd.append(Odd(left[0].at, name, left[0].message, None))
+        done.told += [(0, f"the rig has no input {name}; what it played is left out") for name in self._strangers]
         done.ends, done.heard = self._now - begins, self._heard
-        done.meter = Meter(1000)
+        done.meter = Meter(1000, bars=False)
         for name, wire in zip(bay.outputs, self._wires, strict=True):
             sent = sorted(
-                (Sent(e.handed - begins, e.start - begins, e.asked - begins, e.message, e.burst) for e in wire.sent),
+                (Sent(e.handed - begins, e.start - begins, e.asked - begins, e.message, e.ours) for e in wire.sent),
                 key=lambda each: each.start,
             )
             done.sent[name] = sent

@@ -14,14 +14,14 @@ class Sent(NamedTuple):
     """One message on its way out. Times in ns of the bay's clock.
 
     `handed`: to the driver; `start`: its first byte is on the cable; `asked`: when it was routed, or the scene recalled
-    whose burst it belongs to.
+    whose burst it belongs to; `ours`: it is of a burst or a panic, and nobody played it.
     """
 
     handed: int
     start: int
     asked: int
     message: bytes
-    burst: bool = False
+    ours: bool = False
 
     @property
     def wait(self) -> int:
@@ -44,7 +44,7 @@ class WatchedWire(Wire):
         super().__init__(output, speed)
         self.sent: list[Sent] = []
         self.ready: list[Ready] = []
-        self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # -> since when, and whether a burst
+        self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # -> since when, and whether it is ours
         self._burst_asked: dict[Step, int] = {}
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
@@ -67,14 +67,14 @@ class WatchedWire(Wire):
         for gone in [message for message in self._asked if is_press(message)]:
             del self._asked[gone]
         for message in messages:
-            self._asked.setdefault(message, deque()).append((now, False))
+            self._asked.setdefault(message, deque()).append((now, True))
         super().panic(now, messages, out)
 
     def take(self, now: int, message: bytes, start: int) -> None:
         """A delivery of this wire was handed over."""
         waiting = self._asked.get(message)
-        asked, burst = waiting.popleft() if waiting else (now, False)
-        self.sent.append(Sent(now, start, asked, message, burst))
+        asked, ours = waiting.popleft() if waiting else (now, False)
+        self.sent.append(Sent(now, start, asked, message, ours))
 
     def _end_of_step(self, now: int) -> None:
         step = self._begun_step
