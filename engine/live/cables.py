@@ -60,7 +60,8 @@ class Cables(ABC):
         self.reader = reader
         self.clock = clock
         self.recorder = Recorder()
-        self.recorder.did(clock(), "start", [_pace(wire.speed) for wire in self.bay.wires], sorted(patch.outputs))
+        paces = {name: _pace(wire.speed) for name, wire in zip(rig.outputs, self.bay.wires, strict=True)}
+        self.recorder.did(clock(), "start", paces, sorted(patch.outputs))
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
         self._missed = Missed()
         self._stuck: set[int] = set()  # outputs that refused a message: what is there may hang
@@ -118,7 +119,7 @@ class Cables(ABC):
     def attach_input(self, source: int, port: InputPort) -> None:
         """The cable of an input is there, or back."""
         self.in_meters[source].plugged(port.name)
-        self.recorder.did(self.clock(), "input there", source)
+        self.recorder.did(self.clock(), "input there", self.inputs[source])
         self.bay.sensing.forget(source)
         self.reader.add(source, port)
         self.tell(self.inputs[source], f'is open ("{port.name}")')
@@ -138,7 +139,7 @@ class Cables(ABC):
 
     def _restore(self, output: int, port: OutputPort) -> None:
         now, speed, owed = self.clock(), speed_of(port.flow), self._missed.owed(output)
-        self.recorder.did(now, "output there", output, _pace(speed), [message.hex() for message in owed])
+        self.recorder.did(now, "output there", self.outputs[output], _pace(speed), [message.hex() for message in owed])
         self._send(now, self.bay.output_back(now, output, speed, owed))
         self.reader.due = self.bay.due
 
@@ -161,7 +162,7 @@ class Cables(ABC):
             port.close()
         self.out_meters[output].pulled(reason)
         self._stuck.discard(output)
-        self.recorder.did(self.clock(), "output lost", output)
+        self.recorder.did(self.clock(), "output lost", self.outputs[output])
         self.bay.loops.lift(output=output)
         self.tell(self.outputs[output], reason)
 
@@ -176,7 +177,7 @@ class Cables(ABC):
 
     def _lose_input(self, source: int) -> None:
         now = self.clock()
-        self.recorder.did(now, "input lost", source)
+        self.recorder.did(now, "input lost", self.inputs[source])
         self._send(now, self.bay.input_lost(now, source))
 
     def let_go_of_input(self, source: int) -> None:
@@ -192,7 +193,7 @@ class Cables(ABC):
         port = self._ports[output]
         if port is not None:
             now = self.clock()
-            self.recorder.did(now, "output left", output)
+            self.recorder.did(now, "output left", self.outputs[output])
             self._send(now, self.bay.output_left(now, output))
             self.reader.due = self.bay.due
             self._leaving.append((output, port, now + _FAREWELL))
@@ -202,7 +203,7 @@ class Cables(ABC):
         output, port, _ = leaving
         if self._ports[output] is port:
             self._ports[output] = None
-            self.recorder.did(self.clock(), "output closed", output)
+            self.recorder.did(self.clock(), "output closed", self.outputs[output])
             self.out_meters[output].pulled()
             self._stuck.discard(output)
         port.close()

@@ -161,7 +161,7 @@ class Show(Cables):
     def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
         """These go to outputs (indices) by themselves, in the order and at the pace of their wires."""
         now, listed = self.clock(), [*messages]
-        self.recorder.did(now, "send", [[output, message.hex()] for output, message in listed])
+        self.recorder.did(now, "send", [[self.outputs[output], message.hex()] for output, message in listed])
         self._send(now, self.bay.send(now, listed))
         self.reader.due = self.bay.due
 

@@ -55,8 +55,11 @@ def read_recording(path: Path) -> Recording:
                 remedy = "keep one with: bayleaf keep NAME.jsonl (a .mid file has no commands)"
                 raise RecordingFault(f"{path} is no flight recording; {remedy}")
             begins = head.get("monotonic") or 0
-            scene = (head.get("scene") or {}).get("number")
-            return Recording(begins, scene, [each for line in lines for each in _happened(path, begins, *line)])
+            scene = head.get("scene")
+            if type(begins) is not int or not (scene is None or isinstance(scene, dict)):
+                raise RecordingFault(f"{path}:1: monotonic is a whole number, scene an object or null")
+            happened = [each for line in lines for each in _happened(path, begins, *line)]
+            return Recording(begins, scene.get("number") if scene else None, happened)
     except OSError as fault:
         raise RecordingFault(f"{path} cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:

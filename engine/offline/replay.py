@@ -15,8 +15,8 @@ from engine.core.setlist import Standing
 from engine.core.succession import take_over
 from engine.core.wire import Delivery, Speed
 from engine.offline.listening import sounding
-from engine.offline.meter import Meter
-from engine.offline.recording import Happened, Recording
+from engine.offline.meter import Meter, clock
+from engine.offline.recording import Happened, Recording, RecordingFault
 from engine.offline.rehearsal import RECALLS, Change, Performance
 from engine.offline.watched import Ready, Sent, WatchedWire, watch_wires
 from engine.rig.load import read
@@ -73,13 +73,13 @@ class Replay:
         self._plugged = set(range(len(bay.outputs)))
 
     def run(self, recording: Recording) -> Replayed:
-        """Play it all."""
+        """Play it all. Raises RecordingFault."""
         happened = recording.happened
         self._begins = self._now = recording.begins
         for each in happened:
             if each.way == "out":
                 self._then.setdefault(each.port, deque()).append(_Then(each.at, each.message))
-            elif each.did[:1] in (("refused",), ("gone",)):
+            elif each.did[:1] in (("refused",), ("gone",)) and len(each.did) == 3:
                 what, port, message = each.did
                 self._then.setdefault(port, deque()).append(_Then(each.at, bytes.fromhex(message), what))
         if not recording.whole and recording.scene is not None and recording.scene in self.bay.plans:
@@ -109,8 +109,23 @@ class Replay:
             self._heard[each.port] = self._heard.get(each.port, 0) + 1
             self._take(self.bay.receive(each.at, self.bay.inputs.index(each.port), each.message))
         elif each.way == "did":
-            what, *details = each.did
-            self._take(_CALLS[what](self, *details) if what in _CALLS else [])
+            self._take(self._call(each))
+
+    def _call(self, each: Happened) -> list[Delivery]:
+        what, *details = each.did or ("",)
+        if what in _ABOUT_INPUTS | _ABOUT_OUTPUTS:
+            listed = self.bay.inputs if what in _ABOUT_INPUTS else self.bay.outputs
+            if details[:1] and details[0] not in listed:
+                return []  # this rig has no such port
+            details[:1] = [listed.index(name) for name in details[:1]]
+        call = _CALLS.get(what)
+        if call is None:
+            return []
+        try:
+            return call(self, *details)
+        except (TypeError, ValueError, IndexError, KeyError, AttributeError) as fault:
+            text = f'"{what}" at {clock(each.at - self._begins)} cannot be done again: {fault}'
+            raise RecordingFault(text) from None
 
     def _take(self, deliveries: list[Delivery]) -> None:
         bay, begins = self.bay, self._begins
@@ -140,9 +155,8 @@ class Replay:
 
     # What the show did
 
-    def _began(self, paces: list[Any], outputs: list[str]) -> list[Delivery]:
-        speeds = dict(zip(self.bay.outputs, map(_speed, paces), strict=False))
-        self._start(Bay(self._rig, speeds))
+    def _began(self, paces: dict[str, list[int] | None], outputs: list[str]) -> list[Delivery]:
+        self._start(Bay(self._rig, {name: _speed(pace) for name, pace in paces.items()}))
         self._plugged = {self.bay.outputs.index(name) for name in outputs if name in self.bay.outputs}
         return []
 
@@ -175,7 +189,9 @@ class Replay:
         return out
 
     def _send(self, listed: list[list[Any]]) -> list[Delivery]:
-        return self.bay.send(self._now, [(output, bytes.fromhex(message)) for output, message in listed])
+        outputs = self.bay.outputs
+        sent = [(outputs.index(name), bytes.fromhex(message)) for name, message in listed if name in outputs]
+        return self.bay.send(self._now, sent)
 
     def _input_there(self, source: int) -> list[Delivery]:
         self.bay.sensing.forget(source)
@@ -224,6 +240,8 @@ def _speed(pace: list[int] | None) -> Speed | None:
     return Speed(pace[0], pace[1], pace[2]) if pace else None
 
 
+_ABOUT_INPUTS: Final = {"input there", "input lost"}
+_ABOUT_OUTPUTS: Final = {"output there", "output left", "output lost", "output closed"}
 _CALLS: Final[dict[str, Callable[..., list[Delivery]]]] = {
     "start": Replay._began,
     "rig file": Replay._file,

@@ -320,3 +320,60 @@ def test_the_demo_can_be_rehearsed(bayleaf: Bayleaf, tmp_path: Path) -> None:
     report = json.loads((tmp_path / "out" / "report.json").read_text())
     assert [each["number"] for each in report["scene_changes"]] == [11, 12, 13, 14]
     assert all(each["sound"] for gear in report["instruments"].values() for each in gear["programs"])
+
+
+def recorded(file: Path, *happened: dict[str, object], head: dict[str, object] | None = None) -> Path:
+    """A flight recording of these."""
+    first = {"format": "bayleaf recording 1", "rig": "x", "scene": None, "monotonic": 10**12, **(head or {})}
+    lines = [first, *({"clock": "", **each} for each in happened)]
+    file.write_text("".join(json.dumps(line) + "\n" for line in lines), encoding="utf-8")
+    return file
+
+
+def test_a_recording_says_where_it_parts_from_the_replay(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
+    """What went out that night is compared with the replay; the first difference of an output is told."""
+    begin = {"at": 0, "way": "did", "did": ["start", {}, ["strings"]]}
+    scene = {"at": 0, "way": "did", "did": ["command", "scene", 1, "start"]}
+    note = {"at": 1, "way": "in", "port": "keys", "message": "91 3C 40"}
+    burst = [{"at": 0, "way": "out", "port": "strings", "message": each} for each in ("B0 00 00", "B0 20 03", "C0 0B")]
+    run = ("rehearse", rig, "--out", tmp_path / "out", "--recording")
+    good = recorded(tmp_path / "a.jsonl", begin, scene, *burst, note, {**note, "way": "out", "port": "strings"})
+    status, out, _ = bayleaf(*run, good)
+    assert status == 0
+    assert "byte for byte what went out: 4 messages" in out
+    wrong = {**note, "way": "out", "port": "strings", "message": "91 3D 40"}
+    status, out, _ = bayleaf(*run, recorded(tmp_path / "b.jsonl", begin, scene, *burst, note, wrong))
+    assert status == 0
+    assert "strings differs first at 0:01.000" in out
+    report = json.loads((tmp_path / "out" / "report.json").read_text())
+    assert report["recording"]["first_differences"][0]["then"] == "91 3D 40"
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        ("", "is no flight recording"),
+        ("MThd", "a.jsonl:1"),
+        ('{"format": "bayleaf recording 1"}\n[]\n', "a.jsonl:2"),
+        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "in", "port": "keys", "message": "90"}\n', "a.jsonl:2"),
+        ('{"format": "bayleaf recording 1", "scene": 3}\n', "a.jsonl:1"),
+        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["command"]}\n', "cannot be done"),
+        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["rig file"]}\n', "cannot be done"),
+    ],
+)
+def test_a_broken_recording_is_told(bayleaf: Bayleaf, rig: Path, tmp_path: Path, content: str, told: str) -> None:
+    """A recording that cannot be read gives one sentence with its line, status 1, and nothing is written."""
+    file = tmp_path / "a.jsonl"
+    file.write_text(content)
+    status, _, err = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
+    assert status == 1
+    assert told in err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_song_or_a_recording(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
+    """Neither or both is a usage error, and so is an input for a recording."""
+    file = recorded(tmp_path / "a.jsonl")
+    assert bayleaf("rehearse", rig, "--out", tmp_path)[0] == 2
+    assert bayleaf("rehearse", rig, SONG, "--recording", file, "--out", tmp_path)[0] == 2
+    assert bayleaf("rehearse", rig, "--recording", file, "--input", "keys", "--out", tmp_path)[0] == 2
