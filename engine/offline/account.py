@@ -8,7 +8,7 @@ from heapq import nlargest
 from typing import Any, Final
 
 from engine.core.burst import compile_burst, size
-from engine.core.wire import DIN, DIN_RUNNING, Speed, status_after
+from engine.core.wire import DIN, DIN_RUNNING, SHORT_SYSEX, Speed, status_after
 from engine.midi.kinds import is_press
 from engine.midi.words import describe, note_name
 from engine.offline.advice import findings
@@ -137,14 +137,25 @@ def _output(done: Performance, name: str) -> dict[str, Any]:
         "channels": _channels(done.rig, name, [each.channel for each in heard]),
         "load": _load(sent, speed, done.meter, done.ends),
         "worst_wait_ms": _ms(max((each.wait for each in played), default=0)),
-        "worst_waits": [_wait(done.meter, each) for each in worst],
+        "worst_waits": [_wait(done.meter, each, _behind(each, sent, speed)) for each in worst],
         "replaced": done.replaced[name],
         "shed": done.shed[name],
     }
 
 
-def _wait(meter: Meter, sent: Sent) -> dict[str, Any]:
-    return {**_when(meter, sent.asked), "ms": _ms(sent.wait), "message": describe(sent.message)}
+def _wait(meter: Meter, sent: Sent, behind: Sent | None) -> dict[str, Any]:
+    found = {**_when(meter, sent.asked), "ms": _ms(sent.wait), "message": describe(sent.message)}
+    return {**found, "behind_sysex_bytes": len(behind.message)} if behind else found
+
+
+def _behind(late: Sent, sent: Sequence[Sent], speed: Speed | None) -> Sent | None:
+    """The long SysEx that was on the cable while this waited."""
+    if speed is None:
+        return None
+    long = (each for each in sent if len(each.message) > SHORT_SYSEX)
+    return next(
+        (each for each in long if each.start <= late.start and late.asked < each.start + speed.cost(each.message)), None
+    )
 
 
 def _channels(rig: Rig, output: str, played: Sequence[int]) -> list[dict[str, Any]]:

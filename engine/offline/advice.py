@@ -66,10 +66,10 @@ def _full_cables(report: dict[str, Any]) -> Iterator[str]:
         late = [each for each in output["worst_waits"] if each["ms"] > _LATE and not _in_a_burst(each, name, changes)]
         if late and output["load"]["limit_bytes_per_second"]:
             worst = late[0]
-            yield (
-                f"{name}: at {worst['place']} {worst['message']} waits {worst['ms']:.0f} ms, for the cable is full; "
-                "thin or strip something that goes there, or move a part to another output"
-            )
+            why = "the cable is full; thin or strip something that goes there, or move a part to another output"
+            if "behind_sysex_bytes" in worst:
+                why = f"a SysEx of {worst['behind_sysex_bytes']:,} bytes is on the cable; send it while nothing plays"
+            yield f"{name}: at {worst['place']} {worst['message']} waits {worst['ms']:.0f} ms, for {why}"
 
 
 def _in_a_burst(wait: dict[str, Any], output: str, changes: list[dict[str, Any]]) -> bool:

@@ -48,13 +48,26 @@ class WatchedWire(Wire):
         self._burst_asked: dict[Step, int] = {}
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
-        if not self.straight:
-            for message in unit:
-                if replaceable(message) is not None:  # the newest of equal values is the one that counts
-                    self._asked[message] = deque(((now, False),))
-                else:
-                    self._asked.setdefault(message, deque()).append((now, False))
+        if self.straight:
+            super().put(now, unit, out)
+            return
+        if self.due is None:  # nothing waits: whatever is still written down was shed or gave way
+            self._asked.clear()
+        for message in unit:
+            if replaceable(message) is not None:  # the newest of equal values is the one that counts
+                self._asked[message] = deque(((now, False),))
+            else:
+                self._asked.setdefault(message, deque()).append((now, False))
+        shed = self.waiting.shed
         super().put(now, unit, out)
+        if self.waiting.shed > shed:
+            self._forget(unit)
+
+    def _forget(self, unit: Unit) -> None:
+        """These found no room, and are not sent."""
+        for message in unit:
+            if waiting := self._asked.get(message):
+                waiting.pop()
 
     def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
         for step in steps:

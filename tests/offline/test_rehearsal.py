@@ -152,6 +152,20 @@ def test_advice_names_what_to_do() -> None:
     assert any("second plays one note and was never put on a sound" in each for each in unset)
 
 
+def test_a_long_sysex_is_named_and_what_was_shed_misleads_nobody() -> None:
+    """Quarter frames that find no room behind a SysEx of three seconds are shed and told; those that come after it wait
+    for nothing, and what did wait is said to stand behind the SysEx."""
+    dump = b"\xf0\x7d" + bytes(9373) + b"\xf7"  # 9,376 bytes: 3 s
+    codes = [(10 + 8 * n, 1, bytes((0xF1, n % 8 * 16))) for n in range(700)]
+    found = played((0, 0, dump), (100, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"), *codes)
+    strings = found.done.sent["strings"]
+    assert found.report["outputs"]["strings"]["shed"] > 0
+    assert all(each.wait <= 3 * MS for each in strings if each.asked > 3500 * MS)
+    note = next(each for each in strings if each.message[0] == 0x92)
+    assert note.wait > 2900 * MS
+    assert any("for a SysEx of 9,376 bytes is on the cable" in text for text in found.report["findings"])
+
+
 def test_what_the_song_holds_is_told_and_let_go() -> None:
     """A key that the song never lets go of is let go at the end, as `run` does, and the report says which."""
     found = played((0, 0, b"\x90\x3c\x40"), ends=500)
