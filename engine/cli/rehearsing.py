@@ -237,8 +237,11 @@ def _print_report(report: dict[str, Any], out: Path) -> None:
         for name, one in report["outputs"].items()
     ]  # fmt: skip
     table(("output", "messages", "notes", "busiest second", "worst wait", "shed"), outputs, title="Outputs")
-    for text in report["findings"] or ("nothing to fix",):
+    findings = report["findings"]
+    for text in findings[:_SHOWN] or ("nothing to fix",):
         print(text)
+    if len(findings) > _SHOWN:
+        print(f"… and {len(findings) - _SHOWN} more, all in the report")
     for told in report["told"][:_SHOWN]:
         print(f"{told['place']}: {told['text']}")
     print(f"look at it: {out / PAGE}")

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from engine.rig.models import Rig
 
+_FELT: Final = 5.0  # ms: what a burst may make a note wait without anybody minding (common practice, no source)
 _LATE: Final = 10.0  # ms: a note that is later than this is heard to be late (common practice, no source)
 _AT_ONCE: Final = 10.0  # ms that a burst may take without anybody noticing
 _BYTE: Final = 0.32  # ms on a DIN cable (MIDI 1.0 p. 1)
@@ -40,7 +41,7 @@ def _shed(report: dict[str, Any]) -> Iterator[str]:
 def _slow_changes(report: dict[str, Any], rig: Rig) -> Iterator[str]:
     for number, change in enumerate(report["scene_changes"]):
         for name, cost in change["outputs"].items():
-            if cost["notes_that_waited"]:
+            if cost["notes_that_waited"] and cost["worst_wait_ms"] >= _FELT:
                 wire = "a DIN cable" if rig.outputs[name].wire == "din" else "a fast output"
                 waits = "waits" if cost["notes_that_waited"] == 1 else "wait"
                 yield (

@@ -53,7 +53,7 @@ def _head(report: dict[str, Any]) -> str:
 
 def _findings(report: dict[str, Any]) -> str:
     if not report["findings"]:
-        return '<section class="fine"><h2>Nothing to fix</h2><p>Every note was on time on every output.</p></section>'
+        return '<section class="fine"><h2>Nothing to fix</h2><p>Nothing waited long enough to be heard, and nothing was lost.</p></section>'
     listed = "".join(f"<li>{escape(text)}</li>" for text in report["findings"])
     return f'<section class="fix"><h2>What to fix</h2><ul>{listed}</ul></section>'
 
@@ -105,7 +105,7 @@ def _output(name: str, report: dict[str, Any], done: Performance, scale: Scale) 
         parts.append(drawing.time_marks(scale))
     if output["worst_waits"]:
         rows = ((each["place"], each["message"], f"{each['ms']:.1f} ms") for each in output["worst_waits"])
-        parts.append(_table("Worst waits", ("when", "message", "waited"), rows))
+        parts.append(_table(f"Worst waits on {name}", ("when", "message", "waited"), rows))
     return "".join((*parts, "</section>"))
 
 

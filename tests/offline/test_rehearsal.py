@@ -145,6 +145,10 @@ def test_advice_names_what_to_do() -> None:
     assert f"the burst on strings takes {ready:.0f} ms on a DIN cable; one note waits up to" in text
     assert "recall it a beat earlier or move" in text
     assert text.endswith("steps to another output")
+    quiet = played((500, 0, NEXT[0]), (500, 0, NEXT[1]), (500, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"))
+    assert quiet.report["scene_changes"][1]["notes_that_waited"] == 1
+    assert quiet.report["scene_changes"][1]["worst_wait_ms"] == pytest.approx(13 * 0.32)  # nobody minds
+    assert not any(text.startswith("Moved") for text in quiet.report["findings"])
     chord = [(1000, 1, bytes((0x92, number, 64))) for number in range(60)]
     full = played(*chord, *((2000, 1, bytes((0x82, number, 64))) for number in range(60))).report["findings"]
     assert any(each.startswith("strings: at 0:0") and "the cable is full" in each for each in full)
