@@ -53,7 +53,8 @@ def _head(report: dict[str, Any]) -> str:
 
 def _findings(report: dict[str, Any]) -> str:
     if not report["findings"]:
-        return '<section class="fine"><h2>Nothing to fix</h2><p>Nothing waited long enough to be heard, and nothing was lost.</p></section>'
+        fine = "Nothing waited long enough to be heard, and nothing was lost."
+        return f'<section class="fine"><h2>Nothing to fix</h2><p>{fine}</p></section>'
     listed = "".join(f"<li>{escape(text)}</li>" for text in report["findings"])
     return f'<section class="fix"><h2>What to fix</h2><ul>{listed}</ul></section>'
 
