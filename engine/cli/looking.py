@@ -125,6 +125,7 @@ def explain(
     if not message or input is None:
         assert picture is not None
         _draw(picture, flow(loaded, chosen, {}))
+        print(f"drew scene {chosen.number} {chosen.name} in {picture}")
         return
     if input not in loaded.inputs:
         raise Fault(f'there is no input "{input}" in {rig}; it has {", ".join(loaded.inputs)}')

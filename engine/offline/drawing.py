@@ -42,6 +42,11 @@ def lane_height(notes: Sequence[Note]) -> float:
     return (high - low + 1) * _KEY + _LANE_GAP
 
 
+def compass(notes: Sequence[Note]) -> str:
+    """ "C2 to G5" """
+    return f"{note_name(min(note.key for note in notes))} to {note_name(max(note.key for note in notes))}"
+
+
 def _range(notes: Sequence[Note]) -> tuple[int, int]:
     low, high = min(note.key for note in notes), max(note.key for note in notes)
     spare = max(_LEAST_KEYS - (high - low + 1), 0)
@@ -57,8 +62,7 @@ def roll(notes: Sequence[Note], scale: Scale, changes: Sequence[dict[str, Any]],
         f"h{max(scale.x(note.ends if note.ends is not None else scale.ends) - scale.x(note.begins), 0.8):g}"
         for note in notes
     )
-    keys = f"{note_name(min(n.key for n in notes))} to {note_name(max(n.key for n in notes))}"
-    text = f"{label}: {len(notes)} notes, {keys}"
+    text = f"{label}: {len(notes)} notes, {compass(notes)}"
     body = f'{_change_lines(changes, scale, height)}<path class="notes" d="{path}"/>'
     return _svg(height, text, body, "roll")
 

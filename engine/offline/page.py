@@ -127,8 +127,9 @@ def _summary(output: dict[str, Any]) -> str:
 def _lane(lane: dict[str, Any], here: Sequence[Note], scale: Scale, changes: Sequence[dict[str, Any]]) -> str:
     name = lane["instrument"] or f"channel {lane['channel']}"
     label = f"{name}, channel {lane['channel']}" if lane["instrument"] else name
+    said = f"{lane['notes']:,} notes, {drawing.compass(here)}"
     return (
-        f'<figure class="lane"><figcaption>{escape(label)} <small>{lane["notes"]:,} notes</small></figcaption>'
+        f'<figure class="lane"><figcaption>{escape(label)} <small>{said}</small></figcaption>'
         f"{drawing.roll(here, scale, changes, label)}</figure>"
     )
 
@@ -157,8 +158,13 @@ def _told(report: dict[str, Any]) -> str:
 
 def _table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     head = "".join(f'<th scope="col">{escape(column)}</th>' for column in columns)
-    body = "".join(f"<tr>{''.join(f'<td>{escape(str(cell))}</td>' for cell in row)}</tr>" for row in rows)
+    body = "".join(f"<tr>{''.join(f'<td>{_cell(cell)}</td>' for cell in row)}</tr>" for row in rows)
     return (
         f'<div class="wide" tabindex="0" role="region" aria-label="{escape(caption)}"><table>'
         f"<caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
+
+
+def _cell(value: object) -> str:
+    """A figure and its unit stay on one line."""
+    return escape(str(value)).replace(" ms", "&nbsp;ms").replace(" bytes", "&nbsp;bytes")

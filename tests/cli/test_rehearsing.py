@@ -349,6 +349,27 @@ def test_a_recording_says_where_it_parts_from_the_replay(bayleaf: Bayleaf, rig: 
     assert report["recording"]["first_differences"][0]["then"] == "91 3D 40"
 
 
+def test_a_recording_that_begins_within_the_show(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
+    """A recording cut at its beginning is replayed from the scene then in force; what had begun before it is told as a
+    difference, and the rest is compared all the same. Ports that this rig does not have are told and left out."""
+    note = {"at": 1, "way": "in", "port": "keys", "message": "91 3C 40"}
+    held = {"at": 0, "way": "in", "port": "keys", "message": "81 30 40"}
+    out = [{**each, "way": "out", "port": "strings"} for each in (held, note)]
+    stranger = {"at": 2, "way": "in", "port": "organ", "message": "90 3C 40"}
+    lost = {"at": 2, "way": "did", "did": ["input lost", "organ"]}
+    head = {"scene": {"number": 2, "name": "x"}}
+    other = {"at": 1, "way": "out", "port": '<b>brass & "co"', "message": "91 3D 40"}
+    file = recorded(tmp_path / "a.jsonl", held, out[0], note, out[1], other, stranger, lost, head=head)
+    status, said, _ = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
+    assert status == 0
+    assert "does not reach back to the start" in said
+    assert "strings differs" not in said
+    assert "the rig has no input organ" in said
+    report = json.loads((tmp_path / "out" / "report.json").read_text())
+    assert report["recording"]["same"] == 2
+    assert [each["output"] for each in report["recording"]["first_differences"]] == ['<b>brass & "co"']
+
+
 @pytest.mark.parametrize(
     ("content", "told"),
     [
