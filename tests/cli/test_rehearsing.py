@@ -10,6 +10,7 @@ import mido
 import pytest
 
 from engine.cli.app import main
+from engine.core.bay import Bay
 
 PRESETS = Path(__file__).parents[2] / "presets"
 DEMO, SONG = str(PRESETS / "demo.toml"), str(PRESETS / "demo.mid")
@@ -368,6 +369,26 @@ def test_a_recording_that_begins_within_the_show(bayleaf: Bayleaf, rig: Path, tm
     report = json.loads((tmp_path / "out" / "report.json").read_text())
     assert report["recording"]["same"] == 2
     assert [each["output"] for each in report["recording"]["first_differences"]] == ['<b>brass & "co"']
+
+
+def test_a_fault_of_our_own_costs_its_message_only(
+    bayleaf: Bayleaf, rig: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What failed that night fails again in the replay; it is told, and the rest goes on as it did."""
+    receive = Bay.receive
+
+    def broken(self: Bay, now: int, source: int, message: bytes) -> object:
+        if message[1] == 0x3C:
+            raise RuntimeError("broken")
+        return receive(self, now, source, message)
+
+    monkeypatch.setattr(Bay, "receive", broken)
+    notes = [{"at": n, "way": "in", "port": "keys", "message": f"91 {n + 0x3C:02X} 40"} for n in range(2)]
+    scene = {"at": 0, "way": "did", "did": ["command", "scene", 1, "start"]}
+    file = recorded(tmp_path / "a.jsonl", scene, *notes, {**notes[1], "way": "out", "port": "strings"})
+    status, said, _ = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
+    assert status == 0
+    assert "note on C4 velocity 64 from keys strikes a fault of Bayleaf itself: RuntimeError('broken')" in said
 
 
 @pytest.mark.parametrize(
