@@ -8,7 +8,7 @@ from typing import Final
 
 import typer
 
-from engine.cli import asking, backing, demo, editing, keeping, learning, looking, paneling, playing
+from engine.cli import asking, backing, demo, editing, keeping, learning, looking, paneling, playing, rehearsing
 from engine.cli.say import Fault
 from engine.live.client import NoEngine
 from engine.ports.port import PortError
@@ -26,6 +26,7 @@ backing.add_to(app)
 learning.add_to(app)
 looking.add_to(app)
 paneling.add_to(app)
+rehearsing.add_to(app)
 demo.add_to(app)
 
 

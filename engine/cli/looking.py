@@ -11,6 +11,8 @@ from engine.core.explain import Explanation, RouteVerdict, shown
 from engine.core.explain import explain as explain_message
 from engine.core.wire import DIN, DIN_RUNNING
 from engine.midi.words import describe, from_hex, to_hex
+from engine.offline.flow import Verdict as FlowVerdict
+from engine.offline.flow import flow
 from engine.offline.forecast import DENSITY, warnings
 from engine.ports.open import open_system
 from engine.rig.load import load
@@ -102,16 +104,28 @@ def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, f
 
 def explain(
     rig: Annotated[Path, typer.Argument(help="The rig file.")],
-    message: Annotated[list[str], typer.Argument(metavar="HEX...", help="One message, such as 90 3C 40.")],
-    input: Annotated[str, typer.Option("--input", help="The rig's name of the input it comes from.")],
+    message: Annotated[
+        list[str] | None, typer.Argument(metavar="HEX...", help="One message, such as 90 3C 40.")
+    ] = None,
+    input: Annotated[str | None, typer.Option("--input", help="The rig's name of the input it comes from.")] = None,
     scene: Annotated[str | None, typer.Option("--scene", help="Number or name; the first scene by default.")] = None,
+    picture: Annotated[
+        Path | None, typer.Option("--picture", metavar="OUT.svg", help="Draw the scene's signal flow into a new file.")
+    ] = None,
     json: Json = False,
 ) -> None:
     """Say what each route makes of one message, filter by filter, and what each output gets."""
+    if picture is None and (not message or input is None):
+        raise typer.BadParameter("give --input and one message in hexadecimal, or --picture", param_hint="HEX...")
     loaded = load(rig)
     chosen = loaded.scenes[0] if scene is None else loaded.scene(scene)
     if chosen is None:
         raise Fault(f"there is no scene {scene} in {rig}; it has {', '.join(str(s.number) for s in loaded.scenes)}")
+    if not message or input is None:
+        assert picture is not None
+        _draw(picture, flow(loaded, chosen, {}))
+        print(f"drew scene {chosen.number} {chosen.name} in {picture}")
+        return
     if input not in loaded.inputs:
         raise Fault(f'there is no input "{input}" in {rig}; it has {", ".join(loaded.inputs)}')
     try:
@@ -119,10 +133,27 @@ def explain(
     except ValueError as fault:
         raise Fault(f'found "{" ".join(message)}"; allowed: {fault}') from None
     found = explain_message(loaded, chosen, input, asked)
+    if picture is not None:
+        verdicts = {
+            one.route: FlowVerdict(input, [each.words for each in one.filters], bool(one.result))
+            for one in found.routes
+        }
+        _draw(picture, flow(loaded, chosen, verdicts, f"{to_hex(asked)} from {input}: {describe(asked)}"))
     if json:
         as_json(_plain(found, input, asked))
     else:
         _print_explanation(found, input, asked)
+
+
+def _draw(file: Path, picture: str) -> None:
+    """Write a picture into a new file. Raises Fault."""
+    try:
+        with file.open("x", encoding="utf-8", errors="backslashreplace") as out:
+            out.write(picture)
+    except FileExistsError:
+        raise Fault(f"{file} exists already and was left alone; name another file") from None
+    except OSError as fault:
+        raise Fault(f"{file} cannot be written: {fault.strerror}") from None
 
 
 def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:

@@ -5,10 +5,13 @@ from engine.live.show import Show
 from engine.rig.models import Rig
 
 
-def adopt(show: Show, bay: Bay) -> None:
-    """Go on with an edited rig, in one step; ports that it wants no more, or wants elsewhere, are let go of."""
+def adopt(show: Show, bay: Bay, text: str) -> None:
+    """Go on with an edited rig in one step; ports that it wants no more, or wants elsewhere, are let go of.
+
+    `text`: what the rig was read from.
+    """
     before = show.bay.rig
-    show.succeed(bay)
+    show.succeed(bay, text)
     for source, name in enumerate(show.inputs):
         if name in before.inputs and before.inputs[name] != bay.rig.inputs.get(name):
             show.let_go_of_input(source)

@@ -15,6 +15,7 @@ from engine.live.backlog import Arrival
 from engine.live.meters import PortMeter
 from engine.live.missed import Missed
 from engine.live.patch import Patch
+from engine.live.recorder import Recorder
 from engine.ports.port import Flow, InputPort, OutputPort, PortError, PortGone
 from engine.rig.models import Rig
 
@@ -58,6 +59,9 @@ class Cables(ABC):
         self.out_meters = [_meter(patch.outputs.get(name)) for name in rig.outputs]
         self.reader = reader
         self.clock = clock
+        self.recorder = Recorder()
+        paces = {name: _pace(wire.speed) for name, wire in zip(rig.outputs, self.bay.wires, strict=True)}
+        self.recorder.did(clock(), "start", paces, sorted(patch.outputs))
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
         self._missed = Missed()
         self._stuck: set[int] = set()  # outputs that refused a message: what is there may hang
@@ -82,8 +86,8 @@ class Cables(ABC):
         """One sentence for the player."""
 
     @abstractmethod
-    def _send(self, deliveries: Sequence[Delivery]) -> None:
-        """Hand these to the drivers."""
+    def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
+        """Hand these, the core's answers at this time (ns), to the drivers."""
 
     def check_outputs(self) -> None:
         """Notice outputs that are gone although nothing was sent to them, and those that take messages again.
@@ -115,6 +119,7 @@ class Cables(ABC):
     def attach_input(self, source: int, port: InputPort) -> None:
         """The cable of an input is there, or back."""
         self.in_meters[source].plugged(port.name)
+        self.recorder.did(self.clock(), "input there", self.inputs[source])
         self.bay.sensing.forget(source)
         self.reader.add(source, port)
         self.tell(self.inputs[source], f'is open ("{port.name}")')
@@ -133,7 +138,9 @@ class Cables(ABC):
         self.tell(self.outputs[output], f'is open ("{port.name}"); the scene was sent to it')
 
     def _restore(self, output: int, port: OutputPort) -> None:
-        self._send(self.bay.output_back(self.clock(), output, speed_of(port.flow), self._missed.owed(output)))
+        now, speed, owed = self.clock(), speed_of(port.flow), self._missed.owed(output)
+        self.recorder.did(now, "output there", self.outputs[output], _pace(speed), [message.hex() for message in owed])
+        self._send(now, self.bay.output_back(now, output, speed, owed))
         self.reader.due = self.bay.due
 
     def missing(self) -> tuple[list[int], list[int]]:
@@ -159,6 +166,7 @@ class Cables(ABC):
             port.close()
         self.out_meters[output].pulled(reason)
         self._stuck.discard(output)
+        self.recorder.did(self.clock(), "output lost", self.outputs[output])
         self.bay.loops.lift(output=output)
         self.tell(self.outputs[output], reason)
 
@@ -169,13 +177,18 @@ class Cables(ABC):
                 continue
             self.in_meters[source].pulled(reason)
             self.tell(self.inputs[source], reason)
-            self._send(self.bay.input_lost(self.clock(), source))
+            self._lose_input(source)
+
+    def _lose_input(self, source: int) -> None:
+        now = self.clock()
+        self.recorder.did(now, "input lost", self.inputs[source])
+        self._send(now, self.bay.input_lost(now, source))
 
     def let_go_of_input(self, source: int) -> None:
         """This port is no longer wanted; what it held is released."""
         if self.in_meters[source].open:
             self.in_meters[source].pulled()
-            self._send(self.bay.input_lost(self.clock(), source))
+            self._lose_input(source)
             self.reader.remove(source)
             self.reader.due = self.bay.due
 
@@ -183,15 +196,18 @@ class Cables(ABC):
         """This port is no longer wanted; what sounds there is released, and it is closed when that has left."""
         port = self._ports[output]
         if port is not None:
-            self._send(self.bay.output_left(self.clock(), output))
+            now = self.clock()
+            self.recorder.did(now, "output left", self.outputs[output])
+            self._send(now, self.bay.output_left(now, output))
             self.reader.due = self.bay.due
-            self._leaving.append((output, port, self.clock() + _FAREWELL))
+            self._leaving.append((output, port, now + _FAREWELL))
 
     def _part_with(self, leaving: tuple[int, OutputPort, int]) -> None:
         self._leaving.remove(leaving)
         output, port, _ = leaving
         if self._ports[output] is port:
             self._ports[output] = None
+            self.recorder.did(self.clock(), "output closed", self.outputs[output])
             self.out_meters[output].pulled()
             self._stuck.discard(output)
         port.close()
@@ -203,6 +219,11 @@ class Cables(ABC):
                 port.close()
         self._ports = [None] * len(self._ports)
         self._leaving = []
+
+
+def _pace(speed: Speed | None) -> list[int] | None:
+    """A driver's pace, fit for JSON; None for none, and for cables, which have their own."""
+    return None if speed is None else [speed.byte_ns, speed.ahead_ns, speed.overhead]
 
 
 def _meter(port: InputPort | OutputPort | None) -> PortMeter:

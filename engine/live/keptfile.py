@@ -1,10 +1,13 @@
 """The files that a recording is kept in: .jsonl has everything, .mid what a sequencer can open.
 
-A .jsonl file is one JSON object a line: first {"format", "rig", "kept", "begins", "scene", "messages"}, then by "way"
+A .jsonl file is one JSON object a line: first {"format", "rig", "kept", "begins", "monotonic", "scene", "messages"},
+then by "way"
     "in", "out"  {"at", "clock", "way", "port", "message"}
     "scene"      {"at", "clock", "way", "scene", "text"}
     "told"       {"at", "clock", "way", "text"}
-with "at" in seconds from the first event and "clock" as local time.
+    "did"        {"at", "clock", "way", "did"}: what decided what went out beside messages, for `bayleaf rehearse`
+with "at" in seconds from the first event, to the nanosecond, and "clock" as local time; "monotonic" in the first line
+is the engine's own clock (ns) at the first event.
 
 A .mid file (Standard MIDI Files 1.0, RP-001) is of format 1: a track of tempo, scenes and what was told, then one for
 each port. It has channel messages and SysEx only; the other system messages would have to be escape events (F7), and
@@ -129,12 +132,13 @@ def _write_lines(out: IO[bytes], kept: Kept, events: Sequence[Past], names: Name
         "rig": names.rig,
         "kept": _clock(kept, kept.until),
         "begins": _clock(kept, events[0].at) if events else None,
+        "monotonic": events[0].at if events else None,
         "scene": {"number": scene[0], "name": scene[1]} if scene else None,
         "messages": _messages(events),
     }
     out.write(_line(header))
     for past in events:
-        time = {"at": round((past.at - events[0].at) / _NS, 6), "clock": _clock(kept, past.at), "way": past.way}
+        time = {"at": round((past.at - events[0].at) / _NS, 9), "clock": _clock(kept, past.at), "way": past.way}
         out.write(_line(time | _content(past, names)))
     return 0
 
@@ -144,6 +148,8 @@ def _content(past: Past, names: Names) -> dict[str, Any]:
         return {"scene": past.number, "text": past.text}
     if past.way == "told":
         return {"text": past.text}
+    if past.way == "did":
+        return {"did": json.loads(past.text)}
     return {"port": names.port(past), "message": to_hex(past.message)}
 
 
@@ -184,6 +190,8 @@ def _write_midi(out: IO[bytes], kept: Kept, events: Sequence[Past], names: Names
     for past in events:
         if past.way in ("scene", "told"):
             signs.append(past)
+        elif past.way == "did":
+            continue
         elif past.message[0] <= SYSEX and is_whole(past.message):
             ports.setdefault((past.way, past.number), []).append(past)
         else:

@@ -5,12 +5,13 @@ of a short message), and the oldest pieces are let go when there are too many. A
 snapshot copies no entries, and any thread may unpack it.
 """
 
+import json
 import marshal
 import time
 from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 _PIECE: Final = 256  # entries; packing that many takes some 10 µs
 _ENTRY: Final = 30  # bytes that a short message takes, packed
@@ -22,16 +23,19 @@ _NS: Final = 1_000_000_000
 #: what an entry is, besides a message: input indexes stand as they are, output indexes as ~index
 _SCENE: Final = 1 << 30
 _TOLD: Final = _SCENE + 1
+_DID: Final = _SCENE + 2
+_TICK: Final = _SCENE + 3
 
-_Entry = tuple[int, int, bytes | str | tuple[int, str]]
+_Entry = tuple[int, int, bytes | str | tuple[Any, ...]]
 #: the number and name of a scene
 Scene = tuple[int, str]
 
 
 class Past(NamedTuple):
-    """One thing that happened: time (monotonic ns) and "in", "out", "scene" or "told".
+    """One thing that happened: time (monotonic ns) and "in", "out", "scene", "told" or "did".
 
-    `number` is the index of the port or the number of the scene; `text` is the scene's name or what was told.
+    `number` is the index of the port or the number of the scene; `text` is the scene's name or what was told. What the
+    engine did beside that ("did", see `Recorder.did`) is in `text` as a list in JSON.
     """
 
     at: int
@@ -74,7 +78,7 @@ class Kept:
         in_force = self.pieces[0].scene if self.pieces else None
         for at, what, thing in self._entries():
             if what == _SCENE and at < self.since and isinstance(thing, tuple):
-                in_force = thing
+                in_force = (thing[0], thing[1])
         return in_force
 
     def _entries(self) -> Iterator[_Entry]:
@@ -98,14 +102,14 @@ class Recorder:
         self._scene_before: Scene | None = None  # the one in force when `_fresh` began
 
     def came_in(self, at: int, input_index: int, message: bytes) -> None:
-        """A message came in at this time (monotonic ns)."""
+        """The core took up a message that had come in, at this time (monotonic ns)."""
         fresh = self._fresh
         fresh.append((at, input_index, message))
         if len(message) > _SHORT or len(fresh) >= self._piece:
             self._turn(len(message))
 
     def went_out(self, at: int, output_index: int, message: bytes) -> None:
-        """A message was handed to an output's driver at this time (monotonic ns)."""
+        """A message was handed to an output's driver; the time (monotonic ns) is that of what it is the answer to."""
         fresh = self._fresh
         fresh.append((at, ~output_index, message))
         if len(message) > _SHORT or len(fresh) >= self._piece:
@@ -121,6 +125,18 @@ class Recorder:
         """Something was told to the player at this time (monotonic ns)."""
         self._fresh.append((at, _TOLD, text))
         self._turn(len(text))
+
+    def did(self, at: int, what: str, *details: Any) -> None:
+        """Something else that decides what goes out: a command, a cable, an edit. `details` must be fit for JSON."""
+        self._fresh.append((at, _DID, (what, *details)))
+        self._turn(sum(len(each) for each in details if isinstance(each, str)))
+
+    def ticked(self, at: int) -> None:
+        """The core did what was due, as seen at this time (monotonic ns)."""
+        fresh = self._fresh
+        fresh.append((at, _TICK, b""))
+        if len(fresh) >= self._piece:
+            self._turn(0)
 
     def last(self, now: int, seconds: float) -> Kept:
         """What happened in the last `seconds` before `now` (monotonic ns), as far back as the recorder reaches."""
@@ -169,6 +185,8 @@ class Recorder:
 
 def _past(entry: _Entry) -> Past:
     at, what, thing = entry
+    if what >= _DID:
+        return Past(at, "did", 0, b"", json.dumps(thing if isinstance(thing, tuple) else ("tick",), ensure_ascii=False))
     if isinstance(thing, bytes):
         return Past(at, "in", what, thing, "") if what >= 0 else Past(at, "out", ~what, thing, "")
     if isinstance(thing, tuple):

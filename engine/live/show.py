@@ -18,7 +18,6 @@ from engine.live.cables import Cables, Reader
 from engine.live.meters import Latency, PortMeter
 from engine.live.notices import Notices
 from engine.live.patch import Patch
-from engine.live.recorder import Recorder
 from engine.midi.kinds import SYSEX
 from engine.ports.port import PortError, PortGone
 from engine.rig.models import Rig
@@ -53,7 +52,6 @@ class Show(Cables):
     ) -> None:
         super().__init__(rig, patch, reader, clock)
         self.latency = Latency()
-        self.recorder = Recorder()
         self.own_faults = 0
         self.started_at = clock()
         self.revision = 1  # grows with every rig that is adopted
@@ -85,14 +83,14 @@ class Show(Cables):
             self.own_fault(fault)
 
     def _take_message(self, at: int, source: int, message: bytes) -> None:
-        bay = self.bay
+        bay, now = self.bay, self.clock()
         self.in_meters[source].count(message)
-        self.recorder.came_in(at, source, message)
+        self.recorder.came_in(now, source, message)
         if self._watchers:
             self._show(Event(at, "in", self.inputs[source], message, ""))
-        deliveries = bay.receive(self.clock(), source, message)
+        deliveries = bay.receive(now, source, message)
         if deliveries:
-            self._send(deliveries)
+            self._send(now, deliveries)
             self.latency.add(self.clock() - at)
         if bay.outcomes:
             self._take_outcomes()
@@ -100,7 +98,7 @@ class Show(Cables):
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
         """What is due, what was lost, what is to be told."""
         bay = self.bay
-        self._send(bay.tick(self.clock()))
+        self._tick()
         self._take_losses(lost)
         self.reader.due = bay.due
         if bay.outcomes:
@@ -109,6 +107,13 @@ class Show(Cables):
             self._take_news()
         if bay.faults.counts != self._told_faults:
             self._take_faults()
+
+    def _tick(self) -> None:
+        now, due = self.clock(), self.reader.due
+        deliveries = self.bay.tick(now)
+        if deliveries or (due is not None and due <= now):
+            self.recorder.ticked(now)
+            self._send(now, deliveries)
 
     def own_fault(self, fault: Exception) -> str:
         """Count and tell a fault of Bayleaf itself; the sentence."""
@@ -119,27 +124,39 @@ class Show(Cables):
 
     def command(self, do: str, scene: int | str | None = None, source: str = "shell") -> Outcome:
         """A command from outside, carried out at once."""
-        outcome, deliveries = self.bay.command(self.clock(), do, scene, source)
-        return self._done(outcome, deliveries)
+        now = self.clock()
+        self.recorder.did(now, "command", do, scene, source)
+        outcome, deliveries = self.bay.command(now, do, scene, source)
+        return self._done(now, outcome, deliveries)
+
+    def resume(self, standing: Standing) -> None:
+        """Take up the set list and the place in it where another engine stood; its scene is yet to be recalled."""
+        self.recorder.did(self.clock(), "resume", list(standing))
+        self.bay.resume(standing)
 
     def begin(self) -> None:
         """What is to run from the start runs: the rig's clock, its time code."""
-        self._send(self.bay.begin(self.clock()))
+        now = self.clock()
+        self.recorder.did(now, "begin")
+        self._send(now, self.bay.begin(now))
         self.reader.due = self.bay.due
 
     def sync(self, part: str, what: str, value: float | str | None = None) -> Outcome:
         """A command to the rig's own clock or time code."""
-        outcome, deliveries = self.bay.command_sync(self.clock(), part, what, value)
-        return self._done(outcome, deliveries)
+        now = self.clock()
+        self.recorder.did(now, "sync", part, what, value)
+        outcome, deliveries = self.bay.command_sync(now, part, what, value)
+        return self._done(now, outcome, deliveries)
 
     def mute(self, route: str, on: bool, source: str) -> Outcome:
         """Mute or unmute a named route."""
-        deliveries: list[Delivery] = []
-        outcome = self.bay.mute(self.clock(), route, on, source, deliveries)
-        return self._done(outcome, deliveries)
+        now, deliveries = self.clock(), list[Delivery]()
+        self.recorder.did(now, "mute", route, on, source)
+        outcome = self.bay.mute(now, route, on, source, deliveries)
+        return self._done(now, outcome, deliveries)
 
-    def _done(self, outcome: Outcome, deliveries: Sequence[Delivery]) -> Outcome:
-        self._send(deliveries)
+    def _done(self, now: int, outcome: Outcome, deliveries: Sequence[Delivery]) -> Outcome:
+        self._send(now, deliveries)
         self.bay.outcomes.append(outcome)
         self._take_outcomes()
         self.reader.due = self.bay.due
@@ -147,24 +164,27 @@ class Show(Cables):
 
     def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
         """These go to outputs (indices) by themselves, in the order and at the pace of their wires."""
-        self._send(self.bay.send(self.clock(), messages))
+        now, listed = self.clock(), [*messages]
+        self.recorder.did(now, "send", [[self.outputs[output], message.hex()] for output, message in listed])
+        self._send(now, self.bay.send(now, listed))
         self.reader.due = self.bay.due
 
     def sound(self, output: int, channel: int, key: int) -> None:
         """A test note on an output (index) and channel (0 to 15)."""
-        self._send(self.bay.sound(self.clock(), Target(output, channel, key), _TEST_NOTE))
+        now = self.clock()
+        self.recorder.did(now, "sound", self.outputs[output], channel, key, _TEST_NOTE)
+        self._send(now, self.bay.sound(now, Target(output, channel, key), _TEST_NOTE))
         self.reader.due = self.bay.due
 
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
-        self._send(self.bay.release_all(self.clock()))
-        self._send(self.bay.tick(self.clock()))
+        now = self.clock()
+        self.recorder.did(now, "release all")
+        self._send(now, self.bay.release_all(now))
+        self._tick()
         return self.bay.waiting
 
-    def _send(self, deliveries: Sequence[Delivery]) -> None:
-        if not deliveries:
-            return
-        now = self.clock()
+    def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
         for output, message, _ in deliveries:
             port, meter = self._ports[output], self.out_meters[output]
             if port is None:
@@ -174,11 +194,13 @@ class Show(Cables):
             try:
                 port.send(message)
             except PortGone as fault:
+                self.recorder.did(now, "gone", self.outputs[output], message.hex())
                 self._lose_output(output, str(fault))
                 meter.dropped += 1
                 self._missed.note(output, message)
                 continue
             except PortError as fault:
+                self.recorder.did(now, "refused", self.outputs[output], message.hex())
                 meter.drop(str(fault))
                 self._missed.note(output, message)
                 self.tell(self.outputs[output], str(fault))
@@ -197,22 +219,26 @@ class Show(Cables):
 
     def awake(self, slept: float) -> None:
         """The machine has slept for so many seconds."""
-        outcome, deliveries = self.bay.awake(self.clock())
-        self._send(deliveries)
+        now = self.clock()
+        self.recorder.did(now, "awake")
+        outcome, deliveries = self.bay.awake(now)
+        self._send(now, deliveries)
         self.reader.due = self.bay.due
         self.tell("engine", f"woke after {slept:.0f} s; everything was released, and {outcome.text}")
 
-    def succeed(self, bay: Bay) -> None:
-        """Go on with the bay of an edited rig, which was made with the names of the present one."""
+    def succeed(self, bay: Bay, text: str) -> None:
+        """Go on with the bay of an edited rig, made with the names of the present one; `text` is the rig's file."""
         self.pump()
-        deliveries = take_over(self.clock(), bay, self.bay)
+        now = self.clock()
+        self.recorder.did(now, "rig", text)
+        deliveries = take_over(now, bay, self.bay)
         self.bay = bay
         self.revision += 1
         self._told_faults = {}
         self.in_meters += [PortMeter() for _ in self.inputs[len(self.in_meters) :]]
         self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
         self._ports += [None] * (len(self.outputs) - len(self._ports))
-        self._send(deliveries)
+        self._send(now, deliveries)
         self.reader.due = bay.due
 
     # What is told

@@ -123,7 +123,7 @@ class Stage:
         """Take up the last set list; the scene to begin with."""
         last = read_last(state_file(self._name), self._rig_file)
         if last is not None:
-            show.bay.resume(last)
+            show.resume(last)
         start = self._rig.rig.start
         if start != "last":
             return start

@@ -43,6 +43,7 @@ class Workshop:
         self._before: list[tuple[str, str]] = []  # (text, what was done to it), the newest last
         self._after: list[tuple[str, str]] = []  # (text, what made it), taken back and to be had again, the next last
         self._shelf = Shelf(file)
+        show.recorder.did(show.clock(), "rig file", text)
         self._lock = trio.Lock()
         self._handled: _Stamp | None = None  # the file as it was when it was last looked into
 
@@ -116,7 +117,7 @@ class Workshop:
         except (EditFault, RigError, FilterFault) as fault:
             return str(fault)
         if rig != show.bay.rig:
-            adopt(show, bay)
+            adopt(show, bay, text)
         self.text = text
         return None
 

@@ -1,0 +1,248 @@
+"""What a performance amounts to, as plain numbers and words: the content of report.json.
+
+Times are in seconds from the start of the song ("at") with their place in words, waits and costs in milliseconds.
+"""
+
+from collections.abc import Sequence
+from heapq import nlargest
+from typing import Any, Final
+
+from engine.core.burst import compile_burst, size
+from engine.core.wire import DIN, DIN_RUNNING, SHORT_SYSEX, Speed, status_after
+from engine.midi.kinds import is_press
+from engine.midi.words import describe, note_name
+from engine.offline.advice import findings
+from engine.offline.listening import Choice, choices, notes
+from engine.offline.meter import Meter
+from engine.offline.rehearsal import Change, Performance
+from engine.offline.watched import Sent
+from engine.rig.models import Instrument, Rig
+
+FORMAT: Final = "bayleaf rehearsal 1"
+_S: Final = 1_000_000_000
+_LIMIT: Final = _S // DIN.byte_ns  # bytes a second
+_BINS: Final = 240  # of the picture of the load, at the most
+_WORST: Final = 5  # waits that are named
+#: a message that waits no longer than another one takes has not really waited (three bytes on a DIN cable)
+NOT_A_WAIT: Final = 3 * DIN.byte_ns
+
+
+def account(done: Performance, song: str) -> dict[str, Any]:
+    """The whole report."""
+    changes = [_change(done, change) for change in done.changes]
+    report: dict[str, Any] = {
+        "format": FORMAT,
+        "rig": done.rig.rig.name,
+        "song": song,
+        "seconds": round(done.ends / _S, 3),
+        "messages_in": sum(done.heard.values()),
+        "messages_out": sum(map(len, done.sent.values())),
+        "notes_left_sounding": len(done.hanging),
+        "left_sounding": _keys(done.hanging),
+        "held_by_the_song_at_its_end": _keys(done.held),
+        "off_rest_at_the_end": done.moved,
+        "scene_changes": changes,
+        "inputs": {name: {"messages": count} for name, count in done.heard.items()},
+        "outputs": {name: _output(done, name) for name in done.sent},
+        "instruments": _instruments(done),
+        "told": [{**_when(done.meter, at), "text": text} for at, text in done.told],
+    }
+    report["findings"] = findings(report, done.rig)
+    return report
+
+
+def _when(meter: Meter, at: int) -> dict[str, Any]:
+    return {"at": round(at / _S, 6), "place": meter.words(at)}
+
+
+def _ms(ns: int) -> float:
+    return round(ns / 1e6, 3)
+
+
+def _keys(listed: Sequence[tuple[str, int, int]]) -> list[dict[str, Any]]:
+    return [{"output": name, "channel": channel + 1, "note": note_name(key)} for name, channel, key in listed]
+
+
+# Scene changes
+
+
+def _change(done: Performance, change: Change) -> dict[str, Any]:
+    outcome = change.outcome
+    assert outcome.scene is not None, "only a recall that was done counts as a change"
+    outputs = _costs(done, change)
+    return {
+        **_when(done.meter, change.at),
+        "number": outcome.scene[0],
+        "name": outcome.scene[1],
+        "by": outcome.source,
+        "burst_bytes": sum(cost["burst_bytes"] for cost in outputs.values()),
+        "ready_ms": max((cost["ready_ms"] for cost in outputs.values()), default=0.0),
+        "notes_carried_over": outcome.held,
+        "messages_that_waited": sum(cost["messages_that_waited"] for cost in outputs.values()),
+        "notes_that_waited": sum(cost["notes_that_waited"] for cost in outputs.values()),
+        "worst_wait_ms": max((cost["worst_wait_ms"] for cost in outputs.values()), default=0.0),
+        "outputs": outputs,
+    }
+
+
+def _costs(done: Performance, change: Change) -> dict[str, dict[str, Any]]:
+    """What a change cost on each output that has a burst."""
+    number = change.outcome.scene[0] if change.outcome.scene else 0
+    scene = done.rig.scene(number)
+    if scene is None:  # an edit took it out of the rig since
+        return {}
+    names = list(done.rig.outputs)
+    found = {}
+    for index, steps in compile_burst(done.rig, scene, {name: place for place, name in enumerate(names)}).items():
+        name = names[index]
+        ready = [each.at for each in done.ready[name] if each.asked == change.at]
+        until = max(ready, default=change.at)
+        waited = [
+            each
+            for each in done.sent[name]
+            if not each.ours and change.at <= each.asked < until and each.wait > NOT_A_WAIT
+        ]
+        found[name] = {
+            "steps": len(steps),
+            "burst_bytes": size(steps, speed_of(done.rig, name)),
+            "ready_ms": _ms(until - change.at),
+            "steps_replaced_by_the_next_scene": len(steps) - len(ready),
+            "messages_that_waited": len(waited),
+            "notes_that_waited": sum(is_press(each.message) for each in waited),
+            "worst_wait_ms": _ms(max((each.wait for each in waited), default=0)),
+        }
+    return found
+
+
+def speed_of(rig: Rig, output: str) -> Speed | None:
+    """The pace of an output's cable, None for one that is not paced."""
+    port = rig.outputs.get(output)
+    if port is None or port.wire != "din":
+        return None
+    return DIN_RUNNING if port.running_status else DIN
+
+
+# Outputs
+
+
+def _output(done: Performance, name: str) -> dict[str, Any]:
+    sent, speed = done.sent[name], speed_of(done.rig, name)
+    played = [each for each in sent if not each.ours]
+    worst = nlargest(_WORST, (each for each in played if each.wait > NOT_A_WAIT), key=lambda each: each.wait)
+    heard = notes((each.start, each.message) for each in sent)
+    return {
+        "wire": "fast" if speed is None else "din",
+        "messages": len(sent),
+        "notes": len(heard),
+        "channels": _channels(done.rig, name, [each.channel for each in heard]),
+        "load": _load(sent, speed, done.meter, done.ends),
+        "worst_wait_ms": _ms(max((each.wait for each in played), default=0)),
+        "worst_waits": [_wait(done.meter, each, _behind(each, sent, speed)) for each in worst],
+        "replaced": done.replaced[name],
+        "shed": done.shed[name],
+    }
+
+
+def _wait(meter: Meter, sent: Sent, behind: Sent | None) -> dict[str, Any]:
+    found = {**_when(meter, sent.asked), "ms": _ms(sent.wait), "message": describe(sent.message)}
+    return {**found, "behind_sysex_bytes": len(behind.message)} if behind else found
+
+
+def _behind(late: Sent, sent: Sequence[Sent], speed: Speed | None) -> Sent | None:
+    """The long SysEx that was on the cable while this waited."""
+    if speed is None:
+        return None
+    long = (each for each in sent if len(each.message) > SHORT_SYSEX)
+    return next(
+        (each for each in long if each.start <= late.start and late.asked < each.start + speed.cost(each.message)), None
+    )
+
+
+def _channels(rig: Rig, output: str, played: Sequence[int]) -> list[dict[str, Any]]:
+    named = {gear.channel - 1: name for name, gear in rig.instruments.items() if gear.output == output}
+    return [
+        {"channel": channel + 1, "instrument": named.get(channel), "notes": played.count(channel)}
+        for channel in sorted(set(played))
+    ]
+
+
+def _load(sent: Sequence[Sent], speed: Speed | None, meter: Meter, ends: int) -> dict[str, Any]:
+    """Bytes on the cable by stretches of time, and in the busiest second."""
+    width = max(ends // _BINS + 1, _S // 10)
+    stretches = [0] * (max(ends, max((each.start for each in sent), default=0)) // width + 1)
+    placed, status = [], 0
+    for each in sent:
+        count = (speed.cost(each.message, status) // speed.byte_ns) if speed else len(each.message)
+        status = status_after(each.message, status)
+        placed.append((each.start, count))
+        for at, part in _spread(each.start, count, speed.byte_ns if speed else 0, width):
+            if at < len(stretches):
+                stretches[at] += part
+    begins, most = _busiest(placed)
+    return {
+        "bytes": sum(count for _, count in placed),
+        "limit_bytes_per_second": _LIMIT if speed else None,
+        "stretch_seconds": round(width / _S, 6),
+        "bytes_per_stretch": stretches,
+        "busiest_second": {
+            **_when(meter, begins),
+            "bytes": min(most, _LIMIT) if speed else most,
+            "share": round(min(most / _LIMIT, 1.0), 4) if speed else None,
+        },
+    }
+
+
+def _spread(start: int, count: int, byte_ns: int, width: int) -> list[tuple[int, int]]:
+    """Which stretches the bytes of one message fall into."""
+    first, last = start // width, (start + count * byte_ns) // width
+    if first == last:
+        return [(first, count)]
+    edges = [start, *(width * each for each in range(first + 1, last + 1)), start + count * byte_ns]
+    return [(first + n, (edges[n + 1] - edges[n]) // byte_ns) for n in range(len(edges) - 1)]
+
+
+def _busiest(placed: Sequence[tuple[int, int]]) -> tuple[int, int]:
+    """When the second with the most bytes begins, and how many they are."""
+    best, begins, total, oldest = 0, 0, 0, 0
+    for at, count in placed:
+        total += count
+        while placed[oldest][0] <= at - _S:
+            total -= placed[oldest][1]
+            oldest += 1
+        if total > best:
+            best, begins = total, placed[oldest][0]
+    return begins, best
+
+
+# Instruments
+
+
+def _instruments(done: Performance) -> dict[str, Any]:
+    """The programs that each instrument was on."""
+    listed = {name: choices((each.start, each.message) for each in sent) for name, sent in done.sent.items()}
+    found: dict[str, Any] = {}
+    for name, gear in done.rig.instruments.items():
+        programs = [
+            {
+                **_when(done.meter, choice.at),
+                "bank": list(choice.bank),
+                "program": choice.program + gear.programs_from,
+                "sound": _sound(gear, choice),
+            }
+            for choice in listed[gear.output]
+            if choice.channel == gear.channel - 1
+        ]
+        found[name] = {"output": gear.output, "channel": gear.channel, "programs": programs}
+    return found
+
+
+def _sound(gear: Instrument, choice: Choice) -> str | None:
+    """The name of this bank and program, of which only what the instrument listens to counts."""
+    used = [part in gear.bank.split() for part in ("msb", "lsb")]
+    for label, sound in gear.sounds.items():
+        same = sound.bank is None or all(
+            not heard or wanted == found for heard, wanted, found in zip(used, sound.bank, choice.bank, strict=True)
+        )
+        if same and sound.program - gear.programs_from == choice.program:
+            return label
+    return None

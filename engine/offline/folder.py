@@ -1,0 +1,110 @@
+"""The folder that a rehearsal is written to: what is there and not ours is left alone."""
+
+import hashlib
+import json
+import os
+import unicodedata
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import quote
+
+REPORT: Final = "report.json"
+PAGE: Final = "report.html"
+_PLAIN: Final = " !#&'()+,-=@[]_{}~."  # beside letters and digits
+_LONGEST: Final = 120  # bytes of a name; file systems take 255
+_DEVICES: Final = frozenset(
+    ("con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(10)))
+)
+
+
+class FolderFault(Exception):
+    """Nothing was written; the text says why in one sentence."""
+
+
+def file_names(outputs: Iterable[str]) -> dict[str, str]:
+    """A name for each output's file, safe on every system and no two alike even where case does not count."""
+    found: dict[str, str] = {}
+    taken: set[str] = set()
+    for output in outputs:
+        safe = _safe(output)
+        name, number = safe, 1
+        while name.casefold() in taken:
+            number += 1
+            name = f"{safe}~{number}"
+        taken.add(name.casefold())
+        found[output] = f"{name}.mid"
+    return found
+
+
+def _safe(name: str) -> str:
+    name = unicodedata.normalize("NFC", name)
+    text = "".join(each if each.isalnum() or each in _PLAIN else quote(each, safe="") for each in name)
+    if text.startswith((".", " ", "~", "-")) or text.split(".")[0].casefold() in _DEVICES:
+        text = f"_{text}"
+    while len(text.encode()) > _LONGEST:
+        text = text[: len(text) - 1]
+    return text if text[-1] not in ". " else f"{text}_"
+
+
+def refuse(folder: Path, names: Iterable[str]) -> None:
+    """Raises FolderFault if one of these files is there and not as a rehearsal left it."""
+    if folder.exists() and not folder.is_dir():
+        raise FolderFault(f"{folder} is a file and was left alone; name a folder")
+    ours = _ours(folder)
+    for name in (*names, PAGE):
+        file = folder / name
+        if os.path.lexists(file) and (not file.is_file() or digest(file.read_bytes()) != ours.get(name)):
+            raise FolderFault(f"{file} is not as a rehearsal left it, and was left alone; name another folder")
+    if os.path.lexists(folder / REPORT) and not ours:
+        raise FolderFault(f"{folder / REPORT} is no report of a rehearsal, and was left alone; name another folder")
+
+
+def digest(content: bytes) -> str:
+    """SHA-256, in hexadecimal."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def _ours(folder: Path) -> dict[str, str]:
+    """The files that the report in a folder speaks of, with their digests; none if there is no report."""
+    try:
+        files = json.loads((folder / REPORT).read_text(encoding="utf-8"))["files"]
+        return {str(name): str(mark) for name, mark in files.items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return {}
+
+
+def write(folder: Path, files: Mapping[str, bytes], report: dict[str, Any]) -> list[str]:
+    """Write these and the report, each in one piece; those of an earlier rehearsal that are no longer wanted go.
+
+    What an earlier run left and somebody changed since stays; the sentences that say so. Raises FolderFault.
+    """
+    refuse(folder, files)
+    before = _ours(folder)
+    told = []
+    report = {**report, "files": {name: digest(content) for name, content in files.items()}}
+    whole = {**files, REPORT: json.dumps(report, indent=1, ensure_ascii=False).encode("utf-8", "backslashreplace")}
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in whole.items():
+            temporary = folder / f".{name}.{os.getpid()}"
+            try:
+                temporary.write_bytes(content)
+                temporary.replace(folder / name)
+            finally:
+                temporary.unlink(missing_ok=True)
+        for name in before.keys() - files.keys():
+            told += _clear_away(folder / Path(name).name, before[name])
+    except OSError as fault:
+        raise FolderFault(f"{folder} cannot be written: {fault.strerror}") from None
+    return told
+
+
+def _clear_away(file: Path, mark: str) -> list[str]:
+    """A file of an earlier rehearsal whose output is gone."""
+    if not file.is_file():
+        return []
+    if digest(file.read_bytes()) != mark:
+        return [f"{file} was left alone: it is of an earlier rehearsal, and was changed since"]
+    file.unlink()
+    return []

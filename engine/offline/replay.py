@@ -1,0 +1,283 @@
+"""A recorded evening once more: the bay is called as the show called it, at the times at which it did.
+
+What the core answers depends on nothing but its calls and their times, so that the replay of a recording that reaches
+back to the start of the engine gives byte for byte what went out. A filter of another package that asks something
+outside itself is the exception, and what a driver refused is taken from the recording.
+"""
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Final, NamedTuple
+
+from engine.core.bay import Bay
+from engine.core.ledger import Target
+from engine.core.setlist import Standing
+from engine.core.succession import take_over
+from engine.core.wire import Delivery, Speed
+from engine.midi.words import describe
+from engine.offline.listening import sounding
+from engine.offline.meter import Meter, clock
+from engine.offline.recording import Happened, Recording, RecordingFault
+from engine.offline.rehearsal import RECALLS, Change, Performance
+from engine.offline.watched import Ready, Sent, WatchedWire, watch_wires
+from engine.rig.load import read
+from engine.rig.models import Rig
+
+_TOLD_EVERY: Final = 4096
+
+
+class _Then(NamedTuple):
+    """What an output was sent; `failed`: "refused" by its driver, or "gone" with its port."""
+
+    at: int
+    message: bytes
+    failed: str = ""
+
+
+@dataclass(frozen=True)
+class Odd:
+    """Where the replay and the recording part: time (ns of the engine's clock), output, what went out then, and now."""
+
+    at: int
+    output: str
+    then: bytes | None
+    now: bytes | None
+
+
+@dataclass
+class Replayed:
+    """`odd`: the first difference of each output, none if all is byte for byte the same; `same`: messages that are."""
+
+    done: Performance
+    odd: list[Odd] = field(default_factory=list)
+    same: int = 0
+
+
+class Replay:
+    """One recording through one rig. `text`: what the rig was read from."""
+
+    def __init__(self, rig: Rig, text: str, progress: Callable[[float], None] = lambda part: None) -> None:
+        self._rig, self._text, self._progress = rig, text, progress
+        self._edits = True  # those of the recording are of the rig that is played
+        self._now = self._begins = 0
+        self._exact = True
+        self._plugged: set[int] = set()
+        self._then: dict[str, deque[_Then]] = {}
+        self._found = Replayed(Performance(rig, Meter(1000, bars=False), 0))
+        self._parted: set[str] = set()
+        self._strangers: set[str] = set()  # inputs of the recording that the rig does not have
+        self._heard: dict[str, int] = dict.fromkeys(rig.inputs, 0)
+        self._start(Bay(rig))
+
+    def _start(self, bay: Bay) -> None:
+        self.bay = bay
+        self._wires: list[WatchedWire] = watch_wires(bay)
+        self._plugged = set(range(len(bay.outputs)))
+
+    def run(self, recording: Recording) -> Replayed:
+        """Play it all. Raises RecordingFault."""
+        happened = recording.happened
+        self._begins = self._now = recording.begins
+        self._exact = recording.exact
+        for each in happened:
+            if each.way == "out":
+                self._then.setdefault(each.port, deque()).append(_Then(each.at, each.message))
+            elif each.did[:1] in (("refused",), ("gone",)) and len(each.did) == 3:
+                what, port, message = each.did
+                self._then.setdefault(port, deque()).append(_Then(each.at, bytes.fromhex(message), what))
+        if not recording.whole and recording.scene is not None and recording.scene in self.bay.plans:
+            self._resume_scene(recording.scene)
+        for number, each in enumerate(happened):
+            self._step(each, ticking=not recording.exact)
+            if number % _TOLD_EVERY == 0:
+                self._progress(number / len(happened))
+        self._finish()
+        return self._found
+
+    def _resume_scene(self, number: int) -> None:
+        """The recording begins within a scene: it is in force, and its burst went out before."""
+        bay = self.bay
+        bay.command(self._now - 10_000_000_000, "scene", number, "before the recording")
+        while bay.waiting and bay.due is not None:
+            bay.tick(bay.due)
+
+    def _step(self, each: Happened, ticking: bool) -> None:
+        if ticking:  # an old recording does not say when; at the time it was due is near enough
+            while (due := self.bay.due) is not None and due <= each.at:
+                self._now = max(self._now, due)
+                self._take(self.bay.tick(self._now))
+        self._now = each.at
+        if each.way == "in" and each.port not in self.bay.inputs:
+            self._strangers.add(each.port)
+        elif each.way == "in":
+            self._heard[each.port] = self._heard.get(each.port, 0) + 1
+            self._receive(each.at, self.bay.inputs.index(each.port), each.message)
+        elif each.way == "did":
+            self._take(self._call(each))
+
+    def _receive(self, at: int, source: int, message: bytes) -> None:
+        """As in the show, a fault of our own costs the message that it struck."""
+        try:
+            deliveries = self.bay.receive(at, source, message)
+        except Exception as fault:
+            text = f"{describe(message)} from {self.bay.inputs[source]} strikes a fault of Bayleaf itself: {fault!r}"
+            self._found.done.told.append((at - self._begins, text))
+        else:
+            self._take(deliveries)
+
+    def _call(self, each: Happened) -> list[Delivery]:
+        what, *details = each.did or ("",)
+        if what in _ABOUT_INPUTS | _ABOUT_OUTPUTS:
+            listed = self.bay.inputs if what in _ABOUT_INPUTS else self.bay.outputs
+            if details[:1] and details[0] not in listed:
+                return []  # this rig has no such port
+            details[:1] = [listed.index(name) for name in details[:1]]
+        call = _CALLS.get(what)
+        if call is None:
+            return []
+        try:
+            return call(self, *details)
+        except (TypeError, ValueError, IndexError, KeyError, AttributeError) as fault:
+            text = f'"{what}" at {clock(each.at - self._begins)} cannot be done again: {fault}'
+            raise RecordingFault(text) from None
+
+    def _take(self, deliveries: list[Delivery]) -> None:
+        bay, begins = self.bay, self._begins
+        for output, message, start in deliveries:
+            self._wires[output].take(self._now, message, start)
+            if output in self._plugged:
+                self._compare(output, message)
+        for outcome in bay.outcomes:
+            if outcome.done and outcome.do in RECALLS:
+                self._found.done.changes.append(Change(self._now - begins, outcome))
+        self._found.done.told += [(self._now - begins, f"{port}: {text}") for port, text in bay.news]
+        bay.outcomes.clear()
+        bay.news.clear()
+        bay.asked.clear()
+
+    def _compare(self, output: int, message: bytes) -> None:
+        name = self.bay.outputs[output]
+        then = self._then.get(name)
+        went = then.popleft() if then else None
+        if went is not None and went.message == message and (went.at == self._now or not self._exact):
+            self._found.same += not went.failed
+            if went.failed == "gone":  # its port was lost in the middle of an answer
+                self._plugged.discard(output)
+        elif name not in self._parted:
+            self._parted.add(name)
+            self._found.odd.append(Odd(self._now, name, went.message if went else None, message))
+
+    # What the show did
+
+    def _began(self, paces: dict[str, list[int] | None], outputs: list[str]) -> list[Delivery]:
+        self._start(Bay(self._rig, {name: _speed(pace) for name, pace in paces.items()}))
+        self._plugged = {self.bay.outputs.index(name) for name in outputs if name in self.bay.outputs}
+        return []
+
+    def _file(self, text: str) -> list[Delivery]:
+        if text != self._text:
+            self._edits = False
+            self._found.done.told.append((0, "the rig is not the one of the recording; its edits are left out"))
+        return []
+
+    def _edited(self, text: str) -> list[Delivery]:
+        if not self._edits:
+            return []
+        old, rig = self.bay, read(text, "the edit in the recording")
+        speeds = {name: wire.speed for name, wire in zip(old.outputs, old.wires, strict=True)}
+        bay = Bay(rig, speeds, None, (old.inputs, old.outputs))
+        fresh = watch_wires(bay)
+        deliveries = take_over(self._now, bay, old)
+        self._wires += fresh[len(self._wires) :]
+        self.bay, self._found.done.rig = bay, rig
+        return deliveries
+
+    def _command(self, do: str, scene: int | str | None, source: str) -> list[Delivery]:
+        outcome, deliveries = self.bay.command(self._now, do, scene, source)
+        self.bay.outcomes.append(outcome)
+        return deliveries
+
+    def _mute(self, route: str, on: bool, source: str) -> list[Delivery]:
+        out: list[Delivery] = []
+        self.bay.mute(self._now, route, on, source, out)
+        return out
+
+    def _send(self, listed: list[list[Any]]) -> list[Delivery]:
+        outputs = self.bay.outputs
+        sent = [(outputs.index(name), bytes.fromhex(message)) for name, message in listed if name in outputs]
+        return self.bay.send(self._now, sent)
+
+    def _input_there(self, source: int) -> list[Delivery]:
+        self.bay.sensing.forget(source)
+        return []
+
+    def _output_there(self, output: int, pace: list[int] | None, owed: list[str]) -> list[Delivery]:
+        self._plugged.add(output)
+        return self.bay.output_back(self._now, output, _speed(pace), [bytes.fromhex(each) for each in owed])
+
+    def _output_lost(self, output: int) -> list[Delivery]:
+        self._plugged.discard(output)
+        self.bay.loops.lift(output=output)
+        return []
+
+    def _output_closed(self, output: int) -> list[Delivery]:
+        self._plugged.discard(output)
+        return []
+
+    def _sound(self, output: str, channel: int, key: int, length: int) -> list[Delivery]:
+        return self.bay.sound(self._now, Target(self.bay.outputs.index(output), channel, key), length)
+
+    def _resumed(self, standing: list[Any]) -> list[Delivery]:
+        self.bay.resume(Standing(*standing))
+        return []
+
+    # The end
+
+    def _finish(self) -> None:
+        bay, done, begins = self.bay, self._found.done, self._begins
+        for name, left in self._then.items():
+            if left and name not in self._parted:
+                self._found.odd.append(Odd(left[0].at, name, left[0].message, None))
+        done.told += [(0, f"the rig has no input {name}; what it played is left out") for name in self._strangers]
+        done.ends, done.heard = self._now - begins, self._heard
+        done.meter = Meter(1000, bars=False)
+        for name, wire in zip(bay.outputs, self._wires, strict=True):
+            sent = sorted(
+                (Sent(e.handed - begins, e.start - begins, e.asked - begins, e.message, e.ours) for e in wire.sent),
+                key=lambda each: each.start,
+            )
+            done.sent[name] = sent
+            done.ready[name] = [Ready(asked - begins, channel, at - begins) for asked, channel, at in wire.ready]
+            done.replaced[name], done.shed[name] = wire.waiting.replaced, wire.waiting.shed
+            done.held += [(name, *place) for place in sounding(each.message for each in sent)]
+        done.moved = bay.ledger.off_rest()
+
+
+def _speed(pace: list[int] | None) -> Speed | None:
+    return Speed(pace[0], pace[1], pace[2]) if pace else None
+
+
+_ABOUT_INPUTS: Final = {"input there", "input lost"}
+_ABOUT_OUTPUTS: Final = {"output there", "output left", "output lost", "output closed"}
+_CALLS: Final[dict[str, Callable[..., list[Delivery]]]] = {
+    "start": Replay._began,
+    "rig file": Replay._file,
+    "rig": Replay._edited,
+    "tick": lambda self: self.bay.tick(self._now),
+    "command": Replay._command,
+    "sync": lambda self, part, what, value: self.bay.command_sync(self._now, part, what, value)[1],
+    "mute": Replay._mute,
+    "begin": lambda self: self.bay.begin(self._now),
+    "send": Replay._send,
+    "sound": Replay._sound,
+    "release all": lambda self: self.bay.release_all(self._now),
+    "awake": lambda self: self.bay.awake(self._now)[1],
+    "resume": Replay._resumed,
+    "input there": Replay._input_there,
+    "input lost": lambda self, source: self.bay.input_lost(self._now, source),
+    "output there": Replay._output_there,
+    "output left": lambda self, output: self.bay.output_left(self._now, output),
+    "output lost": Replay._output_lost,
+    "output closed": Replay._output_closed,
+}

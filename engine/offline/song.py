@@ -1,0 +1,111 @@
+"""A Standard MIDI File as what the players of a rig play."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+from engine.midi.smf import METER, TEMPO, Smf, SmfFault, read_smf
+from engine.offline.meter import Meter
+
+
+class Played(NamedTuple):
+    """A message that comes in: time (ns from the start), index of the input, message."""
+
+    at: int
+    source: int
+    message: bytes
+
+
+@dataclass(frozen=True)
+class Song:
+    """What is played, by time; `ends` in ns; `told`: sentences about what was passed over."""
+
+    name: str
+    meter: Meter
+    played: Sequence[Played]
+    ends: int
+    told: Sequence[str] = ()
+
+
+class SongFault(Exception):
+    """The song cannot be played; the text says why in one sentence."""
+
+
+def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
+    """`wanted`: "NAME" is the input for all tracks, "TRACK=NAME" that of one, by its name or its number from 1.
+
+    If nothing is wanted, a track goes to the input whose name it has; a rig with one input needs no names.
+    Raises SongFault.
+    """
+    try:
+        file = read_smf(path.read_bytes())
+    except OSError as fault:
+        raise SongFault(f"{path} cannot be read: {fault.strerror}") from None
+    except SmfFault as fault:
+        raise SongFault(f"{path}: {fault}") from None
+    if file.format == 2:
+        raise SongFault(f"{path}: a file of format 2 holds patterns, not a song; save it as format 1")
+    places = _places(file, inputs, wanted)
+    meta = [e for track in file.tracks for e in track.events if e.meta in (TEMPO, METER)]
+    meter = Meter(file.division, sorted(meta, key=lambda event: event.tick))
+    listed = [
+        (event.tick, number, place, event.message)
+        for number, (track, place) in enumerate(zip(file.tracks, places, strict=True))
+        if place is not None
+        for event in track.events
+        if event.meta < 0
+    ]
+    listed.sort(key=lambda each: each[:2])  # at one time the tracks come in order
+    played = [Played(meter.time(tick), place, message) for tick, _, place, message in listed]
+    ends = max((meter.time(track.ends) for track in file.tracks), default=0)
+    return Song(path.name, meter, played, ends, [*file.complaints, *_left_out(file, places)])
+
+
+def _places(file: Smf, inputs: Sequence[str], wanted: Sequence[str]) -> list[int | None]:
+    """The index of each track's input, None for a track that nobody plays."""
+    everything, some = _wishes(inputs, wanted)
+    if not wanted:
+        named = [inputs.index(track.name) if track.name in inputs else None for track in file.tracks]
+        if any(place is not None for place in named):
+            return named
+        if len(inputs) != 1:
+            raise SongFault(f"say which input plays the song: --input NAME; the rig has {', '.join(inputs) or 'none'}")
+        return [0] * len(file.tracks)
+    found = [some.pop(track.name, everything) for track in file.tracks]
+    for number in range(1, len(file.tracks) + 1):
+        found[number - 1] = some.pop(str(number), found[number - 1])
+    if some:
+        there = ", ".join(f"{number} {track.name}".strip() for number, track in enumerate(file.tracks, 1))
+        raise SongFault(f'there is no track "{next(iter(some))}" in the song; it has {there}')
+    return found
+
+
+def _wishes(inputs: Sequence[str], wanted: Sequence[str]) -> tuple[int | None, dict[str, int]]:
+    everything, some = None, {}
+    for wish in wanted:
+        track, equals, name = wish.rpartition("=")
+        if wish in inputs:
+            everything = inputs.index(wish)
+        elif equals and name in inputs:
+            some[track] = inputs.index(name)
+        else:
+            raise SongFault(f'there is no input "{name if equals else wish}" in the rig; it has {", ".join(inputs)}')
+    return everything, some
+
+
+def _left_out(file: Smf, places: Sequence[int | None]) -> list[str]:
+    silent = [
+        f"track {number} {track.name}".strip()
+        for number, (track, place) in enumerate(zip(file.tracks, places, strict=True), 1)
+        if place is None and any(event.meta < 0 for event in track.events)
+    ]
+    return [f"nobody plays {', '.join(silent)}; give it an input with --input TRACK=NAME"] if silent else []
+
+
+def by_input(song: Song, inputs: Sequence[str]) -> Mapping[str, int]:
+    """How many messages each input plays."""
+    counts = [0] * len(inputs)
+    for each in song.played:
+        counts[each.source] += 1
+    return dict(zip(inputs, counts, strict=True))

@@ -1,0 +1,211 @@
+"""What a rehearsal reckons and says, and the names of its files."""
+
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.offline.folder import file_names
+from engine.offline.meter import Meter
+from engine.offline.produce import Rehearsed, rehearse
+from engine.offline.song import Played, Song
+from engine.rig.load import read
+
+MS = 1_000_000
+S = 1000 * MS
+BYTE = 320_000  # ns (MIDI 1.0 p. 1: 31,250 bits a second, ten a byte)
+RIG = """
+format = 1
+[inputs]
+keys = { port = "a" }
+pads = { port = "b" }
+[outputs]
+strings = { port = "c", wire = "din" }
+brass = { port = "d" }
+[instruments.lead]
+output = "strings"
+channel = 1
+settle = "10 ms"
+sounds = { "Pad" = { bank = [1, 2], program = 10 }, "Reed" = { bank = [3, 4], program = 20 } }
+[instruments.second]
+output = "strings"
+channel = 2
+bank = "lsb"
+[[scenes]]
+number = 1
+name = "Straight"
+routes = [ { from = ["keys", "pads"], to = ["strings", "brass"] } ]
+burst = [ { instrument = "lead", sound = "Pad" } ]
+[[scenes]]
+number = 2
+name = "Moved"
+routes = [
+  { from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 5, outside = "fold" } ] },
+  { from = "pads", to = "brass", through = [ { filter = "channels", map = { 1 = 2 } } ] },
+]
+burst = [ { instrument = "lead", sound = "Reed" }, { instrument = "second", bank = [0, 9], program = 7 } ]
+[[scenes]]
+number = 3
+name = "Silence"
+[[setlists]]
+name = "Order"
+scenes = [1, 2, 1, 3]
+[[controls]]
+input = "keys"
+when = { controller = 80 }
+do = "next"
+guard = "0 ms"
+"""
+
+
+def played(*messages: tuple[int, int, bytes], rig: str = RIG, ends: int = 0) -> Rehearsed:
+    """These (ms, input, message) through the rig."""
+    listed = [Played(at * MS, source, message) for at, source, message in messages]
+    song = Song("test.mid", Meter(), listed, max([ends * MS, *(each.at for each in listed)]))
+    return rehearse(read(rig, "test"), song, None, lambda part: None)
+
+
+NEXT = (b"\xb0\x50\x7f", b"\xb0\x50\x00")
+key = st.tuples(st.integers(0, 1), st.integers(40, 45), st.integers(0, 1))  # input, key, channel
+doings = st.lists(
+    st.tuples(st.integers(0, 40), st.one_of(key, st.just("next"), st.tuples(st.just("wheel"), st.integers(0, 127)))),
+    max_size=120,
+)
+
+
+@given(doings)
+def test_whatever_is_played_the_promises_hold(done: list[tuple[int, object]]) -> None:
+    """Nothing is left sounding; each output has as many note-offs as note-ons; no byte goes on a DIN cable before the
+    one ahead of it has left; bank MSB, bank LSB and program stand together (MIDI 1.0 pp. 1, 13, A-4)."""
+    now, down, messages = 0, set[object](), list[tuple[int, int, bytes]]()
+    for wait, what in done:
+        now += wait
+        if what == "next":
+            messages += [(now, 0, message) for message in NEXT]
+        elif isinstance(what, tuple) and what[0] == "wheel":
+            messages.append((now, 1, bytes((0xE0, 0, what[1]))))
+        elif isinstance(what, tuple):
+            source, number, channel = what
+            status = 0x80 if what in down else 0x90
+            down ^= {what}
+            messages.append((now, source, bytes((status | channel, number, 64))))
+    found = played(*messages)
+    assert found.report["notes_left_sounding"] == 0
+    for name, sent in found.done.sent.items():
+        ons = sum(each.message[0] & 0xF0 == 0x90 for each in sent)
+        assert ons == sum(each.message[0] & 0xF0 == 0x80 for each in sent), name
+    strings = found.done.sent["strings"]
+    assert all(after.start >= before.start + len(before.message) * BYTE for before, after in pairwise(strings))
+    assert all(each.wait >= 0 and each.handed <= each.start <= each.handed + 3 * MS for each in strings)
+    for place, each in enumerate(strings):
+        if each.message[:2] == b"\xb0\x00":
+            low, program = (strings[place + n].message for n in (1, 2))
+            assert (low[:2], program[0]) == (b"\xb0\x20", 0xC0)
+    assert len(found.report["scene_changes"]) >= 1
+
+
+def test_the_set_list_puts_the_scenes_where_the_pedal_does() -> None:
+    """`next` walks along the set list; at its end it is told and no burst is sent."""
+    found = played(*((at, 0, message) for at in (100, 200, 300, 400) for message in NEXT))
+    assert [(each["at"], each["number"]) for each in found.report["scene_changes"]] == [
+        (0.0, 1),
+        (0.1, 2),
+        (0.2, 1),
+        (0.3, 3),
+    ]
+    assert any("end of the set list Order" in each["text"] for each in found.report["told"])
+
+
+def test_the_load_is_what_the_cable_carries() -> None:
+    """A hundred notes at once take 300 bytes or 96 ms; the last has waited for the burst and 99 others; a second of
+    a DIN cable is 3,125 bytes."""
+    chord = [(1000, 1, bytes((0x92, number, 64))) for number in range(100)]
+    off = [(2500, 1, bytes((0x82, number, 64))) for number in range(100)]
+    found = played(*chord, *off).report["outputs"]["strings"]
+    assert found["load"]["bytes"] == 8 + 600
+    assert found["load"]["limit_bytes_per_second"] == 3125
+    assert found["load"]["busiest_second"]["bytes"] == 300
+    assert sum(found["load"]["bytes_per_stretch"]) == 608
+    assert max(found["load"]["bytes_per_stretch"]) == 300
+    assert found["worst_wait_ms"] == pytest.approx(99 * 3 * 0.32)
+    assert found["worst_waits"][0]["message"].startswith("channel 3 note o")
+
+
+def test_advice_names_what_to_do() -> None:
+    """A burst of many steps that makes a note wait is to come earlier or be spread; a cable that is too full is to be
+    relieved; an instrument without a sound is to get one."""
+    steps = ", ".join(f'{{ output = "strings", channel = {n}, bank = [1, 1], program = 1 }}' for n in range(1, 17))
+    burst = '{ instrument = "lead", sound = "Reed" }, { instrument = "second", bank = [0, 9], program = 7 }'
+    assert burst in RIG
+    rig = RIG.replace(burst, steps)
+    waits = played((500, 0, NEXT[0]), (500, 0, NEXT[1]), (501, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"), rig=rig)
+    ready = 16 * 8 * 0.32
+    (text,) = [each for each in waits.report["findings"] if each.startswith("Moved")]
+    assert f"the burst on strings takes {ready:.0f} ms on a DIN cable; one note waits up to" in text
+    assert "recall it a beat earlier or move" in text
+    assert text.endswith("steps to another output")
+    quiet = played((500, 0, NEXT[0]), (500, 0, NEXT[1]), (500, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"))
+    assert quiet.report["scene_changes"][1]["notes_that_waited"] == 1
+    assert quiet.report["scene_changes"][1]["worst_wait_ms"] == pytest.approx(13 * 0.32)  # nobody minds
+    assert not any(text.startswith("Moved") for text in quiet.report["findings"])
+    chord = [(1000, 1, bytes((0x92, number, 64))) for number in range(60)]
+    full = played(*chord, *((2000, 1, bytes((0x82, number, 64))) for number in range(60))).report["findings"]
+    assert any(each.startswith("strings: at 0:0") and "the cable is full" in each for each in full)
+    unset = played((0, 0, b"\x91\x3c\x40"), (9, 0, b"\x81\x3c\x40")).report["findings"]
+    assert any("second plays one note and was never put on a sound" in each for each in unset)
+
+
+def test_a_long_sysex_is_named_and_what_was_shed_misleads_nobody() -> None:
+    """Quarter frames that find no room behind a SysEx of three seconds are shed and told; those that come after it wait
+    for nothing, and what did wait is said to stand behind the SysEx."""
+    dump = b"\xf0\x7d" + bytes(9373) + b"\xf7"  # 9,376 bytes: 3 s
+    codes = [(10 + 8 * n, 1, bytes((0xF1, n % 8 * 16))) for n in range(700)]
+    found = played((0, 0, dump), (100, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"), *codes)
+    strings = found.done.sent["strings"]
+    assert found.report["outputs"]["strings"]["shed"] > 0
+    assert all(each.wait <= 3 * MS for each in strings if each.asked > 3500 * MS)
+    note = next(each for each in strings if each.message[0] == 0x92)
+    assert note.wait > 2900 * MS
+    assert any("for a SysEx of 9,376 bytes is on the cable" in text for text in found.report["findings"])
+
+
+def test_what_the_song_holds_is_told_and_let_go() -> None:
+    """A key that the song never lets go of is let go at the end, as `run` does, and the report says which."""
+    found = played((0, 0, b"\x90\x3c\x40"), ends=500)
+    assert found.report["notes_left_sounding"] == 0
+    assert found.report["held_by_the_song_at_its_end"][0] == {"output": "strings", "channel": 1, "note": "C4"}
+    assert [each.message[0] for each in found.done.sent["brass"]] == [0x90, 0x80]
+
+
+names = st.lists(
+    st.text(st.characters(exclude_categories=("Cs", "Cc"), exclude_characters="/\\"), min_size=1, max_size=80),
+    unique=True,
+    max_size=6,
+)
+
+
+@given(names)
+def test_every_output_has_a_file_of_its_own(outputs: list[str]) -> None:
+    """However outputs are called, their files' names are different even where case does not count, short enough, and
+    without anything that a file system reads as more than a name (common practice, no source)."""
+    found = file_names(outputs)
+    assert list(found) == outputs
+    folded = [name.casefold() for name in found.values()]
+    assert len(set(folded)) == len(folded)
+    for name in found.values():
+        assert name.endswith(".mid")
+        assert len(name.encode()) < 255
+        assert not set(name) & set('<>:"/\\|?*\0\n')
+        assert name[0] not in ". -~"
+        assert name.split(".")[0].casefold() not in ("con", "nul", "aux", "prn", "com1", "lpt9")
+
+
+@pytest.mark.parametrize(
+    ("output", "name"),
+    [("strings", "strings.mid"), ("Eight-way box 1", "Eight-way box 1.mid"), ("..", "_.._.mid"), ("NUL", "_NUL.mid"),
+     ("a:b", "a%3Ab.mid"), ("Flöte", "Flöte.mid")],
+)  # fmt: skip
+def test_plain_names_stay_as_they_are(output: str, name: str) -> None:
+    """A name that is safe is the file's name; of others only what is not safe is changed."""
+    assert file_names([output]) == {output: name}

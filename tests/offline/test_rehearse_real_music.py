@@ -1,0 +1,86 @@
+"""The 31 files of openttd-openmsx through a rig that passes everything, against what mido reads of them."""
+
+import os
+from collections import Counter
+from pathlib import Path
+
+import mido
+import pytest
+
+from engine.midi.smf import read_smf
+from engine.offline.compare import said_in
+from engine.offline.produce import rehearse
+from engine.offline.song import read_song
+from engine.rig.load import read
+
+FOLDER = Path("/usr/share/games/openttd/baseset/openmsx")
+FILES = sorted(FOLDER.glob("*.mid"))
+MS = 1_000_000
+RIG = """
+format = 1
+[inputs]
+band = { port = "a" }
+[outputs]
+all = { port = "b" }
+cable = { port = "c", wire = "din" }
+[[scenes]]
+number = 1
+name = "Through"
+routes = [ { from = "band", to = ["all", "cable"] } ]
+"""
+
+
+def heard_by_mido(file: Path) -> list[tuple[int, bytes]]:
+    """(ns, message) of all tracks merged; no message is a meta event."""
+    song = mido.MidiFile(file)
+    now, tempo, found = 0, 500_000, []
+    for message in mido.merge_tracks(song.tracks):
+        now += message.time * tempo
+        if message.type == "set_tempo":
+            tempo = message.tempo
+        elif not message.is_meta:
+            found.append((round(now * 1000 / song.ticks_per_beat), bytes(message.bytes())))
+    return found
+
+
+@pytest.mark.parametrize("file", FILES or [None], ids=lambda file: file.name if file else "none")
+def test_real_music_comes_through_note_for_note(file: Path | None) -> None:
+    """Each message comes out of a fast output as mido reads it from the file, at its time; on a DIN cable every note
+    does, none before its time; nothing is left sounding."""
+    if file is None:
+        (pytest.fail if os.environ.get("BAYLEAF_NO_SKIP") else pytest.skip)("openttd-openmsx is not installed")
+    rig, wanted = read(RIG, "test"), heard_by_mido(file)
+    song = read_song(file, list(rig.inputs), ["band"])
+    assert song.told == []
+    found = rehearse(rig, song, None, lambda part: None)
+    assert found.report["notes_left_sounding"] == 0
+    assert found.report["messages_in"] == len(wanted)
+    said = said_in(found.outputs["all.mid"])
+    added = len(said) - len(wanted)
+    # one file never lets go of a key: then it is let go at the end
+    assert added == sum(output == "all" for output, _, _ in found.done.held)
+    assert [each.message for each in said[: len(wanted)]] == [message for _, message in wanted]
+    assert all(abs(each.at - at) < 0.1 * MS for each, (at, _) in zip(said, wanted, strict=False))
+    on_the_cable = said_in(found.outputs["cable.mid"])
+    notes = Counter(message for _, message in wanted if message[0] & 0xE0 == 0x80)
+    assert not notes - Counter(each.message for each in on_the_cable)
+    output = found.report["outputs"]["cable"]
+    assert len(on_the_cable) + output["replaced"] == len(wanted) + added
+    assert output["shed"] == 0
+    assert all(each.wait >= 0 for each in found.done.sent["cable"])
+    assert output["load"]["busiest_second"]["bytes"] <= 3125  # MIDI 1.0 p. 1: 31,250 bits a second, ten a byte
+
+
+def test_the_files_written_are_read_alike_by_mido(tmp_path: Path) -> None:
+    """An output's file is a Standard MIDI File that mido reads, message for message as we do."""
+    if not FILES:
+        pytest.skip("openttd-openmsx is not installed")
+    rig = read(RIG, "test")
+    found = rehearse(rig, read_song(FILES[0], ["band"], []), 1, lambda part: None)
+    kept = tmp_path / "cable.mid"
+    kept.write_bytes(found.outputs["cable.mid"])
+    ours = said_in(kept.read_bytes())
+    theirs = heard_by_mido(kept)
+    assert [each.message for each in ours] == [message for _, message in theirs]
+    assert all(abs(each.at - at) < 0.001 * MS for each, (at, _) in zip(ours, theirs, strict=True))
+    assert read_smf(kept.read_bytes()).complaints == []
