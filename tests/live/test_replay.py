@@ -28,6 +28,12 @@ from engine.offline.recording import read_recording
 from engine.offline.replay import Replay
 from engine.rig.load import read
 
+
+async def try_an_instrument(evening: Evening) -> None:
+    """Somebody tries an instrument from the panel."""
+    evening.show.sound(evening.rng.randrange(len(evening.show.outputs)), 4, 60)
+
+
 #: not here: an engine that is killed loses its recording, and a plug-in's own whims are nobody's record
 FAULTS: tuple[Fault, ...] = (
     nothing,
@@ -44,8 +50,9 @@ FAULTS: tuple[Fault, ...] = (
     wrong_edit,
     panic,
     scene_in_a_chord,
+    try_an_instrument,
 )
-MOMENTS = 15  # of each: 210 in all
+MOMENTS = 15  # of each: 225 in all
 
 
 @pytest.fixture
