@@ -3,7 +3,7 @@
 from typing import Any
 
 from engine.core.bay import Bay
-from engine.core.burst import BANK_LSB, BANK_MSB
+from engine.core.burst import BANK_LSB, BANK_MSB, sound_of
 from engine.midi.kinds import PROGRAM
 from engine.rig.models import BurstStep, Instrument, Rig, Route, Scene
 
@@ -102,8 +102,7 @@ def _gear(rig: Rig, step: BurstStep) -> tuple[str | None, int | None]:
 def _instrument_step(name: str, gear: Instrument, banks: dict[int, int], program: int) -> Table:
     printed = program + gear.programs_from
     bank = (banks.get(BANK_MSB, 0), banks.get(BANK_LSB, 0)) if banks else None
-    for sound, settings in gear.sounds.items():
-        if settings.program == printed and (settings.bank or (0, 0)) == (bank or (0, 0)):
-            return {"instrument": name, "sound": sound}
+    if (sound := sound_of(gear, bank, program)) is not None:
+        return {"instrument": name, "sound": sound}
     step: Table = {"instrument": name, "program": printed}
     return step if bank is None or gear.bank == "none" else {**step, "bank": list(bank)}

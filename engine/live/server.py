@@ -20,6 +20,7 @@ from typing import IO, Any, Final, NamedTuple
 import trio
 
 from engine.core.bay import Outcome
+from engine.live.audition import audition
 from engine.live.client import socket_path
 from engine.live.editing import EDITS, obey
 from engine.live.errands import Errands
@@ -47,7 +48,7 @@ _COMMANDS: Final[dict[str, tuple[type, ...]]] = {
     "tap": (),
 }
 _KINDS: Final = {int: "a number", str: "a name"}
-_MORE: Final = ("clock", "timecode", "mute", "unmute", *EDITS, "keep", "status", "watch")
+_MORE: Final = ("clock", "timecode", "mute", "unmute", *EDITS, "audition", "keep", "status", "watch")
 
 
 class NameTaken(Exception):
@@ -133,6 +134,9 @@ class Server:
                     if request is not None and request.get("do") == "keep":
                         await _answer(stream, await self._keep(request))
                         continue
+                    if request is not None and request.get("do") == "audition":
+                        await _answer(stream, await self._audition(request))
+                        continue
                     if request is not None and request.get("do") in EDITS:
                         await _answer(stream, await self._edit(request))
                         continue
@@ -171,6 +175,12 @@ class Server:
     async def _edit(self, request: dict[str, Any]) -> dict[str, Any]:
         try:
             return await obey(self._show, self._workshop, self._errands, request)
+        except Exception as fault:  # it costs this request, not the show
+            return {"done": False, "text": self._show.own_fault(fault)}
+
+    async def _audition(self, request: dict[str, Any]) -> dict[str, Any]:
+        try:
+            return await audition(self._show, request)
         except Exception as fault:  # it costs this request, not the show
             return {"done": False, "text": self._show.own_fault(fault)}
 

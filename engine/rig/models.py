@@ -49,6 +49,7 @@ class Instrument(Part):
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0
     programs_from: Literal[0, 1] = 1
+    sounds_from: Text | None = None  # a sound list; the sounds below win, and hold those of the list once it is read
     sounds: dict[str, Sound] = Field(default_factory=dict)
 
 
