@@ -17,6 +17,7 @@ from engine.rig.places import line_of, lines_of
 from engine.rig.schema import allowed_keys
 from engine.rig.soundlist import with_lists
 from engine.rig.syntax import NotToml, parsed
+from engine.rig.templates import with_templates
 from filters.registry import registry
 
 Keys = tuple[str | int, ...]
@@ -75,9 +76,10 @@ def read(text: str, source: str, *, lists: bool = True) -> Rig:
         data = parsed(text)
     except NotToml as fault:
         raise RigError([Problem(source, fault.line, fault.key, fault.text)]) from None
-    complaints: list[Complaint] = []
+    data, complaints = with_templates(data)
     if lists:
-        data, complaints = with_lists(data, Path(source).parent)
+        data, wrong = with_lists(data, Path(source).parent)
+        complaints += wrong
     complaints += cross_check(data, lists=lists)
     try:
         rig = rig_model().model_validate(data)
