@@ -15,6 +15,7 @@ from engine.offline.explain import Explanation, RouteVerdict
 from engine.offline.explain import explain as explain_message
 from engine.offline.forecast import DENSITY, warnings
 from engine.ports.open import open_system
+from engine.rig.difference import step_in_words
 from engine.rig.load import load
 from engine.rig.models import Rig, Scene
 from engine.rig.starter import KINDS, starter, starter_of
@@ -79,7 +80,18 @@ def check(
         keys = ("number", "scene", "output", "steps", "bytes", "ms")
         bursts = [dict(zip(keys, row, strict=True)) for row in rows]
         setups = _setup_rows(loaded)
-        as_json({"rig": loaded.rig.name, "setup": setups, "bursts": bursts, "density": density, "warnings": told})
+        parts = ("number", "instrument", "sound")
+        named = [dict(zip(parts, row, strict=True)) for row in _sound_rows(loaded)]
+        as_json(
+            {
+                "rig": loaded.rig.name,
+                "setup": setups,
+                "sounds": named,
+                "bursts": bursts,
+                "density": density,
+                "warnings": told,
+            }
+        )
         return
     print(
         f"{rig} is in order: {len(loaded.inputs)} inputs, {len(loaded.outputs)} outputs, "
@@ -96,8 +108,13 @@ def check(
             [(one["instrument"], one["words"], one["messages"]) for one in setups],
             title="What is sent at the start and when an output is back",
         )
+    table(("no.", "instrument", "sound"), _sound_rows(loaded), title="The sounds of each scene")
     for text in told:
         print(f"note: {text}")
+
+
+def _sound_rows(rig: Rig) -> list[tuple[int, str, str]]:
+    return [(scene.number, *step_in_words(rig, step)) for scene in rig.scenes for step in scene.burst if not step.blank]
 
 
 def _setup_rows(rig: Rig) -> list[dict[str, str]]:

@@ -30,14 +30,6 @@ def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = 
     return tuple(messages)
 
 
-def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
-    """The name of the sound that an instrument is on; `bank` (MSB, LSB) as it was told, `program` 0 to 127."""
-    for name, sound in gear.sounds.items():
-        if sound.program == program + gear.programs_from and (sound.bank or (0, 0)) == (bank or (0, 0)):
-            return name
-    return None
-
-
 def _instrument_step(step: BurstStep, gear: Instrument) -> Step:
     sound = gear.sounds[step.sound] if step.sound is not None else None
     program = sound.program if sound else step.program

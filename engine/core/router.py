@@ -225,8 +225,8 @@ class Router:
     def output_back(self, now: int, output: int, driver: Speed | None, owed: Sequence[bytes] = ()) -> list[Delivery]:
         """The cable of an output is back, and what is there may have hung, moved or forgotten anything meanwhile.
 
-        It is silenced, set to rest and set up, then put on the scene's sounds, and on the last ones of channels that the
-        scene does not name. `driver`: how its driver is to be paced; `owed`: releases that it missed.
+        It is silenced, set to rest and set up, then put on the scene's sounds, and on the last ones of channels that
+        the scene does not name. `driver`: how its driver is to be paced; `owed`: releases that it missed.
         """
         out: list[Delivery] = []
         self.loops.lift(output=output)

@@ -6,10 +6,11 @@ wrong. A value of the wrong kind is passed over here; the models complain of it.
 
 from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 Keys = tuple[str | int, ...]
 Data = dict[str, Any]
+_SHOWN: Final = 40  # names in a sentence
 
 
 class Complaint(NamedTuple):
@@ -67,7 +68,9 @@ def _no_such(what: str, name: object, known: Iterable[object]) -> str:
         return f"there is no {what} {_as_written(name)}; there are none at all"
     close = get_close_matches(name, listed, 1) if isinstance(name, str) else []  # numbers are not misspelt
     remedy = f"did you mean {_as_written(listed[close[0]])}? " if close else ""
-    return f"there is no {what} {_as_written(name)}; {remedy}there are: {', '.join(listed)}"
+    shown = [*listed][:_SHOWN]
+    more = f" and {len(listed) - _SHOWN} more" if len(listed) > _SHOWN else ""
+    return f"there is no {what} {_as_written(name)}; {remedy}there are: {', '.join(shown)}{more}"
 
 
 def _as_written(name: object) -> str:

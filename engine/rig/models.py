@@ -67,6 +67,14 @@ class Instrument(Part):
     sounds: dict[str, Sound] = Field(default_factory=dict)
 
 
+def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
+    """The name of the sound that an instrument is on; `bank` (MSB, LSB) as it was told, `program` 0 to 127."""
+    for name, sound in gear.sounds.items():
+        if sound.program == program + gear.programs_from and (sound.bank or (0, 0)) == (bank or (0, 0)):
+            return name
+    return None
+
+
 class BurstStep(Part):
     """Either an instrument with a sound (or a program), or an output with a channel and a program.
 
