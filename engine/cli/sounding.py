@@ -27,6 +27,7 @@ def sounds(
     audition: Annotated[
         bool, typer.Option("--audition", help="Have the running engine play the one sound that is found, softly.")
     ] = False,
+    instrument: Annotated[str | None, typer.Option("--instrument", help="Of this instrument alone.")] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
@@ -35,7 +36,7 @@ def sounds(
     if rig == "import":
         _import(words)
         return
-    found = _found(load(Path(rig)), " ".join(words))
+    found = _found(load(Path(rig)), " ".join(words), instrument)
     if audition:
         _audition(found, name, json)
     elif json:
@@ -45,26 +46,28 @@ def sounds(
         table(("instrument", "sound", "MSB", "LSB", "program"), rows)
 
 
-def _found(rig: Rig, letters: str) -> list[dict[str, Any]]:
+def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any]]:
     """The sounds whose names have all these words in them, or parts of words; upper and lower case are alike."""
     wanted = letters.casefold().split()
     found = [
         {"instrument": name, "sound": sound, "bank": settings.bank, "program": settings.program}
         for name, gear in rig.instruments.items()
+        if instrument in (None, name)
         for sound, settings in gear.sounds.items()
         if all(word in sound.casefold() for word in wanted)
     ]
     if not found:
-        raise Fault(f'no instrument of the rig has a sound with "{letters}" in its name')
+        raise Fault(f'no instrument that was asked for has a sound with "{letters}" in its name')
     return found
 
 
 def _audition(found: Sequence[dict[str, Any]], name: str, json: bool) -> None:
-    exact = found[0]
     if len(found) > 1:
         listed = "; ".join(f"{one['instrument']}: {one['sound']}" for one in found[:8])
-        raise Fault(f"{len(found)} sounds are found ({listed}{' …' if len(found) > 8 else ''}); give more letters")
-    request = {"do": "audition", "instrument": exact["instrument"], "sound": exact["sound"]}
+        raise Fault(
+            f"{len(found)} sounds are found ({listed}{' …' if len(found) > 8 else ''}); give more letters, or --instrument"
+        )
+    request = {"do": "audition", "instrument": found[0]["instrument"], "sound": found[0]["sound"]}
     answer = client.ask(name, request, patience=_PATIENCE)
     if not answer["done"]:
         raise Fault(answer["text"])
