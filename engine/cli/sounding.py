@@ -65,7 +65,7 @@ def _audition(found: Sequence[dict[str, Any]], name: str, json: bool) -> None:
     if len(found) > 1:
         listed = "; ".join(f"{one['instrument']}: {one['sound']}" for one in found[:8])
         raise Fault(
-            f"{len(found)} sounds are found ({listed}{' …' if len(found) > 8 else ''}); give more letters, or --instrument"
+            f"{len(found)} sounds fit ({listed}{' …' if len(found) > 8 else ''}); give more letters, or --instrument"
         )
     request = {"do": "audition", "instrument": found[0]["instrument"], "sound": found[0]["sound"]}
     answer = client.ask(name, request, patience=_PATIENCE)
