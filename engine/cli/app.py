@@ -8,11 +8,24 @@ from typing import Final
 
 import typer
 
-from engine.cli import asking, backing, demo, editing, keeping, learning, looking, paneling, playing, rehearsing
+from engine.cli import (
+    asking,
+    backing,
+    demo,
+    editing,
+    keeping,
+    learning,
+    looking,
+    paneling,
+    playing,
+    rehearsing,
+    sounding,
+)
 from engine.cli.say import Fault
 from engine.live.client import NoEngine
 from engine.ports.port import PortError
 from engine.rig.load import RigError
+from engine.rig.soundlist import ListFault
 from filters.registry import FilterFault
 
 _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
@@ -27,6 +40,7 @@ learning.add_to(app)
 looking.add_to(app)
 paneling.add_to(app)
 rehearsing.add_to(app)
+sounding.add_to(app)
 demo.add_to(app)
 
 
@@ -34,7 +48,7 @@ def main() -> None:
     """Run the command; every fault is told in plain words, never as a traceback."""
     try:
         app()
-    except (Fault, RigError, PortError, NoEngine, FilterFault) as fault:
+    except (Fault, RigError, ListFault, PortError, NoEngine, FilterFault) as fault:
         print(fault, file=sys.stderr)
         sys.exit(1)
     except BrokenPipeError:  # the reader of a pipe has gone; nothing is wrong

@@ -169,6 +169,8 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
         columns = (way[:-1], "state", "messages", "bytes", "dropped", "shed", "last error")
         keys = ("name", "state", "messages", "bytes", "dropped", "shed", "last_error")
         table(columns, [tuple(port[key] for key in keys) for port in found[way]])
+    for instrument, sound in found["sounds"].items():
+        print(f"{instrument}: {sound or 'a sound without a name'}")
     for line in _health(found):
         print(line)
 

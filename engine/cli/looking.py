@@ -10,14 +10,16 @@ from engine.core.burst import compile_burst, duration, size
 from engine.core.explain import Explanation, RouteVerdict, shown
 from engine.core.explain import explain as explain_message
 from engine.core.wire import DIN, DIN_RUNNING
+from engine.midi.setup import set_up
 from engine.midi.words import describe, from_hex, to_hex
 from engine.offline.flow import Verdict as FlowVerdict
 from engine.offline.flow import flow
 from engine.offline.forecast import DENSITY, warnings
 from engine.ports.open import open_system
+from engine.rig.difference import step_in_words
 from engine.rig.load import load
 from engine.rig.models import Rig, Scene
-from engine.rig.starter import starter
+from engine.rig.starter import KINDS, starter, starter_of
 from filters.registry import Later
 
 
@@ -38,10 +40,14 @@ def ports(backend: Backend = None, json: Json = False) -> None:
 
 
 def new(
-    file: Annotated[Path, typer.Argument(help="The rig file to write.")] = Path("rig.toml"), backend: Backend = None
+    file: Annotated[Path, typer.Argument(help="The rig file to write.")] = Path("rig.toml"),
+    kind: Annotated[str | None, typer.Option("--kind", help=f"A ready one instead: {', '.join(KINDS)}.")] = None,
+    backend: Backend = None,
 ) -> None:
-    """Write a starter rig from the ports that are connected."""
-    text = starter(*_ports(backend))
+    """Write a starter rig from the ports that are connected, or one of a kind."""
+    if kind is not None and kind not in KINDS:
+        raise Fault(f'there is no starter rig "{kind}"; there are: {", ".join(KINDS)}')
+    text = starter_of(kind) if kind is not None else starter(*_ports(backend))
     try:
         with file.open("x", encoding="utf-8") as out:
             out.write(text)
@@ -74,7 +80,19 @@ def check(
     if json:
         keys = ("number", "scene", "output", "steps", "bytes", "ms")
         bursts = [dict(zip(keys, row, strict=True)) for row in rows]
-        as_json({"rig": loaded.rig.name, "bursts": bursts, "density": density, "warnings": told})
+        setups = _setup_rows(loaded)
+        parts = ("number", "instrument", "sound")
+        named = [dict(zip(parts, row, strict=True)) for row in _sound_rows(loaded)]
+        as_json(
+            {
+                "rig": loaded.rig.name,
+                "setup": setups,
+                "sounds": named,
+                "bursts": bursts,
+                "density": density,
+                "warnings": told,
+            }
+        )
         return
     print(
         f"{rig} is in order: {len(loaded.inputs)} inputs, {len(loaded.outputs)} outputs, "
@@ -85,8 +103,31 @@ def check(
         [(*row[:5], f"{row[5]:.1f} ms") for row in rows],
         title="What each scene sends, and when its instruments are ready",
     )
+    if setups := _setup_rows(loaded):
+        table(
+            ("instrument", "words", "bytes"),
+            [(one["instrument"], one["words"], one["messages"]) for one in setups],
+            title="What is sent at the start and when an output is back",
+        )
+    table(("no.", "instrument", "sound"), _sound_rows(loaded), title="The sounds of each scene")
     for text in told:
         print(f"note: {text}")
+
+
+def _sound_rows(rig: Rig) -> list[tuple[int, str, str]]:
+    return [(scene.number, *step_in_words(rig, step)) for scene in rig.scenes for step in scene.burst if not step.blank]
+
+
+def _setup_rows(rig: Rig) -> list[dict[str, str]]:
+    return [
+        {
+            "instrument": name,
+            "words": line,
+            "messages": ", ".join(to_hex(message) for message in set_up(line, gear.channel - 1).messages),
+        }
+        for name, gear in rig.instruments.items()
+        for line in gear.setup
+    ]
 
 
 def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, float]]:

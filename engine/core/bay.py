@@ -296,6 +296,9 @@ class Bay(Router):
     def _switch(self, now: int, number: int, do: str, source: str, out: list[Delivery]) -> Outcome:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
         plan = self.plans[number]
+        if self.plan is None:  # the start
+            for output, steps in self.setups.items():
+                self.wires[output].burst(now, steps, out)
         if plan is not self.plan:
             self._change(now, plan, out)
         for output, message in self.ledger.settle(self.feeds):

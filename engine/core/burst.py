@@ -7,7 +7,8 @@ change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle t
 from collections.abc import Mapping, Sequence
 
 from engine.core.wire import DIN, Speed, Step, status_after
-from engine.midi.kinds import CONTROLLER, PROGRAM
+from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX
+from engine.midi.setup import set_up
 from engine.rig.models import BurstStep, Instrument, Rig, Scene
 
 BANK_MSB, BANK_LSB = 0, 32
@@ -55,6 +56,23 @@ def compile_burst(rig: Rig, scene: Scene, outputs: Mapping[str, int]) -> dict[in
             assert step.output is not None
             steps.setdefault(outputs[step.output], []).append(_output_step(step))
     return {output: tuple(listed) for output, listed in steps.items()}
+
+
+def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> dict[int, tuple[Step, ...]]:
+    """Each output's set-up messages in the order of the instruments, a step for each line.
+
+    A line for all channels (SysEx) comes before every channel's, for it may reset them; one that two instruments of an
+    output have is sent once.
+    """
+    steps: dict[int, list[Step]] = {}
+    for gear in rig.instruments.values():
+        for line in gear.setup:
+            messages, settle = set_up(line, gear.channel - 1)
+            step = Step(gear.channel - 1, messages, settle, lasting=True)
+            listed = steps.setdefault(outputs[gear.output], [])
+            if messages[0][0] < SYSEX or all(step.unit != each.unit for each in listed):
+                listed.append(step)
+    return {output: tuple(sorted(listed, key=lambda each: each.unit[0][0] < SYSEX)) for output, listed in steps.items()}
 
 
 def size(steps: Sequence[Step], speed: Speed | None = DIN) -> int:

@@ -6,6 +6,7 @@ what is to be handed to the drivers now, as (output, message, time its first byt
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from engine.core.burst import compile_setup
 from engine.core.later import NOBODY, Due, Timetable, player
 from engine.core.ledger import Ledger, Target, moves_of
 from engine.core.loops import QUESTION, Loops
@@ -39,6 +40,7 @@ class Router:
         self.sync = Sync(rig, self.inputs, self.outputs)
         self.wires = [Wire(index, self._speed(name, speeds.get(name))) for index, name in enumerate(self.outputs)]
         self.sensing = Sensing(self.outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing)
+        self.setups = compile_setup(rig, {name: index for index, name in enumerate(self.outputs)})
         self.leaving: set[int] = set()  # outputs that are let go of: nothing more is sent there but what ends something
 
     def _speed(self, output: str, driver: Speed | None) -> Speed | None:
@@ -232,8 +234,8 @@ class Router:
     def output_back(self, now: int, output: int, driver: Speed | None, owed: Sequence[bytes] = ()) -> list[Delivery]:
         """The cable of an output is back, and what is there may have hung, moved or forgotten anything meanwhile.
 
-        It is silenced and set to rest, then put on the scene's sounds, and on the last ones of channels that the
-        scene does not name. `driver`: how its driver is to be paced; `owed`: releases that it missed.
+        It is silenced, set to rest and set up, then put on the scene's sounds, and on the last ones of channels that
+        the scene does not name. `driver`: how its driver is to be paced; `owed`: releases that it missed.
         """
         out: list[Delivery] = []
         self.loops.lift(output=output)
@@ -241,7 +243,7 @@ class Router:
         wire.change_speed(self._speed(self.outputs[output], driver))
         self.leaving.discard(output)
         self._silence(now, wire, (*owed, *SWEEP, *WHEELS), out)
-        wire.burst(now, self._sounds_of(output), out)
+        wire.burst(now, (*self.setups.get(output, ()), *self._sounds_of(output)), out)
         return out
 
     def output_left(self, now: int, output: int) -> list[Delivery]:

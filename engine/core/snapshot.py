@@ -5,7 +5,7 @@ from typing import Any
 from engine.core.bay import Bay
 from engine.core.burst import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
-from engine.rig.models import BurstStep, Instrument, Rig, Route, Scene
+from engine.rig.models import BurstStep, Instrument, Rig, Route, Scene, sound_of
 
 Table = dict[str, Any]
 
@@ -37,6 +37,23 @@ def burst(bay: Bay, over: Scene | None = None) -> list[Table]:
         if step.blank and _gear(bay.rig, step) not in sounding:
             steps.insert(place, step.model_dump(mode="json", exclude_unset=True))
     return steps
+
+
+def sounds(bay: Bay) -> dict[str, str | None]:
+    """By instrument, the name of the sound it was last told; None if it has none. Those never told are left out."""
+    told: dict[str, str | None] = {}
+    for name, gear in bay.rig.instruments.items():
+        unit = bay.ledger.sounds(bay.outputs.index(gear.output)).get(gear.channel - 1)
+        if unit is not None:
+            told[name] = sound_of(gear, *_selected(unit))
+    return told
+
+
+def _selected(unit: tuple[bytes, ...]) -> tuple[tuple[int, int] | None, int]:
+    """Bank (MSB, LSB) and program (0 to 127) of bank and program messages."""
+    banks = {message[1]: message[2] for message in unit if message[0] & 0xF0 != PROGRAM}
+    program = next(message[1] for message in unit if message[0] & 0xF0 == PROGRAM)
+    return ((banks.get(BANK_MSB, 0), banks.get(BANK_LSB, 0)) if banks else None), program
 
 
 def with_route(bay: Bay, scene: Scene | None, source: str, target: str, on: bool) -> list[Table] | None:
@@ -87,15 +104,12 @@ def route_table(route: Route) -> Table:
 
 
 def _step(rig: Rig, output: str, channel: int, unit: tuple[bytes, ...]) -> Table:
-    banks = {message[1]: message[2] for message in unit if message[0] & 0xF0 != PROGRAM}
-    program = next(message[1] for message in unit if message[0] & 0xF0 == PROGRAM)
+    bank, program = _selected(unit)
     for name, gear in rig.instruments.items():
         if (gear.output, gear.channel) == (output, channel):
-            return _instrument_step(name, gear, banks, program)
+            return _instrument_step(name, gear, bank, program)
     step: Table = {"output": output, "channel": channel, "program": program + 1}
-    if banks:
-        step["bank"] = [banks.get(BANK_MSB, 0), banks.get(BANK_LSB, 0)]
-    return step
+    return step if bank is None else {**step, "bank": list(bank)}
 
 
 def _gear(rig: Rig, step: BurstStep) -> tuple[str | None, int | None]:
@@ -104,11 +118,8 @@ def _gear(rig: Rig, step: BurstStep) -> tuple[str | None, int | None]:
     return gear.output, gear.channel
 
 
-def _instrument_step(name: str, gear: Instrument, banks: dict[int, int], program: int) -> Table:
-    printed = program + gear.programs_from
-    bank = (banks.get(BANK_MSB, 0), banks.get(BANK_LSB, 0)) if banks else None
-    for sound, settings in gear.sounds.items():
-        if settings.program == printed and (settings.bank or (0, 0)) == (bank or (0, 0)):
-            return {"instrument": name, "sound": sound}
-    step: Table = {"instrument": name, "program": printed}
+def _instrument_step(name: str, gear: Instrument, bank: tuple[int, int] | None, program: int) -> Table:
+    if (sound := sound_of(gear, bank, program)) is not None:
+        return {"instrument": name, "sound": sound}
+    step: Table = {"instrument": name, "program": program + gear.programs_from}
     return step if bank is None or gear.bank == "none" else {**step, "bank": list(bank)}

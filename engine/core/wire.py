@@ -66,11 +66,15 @@ def status_after(message: bytes, status: int) -> int:
 
 
 class Step(NamedTuple):
-    """One instrument's part of a burst: its channel (0 to 15), its messages, and its settle time (ns)."""
+    """One instrument's part of a burst: its channel (0 to 15), its messages, and its settle time (ns).
+
+    A SysEx is for all channels, and so is its settle time; `lasting`: a later burst does not replace it.
+    """
 
     channel: int
     unit: Unit
     settle: int
+    lasting: bool = False
 
 
 class Wire:
@@ -116,8 +120,9 @@ class Wire:
     def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
         """A scene's steps for this output. Steps of an earlier burst that have not begun are forgotten."""
         begun = self._begun_step.channel if self._begun_step else None
-        self._steps = deque(steps)
-        wanted = {step.channel for step in steps}
+        anew = any(step.lasting for step in steps)
+        self._steps = deque((*(step for step in self._steps if step.lasting and not anew), *steps))
+        wanted = {step.channel for step in self._steps}
         self.waiting.drop({slot(message) for step in steps for message in step.unit})  # the burst is their newer value
         for channel, until in list(self._held.items()):
             if until == _NEVER and channel not in wanted and channel != begun:
@@ -230,7 +235,14 @@ class Wire:
         if step is None or self._begun:
             return
         self._begun_step = None
-        self._held[step.channel] = max(self._free_at, now) + step.settle
+        ready = max(self._free_at, now) + step.settle
+        channels: tuple[int, ...] = (step.channel,)
+        if step.unit[0][0] == SYSEX and step.settle:
+            channels = tuple(range(16))
+            self.waiting.park(set(channels))
+        for channel in channels:
+            until = self._held.get(channel, _NEVER)
+            self._held[channel] = ready if until == _NEVER else max(ready, until)
         if step.settle == 0:
             self._after_settling(step.channel)
 

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from engine.core import snapshot
 from engine.live.meters import PortMeter
 from engine.live.show import Show
 
@@ -16,6 +17,7 @@ def status(show: Show) -> dict[str, Any]:
         "setlist": {"name": bay.setlist.name, "place": bay.setlist.place + 1, "scenes": list(bay.setlist.numbers)},
         "setlists": [name for name in bay.setlists if name],
         "muted_routes": sorted(bay.muted),
+        "sounds": snapshot.sounds(bay),
         "sounding": bay.ledger.sounding(),
         "off_rest": bay.ledger.off_rest(),
         "inputs": _inputs(show),

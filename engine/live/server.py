@@ -20,6 +20,7 @@ from typing import IO, Any, Final, NamedTuple
 import trio
 
 from engine.core.bay import Outcome
+from engine.live.audition import audition
 from engine.live.client import socket_path
 from engine.live.desk import ASKED, Desk
 from engine.live.editing import EDITS, obey
@@ -49,7 +50,7 @@ _COMMANDS: Final[dict[str, tuple[type, ...]]] = {
     "tap": (),
 }
 _KINDS: Final = {int: "a number", str: "a name"}
-_MORE: Final = ("clock", "timecode", "mute", "unmute", *EDITS, *ASKED, "keep", "status", "watch", "follow")
+_MORE: Final = ("clock", "timecode", "mute", "unmute", *EDITS, *ASKED, "audition", "keep", "status", "watch", "follow")
 
 
 class NameTaken(Exception):
@@ -146,6 +147,9 @@ class Server:
                     if request is not None and request.get("do") == "keep":
                         await _answer(stream, await self._keep(request))
                         continue
+                    if request is not None and request.get("do") == "audition":
+                        await _answer(stream, await self._audition(request))
+                        continue
                     if request is not None and request.get("do") in EDITS:
                         await _answer(stream, await self._edit(request))
                         continue
@@ -184,6 +188,12 @@ class Server:
     async def _edit(self, request: dict[str, Any]) -> dict[str, Any]:
         try:
             return await obey(self._show, self._workshop, self._errands, request)
+        except Exception as fault:  # it costs this request, not the show
+            return {"done": False, "text": self._show.own_fault(fault)}
+
+    async def _audition(self, request: dict[str, Any]) -> dict[str, Any]:
+        try:
+            return await audition(self._show, request)
         except Exception as fault:  # it costs this request, not the show
             return {"done": False, "text": self._show.own_fault(fault)}
 

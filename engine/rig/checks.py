@@ -6,10 +6,11 @@ wrong. A value of the wrong kind is passed over here; the models complain of it.
 
 from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 Keys = tuple[str | int, ...]
 Data = dict[str, Any]
+_SHOWN: Final = 40  # names in a sentence
 
 
 class Complaint(NamedTuple):
@@ -20,12 +21,12 @@ class Complaint(NamedTuple):
     once: bool = False  # the same text at further places is not told again
 
 
-def cross_check(data: Data) -> Iterator[Complaint]:
-    """Everything that is wrong between places."""
-    yield from _once(_everything(data))
+def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
+    """Everything that is wrong between places; `lists`: whether sound lists are among the sounds."""
+    yield from _once(_everything(data, lists))
 
 
-def _everything(data: Data) -> Iterator[Complaint]:
+def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _port_names(data)
     yield from _ports_once(data, "inputs")
     yield from _ports_once(data, "outputs")
@@ -35,7 +36,7 @@ def _everything(data: Data) -> Iterator[Complaint]:
     yield from _scenes_once(data)
     yield from _names_like_numbers(data)
     yield from _scene_references(data)
-    yield from _bursts(data)
+    yield from _bursts(data, lists)
     yield from _controls(data)
     yield from _sync(data)
 
@@ -67,7 +68,9 @@ def _no_such(what: str, name: object, known: Iterable[object]) -> str:
         return f"there is no {what} {_as_written(name)}; there are none at all"
     close = get_close_matches(name, listed, 1) if isinstance(name, str) else []  # numbers are not misspelt
     remedy = f"did you mean {_as_written(listed[close[0]])}? " if close else ""
-    return f"there is no {what} {_as_written(name)}; {remedy}there are: {', '.join(listed)}"
+    shown = [*listed][:_SHOWN]
+    more = f" and {len(listed) - _SHOWN} more" if len(listed) > _SHOWN else ""
+    return f"there is no {what} {_as_written(name)}; {remedy}there are: {', '.join(shown)}{more}"
 
 
 def _as_written(name: object) -> str:
@@ -260,12 +263,12 @@ def _scene_references(data: Data) -> Iterator[Complaint]:
 # Bursts
 
 
-def _bursts(data: Data) -> Iterator[Complaint]:
+def _bursts(data: Data, lists: bool) -> Iterator[Complaint]:
     for number, scene in _tables(data, "scenes"):
         taken: dict[tuple[object, object], int] = {}
         for index, step in _tables(scene, "burst"):
             keys: Keys = ("scenes", number, "burst", index)
-            yield from _burst_step(data, keys, step)
+            yield from _burst_step(data, keys, step, lists)
             where = _where(data, step)
             if where is not None and taken.setdefault(where, index) != index:
                 text = f"a second step for {where[0]} channel {where[1]} in one burst; keep one of the two"
@@ -281,7 +284,7 @@ def _where(data: Data, step: Data) -> tuple[object, object] | None:
     return (output, channel) if isinstance(output, str) and isinstance(channel, int) else None
 
 
-def _burst_step(data: Data, keys: Keys, step: Data) -> Iterator[Complaint]:
+def _burst_step(data: Data, keys: Keys, step: Data, lists: bool) -> Iterator[Complaint]:
     instruments = _table(data, "instruments")
     name, output, sound = step.get("instrument"), step.get("output"), step.get("sound")
     if isinstance(output, str):
@@ -294,6 +297,8 @@ def _burst_step(data: Data, keys: Keys, step: Data) -> Iterator[Complaint]:
         return
     gear = _table(instruments, name)
     yield from _bank_and_program(keys, step, gear)
+    if not lists and "sounds_from" in gear:
+        return
     if isinstance(sound, str) and sound not in _table(gear, "sounds"):
         yield Complaint((*keys, "sound"), _no_such("sound", sound, _table(gear, "sounds")) + f' (sounds of "{name}")')
 

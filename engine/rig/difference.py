@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from difflib import unified_diff
 from typing import Any
 
-from engine.rig.models import BurstStep, Rig, Route, Scene
+from engine.rig.models import BurstStep, Rig, Route, Scene, sound_of
 
 _SECTIONS = {"inputs": "input", "outputs": "output", "instruments": "instrument"}
 _TIMES = ("guard", "hold", "between", "settle")  # ns in the models
@@ -119,6 +119,19 @@ def _route(route: Route) -> str:
     return f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}" + (
         f" through {through}" if through else ""
     )
+
+
+def step_in_words(rig: Rig, step: BurstStep) -> tuple[str, str]:
+    """Whom a burst step is for, and what it is put on, by the sound's name where one is known."""
+    who = step.instrument or f"{step.output} channel {step.channel}"
+    if step.sound is not None:
+        return who, step.sound
+    bank = f", bank {step.bank[0]} {step.bank[1]}" if step.bank else ""
+    known = None
+    if step.instrument is not None and step.program is not None:
+        gear = rig.instruments[step.instrument]
+        known = sound_of(gear, step.bank, step.program - gear.programs_from)
+    return who, f"program {step.program}{bank}" + (f" ({known})" if known else "")
 
 
 def _step(step: BurstStep) -> str:

@@ -15,7 +15,9 @@ from engine.rig.checks import Complaint, cross_check
 from engine.rig.models import Rig, rig_model
 from engine.rig.places import line_of, lines_of
 from engine.rig.schema import allowed_keys
+from engine.rig.soundlist import with_lists
 from engine.rig.syntax import NotToml, parsed
+from engine.rig.templates import with_templates
 from filters.registry import registry
 
 Keys = tuple[str | int, ...]
@@ -65,13 +67,20 @@ def text_of(path: Path) -> str:
         raise _whole(path, 1, f"the file cannot be read: {fault}") from None
 
 
-def read(text: str, source: str) -> Rig:
-    """The rig in a text; `source` names it in errors. Raises RigError."""
+def read(text: str, source: str, *, lists: bool = True) -> Rig:
+    """The rig in a text; `source` names it in errors, and sound lists are beside it. Raises RigError.
+
+    Without `lists` they are not looked at, nor the names of sounds that may be in them.
+    """
     try:
         data = parsed(text)
     except NotToml as fault:
         raise RigError([Problem(source, fault.line, fault.key, fault.text)]) from None
-    complaints = list(cross_check(data))
+    data, complaints = with_templates(data)
+    if lists:
+        data, wrong = with_lists(data, Path(source).parent)
+        complaints += wrong
+    complaints += cross_check(data, lists=lists)
     try:
         rig = rig_model().model_validate(data)
     except ValidationError as fault:

@@ -8,7 +8,19 @@ from pydantic import AfterValidator, BeforeValidator, Field, create_model, model
 
 from engine.midi.timecode import RATES, read_label
 from engine.rig.commanding import Control, Osc, RemoteControl
-from engine.rig.values import Bank, BankUse, Channel, Names, Nanoseconds, Part, PrintedProgram, Scenes, Text, between
+from engine.rig.values import (
+    Bank,
+    BankUse,
+    Channel,
+    Names,
+    Nanoseconds,
+    Part,
+    PrintedProgram,
+    Scenes,
+    SetupLines,
+    Text,
+    between,
+)
 from filters.registry import FilterSettings, registry
 
 
@@ -46,10 +58,21 @@ class Sound(Part):
 class Instrument(Part):
     output: str
     channel: Channel
+    like: Text | None = None  # a kind of presets/instruments.toml, whose keys are filled in
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0
     programs_from: Literal[0, 1] = 1
+    sounds_from: Text | None = None  # a sound list; the sounds below win, and hold those of the list once it is read
+    setup: SetupLines = ()  # sent at the start and when its output is back, before the sounds
     sounds: dict[str, Sound] = Field(default_factory=dict)
+
+
+def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
+    """The name of the sound that an instrument is on; `bank` (MSB, LSB) as it was told, `program` 0 to 127."""
+    for name, sound in gear.sounds.items():
+        if sound.program == program + gear.programs_from and (sound.bank or (0, 0)) == (bank or (0, 0)):
+            return name
+    return None
 
 
 class BurstStep(Part):

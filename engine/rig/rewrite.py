@@ -100,12 +100,12 @@ def _edited(text: str, change: Callable[[str], str]) -> str:
     windows = "\n" in plain and plain.count("\n") == plain.count("\r\n")
     plain = plain.replace("\r\n", "\n") if windows else plain
     try:
-        read(plain, "rig")
+        read(plain, "rig", lists=False)
     except RigError as refusal:
         raise EditFault(f"the rig is not in order: {refusal}") from None
     made = change(plain)
     try:
-        read(made, "edited rig")
+        read(made, "edited rig", lists=False)
     except RigError as refusal:
         wrong = "; ".join(f"{problem.key}: {problem.text}" for problem in refusal.problems)
         raise EditFault(f"that would not be a rig that can be played: {wrong}") from None

@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Sequence
+from importlib.resources import files
 from typing import Final
 
 _VOLATILE: Final = re.compile(r" \d+:\d+$")  # ALSA's numbers change at each replug
@@ -70,6 +71,20 @@ _SPLIT: Final = """\
     {{ filter = "transpose", semitones = -12 }},
   ] }},
 """
+
+
+#: rigs that come along, by kind, and their files in presets
+KINDS: Final = {
+    "two-keyboards": "rigs/two-keyboards.toml",
+    "studio": "rigs/studio.toml",
+    "theatre-pit": "demo.toml",
+    "drum-triggers": "rigs/drum-triggers.toml",
+}
+
+
+def starter_of(kind: str) -> str:
+    """The text of a rig of one of KINDS; it loads as it stands. KeyError for another."""
+    return files("presets").joinpath(KINDS[kind]).read_text(encoding="utf-8")
 
 
 def starter(inputs: Sequence[str], outputs: Sequence[str]) -> str:

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
 from engine.midi.kinds import is_whole
+from engine.midi.setup import ALLOWED, set_up
 
 _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
 _LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a slip of the pen
@@ -92,6 +93,19 @@ def _milliseconds(found: Any) -> Any:
     return nanoseconds
 
 
+def _setup(found: Any) -> Any:
+    """Set-up messages in words, as they are written."""
+    if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
+        raise ValueError(f"a list of {ALLOWED}")
+    for line in found:
+        try:
+            set_up(line, 0)
+        except ValueError as fault:
+            raise ValueError(f'a list whose every line is one of: {fault}; "{line}" is none') from None
+    return tuple(found)
+
+
+SetupLines = Annotated[tuple[str, ...], BeforeValidator(_setup)]
 Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Nanoseconds = Annotated[int, BeforeValidator(_milliseconds)]
 Scenes = Annotated[tuple[int | str, ...], BeforeValidator(_order)]

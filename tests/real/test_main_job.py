@@ -155,6 +155,30 @@ def test_a_synthesizer_hears_each_scenes_burst(synth: FluidSynth, tmp_path: Path
         wait_for("the first scene's organ again", lambda: synth.sound(1) == "Church Organ")
 
 
+def test_a_sound_is_auditioned_by_name_and_the_old_one_put_back(synth: FluidSynth, tmp_path: Path) -> None:
+    """`sounds --audition` puts the synthesizer on the sound of that General MIDI name (RP-003, Table 2), and back."""
+    rig = WITH_SYNTH.replace("sounds = {", 'sounds_from = "general-midi"\nsounds = {')
+    heard: list[str | None] = []
+    with (
+        player(JACK, "Foot controller"),
+        player(JACK, "Old keyboard"),
+        engine(tmp_path, rig, "--backend", "jack") as run,
+    ):
+        wait_for("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
+        done: list[int] = []
+        asked = threading.Thread(
+            target=lambda: done.append(run.ask("sounds", str(run.file), "viol", "in", "--audition").returncode)
+        )
+        asked.start()
+        while asked.is_alive():
+            heard.append(synth.sound(1))
+        asked.join()
+        assert done == [0]
+        assert "Violin" in heard
+        wait_for("the organ again", lambda: synth.sound(1) == "Church Organ")
+        wait_for("silence", lambda: synth.voices() == 0)
+
+
 def test_no_voice_is_left_when_the_engine_ends(synth: FluidSynth, tmp_path: Path) -> None:
     """A key held while the engine is stopped is released: FluidSynth's voice count goes to zero."""
     with player(JACK, "Foot controller"), player(JACK, "Old keyboard") as keyboard:

@@ -1,0 +1,47 @@
+"""`bayleaf sounds` and `new --kind`, as a user types them."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from engine.cli.app import main
+
+
+def run(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int:
+    """The command in this process; its status."""
+    monkeypatch.setattr("sys.argv", ["bayleaf", *arguments])
+    try:
+        main()
+    except SystemExit as ended:
+        return int(ended.code or 0)
+    return 0
+
+
+def test_a_ready_rig_is_written_checked_and_searched(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`new --kind` writes a rig that `check` accepts, and `sounds` finds a name of General MIDI in it."""
+    rig = str(tmp_path / "two.toml")
+    assert run(monkeypatch, "new", rig, "--kind", "two-keyboards") == 0
+    assert run(monkeypatch, "check", rig) == 0
+    assert "F0 7E 7F 09 01 F7" in capsys.readouterr().out
+    assert run(monkeypatch, "sounds", rig, "VIOL", "in", "--json") == 0
+    assert {one["program"] for one in json.loads(capsys.readouterr().out)} == {41}  # RP-003, Table 2
+    assert run(monkeypatch, "sounds", rig, "violin", "--instrument", "piano", "--json") == 0
+    assert [one["instrument"] for one in json.loads(capsys.readouterr().out)] == ["piano"]
+    assert run(monkeypatch, "sounds", rig, "violin", "--audition") == 1
+    assert "--instrument" in capsys.readouterr().err
+    assert run(monkeypatch, "sounds", rig, "nothing-like-it") == 1
+    assert run(monkeypatch, "new", str(tmp_path / "x.toml"), "--kind", "moon") == 1
+
+
+def test_import_makes_a_list_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """`sounds import` writes a list of a CSV file, and leaves a file that exists alone."""
+    source, made = tmp_path / "a.csv", tmp_path / "a.toml"
+    source.write_text("msb,lsb,program,name\n0,3,12,Warm pad\n", encoding="utf-8")
+    assert run(monkeypatch, "sounds", "import", str(source), str(made)) == 0
+    assert "Warm pad" in made.read_text(encoding="utf-8")
+    assert run(monkeypatch, "sounds", "import", str(source), str(made)) == 1
+    assert run(monkeypatch, "sounds", "import", str(source)) == 2
+    assert run(monkeypatch, "sounds", "import", str(tmp_path / "no.csv"), str(tmp_path / "b.toml")) == 1

@@ -1,0 +1,94 @@
+"""Set-up messages go out before the sounds, at the start and when an output is back."""
+
+from engine.core.bay import Bay
+from engine.core.wire import Delivery
+from engine.rig.load import read
+
+RIG = """
+format = 1
+[inputs]
+keys = { port = "K" }
+[outputs]
+module = { port = "M", wire = "din" }
+[instruments.piano]
+output = "module"
+channel = 1
+setup = ["local off", "GM on", "pitch bend range 2"]
+[instruments.bass]
+output = "module"
+channel = 2
+setup = ["GM on"]
+[[scenes]]
+number = 1
+name = "One"
+routes = [{ from = "keys", to = "module" }]
+burst = [{ instrument = "piano", program = 2 }, { instrument = "bass", program = 33 }]
+[[scenes]]
+number = 2
+name = "Two"
+burst = [{ instrument = "piano", program = 5 }]
+"""
+MS = 1_000_000
+GM_ON = bytes.fromhex("F0 7E 7F 09 01 F7")
+LOCAL_OFF = bytes.fromhex("B0 7A 00")
+
+
+def run(bay: Bay, now: int, out: list[Delivery], until: int) -> None:
+    """Let its time pass."""
+    while bay.due is not None and bay.due <= until:
+        now = max(now, bay.due)
+        out += bay.tick(now)
+
+
+def times(out: list[Delivery]) -> dict[bytes, int]:
+    """When each message was last sent."""
+    return {message: at for _, message, at in out}
+
+
+def test_at_the_start_set_up_comes_first_once_and_has_its_time() -> None:
+    """GM on leaves once for two instruments of an output, and nothing but real time follows on any channel for 200 ms
+    (common practice, no source); then come local off and the bend range, then the sounds."""
+    bay = Bay(read(RIG, "pit.toml"))
+    out = bay.recall(0, 1)
+    run(bay, 0, out, 1000 * MS)
+    sent = [message for _, message, _ in out]
+    assert sent[0] == GM_ON
+    assert sent.count(GM_ON) == 1
+    assert min(at for _, message, at in out if message != GM_ON) >= 200 * MS
+    assert sent.index(LOCAL_OFF) < sent.index(b"\xb0\x65\x00") < sent.index(b"\xc0\x01")
+    assert b"\xc1\x20" in sent
+
+
+def test_a_scene_recalled_meanwhile_leaves_the_set_up_whole() -> None:
+    """A second recall while the set-up is under way replaces the sounds, never the set-up."""
+    bay = Bay(read(RIG, "pit.toml"))
+    out = bay.recall(0, 1)
+    out += bay.recall(50 * MS, 2)
+    run(bay, 50 * MS, out, 1000 * MS)
+    sent = [message for _, message, _ in out]
+    assert sent.count(LOCAL_OFF) == 1
+    assert b"\xc0\x01" not in sent
+    assert sent[-1] == b"\xc0\x04"
+
+
+def test_notes_of_every_channel_wait_while_the_module_resets() -> None:
+    """A note played on a channel without instrument waits, too, until GM on has done its work."""
+    bay = Bay(read(RIG, "pit.toml"))
+    out = bay.recall(0, 1)
+    out += bay.receive(20 * MS, 0, b"\x95\x3c\x40")
+    run(bay, 20 * MS, out, 1000 * MS)
+    assert times(out)[b"\x95\x3c\x40"] >= 200 * MS
+
+
+def test_an_output_that_is_back_is_set_up_again_and_a_scene_change_is_not() -> None:
+    """Set-up messages go out again when the output is back, before its sounds, and with no other recall."""
+    bay = Bay(read(RIG, "pit.toml"))
+    out = bay.recall(0, 1)
+    run(bay, 0, out, 1000 * MS)
+    out = bay.recall(2000 * MS, 2)
+    run(bay, 2000 * MS, out, 3000 * MS)
+    assert [message for _, message, _ in out] == [b"\xc0\x04"]
+    out = bay.output_back(4000 * MS, 0, None)
+    run(bay, 4000 * MS, out, 9000 * MS)
+    sent = [message for _, message, _ in out]
+    assert sent.index(GM_ON) < sent.index(LOCAL_OFF) < sent.index(b"\xc0\x04")

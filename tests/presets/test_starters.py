@@ -1,0 +1,73 @@
+"""The starter rigs and instrument templates that come along work as they stand. (Our own data; no outside source.)"""
+
+import pytest
+
+from engine.core.bay import Bay
+from engine.core.wire import Delivery
+from engine.midi.kinds import is_press, is_release
+from engine.rig.load import RigError, read
+from engine.rig.starter import KINDS, starter_of
+from engine.rig.templates import templates
+
+SECOND = 1_000_000_000
+RIG = """
+format = 1
+[outputs]
+out = {{ port = "Box" }}
+[instruments.it]
+output = "out"
+channel = 1
+like = "{kind}"
+[[scenes]]
+number = 1
+name = "One"
+burst = [{{ instrument = "it", program = 1 }}]
+"""
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_starter_rig_loads_compiles_plays_and_leaves_nothing_sounding(kind: str) -> None:
+    """In every scene each input plays 12 keys of two octaves on channels 1 and 10; notes get out, and all end."""
+    rig = read(starter_of(kind), f"{kind}.toml")
+    bay = Bay(rig)
+    assert len(bay.plans) == len(rig.scenes) >= 2
+    now, sent = 0, list[Delivery]()
+    for number in bay.plans:
+        sent += bay.recall(now, number)
+        for source in range(len(bay.inputs)):
+            keys = [(channel, key) for channel in (0, 9) for key in range(48, 72, 2)]
+            for status, velocity in ((0x90, 64), (0x80, 64)):
+                for channel, key in keys:
+                    sent += bay.receive(now, source, bytes((status | channel, key, velocity)))
+                now += SECOND
+                while bay.due is not None and bay.due <= now:
+                    sent += bay.tick(max(bay.due, now - SECOND))
+    now += 10 * SECOND
+    sent += bay.tick(now)
+    presses = [(output, message[0] & 0x0F, message[1]) for output, message, _ in sent if is_press(message)]
+    releases = [(output, message[0] & 0x0F, message[1]) for output, message, _ in sent if is_release(message)]
+    assert presses
+    assert sorted(presses) == sorted(releases)
+    assert bay.ledger.sounding() == 0
+
+
+def test_the_studio_router_has_its_size() -> None:
+    """The studio's rig is a router of 16 inputs and 20 outputs."""
+    rig = read(starter_of("studio"), "studio.toml")
+    assert (len(rig.inputs), len(rig.outputs)) == (16, 20)
+
+
+@pytest.mark.parametrize("kind", templates())
+def test_an_instrument_may_be_like_a_kind(kind: str) -> None:
+    """Each template loads and compiles in an instrument, and gives it the keys it does not say itself."""
+    rig = read(RIG.format(kind=kind), "it.toml")
+    assert rig.instruments["it"].bank == templates()[kind]["bank"]
+    Bay(rig)
+    own = read(RIG.format(kind=kind).replace("channel = 1", 'channel = 1\nsettle = "5 ms"'), "it.toml")
+    assert own.instruments["it"].settle == 5_000_000
+
+
+def test_an_unknown_kind_is_told() -> None:
+    """A kind that does not come along is refused by line, with those that do."""
+    with pytest.raises(RigError, match=r'it.toml:8: instruments.it.like: found "moon"; allowed: .*gm-module'):
+        read(RIG.format(kind="moon"), "it.toml")
