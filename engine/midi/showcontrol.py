@@ -61,8 +61,9 @@ def read_show_control(message: bytes) -> ShowControl | None:
     if command not in _WITH_CUE:
         return ShowControl(device, form, command, settings=data) if len(data) in lengths else None
     settings, cues = data[: lengths[0]], data[lengths[0] :]
-    fields = cues.split(b"\x00") if cues else []
-    if len(settings) < lengths[0] or len(fields) > 3 or not all(_CUE.fullmatch(field) for field in fields):
+    stem = cues.rstrip(b"\x00")  # fields that are left empty at the end: desks send them (common practice, no source)
+    fields = stem.split(b"\x00") if cues else []
+    if len(settings) < lengths[0] or cues.count(0) > 2 or not all(_CUE.fullmatch(field) for field in fields):
         return None
     if command == "load" and not fields:
         return None

@@ -273,7 +273,9 @@ def _bursts(data: Data) -> Iterator[Complaint]:
 
 
 def _where(data: Data, step: Data) -> tuple[object, object] | None:
-    """Output and channel of a step, if they can be told."""
+    """Output and channel that a step tells a program; None if it is blank or they cannot be told."""
+    if "sound" not in step and "program" not in step:
+        return None
     gear = _table(_table(data, "instruments"), step["instrument"]) if isinstance(step.get("instrument"), str) else step
     output, channel = gear.get("output"), gear.get("channel")
     return (output, channel) if isinstance(output, str) and isinstance(channel, int) else None

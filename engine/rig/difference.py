@@ -7,6 +7,7 @@ from typing import Any
 from engine.rig.models import BurstStep, Rig, Route, Scene
 
 _SECTIONS = {"inputs": "input", "outputs": "output", "instruments": "instrument"}
+_TIMES = ("guard", "hold", "between", "settle")  # ns in the models
 
 
 def scenes(rig: Rig, number_a: int, number_b: int) -> list[str]:
@@ -109,7 +110,7 @@ def _named(word: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> li
 
 def _fields(whose: str, a: Any, b: Any) -> list[str]:
     pairs = ((key, getattr(a, key), getattr(b, key)) for key in type(a).model_fields)
-    return [f"{whose} {key} was {_plain(one)}, is {_plain(other)}" for key, one, other in pairs if one != other]
+    return [f"{whose} {key} was {_said(key, one)}, is {_said(key, other)}" for key, one, other in pairs if one != other]
 
 
 def _route(route: Route) -> str:
@@ -128,6 +129,13 @@ def _step(step: BurstStep) -> str:
     return f"{who}: {what}" + (f", bank {step.bank[0]} {step.bank[1]}" if step.bank else "")
 
 
+def _said(key: str, found: Any) -> str:
+    """What stands at a key, in words."""
+    if key == "when":
+        return _when(found)
+    return f"{found / 1_000_000:g} ms" if key in _TIMES else _plain(found)
+
+
 def _plain(found: Any) -> str:
     """A value on one line, as people would write it."""
     if found is None:
@@ -135,7 +143,7 @@ def _plain(found: Any) -> str:
     if hasattr(found, "model_dump"):
         kept = found.model_dump(by_alias=True, exclude_unset=True)
         return " ".join(
-            f"{value}" if key == "filter" else f"{key} {_when(value) if key == 'when' else _plain(value)}"
+            f"{value}" if key == "filter" else f"{key} {_said(key, value)}"
             for key, value in kept.items()
             if value is not None
         )

@@ -11,7 +11,8 @@ from engine.midi.timecode import RATES, read_label
 US = 5
 PLAIN = ("next", "back", "panic", "ask scene", "ask routing", "ask backup")
 
-CUE = rb"(?:[0-9]+(?:\.[0-9]+)*(?:\x00[0-9]+(?:\.[0-9]+)*){0,2})?"
+NUMBER = rb"[0-9]+(?:\.[0-9]+)*"
+CUE = rb"(?:" + NUMBER + rb"(?:(?:\x00" + NUMBER + rb"){0,2}|\x00" + NUMBER + rb"\x00|\x00\x00?))?"
 TIME = (
     rb"(?:[\x00-\x17\x20-\x37\x40-\x57\x60-\x77])[\x00-\x3b\x40-\x7b][\x00-\x3b]"
     rb"(?:[\x00-\x1d][\x00-\x63]|[\x20-\x3d][\x00-\x7f])"

@@ -217,6 +217,23 @@ async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk):
     assert desk.workshop.text == TEXT
 
 
+async def test_a_learnt_control_is_saved_alone_only(desk):
+    """A yes to learn writes the control into the file; other edits that are not saved stay the player's choice."""
+    control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
+    asked = {"do": "learn", "control": control}
+    said = await editing.obey(desk.show, desk.workshop, desk.errands, asked)
+    assert said["done"]
+    assert said["text"].startswith("the control works; saved in ")
+    assert "note = 3" in desk.file.read_text()
+    await desk.scenes("copy", 1, new=40)
+    held = desk.file.read_text()
+    said = await editing.obey(
+        desk.show, desk.workshop, desk.errands, {**asked, "control": {**control, "when": {"note": 5}}}
+    )
+    assert said["text"] == "the control works; not in the file yet (bayleaf save)"
+    assert desk.file.read_text() == held
+
+
 async def test_what_plays_is_stored(desk):
     """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
     said = await desk.scenes("store", 30, name="Here")

@@ -1,8 +1,10 @@
 """Real servers for the tests here. A missing one skips its tests, with the reason; with BAYLEAF_NO_SKIP=1 it fails."""
 
+import fcntl
 import os
 import shutil
 import subprocess
+import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -50,7 +52,15 @@ def start_as_granted(name: str) -> subprocess.Popen[bytes]:
 
 
 @pytest.fixture(scope="session")
-def jack_server() -> Iterator[str]:
+def alone() -> Iterator[None]:
+    """One run of these tests at a time on a machine, for the servers' names are fixed: another one waits here."""
+    with (Path(tempfile.gettempdir()) / "bayleaf-tests.lock").open("a") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+
+
+@pytest.fixture(scope="session")
+def jack_server(alone: None) -> Iterator[str]:
     """JACK's dummy server under a name of its own; its environment is set for this process and its children."""
     need("jackd")
     before = dict(os.environ)
@@ -66,7 +76,7 @@ def jack_server() -> Iterator[str]:
 
 
 @pytest.fixture
-def mortal_jack() -> Iterator[subprocess.Popen[bytes]]:
+def mortal_jack(alone: None) -> Iterator[subprocess.Popen[bytes]]:
     """A second server (named MORTAL), to be stopped or killed; for children only, whose environment must name it."""
     need("jackd")
     process = start_as_granted(MORTAL)

@@ -114,8 +114,9 @@ class Victim:
         return harmed
 
     def _written(self) -> object:
-        """What the state file says; it is whole JSON at any moment (or ValueError is raised)."""
-        return json.loads(self.state.read_text(encoding="utf-8"))["scenes"]
+        """The scene by rig file that the state says; it is whole JSON at any moment (or ValueError is raised)."""
+        shows = json.loads(self.state.read_text(encoding="utf-8"))["shows"]
+        return {file: standing[0] for file, standing in shows.items()}
 
     def _what_sounds(self) -> list[str]:
         sounds = {0: (0, self._scene, self._scene)}

@@ -53,12 +53,19 @@ def test_equal_texts_have_no_lines() -> None:
 
 def test_a_control_in_words() -> None:
     """A control is told with its condition as it was written, a single number as one."""
-    control = '\n[[controls]]\ninput = "pedals"\nwhen = { note = NOTE }\ndo = "back"\n'
+    control = '\n[[controls]]\ninput = "pedals"\nwhen = { note = NOTE }\ndo = "back"\nguard = "40 ms"\n'
     one, other = (read(RIG + control.replace("NOTE", note), "any") for note in ("3", "[3, 5]"))
     assert rigs(one, other) == [
-        "control taken out: input pedals when note 3 do back",
-        "control added: input pedals when note 3 to 5 do back",
+        "control taken out: input pedals when note 3 do back guard 40 ms",
+        "control added: input pedals when note 3 to 5 do back guard 40 ms",
     ]
+
+
+def test_a_time_in_words() -> None:
+    """Times are told in milliseconds."""
+    made = RIG.replace('settle  = "30 ms"', 'settle  = "1.5 s"')
+    assert made != RIG
+    assert rigs(read(RIG, "any"), read(made, "any")) == ["instrument string-machine: settle was 30 ms, is 1500 ms"]
 
 
 def test_a_blank_step_in_words() -> None:

@@ -38,6 +38,16 @@ def test_a_good_rig_loads_with_its_defaults() -> None:
     assert rig.controls[1].passes is False
 
 
+def test_a_blank_step_may_stand_beside_the_one_that_sends() -> None:
+    """A step without sound or program sends nothing, so one channel may have several, and another one that sends."""
+    step = '{ instrument = "string-machine", sound = "Warm pad" },'
+    rig = read(
+        RIG.replace(step, f'{{ instrument = "string-machine" }}, {step} {{ output = "strings", channel = 5 }},'),
+        "pit.toml",
+    )
+    assert [step.blank for step in rig.scenes[0].burst] == [True, False, True, False]
+
+
 def test_a_scene_is_found_by_number_or_name() -> None:
     """A scene answers to its number, to its name, and to its number in words; nothing else finds one."""
     rig = read(RIG, "pit.toml")
