@@ -21,7 +21,7 @@ from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 from engine.midi.words import describe, note_name
 from engine.ports.memory import MemoryInput, MemoryOutput, MemorySystem
 from engine.rig.load import read
-from engine.rig.models import Instrument, Rig
+from engine.rig.models import Instrument, Rig, sound_of
 
 _RIG: Final = "demo.toml"
 _MUSIC: Final = "demo.mid"
@@ -146,13 +146,8 @@ def _listen(rig: Rig, outputs: dict[str, MemoryOutput]) -> dict[str, _Heard]:
 def _sound(gear: Instrument, bank: dict[int, int], program: int) -> str:
     """Bank and program as printed on the gear, with the sound's name if the rig knows it."""
     printed = program + gear.programs_from
-    selected = (bank.get(0, 0), bank.get(32, 0))
-    named = (
-        name
-        for name, sound in gear.sounds.items()
-        if sound.program == printed and (not bank or sound.bank in (None, selected))
-    )
-    name = next(named, "a sound without a name")
+    selected = (bank.get(0, 0), bank.get(32, 0)) if bank else None
+    name = sound_of(gear, selected, program) or "a sound without a name"
     places = [f"{word} {bank[number]}" for number, word in ((0, "MSB"), (32, "LSB")) if number in bank]
     return f"{name} ({'bank ' + ' '.join(places) + ', ' if places else ''}program {printed})"
 

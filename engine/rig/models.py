@@ -70,9 +70,15 @@ class Instrument(Part):
 def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
     """The name of the sound that an instrument is on; `bank` (MSB, LSB) as it was told, `program` 0 to 127."""
     for name, sound in gear.sounds.items():
-        if sound.program == program + gear.programs_from and (sound.bank or (0, 0)) == (bank or (0, 0)):
+        if sound.program == program + gear.programs_from and _heeded(gear, sound.bank) == _heeded(gear, bank):
             return name
     return None
+
+
+def _heeded(gear: Instrument, bank: tuple[int, int] | None) -> tuple[int, int]:
+    """What of a bank the instrument listens to."""
+    msb, lsb = bank or (0, 0)
+    return msb if "msb" in gear.bank else 0, lsb if "lsb" in gear.bank else 0
 
 
 class BurstStep(Part):

@@ -7,6 +7,7 @@ import pytest
 from plain_rig import RIG
 
 from engine.rig.load import RigError, load
+from engine.rig.models import Instrument, Sound, sound_of
 from engine.rig.rewrite import rename_scene
 from engine.rig.soundcsv import from_csv
 from engine.rig.soundlist import ListFault, read_list, sound_list
@@ -102,3 +103,14 @@ def test_wrong_csv_is_told_by_line(text: str, told: str) -> None:
     with pytest.raises(ListFault) as fault:
         from_csv(text, "a.csv")
     assert told in str(fault.value)
+
+
+@pytest.mark.parametrize(
+    ("listens", "told", "name"),
+    [("msb lsb", (3, 7), "Pad"), ("msb lsb", (3, 0), None), ("msb", (3, 0), "Pad"), ("lsb", (0, 7), "Pad")],
+)
+def test_a_sound_is_known_by_what_its_instrument_heeds(listens: str, told: tuple[int, int], name: str | None) -> None:
+    """An instrument that takes no LSB is told none, and is on the sound all the same."""
+    gear = Instrument(output="box", channel=1, bank=listens, sounds={"Pad": Sound(bank=[3, 7], program=12)})
+    assert sound_of(gear, told, 11) == name
+    assert sound_of(gear, told, 12) is None
