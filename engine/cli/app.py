@@ -8,8 +8,9 @@ from typing import Final
 
 import typer
 
-from engine.cli import asking, backing, demo, editing, keeping, learning, looking, playing
+from engine.cli import asking, backing, demo, editing, keeping, learning, looking, playing, sysex
 from engine.cli.say import Fault
+from engine.instruments.files import DumpFault
 from engine.live.client import NoEngine
 from engine.ports.port import PortError
 from engine.rig.load import RigError
@@ -25,6 +26,7 @@ editing.add_to(app)
 backing.add_to(app)
 learning.add_to(app)
 looking.add_to(app)
+sysex.add_to(app)
 demo.add_to(app)
 
 
@@ -32,7 +34,7 @@ def main() -> None:
     """Run the command; every fault is told in plain words, never as a traceback."""
     try:
         app()
-    except (Fault, RigError, PortError, NoEngine, FilterFault) as fault:
+    except (Fault, RigError, PortError, NoEngine, FilterFault, DumpFault) as fault:
         print(fault, file=sys.stderr)
         sys.exit(1)
     except BrokenPipeError:  # the reader of a pipe has gone; nothing is wrong
