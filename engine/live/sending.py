@@ -89,7 +89,7 @@ class Sending:
         self._since_gap += len(message)
         if self._hands is not None:
             await self._settle()
-            verdict = await self._answered(self._hands, message, stop)
+            verdict = await self._answered(self._hands, stop)
             if verdict is not Verdict.NEXT:
                 self._place -= 1
             if verdict in _ENDS:
@@ -121,7 +121,9 @@ class Sending:
                 continue
             if event.way == "out":
                 if self._waiting and event.message is self._waiting[0]:
-                    self._waiting.popleft()
+                    message = self._waiting.popleft()
+                    if self._hands is not None:  # from here on: the cable may be faster than it is paced
+                        self._hands.sent(self._show.bay.wires[self._output].carried_at, message)
             elif self._hands is not None and self._answers in (None, event.port):
                 self._hands.hear(event.message)
         if self._waiting and not self._show.bay.wires[self._output].holds(self._waiting[0]):
@@ -144,10 +146,8 @@ class Sending:
                 return
             await trio.sleep(min(left / _NS, 0.1))
 
-    async def _answered(self, hands: Handshake, message: bytes, stop: trio.Event) -> Verdict:
+    async def _answered(self, hands: Handshake, stop: trio.Event) -> Verdict:
         """What the instrument says to this message; PENDING if the player stops it meanwhile."""
-        self._look()  # what came before is no answer to it
-        hands.sent(self._show.clock(), message)
         while (verdict := hands.verdict(self._show.clock())) is Verdict.PENDING and not stop.is_set():
             await trio.sleep(_ROUND)
             self._look()
