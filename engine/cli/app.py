@@ -20,8 +20,10 @@ from engine.cli import (
     playing,
     rehearsing,
     sounding,
+    sysex,
 )
 from engine.cli.say import Fault
+from engine.instruments.files import DumpFault
 from engine.live.client import NoEngine
 from engine.ports.port import PortError
 from engine.rig.load import RigError
@@ -41,6 +43,7 @@ looking.add_to(app)
 paneling.add_to(app)
 rehearsing.add_to(app)
 sounding.add_to(app)
+sysex.add_to(app)
 demo.add_to(app)
 
 
@@ -48,7 +51,7 @@ def main() -> None:
     """Run the command; every fault is told in plain words, never as a traceback."""
     try:
         app()
-    except (Fault, RigError, ListFault, PortError, NoEngine, FilterFault) as fault:
+    except (Fault, RigError, ListFault, PortError, NoEngine, FilterFault, DumpFault) as fault:
         print(fault, file=sys.stderr)
         sys.exit(1)
     except BrokenPipeError:  # the reader of a pipe has gone; nothing is wrong

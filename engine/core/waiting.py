@@ -71,6 +71,12 @@ class Waiting:
         else:
             self.notes.append(unit)
 
+    def holds(self, message: bytes) -> bool:
+        """Whether this very SysEx waits here."""
+        if len(message) > SHORT_SYSEX:
+            return any(each is message for each in self.bulk)
+        return any(each is message for unit in self.notes for each in unit)
+
     def drop(self, slots: set[Slot | None], presses: bool = False) -> None:
         """Forget what waits and sets one of these, and presses if wanted."""
         # a new high byte zeroes the low byte (MIDI 1.0 p. 12)

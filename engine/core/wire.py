@@ -99,6 +99,15 @@ class Wire:
         self.waiting = Waiting(self._held)
         self.straight = speed is None  # nothing waits, nothing is held, nothing is paced
 
+    @property
+    def carried_at(self) -> int:
+        """When the last byte of all that was handed over has left (ns)."""
+        return self._free_at
+
+    def holds(self, message: bytes) -> bool:
+        """Whether this very SysEx (the object, not its like) still waits here."""
+        return self.waiting.holds(message) or any(each is message for each in self._begun)
+
     def change_speed(self, speed: Speed | None) -> None:
         """The cable is paced otherwise from now on; what waits goes on waiting for its turn."""
         self.speed = speed

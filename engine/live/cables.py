@@ -40,6 +40,8 @@ class Reader(Protocol):
 
     def shed(self, source: int) -> int: ...
 
+    def begun(self, source: int) -> bool: ...
+
 
 def speed_of(flow: Flow | None) -> Speed | None:
     """How the core is to pace an output whose driver can take this much."""
@@ -142,6 +144,11 @@ class Cables(ABC):
         self.recorder.did(now, "output there", self.outputs[output], _pace(speed), [message.hex() for message in owed])
         self._send(now, self.bay.output_back(now, output, speed, owed))
         self.reader.due = self.bay.due
+
+    def longest(self, output: int) -> int | None:
+        """The longest message in bytes that this output surely carries whole; None if any, or if it is not there."""
+        port = self._ports[output]
+        return port.longest if port is not None else None
 
     def missing(self) -> tuple[list[int], list[int]]:
         """Inputs and outputs of the rig that are not open."""

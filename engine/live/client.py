@@ -4,6 +4,7 @@ import contextlib
 import json
 import os
 import re
+import signal
 import socket
 import warnings
 from collections.abc import Iterator
@@ -54,6 +55,40 @@ def ask(name: str, request: dict[str, Any], patience: float = _PATIENCE) -> dict
         raise NoEngine(f'the engine named "{name}" did not answer')
     answer: dict[str, Any] = json.loads(line)
     return answer
+
+
+def converse(name: str, request: dict[str, Any], patience: float) -> Iterator[dict[str, Any]]:
+    """One request, and each line of its answer; the last one has "done".
+
+    The first Ctrl-C asks the engine to stop in good order, and its answer still comes; the second one ends this.
+    `patience`: seconds without a line after which the engine counts as gone. Raises NoEngine.
+    """
+    with _connect(name, patience) as connection:
+
+        def stop(*_: object) -> None:
+            signal.signal(signal.SIGINT, before)
+            with contextlib.suppress(OSError):
+                connection.shutdown(socket.SHUT_WR)
+
+        before = signal.signal(signal.SIGINT, stop)
+        try:
+            yield from _lines_of_answer(name, connection, request)
+        finally:
+            signal.signal(signal.SIGINT, before)
+
+
+def _lines_of_answer(name: str, connection: socket.socket, request: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    with contextlib.suppress(OSError):
+        connection.sendall(json.dumps(request).encode() + b"\n")
+        with connection.makefile("rb") as talk:
+            for line in talk:
+                if not line.endswith(b"\n"):
+                    break
+                answer: dict[str, Any] = json.loads(line)
+                yield answer
+                if "done" in answer:
+                    return
+    raise NoEngine(f'the engine named "{name}" ended before the work was done')
 
 
 def watch(name: str) -> Iterator[dict[str, Any]]:

@@ -91,6 +91,11 @@ class Inbox:
         backlog = self._backlogs.get(source)
         return backlog.shed if backlog is not None else 0
 
+    def begun(self, source: int) -> bool:  # any thread
+        """Whether part of a SysEx has arrived there, and not its end."""
+        port = self._ports.get(source)
+        return port is not None and port.begun
+
     def _run(self, wake: Callable[[], object]) -> None:  # reader thread
         heard_at = 0
         while not self._stopping.is_set():

@@ -26,6 +26,7 @@ from engine.live.desk import ASKED, Desk
 from engine.live.editing import EDITS, obey
 from engine.live.errands import Errands
 from engine.live.following import Frames, follow
+from engine.live.gear import Gear
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
 from engine.live.picture import status, sync
@@ -36,6 +37,7 @@ _LONGEST: Final = 8 << 20  # bytes of a request: a whole rig may come in one
 _SHORT: Final = 1 << 16  # bytes of a request that is read on the loop
 _FRAME: Final = 1 / 30  # seconds
 _AGES: Final = 1e9  # seconds
+_PATIENCE_WITH_DUMP: Final = 30.0  # seconds an asker may take to read a piece of a dump
 _PATIENCE: Final = 1.0  # seconds a watcher may take to read, and a disk to write
 #: commands, and of what kind the value may be that stands in the request under the command's own name
 _COMMANDS: Final[dict[str, tuple[type, ...]]] = {
@@ -50,7 +52,20 @@ _COMMANDS: Final[dict[str, tuple[type, ...]]] = {
     "tap": (),
 }
 _KINDS: Final = {int: "a number", str: "a name"}
-_MORE: Final = ("clock", "timecode", "mute", "unmute", *EDITS, *ASKED, "audition", "keep", "status", "watch", "follow")
+_MORE: Final = (
+    "clock",
+    "timecode",
+    "mute",
+    "unmute",
+    *EDITS,
+    *ASKED,
+    "audition",
+    "keep",
+    "status",
+    "sysex",
+    "watch",
+    "follow",
+)
 
 
 class NameTaken(Exception):
@@ -119,6 +134,7 @@ class Server:
         self._workshop = workshop
         self._errands = errands
         self._desk = desk
+        self._gear = Gear(show)
         self._written = written
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
 
@@ -144,6 +160,9 @@ class Server:
                     if request is not None and request.get("do") in ASKED:
                         await stream.send_all(await self._desk.answer(request) + b"\n")
                         continue
+                    if request is not None and request.get("do") == "sysex":
+                        await self._with_gear(stream, lines, request)
+                        return
                     if request is not None and request.get("do") == "keep":
                         await _answer(stream, await self._keep(request))
                         continue
@@ -213,6 +232,36 @@ class Server:
             return {"done": False, "text": str(fault)}
         return {"done": True, "text": text}
 
+    async def _with_gear(
+        self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]
+    ) -> None:
+        """Long work with words of progress; whatever the asker says, or its going, stops it."""
+        stop = trio.Event()
+
+        async def report(line: dict[str, Any]) -> None:
+            try:
+                with trio.fail_after(_PATIENCE_WITH_DUMP):
+                    await stream.send_all(
+                        await trio.to_thread.run_sync(_line, line) if "messages" in line else _line(line)
+                    )
+            except (trio.BrokenResourceError, trio.ClosedResourceError, trio.TooSlowError):
+                stop.set()
+
+        async def heed() -> None:
+            with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
+                async for _ in lines:
+                    break
+            stop.set()
+
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(heed)
+            try:
+                last = await self._gear.serve(request, report, stop)
+            except Exception as fault:  # it costs this request, not the show
+                last = {"done": False, "text": self._show.own_fault(fault)}
+            await report(last)
+            nursery.cancel_scope.cancel()
+
     async def _watched(self, stream: trio.SocketStream) -> None:
         events = self._show.watch()
         try:
@@ -242,7 +291,11 @@ def _plain(event: Event) -> dict[str, Any]:
 
 
 async def _answer(stream: trio.SocketStream, answer: dict[str, Any]) -> None:
-    await stream.send_all(json.dumps(answer).encode() + b"\n")
+    await stream.send_all(_line(answer))
+
+
+def _line(answer: dict[str, Any]) -> bytes:
+    return json.dumps(answer).encode() + b"\n"
 
 
 async def _parsed(line: bytes) -> dict[str, Any] | None:

@@ -69,6 +69,11 @@ class DeviceInput:
         """See InputPort."""
         return self._parser.repairs
 
+    @property
+    def begun(self) -> bool:
+        """See InputPort."""
+        return self._parser.open
+
     def close(self) -> None:
         """See InputPort."""
         handle, self._handle = self._handle, None

@@ -48,6 +48,11 @@ class MemoryInput:
         """See InputPort."""
         return self._parser.repairs
 
+    @property
+    def begun(self) -> bool:
+        """See InputPort."""
+        return self._parser.open
+
     def close(self) -> None:
         """See InputPort."""
         with self._lock:

@@ -43,6 +43,10 @@ class InputPort(Protocol):
     def repairs(self) -> int:
         """How many broken pieces of input were mended or thrown away so far."""
 
+    @property
+    def begun(self) -> bool:
+        """Whether part of a SysEx has arrived, and not its end; a driver that hands over whole ones cannot tell."""
+
     def close(self) -> None:
         """Let go of the port; calling it again does nothing."""
 

@@ -64,6 +64,11 @@ class SystemInput:
         """See InputPort."""
         return self._parser.repairs
 
+    @property
+    def begun(self) -> bool:
+        """See InputPort."""
+        return self._parser.open
+
     def close(self) -> None:
         """See InputPort."""
         device, self._device = self._device, None

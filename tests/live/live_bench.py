@@ -77,6 +77,10 @@ class HandReader:
     def shed(self, source: int) -> int:
         return 0
 
+    def begun(self, source: int) -> bool:
+        port = self.ports.get(source)
+        return port is not None and port.begun
+
 
 class Bench:
     """A show of a rig with its ports at hand. `now` is its clock in ns; `heard` what an output was sent."""

@@ -1,0 +1,156 @@
+"""What the shell asks of the instruments over the socket: who is there, dumps received and sent.
+
+One request, {"do": "sysex", "what": "identify", "receive" or "send", …}; then as many lines as there is progress to
+tell, and a last one with "done". Whatever the asker says meanwhile, or its going, stops the work at a message boundary.
+What comes in as a dump or a reply takes its routes in the show like all else: listening changes nothing.
+"""
+
+from collections.abc import Awaitable, Callable
+from typing import Any, Final
+
+import trio
+
+from engine.instruments.inquiry import Identity, read_reply
+from engine.live.identifying import identify
+from engine.live.receiving import Reception
+from engine.live.sending import Sending
+from engine.live.show import Show
+from engine.midi.kinds import SYSEX, is_whole
+
+Answer = dict[str, Any]
+Report = Callable[[Answer], Awaitable[None]]
+
+MOST_SECONDS: Final = 3600.0
+_MOST_BYTES: Final = 1 << 24
+
+
+class GearFault(Exception):
+    """The request is at fault, or the instrument; one sentence for the player."""
+
+
+class Gear:
+    """Talks to the instruments of one show."""
+
+    def __init__(self, show: Show) -> None:
+        self._show = show
+        self._known: dict[str, Identity] = {}  # by input, from the last replies that were heard there
+        self._busy: set[str] = set()  # outputs that a dump is being sent to
+
+    async def serve(self, request: Answer, report: Report, stop: trio.Event) -> Answer:
+        """The last line of the answer; the others go to `report`. It ends early, in good order, once `stop` is set."""
+        try:
+            what = request.get("what")
+            if what == "receive":
+                return await self._receive(request, report, stop)
+            if what == "send":
+                return await self._send(request, report, stop)
+            if what == "identify":
+                return await self._identify(request, report, stop)
+        except GearFault as fault:
+            return {"done": False, "text": str(fault)}
+        return {"done": False, "text": "sysex takes identify, receive or send"}
+
+    async def _receive(self, request: Answer, report: Report, stop: trio.Event) -> Answer:
+        source = self._input(request.get("input"))
+        question = request.get("request")
+        asked = None if question is None else (self._open_output(request.get("output")), _message(question))
+        if asked is not None:
+            self._short_enough(asked[0], (asked[1],))
+        silence, wait = _seconds(request, "silence", 2.0), _seconds(request, "wait", 60.0)
+        answer = await Reception(self._show, source, silence, wait).run(report, stop, asked)
+        known = self._known.get(self._show.inputs[source])
+        return {**answer, "identity": known.plain() if known else None}
+
+    async def _send(self, request: Answer, report: Report, stop: trio.Event) -> Answer:
+        output = self._open_output(request.get("output"))
+        listed = request.get("messages")
+        if not isinstance(listed, list) or not listed:
+            raise GearFault("send needs messages")
+        messages = [_message(each) for each in listed]
+        self._short_enough(output, messages)
+        first = request.get("from", 1)
+        if type(first) is not int or not 1 <= first <= len(messages):
+            raise GearFault(f"the dump has messages 1 to {len(messages)}; there is none to go on from at {first}")
+        chunk = request.get("chunk")
+        if chunk is not None and (type(chunk) is not int or not 1 <= chunk <= _MOST_BYTES):
+            raise GearFault("a chunk is a number of bytes above 0")
+        answers = request.get("answers")
+        source = None if answers is None else self._input(answers)
+        name = self._show.outputs[output]
+        if name in self._busy:
+            raise GearFault(f"a dump is being sent to {name} already; wait until it is through")
+        sending = Sending(self._show, output, messages, first - 1)
+        sending.pause(_seconds(request, "gap", 0.0), chunk)
+        if request.get("handshake") is True:
+            sending.shake_hands(source)
+        self._busy.add(name)
+        try:
+            return await sending.run(report, stop)
+        finally:
+            self._busy.discard(name)
+
+    async def _identify(self, request: Answer, report: Report, stop: trio.Event) -> Answer:
+        named = request.get("outputs") or list(self._show.bay.rig.outputs)
+        if not isinstance(named, list):
+            raise GearFault("identify takes a list of outputs")
+        outputs = [self._output(name) for name in named]
+        seconds = _seconds(request, "seconds", 0.5)
+        rows = await identify(self._show, outputs, seconds, self._note, report, stop)
+        devices = sum(row["identity"] is not None for row in rows)
+        counted = {0: "no device answered", 1: "1 device answered"}.get(devices, f"{devices} devices answered")
+        return {"done": True, "text": counted, "rows": rows}
+
+    def _note(self, name: str, message: bytes) -> None:
+        """Remember who is at an input, for the notes beside later dumps."""
+        said = read_reply(message)
+        if said is not None:
+            self._known[name] = said
+
+    # What a request names
+
+    def _input(self, name: object) -> int:
+        inputs = self._show.bay.rig.inputs
+        if name not in inputs:
+            raise GearFault(f"there is no input {name}; there are {', '.join(inputs)}")
+        source = self._show.inputs.index(str(name))
+        if not self._show.in_meters[source].open:
+            raise GearFault(f"{name} is missing: {self._show.in_meters[source].last_error or 'its port is not open'}")
+        return source
+
+    def _output(self, name: object) -> int:
+        outputs = self._show.bay.rig.outputs
+        if name not in outputs:
+            raise GearFault(f"there is no output {name}; there are {', '.join(outputs)}")
+        return self._show.outputs.index(str(name))
+
+    def _open_output(self, name: object) -> int:
+        output = self._output(name)
+        if not self._show.out_meters[output].open:
+            raise GearFault(f"{name} is missing: {self._show.out_meters[output].last_error or 'its port is not open'}")
+        return output
+
+    def _short_enough(self, output: int, messages: list[bytes] | tuple[bytes, ...]) -> None:
+        longest = self._show.longest(output)
+        for place, message in enumerate(messages, 1):
+            if longest is not None and len(message) > longest:
+                raise GearFault(
+                    f"message {place} has {len(message):,} bytes, and the port of {self._show.outputs[output]} surely "
+                    f"carries {longest:,}; nothing was sent. A byte device (device = ...) takes any length"
+                )
+
+
+def _message(text: object) -> bytes:
+    try:
+        message = bytes.fromhex(text) if isinstance(text, str) else b""
+    except ValueError:
+        message = b""
+    if message[:1] != bytes((SYSEX,)) or not is_whole(message):
+        raise GearFault("a message is one whole SysEx in hexadecimal, from F0 to F7")
+    return message
+
+
+def _seconds(request: Answer, key: str, otherwise: float) -> float:
+    value = request.get(key, otherwise)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= MOST_SECONDS:
+        raise GearFault(f"{key} is a number of seconds from 0 to {MOST_SECONDS:.0f}")
+    return float(value)
