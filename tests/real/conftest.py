@@ -5,7 +5,6 @@ import os
 import shutil
 import subprocess
 import tempfile
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,10 +12,7 @@ import pytest
 from fluid import SOUNDS, FluidSynth
 from panel_stage import Pit, pit
 from playwright.sync_api import Browser, sync_playwright
-
-# JACK keeps a register of eight servers' names: few and fixed ones
-SERVER = "bayleaf-tests"
-MORTAL = "bayleaf-mortal"
+from servers import MORTAL, SERVER, start_as_granted
 
 
 def need(what: str | Path) -> None:
@@ -27,28 +23,6 @@ def need(what: str | Path) -> None:
     if os.environ.get("BAYLEAF_NO_SKIP") == "1":
         pytest.fail(f"{what} is needed and is not here")
     pytest.skip(f"{what} is not installed")
-
-
-def _start(name: str, *scheduling: str) -> subprocess.Popen[bytes] | None:
-    command = ["jackd", "-n", name, *scheduling, "-d", "dummy", "-r", "48000", "-p", "512"]
-    process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    for _ in range(100):
-        time.sleep(0.05)
-        if process.poll() is not None:
-            return None
-        if subprocess.run(["jack_lsp", "-s", name], capture_output=True, check=False).returncode == 0:
-            return process
-    process.kill()
-    process.wait()
-    return None
-
-
-def start_as_granted(name: str) -> subprocess.Popen[bytes]:
-    """JACK's dummy server under this name, once it answers."""
-    # with real-time scheduling the server misses no cycle; not every system grants it
-    process = _start(name, "-R", "-P", "30") or _start(name, "-r")
-    assert process is not None, "jackd did not start"
-    return process
 
 
 @pytest.fixture(scope="session")

@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from conftest import MORTAL, start_as_granted
+from servers import MORTAL, start_as_granted
 
 from engine.ports.jacksystem import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 import rtmidi
-from conftest import MORTAL, SERVER
+from servers import MORTAL, SERVER
 from stagehand import hear, joined, player, wait_for
 
 from engine.ports.jacksystem import JackSystem

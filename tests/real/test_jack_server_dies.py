@@ -12,8 +12,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from conftest import MORTAL, need, start_as_granted
+from conftest import need
 from faulty_stage import faults_wanted
+from servers import MORTAL, start_as_granted
 from stage_rig import SCENES, rig
 from stagehand import Engine, wait_for
 from test_jack_faults import SONG

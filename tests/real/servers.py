@@ -1,0 +1,30 @@
+"""JACK's dummy servers for the tests; a child process may start one, too."""
+
+import subprocess
+import time
+
+# JACK keeps a register of eight servers' names: few and fixed ones
+SERVER = "bayleaf-tests"
+MORTAL = "bayleaf-mortal"
+
+
+def _start(name: str, *scheduling: str) -> subprocess.Popen[bytes] | None:
+    command = ["jackd", "-n", name, *scheduling, "-d", "dummy", "-r", "48000", "-p", "512"]
+    process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    for _ in range(100):
+        time.sleep(0.05)
+        if process.poll() is not None:
+            return None
+        if subprocess.run(["jack_lsp", "-s", name], capture_output=True, check=False).returncode == 0:
+            return process
+    process.kill()
+    process.wait()
+    return None
+
+
+def start_as_granted(name: str) -> subprocess.Popen[bytes]:
+    """JACK's dummy server under this name, once it answers."""
+    # with real-time scheduling the server misses no cycle; not every system grants it
+    process = _start(name, "-R", "-P", "30") or _start(name, "-r")
+    assert process is not None, "jackd did not start"
+    return process
