@@ -20,6 +20,7 @@ _DIN_BYTES: Final = 3125  # a second (MIDI 1.0 p. 1)
 _TOLD: Final = 20  # differences
 
 Request = Annotated[str | None, typer.Option("--request", help="A SysEx in hexadecimal that asks for the dump.")]
+Of = Annotated[str | None, typer.Option("--of", help="Ask this instrument, by the request that the rig has for it.")]
 Silence = Annotated[float, typer.Option("--silence", help="Seconds after the last message that end it.", min=0.1)]
 Wait = Annotated[float, typer.Option("--wait", help="Seconds until the first message must be here.", min=0.1)]
 Gap = Annotated[float, typer.Option("--gap", help="Milliseconds of rest after each message.", min=0)]
@@ -61,6 +62,7 @@ def receive(
     file: Annotated[Path, typer.Argument(help="A new file that ends in .syx or .mid.")],
     request: Request = None,
     output: Annotated[str | None, typer.Option("--output", help="Where the request goes.")] = None,
+    of: Of = None,
     silence: Silence = 2.0,
     wait: Wait = 60.0,
     keep: Keep = None,
@@ -69,9 +71,11 @@ def receive(
 ) -> None:
     """Write down what an instrument sends of its memory, until it is silent. What comes in takes its routes as ever."""
     files.refuse(file)
-    asked = _asked(request, output)
+    asked = _asked(request, output, of)
     messages, answer = _received(name, input, asked, silence, wait, quiet=json)
-    note = _keep_dump(file, messages, input, answer, asked, keep)
+    if keep is not None:
+        _keep_version(messages, input, answer, keep)
+    note = sidecar.keep(file, messages, input, _now(), _more(answer, keep or of))
     if json:
         as_json(note)
         return
@@ -107,7 +111,8 @@ def verify(
     file: Annotated[Path, typer.Argument(help="The dump: a .syx or .mid file.")],
     output: Annotated[str, typer.Argument(help="The output the instrument is on.")],
     input: Annotated[str, typer.Argument(help="The input it answers at.")],
-    request: Annotated[str, typer.Option("--request", help="A SysEx in hexadecimal that asks for the dump.")],
+    request: Request = None,
+    of: Of = None,
     gap: Gap = 0.0,
     chunk: Chunk = None,
     handshake: Handshake = False,
@@ -118,11 +123,13 @@ def verify(
     json: Json = False,
 ) -> None:
     """Send a dump, ask for it back, and show where the two differ. Status 1 if they do."""
-    sent, asked = files.read(file), _asked(request, output)
+    sent, asked = files.read(file), _asked(request, output if request is not None else None, of)
+    if not asked:
+        raise typer.BadParameter("verify needs what asks for the dump: --request, or --of an instrument")
     _sent(name, sent, output, _pace(gap, chunk, handshake, input if handshake else None, 1), quiet=json)
     back, answer = _received(name, input, asked, silence, wait, quiet=json)
     if keep is not None:
-        _keep_version(back, input, answer, asked, keep)
+        _keep_version(back, input, answer, keep)
     _show_differences(sent, back, json, "what came back is what was sent")
 
 
@@ -156,13 +163,11 @@ def _show_differences(first: Sequence[bytes], second: Sequence[bytes], json: boo
 
 
 def _received(
-    name: str, input: str, asked: tuple[str, str] | None, silence: float, wait: float, quiet: bool
+    name: str, input: str, asked: dict[str, str], silence: float, wait: float, quiet: bool
 ) -> tuple[list[bytes], dict[str, Any]]:
     request: dict[str, Any] = {"do": "sysex", "what": "receive", "input": input, "silence": silence, "wait": wait}
-    if asked is not None:
-        request |= {"request": asked[0], "output": asked[1]}
     messages: list[bytes] = []
-    answer = _converse(name, request, quiet, messages)
+    answer = _converse(name, request | asked, quiet, messages)
     return messages, answer
 
 
@@ -204,51 +209,31 @@ def _in_words(progress: dict[str, Any]) -> str:
     return f"{done}, {progress['left_s']:.0f} s left"
 
 
-def _asked(request: str | None, output: str | None) -> tuple[str, str] | None:
-    """The request in hexadecimal and its output."""
+def _asked(request: str | None, output: str | None, of: str | None) -> dict[str, str]:
+    """What asks for a dump, as the engine wants it said; nothing if nobody asks."""
+    if of is not None and request is not None:
+        raise typer.BadParameter("--of and --request both say what is asked; give one of them")
+    if of is not None:
+        return {"instrument": of}
     if (request is None) != (output is None):
         raise typer.BadParameter("--request and --output go together: the one says what is asked, the other where")
     if request is None or output is None:
-        return None
+        return {}
     try:
-        return from_hex(request).hex(), output
+        return {"request": from_hex(request).hex(), "output": output}
     except ValueError as fault:
         raise typer.BadParameter(str(fault), param_hint="--request") from None
 
 
-def _keep_dump(
-    file: Path,
-    messages: Sequence[bytes],
-    input: str,
-    answer: dict[str, Any],
-    asked: tuple[str, str] | None,
-    instrument: str | None,
-) -> dict[str, Any]:
-    if instrument is not None:
-        _keep_version(messages, input, answer, asked, instrument)
-    return sidecar.keep(file, messages, input, _now(), _more(answer, asked, instrument))
-
-
-def _keep_version(
-    messages: Sequence[bytes],
-    input: str,
-    answer: dict[str, Any],
-    asked: tuple[str, str] | None,
-    instrument: str,
-) -> None:
+def _keep_version(messages: Sequence[bytes], input: str, answer: dict[str, Any], instrument: str) -> None:
     folder = Path(platformdirs.user_state_dir("bayleaf")) / "dumps"
     path = versions.next_version(folder, instrument)
-    sidecar.keep(path, messages, input, _now(), _more(answer, asked, instrument))
+    sidecar.keep(path, messages, input, _now(), _more(answer, instrument))
     print(f"kept as {path}", file=sys.stderr)
 
 
-def _more(answer: dict[str, Any], asked: tuple[str, str] | None, instrument: str | None) -> dict[str, Any]:
-    return {
-        "identity": answer["identity"],
-        "instrument": instrument,
-        "request": asked[0].upper() if asked else None,
-        "output": asked[1] if asked else None,
-    }
+def _more(answer: dict[str, Any], instrument: str | None) -> dict[str, Any]:
+    return {"instrument": instrument, **{key: answer.get(key) for key in ("identity", "request", "output")}}
 
 
 def _now() -> datetime:

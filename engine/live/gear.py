@@ -52,14 +52,28 @@ class Gear:
 
     async def _receive(self, request: Answer, report: Report, stop: trio.Event) -> Answer:
         source = self._input(request.get("input"))
-        question = request.get("request")
-        asked = None if question is None else (self._open_output(request.get("output")), _message(question))
+        asked = self._asked(request)
         if asked is not None:
             self._short_enough(asked[0], (asked[1],))
         silence, wait = _seconds(request, "silence", 2.0), _seconds(request, "wait", 60.0)
         answer = await Reception(self._show, source, silence, wait).run(report, stop, asked)
         known = self._known.get(self._show.inputs[source])
-        return {**answer, "identity": known.plain() if known else None}
+        said = {"request": asked[1].hex(" ").upper(), "output": self._show.outputs[asked[0]]} if asked else {}
+        return {**answer, **said, "identity": known.plain() if known else None}
+
+    def _asked(self, request: Answer) -> tuple[int, bytes] | None:
+        """The output and the message that ask for a dump, in so many words or by the instrument's name in the rig."""
+        name = request.get("instrument")
+        if name is None:
+            question = request.get("request")
+            return None if question is None else (self._open_output(request.get("output")), _message(question))
+        instruments = self._show.bay.rig.instruments
+        if name not in instruments:
+            raise GearFault(f"there is no instrument {name}; there are {', '.join(instruments)}")
+        gear = instruments[str(name)]
+        if gear.request is None:
+            raise GearFault(f'the rig has no request for {name}; give it one, such as request = "F0 7D 01 F7"')
+        return self._open_output(gear.output), bytes.fromhex(gear.request)
 
     async def _send(self, request: Answer, report: Report, stop: trio.Event) -> Answer:
         output = self._open_output(request.get("output"))

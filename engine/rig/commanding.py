@@ -15,6 +15,7 @@ from engine.rig.values import (
     Scenes,
     Text,
     Value,
+    WholeSysEx,
     between,
     one_or_range,
 )
@@ -52,22 +53,9 @@ class When(Part):
     turn: Literal["up", "down"] | None = None
     note: Annotated[Numbers, one_or_range(0, 127)] = None
     song: Annotated[Numbers, one_or_range(1, 128)] = None
-    sysex: str | None = None
+    sysex: WholeSysEx | None = None
     channel: Channel | None = None
     press: Literal["short", "long", "double"] | None = None
-
-    @field_validator("sysex")
-    @classmethod
-    def _whole_sysex(cls, found: str | None) -> str | None:
-        if found is None:
-            return None
-        try:
-            message = bytes.fromhex(found)
-        except ValueError:
-            message = b""
-        if len(message) < 3 or message[0] != 0xF0 or message[-1] != 0xF7 or max(message[1:-1]) > 0x7F:
-            raise ValueError('a whole SysEx in hexadecimal, such as "F0 7D 01 F7"')
-        return message.hex(" ").upper()
 
     @model_validator(mode="after")
     def _one_kind(self) -> "When":

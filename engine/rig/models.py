@@ -19,6 +19,7 @@ from engine.rig.values import (
     Scenes,
     SetupLines,
     Text,
+    WholeSysEx,
     between,
 )
 from filters.registry import FilterSettings, registry
@@ -64,6 +65,7 @@ class Instrument(Part):
     programs_from: Literal[0, 1] = 1
     sounds_from: Text | None = None  # a sound list; the sounds below win, and hold those of the list once it is read
     setup: SetupLines = ()  # sent at the start and when its output is back, before the sounds
+    request: WholeSysEx | None = None  # asks it for a dump of its memory
     sounds: dict[str, Sound] = Field(default_factory=dict)
 
 

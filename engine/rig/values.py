@@ -84,6 +84,16 @@ def _messages(found: Any) -> Any:
     return listed
 
 
+def _whole_sysex(found: str) -> str:
+    try:
+        message = bytes.fromhex(found)
+    except ValueError:
+        message = b""
+    if len(message) < 3 or message[0] != 0xF0 or message[-1] != 0xF7 or max(message[1:-1]) > 0x7F:
+        raise ValueError('a whole SysEx in hexadecimal, such as "F0 7D 01 F7"')
+    return message.hex(" ").upper()
+
+
 def _milliseconds(found: Any) -> Any:
     """ "30 ms" or "1.5 s" as nanoseconds."""
     match = _TIME.fullmatch(found.strip()) if isinstance(found, str) else None
@@ -105,6 +115,7 @@ def _setup(found: Any) -> Any:
     return tuple(found)
 
 
+WholeSysEx = Annotated[str, AfterValidator(_whole_sysex)]
 SetupLines = Annotated[tuple[str, ...], BeforeValidator(_setup)]
 Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Nanoseconds = Annotated[int, BeforeValidator(_milliseconds)]

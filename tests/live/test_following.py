@@ -152,7 +152,7 @@ def test_ports_keep_their_places(follower):
     """An input that an edit adds stands behind the others, wherever the file has it, and counts from nothing."""
     follower.frame()
     edited = TEXT.replace('keys = { port = "Stage piano" }', 'organ = { port = "c" }\nkeys = { port = "Stage piano" }')
-    follower.show.succeed(Bay(read(edited, "test"), names=(follower.show.inputs, follower.show.outputs)))
+    follower.show.succeed(Bay(read(edited, "test"), names=(follower.show.inputs, follower.show.outputs)), edited)
     follower.bench.play(KEYS, "90 3C 40")
     frame = follower.frame()
     assert frame["inputs"] == ["keys", "pedals", "organ"]

@@ -102,7 +102,7 @@ def test_outputs_that_an_edit_adds_and_takes_away(cables):
         'brass = { port = "Box 2" }', 'brass = { port = "Box 2" }\nbass = { port = "c", wire = "din" }'
     )
     bay = Bay(read(edited, "test"), names=(cables.show.inputs, cables.show.outputs))
-    cables.show.succeed(bay)
+    cables.show.succeed(bay, edited)
     cables.gauge.look()
     assert len(cables.gauge.loads) == 3
     assert (cables.gauge.loads[1:], cables.gauge.peaks[1:]) == ([None, 0.0], [None, 0.0])

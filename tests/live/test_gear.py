@@ -90,6 +90,16 @@ async def test_a_dump_that_is_asked_for_arrives_whole(autojump_clock):
         assert sorted(message for _, message in stand.bench.outputs["brass"].sent) == sorted(DUMP)
 
 
+async def test_an_instrument_is_asked_by_its_name(autojump_clock):
+    """The rig keeps what asks an instrument for its memory; the answer says what was asked, and where."""
+    kept = f'[instruments.organ]\noutput = "organ"\nchannel = 1\nrequest = "{REQUEST.hex()}"\n'
+    async with playing(RIG.replace("[[scenes]]", kept + "[[scenes]]")) as stand:
+        stand.instrument.memory = DUMP
+        answer = await stand.ask("receive", input="organ", instrument="organ")
+        assert (answer["done"], stand.received) == (True, DUMP)
+        assert (answer["request"], answer["output"]) == (REQUEST.hex(" ").upper(), "organ")
+
+
 async def test_a_dump_begun_at_the_panel_ends_with_silence(autojump_clock):
     """Pauses shorter than the silence do not end it."""
     async with playing() as stand, trio.open_nursery() as nursery:
@@ -276,6 +286,7 @@ async def test_a_cable_that_leads_back_is_told(autojump_clock):
         ("receive", {"input": "drums"}, "there is no input drums"),
         ("receive", {"input": "organ", "silence": -1}, "silence is a number"),
         ("receive", {"input": "organ", "request": "90", "output": "organ"}, "one whole SysEx"),
+        ("receive", {"input": "organ", "instrument": "harp"}, "there is no instrument harp"),
         ("send", {"output": "drums"}, "there is no output drums"),
         ("send", {"output": "organ", "messages": []}, "needs messages"),
         ("send", {"output": "organ", "messages": ["F07DF7"], "from": 2}, "messages 1 to 1"),
