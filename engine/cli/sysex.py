@@ -52,7 +52,7 @@ def identify(
         as_json(answer["rows"])
         return
     table(
-        ("output", "input", "manufacturer", "family", "member", "version", "device", ""),
+        ("output", "input", "maker", "family", "member", "version", "id", ""),
         [(row["output"], row["input"], *_identity_cells(row["identity"]), row["text"]) for row in answer["rows"]],
     )
 
