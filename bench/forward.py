@@ -18,6 +18,7 @@ import threading
 import time
 from array import array
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from typing import Any, Final
 
 import mido
@@ -134,8 +135,14 @@ def outputs_of(source: int) -> tuple[int, ...]:
     return (source, INPUTS + source) if source < OUTPUTS - INPUTS else (source,)
 
 
-def bayleaf(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds: float, samples: Samples) -> None:
-    """The show as `bayleaf run` runs it."""
+def bayleaf(
+    inputs: Sequence[InputPort],
+    outputs: Sequence[OutputPort],
+    seconds: float,
+    samples: Samples,
+    manners: Callable[[], AbstractContextManager[object]] = collector_at_rest,
+) -> None:
+    """The show as `bayleaf run` runs it, but at ordinary priority, as the others are; `manners` in its place."""
 
     async def play() -> None:
         loaded = rig()
@@ -147,7 +154,7 @@ def bayleaf(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds:
         show.latency = samples
         show.command("scene", 1)
         token = trio.lowlevel.current_trio_token()
-        with collector_at_rest():
+        with manners():
             inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
             await trio.sleep(WARM_UP)
             del samples.all[:]
@@ -210,14 +217,14 @@ def naive(inputs: Sequence[InputPort], outputs: Sequence[OutputPort], seconds: f
 CONTENDERS: Final[dict[str, Callable[..., None]]] = {"bayleaf": bayleaf, "bare forwarder": bare, "mido chain": naive}
 
 
-def one_turn(name: str, seconds: float, jack: bool, cycle: int) -> dict[str, float]:
+def one_turn(name: str, seconds: float, jack: bool, cycle: int, **more: Any) -> dict[str, float]:
     """One contender for some seconds: latency in µs, CPU as a share of a core, deliveries, and what was lost."""
     samples = Samples()
     ports: Any = MemoryPorts(cycle) if not jack else JackPorts(cycle) if name == "bayleaf" else BarePorts(cycle)
     try:
         ports.feed(seconds)
         begin, cpu = time.monotonic(), time.process_time()
-        CONTENDERS[name](ports.inputs, ports.outputs, seconds, samples)
+        CONTENDERS[name](ports.inputs, ports.outputs, seconds, samples, **more)
         used = (time.process_time() - cpu) / (time.monotonic() - begin)
     finally:
         ports.close()

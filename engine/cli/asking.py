@@ -186,6 +186,7 @@ def _health(found: dict[str, Any]) -> Iterator[str]:
         figures = ", ".join(f"{key[:-3].replace('_9', '.9')} {value:.2f} ms" for key, value in latency.items())
         yield f"from reading a message to handing it on: {figures}"
     yield (
+        f"{found['scheduling']}\n"
         f"recorder: {recorder['events']} messages of the last {recorder['seconds']} s "
         f"in {recorder['bytes'] / 1e6:.1f} MB (save them with: bayleaf keep FILE.mid)"
     )

@@ -28,6 +28,7 @@ def status(show: Show) -> dict[str, Any]:
         ],
         "muted_messages": bay.loops.dropped,
         "latency": show.latency.percentiles(),
+        "scheduling": show.scheduling,
         "recorder": show.recorder.size(),
         "refused_rig": show.refused,
         "own_faults": show.own_faults,

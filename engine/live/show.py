@@ -18,6 +18,7 @@ from engine.live.cables import Cables, Reader
 from engine.live.meters import Latency, PortMeter
 from engine.live.notices import Notices
 from engine.live.patch import Patch
+from engine.live.priority import ORDINARY
 from engine.midi.kinds import SYSEX
 from engine.ports.port import PortError, PortGone
 from engine.rig.models import Rig
@@ -55,6 +56,7 @@ class Show(Cables):
         self.own_faults = 0
         self.started_at = clock()
         self.revision = 1  # grows with every rig that is adopted
+        self.scheduling = ORDINARY
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move

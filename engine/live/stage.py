@@ -15,6 +15,7 @@ from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.osc import Osc
 from engine.live.patch import Opener, connect
+from engine.live.priority import going_first
 from engine.live.server import Server, claim_socket
 from engine.live.show import Show
 from engine.live.state import read_last, state_file, write_last
@@ -96,7 +97,7 @@ class Stage:
 
     async def _perform(self, show: Show, inbox: Inbox, tasks: Sequence[_Task]) -> None:
         try:
-            with collector_at_rest():
+            with collector_at_rest(), going_first() as show.scheduling:
                 await self._play(show, inbox, tasks)
         finally:
             inbox.stop()

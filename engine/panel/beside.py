@@ -14,7 +14,9 @@ _REAPED_WITHIN: Final = 1.0  # seconds
 
 
 def give_way(process: int) -> None:
-    """Let the engine go before this process (by its id; 0 is this one)."""
+    """Let the engine go before this process (by its id; 0 is this one), and give back what it took over from it."""
+    with contextlib.suppress(OSError, AttributeError):
+        os.sched_setscheduler(process, os.SCHED_OTHER, os.sched_param(0))
     with contextlib.suppress(OSError, AttributeError):  # not every system has it
         os.setpriority(os.PRIO_PROCESS, process, _NICE)
 

@@ -1,0 +1,97 @@
+"""What each of the engine's manners on its machine is worth: on and off in one run, alone and beside busy programs.
+
+    python bench/manners.py [--seconds 4] [--rounds 3] [--jack] [--busy 2]
+
+The load of `forward.py`. `all` is what `bayleaf run` does where it may: real-time scheduling, Python's collector at rest,
+threads that give way soon. The others lack one of them, or (`locked`) lock all memory as well.
+`--busy` starts so many programs that only reckon, at ordinary priority.
+"""
+
+import argparse
+import ctypes
+import gc
+import statistics
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager
+from functools import partial
+from typing import Final
+
+from forward import WARM, one_turn
+
+from engine.live.hygiene import collector_at_rest
+from engine.live.priority import going_first
+
+ALL: Final = 3  # MCL_CURRENT | MCL_FUTURE, mlockall(2)
+Manners = Callable[[], ExitStack]
+
+
+@contextmanager
+def collector_at_work() -> Iterator[None]:
+    with collector_at_rest():
+        gc.unfreeze()
+        gc.enable()
+        yield
+
+
+@contextmanager
+def threads_that_linger() -> Iterator[None]:
+    with collector_at_rest():
+        sys.setswitchinterval(0.005)  # Python's own
+        yield
+
+
+@contextmanager
+def locked() -> Iterator[None]:
+    system = ctypes.CDLL(None, use_errno=True)
+    if system.mlockall(ALL):
+        raise SystemExit("this login may not lock memory")
+    try:
+        yield
+    finally:
+        system.munlockall()
+
+
+def together(*managers: Callable[[], AbstractContextManager[object]]) -> ExitStack:
+    stack = ExitStack()
+    for manager in managers:
+        stack.enter_context(manager())
+    return stack
+
+
+TURNS: Final[dict[str, Manners]] = {
+    "all": partial(together, going_first, collector_at_rest),
+    "ordinary scheduling": partial(together, collector_at_rest),
+    "collector at work": partial(together, going_first, collector_at_work),
+    "threads that linger": partial(together, going_first, threads_that_linger),
+    "locked": partial(together, going_first, collector_at_rest, locked),
+}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--seconds", type=float, default=4.0)
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--busy", type=int, default=0)
+    parser.add_argument("--jack", action="store_true")
+    options = parser.parse_args()
+    busy = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(options.busy)]
+    turns: dict[str, list[dict[str, float]]] = {name: [] for name in TURNS}
+    try:
+        for _ in range(options.rounds):
+            for name, manners in TURNS.items():
+                turns[name].append(one_turn("bayleaf", options.seconds, options.jack, WARM, manners=manners))
+    finally:
+        for process in busy:
+            process.kill()
+    print(f"beside {options.busy} busy programs, median of {options.rounds} turns of {options.seconds:.0f} s; µs, %")
+    columns = list(turns["all"][0])
+    print("| | " + " | ".join(columns) + " |\n|---" + "|---" * len(columns) + "|")
+    for name, listed in turns.items():
+        row = (f"{statistics.median(turn[key] for turn in listed):,.0f}" for key in columns)
+        print(f"| {name} | " + " | ".join(row) + " |")
+
+
+if __name__ == "__main__":
+    main()
