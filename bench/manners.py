@@ -2,8 +2,8 @@
 
     python bench/manners.py [--seconds 4] [--rounds 3] [--jack] [--busy 2]
 
-The load of `forward.py`. `all` is what `bayleaf run` does where it may: real-time scheduling, Python's collector at rest,
-threads that give way soon. The others lack one of them, or (`locked`) lock all memory as well.
+The load of `forward.py`. `all` is what `bayleaf run` does where it may: real-time scheduling, Python's collector at
+rest, threads that give way soon. The others lack one of them, or (`locked`) lock all memory as well.
 `--busy` starts so many programs that only reckon, at ordinary priority.
 """
 
