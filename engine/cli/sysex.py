@@ -10,7 +10,7 @@ import platformdirs
 import typer
 
 from engine.cli.say import Fault, Json, Name, as_json, table
-from engine.instruments import comparison, files, sidecar, versions
+from engine.instruments import checksums, comparison, files, sidecar, versions
 from engine.live import client
 from engine.midi.words import from_hex
 
@@ -69,10 +69,11 @@ def receive(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Write down what an instrument sends of its memory, until it is silent. What comes in takes its routes as ever."""
+    """Write down what an instrument sends of its memory, until it is silent. Meanwhile it takes no routes."""
     files.refuse(file)
     asked = _asked(request, output, of)
     messages, answer = _received(name, input, asked, silence, wait, quiet=json)
+    _undamaged(messages, f"what came from {input}", "nothing was written; receive it again")
     if keep is not None:
         _keep_version(messages, input, answer, keep)
     note = sidecar.keep(file, messages, input, _now(), _more(answer, keep or of))
@@ -100,7 +101,9 @@ def send(
     json: Json = False,
 ) -> None:
     """Send a dump at the pace of the wire, until its last byte is on it. The music goes on; Ctrl-C stops in between."""
-    answer = _sent(name, files.read(file), output, _pace(gap, chunk, handshake, answers, first), quiet=json)
+    messages = files.read(file)
+    _undamaged(messages, str(file), "nothing was sent")
+    answer = _sent(name, messages, output, _pace(gap, chunk, handshake, answers, first), quiet=json)
     if json:
         as_json(answer)
         return
@@ -160,6 +163,13 @@ def _show_differences(first: Sequence[bytes], second: Sequence[bytes], json: boo
             print(f"and {len(found) - _TOLD} more")
     if found:
         raise typer.Exit(1)
+
+
+def _undamaged(messages: Sequence[bytes], where: str, so: str) -> None:
+    """Raise Fault if a packet of a standard dump has a checksum that is not its own."""
+    damaged = checksums.first_damaged(messages)
+    if damaged is not None:
+        raise Fault(f"{where}: message {damaged + 1} is damaged, for its checksum is wrong; {so}")
 
 
 def _received(

@@ -19,6 +19,7 @@ from engine.core.setlist import SetList, Standing
 from engine.core.silence import SWEEP
 from engine.core.synccommands import command
 from engine.core.wire import Delivery, Speed
+from engine.midi.kinds import SYSEX
 from engine.midi.showcontrol import ALL_CALL
 from engine.midi.words import describe
 from engine.rig.models import Rig
@@ -86,6 +87,7 @@ class Bay(Router):
         self.device = remote.device if remote else ALL_CALL
         self.reply_to = tuple(self.outputs.index(name) for name in (remote.to if remote else ()))
         self.remote = Remote(self.device, remote.programs if remote else False)
+        self.kept_back: set[int] = set()  # inputs whose SysEx is being written down and goes nowhere else
         self._remote_inputs = {self.inputs.index(name) for name in (remote.inputs if remote else ())}
 
     def receive(self, now: int, source: int, message: bytes) -> list[Delivery]:
@@ -106,7 +108,8 @@ class Bay(Router):
         if source in self._remote_inputs and (request := self.remote.read(source, message)) is not None:
             carry_out(self, now, source, request, message, out)
             return out
-        self._route(now, source, message, out)
+        if message[0] != SYSEX or source not in self.kept_back:
+            self._route(now, source, message, out)
         return out
 
     def tick(self, now: int) -> list[Delivery]:

@@ -34,6 +34,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
             new.sensing.outputs.update(old.sensing.outputs & {output})
         elif name in old.rig.outputs:
             out += new.output_left(now, output)
+    new.kept_back = old.kept_back
     new.asked, new.muted, new.remote.banks = old.asked, old.muted, old.remote.banks
     _go_on(now, new, old, out)
     return out

@@ -80,6 +80,17 @@ def refuse(path: Path) -> None:
         raise DumpFault(f"{path.parent}: there is no such folder")
 
 
+def _name(temporary: str, path: Path) -> None:
+    """Give a finished file its name, if nobody has it."""
+    try:
+        os.link(temporary, path)  # fails where a rename would overwrite
+    except FileExistsError:
+        raise
+    except OSError:  # the file systems of sticks know no links
+        path.open("xb").close()
+        os.replace(temporary, path)
+
+
 def write_new(path: Path, data: bytes) -> None:
     """A new file, whole on the disk or not there at all. Raises DumpFault; what was there before stays as it was."""
     try:
@@ -91,8 +102,9 @@ def write_new(path: Path, data: bytes) -> None:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-            os.fchmod(file.fileno(), 0o644)
-        os.link(temporary, path)  # fails where a rename would overwrite
+            with contextlib.suppress(OSError):  # the file systems of sticks know no such thing
+                os.fchmod(file.fileno(), 0o644)
+        _name(temporary, path)
     except FileExistsError:
         raise DumpFault(f"{path}: is there already, and nothing is overwritten; choose another name") from None
     except OSError as fault:

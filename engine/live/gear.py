@@ -2,7 +2,7 @@
 
 One request, {"do": "sysex", "what": "identify", "receive" or "send", …}; then as many lines as there is progress to
 tell, and a last one with "done". Whatever the asker says meanwhile, or its going, stops the work at a message boundary.
-What comes in as a dump or a reply takes its routes in the show like all else: listening changes nothing.
+While a dump is written down its SysEx takes no routes; all else does, the replies to an inquiry included.
 """
 
 from collections.abc import Awaitable, Callable
@@ -15,13 +15,14 @@ from engine.live.identifying import identify
 from engine.live.receiving import Reception
 from engine.live.sending import Sending
 from engine.live.show import Show
-from engine.midi.kinds import SYSEX, is_whole
+from engine.midi.kinds import SYSEX, SYSEX_END
 
 Answer = dict[str, Any]
 Report = Callable[[Answer], Awaitable[None]]
 
 MOST_SECONDS: Final = 3600.0
 _MOST_BYTES: Final = 1 << 24
+_DATA: Final = bytes(range(0x80))
 
 
 class GearFault(Exception):
@@ -80,8 +81,8 @@ class Gear:
         listed = request.get("messages")
         if not isinstance(listed, list) or not listed:
             raise GearFault("send needs messages")
-        messages = [_message(each) for each in listed]
-        self._short_enough(output, messages)
+        messages = await trio.to_thread.run_sync(lambda: [_message(each) for each in listed])
+        await trio.to_thread.run_sync(self._short_enough, output, messages)
         first = request.get("from", 1)
         if type(first) is not int or not 1 <= first <= len(messages):
             raise GearFault(f"the dump has messages 1 to {len(messages)}; there is none to go on from at {first}")
@@ -158,7 +159,7 @@ def _message(text: object) -> bytes:
         message = bytes.fromhex(text) if isinstance(text, str) else b""
     except ValueError:
         message = b""
-    if message[:1] != bytes((SYSEX,)) or not is_whole(message):
+    if len(message) < 3 or message[0] != SYSEX or message[-1] != SYSEX_END or message[1:-1].translate(None, _DATA):
         raise GearFault("a message is one whole SysEx in hexadecimal, from F0 to F7")
     return message
 

@@ -10,6 +10,7 @@ from engine.live.show import Show
 
 _ROUND: Final = 0.01  # seconds
 _NS: Final = 1_000_000_000
+_CROSSED: Final = "crossed cables"
 
 
 async def identify(
@@ -30,6 +31,8 @@ async def identify(
         if stop.is_set():
             break
         found = await _ask(show, output, seconds, note, stop)
+        if any(row["text"].startswith(_CROSSED) for row in found):  # or a late answer to the question before
+            found = await _ask(show, output, seconds, note, stop)
         rows += found
         await report({"progress": {"outputs": place, "of": len(outputs)}, "rows": found})
     return rows
@@ -74,4 +77,4 @@ def _crossed(show: Show, output: str, source: str) -> str:
     expected = {name for name, wanted in rig.inputs.items() if name == output or (port and wanted.port == port)}
     if not expected or source in expected:
         return "one device"
-    return f"crossed cables: asked at {output}, answered at {source} and not at {', '.join(sorted(expected))}"
+    return f"{_CROSSED}: asked at {output}, answered at {source} and not at {', '.join(sorted(expected))}"

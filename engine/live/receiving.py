@@ -37,11 +37,13 @@ class Reception:
         show, source = self._show, self._source
         mended, shed = show.reader.repairs().get(source, 0), show.reader.shed(source)
         events = show.watch()
+        show.keep_back(source, True)  # another instrument of its kind would take the dump for its own
         try:
             if asked is not None:
                 show.send((asked,))
             fault = await self._listen(events, report, stop)
         finally:
+            show.keep_back(source, False)
             show.unwatch(events)
         if fault is None and show.reader.repairs().get(source, 0) > mended:
             fault = f"the dump from {self._name} was cut in the middle of a message"

@@ -30,6 +30,8 @@ class Sending:
         self._output = output
         self._name = show.outputs[output]
         self._all = messages
+        self._octets = sum(map(len, messages))
+        self._gone = sum(map(len, messages[:place]))
         self._place = place  # of the next message that is to be handed to the wire
         self._waiting: deque[bytes] = deque()  # those that the wire has not handed to the driver
         self._events: deque[Event] = deque()
@@ -84,6 +86,7 @@ class Sending:
             return
         self._waiting.append(message)
         self._place += 1
+        self._gone += len(message)
         self._show.send(((self._output, message),))
         self._look()
         self._since_gap += len(message)
@@ -92,6 +95,7 @@ class Sending:
             verdict = await self._answered(self._hands, stop)
             if verdict is not Verdict.NEXT:
                 self._place -= 1
+                self._gone -= len(message)
             if verdict in _ENDS:
                 raise Lost(verdict.value)
             if verdict is not Verdict.NEXT:
@@ -128,6 +132,7 @@ class Sending:
                 self._hands.hear(event.message)
         if self._waiting and not self._show.bay.wires[self._output].holds(self._waiting[0]):
             self._place -= len(self._waiting)
+            self._gone -= sum(map(len, self._waiting))
             meter = self._show.out_meters[self._output]
             raise Lost(
                 f"{self._name} was lost: {meter.last_error}"
@@ -160,16 +165,15 @@ class Sending:
 
     def _progress(self) -> dict[str, Any]:
         """Counted are whole messages that went to the wire."""
-        sent, rest = self._all[: self._place], self._all[self._place :]
+        count, octets = len(self._all) - self._place, self._octets - self._gone
         speed = self._show.bay.wires[self._output].speed
-        octets = sum(map(len, rest))
-        gaps = octets / self._chunk if self._chunk else len(rest)
-        on_wire = sum(map(speed.cost, rest)) if speed else 0
+        gaps = octets / self._chunk if self._chunk else count
+        on_wire = (octets + count * speed.overhead) * speed.byte_ns if speed else 0
         return {
-            "messages": len(sent),
+            "messages": self._place,
             "of": len(self._all),
-            "bytes": sum(map(len, sent)),
-            "of_bytes": sum(map(len, self._all)),
+            "bytes": self._gone,
+            "of_bytes": self._octets,
             "left_s": round((on_wire + gaps * self._gap) / _NS, 1),
         }
 

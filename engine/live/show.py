@@ -178,6 +178,11 @@ class Show(Cables):
         self._send(now, self.bay.sound(now, Target(output, channel, key), _TEST_NOTE))
         self.reader.due = self.bay.due
 
+    def keep_back(self, source: int, on: bool) -> None:
+        """The SysEx of this input (index) takes no routes, or takes them again."""
+        self.recorder.did(self.clock(), "keep back", self.inputs[source], on)
+        (self.bay.kept_back.add if on else self.bay.kept_back.discard)(source)
+
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
         now = self.clock()

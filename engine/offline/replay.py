@@ -225,6 +225,11 @@ class Replay:
         self._plugged.discard(output)
         return []
 
+    def _keep_back(self, name: str, on: bool) -> list[Delivery]:
+        source = self.bay.inputs.index(name)
+        (self.bay.kept_back.add if on else self.bay.kept_back.discard)(source)
+        return []
+
     def _sound(self, output: str, channel: int, key: int, length: int) -> list[Delivery]:
         return self.bay.sound(self._now, Target(self.bay.outputs.index(output), channel, key), length)
 
@@ -271,6 +276,7 @@ _CALLS: Final[dict[str, Callable[..., list[Delivery]]]] = {
     "begin": lambda self: self.bay.begin(self._now),
     "send": Replay._send,
     "sound": Replay._sound,
+    "keep back": Replay._keep_back,
     "release all": lambda self: self.bay.release_all(self._now),
     "awake": lambda self: self.bay.awake(self._now)[1],
     "resume": Replay._resumed,
