@@ -22,6 +22,7 @@ Report = Callable[[Answer], Awaitable[None]]
 
 MOST_SECONDS: Final = 3600.0
 _MOST_BYTES: Final = 1 << 24
+_FEW: Final = 200  # messages that are looked through in no time
 _DATA: Final = bytes(range(0x80))
 
 
@@ -81,8 +82,7 @@ class Gear:
         listed = request.get("messages")
         if not isinstance(listed, list) or not listed:
             raise GearFault("send needs messages")
-        messages = await trio.to_thread.run_sync(lambda: [_message(each) for each in listed])
-        await trio.to_thread.run_sync(self._short_enough, output, messages)
+        messages = await self._looked_through(output, listed)
         first = request.get("from", 1)
         if type(first) is not int or not 1 <= first <= len(messages):
             raise GearFault(f"the dump has messages 1 to {len(messages)}; there is none to go on from at {first}")
@@ -120,6 +120,16 @@ class Gear:
         said = read_reply(message)
         if said is not None:
             self._known[name] = said
+
+    async def _looked_through(self, output: int, listed: list[Any]) -> list[bytes]:
+        """The messages of a dump, if each is whole and short enough. A long one would hold up the music on the loop."""
+
+        def look() -> list[bytes]:
+            messages = [_message(each) for each in listed]
+            self._short_enough(output, messages)
+            return messages
+
+        return look() if len(listed) <= _FEW else await trio.to_thread.run_sync(look)
 
     # What a request names
 

@@ -84,6 +84,22 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
+@pytest.fixture(scope="module")
+def looked_at(jack_server: str, chromium: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pit]:
+    """An engine with its panel that nobody changes, for all tests of a file."""
+    with pit(tmp_path_factory.mktemp("pit"), chromium) as found:
+        yield found
+
+
+@pytest.fixture
+def look_pit(looked_at: Pit, chromium: Browser) -> Iterator[Pit]:
+    """The same, with nothing left of the test before."""
+    looked_at.said.clear()
+    yield looked_at
+    for context in chromium.contexts:
+        context.close()
+
+
 @pytest.fixture
 def page_pit(jack_server: str, chromium: Browser, tmp_path: Path) -> Iterator[Pit]:
     """An engine on JACK ports, its panel and a browser."""

@@ -29,9 +29,9 @@ def _violations(page: Page) -> list[str]:
 
 @pytest.mark.parametrize("theme", ["dark", "light"])
 @pytest.mark.parametrize("size", [PHONE, SCREEN], ids=["phone", "screen"])
-def test_axe_finds_nothing_on_any_view(page_pit: Pit, theme: Literal["dark", "light"], size: tuple[int, int]) -> None:
+def test_axe_finds_nothing_on_any_view(look_pit: Pit, theme: Literal["dark", "light"], size: tuple[int, int]) -> None:
     """WCAG 2.2 as far as axe-core can judge it: zero violations, with forms and the list of keys open too."""
-    page = page_pit.page(size, theme)
+    page = look_pit.page(size, theme)
     for view in VIEWS:
         _turn(page, view)
         assert _violations(page) == [], view
@@ -44,14 +44,14 @@ def test_axe_finds_nothing_on_any_view(page_pit: Pit, theme: Literal["dark", "li
     assert _violations(page) == []
     page.get_by_role("button", name="Keys", exact=True).click()
     assert _violations(page) == []
-    assert page_pit.said == []
+    assert look_pit.said == []
 
 
 @pytest.mark.parametrize("size", [PHONE, TABLET, SCREEN, (320, 256)], ids=["phone", "tablet", "screen", "400%"])
 @pytest.mark.parametrize("letters", [100, 200])
-def test_nothing_runs_out_of_the_side(page_pit: Pit, size: tuple[int, int], letters: int) -> None:
+def test_nothing_runs_out_of_the_side(look_pit: Pit, size: tuple[int, int], letters: int) -> None:
     """No view scrolls sideways, with text at twice its size neither (WCAG 2.2, 1.4.4 and 1.4.10)."""
-    page = page_pit.page(size)
+    page = look_pit.page(size)
     page.context.new_cdp_session(page).send("Page.setFontSizes", {"fontSizes": {"standard": 16 * letters // 100}})
     page.reload()
     expect(page.locator("#scene-number")).to_have_text("11")
@@ -84,19 +84,19 @@ def test_names_are_text_and_nothing_else(jack_server: str, chromium: Browser, tm
         page.close()
 
 
-def test_it_weighs_little_and_asks_nobody_else(page_pit: Pit) -> None:
+def test_it_weighs_little_and_asks_nobody_else(look_pit: Pit) -> None:
     """Under 150 kB for all of it, the rig included, and not one request to another host."""
-    page = page_pit.page()
+    page = look_pit.page()
     page.close()
     hosts: set[str] = set()
     weights: list[float] = []
-    fresh = page_pit.blank()
+    fresh = look_pit.blank()
     line = fresh.context.new_cdp_session(fresh)
     line.send("Network.enable")
     line.on("Network.loadingFinished", lambda told: weights.append(told["encodedDataLength"]))
     line.on("Network.requestWillBeSent", lambda told: hosts.add(told["request"]["url"].split("/")[2]))
-    fresh.goto(page_pit.panel.address)
+    fresh.goto(look_pit.panel.address)
     fresh.locator("#scenes > li").first.wait_for()
-    assert hosts == {page_pit.panel.address.split("/")[2]}
+    assert hosts == {look_pit.panel.address.split("/")[2]}
     assert len(weights) > 20
     assert sum(weights) < MOST
