@@ -24,7 +24,7 @@ _VIEW: Final = frozenset(("rig", "filters", "status", "explain", "ports", "diffe
 _SHOW: Final = frozenset(
     ("scene", "next", "back", "first", "entry", "setlist", "resend", "tap", "clock", "timecode", "mute", "unmute")
 )
-_BENCH: Final = frozenset(("edit", "save", "scenes", "test note"))
+_BENCH: Final = frozenset(("edit", "save", "scenes", "test note", "identify"))
 #: nothing else is passed on: not what turns the connection round, nor what writes to a file of the asker's choice
 _OPERATE: Final = _VIEW | _SHOW | _BENCH | {"panic"}
 

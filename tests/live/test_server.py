@@ -6,6 +6,7 @@ import os
 import socket
 import stat
 import threading
+import time
 from itertools import islice
 
 import pytest
@@ -170,6 +171,17 @@ async def test_a_request_that_cannot_be_met_is_answered(bench, request_, said):
     assert answer["done"] is False
     assert said in answer["text"]
     assert (bench.scenes, bench.show.own_faults) == ([1], 0)
+
+
+async def test_who_is_there_is_answered_in_one_line(bench):
+    """For pages that take one answer to a question; what cannot be asked is said."""
+    bench.show.clock = time.monotonic_ns
+    async with serving(bench):
+        found = await ask({"do": "identify", "outputs": ["strings"], "seconds": 0.05})
+        assert found["rows"] == [{"output": "strings", "input": None, "identity": None, "text": "no answer"}]
+        assert "F0 7E 7F 06 01 F7" in bench.heard("strings")
+        refused = await ask({"do": "identify", "outputs": ["harp"]})
+        assert refused["text"].startswith("there is no output harp")
 
 
 async def test_a_fault_of_our_own_costs_one_request(bench, monkeypatch):

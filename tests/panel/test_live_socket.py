@@ -22,7 +22,7 @@ HOSTILE = [
 LOOKS = ("rig", "filters", "status", "explain", "differences")
 DEEDS = (
     *("scene", "next", "back", "first", "entry", "setlist", "panic", "resend", "tap", "clock", "timecode"),
-    *("mute", "unmute", "edit", "save", "scenes", "test note"),
+    *("mute", "unmute", "edit", "save", "scenes", "test note", "identify"),
 )
 
 

@@ -179,12 +179,14 @@ def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
 
 
 def test_faults_are_found(page_pit: Pit) -> None:
-    """A test note sounds and ends; the system's ports say by whom they are used; two scenes are compared."""
+    """A test note sounds and ends; ports say by whom they are used; outputs are asked who is there; scenes are compared."""
     page = page_pit.page(view="gear")
     page.get_by_role("button", name="Test note: string-machine").click()
     page_pit.heard("strings", (4, MIDDLE_C))
     wait_for("its end", lambda: not page_pit.sounding("strings"))
     expect(page.locator(".ports")).to_contain_text("used as keys")
+    page.get_by_role("button", name="Ask who is there").click()
+    expect(page.locator(".who")).to_contain_text("strings: no answer")
     page.get_by_label("The second").select_option("13")
     page.get_by_role("button", name="Compare").click()
     expect(page.get_by_text("name: Overture in 11, Finale in 13")).to_be_visible()

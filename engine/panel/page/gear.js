@@ -5,6 +5,7 @@ import { button, byId, labelled, make, select, setOptions } from "./dom.js";
 import { ask, held, on } from "./line.js";
 
 let parts = null;
+let asking = false; // who is there
 let looked = false; // since the view was opened
 
 export function start() {
@@ -35,6 +36,8 @@ function build() {
     first: select([], "", () => {}),
     second: select([], "", () => {}),
     differences: make("div", { role: "status" }),
+    ask: button("Ask who is there", identify),
+    who: make("ul", { class: "who", role: "status" }),
   };
   byId("view-gear").append(
     make("h1", { id: "title-gear", tabindex: "-1", text: "The gear" }),
@@ -44,6 +47,10 @@ function build() {
     make("h2", { text: "Ports of this system" }),
     button("Look again", look),
     parts.ports,
+    make("h2", { text: "Who is there" }),
+    make("p", { class: "note", text: "Each output is asked by the standard’s device inquiry, and every input listened to. Old gear may not answer." }),
+    parts.ask,
+    parts.who,
     make("h2", { text: "Compare two scenes" }),
     make("div", { class: "choose" }, labelled("The first", parts.first), labelled("The second", parts.second), make("div", { class: "row" }, button("Compare", compare))),
     parts.differences,
@@ -52,6 +59,7 @@ function build() {
 
 function render() {
   if (!parts || !held.rig) return;
+  parts.ask.disabled = asking || !mayOperate();
   const { instruments, scenes } = held.rig;
   const focused = document.activeElement?.dataset?.instrument;
   parts.instruments.replaceChildren(...instruments.map(({ name, output, channel, sounds }) => {
@@ -80,6 +88,27 @@ async function look() {
       ? make("ul", {}, ...ports.map(({ port, used_by: user }) => make("li", {}, make("span", { class: "name", text: port }), make("span", { class: "how", text: user ? `used as ${user}` : "not used" }))))
       : make("p", { class: "note", text: "None." }));
   parts.ports.replaceChildren(list("Can be heard", answer.inputs), list("Can be played to", answer.outputs));
+}
+
+/** One output after the other: so every answer is shown as it comes. */
+async function identify() {
+  if (asking) return;
+  asking = true;
+  render();
+  parts.who.replaceChildren();
+  for (const { name } of held.rig?.outputs ?? []) {
+    const answer = await ask({ do: "identify", outputs: [name] });
+    const rows = answer.done ? answer.rows : [{ output: name, text: answer.text }];
+    parts.who.append(...rows.map((row) => make("li", {}, make("span", { class: "name", text: `${row.output}: ` }), make("span", { text: deviceWords(row) }))));
+  }
+  asking = false;
+  render();
+}
+
+function deviceWords({ input, identity, text }) {
+  if (!identity) return text;
+  const { manufacturer, family, member, version, device } = identity;
+  return `maker ${manufacturer}, family ${family}, member ${member}, version ${version}, device id ${device}, answers at ${input}; ${text}`;
 }
 
 async function compare() {
