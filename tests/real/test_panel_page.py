@@ -179,7 +179,7 @@ def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
 
 
 def test_faults_are_found(page_pit: Pit) -> None:
-    """A test note sounds and ends; ports say by whom they are used; outputs are asked who is there; scenes are compared."""
+    """A test note sounds and ends; ports say who uses them; outputs are asked who is there; two scenes are compared."""
     page = page_pit.page(view="gear")
     page.get_by_role("button", name="Test note: string-machine").click()
     page_pit.heard("strings", (4, MIDDLE_C))
