@@ -6,6 +6,7 @@ end; they keep them.
 """
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import Any
 
 from pydantic import ValidationError
@@ -265,7 +266,7 @@ def _stored(text: str, number: int, name: str, routes: Sequence[Table], burst: S
         return _made(sheet, number, name, routes, burst)
     text = _renamed(text, number, name)
     for key, tables in (("routes", routes), ("burst", burst)):
-        text = _in_scene(text, number, lambda part, at: _filled(part, at, key, tables))  # noqa: B023 - called at once
+        text = _in_scene(text, number, partial(_filled, key=key, tables=tables))
     return text
 
 
