@@ -37,7 +37,7 @@ function build() {
     second: select([], "", () => {}),
     differences: make("div", { role: "status" }),
     ask: button("Ask who is there", identify),
-    who: make("ul", { class: "who", role: "status" }),
+    who: make("div", { class: "who", role: "status" }),
   };
   byId("view-gear").append(
     make("h1", { id: "title-gear", tabindex: "-1", text: "The gear" }),
@@ -99,7 +99,7 @@ async function identify() {
   for (const { name } of held.rig?.outputs ?? []) {
     const answer = await ask({ do: "identify", outputs: [name] });
     const rows = answer.done ? answer.rows : [{ output: name, text: answer.text }];
-    parts.who.append(...rows.map((row) => make("li", {}, make("span", { class: "name", text: `${row.output}: ` }), make("span", { text: deviceWords(row) }))));
+    parts.who.append(...rows.map((row) => make("p", {}, make("span", { class: "name", text: `${row.output}: ` }), make("span", { text: deviceWords(row) }))));
   }
   asking = false;
   render();
