@@ -119,9 +119,9 @@ class Charge:
 
     def alive(self, now: int, there: bool) -> list[Act]:
         """The other engine's sign of life has come, or gone."""
-        self._alive = there
+        was_there, self._alive = self._alive, there
         if not there:
-            return self.take(now) if self.state == "following" and self.leader == self.other else []
+            return self._seek(now) if was_there and self.leader == self.other else []
         if self.state == "asking":
             self.state = "following"
         if self.leader == self.other:
@@ -148,7 +148,7 @@ class Charge:
     # By hand
 
     def take(self, now: int) -> list[Act]:
-        """Ask the owners for the show. Without any there is no arbiter, and nobody to ask."""
+        """Ask the owners for the show. Without any there is no arbiter, and it is ours because somebody said so."""
         self._since = None
         return [] if self.in_charge else self._ask_all(now)
 
@@ -160,6 +160,11 @@ class Charge:
         for lease in self._leases.values():
             lease.for_other = lease.asked
         return self._step_down(now, self.other)
+
+    def _seek(self, now: int) -> list[Act]:
+        """The one in charge is silent. Without an owner nobody could tell whether it only seems so."""
+        self._word_by = None
+        return self.take(now) if self.state == "following" and self._leases else []
 
     def _ask_all(self, now: int) -> list[Act]:
         self.state, self._decide_at, self._word_by = "asking", None, None
@@ -248,7 +253,7 @@ class Charge:
         if self._decide_at is not None and self._decide_at <= now:
             acts += self._lead()
         if self._word_by is not None and self._word_by <= now:
-            acts += self.take(now)
+            acts += self._seek(now)
         for owner, lease in self._leases.items():
             if lease.giving is not None and lease.giving[2] <= now:
                 epoch, to, _ = lease.giving
