@@ -68,6 +68,7 @@ class _Lease:
 
     def __init__(self) -> None:
         self.epoch: int | None = None  # by which its outputs are ours
+        self.mine: int | None = None  # the same as the owner told it last, wanted or not
         self.ask_at = 0  # not before
         self.asked = False  # the answer is to come
         self.for_other = False  # we have handed over since we asked
@@ -185,7 +186,7 @@ class Charge:
         if lease.for_other and self.leader is not None:
             lease.for_other = False
             return self._give(now, owner, epoch)
-        lease.epoch = epoch
+        lease.epoch = lease.mine = epoch
         # the other may be back by now; but the owner has decided, and the other will hear of it
         first = [] if self.in_charge else self._lead()
         return [*first, Play(owner, epoch, self._since)]
@@ -213,13 +214,18 @@ class Charge:
         if there:
             lease.ask_at = now
             return self.tick(now)
-        had, lease.epoch, lease.giving = lease.epoch, None, None
+        had, lease.epoch, lease.mine, lease.giving = lease.epoch, None, None, None
         return [Lost(owner)] if had is not None else []
 
     def leased(self, now: int, owner: str, epoch: int, holder: str | None) -> list[Act]:
         """The owner says who holds its outputs. If it is not us any more, the other was granted what was ours."""
         lease = self._leases.get(owner)
-        if lease is None or lease.epoch is None or epoch < lease.epoch or (holder == self.me and epoch == lease.epoch):
+        if lease is None:
+            return []
+        lease.mine = epoch if holder == self.me else None
+        if self.state == "following" and not lease.asked:
+            return self._give_on(now, owner, lease)
+        if lease.epoch is None or epoch < lease.epoch or (holder == self.me and epoch == lease.epoch):
             return []
         lease.epoch, lease.ask_at = None, now
         lost: list[Act] = [Lost(owner)]
@@ -232,7 +238,7 @@ class Charge:
         """The owner has heard that another may have what we held."""
         lease = self._leases.get(owner)
         if lease is not None:
-            lease.giving = None
+            lease.giving = lease.mine = None
 
     # Time
 
@@ -278,14 +284,19 @@ class Charge:
 
     def _step_down(self, now: int, machine: str) -> list[Act]:
         known = self.state == "following" and self.leader == machine and self._decide_at is None
-        held = [(owner, lease.epoch) for owner, lease in self._leases.items() if lease.epoch is not None]
         self.state, self.leader, self._decide_at = "following", machine, None
         self._word_by = now + _WORDLESS
         acts: list[Act] = [] if known else [Follow(machine)]
-        for owner, epoch in held:
-            self._leases[owner].epoch = None
-            acts += self._give(now, owner, epoch)
+        for owner, lease in self._leases.items():
+            lease.mine, lease.epoch = lease.epoch or lease.mine, None
+            acts += self._give_on(now, owner, lease)
         return acts
+
+    def _give_on(self, now: int, owner: str, lease: _Lease) -> list[Act]:
+        """What is ours while we follow is given to the one in charge."""
+        if lease.mine is None or self.leader in (None, self.me):
+            return []
+        return self._give(now, owner, lease.mine)
 
     def _give(self, now: int, owner: str, epoch: int) -> list[Act]:
         assert self.leader is not None, "there is somebody to give it to"

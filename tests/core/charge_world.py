@@ -61,7 +61,7 @@ class World:
         other = self.other(name)
         for owner in self.owners:
             if self.reach(name, owner):
-                self.tell(name, lambda owner=owner: self.act(name, engine.owner_there(self.now, owner, True)))
+                self.tell(name, lambda owner=owner: self.meet(name, owner))
         if other in self.engines and other not in self.stopped:
             self.see(name, other, True)
         self.see(other, name, name not in self.stopped)
@@ -97,13 +97,20 @@ class World:
             if here not in self.engines:
                 continue
             if yonder in self.owners:
-                engine = self.engines[here]
-                self.tell(
-                    here,
-                    lambda here=here, yonder=yonder, e=engine: self.act(here, e.owner_there(self.now, yonder, there)),
-                )
+                met = self.meet if there else self.miss
+                self.tell(here, lambda here=here, yonder=yonder, met=met: met(here, yonder))
             elif yonder in self.engines and yonder not in self.stopped:
                 self.see(here, yonder, there)
+
+    def meet(self, name, owner):
+        """An engine sees an owner, and hears its last word."""
+        if self.reach(name, owner):
+            engine, owned = self.engines[name], self.owners[owner]
+            self.act(name, engine.owner_there(self.now, owner, True))
+            self.act(name, engine.leased(self.now, owner, owned.epoch, owned.holder))
+
+    def miss(self, name, owner):
+        self.act(name, self.engines[name].owner_there(self.now, owner, False))
 
     # how they hear of it
 
@@ -174,16 +181,22 @@ class World:
         if not self.reach(name, owner_name):
             self.tell(name, lambda: engine.unanswered(self.now, owner_name))
             return
-        before = owner.holder
         epoch = owner.claim(name, self.alive_to(owner_name))
         if epoch is None:
             holder = owner.holder
             self.tell(name, lambda: self.act(name, engine.refused(self.now, owner_name, holder)))
             return
         self.tell(name, lambda: self.act(name, engine.granted(self.now, owner_name, epoch)))
-        if before not in (None, name) and before in self.engines and self.reach(before, owner_name):
-            loser = self.engines[before]
-            self.tell(before, lambda: self.act(before, loser.leased(self.now, owner_name, epoch, name)))
+        self.lease(owner_name)
+
+    def lease(self, owner_name):
+        """An owner says who holds its outputs."""
+        epoch, holder = self.owners[owner_name].epoch, self.owners[owner_name].holder
+        for each, engine in self.engines.items():
+            if self.reach(each, owner_name):
+                self.tell(
+                    each, lambda each=each, e=engine: self.act(each, e.leased(self.now, owner_name, epoch, holder))
+                )
 
     def _given(self, name, engine, owner, epoch, to):
         if self.reach(name, owner):
