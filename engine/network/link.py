@@ -44,7 +44,7 @@ class Link(Protocol):
         """Hear what others publish under a key or key expression."""
 
     def keep(self, key: str, payload: bytes) -> None:
-        """Publish a state, and tell it to whoever joins later; never blocks."""
+        """Publish a state, and tell it to whoever joins later; never blocks. One thread for each key."""
 
     def subscribe_state(self, key: str, heard: Heard) -> None:
         """Hear the last of what others keep under this key, and what follows; never an older value after a newer one
@@ -60,7 +60,7 @@ class Link(Protocol):
         """Hear which tokens of others under a key or key expression come and go; those that are there come first."""
 
     def present(self, key: str) -> list[str]:
-        """The tokens under a key or key expression that are there now, without those of this link. Blocks up to 0.3 s."""
+        """The tokens under a key or key expression that are there now, ours left out. Blocks up to 0.3 s."""
 
     def answer(self, key: str, reply: Reply) -> None:
         """Answer questions to this key."""

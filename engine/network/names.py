@@ -65,6 +65,10 @@ class Names:
         """The question to a machine: what is down and set at this input of yours?"""
         return f"{self.root}/held/{machine}/{_part(port)}"
 
+    def all_held(self, machine: str) -> str:
+        """That question for every input of a machine, as a key expression."""
+        return f"{self.root}/held/{machine}/*"
+
     def command(self, machine: str, verb: str) -> str:
         """A question to a machine's program, such as "ping"."""
         return f"{self.root}/cmd/{machine}/{verb}"
