@@ -5,12 +5,13 @@ says when `tick` is wanted.
 """
 
 from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
 from engine.core.later import player
 from engine.core.ledger import Moved
+from engine.core.outcome import Outcome
 from engine.core.plan import Compiler, Faults, Plan
 from engine.core.remote import Remote, Request
 from engine.core.requests import carry_out
@@ -24,34 +25,6 @@ from engine.midi.showcontrol import ALL_CALL
 from engine.midi.words import describe
 from engine.rig.models import Rig
 from filters.registry import Filter, registry
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What became of a command, for whoever gave it.
-
-    `done`: whether anything was changed or sent; `text`: one sentence; `scene`: number and name now in force;
-    `source`: who asked, and with what; `burst_bytes` and `ready_ns`: what the scene change costs until each of so many
-    `instruments` is ready; `held`: notes that sound on.
-    """
-
-    do: str
-    done: bool
-    text: str
-    source: str
-    scene: tuple[int, str] | None
-    burst_bytes: int = 0
-    ready_ns: int = 0
-    held: int = 0
-    instruments: int = 0
-
-    @property
-    def told(self) -> str:
-        """The sentence, and for a change of sounds how long it takes and how many instruments got theirs."""
-        if not self.instruments:
-            return self.text
-        many = "s" if self.instruments > 1 else ""
-        return f"{self.text}, {self.ready_ns / 1e6:.0f} ms, {self.instruments} instrument{many}"
 
 
 class Bay(Router):

@@ -19,7 +19,7 @@ from typing import IO, Any, Final, NamedTuple
 
 import trio
 
-from engine.core.bay import Outcome
+from engine.core.outcome import Outcome
 from engine.live.audition import audition
 from engine.live.client import socket_path
 from engine.live.desk import ASKED, Desk

@@ -9,8 +9,9 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.bay import Bay, Outcome
+from engine.core.bay import Bay
 from engine.core.ledger import Target
+from engine.core.outcome import Outcome
 from engine.core.setlist import Standing
 from engine.core.succession import take_over
 from engine.core.wire import Delivery
