@@ -19,10 +19,11 @@ class Do(IntEnum):
     BURST = 1  # these steps, in place of those of an earlier burst
     PANIC = 2  # these messages before anything that waits
     STATE = 3  # what sounds is to be what this snapshot says
+    GIVE = 4  # the engine of this name may claim the outputs
 
 
 class Order(NamedTuple):
-    """One thing that the machine with the cable is to do; `steps` of a burst, `messages` (or one snapshot) else."""
+    """One thing that the machine with the cable is to do: `steps` of a burst, else messages, a snapshot or a name."""
 
     do: Do
     messages: tuple[bytes, ...] = ()
@@ -66,9 +67,12 @@ class FarWire(Wire):
         if self.live:
             self._orders.append(Order(Do.PANIC, tuple(messages)))
 
-    def state(self, now: int) -> None:
-        """Order what sounds there to be what would sound there by now, had all of it been sent from here."""
-        self._orders.append(Order(Do.STATE, (self.sounding.snapshot(now),)))
+    def state(self, now: int, young_since: int | None = None) -> None:
+        """Order what sounds there to be what would sound there by now, had all of it been sent from here.
+
+        Only young notes are pressed: those of the last moment, and of `young_since` (ns) and later.
+        """
+        self._orders.append(Order(Do.STATE, (self.sounding.snapshot(now, young_since),)))
 
     def flush(self, now: int, out: list[Delivery]) -> None:
         """See Wire: there is never anything to hand over later."""

@@ -55,7 +55,7 @@ class Lender:
         self.fenced = 0  # orders of a holder that no longer was one
         self.lost = 0  # orders that never came
         self.incomplete: set[str] = set()  # outputs that missed some; whoever tells the holder takes them away
-        self._given_to: str | None = None
+        self.given_to: str | None = None  # who may claim although the holder is alive
         self._silence_at: int | None = None
         self._lent: dict[str, _Lent] = {}
         for name, speed in speeds.items():
@@ -66,19 +66,12 @@ class Lender:
     def claim(self, who: str, alive: Container[str]) -> Grant | Refused:
         """`alive`: the machines whose engines are there, as seen from here."""
         holder = self.holder
-        if holder not in (None, who) and holder in alive and self._given_to != who:
+        if holder not in (None, who) and holder in alive and self.given_to != who:
             return Refused(holder)
         self._new_epoch(who)
         for lent in self._lent.values():
             lent.next = 0
         return Grant(self.epoch)
-
-    def give(self, holder: str, epoch: int, to: str) -> bool:
-        """The holder lets another one have them at its next claim; whether it was the holder's to give."""
-        if (holder, epoch) != (self.holder, self.epoch):
-            return False
-        self._given_to = to
-        return True
 
     def holder_gone(self, now: int, another: bool) -> None:
         """The holder's token is gone. `another`: an engine is alive that may take over within the grace."""
@@ -91,7 +84,7 @@ class Lender:
 
     def _new_epoch(self, holder: str | None) -> None:
         self.epoch += 1
-        self.holder, self._given_to, self._silence_at = holder, None, None
+        self.holder, self.given_to, self._silence_at = holder, None, None
         self.incomplete.clear()
 
     # What is played
@@ -102,16 +95,22 @@ class Lender:
         out: list[Delivery] = []
         if epoch != self.epoch or self.holder is None:
             self.fenced += len(orders)
-        elif lent is not None:
+            return out
+        for order in orders:
+            if order.do == Do.GIVE:
+                self.given_to = order.messages[0].decode()
+        if lent is not None:
             if first is not None:
-                if first != lent.next:
-                    self.lost += max(0, first - lent.next)
-                    self.incomplete.add(output)
-                lent.next = first + len(orders)
-            if lent.there:
-                for order in orders:
-                    self._carry_out(now, lent, order, out)
+                self._count(output, lent, first, len(orders))
+            for order in orders if lent.there else ():
+                self._carry_out(now, lent, order, out)
         return self._let_out(now, out)
+
+    def _count(self, output: str, lent: _Lent, first: int, many: int) -> None:
+        if first != lent.next:
+            self.lost += max(0, first - lent.next)
+            self.incomplete.add(output)
+        lent.next = first + many
 
     def _carry_out(self, now: int, lent: _Lent, order: Order, out: list[Delivery]) -> None:
         wire = lent.wire
@@ -121,7 +120,7 @@ class Lender:
             wire.burst(now, order.steps, out)
         elif order.do == Do.PANIC:
             wire.panic(now, order.messages, out)
-        else:
+        elif order.do == Do.STATE:
             wanted = Sounding.read(now, order.messages[0])
             for message in lent.heading_for().to(wanted, now):
                 wire.put(now, (message,), out)

@@ -167,12 +167,16 @@ class Sounding:
 
     # On its way
 
-    def snapshot(self, now: int) -> bytes:
-        """All of it, as bytes; ages are counted from `now`, for the reader has another clock."""
+    def snapshot(self, now: int, young_since: int | None = None) -> bytes:
+        """All of it, as bytes; ages are counted from `now`, for the reader has another clock.
+
+        Notes of `young_since` (ns) and later count as just pressed.
+        """
         packer = Packer()
         packer.number(_VERSION)
         for since, message in self._told(now):
-            packer.number(max(0, now - since))
+            young = young_since is not None and since >= young_since
+            packer.number(0 if young else max(0, now - since))
             packer.octets(message)
         return bytes(packer.data)
 

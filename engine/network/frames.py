@@ -77,6 +77,11 @@ class OrderSender:
                 yield _pack_orders(self._epoch, None, [order]), True
 
 
+def pack_give(epoch: int, to: str) -> bytes:
+    """The order that lets another engine claim; it has no number, and may be said again."""
+    return _pack_orders(epoch, None, [Order(Do.GIVE, (to.encode(),))])
+
+
 def _goes_alone(order: Order) -> bool:
     return order.do == Do.UNIT and any(len(message) > _LONG for message in order.messages)
 
@@ -150,9 +155,9 @@ def _order(unpacker: Unpacker) -> Order:
     do = Do(unpacker.number())
     if do == Do.BURST:
         return Order(do, steps=tuple(_step(unpacker) for _ in range(unpacker.number())))
-    if do == Do.STATE:
+    if do in (Do.STATE, Do.GIVE):
         if unpacker.number() != 1:
-            raise ValueError("one snapshot")
+            raise ValueError("one snapshot, one name")
         return Order(do, (unpacker.octets(),))
     messages = _messages(unpacker)
     if not messages:

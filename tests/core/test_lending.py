@@ -53,11 +53,11 @@ def test_orders_of_another_epoch_are_left_undone() -> None:
 
 def test_what_the_holder_gives_away_the_other_may_claim() -> None:
     """A hand-over: only who it was given to may claim it, and only the holder's present epoch can give."""
-    lender = _lender()
+    lender, give = _lender(), Order(Do.GIVE, (b"spare",))
     epoch = _claim(lender, "desk")
-    assert not lender.give("desk", epoch - 1, "spare")
-    assert not lender.give("spare", epoch, "spare")
-    assert lender.give("desk", epoch, "spare")
+    lender.take(0, epoch - 1, "strings", None, [give])
+    assert lender.claim("spare", BOTH) == Refused("desk")
+    lender.take(0, epoch, "strings", None, [give])
     assert lender.claim("third", {*BOTH, "third"}) == Refused("desk")
     assert _claim(lender, "spare") > epoch
 
