@@ -29,7 +29,7 @@ class Ask(NamedTuple):
 
 
 class Give(NamedTuple):
-    """Tell this owner that another engine may have what we hold by this epoch; `given` is to follow."""
+    """Tell this owner that another engine may have what we hold by this epoch; `leased` is to say so."""
 
     owner: str
     epoch: int
@@ -217,12 +217,17 @@ class Charge:
         had, lease.epoch, lease.mine, lease.giving = lease.epoch, None, None, None
         return [Lost(owner)] if had is not None else []
 
-    def leased(self, now: int, owner: str, epoch: int, holder: str | None) -> list[Act]:
-        """The owner says who holds its outputs. If it is not us any more, the other was granted what was ours."""
+    def leased(self, now: int, owner: str, epoch: int, holder: str | None, given_to: str | None = None) -> list[Act]:
+        """The owner says who holds its outputs, and who may have them. If it is not us, the other was granted ours."""
         lease = self._leases.get(owner)
         if lease is None:
             return []
-        lease.mine = epoch if holder == self.me else None
+        lease.mine = epoch if holder == self.me and given_to is None else None
+        if lease.mine is None:
+            lease.giving = None
+        if given_to == self.me and not lease.asked:
+            lease.ask_at = now
+            return self.tick(now)
         if self.state == "following" and not lease.asked:
             return self._give_on(now, owner, lease)
         if lease.epoch is None or epoch < lease.epoch or (holder == self.me and epoch == lease.epoch):
@@ -233,12 +238,6 @@ class Charge:
             self.term += 1  # as it did
             return [*lost, *self._step_down(now, holder)]
         return [*lost, *self.tick(now)]
-
-    def given(self, owner: str) -> None:
-        """The owner has heard that another may have what we held."""
-        lease = self._leases.get(owner)
-        if lease is not None:
-            lease.giving = lease.mine = None
 
     # Time
 

@@ -76,7 +76,7 @@ class Far:
         self.meters: dict[str, dict[str, Any]] = {}
         self.leading = True  # this engine is in charge
         self.to_here: Callable[[str, int], int] = lambda machine, at: at  # a time of a machine's clock in ours (ns)
-        self._news = news
+        self.news = news
         self._plugged: set[str] = set()  # keys of tokens
         self._inputs: dict[str, FarInput] = {}  # by key
         self._outputs: dict[str, tuple[str, FarOutput]] = {}  # by key, with the machine
@@ -100,13 +100,13 @@ class Far:
         (self.alive.add if there else self.alive.discard)(machine)
         if not there:
             self._part_with(lambda key: machine_of(key) == machine, f"{machine} is gone")
-        self._news()
+        self.news()
 
     def _sees_port(self, key: str, there: bool) -> None:
         (self._plugged.add if there else self._plugged.discard)(key)
         if not there:
             self._part_with(lambda of: of == key, f"{port_of(key)} was unplugged at {machine_of(key)}")
-        self._news()
+        self.news()
 
     def _part_with(self, meant: Callable[[str], bool], why: str) -> None:
         for key, source in [*self._inputs.items()]:
@@ -134,7 +134,7 @@ class Far:
                 _, output = self._outputs.get(self.names.output(machine, port), (machine, None))
                 if output is not None:
                     output.incomplete = True
-        self._news()
+        self.news()
 
     def _hear_meter(self, key: str, payload: bytes) -> None:
         self.meters[machine_of(key)] = json.loads(payload)

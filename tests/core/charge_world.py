@@ -107,7 +107,7 @@ class World:
         if self.reach(name, owner):
             engine, owned = self.engines[name], self.owners[owner]
             self.act(name, engine.owner_there(self.now, owner, True))
-            self.act(name, engine.leased(self.now, owner, owned.epoch, owned.holder))
+            self.act(name, engine.leased(self.now, owner, owned.epoch, owned.holder, owned.given_to))
 
     def miss(self, name, owner):
         self.act(name, self.engines[name].owner_there(self.now, owner, False))
@@ -134,7 +134,7 @@ class World:
         engine = self.engines.get(who)
 
         def now():
-            if self.engines.get(who) is engine:
+            if engine is not None and self.engines.get(who) is engine:
                 if who in self.stopped:
                     self.heard_while_stopped[who].append(call)
                 else:
@@ -153,7 +153,7 @@ class World:
                 case Ask(owner):
                     self.later(lambda owner=owner: self._asked(name, engine, owner))
                 case Give(owner, epoch, to):
-                    self.later(lambda owner=owner, epoch=epoch, to=to: self._given(name, engine, owner, epoch, to))
+                    self.later(lambda owner=owner, epoch=epoch, to=to: self._given(name, owner, epoch, to))
                 case Lead():
                     self.leads.append((self.now, name))
                     self.say(name)
@@ -178,6 +178,8 @@ class World:
 
     def _asked(self, name, engine, owner_name):
         owner = self.owners[owner_name]
+        if self.engines.get(name) is not engine:
+            return
         if not self.reach(name, owner_name):
             self.tell(name, lambda: engine.unanswered(self.now, owner_name))
             return
@@ -198,10 +200,10 @@ class World:
                     each, lambda each=each, e=engine: self.act(each, e.leased(self.now, owner_name, epoch, holder))
                 )
 
-    def _given(self, name, engine, owner, epoch, to):
+    def _given(self, name, owner, epoch, to):
         if self.reach(name, owner):
             self.owners[owner].give(epoch, to)
-            self.tell(name, lambda: engine.given(owner))
+            self.lease(owner)
 
     # time
 
