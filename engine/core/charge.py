@@ -47,11 +47,15 @@ class Follow(NamedTuple):
 
 
 class Play(NamedTuple):
-    """The outputs of this owner are ours by this epoch; `since`: when the other gave them to us (ns), if it did."""
+    """The outputs of this owner are ours by this epoch.
+
+    `since`: when the other gave them to us (ns), if it did; `fresh`: nobody played them before us.
+    """
 
     owner: str
     epoch: int
     since: int | None
+    fresh: bool
 
 
 class Lost(NamedTuple):
@@ -72,6 +76,7 @@ class _Lease:
         self.ask_at = 0  # not before
         self.asked = False  # the answer is to come
         self.for_other = False  # we have handed over since we asked
+        self.fresh = False  # nobody has played them since this owner began
         self.giving: tuple[int, str, int] | None = None  # epoch, to whom, and when to say so (again)
 
 
@@ -172,7 +177,7 @@ class Charge:
         if not self._leases:
             return self._lead()
         for lease in self._leases.values():
-            lease.ask_at = now
+            lease.ask_at, lease.fresh = now, False
         return self.tick(now)
 
     # What the owners say
@@ -189,7 +194,8 @@ class Charge:
         lease.epoch = lease.mine = epoch
         # the other may be back by now; but the owner has decided, and the other will hear of it
         first = [] if self.in_charge else self._lead()
-        return [*first, Play(owner, epoch, self._since)]
+        fresh, lease.fresh = lease.fresh, False
+        return [*first, Play(owner, epoch, self._since, fresh)]
 
     def refused(self, now: int, owner: str, holder: str | None) -> list[Act]:
         """The owner's outputs are held by a machine that is alive."""
@@ -212,7 +218,7 @@ class Charge:
         if lease is None:
             return []
         if there:
-            lease.ask_at = now
+            lease.ask_at, lease.fresh = now, self.in_charge
             return self.tick(now)
         had, lease.epoch, lease.mine, lease.giving = lease.epoch, None, None, None
         return [Lost(owner)] if had is not None else []
@@ -257,6 +263,8 @@ class Charge:
         acts: list[Act] = []
         if self._decide_at is not None and self._decide_at <= now:
             acts += self._lead()
+            for lease in self._leases.values():
+                lease.fresh = True
         if self._word_by is not None and self._word_by <= now:
             acts += self._seek(now)
         for owner, lease in self._leases.items():

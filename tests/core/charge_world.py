@@ -161,7 +161,7 @@ class World:
                     self.follows.append((self.now, name, machine))
                     if machine != name:
                         self.say(name)
-                case Play(owner, epoch, _):
+                case Play(owner, epoch, _, _):
                     self.playing[name][owner] = epoch
                 case Lost(owner):
                     self.playing[name].pop(owner, None)

@@ -32,7 +32,7 @@ def test_alone_it_is_in_charge_at_once():
     charge = Charge(7, "desk", "desk", None, OWNERS)
     assert charge.due == 7
     assert charge.tick(7) == [Lead(), Ask("left"), Ask("right")]
-    assert charge.granted(8, "right", 41) == [Play("right", 41, None)]
+    assert charge.granted(8, "right", 41) == [Play("right", 41, None, True)]
     assert (charge.epoch("right"), charge.epoch("left")) == (41, None)
 
 
@@ -119,7 +119,7 @@ def test_what_is_given_may_be_as_old_as_the_giving():
     charge.alive(0, True)
     charge.told(0, 1, "desk")
     assert charge.told(5 * MS, 2, "spare") == [Ask("left")]
-    assert charge.granted(8 * MS, "left", 9) == [Lead(), Play("left", 9, 5 * MS)]
+    assert charge.granted(8 * MS, "left", 9) == [Lead(), Play("left", 9, 5 * MS, False)]
     assert charge.term == 2
 
 
@@ -164,7 +164,7 @@ def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby():
     assert charge.alive(1, False) == [Ask("left")]
     assert charge.told(2, 1, "desk") == []
     assert charge.state == "asking"
-    assert charge.granted(3, "left", 9) == [Lead(), Play("left", 9, None)]
+    assert charge.granted(3, "left", 9) == [Lead(), Play("left", 9, None, False)]
 
 
 def test_an_edit_that_changes_the_owners():
