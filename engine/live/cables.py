@@ -5,7 +5,7 @@ What is sent and told goes through the show, whose base this is.
 
 from abc import ABC, abstractmethod
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import Final, Protocol, runtime_checkable
 
 from engine.core.bay import Bay
@@ -147,6 +147,13 @@ class Cables(ABC):
         for output, port in enumerate(self._ports):
             if port is not None:
                 self._restore(output, port)
+
+    def restore(self, outputs: Collection[str]) -> None:
+        """These were played by nobody yet: they are silenced, set to rest and set up, as far as they are there."""
+        for output, port in enumerate(self._ports):
+            if port is not None and self.outputs[output] in outputs:
+                self._restore(output, port)
+        self._end_turn()
 
     def attach_output(self, output: int, port: OutputPort) -> None:
         """The cable of an output is there, or back: it is silenced, set to rest and put on the scene's sounds."""

@@ -62,13 +62,12 @@ class Standby:
         self._said: dict[str, tuple[int, Word]] = {}  # what was kept last, and when (ns)
         self._rig_told: str | None = None  # the rig of the one in charge, to be played
         self._heard_of: int | None = None  # the term in which the one in charge was last heard
-        far.leading = False
-        show.led_by(_leader(self.charge))
 
     # In trio
 
     async def run(self) -> None:
-        """Until cancelled."""
+        """Until cancelled. The show has begun as if it were in charge."""
+        self._show.led_by(_leader(self.charge))
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
             self.apart = partial(_apart, nursery, self._show)
@@ -147,12 +146,17 @@ class Standby:
                     self._lead()
                 case Follow(machine):
                     self._follow(machine)
-                case Play(owner, epoch, since):
+                case Play(owner, epoch, since, fresh):
                     self._show.pump()  # what has arrived is part of what should sound
                     far.play(now, owner, epoch, None if since is None else since - _YOUNG)
-                    self._show.pump()
+                    self._show.restore(self._at(owner) if fresh else ())
                 case _:
                     far.lost(act.owner, f"{act.owner} lets another machine play, or is gone")
+
+    def _at(self, owner: str) -> list[str]:
+        """The outputs of a machine."""
+        home = self._far.network.home
+        return [name for name, port in self._rig.outputs.items() if home(port.machine) == owner]
 
     def _answered(self, owner: str, answer: Grant | Refused | None) -> None:
         now, charge = self._show.clock(), self.charge
@@ -249,9 +253,9 @@ class Standby:
             return await self._take_show()
         if not charge.other_alive:
             return _no(f"{charge.other} is not there; nothing changed")
-        await _until(lambda: not self._show.bay.waiting, _QUIET)
+        await until(lambda: not self._show.bay.waiting, _QUIET)
         self._give_away(self._show.clock())
-        if await _until(lambda: self._heard_of == charge.term, _PATIENCE):
+        if await until(lambda: self._heard_of == charge.term, _PATIENCE):
             return {"done": True, "text": f"{charge.other} is in charge"}
         return _no(f"{charge.other} may be in charge, but has not said so within {_PATIENCE:.0f} s")
 
@@ -263,7 +267,7 @@ class Standby:
         else:
             now = self._show.clock()
             self._do(now, charge.take(now))
-        if await _until(lambda: charge.in_charge, _PATIENCE):
+        if await until(lambda: charge.in_charge, _PATIENCE):
             return {"done": True, "text": f"{charge.me} is in charge"}
         return _no(f"no machine with outputs lets {charge.me} play; {charge.leader or 'nobody'} is in charge")
 
@@ -314,7 +318,8 @@ def _wake(token: trio.lowlevel.TrioToken, turn: Callable[[], None]) -> None:  # 
         return
 
 
-async def _until(condition: Callable[[], bool], seconds: float) -> bool:
+async def until(condition: Callable[[], bool], seconds: float) -> bool:
+    """Wait for it that long at the most; whether it has come true."""
     with trio.move_on_after(seconds):
         while True:
             if condition():
