@@ -13,7 +13,8 @@ from engine.network.farports import FarInput, FarOutput
 from engine.network.frames import OrderSender, pack_give
 from engine.network.link import Link
 from engine.network.names import Names, machine_of, port_of
-from engine.ports.port import PortError, PortGone
+from engine.network.sharing import SharedInput
+from engine.ports.port import InputPort, PortError, PortGone
 from engine.rig.models import Input, Output, Rig
 from engine.rig.networking import Network
 
@@ -144,6 +145,18 @@ class Far:
     def has(self, wanted: Input | Output) -> bool:
         """Whether this port is at another machine."""
         return self.network.home(wanted.machine) != self.me
+
+    def sees(self, name: str, wanted: Input | Output) -> bool:
+        """Whether this port is plugged in there."""
+        way = "in" if isinstance(wanted, Input) else "out"
+        return self.names.plugged(self.network.home(wanted.machine), way, name) in self._plugged
+
+    def share(self, name: str, port: InputPort) -> InputPort:
+        """An input that is plugged in here, heard by the other engine, too, if there is one."""
+        if self.network.standby is None:
+            return port
+        key, token = self.names.input(self.me, name), self.names.plugged(self.me, "in", name)
+        return SharedInput(port, self.link, key, token)
 
     def input(self, name: str, wanted: Input) -> FarInput:
         """A rig's input at another machine. Raises PortError."""
