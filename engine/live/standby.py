@@ -59,7 +59,7 @@ class Standby:
         self._words: deque[tuple[str, bytes]] = deque()
         self._alive: set[str] = set()
         self._leases: dict[str, object] = {}
-        self._said: dict[str, tuple[int, Word]] = {}  # what was kept last, and when (ns)
+        self._said: dict[str, tuple[int, Any]] = {}  # what was kept last, and when (ns)
         self._rig_told: str | None = None  # the rig of the one in charge, to be played
         self._heard_of: int | None = None  # the term in which the one in charge was last heard
 
@@ -135,7 +135,7 @@ class Standby:
         return self.charge.owner_there(now, machine, there)
 
     def _do(self, now: int, acts: Iterable[Act]) -> None:
-        far = self._far
+        far, acts = self._far, [*acts]
         for act in acts:
             match act:
                 case Ask(owner):
@@ -152,6 +152,9 @@ class Standby:
                     self._show.restore(self._at(owner) if fresh else ())
                 case _:
                     far.lost(act.owner, f"{act.owner} lets another machine play, or is gone")
+        if any(isinstance(act, Follow) for act in acts):  # what we had has been given by now
+            self._keep(now, SHOW, {"machine": self.charge.leader, **self._show_word()})
+            far.link.keep(far.names.state(RIG), b"")
 
     def _at(self, owner: str) -> list[str]:
         """The outputs of a machine."""
@@ -185,15 +188,19 @@ class Standby:
 
     def _say_all(self, now: int) -> None:
         show = self._show
-        self._say(now, SHOW, {"term": self.charge.term, "machine": self.charge.me, **show_word(show.bay)})
+        self._say(now, SHOW, {"machine": self.charge.me, **self._show_word()})
         time = time_word(show.bay, now)
         before = self._said.get(TIME)
         # the position moves all the time; who knows when it began can tell it
         if before is None or now - before[0] >= _SAY_AGAIN or _standing_of(time) != _standing_of(before[1]):
             self._keep(now, TIME, time)
         text = self._workshop.text
-        if RIG not in self._said or self._said[RIG][1]["text"] != text:
-            self._keep(now, RIG, {"text": text})
+        if self._said.get(RIG) != (0, text):
+            self._said[RIG] = 0, text
+            self._far.link.keep(self._far.names.state(RIG), text.encode())
+
+    def _show_word(self) -> Word:
+        return {"term": self.charge.term, **show_word(self._show.bay)}
 
     def _say(self, now: int, what: str, word: Word) -> None:
         before = self._said.get(what)
@@ -211,6 +218,10 @@ class Standby:
         if what == HANDOVER:
             self._give_away(now)
             return
+        if what == RIG:
+            if payload and not self.charge.in_charge:
+                self._rig_told = payload.decode()
+            return
         word = json.loads(payload)
         speaker = word["from"]
         if speaker != self.charge.other:
@@ -223,11 +234,9 @@ class Standby:
         try:
             if what == SHOW:
                 self._show.follow(word)
-            elif what == TIME:
+            else:
                 age = now - self._far.to_here(speaker, int(word["at"]))
                 self._show.follow_time(word, age if 0 <= age < _AGE else 0)
-            else:
-                self._rig_told = str(word["text"])
         except ValueError as fault:
             self._show.tell("network", f"{speaker} is not followed: {fault}")
 
@@ -272,13 +281,12 @@ class Standby:
         return _no(f"no machine with outputs lets {charge.me} play; {charge.leader or 'nobody'} is in charge")
 
     def _give_away(self, now: int) -> None:
-        charge, other = self.charge, self.charge.other
-        if not charge.in_charge or not charge.other_alive or other is None:
+        charge = self.charge
+        if not charge.in_charge or not charge.other_alive:
             return
         self._say_all(now)
         self._show.pump()
         self._do(now, charge.hand_over(now))
-        self._keep(now, SHOW, {"term": charge.term, "machine": other, **show_word(self._show.bay)})
 
 
 def _leader(charge: Charge) -> str:
