@@ -60,14 +60,14 @@ class Standby:
         self._alive: set[str] = set()
         self._leases: dict[str, object] = {}
         self._said: dict[str, tuple[int, Any]] = {}  # what was kept last, and when (ns)
-        self._rig_told: str | None = None  # the rig of the one in charge, to be played
+        self.rig_told: str | None = None  # the rig of the one in charge, to be played
         self._heard_of: int | None = None  # the term in which the one in charge was last heard
 
     # In trio
 
     async def run(self) -> None:
         """Until cancelled. The show has begun as if it were in charge."""
-        self._show.led_by(_leader(self.charge))
+        self.begin()
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
             self.apart = partial(_apart, nursery, self._show)
@@ -76,9 +76,13 @@ class Standby:
             self._far.news = wake
             while True:
                 self.turn()
-                if self._rig_told is not None:
+                if self.rig_told is not None:
                     await self._play_rig()
                 await trio.sleep(_ROUND)
+
+    def begin(self) -> None:
+        """From now on nobody commands here until we are in charge."""
+        self._show.led_by(self.charge.leader or "nobody yet")
 
     def listen(self, wake: Callable[[], None]) -> None:  # blocks; call it in a thread
         """Hear what the other engine says; `wake` is called in threads of the link."""
@@ -216,11 +220,11 @@ class Standby:
 
     def _take(self, now: int, what: str, payload: bytes) -> None:
         if what == HANDOVER:
-            self._give_away(now)
+            self.give_away(now)
             return
         if what == RIG:
             if payload and not self.charge.in_charge:
-                self._rig_told = payload.decode()
+                self.rig_told = payload.decode()
             return
         word = json.loads(payload)
         speaker = word["from"]
@@ -242,7 +246,7 @@ class Standby:
 
     async def _play_rig(self) -> None:
         """The one in charge plays this rig; it is played here, too, and is not in the file until somebody saves."""
-        text, self._rig_told = self._rig_told, None
+        text, self.rig_told = self.rig_told, None
         if text is not None and not self.charge.in_charge and text != self._workshop.text:
             fault = await self._workshop.follow(text)
             leader = self.charge.leader
@@ -263,7 +267,7 @@ class Standby:
         if not charge.other_alive:
             return _no(f"{charge.other} is not there; nothing changed")
         await until(lambda: not self._show.bay.waiting, _QUIET)
-        self._give_away(self._show.clock())
+        self.give_away(self._show.clock())
         if await until(lambda: self._heard_of == charge.term, _PATIENCE):
             return {"done": True, "text": f"{charge.other} is in charge"}
         return _no(f"{charge.other} may be in charge, but has not said so within {_PATIENCE:.0f} s")
@@ -280,17 +284,13 @@ class Standby:
             return {"done": True, "text": f"{charge.me} is in charge"}
         return _no(f"no machine with outputs lets {charge.me} play; {charge.leader or 'nobody'} is in charge")
 
-    def _give_away(self, now: int) -> None:
+    def give_away(self, now: int) -> None:
         charge = self.charge
         if not charge.in_charge or not charge.other_alive:
             return
         self._say_all(now)
         self._show.pump()
         self._do(now, charge.hand_over(now))
-
-
-def _leader(charge: Charge) -> str:
-    return charge.leader or "nobody yet"
 
 
 def _standing_of(word: Word) -> tuple[object, ...]:
