@@ -189,9 +189,13 @@ class Lender:
         self._bring_to_rest(now, lent, out)
         return self._let_out(now, out)
 
-    def withdraw(self, name: str) -> None:
-        """This output is lent no more; bring it to rest first."""
-        del self._lent[name]
+    def withdraw(self, now: int, name: str) -> list[Delivery]:
+        """This output is lent no more; what sounds there ends."""
+        out: list[Delivery] = []
+        lent = self._lent.pop(name)
+        lent.wire.change_speed(None)  # nothing comes after it, and nobody waits
+        self._bring_to_rest(now, lent, out)
+        return out
 
     def wires(self) -> Iterator[tuple[str, Wire]]:
         """Each output's cable."""
