@@ -1,5 +1,7 @@
 """Following, taking over and handing over, in virtual time. (Our own design; standards named where used.)"""
 
+from itertools import pairwise
+
 import pytest
 from standby_world import FOOT, KEYS, MS, World
 
@@ -180,7 +182,7 @@ def test_a_clock_goes_on_in_step(world):
     world.kill("desk")
     world.run(1000)
     ticks = [at for at, name, message in world.owner.sent if name == "brass" and message == b"\xf8"]
-    apart = [(b - a) / MS for a, b in zip(ticks, ticks[1:], strict=False)]
+    apart = [(b - a) / MS for a, b in pairwise(ticks)]
     assert all(abs(each - 20.83) < 2 or abs(each - 2 * 20.83) < 2 for each in apart)
     assert len(ticks) >= 94
 
