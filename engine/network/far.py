@@ -106,7 +106,7 @@ class Far:
     def _sees_port(self, key: str, there: bool) -> None:
         (self._plugged.add if there else self._plugged.discard)(key)
         if not there:
-            self._part_with(lambda of: of == key, f"{port_of(key)} was unplugged at {machine_of(key)}")
+            self._part_with(lambda of: of == key, f"{port_of(key)} at {machine_of(key)} is gone")
         self.news()
 
     def _part_with(self, meant: Callable[[str], bool], why: str) -> None:
