@@ -14,6 +14,7 @@ from engine.cli.say import Backend, Fault, Machine, say
 from engine.live.patch import SamePort
 from engine.live.server import NameTaken
 from engine.live.stage import Stage
+from engine.network.link import LinkError
 from engine.panel.beside import keep_beside
 from engine.ports.open import open_system
 from engine.rig.load import read, text_of
@@ -46,7 +47,7 @@ def run(
     try:
         beside = [partial(keep_beside, paneling.beside(name, panel_port), say)] if panel else []
         trio.run(Stage(loaded, text, rig, name, virtual, say, beside).run, system)
-    except (NameTaken, SamePort) as fault:
+    except (NameTaken, SamePort, LinkError) as fault:
         raise Fault(str(fault)) from None
     except OSError as fault:
         raise Fault(f"the engine's socket cannot be made: {fault.strerror}: {fault.filename}") from None

@@ -16,7 +16,7 @@ from engine.live.workshop import Answer, Workshop
 from engine.network.far import Far
 from engine.network.link import Link, open_link
 from engine.network.names import Names
-from engine.network.settings import settings_of
+from engine.network.settings import settings_of, warnings_of
 from engine.network.timing import Timing
 from engine.rig.models import Rig
 
@@ -81,11 +81,13 @@ class Joined:
 
 
 @asynccontextmanager
-async def joining(rig: Rig, rig_file: Path) -> AsyncIterator[Joined | None]:
+async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> AsyncIterator[Joined | None]:
     """On the network while this lasts; None for a rig of one machine. Raises LinkError."""
     if rig.network is None:
         yield None
         return
+    for warning in warnings_of(rig, rig_file):
+        say(warning)
     link = await trio.to_thread.run_sync(open_link, settings_of(rig, rig_file))
     joined = Joined(rig, link)
     try:

@@ -64,7 +64,7 @@ class Stage:
         """Until SIGINT or SIGTERM. NameTaken, SamePort, PortError, LinkError or OSError come before anything plays."""
         claim = claim_socket(self._name)
         try:
-            async with joining(self._rig, self._rig_file) as joined:
+            async with joining(self._rig, self._rig_file, self._say) as joined:
                 await self._run(system, claim, joined)
         finally:
             claim.release()

@@ -59,15 +59,15 @@ class Standby:
         self._words: deque[tuple[str, bytes]] = deque()
         self._alive: set[str] = set()
         self._leases: dict[str, object] = {}
-        self._said: dict[str, tuple[int, Word]] = {}  # what was kept last, and when (ns)
-        self._rig_told: str | None = None  # the rig of the one in charge, to be played
+        self._said: dict[str, tuple[int, Any]] = {}  # what was kept last, and when (ns)
+        self.rig_told: str | None = None  # the rig of the one in charge, to be played
         self._heard_of: int | None = None  # the term in which the one in charge was last heard
 
     # In trio
 
     async def run(self) -> None:
         """Until cancelled. The show has begun as if it were in charge."""
-        self._show.led_by(_leader(self.charge))
+        self.begin()
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
             self.apart = partial(_apart, nursery, self._show)
@@ -76,9 +76,13 @@ class Standby:
             self._far.news = wake
             while True:
                 self.turn()
-                if self._rig_told is not None:
+                if self.rig_told is not None:
                     await self._play_rig()
                 await trio.sleep(_ROUND)
+
+    def begin(self) -> None:
+        """From now on nobody commands here until we are in charge."""
+        self._show.led_by(self.charge.leader or "nobody yet")
 
     def listen(self, wake: Callable[[], None]) -> None:  # blocks; call it in a thread
         """Hear what the other engine says; `wake` is called in threads of the link."""
@@ -135,7 +139,7 @@ class Standby:
         return self.charge.owner_there(now, machine, there)
 
     def _do(self, now: int, acts: Iterable[Act]) -> None:
-        far = self._far
+        far, acts = self._far, [*acts]
         for act in acts:
             match act:
                 case Ask(owner):
@@ -152,6 +156,9 @@ class Standby:
                     self._show.restore(self._at(owner) if fresh else ())
                 case _:
                     far.lost(act.owner, f"{act.owner} lets another machine play, or is gone")
+        if any(isinstance(act, Follow) for act in acts):  # what we had has been given by now
+            self._keep(now, SHOW, {"machine": self.charge.leader, **self._show_word()})
+            far.link.keep(far.names.state(RIG), b"")
 
     def _at(self, owner: str) -> list[str]:
         """The outputs of a machine."""
@@ -185,15 +192,19 @@ class Standby:
 
     def _say_all(self, now: int) -> None:
         show = self._show
-        self._say(now, SHOW, {"term": self.charge.term, "machine": self.charge.me, **show_word(show.bay)})
+        self._say(now, SHOW, {"machine": self.charge.me, **self._show_word()})
         time = time_word(show.bay, now)
         before = self._said.get(TIME)
         # the position moves all the time; who knows when it began can tell it
         if before is None or now - before[0] >= _SAY_AGAIN or _standing_of(time) != _standing_of(before[1]):
             self._keep(now, TIME, time)
         text = self._workshop.text
-        if RIG not in self._said or self._said[RIG][1]["text"] != text:
-            self._keep(now, RIG, {"text": text})
+        if self._said.get(RIG) != (0, text):
+            self._said[RIG] = 0, text
+            self._far.link.keep(self._far.names.state(RIG), text.encode())
+
+    def _show_word(self) -> Word:
+        return {"term": self.charge.term, **show_word(self._show.bay)}
 
     def _say(self, now: int, what: str, word: Word) -> None:
         before = self._said.get(what)
@@ -209,7 +220,11 @@ class Standby:
 
     def _take(self, now: int, what: str, payload: bytes) -> None:
         if what == HANDOVER:
-            self._give_away(now)
+            self.give_away(now)
+            return
+        if what == RIG:
+            if payload and not self.charge.in_charge:
+                self.rig_told = payload.decode()
             return
         word = json.loads(payload)
         speaker = word["from"]
@@ -223,17 +238,15 @@ class Standby:
         try:
             if what == SHOW:
                 self._show.follow(word)
-            elif what == TIME:
+            else:
                 age = now - self._far.to_here(speaker, int(word["at"]))
                 self._show.follow_time(word, age if 0 <= age < _AGE else 0)
-            else:
-                self._rig_told = str(word["text"])
         except ValueError as fault:
             self._show.tell("network", f"{speaker} is not followed: {fault}")
 
     async def _play_rig(self) -> None:
         """The one in charge plays this rig; it is played here, too, and is not in the file until somebody saves."""
-        text, self._rig_told = self._rig_told, None
+        text, self.rig_told = self.rig_told, None
         if text is not None and not self.charge.in_charge and text != self._workshop.text:
             fault = await self._workshop.follow(text)
             leader = self.charge.leader
@@ -254,7 +267,7 @@ class Standby:
         if not charge.other_alive:
             return _no(f"{charge.other} is not there; nothing changed")
         await until(lambda: not self._show.bay.waiting, _QUIET)
-        self._give_away(self._show.clock())
+        self.give_away(self._show.clock())
         if await until(lambda: self._heard_of == charge.term, _PATIENCE):
             return {"done": True, "text": f"{charge.other} is in charge"}
         return _no(f"{charge.other} may be in charge, but has not said so within {_PATIENCE:.0f} s")
@@ -271,18 +284,13 @@ class Standby:
             return {"done": True, "text": f"{charge.me} is in charge"}
         return _no(f"no machine with outputs lets {charge.me} play; {charge.leader or 'nobody'} is in charge")
 
-    def _give_away(self, now: int) -> None:
-        charge, other = self.charge, self.charge.other
-        if not charge.in_charge or not charge.other_alive or other is None:
+    def give_away(self, now: int) -> None:
+        charge = self.charge
+        if not charge.in_charge or not charge.other_alive:
             return
         self._say_all(now)
         self._show.pump()
         self._do(now, charge.hand_over(now))
-        self._keep(now, SHOW, {"term": charge.term, "machine": other, **show_word(self._show.bay)})
-
-
-def _leader(charge: Charge) -> str:
-    return charge.leader or "nobody yet"
 
 
 def _standing_of(word: Word) -> tuple[object, ...]:
