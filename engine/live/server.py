@@ -19,7 +19,7 @@ from typing import IO, Any, Final, NamedTuple
 
 import trio
 
-from engine.core.bay import Outcome
+from engine.core.outcome import Outcome
 from engine.live.audition import audition
 from engine.live.client import socket_path
 from engine.live.desk import ASKED, Desk
@@ -29,6 +29,7 @@ from engine.live.following import Frames, follow
 from engine.live.gear import Gear
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
+from engine.live.network import Joined, hand_over
 from engine.live.picture import status, sync
 from engine.live.show import Event, Show
 from engine.live.workshop import Workshop
@@ -60,6 +61,7 @@ _MORE: Final = (
     *EDITS,
     *ASKED,
     "audition",
+    "handover",
     "identify",
     "keep",
     "status",
@@ -129,14 +131,19 @@ class Server:
         desk: Desk,
         listener: socket.socket,
         written: Callable[[], Awaitable[None]] = trio.lowlevel.checkpoint,
+        joined: Joined | None = None,
     ) -> None:
-        """`written` waits until a change of scene is written down: whoever was answered can rely on it."""
+        """`written` waits until a change of scene is written down: whoever was answered can rely on it.
+
+        `joined`: the network, of a rig that has one.
+        """
         self._show = show
         self._workshop = workshop
         self._errands = errands
         self._desk = desk
         self._gear = Gear(show)
         self._written = written
+        self._joined = joined
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
 
     async def serve(self) -> None:
@@ -169,6 +176,9 @@ class Server:
                         continue
                     if request is not None and request.get("do") == "audition":
                         await _answer(stream, await self._audition(request))
+                        continue
+                    if request is not None and request.get("do") == "handover":
+                        await _answer(stream, await hand_over(self._joined))
                         continue
                     if request is not None and request.get("do") == "identify":
                         await _answer(stream, await self._identify(request))

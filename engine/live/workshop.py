@@ -13,10 +13,11 @@ from typing import Any, Final
 import trio
 
 from engine.core.bay import Bay
-from engine.live.adopting import adopt
+from engine.core.farwire import far_outputs
+from engine.live.adopting import adopt, read_here
 from engine.live.shelf import Shelf, counted, lines
 from engine.live.show import Show
-from engine.rig.load import RigError, read
+from engine.rig.load import RigError
 from engine.rig.rewrite import EditFault
 from engine.rig.versions import SaveFault, plain
 from filters.registry import FilterFault
@@ -106,14 +107,22 @@ class Workshop:
     def _standing(self) -> str:
         return "; not in the file yet (bayleaf save)" if self.unsaved else "; the file holds this"
 
-    async def _play(self, change: Change) -> str | None:
+    async def follow(self, text: str) -> str | None:
+        """The one in charge plays this, so it plays here, too: why not, or None."""
+        async with self._lock:
+            return await self._play(lambda _: text, led=True)
+
+    async def _play(self, change: Change, led: bool = False) -> str | None:
         """Why the changed text cannot be played, or None: it plays."""
         show = self._show
+        if show.bay.led_by is not None and not led:
+            return f"{show.bay.led_by} is in charge; a rig that is edited there plays here, too"
         try:
             text = plain(await trio.to_thread.run_sync(change, self.text))
-            rig = await trio.to_thread.run_sync(read, text, str(self.file))
+            rig = await trio.to_thread.run_sync(read_here, text, str(self.file), show.bay.rig)
             speeds = {name: wire.speed for name, wire in zip(show.outputs, show.bay.wires, strict=True)}
-            bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, (show.inputs, show.outputs))
+            places = show.inputs, show.outputs
+            bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, places, far_outputs(rig))
         except (EditFault, RigError, FilterFault) as fault:
             return str(fault)
         if rig != show.bay.rig:
