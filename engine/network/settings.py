@@ -61,7 +61,11 @@ def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, An
             "exit_on_failure": False,
             "retry": _RETRY,
         },
-        "scouting": {"multicast": {"enabled": network.discover}, "gossip": {"enabled": False}},
+        # who is looked for by multicast answers; links are made by dialling alone
+        "scouting": {
+            "multicast": {"enabled": network.discover, "autoconnect": {"peer": []}},
+            "gossip": {"enabled": False},
+        },
         "adminspace": {"enabled": False},
         "plugins_loading": {"enabled": False},
         "transport": _transport(keyring),

@@ -1,8 +1,8 @@
 """A link of its own process, worked from outside: run on a machine of `netns`, one JSON object a line each way.
 
-The first line in is the settings' fields. Then `{"do": METHOD, ...}` is answered by `{"done": what it returned}`; what a
-subscription hears comes as `{"heard": [key, payload]}`, what a watch sees as `{"seen": [key, there]}` and a
-question that was answered as `{"asked": payload}`. Payloads are text.
+The first line in is the settings' fields. Then `{"do": METHOD, ...}` is answered by `{"done": what it returned}`; what
+a subscription hears comes as `{"heard": [key, payload]}`, what a watch sees as `{"seen": [key, there]}` and a question
+that was answered as `{"asked": payload}`. Payloads are text.
 """
 
 import json
