@@ -206,8 +206,8 @@ class Lending(LentPorts):
 
     async def _play_rig(self, payload: bytes) -> None:
         """The engine in charge plays this rig; its ports here are lent from now on."""
-        text = str(json.loads(payload)["text"])
-        if text == self._text:
+        text = payload.decode(errors="replace")
+        if text in ("", self._text):  # an engine that is no longer in charge says nothing
             return
         self._text = text
         try:
