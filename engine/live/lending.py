@@ -10,6 +10,7 @@ import signal
 import time
 from collections import deque
 from collections.abc import AsyncIterator, Callable, Sequence, Sized
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -57,7 +58,6 @@ class Lending(LentPorts):
         self._stream = secrets.randbits(32)
         self._senders: dict[str, EventSender] = {}
         self._texts: deque[bytes] = deque()  # the rig as the engine in charge plays it
-        self._text: str | None = None
         self._played_by: str | None = None
         self.want(rig)
 
@@ -206,16 +206,15 @@ class Lending(LentPorts):
 
     async def _play_rig(self, payload: bytes) -> None:
         """The engine in charge plays this rig; its ports here are lent from now on."""
-        text = payload.decode(errors="replace")
-        if text in ("", self._text):  # an engine that is no longer in charge says nothing
+        text = payload.decode()
+        if not text:  # it is in charge no more
             return
-        self._text = text
         try:
-            rig = (await trio.to_thread.run_sync(read, text, "the rig of the engine in charge")).on(self.me)
+            rig = (await trio.to_thread.run_sync(partial(read, text, "the rig", lists=False))).on(self.me)
         except (RigError, FilterFault, ValueError) as fault:
-            self._say(f"the rig was changed, and what it has here cannot be told: {fault}")
-            return
-        self.want(rig)
+            self._say(f"the rig of the engine in charge cannot be read, and everything stays as it is: {fault}")
+        else:
+            self.want(rig)
 
 
 async def lend(rig: Rig, rig_file: Path, opener: Opener, say: Callable[[str], None]) -> None:

@@ -110,8 +110,10 @@ class Standby:
             now = self._show.clock()
             self._look(now)
             self._do(now, self.charge.tick(now))
-            if self.charge.in_charge and self.charge.other is not None:
-                self._say_all(now)
+            if self.charge.in_charge:
+                self._say_rig()  # to the machines that lend, too
+                if self.charge.other is not None:
+                    self._say_all(now)
         except Exception as fault:  # it costs this turn, not the show
             self._show.own_fault(fault)
 
@@ -198,6 +200,8 @@ class Standby:
         # the position moves all the time; who knows when it began can tell it
         if before is None or now - before[0] >= _SAY_AGAIN or _standing_of(time) != _standing_of(before[1]):
             self._keep(now, TIME, time)
+
+    def _say_rig(self) -> None:
         text = self._workshop.text
         if self._said.get(RIG) != (0, text):
             self._said[RIG] = 0, text
