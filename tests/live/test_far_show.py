@@ -1,10 +1,12 @@
 """A show whose output is at another machine: what it hands on, and when. Our own design; no source."""
 
+import trio
 from live_bench import MS, HandReader
 
 from engine.core.farwire import Do
 from engine.core.silence import SWEEP
 from engine.live.patch import Patch
+from engine.live.sending import Sending
 from engine.live.show import Show
 from engine.ports.memory import MemoryInput
 from engine.ports.port import PortGone
@@ -131,3 +133,19 @@ def test_an_output_that_is_gone_and_back_gets_silence_and_the_scene():
     assert (panic.do, burst.do) == (Do.PANIC, Do.BURST)
     assert set(SWEEP) <= set(panic.messages)
     assert burst.steps[-1].unit == (bytes((0xC0, 3)),)
+
+
+async def test_a_dump_goes_no_faster_than_the_far_cable_carries_it(autojump_clock):
+    """Twenty messages of 100 bytes take a DIN cable 640 ms (MIDI 1.0 p. 1: 320 µs a byte); none waits long there."""
+    evening = Evening()
+    evening.show.clock = lambda: round(trio.current_time() * 1e9)
+    dump = [bytes((0xF0, 0x7D, *[index] * 97, 0xF7)) for index in range(20)]
+
+    async def report(line):
+        pass
+
+    began = trio.current_time()
+    done = await Sending(evening.show, 0, dump, 0).run(report, trio.Event())
+    assert done["done"]
+    assert trio.current_time() - began >= 0.64 - 0.001
+    assert [order.messages[0] for turn in evening.port.turns[1:] for order in turn] == dump
