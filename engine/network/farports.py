@@ -119,14 +119,17 @@ class FarOutput:
             self._wire.live = False
             self._wire.take()
 
-    def flush(self) -> None:
-        """Hand on what was ordered since the last time."""
+    def flush(self, now: int) -> None:
+        """Hand on what was ordered since the last time, and how things stand if some of that never came."""
+        if self.incomplete and self._wire is not None:
+            self.incomplete = False
+            self._wire.state(now)
+        self._hand_on()
+
+    def _hand_on(self) -> None:
         wire, sender = self._wire, self._sender
         if wire is None or sender is None or self.gone:
             return
-        if self.incomplete:
-            self.incomplete = False
-            wire.state(time.monotonic_ns())
         if orders := wire.take():
             self._publish(sender, orders)
 
@@ -146,7 +149,7 @@ class FarOutput:
 
     def close(self) -> None:
         """See OutputPort. If it is still ours, what sounds there ends."""
-        self.flush()
+        self._hand_on()
         if self._sender is not None and self._wire is not None and not self.gone:
             self._publish(self._sender, [_SILENCE])
         self.follow()

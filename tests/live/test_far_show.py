@@ -48,7 +48,7 @@ class FarAway:
         self.wire = wire
         wire.live = True
 
-    def flush(self):
+    def flush(self, now):
         if orders := self.wire.take():
             self.turns.append(orders)
 
