@@ -1,8 +1,8 @@
 """A standby takes over in the middle of a real song: three machines in network namespaces, QUIC, real processes.
 
 One machine lends its ports; into its input a song is played, at its output every note is counted. Each trial lets the
-engine in charge die in one way and puts it right again; the next one strikes the engine that took over. The environment's
-BAYLEAF_TAKEOVERS says how many trials of each kind, 2 if it says nothing.
+engine in charge die in one way and puts it right again; the next one strikes the engine that took over.
+BAYLEAF_TAKEOVERS in the environment says how many trials of each kind, 2 if it says nothing.
 """
 
 import json
