@@ -113,13 +113,14 @@ def test_the_show_goes_on(troupe: Troupe, kind: str) -> None:
         troupe.start(name)
     leader = wait_for("an engine in charge", troupe.leader)
     struck: list[float] = []
+    odd = 0  # trials after which the show was in other hands than it should
     performance.start()
     try:
         for _ in range(TRIALS):
             time.sleep(random.uniform(0.5, 1.5))
             struck.append(strike(troupe, kind, leader))
             after = wait_for("an engine in charge", troupe.leader)
-            assert (after == leader) == (kind == "split"), f"{leader}, then {after}"
+            odd += (after == leader) != (kind == "split")
             leader = after
     finally:
         performance.stop()
@@ -140,8 +141,10 @@ def test_the_show_goes_on(troupe: Troupe, kind: str) -> None:
         "doubled": found.doubled,
         "beacons_doubled": found.beacons_doubled,
         "hanging": found.hanging,
+        "odd": odd,
     }
     print(json.dumps(told))
+    assert odd == 0
     assert (found.hanging, found.doubled, found.beacons_doubled) == (0, 0, 0)
     assert len(in_gap) == len(found.lost)
     if kind in ("split", "handover"):
