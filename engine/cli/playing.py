@@ -11,8 +11,8 @@ import typer
 from engine.cli import paneling
 from engine.cli.lending import as_machine
 from engine.cli.say import Backend, Fault, Machine, say
+from engine.live.claim import NameTaken
 from engine.live.patch import SamePort
-from engine.live.server import NameTaken
 from engine.live.stage import Stage
 from engine.network.link import LinkError
 from engine.panel.beside import keep_beside

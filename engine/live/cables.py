@@ -75,7 +75,7 @@ class Cables(ABC):
         self.clock = clock
         self.recorder = Recorder()
         paces = {name: _pace(wire.speed) for name, wire in zip(rig.outputs, self.bay.wires, strict=True)}
-        self.recorder.did(clock(), "start", paces, sorted(patch.outputs))
+        self.recorder.did(clock(), "start", paces, sorted(patch.outputs), sorted(self.bay.far))
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
         self._joined: dict[int, FarPort] = {}  # outputs at other machines
         for output, port in enumerate(self._ports):

@@ -9,6 +9,7 @@ from typing import Final
 import trio
 
 from engine.core.setlist import Standing
+from engine.live.claim import Claim, claim_socket
 from engine.live.desk import Desk
 from engine.live.errands import Errands
 from engine.live.hygiene import collect_when_idle, collector_at_rest
@@ -17,7 +18,7 @@ from engine.live.network import Joined, joining
 from engine.live.osc import Osc
 from engine.live.patch import Opener, connect
 from engine.live.priority import going_first
-from engine.live.server import Claim, Server, claim_socket
+from engine.live.server import Server
 from engine.live.show import Show
 from engine.live.state import read_last, state_file, write_last
 from engine.live.watch import Watch

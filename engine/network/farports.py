@@ -108,7 +108,7 @@ class FarOutput:
             self._go_live(now, self._wire, young_since)
 
     def _go_live(self, now: int, wire: FarWire, young_since: int | None) -> None:
-        wire.take()
+        wire.take_orders()
         wire.live = True
         wire.state(now, young_since)
 
@@ -117,7 +117,7 @@ class FarOutput:
         self._sender = None
         if self._wire is not None:
             self._wire.live = False
-            self._wire.take()
+            self._wire.take_orders()
 
     def flush(self, now: int) -> None:
         """Hand on what was ordered since the last time, and how things stand if some of that never came."""
@@ -130,7 +130,7 @@ class FarOutput:
         wire, sender = self._wire, self._sender
         if wire is None or sender is None or self.gone:
             return
-        if orders := wire.take():
+        if orders := wire.take_orders():
             self._publish(sender, orders)
 
     def told(self, meter: dict[str, Any]) -> None:  # a thread of the link

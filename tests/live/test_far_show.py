@@ -5,9 +5,12 @@ from live_bench import MS, HandReader
 
 from engine.core.farwire import Do
 from engine.core.silence import SWEEP
+from engine.live.keptfile import Names, write
 from engine.live.patch import Patch
 from engine.live.sending import Sending
 from engine.live.show import Show
+from engine.offline.recording import read_recording
+from engine.offline.replay import Replay
 from engine.ports.memory import MemoryInput
 from engine.ports.port import PortGone
 from engine.rig.load import read
@@ -49,7 +52,7 @@ class FarAway:
         wire.live = True
 
     def flush(self, now):
-        if orders := self.wire.take():
+        if orders := self.wire.take_orders():
             self.turns.append(orders)
 
     def send(self, message):
@@ -149,3 +152,20 @@ async def test_a_dump_goes_no_faster_than_the_far_cable_carries_it(autojump_cloc
     assert done["done"]
     assert trio.current_time() - began >= 0.64 - 0.001
     assert [order.messages[0] for turn in evening.port.turns[1:] for order in turn] == dump
+
+
+def test_a_recording_with_a_far_output_replayed_gives_what_went_out(tmp_path):
+    """What left for another machine is replayed as it left: at once, however slow the cable is there."""
+    evening = Evening()
+    show = evening.show
+    for key in range(40, 80):
+        evening.now += MS
+        evening.reader.put(0, f"90 {key:02X} 64")
+        show.pump()
+    show.command("panic")
+    kept = show.recorder.last(evening.now, 1.0)
+    write(kept, tmp_path / "night.jsonl", Names("pit", show.inputs, show.outputs))
+    recording = read_recording(tmp_path / "night.jsonl")
+    replayed = Replay(show.bay.rig, RIG).run(recording)
+    assert replayed.odd == []
+    assert replayed.same == sum(each.way == "out" for each in recording.happened) > 0
