@@ -40,6 +40,10 @@ class Listener:
         """What was heard from a place in `heard` on."""
         return [message for _, message in self.heard[since:]]
 
+    def when(self, begins: str, since: int = 0) -> float:
+        """The time of the first message from a place on that begins like this; 0 if there is none."""
+        return next((at for at, message in self.heard[since:] if message.startswith(begins)), 0.0)
+
     def has(self, many: int) -> bool:
         """Whether so much was heard."""
         return len(self.heard) >= many
