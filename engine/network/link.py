@@ -6,7 +6,9 @@ must be quick: append, poke, return. What they raise is counted in `faults` and 
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final, Protocol
+
+NEEDED: Final = "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
 
 Heard = Callable[[str, bytes], None]  # key, payload
 Changed = Callable[[str, bool], None]  # key, whether its token is there
@@ -81,7 +83,5 @@ def open_link(settings: Settings) -> Link:
     try:
         from engine.network.zenohlink import ZenohLink
     except ImportError:
-        raise LinkError(
-            "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
-        ) from None
+        raise LinkError(NEEDED) from None
     return ZenohLink(settings)
