@@ -74,11 +74,14 @@ class Standby:
             wake = partial(_wake, token, self.turn)
             await trio.to_thread.run_sync(self.listen, wake)
             self._far.news = wake
-            while True:
-                self.turn()
-                if self.rig_told is not None:
-                    await self._play_rig()
-                await trio.sleep(_ROUND)
+            try:
+                while True:
+                    self.turn()
+                    if self.rig_told is not None:
+                        await self.play_rig()
+                    await trio.sleep(_ROUND)
+            finally:  # the link may still tell news
+                self.apart = _nowhere
 
     def begin(self) -> None:
         """From now on nobody commands here until we are in charge."""
@@ -248,7 +251,7 @@ class Standby:
         except ValueError as fault:
             self._show.tell("network", f"{speaker} is not followed: {fault}")
 
-    async def _play_rig(self) -> None:
+    async def play_rig(self) -> None:
         """The one in charge plays this rig; it is played here, too, and is not in the file until somebody saves."""
         text, self.rig_told = self.rig_told, None
         if text is not None and not self.charge.in_charge and text != self._workshop.text:
@@ -309,7 +312,7 @@ def _no(text: str) -> Answer:
 
 
 def _nowhere(call: Callable[[], Any], then: Then) -> None:
-    raise RuntimeError("it does not run yet")
+    """Before the show and after it nobody is asked anything."""
 
 
 def _apart(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: Then) -> None:
