@@ -78,7 +78,7 @@ class Standby:
                 while True:
                     self.turn()
                     if self.rig_told is not None:
-                        await self._play_rig()
+                        await self.play_rig()
                     await trio.sleep(_ROUND)
             finally:  # the link may still tell news
                 self.apart = _nowhere
@@ -251,7 +251,7 @@ class Standby:
         except ValueError as fault:
             self._show.tell("network", f"{speaker} is not followed: {fault}")
 
-    async def _play_rig(self) -> None:
+    async def play_rig(self) -> None:
         """The one in charge plays this rig; it is played here, too, and is not in the file until somebody saves."""
         text, self.rig_told = self.rig_told, None
         if text is not None and not self.charge.in_charge and text != self._workshop.text:
@@ -312,7 +312,7 @@ def _no(text: str) -> Answer:
 
 
 def _nowhere(call: Callable[[], Any], then: Then) -> None:
-    """It does not run yet, or no more: nobody is asked."""
+    """Before the show and after it nobody is asked anything."""
 
 
 def _apart(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: Then) -> None:

@@ -3,6 +3,7 @@
 from itertools import pairwise
 
 import pytest
+import trio
 from standby_world import FOOT, KEYS, MS, World
 
 from engine.live.following import Frames
@@ -229,3 +230,71 @@ def test_a_follower_of_the_engine_sees_it_in_a_frame(world):
     assert frames.take()[0]["frame"]["network"]["machines"][1]["there"] is False
     asking = world.engines["spare"].joined.troubles()
     assert asking == ["desk is silent, and no machine with outputs lets spare play"]
+
+
+async def answer_of(world, asked):
+    """What a player is told who asks for this, while time goes on."""
+    answers = []
+
+    async def ask():
+        answers.append(await asked())
+
+    with trio.fail_after(60):
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(ask)
+            while not answers:
+                world.run(1)
+                await trio.lowlevel.checkpoint()
+    return answers[0]
+
+
+async def test_a_player_hands_the_show_over_and_takes_it(world):
+    """Asked of the one in charge it gives the show, asked of the other it takes it; both say who has it."""
+    desk, spare = (world.engines[name].joined for name in ("desk", "spare"))
+    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "spare is in charge"}
+    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "desk is in charge"}
+    assert await answer_of(world, spare.hand_over) == {"done": True, "text": "spare is in charge"}
+    assert world.leaders() == ["spare"]
+
+
+async def test_there_must_be_somebody_to_hand_over_to(world):
+    """With the other engine away nothing changes, and the player is told."""
+    world.kill("spare")
+    world.run(10)
+    told = await answer_of(world, world.engines["desk"].joined.hand_over)
+    assert told == {"done": False, "text": "spare is not there; nothing changed"}
+    assert world.leaders() == ["desk"]
+
+
+async def test_who_is_stopped_hands_over_first(world):
+    """What is held rings on at the other engine when the one in charge is stopped as usual."""
+    world.play(KEYS, "90 3C 40")
+    world.run(100)
+    desk = world.engines["desk"]
+    await answer_of(world, desk.joined.part)
+    assert world.leaders() == ["spare"]
+    desk.show.finish()
+    world.kill("desk")
+    world.run(200)
+    assert world.heard("strings") == ["90 3C 40"]
+    assert await world.engines["spare"].joined.part() is None  # nobody is there any more
+
+
+async def test_edits_belong_to_the_one_in_charge(world):
+    """An edit at the one that follows is refused; the rig of the other is played, its scene kept."""
+    spare = world.engines["spare"]
+    told = await spare.workshop.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
+    assert told["text"] == "desk is in charge; a rig that is edited there plays here, too"
+    world.play(FOOT, "C0 01")
+    world.run(20)
+    desk = world.engines["desk"].workshop
+    assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed")))["done"]
+    world.run(20)
+    await spare.standby.play_rig()
+    assert spare.show.bay.scene == (2, "Waltz")
+    assert spare.workshop.unsaved
+    assert (spare.show.bay.led_by, spare.show.bay.rig.network.machine) == ("desk", "spare")
+    world.kill("desk")
+    world.play(KEYS, "90 3C 40")
+    world.run(100)
+    assert world.heard("strings")[-1] == "90 48 40"
