@@ -6,7 +6,10 @@ must be quick: append, poke, return. What they raise is counted in `faults` and 
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final, Protocol
+
+#: what a player is told who has not installed them
+NEEDED: Final = "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
 
 Heard = Callable[[str, bytes], None]  # key, payload
 Changed = Callable[[str, bool], None]  # key, whether its token is there
@@ -81,7 +84,14 @@ def open_link(settings: Settings) -> Link:
     try:
         from engine.network.zenohlink import ZenohLink
     except ImportError:
-        raise LinkError(
-            "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
-        ) from None
+        raise LinkError(NEEDED) from None
     return ZenohLink(settings)
+
+
+def find(seconds: float) -> list[str]:
+    """Look by multicast for machines whose rig says `discover = true`; their addresses. Blocks. Raises LinkError."""
+    try:
+        from engine.network.zenohlink import scout
+    except ImportError:
+        raise LinkError(NEEDED) from None
+    return scout(seconds)
