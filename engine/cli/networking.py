@@ -6,11 +6,10 @@ from typing import Annotated
 import typer
 
 from engine.cli.say import Fault, Json, as_json, table
-from engine.network.link import LinkError
+from engine.network.keyring import folder_of
+from engine.network.link import NEEDED, LinkError
 from engine.rig.load import load
 from engine.rig.networking import Network
-
-_MISSING = "certificates need the network parts; install them with: pip install 'bayleaf[network]'"
 
 
 def add_to(app: typer.Typer) -> None:
@@ -34,10 +33,9 @@ def keys(
 ) -> None:
     """Make the certificates by which a rig's machines know each other: what is missing, or everything with --anew."""
     try:
-        from engine.network.keyring import folder_of
         from engine.network.keys import make_keys
     except ImportError:
-        raise Fault(_MISSING) from None
+        raise Fault(NEEDED) from None
     loaded = load(rig)
     if loaded.network is None:
         raise Fault(f"{rig} has no [network], so that no machine needs a certificate")

@@ -22,6 +22,7 @@ from engine.live.lentports import LentPorts
 from engine.live.notices import Notices
 from engine.live.patch import Opener
 from engine.live.priority import going_first
+from engine.live.watchdog import Watchdog
 from engine.midi.kinds import SYSEX
 from engine.network.frames import EventSender
 from engine.network.join import join
@@ -34,6 +35,7 @@ from engine.rig.models import Rig
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.2  # seconds between looks
+_STUCK: Final = 1.0  # seconds: nobody takes this machine's place, so a loop that is late is better than none
 _FAREWELL: Final = 2.0  # seconds the last releases may take on slow wires
 
 
@@ -59,6 +61,8 @@ class Lending(LentPorts):
         self._senders: dict[str, EventSender] = {}
         self._texts: deque[bytes] = deque()  # the rig as the engine in charge plays it
         self._played_by: str | None = None
+        token = self.names.alive(self.me)
+        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s=_STUCK)
         self.want(rig)
 
     # From start to end
@@ -89,11 +93,11 @@ class Lending(LentPorts):
             self._say(f"{name} is missing: {reason}")
         await trio.to_thread.run_sync(self.gate.begin)
         await trio.to_thread.run_sync(self.link.subscribe_state, self.names.state("rig"), self._hear_rig)
-        await trio.to_thread.run_sync(self.link.alive, self.names.alive(self.me))
 
     async def _lend(self) -> None:
         async with trio.open_nursery() as nursery:
             nursery.start_soon(collect_when_idle, self._heard)
+            nursery.start_soon(self._watchdog.run)
             nursery.start_soon(self.tell_tokens)
             nursery.start_soon(self._look_around)
             self.inbox.start(self.poke)

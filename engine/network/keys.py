@@ -15,7 +15,8 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, EllipticCurvePrivateKey, generate_private_key
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from engine.network.keyring import Keyring, addresses_in, certificate_in, ends_soon, keyring_in, name_in
+from engine.network.certificates import addresses_in, certificate_in, ends_soon, name_in
+from engine.network.keyring import Keyring, keyring_in
 from engine.network.link import LinkError
 from engine.rig.networking import Network, host_of
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Protocol
 
+#: what a player is told who has not installed them
 NEEDED: Final = "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
 
 Heard = Callable[[str, bytes], None]  # key, payload

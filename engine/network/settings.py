@@ -2,17 +2,18 @@
 
 Found by measurement, and different from zenoh's own defaults: nothing is looked for by multicast, nothing listens but
 the address that the rig names, one side dials, a link that says nothing for 300 ms is gone, and a full one is closed
-after 100 ms rather than letting messages fall. A try to dial ends after 300 ms and the next follows at most 200 ms later:
-a machine is back half a second after the network knows the way to it.
+after 100 ms rather than letting messages fall. A try to dial ends after 300 ms and the next follows at most 200 ms
+later: a machine is back half a second after the network knows the way to it.
 """
 
 import json
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
 from engine.network.access import access
-from engine.network.keyring import Keyring, ends_soon, keys_of
-from engine.network.link import Settings
+from engine.network.keyring import Keyring
+from engine.network.link import NEEDED, LinkError, Settings
 from engine.rig.models import Rig
 from engine.rig.networking import Network
 
@@ -25,7 +26,7 @@ def settings_of(rig: Rig, rig_file: Path) -> Settings:
     """How the machine of a rig's `[network]` joins. Raises LinkError if its certificate is missing."""
     network = rig.network
     assert network is not None  # a rig of one machine joins nothing
-    keyring = keys_of(network, rig_file) if network.encrypted else None
+    keyring = _keyring(network, rig_file)[0] if network.encrypted else None
     listen = network.machines[network.machine].listen
     return Settings(network.machine, listen, json.dumps(_config(rig.rig.name, network, keyring)))
 
@@ -41,12 +42,22 @@ def warnings_of(rig: Rig, rig_file: Path) -> list[str]:
             "the links of [network] are plain: whoever is on this net can listen and play; leave out plain = true"
         )
     if network.encrypted:
-        ends = ends_soon(keys_of(network, rig_file))
+        _, ends = _keyring(network, rig_file)
         if ends is not None:
             told.append(
                 f"the certificate of {network.machine} ends on {ends:%d %B %Y}; renew it with: bayleaf network keys"
             )
     return told
+
+
+def _keyring(network: Network, rig_file: Path) -> tuple[Keyring, datetime | None]:
+    """This machine's files, and when they end if that is soon."""
+    try:
+        from engine.network.certificates import ends_soon, keys_of
+    except ImportError:
+        raise LinkError(NEEDED) from None
+    keyring = keys_of(network, rig_file)
+    return keyring, ends_soon(keyring)
 
 
 def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, Any]:

@@ -11,7 +11,8 @@ import pytest
 from cryptography import x509
 
 from engine.network import keys
-from engine.network.keyring import certificate_in, folder_of, keyring_in, keys_of
+from engine.network.certificates import certificate_in, keys_of
+from engine.network.keyring import folder_of, keyring_in
 from engine.network.keys import make_keys
 from engine.network.link import LinkError
 from engine.network.settings import settings_of, warnings_of
