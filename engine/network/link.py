@@ -86,3 +86,12 @@ def open_link(settings: Settings) -> Link:
     except ImportError:
         raise LinkError(NEEDED) from None
     return ZenohLink(settings)
+
+
+def find(seconds: float) -> list[str]:
+    """Look by multicast for machines whose rig says `discover = true`; their addresses. Blocks. Raises LinkError."""
+    try:
+        from engine.network.zenohlink import scout
+    except ImportError:
+        raise LinkError(NEEDED) from None
+    return scout(seconds)

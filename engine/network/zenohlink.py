@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable
 from functools import partial
 from queue import SimpleQueue
-from time import monotonic
+from time import monotonic, sleep
 from typing import Any, Final
 
 import zenoh
@@ -21,6 +21,8 @@ from engine.network.link import Changed, Heard, LinkError, Reply, Settings
 _FAREWELL: Final = 0.3  # seconds for what waits in the lanes
 _CLOSING: Final = 1.5  # seconds for the session; QUIC takes half a one while it dials somebody
 _PATIENCE: Final = 0.3  # seconds for an answer
+_LOOK: Final = 0.05  # seconds
+_SCOUT: Final = '{"scouting": {"multicast": {"enabled": true}}}'
 _REASON: Final = re.compile(r": ([^:]+) \(os error [0-9]+\)")
 _REMOTE: Final = zenoh.Locality.REMOTE
 _NOTES: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.REAL_TIME, zenoh.Reliability.RELIABLE)
@@ -201,6 +203,21 @@ class ZenohLink:
         closing = threading.Thread(target=self._session.close, name="link closes", daemon=True)
         closing.start()
         closing.join(_CLOSING)
+
+
+def scout(seconds: float) -> list[str]:
+    """The addresses of machines that answer whoever looks for them by multicast."""
+    found = set()
+    looking = zenoh.scout(what="peer|router", config=zenoh.Config.from_json5(_SCOUT))
+    until = monotonic() + seconds
+    while monotonic() < until:
+        hello = looking.try_recv()
+        if hello is None:
+            sleep(_LOOK)
+        else:
+            found |= {locator.partition("/")[2] for locator in hello.locators}
+    looking.stop()
+    return sorted(found)
 
 
 def _plain(fault: str) -> str:
