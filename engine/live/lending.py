@@ -25,9 +25,9 @@ from engine.live.priority import going_first
 from engine.live.watchdog import Watchdog
 from engine.midi.kinds import SYSEX
 from engine.network.frames import EventSender
-from engine.network.link import Link, open_link
+from engine.network.join import join
+from engine.network.link import Link
 from engine.network.names import Names
-from engine.network.settings import settings_of, warnings_of
 from engine.network.timing import Timing
 from engine.ports.port import PortError, PortGone
 from engine.rig.load import RigError, read
@@ -225,9 +225,7 @@ async def lend(rig: Rig, rig_file: Path, opener: Opener, say: Callable[[str], No
     """Join the network and lend, until stopped. Raises LinkError."""
     network = rig.network
     assert network is not None, "a rig of one machine lends nothing"
-    for warning in warnings_of(rig, rig_file):
-        say(warning)
-    link = await trio.to_thread.run_sync(open_link, settings_of(rig, rig_file))
+    link = await trio.to_thread.run_sync(join, rig, rig_file, say)
     timing = Timing(link, Names(rig.rig.name), network.machine, network.machines)
     timing.begin()
     try:
