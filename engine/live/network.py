@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import trio
 
+from engine.live.priority import going_first
 from engine.live.show import Show
 from engine.live.standby import Standby, until
 from engine.live.watchdog import Watchdog
@@ -129,7 +130,8 @@ async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Async
     if rig.network is None:
         yield None
         return
-    link = await trio.to_thread.run_sync(join, rig, rig_file, say)
+    with going_first():  # the link's own threads, too: on a busy computer this machine would count as gone
+        link = await trio.to_thread.run_sync(join, rig, rig_file, say)
     joined = Joined(rig, link)
     try:
         await trio.to_thread.run_sync(joined.listen)
