@@ -4,6 +4,9 @@
 must be quick: append, poke, return. What they raise is counted in `faults` and stops nothing.
 """
 
+import errno
+import socket
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Protocol
@@ -22,10 +25,12 @@ class LinkError(Exception):
 
 @dataclass(frozen=True)
 class Settings:
-    """What a link is made with: this machine's name and address, and the transport's configuration (JSON)."""
+    """What a link is made with: this machine's name and address, whether links are encrypted (QUIC, or else plain TCP),
+    and the transport's configuration (JSON)."""
 
     machine: str
     listen: str
+    encrypted: bool
     config: str
 
 
@@ -85,7 +90,23 @@ def open_link(settings: Settings) -> Link:
         from engine.network.zenohlink import ZenohLink
     except ImportError:
         raise LinkError(NEEDED) from None
+    _see_that_it_is_free(settings)
     return ZenohLink(settings)
+
+
+def _see_that_it_is_free(settings: Settings) -> None:
+    """Raise LinkError if another program has this machine's address, for which the link itself would wait for ever."""
+    host, _, port = settings.listen.rpartition(":")
+    family = socket.AF_INET6 if host.startswith("[") else socket.AF_INET
+    with socket.socket(family, socket.SOCK_DGRAM if settings.encrypted else socket.SOCK_STREAM) as probe:
+        if not settings.encrypted and sys.platform != "win32":  # else what has just been closed counts
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host.strip("[]"), int(port)))
+        except OSError as fault:
+            if fault.errno == errno.EADDRINUSE:
+                text = f"another program listens at {settings.listen} already; is {settings.machine} running here?"
+                raise LinkError(text) from None
 
 
 def find(seconds: float) -> list[str]:

@@ -20,6 +20,8 @@ from engine.rig.networking import Network
 LEASE_MS: Final = 300
 _OPEN_MS: Final = 300
 _RETRY: Final = {"period_init_ms": 100, "period_max_ms": 200, "period_increase_factor": 1.5}
+#: an address that this computer has not got yet (its cable is out), or a machine that is not there yet; nobody waits
+_FOR_EVER: Final = {"timeout_ms": -1, "exit_on_failure": False, "retry": _RETRY}
 
 
 def settings_of(rig: Rig, rig_file: Path) -> Settings:
@@ -28,7 +30,7 @@ def settings_of(rig: Rig, rig_file: Path) -> Settings:
     assert network is not None  # a rig of one machine joins nothing
     keyring = _keyring(network, rig_file)[0] if network.encrypted else None
     listen = network.machines[network.machine].listen
-    return Settings(network.machine, listen, json.dumps(_config(rig.rig.name, network, keyring)))
+    return Settings(network.machine, listen, network.encrypted, json.dumps(_config(rig.rig.name, network, keyring)))
 
 
 def warnings_of(rig: Rig, rig_file: Path) -> list[str]:
@@ -65,12 +67,10 @@ def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, An
     mine = network.machines[network.machine]
     config: dict[str, Any] = {
         "mode": "peer",
-        "listen": {"endpoints": [f"{kind}/{mine.listen}"], "timeout_ms": 0, "exit_on_failure": True},
+        "listen": {"endpoints": [f"{kind}/{mine.listen}"], **_FOR_EVER},
         "connect": {
             "endpoints": [f"{kind}/{network.machines[name].listen}" for name in network.dials(network.machine)],
-            "timeout_ms": -1,  # for ever; with 0 a machine that is not there yet is never dialled again
-            "exit_on_failure": False,
-            "retry": _RETRY,
+            **_FOR_EVER,
         },
         # who is looked for by multicast answers; links are made by dialling alone
         "scouting": {

@@ -202,7 +202,9 @@ def test_an_address_in_use_is_told(tmp_path) -> None:
     rig = read(rig_text(free_ports(3)), "rig.toml")
     settings = settings_of(rig, tmp_path / "rig.toml")
     first = open_link(settings)
-    with pytest.raises(LinkError, match=r"the network cannot be joined at 127\.0\.0\.1:\d+: Address already in use$"):
+    with pytest.raises(
+        LinkError, match=r"another program listens at 127\.0\.0\.1:\d+ already; is desk running here\?$"
+    ):
         open_link(settings)
     first.close()
 

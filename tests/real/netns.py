@@ -65,6 +65,14 @@ class Hall:
         """The switch's end of a machine's cable."""
         return f"socket{self.names.index(name)}"
 
+    def take_address(self, name: str) -> None:
+        """A machine has no address."""
+        self._ip(self._namespace(name), "address", "delete", f"{self.address(name)}/24", "dev", "eth0")
+
+    def give_address(self, name: str) -> None:
+        """It has its address."""
+        self._ip(self._namespace(name), "address", "add", f"{self.address(name)}/24", "dev", "eth0")
+
     # cables
 
     def cut(self, name: str) -> None:
@@ -121,7 +129,7 @@ class Hall:
         self._ip(namespace, "link", "set", "lo", "up")
         peer = ("peer", "name", self.socket(name), "netns", self._switch)
         self._ip(namespace, "link", "add", "eth0", "type", "veth", *peer)
-        self._ip(namespace, "address", "add", f"{self.address(name)}/24", "dev", "eth0")
+        self.give_address(name)
         # the kernel asks for a lost neighbour's address once a second, which would hide how quick everything else is
         _run(*self.command(name, "sysctl", "-qw", "net.ipv4.neigh.eth0.retrans_time_ms=100"))
         self._ip(namespace, "link", "set", "eth0", "up")

@@ -184,3 +184,18 @@ def test_a_bad_cable_keeps_the_order(stage: Stage) -> None:
     assert stage.strings.messages(since) == played
     assert stage.machine("left")["round_trip"]["most"] > 4  # ms: there and back are 5 each, give or take 5
     stage.hall.calm("left")
+
+
+def test_a_machine_whose_cable_was_out_at_the_start_joins(stage: Stage) -> None:
+    """An engine that starts while its computer has no address yet (as network managers have it while a cable is out)
+    plays its own ports, and joins once the address is there."""
+    troupe, hall = stage.troupe, stage.hall
+    troupe.kill("desk")
+    hall.take_address("desk")
+    troupe.start("desk")
+    wait_for("the engine", lambda: troupe.request("desk", "status"))
+    assert stage.unplugged() == {"keys", "strings"}
+    since = len(stage.strings.heard)
+    hall.give_address("desk")
+    wait_for("the burst", lambda: BURST[-1] in stage.strings.messages(since))
+    stage.until_through(since)
