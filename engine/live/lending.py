@@ -225,7 +225,8 @@ async def lend(rig: Rig, rig_file: Path, opener: Opener, say: Callable[[str], No
     """Join the network and lend, until stopped. Raises LinkError."""
     network = rig.network
     assert network is not None, "a rig of one machine lends nothing"
-    link = await trio.to_thread.run_sync(join, rig, rig_file, say)
+    with going_first():  # the link's own threads, too: a machine whose signs of life come late counts as gone
+        link = await trio.to_thread.run_sync(join, rig, rig_file, say)
     timing = Timing(link, Names(rig.rig.name), network.machine, network.machines)
     timing.begin()
     try:

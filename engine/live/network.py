@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import trio
 
+from engine.live.priority import going_first
 from engine.live.show import Show
 from engine.live.standby import Standby, until
 from engine.live.watchdog import Watchdog
@@ -129,10 +130,12 @@ async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Async
     if rig.network is None:
         yield None
         return
-    link = await trio.to_thread.run_sync(join, rig, rig_file, say)
+    with going_first():  # the link's own threads, too: a machine whose signs of life come late counts as gone
+        link = await trio.to_thread.run_sync(join, rig, rig_file, say)
     joined = Joined(rig, link)
     try:
-        await trio.to_thread.run_sync(joined.listen)
+        with going_first():
+            await trio.to_thread.run_sync(joined.listen)
         await joined.meet(rig)
         yield joined
     finally:
