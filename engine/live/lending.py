@@ -75,7 +75,7 @@ class Lending(LentPorts):
                 nursery.start_soon(self._heed, signals)
                 await self._begin()
                 try:
-                    with collector_at_rest(), going_first():
+                    with collector_at_rest():
                         await self._lend()
                 finally:
                     self.inbox.stop()
@@ -96,7 +96,7 @@ class Lending(LentPorts):
 
     async def _lend(self) -> None:
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(collect_when_idle, self._heard)
+            nursery.start_soon(collect_when_idle, self._passed)
             nursery.start_soon(self._watchdog.run)
             nursery.start_soon(self.tell_tokens)
             nursery.start_soon(self._look_around)
@@ -118,8 +118,8 @@ class Lending(LentPorts):
                 self.send(self.gate.turn())
         self.close_outputs()
 
-    def _heard(self) -> int:
-        return sum(meter.messages for meter in self.in_meters.values())
+    def _passed(self) -> int:
+        return sum(meter.messages for meter in (*self.in_meters.values(), *self.out_meters.values()))
 
     # Each turn
 
@@ -225,16 +225,16 @@ async def lend(rig: Rig, rig_file: Path, opener: Opener, say: Callable[[str], No
     """Join the network and lend, until stopped. Raises LinkError."""
     network = rig.network
     assert network is not None, "a rig of one machine lends nothing"
-    with going_first():  # the link's own threads, too: a machine whose signs of life come late counts as gone
+    with going_first():  # with the link's own threads: on a busy computer it would count as gone
         link = await trio.to_thread.run_sync(join, rig, rig_file, say)
-    timing = Timing(link, Names(rig.rig.name), network.machine, network.machines)
-    timing.begin()
-    try:
-        await Lending(rig, link, opener, say).run()
-    finally:
-        with trio.CancelScope(shield=True):
-            await trio.to_thread.run_sync(timing.end)
-            await trio.to_thread.run_sync(link.close)
+        timing = Timing(link, Names(rig.rig.name), network.machine, network.machines)
+        timing.begin()
+        try:
+            await Lending(rig, link, opener, say).run()
+        finally:
+            with trio.CancelScope(shield=True):
+                await trio.to_thread.run_sync(timing.end)
+                await trio.to_thread.run_sync(link.close)
 
 
 def _many(ports: Sized, what: str) -> str:

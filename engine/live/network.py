@@ -130,7 +130,7 @@ async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Async
     if rig.network is None:
         yield None
         return
-    with going_first():  # the link's own threads, too: a machine whose signs of life come late counts as gone
+    with going_first():  # the link's own threads, too: on a busy computer this machine would count as gone
         link = await trio.to_thread.run_sync(join, rig, rig_file, say)
     joined = Joined(rig, link)
     try:

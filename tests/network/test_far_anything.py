@@ -129,13 +129,19 @@ def _plug(night: Night) -> None:
     night.come_back()
 
 
+def _wait(ms: int) -> Callable[[Night], None]:
+    return lambda night: night.passes(ms * MS)
+
+
 _steps = st.lists(
-    st.one_of(
-        st.builds(_note, st.integers(60, 61), st.sampled_from((0, 100))),
-        st.builds(_value, st.sampled_from((1, 7, 64)), st.sampled_from((0, 1, 127))),
-        st.sampled_from((_lose, _stuck, _cut, _mend, _unplug, _plug)),
-        st.builds(lambda ms: lambda night: night.passes(ms * MS), st.integers(1, 400)),
+    st.sampled_from(
+        [
+            *(_note(key, velocity) for key in (60, 61) for velocity in (0, 100)),
+            *(_value(number, value) for number, value in ((64, 127), (64, 0), (1, 90), (7, 90))),
+            *(_lose, _stuck, _cut, _mend, _unplug, _plug, _wait(1), _wait(100), _wait(400)),
+        ]
     ),
+    min_size=10,
     max_size=40,
 )
 
