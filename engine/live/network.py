@@ -134,7 +134,8 @@ async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Async
         link = await trio.to_thread.run_sync(join, rig, rig_file, say)
     joined = Joined(rig, link)
     try:
-        await trio.to_thread.run_sync(joined.listen)
+        with going_first():
+            await trio.to_thread.run_sync(joined.listen)
         await joined.meet(rig)
         yield joined
     finally:

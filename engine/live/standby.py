@@ -13,7 +13,7 @@ from typing import Any, Final, Protocol
 import trio
 
 from engine.core.charge import Act, Ask, Charge, Follow, Give, Lead, Play
-from engine.core.followed import Word, show_word, time_word
+from engine.core.followed import Word, between_ticks, show_word, time_word
 from engine.core.lending import Grant, Refused
 from engine.live.show import Show
 from engine.live.workshop import Answer, Workshop
@@ -23,7 +23,7 @@ from engine.rig.models import Rig
 _ROUND: Final = 0.02  # seconds between looks when nothing wakes us
 _SAY_AGAIN: Final = 1_000_000_000  # ns between two words when nothing changes
 _STILL: Final = 40_000_000  # ns without a message: a quiet moment
-_APART: Final = 20_000_000  # ns before the show was given: in a quiet moment, what came later was sent by nobody
+_APART: Final = 4_000_000  # ns before the show was given: in a quiet moment, what came later was sent by nobody
 _AGE: Final = 2_000_000_000  # ns: the clocks of two machines agree no better if a word seems older
 _QUIET: Final = 2_000_000_000  # ns that a hand-over waits for a quiet moment
 _PATIENCE: Final = 4.0  # seconds until the other engine should have it
@@ -318,7 +318,7 @@ class Standby:
         heard = show.messages_heard()
         if heard != self._heard[0]:
             self._heard = heard, now
-        quiet = now - self._heard[1] >= _STILL and not show.bay.waiting
+        quiet = now - self._heard[1] >= _STILL and not show.bay.waiting and between_ticks(show.bay, now)
         if quiet or now >= self._give_by or not charge.other_alive:
             self._give_by = None
             if charge.in_charge and charge.other_alive:

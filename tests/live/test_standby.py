@@ -150,6 +150,19 @@ def test_a_hand_over_and_back_loses_nothing(world):
     assert world.heard("strings") == played
 
 
+@pytest.mark.parametrize("at", range(0, 20, 7))
+def test_a_clock_loses_no_tick_at_a_hand_over(world, at):
+    """At whatever point between two ticks it is asked for: none is lost and none is there twice."""
+    world.engines["desk"].show.sync("clock", "start")
+    world.run(1000 + at)
+    world.engines["desk"].standby.give_away(world.now)
+    world.run(1000)
+    assert world.leaders() == ["spare"]
+    ticks = [at for at, name, message in world.owner.sent if name == "brass" and message == b"\xf8"]
+    assert all(abs((later - earlier) / MS - 20.83) < 6 for earlier, later in pairwise(ticks))
+    assert len(ticks) in (96, 97)
+
+
 def test_without_a_rest_a_hand_over_comes_all_the_same(world):
     """Two seconds are waited for one; held notes ring on, and what is pressed meanwhile is pressed late."""
     played = []
