@@ -44,10 +44,8 @@ class Hall:
 
     def close(self) -> None:
         """Take everything down; what still runs in a namespace keeps it until it ends."""
-        for cable in self._bad.values():
-            cable.kill()
-            cable.wait()
-        self._bad.clear()
+        while self._bad:
+            _end(self._bad.popitem()[1])
         while self._made:
             _run("ip", "netns", "delete", self._made.pop())
 
@@ -93,16 +91,22 @@ class Hall:
         socket = self.socket(name)
         self._ip(self._switch, "link", "add", f"{socket}-far", "type", "veth", "peer", "name", f"{socket}-near")
         self._ip(self._switch, "link", "set", f"{socket}-far", "up", "promisc", "on")
-        self._ip(self._switch, "link", "set", socket, "nomaster", "promisc", "on")
-        self._ip(self._switch, "link", "set", f"{socket}-near", "up", "master", "switch")
+        self._ip(self._switch, "link", "set", f"{socket}-near", "up")
         program = [sys.executable, _BAD_CABLE, socket, f"{socket}-far", str(loss), str(delay_ms), str(jitter_ms)]
-        self._bad[name] = subprocess.Popen(self.at_switch(*program))
+        cable = subprocess.Popen(self.at_switch(*program), stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+        self._bad[name] = cable
+        assert cable.stdout is not None
+        assert cable.stdin is not None
+        cable.stdout.readline()  # it is ready, so that nothing is away for longer than a moment
+        self._ip(self._switch, "link", "set", socket, "nomaster", "promisc", "on")
+        self._ip(self._switch, "link", "set", f"{socket}-near", "master", "switch")
+        cable.stdin.write(b"go\n")
+        cable.stdin.flush()
 
     def calm(self, name: str) -> None:
         """Give it a good one again."""
-        cable, socket = self._bad.pop(name), self.socket(name)
-        cable.kill()
-        cable.wait()
+        socket = self.socket(name)
+        _end(self._bad.pop(name))
         self._ip(self._switch, "link", "delete", f"{socket}-far")
         self._ip(self._switch, "link", "set", socket, "master", "switch", "promisc", "off")
 
@@ -132,6 +136,11 @@ class Hall:
 
     def _ip(self, namespace: str, *what: str) -> None:
         _run("ip", "-n", namespace, *what)
+
+
+def _end(cable: subprocess.Popen[bytes]) -> None:
+    cable.kill()
+    cable.communicate()
 
 
 def _run(*command: str) -> str:
