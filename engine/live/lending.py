@@ -170,8 +170,9 @@ class Lending(LentPorts):
                 self.lose_output(name, str(fault))
             except PortError as fault:
                 meter.drop(str(fault))
+                self.tell(name, str(fault))
                 if message[0] < SYSEX:
-                    self.get_stuck(name, str(fault))
+                    self.get_stuck(name)
             else:
                 meter.count(message)
 

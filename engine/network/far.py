@@ -182,6 +182,8 @@ class Far:
             raise PortError(f"{machine} is played by {holder}" if holder else f"{machine} has not let us play yet")
         output = FarOutput(f"{name} at {machine}", self.link, key)
         self._outputs[key] = machine, output
+        if (told := self.meters.get(machine, {}).get("outputs", {}).get(name)) is not None:
+            output.told(told)
         if sender is not None:
             output.play(0, sender)
         return output

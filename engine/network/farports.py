@@ -84,12 +84,12 @@ class FarOutput:
     """An OutputPort. What it is sent has gone into its wire's orders already; `flush` hands those on."""
 
     flow: Flow | None = None
-    longest: int | None = None
 
     def __init__(self, name: str, link: Link, key: str) -> None:
         self.name = name
         self.gone: str | None = None  # why, once it is known
         self.incomplete = False  # the machine has missed orders
+        self.longest: int | None = None
         self._link = link
         self._key = key
         self._wire: FarWire | None = None
@@ -136,6 +136,7 @@ class FarOutput:
         """What the other machine counts."""
         if self._wire is not None:
             self._wire.waiting.shed, self._wire.waiting.replaced = int(meter["shed"]), int(meter["replaced"])
+        self.longest = None if meter["longest"] is None else int(meter["longest"])
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""
