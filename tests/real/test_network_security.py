@@ -15,8 +15,9 @@ from typing import Any, Final
 
 import pytest
 from conftest import need
-from far_machine import FarMachine, comes
+from far_machine import FarMachine
 from netns import Hall
+from patience import comes
 
 from engine.network.keyring import folder_of
 from engine.network.keys import make_keys
