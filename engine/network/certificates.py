@@ -29,7 +29,7 @@ def keys_of(network: Network, rig_file: Path) -> Keyring:
     if certificate is None or name_in(certificate) != me:
         raise LinkError(f"{keyring.certificate} is no certificate of {me}; {remedy}")
     listen = network.machines[me].listen
-    if ip_address(host_of(listen)) not in addresses_in(certificate):
+    if host_of(listen) not in addresses_in(certificate):
         raise LinkError(f"{keyring.certificate} is not for {listen}, the address of {me}; {remedy}")
     if certificate.not_valid_after_utc < datetime.now(UTC):
         raise LinkError(f"{keyring.certificate} ended on {certificate.not_valid_after_utc:%d %B %Y}; {remedy}")

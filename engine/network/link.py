@@ -97,12 +97,11 @@ def open_link(settings: Settings) -> Link:
 def _see_that_it_is_free(settings: Settings) -> None:
     """Raise LinkError if another program has this machine's address, for which the link itself would wait for ever."""
     host, _, port = settings.listen.rpartition(":")
-    family = socket.AF_INET6 if host.startswith("[") else socket.AF_INET
-    with socket.socket(family, socket.SOCK_DGRAM if settings.encrypted else socket.SOCK_STREAM) as probe:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM if settings.encrypted else socket.SOCK_STREAM) as probe:
         if not settings.encrypted and sys.platform != "win32":  # else what has just been closed counts
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind((host.strip("[]"), int(port)))
+            probe.bind((host, int(port)))
         except OSError as fault:
             if fault.errno == errno.EADDRINUSE:
                 text = f"another program listens at {settings.listen} already; is {settings.machine} running here?"
