@@ -4,7 +4,7 @@ Here is what players and machines command: scenes, set lists, panic, clock. `rou
 says when `tick` is wanted.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from engine.core.burst import duration, size
@@ -63,13 +63,15 @@ class Bay(Router):
         speeds: Mapping[str, Speed | None] | None = None,
         filters: Mapping[str, Filter] | None = None,
         names: tuple[Sequence[str], Sequence[str]] = ((), ()),
+        far: Container[str] = (),
     ) -> None:
         """Compile every scene of a rig.
 
         `speeds`: how the driver of a fast output is to be paced, None for not at all; `din` outputs are paced as
         their cable is, whatever the driver could take. `names`: inputs and outputs that have places already.
+        `far`: outputs whose cable is at another machine.
         """
-        super().__init__(rig, speeds or {}, names)
+        super().__init__(rig, speeds or {}, names, far)
         self.faults = Faults()
         self.outcomes: list[Outcome] = []  # commands from controls since last taken away by the caller
         known = registry() if filters is None else filters

@@ -102,7 +102,7 @@ class Show(Cables):
         bay = self.bay
         self._tick()
         self._take_losses(lost)
-        self.reader.due = bay.due
+        self._end_turn()
         if bay.outcomes:
             self._take_outcomes()
         if bay.news:
@@ -141,7 +141,7 @@ class Show(Cables):
         now = self.clock()
         self.recorder.did(now, "begin")
         self._send(now, self.bay.begin(now))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def sync(self, part: str, what: str, value: float | str | None = None) -> Outcome:
         """A command to the rig's own clock or time code."""
@@ -161,7 +161,7 @@ class Show(Cables):
         self._send(now, deliveries)
         self.bay.outcomes.append(outcome)
         self._take_outcomes()
-        self.reader.due = self.bay.due
+        self._end_turn()
         return outcome
 
     def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
@@ -169,14 +169,14 @@ class Show(Cables):
         now, listed = self.clock(), [*messages]
         self.recorder.did(now, "send", [[self.outputs[output], message.hex()] for output, message in listed])
         self._send(now, self.bay.send(now, listed))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def sound(self, output: int, channel: int, key: int) -> None:
         """A test note on an output (index) and channel (0 to 15)."""
         now = self.clock()
         self.recorder.did(now, "sound", self.outputs[output], channel, key, _TEST_NOTE)
         self._send(now, self.bay.sound(now, Target(output, channel, key), _TEST_NOTE))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def keep_back(self, source: int, on: bool) -> None:
         """The SysEx of this input (index) takes no routes, or takes them again."""
@@ -189,6 +189,7 @@ class Show(Cables):
         self.recorder.did(now, "release all")
         self._send(now, self.bay.release_all(now))
         self._tick()
+        self._end_turn()
         return self.bay.waiting
 
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
@@ -230,7 +231,7 @@ class Show(Cables):
         self.recorder.did(now, "awake")
         outcome, deliveries = self.bay.awake(now)
         self._send(now, deliveries)
-        self.reader.due = self.bay.due
+        self._end_turn()
         self.tell("engine", f"woke after {slept:.0f} s; everything was released, and {outcome.text}")
 
     def succeed(self, bay: Bay, text: str) -> None:
@@ -246,7 +247,7 @@ class Show(Cables):
         self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
         self._ports += [None] * (len(self.outputs) - len(self._ports))
         self._send(now, deliveries)
-        self.reader.due = bay.due
+        self._end_turn()
 
     # What is told
 

@@ -13,10 +13,11 @@ from typing import Any, Final
 import trio
 
 from engine.core.bay import Bay
-from engine.live.adopting import adopt
+from engine.core.farwire import far_outputs
+from engine.live.adopting import adopt, read_here
 from engine.live.shelf import Shelf, counted, lines
 from engine.live.show import Show
-from engine.rig.load import RigError, read
+from engine.rig.load import RigError
 from engine.rig.rewrite import EditFault
 from engine.rig.versions import SaveFault, plain
 from filters.registry import FilterFault
@@ -111,9 +112,10 @@ class Workshop:
         show = self._show
         try:
             text = plain(await trio.to_thread.run_sync(change, self.text))
-            rig = await trio.to_thread.run_sync(read, text, str(self.file))
+            rig = await trio.to_thread.run_sync(read_here, text, str(self.file), show.bay.rig)
             speeds = {name: wire.speed for name, wire in zip(show.outputs, show.bay.wires, strict=True)}
-            bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, (show.inputs, show.outputs))
+            places = show.inputs, show.outputs
+            bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, places, far_outputs(rig))
         except (EditFault, RigError, FilterFault) as fault:
             return str(fault)
         if rig != show.bay.rig:

@@ -4,8 +4,9 @@ An input is polled, never calls back; an output is written by one thread only. B
 never touched again. Messages are whole MIDI 1.0 messages as `bytes`.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,17 @@ class InputPort(Protocol):
 
     def close(self) -> None:
         """Let go of the port; calling it again does nothing."""
+
+
+@runtime_checkable
+class StampedInput(Protocol):
+    """An input whose messages were stamped elsewhere, where they arrived."""
+
+    def hand_to(self, take: Callable[[list[tuple[int, bytes]]], None]) -> None:
+        """From now on `poll` returns nothing, and gives `take` each message with its time.
+
+        Times are in ns of this machine's monotonic clock.
+        """
 
 
 class OutputPort(Protocol):

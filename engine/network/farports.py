@@ -1,0 +1,142 @@
+"""Ports that are plugged into other machines, as inputs and outputs of this one."""
+
+import time
+from collections import deque
+from collections.abc import Callable
+from typing import Final
+
+from engine.core.farwire import Do, FarWire, Order
+from engine.core.sounding import Sounding
+from engine.network.frames import OrderSender, Stamped, read_events
+from engine.network.link import Link
+from engine.ports.port import Flow, PortGone
+
+_SILENCE: Final = Order(Do.STATE, (Sounding().snapshot(0),))
+
+
+class FarInput:
+    """An InputPort, filled by a thread of the link.
+
+    `to_here` turns a time of the other machine's clock into this one's (ns).
+    """
+
+    begun = False
+
+    def __init__(self, name: str, to_here: Callable[[int], int]) -> None:
+        self.name = name
+        self.gone: str | None = None  # why, once it is known
+        self.repairs = 0  # messages that were lost on the way
+        self._to_here = to_here
+        self._arrived: deque[Stamped] = deque()
+        self._take: Callable[[list[Stamped]], None] | None = None
+        self._stream: int | None = None
+        self._next = 0
+
+    def hear(self, payload: bytes) -> None:  # a thread of the link
+        """What the other machine has put. A gap may have held a release, so the port counts as pulled then."""
+        if self.gone:
+            return
+        stream, first, events = read_events(payload)
+        if first is not None:
+            if stream != self._stream:
+                self._stream, self._next = stream, first
+            if first > self._next:
+                self.repairs += first - self._next
+                self.gone = f"{self.name}: messages were lost on the way"
+            heard = max(0, self._next - first)  # these are not played again
+            self._next = max(self._next, first + len(events))
+            events = events[heard:]
+        now = time.monotonic_ns()
+        self._arrived.extend([(min(now, self._to_here(at)), message) for at, message in events])
+
+    def hand_to(self, take: Callable[[list[Stamped]], None]) -> None:
+        """See StampedInput."""
+        self._take = take
+
+    def poll(self) -> list[bytes]:
+        """See InputPort."""
+        gone, arrived = self.gone, self._arrived  # in this order: what comes before the end is never lost
+        events = [arrived.popleft() for _ in range(len(arrived))]
+        if gone and not events:
+            raise PortGone(gone)
+        if self._take is None:
+            return [message for _, message in events]
+        if events:
+            self._take(events)
+        return []
+
+    def close(self) -> None:
+        """See InputPort."""
+        self.gone = self.gone or f"{self.name} is closed"
+
+
+class FarOutput:
+    """An OutputPort. What it is sent has gone into its wire's orders already; `flush` hands those on."""
+
+    flow: Flow | None = None
+    longest: int | None = None
+
+    def __init__(self, name: str, link: Link, key: str) -> None:
+        self.name = name
+        self.gone: str | None = None  # why, once it is known
+        self.incomplete = False  # the machine has missed orders
+        self._link = link
+        self._key = key
+        self._wire: FarWire | None = None
+        self._sender: OrderSender | None = None  # None while another engine plays
+
+    def join(self, now: int, wire: FarWire) -> None:
+        """It carries what this wire is told."""
+        self._wire = wire
+        if self._sender is not None:
+            self._go_live(now, wire, None)
+
+    def play(self, now: int, sender: OrderSender, young_since: int | None = None) -> None:
+        """It is ours to play: what sounds there becomes what sounds here, without a break; see FarWire.state."""
+        self._sender = sender
+        if self._wire is not None:
+            self._go_live(now, self._wire, young_since)
+
+    def _go_live(self, now: int, wire: FarWire, young_since: int | None) -> None:
+        wire.take()
+        wire.live = True
+        wire.state(now, young_since)
+
+    def follow(self) -> None:
+        """Another engine plays it from now on."""
+        self._sender = None
+        if self._wire is not None:
+            self._wire.live = False
+            self._wire.take()
+
+    def flush(self) -> None:
+        """Hand on what was ordered since the last time."""
+        wire, sender = self._wire, self._sender
+        if wire is None or sender is None or self.gone:
+            return
+        if self.incomplete:
+            self.incomplete = False
+            wire.state(time.monotonic_ns())
+        if orders := wire.take():
+            self._publish(sender, orders)
+
+    def send(self, message: bytes) -> None:
+        """See OutputPort."""
+        self.check()
+
+    def check(self) -> None:
+        """See OutputPort."""
+        if self.gone:
+            raise PortGone(self.gone)
+
+    def close(self) -> None:
+        """See OutputPort. If it is still ours, what sounds there ends."""
+        self.flush()
+        if self._sender is not None and self._wire is not None and not self.gone:
+            self._publish(self._sender, [_SILENCE])
+        self.follow()
+        self.gone = self.gone or f"{self.name} is closed"
+
+    def _publish(self, sender: OrderSender, orders: list[Order]) -> None:
+        for payload, bulk in sender.packs(orders):
+            self._link.publish(self._key, payload, bulk)

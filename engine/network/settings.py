@@ -1,0 +1,97 @@
+"""From a rig's `[network]` to the transport's configuration.
+
+Found by measurement, and different from zenoh's own defaults: nothing is looked for by multicast, nothing listens but
+the address that the rig names, one side dials, a link that says nothing for 300 ms is gone, and a full one is closed
+after 100 ms rather than letting messages fall.
+"""
+
+import json
+from pathlib import Path
+from typing import Any, Final
+
+from engine.network.access import access
+from engine.network.keyring import Keyring, ends_soon, keys_of
+from engine.network.link import Settings
+from engine.rig.models import Rig
+from engine.rig.networking import Network
+
+LEASE_MS: Final = 300
+_OPEN_MS: Final = 500
+_RETRY: Final = {"period_init_ms": 100, "period_max_ms": 500, "period_increase_factor": 1.5}
+
+
+def settings_of(rig: Rig, rig_file: Path) -> Settings:
+    """How the machine of a rig's `[network]` joins. Raises LinkError if its certificate is missing."""
+    network = rig.network
+    assert network is not None  # a rig of one machine joins nothing
+    keyring = keys_of(network, rig_file) if network.encrypted else None
+    return Settings(network.machine, json.dumps(_config(rig.rig.name, network, keyring)))
+
+
+def warnings_of(rig: Rig, rig_file: Path) -> list[str]:
+    """What the player is told at each start, one sentence each."""
+    network = rig.network
+    if network is None:
+        return []
+    told = []
+    if network.plain and not network.loopback:
+        told.append(
+            "the links of [network] are plain: whoever is on this net can listen and play; leave out plain = true"
+        )
+    if network.encrypted:
+        ends = ends_soon(keys_of(network, rig_file))
+        if ends is not None:
+            told.append(
+                f"the certificate of {network.machine} ends on {ends:%d %B %Y}; renew it with: bayleaf network keys"
+            )
+    return told
+
+
+def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, Any]:
+    kind = "tcp" if keyring is None else "quic"
+    mine = network.machines[network.machine]
+    config: dict[str, Any] = {
+        "mode": "peer",
+        "listen": {"endpoints": [f"{kind}/{mine.listen}"], "timeout_ms": 0, "exit_on_failure": True},
+        "connect": {
+            "endpoints": [f"{kind}/{network.machines[name].listen}" for name in network.dials(network.machine)],
+            "timeout_ms": 0,
+            "exit_on_failure": False,
+            "retry": _RETRY,
+        },
+        "scouting": {"multicast": {"enabled": network.discover}, "gossip": {"enabled": False}},
+        "adminspace": {"enabled": False},
+        "plugins_loading": {"enabled": False},
+        "transport": _transport(keyring),
+    }
+    if keyring is not None:
+        config["access_control"] = access(rig, network)
+    return config
+
+
+def _transport(keyring: Keyring | None) -> dict[str, Any]:
+    block = {"wait_before_close": 100_000}  # µs
+    link: dict[str, Any] = {
+        "protocols": ["tcp" if keyring is None else "quic"],
+        "tx": {
+            "lease": LEASE_MS,
+            "keep_alive": 4,
+            "queue": {"size": {"real_time": 16}, "congestion_control": {"block": block}},
+        },
+    }
+    if keyring is not None:
+        link["tls"] = {
+            "root_ca_certificate": str(keyring.authority),
+            "listen_certificate": str(keyring.certificate),
+            "listen_private_key": str(keyring.key),
+            "connect_certificate": str(keyring.certificate),
+            "connect_private_key": str(keyring.key),
+            "enable_mtls": True,
+            "verify_name_on_connect": True,
+            "close_link_on_expiration": False,  # a show outlasts a certificate's last day
+        }
+    return {
+        "unicast": {"open_timeout": _OPEN_MS, "accept_timeout": _OPEN_MS},
+        "shared_memory": {"enabled": False},
+        "link": link,
+    }
