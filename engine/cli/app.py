@@ -16,6 +16,7 @@ from engine.cli import (
     keeping,
     learning,
     looking,
+    networking,
     paneling,
     playing,
     rehearsing,
@@ -44,6 +45,7 @@ paneling.add_to(app)
 rehearsing.add_to(app)
 sounding.add_to(app)
 sysex.add_to(app)
+networking.add_to(app)
 demo.add_to(app)
 
 

@@ -1,7 +1,7 @@
 """Which machine may say and hear what: zenoh's access rules, one role for each machine, told apart by certificate.
 
-Only what comes in is narrowed down. A machine hears what it has subscribed to, and a subscription that is wider than a rule
-is dropped without a word: each must lie within one of these keys.
+Only what comes in is narrowed down. A machine hears what it has subscribed to, and a subscription that is wider than a
+rule is dropped without a word: each must lie within one of these keys.
 """
 
 from typing import Any, Final

@@ -1,7 +1,7 @@
 """Makes a rig's certificates: an authority of its own, and a certificate for each machine's name and address.
 
 X.509 version 3 (RFC 5280) with keys on the curve P-256. The authority's key stays where it was made; whoever has it can
-make machines. Certificates that are in order are left as they are, so that a machine can be added on the day of the show.
+make machines. Certificates that are in order are left alone, so that a machine can be added on the day of the show.
 """
 
 import os
@@ -54,7 +54,7 @@ def _authority(rig: str, folder: Path, anew: bool) -> _Authority:
     private = generate_private_key(SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, f"Bayleaf, {rig}"[:64])])
     made = (
-        _begun(name, name, private)
+        _begun(name, name, private, datetime.now(UTC) + _YEARS)
         .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
         .add_extension(_usage(signs=True), critical=True)
         .sign(private, hashes.SHA256())
@@ -109,7 +109,7 @@ def _sign(name: str, host: str, keyring: Keyring, authority: _Authority) -> x509
     subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
     both = [ExtendedKeyUsageOID.SERVER_AUTH, ExtendedKeyUsageOID.CLIENT_AUTH]
     made = (
-        _begun(subject, authority.certificate.subject, private)
+        _begun(subject, authority.certificate.subject, private, authority.certificate.not_valid_after_utc)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(_usage(signs=False), critical=True)
         .add_extension(x509.ExtendedKeyUsage(both), critical=False)
@@ -122,16 +122,17 @@ def _sign(name: str, host: str, keyring: Keyring, authority: _Authority) -> x509
     return made
 
 
-def _begun(subject: x509.Name, issuer: x509.Name, private: EllipticCurvePrivateKey) -> x509.CertificateBuilder:
-    now = datetime.now(UTC)
+def _begun(
+    subject: x509.Name, issuer: x509.Name, private: EllipticCurvePrivateKey, ends: datetime
+) -> x509.CertificateBuilder:
     return (
         x509.CertificateBuilder()
         .subject_name(subject)
         .issuer_name(issuer)
         .public_key(private.public_key())
         .serial_number(x509.random_serial_number())
-        .not_valid_before(now - _EARLIER)
-        .not_valid_after(now + _YEARS)
+        .not_valid_before(datetime.now(UTC) - _EARLIER)
+        .not_valid_after(ends)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(private.public_key()), critical=False)
     )
 

@@ -19,9 +19,10 @@ class LinkError(Exception):
 
 @dataclass(frozen=True)
 class Settings:
-    """What a link is made with: this machine's name, and the transport's configuration (JSON)."""
+    """What a link is made with: this machine's name and address, and the transport's configuration (JSON)."""
 
     machine: str
+    listen: str
     config: str
 
 

@@ -25,7 +25,8 @@ def settings_of(rig: Rig, rig_file: Path) -> Settings:
     network = rig.network
     assert network is not None  # a rig of one machine joins nothing
     keyring = keys_of(network, rig_file) if network.encrypted else None
-    return Settings(network.machine, json.dumps(_config(rig.rig.name, network, keyring)))
+    listen = network.machines[network.machine].listen
+    return Settings(network.machine, listen, json.dumps(_config(rig.rig.name, network, keyring)))
 
 
 def warnings_of(rig: Rig, rig_file: Path) -> list[str]:

@@ -4,6 +4,7 @@ Settings as measured for notes: BLOCK, REAL_TIME, reliable, not express; with th
 zenoh's Python module calls back in a thread for each subscription, not in its network threads.
 """
 
+import re
 import threading
 from collections.abc import Callable
 from functools import partial
@@ -19,6 +20,7 @@ from engine.network.link import Changed, Heard, LinkError, Reply, Settings
 
 _FAREWELL: Final = 0.5  # seconds for what waits in the lanes, and as long again for the session
 _PATIENCE: Final = 0.3  # seconds for an answer
+_REASON: Final = re.compile(r": ([^:]+) \(os error [0-9]+\)")
 _REMOTE: Final = zenoh.Locality.REMOTE
 _NOTES: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.REAL_TIME, zenoh.Reliability.RELIABLE)
 _STATES: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.INTERACTIVE_HIGH, zenoh.Reliability.RELIABLE)
@@ -35,7 +37,7 @@ class ZenohLink:
         try:
             self._session = zenoh.open(zenoh.Config.from_json5(settings.config))
         except zenoh.ZError as fault:
-            raise LinkError(f"the network cannot be joined: {_plain(str(fault))}") from None
+            raise LinkError(f"the network cannot be joined at {settings.listen}: {_plain(str(fault))}") from None
         self.lost = 0
         self.faults = 0
         self._machine = settings.machine
@@ -201,5 +203,6 @@ class ZenohLink:
 
 
 def _plain(fault: str) -> str:
-    """zenoh's fault without the places in its own source."""
-    return fault.partition(": [")[0].partition(" at /")[0].removesuffix(".")
+    """The system's reason in zenoh's fault; or the fault, without the places in zenoh's source."""
+    reason = _REASON.search(fault)
+    return reason[1] if reason is not None else fault.partition(" at /")[0]

@@ -11,7 +11,8 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from engine.rig.checks import Complaint, cross_check
+from engine.rig.checks import cross_check
+from engine.rig.loose import Complaint
 from engine.rig.models import Rig, rig_model
 from engine.rig.places import line_of, lines_of
 from engine.rig.schema import allowed_keys

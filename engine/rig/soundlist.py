@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ValidationError
 
-from engine.rig.checks import Complaint
+from engine.rig.loose import Complaint
 from engine.rig.places import line_of, lines_of
 from engine.rig.syntax import NotToml, parsed
 from engine.rig.values import Bank, Part, PrintedProgram, Text

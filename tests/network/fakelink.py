@@ -107,17 +107,20 @@ class FakeLink:
         self._answers: dict[str, Reply] = {}
 
     def publish(self, key: str, payload: bytes, bulk: bool = False) -> None:
-        self.net.carry(self, key, payload)
+        if self.open:
+            self.net.carry(self, key, payload)
+        else:
+            self.lost += 1
 
     def hint(self, key: str, payload: bytes) -> None:
-        self.net.carry(self, key, payload)
+        self.publish(key, payload)
 
     def subscribe(self, key: str, heard: Heard) -> None:
         self._subscribed.append((key, heard))
 
     def keep(self, key: str, payload: bytes) -> None:
         self.kept[key] = payload
-        self.net.carry(self, key, payload)
+        self.publish(key, payload)
 
     def subscribe_state(self, key: str, heard: Heard) -> None:
         self._states.append((key, heard))

@@ -198,13 +198,12 @@ def test_what_a_callback_raises_is_counted(tmp_path) -> None:
 
 
 def test_an_address_in_use_is_told(tmp_path) -> None:
-    """A machine whose address is taken cannot join, and says so in one sentence without its library's source."""
+    """A machine whose address is taken cannot join, and says so in one sentence."""
     rig = read(rig_text(free_ports(3)), "rig.toml")
     settings = settings_of(rig, tmp_path / "rig.toml")
     first = open_link(settings)
-    with pytest.raises(LinkError, match=r"the network cannot be joined: .*127\.0\.0\.1:\d+.*in use") as told:
+    with pytest.raises(LinkError, match=r"the network cannot be joined at 127\.0\.0\.1:\d+: Address already in use$"):
         open_link(settings)
-    assert ".rs" not in str(told.value)
     first.close()
 
 
