@@ -1,30 +1,29 @@
 """How many machines one engine can serve, and what is full first: on paper, and in a simulation.
 
-    python bench/machines.py [--machines 2 8 32] [--seconds 2]
+    python -m bench.machines [--machines 2 8 32] [--seconds 2]
 
 Every machine lends 16 inputs and 20 outputs, and every input plays a full DIN cable (1,041 messages of three bytes a
 second) to an output of the machine after it, four of the sixteen to one more: all of it crosses the network twice.
-What a pack, an event and a put cost is measured first, in this run, on this machine (`netcosts.py`). On paper, each
+What a pack, an event and a put cost is measured first, in this run, on this machine (see `netcosts`). On paper, each
 resource's work a second is added up; the simulation lets packs queue for the engine's core and for its network port,
 turn by turn, and tells how long an event takes from the input's reader to the owner of its output.
 """
 
 import argparse
-import heapq
 import random
 from array import array
 from collections import deque
-from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from netcosts import Costs, measured
 from rich.console import Console
 from rich.table import Table
+
+from bench.netcosts import Costs, measured
 
 INPUTS: Final = 16
 OUTPUTS: Final = 20
 RATE: Final = 1041  # messages a second of an input: a full DIN cable
-TURN: Final = 0.00025  # seconds between two looks of a reader at its inputs
+TURN: Final = 0.0005  # seconds between two packs of one machine: all that its ports have for the other goes together
 PORT: Final = 1e9  # bits a second of the engine's network port
 FRAME: Final = 24  # bytes of an Ethernet frame beside what is in it: IEEE 802.3 header, check, preamble and gap
 ROUTED: Final = 1 + (OUTPUTS - INPUTS) / INPUTS  # outputs an input's message goes to
@@ -45,23 +44,26 @@ class Load(NamedTuple):
 
 
 def on_paper(machines: int, costs: Costs, standby: bool) -> Load:
-    """Packs hold what came in one turn; an engine that has more to do than a turn takes bigger packs, and fewer."""
+    """A full machine has something to say in each turn: its packs come at an even rate and hold what has gathered."""
     events = machines * INPUTS * RATE
-    packs = machines * INPUTS * min(RATE, 1 / TURN)  # a pack a message, as long as messages are rarer than turns
     orders = events * ROUTED
-    core = events * costs.event + packs * costs.heard + orders * costs.order + packs * ROUTED * costs.put
-    bits_in = packs * (costs.pack_bytes + FRAME) * 8 + events * costs.event_bytes * 8
-    bits_out = packs * ROUTED * (costs.pack_bytes + FRAME) * 8 + orders * costs.event_bytes * 8
-    lender = INPUTS * RATE * (costs.put * (2 if standby else 1) + costs.heard * ROUTED + costs.lent * ROUTED)
-    return Load(core, bits_in / PORT, bits_out / PORT, lender)
+    packs = machines / TURN
+    core = packs * (costs.heard + costs.put) + events * costs.event + orders * costs.order
+    overhead = packs * (costs.pack_bytes + FRAME)
+    lender = (costs.put * (1 + standby) + costs.heard) / TURN + INPUTS * RATE * (costs.gathered + ROUTED * costs.lent)
+    return Load(
+        core,
+        8 * (overhead + events * costs.event_bytes) / PORT,
+        8 * (overhead + orders * costs.event_bytes) / PORT,
+        lender,
+    )
 
 
-@dataclass
-class Pack:
-    """One put: when its events were read, and how many they are."""
+class Pack(NamedTuple):
+    """One put of a machine: when it reaches the engine, and when its events were read."""
 
-    read_at: float
-    events: int
+    at: float
+    read_at: list[float]
 
 
 class Simulation:
@@ -77,54 +79,53 @@ class Simulation:
     def run(self, seconds: float) -> None:
         """Fill `waits` (each event's way) and `busy` (of the engine's core)."""
         arrivals = self._arrivals(seconds)
-        waiting: deque[Pack] = deque()
-        now, port_free = 0.0, 0.0
-        while arrivals or waiting:
-            if not waiting and arrivals[0][0] > now:
-                now = arrivals[0][0]
-            while arrivals and arrivals[0][0] <= now:
-                at, _, pack = heapq.heappop(arrivals)
-                waiting.append(pack)
-            took, sent = self._turn(waiting)
+        now, port_free, put_at = 0.0, 0.0, 0.0
+        while arrivals:
+            now = max(now, arrivals[0].at)
+            taken = []
+            while arrivals and arrivals[0].at <= now:
+                taken.append(arrivals.popleft())
+            took = self._work(taken)
+            puts = self._machines if now >= put_at else 0  # what is ready earlier waits for the next pack
+            if puts:
+                put_at = now + TURN
+            took += puts * self._costs.put
             now += took
             self.busy += took
-            for pack in sent:
-                port_free = max(port_free, now) + self._bits(pack) / PORT
-                self.waits.extend([port_free - pack.read_at] * pack.events)
+            read = [at for pack in taken for at in pack.read_at]
+            port_free = max(port_free, now if puts else put_at) + self._carry(puts, len(read) * ROUTED)
+            self.waits.extend(port_free - at for at in read)
 
-    def _turn(self, waiting: deque[Pack]) -> tuple[float, list[Pack]]:
-        """The engine takes all that waits; what goes to one output in a turn is one put."""
-        costs, packs = self._costs, list(waiting)
-        waiting.clear()
-        events = sum(pack.events for pack in packs)
-        orders = events * ROUTED
-        puts = min(len(packs) * ROUTED, self._machines * OUTPUTS)
-        took = len(packs) * costs.heard + events * costs.event + orders * costs.order + puts * costs.put
-        return took, packs
+    def _work(self, taken: list[Pack]) -> float:
+        costs, events = self._costs, sum(len(pack.read_at) for pack in taken)
+        return len(taken) * costs.heard + events * (costs.event + ROUTED * costs.order)
 
-    def _bits(self, pack: Pack) -> float:
+    def _carry(self, packs: int, events: float) -> float:
         costs = self._costs
-        return 8 * ROUTED * (costs.pack_bytes + FRAME + pack.events * costs.event_bytes)
+        return 8 * (packs * (costs.pack_bytes + FRAME) + events * costs.event_bytes) / PORT
 
-    def _arrivals(self, seconds: float) -> list[tuple[float, int, Pack]]:
-        """When each pack reaches the engine: the switch hands on one frame after another."""
-        sent = sorted(
-            (read, read - at)
-            for _ in range(self._machines * INPUTS)
-            for at in self._played(seconds)
-            for read in [(at // TURN + 1) * TURN]
-        )
-        free, made = 0.0, []
-        for index, (read, _) in enumerate(sent):
-            free = max(free, read + self._costs.put) + self._bits(Pack(0, 1)) / ROUTED / PORT
-            made.append((free, index, Pack(read, 1)))
-        heapq.heapify(made)
-        return made
+    def _arrivals(self, seconds: float) -> deque[Pack]:
+        """What reaches the engine, and when: the switch hands on one frame after another."""
+        sent = sorted(pack for _ in range(self._machines) for pack in self._packs(seconds))
+        free, arrived = 0.0, deque[Pack]()
+        for pack in sent:
+            free = max(free, pack.at) + self._carry(1, len(pack.read_at))
+            arrived.append(Pack(free, pack.read_at))
+        return arrived
 
-    def _played(self, seconds: float) -> list[float]:
-        """An even stream that begins at any moment."""
-        begin = self._dice.random() / RATE
-        return [begin + index / RATE for index in range(int(seconds * RATE))]
+    def _packs(self, seconds: float) -> list[Pack]:
+        """One machine's: even streams that begin at any moment, gathered turn by turn."""
+        costs, begin = self._costs, self._dice.random() * TURN
+        gathered: dict[int, list[float]] = {}
+        for _ in range(INPUTS):
+            first = self._dice.random() / RATE
+            for index in range(int(seconds * RATE)):
+                at = first + index / RATE
+                gathered.setdefault(int((at - begin) // TURN), []).append(at)
+        return [
+            Pack(begin + (turn + 1) * TURN + costs.put + len(read) * costs.gathered, sorted(read))
+            for turn, read in sorted(gathered.items())
+        ]
 
 
 def main() -> None:
