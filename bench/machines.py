@@ -43,14 +43,17 @@ class Load(NamedTuple):
         return max(self._fields, key=lambda name: getattr(self, name)).replace("_", ", ")
 
 
-def on_paper(machines: int, costs: Costs, standby: bool) -> Load:
-    """A full machine has something to say in each turn: its packs come at an even rate and hold what has gathered."""
-    events = machines * INPUTS * RATE
+def on_paper(machines: int, costs: Costs, rate: float) -> Load:
+    """A machine that plays has something to say in each turn: its packs come at an even rate, with what has gathered.
+
+    Each is heard by the engine in charge and by one that follows.
+    """
+    events = machines * INPUTS * rate
     orders = events * ROUTED
-    packs = machines / TURN
+    packs = machines * min(INPUTS * rate, 1 / TURN)
     core = packs * (costs.heard + costs.put) + events * costs.event + orders * costs.order
     overhead = packs * (costs.pack_bytes + FRAME)
-    lender = (costs.put * (1 + standby) + costs.heard) / TURN + INPUTS * RATE * (costs.gathered + ROUTED * costs.lent)
+    lender = packs / machines * (2 * costs.put + costs.heard) + INPUTS * rate * (costs.gathered + ROUTED * costs.lent)
     return Load(
         core,
         8 * (overhead + events * costs.event_bytes) / PORT,
@@ -69,8 +72,9 @@ class Pack(NamedTuple):
 class Simulation:
     """One engine, its network port and the machines around it; times in seconds."""
 
-    def __init__(self, machines: int, costs: Costs, seed: int = 1) -> None:
+    def __init__(self, machines: int, costs: Costs, rate: float, seed: int = 1) -> None:
         self._costs = costs
+        self._rate = rate
         self._machines = machines
         self._dice = random.Random(seed)
         self.waits = array("d")
@@ -118,9 +122,9 @@ class Simulation:
         costs, begin = self._costs, self._dice.random() * TURN
         gathered: dict[int, list[float]] = {}
         for _ in range(INPUTS):
-            first = self._dice.random() / RATE
-            for index in range(int(seconds * RATE)):
-                at = first + index / RATE
+            first = self._dice.random() / self._rate
+            for index in range(int(seconds * self._rate)):
+                at = first + index / self._rate
                 gathered.setdefault(int((at - begin) // TURN), []).append(at)
         return [
             Pack(begin + (turn + 1) * TURN + costs.put + len(read) * costs.gathered, sorted(read))
@@ -128,29 +132,33 @@ class Simulation:
         ]
 
 
+def simulated(machines: int, costs: Costs, rate: float, seconds: float) -> list[str]:
+    """p50, p99 and worst of an event's way in ms, and how busy the engine's core was."""
+    simulation = Simulation(machines, costs, rate)
+    simulation.run(seconds)
+    waits = sorted(simulation.waits)
+    told = [f"{waits[min(len(waits) - 1, int(len(waits) * part))] * 1000:,.2f}" for part in (0.5, 0.99, 1)]
+    return [*told, f"{simulation.busy / seconds:.0%}"]
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--machines", type=int, nargs="+", default=[2, 8, 32])
-    parser.add_argument("--seconds", type=float, default=2.0)
+    parser.add_argument("--seconds", type=float, default=1.0)
     options = parser.parse_args()
     costs = measured()
-    console = Console()
+    console = Console(width=140)
     console.print("measured: " + ", ".join(f"{name} {value:.3g}" for name, value in costs.told().items()))
-    paper = Table("machines", "events/s", "engine's core", "its port in", "out", "a lender's core", "full first")
-    for machines in options.machines:
-        load = on_paper(machines, costs, standby=True)
-        shares = (f"{share:.0%}" for share in load)
-        paper.add_row(str(machines), f"{machines * INPUTS * RATE:,}", *shares, load.first)
-    console.print(paper)
-    simulated = Table("machines", "p50 ms", "p99 ms", "worst ms", "engine's core busy")
-    for machines in options.machines:
-        simulation = Simulation(machines, costs)
-        simulation.run(options.seconds)
-        waits = sorted(simulation.waits)
-        figures = (waits[int(len(waits) * part)] * 1000 for part in (0.5, 0.99))
-        busy = simulation.busy / options.seconds
-        simulated.add_row(str(machines), *(f"{x:.2f}" for x in figures), f"{waits[-1] * 1000:.2f}", f"{busy:.0%}")
-    console.print(simulated)
+    heads = ("cables", "machines", "events/s", "engine's core", "its port in", "out", "a lender's core", "full first")
+    table = Table(*heads, "simulated p50 ms", "p99", "worst", "core busy")
+    for part, words in ((1.0, "full"), (0.1, "a tenth full")):
+        for machines in options.machines:
+            load = on_paper(machines, costs, RATE * part)
+            shares = [f"{share:.0%}" for share in load]
+            events = f"{machines * INPUTS * RATE * part:,.0f}"
+            way = simulated(machines, costs, RATE * part, options.seconds)
+            table.add_row(words, str(machines), events, *shares, load.first, *way)
+    console.print(table)
 
 
 if __name__ == "__main__":

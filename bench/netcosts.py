@@ -1,12 +1,12 @@
 """What the network costs an engine and a lender, in processor time: measured on this machine, for `machines.py`."""
 
-import json
 import multiprocessing
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from functools import partial
 from multiprocessing.connection import Connection
+from pathlib import Path
 from typing import Final
 
 from engine.core.bay import Bay
@@ -15,7 +15,8 @@ from engine.core.lending import Grant, Lender
 from engine.core.wire import DIN
 from engine.network.farports import FarInput
 from engine.network.frames import EventSender, OrderSender, read_orders
-from engine.network.link import Settings, open_link
+from engine.network.link import open_link
+from engine.network.settings import settings_of
 from engine.rig.load import read
 
 MANY: Final = 16  # events of a large pack
@@ -152,7 +153,7 @@ def over_the_link(payload: bytes) -> tuple[float, float]:
     here, there = multiprocessing.get_context("spawn").Pipe()
     other = multiprocessing.get_context("spawn").Process(target=far_end, args=(there, payload), daemon=True)
     other.start()
-    link = open_link(settings(7461, 7462, dial=True))
+    link = open_link(settings_of(read(RIG, "bench"), Path("bench")))
     heard = 0
 
     def count(key: str, payload: bytes) -> None:
@@ -186,7 +187,7 @@ def idle() -> float:
 
 def far_end(pipe: Connection, payload: bytes) -> None:
     """The other process: hears, then plays."""
-    link = open_link(settings(7462, 7461, dial=False))
+    link = open_link(settings_of(read(RIG, "bench").on("stage"), Path("bench")))
     link.subscribe("r1/bench/out/stage/strings", lambda key, payload: None)
     time.sleep(1)
     pipe.send("there")
@@ -197,14 +198,3 @@ def far_end(pipe: Connection, payload: bytes) -> None:
     pipe.send("played")
     time.sleep(0.5)
     link.close()
-
-
-def settings(listen: int, dial_to: int, dial: bool) -> Settings:
-    """Plain TCP on this machine, with the queues that a rig's link has."""
-    config = {
-        "mode": "peer",
-        "listen": {"endpoints": [f"tcp/127.0.0.1:{listen}"]},
-        "connect": {"endpoints": [f"tcp/127.0.0.1:{dial_to}"] if dial else [], "exit_on_failure": False},
-        "scouting": {"multicast": {"enabled": False}, "gossip": {"enabled": False}},
-    }
-    return Settings(f"bench-{listen}", json.dumps(config))
