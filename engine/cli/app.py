@@ -15,6 +15,7 @@ from engine.cli import (
     editing,
     keeping,
     learning,
+    lending,
     looking,
     networking,
     paneling,
@@ -35,6 +36,7 @@ _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
 
 app = typer.Typer(help=_HELP, no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None)
 playing.add_to(app)
+lending.add_to(app)
 asking.add_to(app)
 keeping.add_to(app)
 editing.add_to(app)

@@ -27,6 +27,7 @@ def add_to(app: typer.Typer) -> None:
         ("unmute", unmute),
         ("clock", clock),
         ("timecode", timecode),
+        ("handover", handover),
         ("status", status),
         ("watch", watch),
     ):
@@ -131,6 +132,17 @@ def timecode(
         _act(name, {"do": "timecode", "what": "locate", "value": what}, json)
     else:
         _act(name, {"do": "timecode", "what": what}, json)
+
+
+def handover(name: Name = "bayleaf", json: Json = False) -> None:
+    """Let the other machine be in charge, in a quiet moment; said to the one that follows, it takes the show."""
+    answer = client.ask(name, {"do": "handover"})
+    if not answer["done"]:
+        raise Fault(answer["text"])
+    if json:
+        as_json(answer)
+    else:
+        print(answer["text"])
 
 
 def _act(name: str, request: dict[str, Any], json: bool) -> None:

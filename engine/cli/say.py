@@ -1,6 +1,7 @@
 """How the command prints: tables for people, JSON for programs."""
 
 import json
+import sys
 from collections.abc import Iterable, Sequence
 from typing import Annotated, Any
 
@@ -16,8 +17,18 @@ Backend = Annotated[
 ]
 
 
+Machine = Annotated[
+    str | None, typer.Option("--machine", help="Which machine of the rig's [network] this is; the file says it else.")
+]
+
+
 class Fault(Exception):
     """The rig or the request is at fault; the text says what and what to do."""
+
+
+def say(text: str) -> None:
+    """One sentence for the player, on stderr."""
+    print(text, file=sys.stderr, flush=True)
 
 
 def console() -> Console:

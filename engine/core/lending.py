@@ -28,12 +28,11 @@ class Refused(NamedTuple):
 
 
 class _Lent:
-    """One output: its wire, what it let out, and which order it expects."""
+    """One output: its wire, and what it let out."""
 
     def __init__(self, index: int, speed: Speed | None) -> None:
         self.wire = Wire(index, speed)
         self.sounding = Sounding()
-        self.next = 0
         self.there = True
 
     def heading_for(self) -> Sounding:
@@ -58,6 +57,7 @@ class Lender:
         self.given_to: str | None = None  # who may claim although the holder is alive
         self._silence_at: int | None = None
         self._lent: dict[str, _Lent] = {}
+        self._next: dict[str, int] = {}  # by output, the number of the order that should come next
         for name, speed in speeds.items():
             self.lend(name, speed)
 
@@ -69,8 +69,6 @@ class Lender:
         if holder not in (None, who) and holder in alive and self.given_to != who:
             return Refused(holder)
         self._new_epoch(who)
-        for lent in self._lent.values():
-            lent.next = 0
         return Grant(self.epoch)
 
     def holder_gone(self, now: int, another: bool) -> None:
@@ -86,6 +84,7 @@ class Lender:
         self.epoch += 1
         self.holder, self.given_to, self._silence_at = holder, None, None
         self.incomplete.clear()
+        self._next.clear()
 
     # What is played
 
@@ -99,18 +98,19 @@ class Lender:
         for order in orders:
             if order.do == Do.GIVE:
                 self.given_to = order.messages[0].decode()
-        if lent is not None:
-            if first is not None:
-                self._count(output, lent, first, len(orders))
-            for order in orders if lent.there else ():
+        if first is not None:
+            self._count(output, first, len(orders))
+        if lent is not None and lent.there:
+            for order in orders:
                 self._carry_out(now, lent, order, out)
         return self._let_out(now, out)
 
-    def _count(self, output: str, lent: _Lent, first: int, many: int) -> None:
-        if first != lent.next:
-            self.lost += max(0, first - lent.next)
+    def _count(self, output: str, first: int, many: int) -> None:
+        wanted = self._next.get(output, 0)
+        if first != wanted:
+            self.lost += max(0, first - wanted)
             self.incomplete.add(output)
-        lent.next = first + many
+        self._next[output] = first + many
 
     def _carry_out(self, now: int, lent: _Lent, order: Order, out: list[Delivery]) -> None:
         wire = lent.wire
@@ -178,7 +178,7 @@ class Lender:
         """Its cable is out: orders come to nothing, and what waited is forgotten."""
         lent = self._lent[name]
         before, after = lent.sounding, _Lent(lent.wire.output, lent.wire.speed)
-        after.sounding, after.next, after.there = before, lent.next, False
+        after.sounding, after.there = before, False
         self._lent[name] = after
 
     def plugged(self, now: int, name: str, speed: Speed | None) -> list[Delivery]:
@@ -189,9 +189,13 @@ class Lender:
         self._bring_to_rest(now, lent, out)
         return self._let_out(now, out)
 
-    def withdraw(self, name: str) -> None:
-        """This output is lent no more; bring it to rest first."""
-        del self._lent[name]
+    def withdraw(self, now: int, name: str) -> list[Delivery]:
+        """This output is lent no more; what sounds there ends."""
+        out: list[Delivery] = []
+        lent = self._lent.pop(name)
+        lent.wire.change_speed(None)  # nothing comes after it, and nobody waits
+        self._bring_to_rest(now, lent, out)
+        return out
 
     def wires(self) -> Iterator[tuple[str, Wire]]:
         """Each output's cable."""

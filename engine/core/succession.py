@@ -38,6 +38,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
             out += new.output_left(now, output)
     new.kept_back = old.kept_back
     new.asked, new.muted, new.remote.banks = old.asked, old.muted, old.remote.banks
+    new.led_by = old.led_by
     _go_on(now, new, old, out)
     return out
 

@@ -5,7 +5,7 @@ What is sent and told goes through the show, whose base this is.
 
 from abc import ABC, abstractmethod
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import Final, Protocol, runtime_checkable
 
 from engine.core.bay import Bay
@@ -148,6 +148,13 @@ class Cables(ABC):
             if port is not None:
                 self._restore(output, port)
 
+    def restore(self, outputs: Collection[str]) -> None:
+        """These were played by nobody yet: they are silenced, set to rest and set up, as far as they are there."""
+        for output, port in enumerate(self._ports):
+            if port is not None and self.outputs[output] in outputs:
+                self._restore(output, port)
+        self._end_turn()
+
     def attach_output(self, output: int, port: OutputPort) -> None:
         """The cable of an output is there, or back: it is silenced, set to rest and put on the scene's sounds."""
         self._ports[output] = port
@@ -182,13 +189,15 @@ class Cables(ABC):
     def missing(self) -> tuple[list[int], list[int]]:
         """Inputs and outputs of the rig that are not open."""
         rig = self.bay.rig
-        leaving = {output for output, _, _ in self._leaving}
+        unwanted = {output for output, _, _ in self._leaving}
+        if self.bay.led_by is not None:
+            unwanted |= self._plugged_in_here()
         return (
             [i for i, name in enumerate(self.inputs) if name in rig.inputs and not self.in_meters[i].open],
             [
                 i
                 for i, name in enumerate(self.outputs)
-                if name in rig.outputs and self._ports[i] is None and i not in leaving
+                if name in rig.outputs and self._ports[i] is None and i not in unwanted
             ],
         )
 
@@ -222,6 +231,14 @@ class Cables(ABC):
         self._send(now, self.bay.input_lost(now, source))
         self._end_turn()
 
+    def step_aside(self) -> None:
+        """Another engine is in charge: what is plugged in here comes to rest and is let go of until we are again."""
+        for output in sorted(self._plugged_in_here()):
+            self.let_go_of_output(output)
+
+    def _plugged_in_here(self) -> set[int]:
+        return {wire.output for wire in self.bay.wires if not isinstance(wire, FarWire)}
+
     def let_go_of_input(self, source: int) -> None:
         """This port is no longer wanted; what it held is released."""
         if self.in_meters[source].open:
@@ -232,7 +249,7 @@ class Cables(ABC):
     def let_go_of_output(self, output: int) -> None:
         """This port is no longer wanted; what sounds there is released, and it is closed when that has left."""
         port = self._ports[output]
-        if port is not None:
+        if port is not None and all(output != leaving for leaving, _, _ in self._leaving):
             now = self.clock()
             self.recorder.did(now, "output left", self.outputs[output])
             self._send(now, self.bay.output_left(now, output))

@@ -44,6 +44,9 @@ class Elsewhere(Protocol):
     def output(self, name: str, wanted: Output) -> OutputPort:
         """A rig's output there. Raises PortError."""
 
+    def share(self, name: str, port: InputPort) -> InputPort:
+        """An input that is plugged in here, heard elsewhere, too, if anybody wants it."""
+
 
 class Opener:
     """Opens what a rig names: by pattern, as ports of its own (`virtual`), as byte devices, or at other machines."""
@@ -70,6 +73,10 @@ class Opener:
         """The rig's input of this name. Raises PortError."""
         if self._far is not None and self._far.has(wanted):
             return self._far.input(name, wanted)
+        port = self._input_here(name, wanted)
+        return port if self._far is None else self._far.share(name, port)
+
+    def _input_here(self, name: str, wanted: Input) -> InputPort:
         if wanted.device is not None:
             return open_device_input(wanted.device)
         if self._virtual:

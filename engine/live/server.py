@@ -18,7 +18,7 @@ from typing import Any, Final
 
 import trio
 
-from engine.core.bay import Outcome
+from engine.core.outcome import Outcome
 from engine.live.audition import audition
 from engine.live.desk import ASKED, Desk
 from engine.live.editing import EDITS
@@ -28,6 +28,7 @@ from engine.live.following import Frames, follow
 from engine.live.gear import Gear
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
+from engine.live.network import Joined, hand_over
 from engine.live.picture import status, sync
 from engine.live.show import Event, Show
 from engine.live.workshop import Workshop
@@ -59,6 +60,7 @@ _MORE: Final = (
     *EDITS,
     *ASKED,
     "audition",
+    "handover",
     "identify",
     "keep",
     "status",
@@ -79,8 +81,12 @@ class Server:
         desk: Desk,
         listener: socket.socket,
         written: Callable[[], Awaitable[None]] = trio.lowlevel.checkpoint,
+        joined: Joined | None = None,
     ) -> None:
-        """`written` waits until a change of scene is written down: whoever was answered can rely on it."""
+        """`written` waits until a change of scene is written down: whoever was answered can rely on it.
+
+        `joined`: the network, of a rig that has one.
+        """
         self._show = show
         self._workshop = workshop
         self._errands = errands
@@ -93,6 +99,7 @@ class Server:
             "keep": self._keep,
             "audition": partial(audition, show),
             "identify": self._identify,
+            "handover": lambda request: hand_over(joined),
             **dict.fromkeys(EDITS, partial(edit, show, workshop, errands)),
         }
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))

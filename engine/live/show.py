@@ -9,8 +9,10 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.bay import Bay, Outcome
+from engine.core.bay import Bay
+from engine.core.followed import Word, follow_show, follow_time
 from engine.core.ledger import Target
+from engine.core.outcome import Outcome
 from engine.core.setlist import Standing
 from engine.core.succession import take_over
 from engine.core.wire import Delivery
@@ -156,6 +158,27 @@ class Show(Cables):
         self.recorder.did(now, "mute", route, on, source)
         outcome = self.bay.mute(now, route, on, source, deliveries)
         return self._done(now, outcome, deliveries)
+
+    def led_by(self, machine: str | None) -> None:
+        """This machine is in charge, and we follow; None: we are in charge."""
+        self.recorder.did(self.clock(), "led by", machine)
+        self.bay.led_by = machine
+
+    def follow(self, word: Word) -> None:
+        """Be where the one in charge says that the show is. Raises ValueError if it makes no sense for this rig."""
+        self.pump()
+        now = self.clock()
+        self.recorder.did(now, "follow", word)
+        self._send(now, follow_show(self.bay, now, word))
+        self.keep_place()
+        self._end_turn()
+
+    def follow_time(self, word: Word, age: int) -> None:
+        """Clock and time code go as the one in charge said this long ago (ns). Raises ValueError likewise."""
+        now = self.clock()
+        self.recorder.did(now, "follow time", age, word)
+        follow_time(self.bay, now, age, word)
+        self.reader.due = self.bay.due
 
     def _done(self, now: int, outcome: Outcome, deliveries: Sequence[Delivery]) -> Outcome:
         self._send(now, deliveries)

@@ -107,9 +107,16 @@ class Workshop:
     def _standing(self) -> str:
         return "; not in the file yet (bayleaf save)" if self.unsaved else "; the file holds this"
 
-    async def _play(self, change: Change) -> str | None:
+    async def follow(self, text: str) -> str | None:
+        """The one in charge plays this, so it plays here, too: why not, or None."""
+        async with self._lock:
+            return await self._play(lambda _: text, led=True)
+
+    async def _play(self, change: Change, led: bool = False) -> str | None:
         """Why the changed text cannot be played, or None: it plays."""
         show = self._show
+        if show.bay.led_by is not None and not led:
+            return f"{show.bay.led_by} is in charge; a rig that is edited there plays here, too"
         try:
             text = plain(await trio.to_thread.run_sync(change, self.text))
             rig = await trio.to_thread.run_sync(read_here, text, str(self.file), show.bay.rig)

@@ -63,14 +63,15 @@ def _lender(names: Names, machine: str) -> list[dict[str, Any]]:
 
 def _owner(names: Names, machine: str, states: list[str]) -> list[dict[str, Any]]:
     """What every machine says of itself, and that it sees who is there."""
-    mine = [names.lease(machine), names.meter(machine), names.inputs(machine)]
+    states = [*states, f"{names.lease(machine)}/{machine}"]
+    mine = [names.meter(machine), names.inputs(machine)]
     tokens = [names.alive(machine), names.plugs(machine)]
     asked = [names.claim(machine), names.all_held(machine), names.command(machine, "*")]
     seen = ["declare_liveliness_subscriber", "liveliness_query"]
     return [
         _rule(f"{machine} says", ["put"], [*mine, *states]),
         _rule(f"{machine} is there", ["liveliness_token"], [*tokens, *states]),
-        _rule(f"{machine} sees", seen, [f"{names.root}/alive/**", names.state("**")]),
+        _rule(f"{machine} sees", seen, [f"{names.root}/alive/**", names.state("**"), f"{names.lease('*')}/*"]),
         _rule(f"{machine} answers", ["declare_queryable", "reply"], [*asked, *states]),
     ]
 

@@ -13,7 +13,8 @@ from engine.network.farports import FarInput, FarOutput
 from engine.network.frames import OrderSender, pack_give
 from engine.network.link import Link
 from engine.network.names import Names, machine_of, port_of
-from engine.ports.port import PortError, PortGone
+from engine.network.sharing import SharedInput
+from engine.ports.port import InputPort, PortError, PortGone
 from engine.rig.models import Input, Output, Rig
 from engine.rig.networking import Network
 
@@ -76,7 +77,7 @@ class Far:
         self.meters: dict[str, dict[str, Any]] = {}
         self.leading = True  # this engine is in charge
         self.to_here: Callable[[str, int], int] = lambda machine, at: at  # a time of a machine's clock in ours (ns)
-        self._news = news
+        self.news = news
         self._plugged: set[str] = set()  # keys of tokens
         self._inputs: dict[str, FarInput] = {}  # by key
         self._outputs: dict[str, tuple[str, FarOutput]] = {}  # by key, with the machine
@@ -100,13 +101,13 @@ class Far:
         (self.alive.add if there else self.alive.discard)(machine)
         if not there:
             self._part_with(lambda key: machine_of(key) == machine, f"{machine} is gone")
-        self._news()
+        self.news()
 
     def _sees_port(self, key: str, there: bool) -> None:
         (self._plugged.add if there else self._plugged.discard)(key)
         if not there:
-            self._part_with(lambda of: of == key, f"{port_of(key)} was unplugged at {machine_of(key)}")
-        self._news()
+            self._part_with(lambda of: of == key, f"{port_of(key)} at {machine_of(key)} is gone")
+        self.news()
 
     def _part_with(self, meant: Callable[[str], bool], why: str) -> None:
         for key, source in [*self._inputs.items()]:
@@ -134,7 +135,7 @@ class Far:
                 _, output = self._outputs.get(self.names.output(machine, port), (machine, None))
                 if output is not None:
                     output.incomplete = True
-        self._news()
+        self.news()
 
     def _hear_meter(self, key: str, payload: bytes) -> None:
         self.meters[machine_of(key)] = json.loads(payload)
@@ -144,6 +145,18 @@ class Far:
     def has(self, wanted: Input | Output) -> bool:
         """Whether this port is at another machine."""
         return self.network.home(wanted.machine) != self.me
+
+    def sees(self, name: str, wanted: Input | Output) -> bool:
+        """Whether this port is plugged in there."""
+        way = "in" if isinstance(wanted, Input) else "out"
+        return self.names.plugged(self.network.home(wanted.machine), way, name) in self._plugged
+
+    def share(self, name: str, port: InputPort) -> InputPort:
+        """An input that is plugged in here, heard by the other engine, too, if there is one."""
+        if self.network.standby is None:
+            return port
+        key, token = self.names.input(self.me, name), self.names.plugged(self.me, "in", name)
+        return SharedInput(port, self.link, key, token)
 
     def input(self, name: str, wanted: Input) -> FarInput:
         """A rig's input at another machine. Raises PortError."""

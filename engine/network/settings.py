@@ -56,7 +56,7 @@ def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, An
         "listen": {"endpoints": [f"{kind}/{mine.listen}"], "timeout_ms": 0, "exit_on_failure": True},
         "connect": {
             "endpoints": [f"{kind}/{network.machines[name].listen}" for name in network.dials(network.machine)],
-            "timeout_ms": 0,
+            "timeout_ms": -1,  # for ever; with 0 a machine that is not there yet is never dialled again
             "exit_on_failure": False,
             "retry": _RETRY,
         },

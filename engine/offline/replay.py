@@ -5,12 +5,14 @@ back to the start of the engine gives byte for byte what went out. A filter of a
 outside itself is the exception, and what a driver refused is taken from the recording.
 """
 
+import contextlib
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Final, NamedTuple
 
 from engine.core.bay import Bay
+from engine.core.followed import Word, follow_show, follow_time
 from engine.core.ledger import Target
 from engine.core.setlist import Standing
 from engine.core.succession import take_over
@@ -237,6 +239,20 @@ class Replay:
         self.bay.resume(Standing(*standing))
         return []
 
+    def _led_by(self, machine: str | None) -> list[Delivery]:
+        self.bay.led_by = machine
+        return []
+
+    def _follow(self, word: Word) -> list[Delivery]:
+        with contextlib.suppress(ValueError):  # it was told of then
+            return follow_show(self.bay, self._now, word)
+        return []
+
+    def _follow_time(self, age: int, word: Word) -> list[Delivery]:
+        with contextlib.suppress(ValueError):
+            follow_time(self.bay, self._now, age, word)
+        return []
+
     # The end
 
     def _finish(self) -> None:
@@ -280,6 +296,9 @@ _CALLS: Final[dict[str, Callable[..., list[Delivery]]]] = {
     "release all": lambda self: self.bay.release_all(self._now),
     "awake": lambda self: self.bay.awake(self._now)[1],
     "resume": Replay._resumed,
+    "led by": Replay._led_by,
+    "follow": Replay._follow,
+    "follow time": Replay._follow_time,
     "input there": Replay._input_there,
     "input lost": lambda self, source: self.bay.input_lost(self._now, source),
     "output there": Replay._output_there,

@@ -1,0 +1,193 @@
+"""Following, taking over and handing over, in virtual time. (Our own design; standards named where used.)"""
+
+from itertools import pairwise
+
+import pytest
+from standby_world import FOOT, KEYS, MS, World
+
+
+@pytest.fixture
+def world():
+    """The desk is in charge in scene 1, the spare follows."""
+    world = World()
+    assert world.leaders() == ["desk"]
+    world.heard("strings"), world.heard("brass")
+    return world
+
+
+def test_the_one_in_charge_is_heard_and_the_other_is_not(world):
+    """Both route what is played; it comes out once."""
+    world.play(KEYS, "90 3C 40", "80 3C 40")
+    world.run(20)
+    assert (world.heard("strings"), world.heard("brass")) == (["90 3C 40", "80 3C 40"], ["90 3C 40", "80 3C 40"])
+    assert world.owner.lender.fenced == 0
+    assert world.engines["spare"].show.bay.led_by == "desk"
+
+
+def test_the_standby_follows_scene_and_mutes(world):
+    """A foot switch that both hear commands one of them; the other follows, and so it does with what the shell says."""
+    world.play(FOOT, "C0 01")
+    world.run(20)
+    spare = world.engines["spare"]
+    assert spare.show.bay.scene == (2, "March")
+    assert world.heard("strings") == ["B0 00 00", "B0 20 04", "C0 0C"]
+    world.engines["desk"].show.mute("layer", True, "shell")
+    world.run(5)
+    assert spare.show.bay.muted == {"layer"}
+    assert not spare.show.command("scene", 1).done
+
+
+@pytest.mark.parametrize("death", ["kill", "freeze", "cable"])
+def test_it_takes_over_what_sounds(world, death):
+    """A held note rings on without a break, a note of the last moment is pressed, and both end when their keys do."""
+    world.play(KEYS, "90 3C 40", "B0 40 7F", "E0 00 50")
+    world.run(200)
+    die(world, death)
+    world.play(KEYS, "90 40 40")
+    world.run(120)
+    assert "spare" in world.leaders()
+    heard = world.heard("strings")
+    assert heard == ["90 3C 40", "B0 40 7F", "E0 00 50", "90 40 40"]
+    world.play(KEYS, "80 3C 40", "80 40 40", "B0 40 00", "E0 00 40")
+    world.run(20)
+    assert world.heard("strings") == ["80 3C 40", "80 40 40", "B0 40 00", "E0 00 40"]
+    assert [receiver.held for receiver in world.owner.heard.values()] == [0, 0]
+
+
+def die(world, death):
+    if death == "cable":
+        world.net.cut("desk")
+    else:
+        getattr(world, death)("desk")
+
+
+def test_a_note_released_while_nobody_played_does_not_hang(world):
+    """The key let go between the death and the takeover is released by the standby at once."""
+    world.play(KEYS, "90 3C 40")
+    world.run(20)
+    world.kill("desk")
+    world.play(KEYS, "80 3C 40")
+    world.run(50)
+    assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
+
+
+def test_the_standby_s_burst_is_not_repeated(world):
+    """Instruments that are on the scene's sounds already hear no programs at a takeover."""
+    world.kill("desk")
+    world.run(100)
+    assert world.leaders() == ["spare"]
+    assert (world.heard("strings"), world.heard("brass")) == ([], [])
+
+
+def test_a_scene_that_only_the_standby_had_heard_of_is_completed(world):
+    """Programs that the dead engine never sent are sent by the one that takes over."""
+    world.net.part("desk", "left")
+    world.play(FOOT, "C0 01")
+    world.run(10)
+    assert world.engines["spare"].show.bay.scene == (2, "March")
+    world.kill("desk")
+    world.run(100)
+    assert world.heard("strings") == ["B0 00 00", "B0 20 04", "C0 0C"]
+
+
+def test_a_frozen_engine_that_wakes_plays_nothing(world):
+    """What it had routed is fenced off; it steps down, its own outputs come to rest, and it follows from then on."""
+    world.freeze("desk")
+    world.run(100)
+    world.play(KEYS, "90 3C 40")
+    world.run(10)
+    world.wake("desk")
+    world.run(300)
+    world.play(KEYS, "80 3C 40")
+    world.run(10)
+    assert world.leaders() == ["spare"]
+    assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
+    desk = world.engines["desk"]
+    assert desk.show.bay.led_by == "spare"
+    assert desk.show.missing() == ([], [])
+
+
+def test_own_outputs_are_let_go_of_and_come_back(world):
+    """What is plugged in at the main engine falls silent when it steps down, and is the watch's again afterwards."""
+    screen = world.engines["desk"].system.output("Screen")
+    world.play(KEYS, "90 3C 40")
+    world.run(5)
+    hand_over(world, "desk")
+    assert screen.sent[-1][1] == b"\x80\x3c\x40"
+    world.play(KEYS, "80 3C 40")
+    hand_over(world, "spare")
+    desk = world.engines["desk"]
+    assert world.leaders() == ["desk"]
+    assert desk.show.missing() == ([], [desk.show.outputs.index("monitor")])
+
+
+def hand_over(world, giver):
+    engine = world.engines[giver]
+    engine.standby.give_away(world.now)
+    world.run(300)
+
+
+def test_a_hand_over_and_back_loses_nothing(world):
+    """Notes at every millisecond around it: each is heard once, in order, and none hangs."""
+    played = []
+    for number in range(400):
+        message = f"{'90' if number % 2 == 0 else '80'} {number // 2 % 60 + 30:02X} 40"
+        world.play(KEYS, message)
+        played.append(message)
+        if number in (100, 300):
+            leader = world.leaders()[0]
+            world.engines[leader].standby.give_away(world.now)
+        world.run(1)
+    world.run(50)
+    assert world.leaders() == ["desk"]
+    ons = [message for message in world.heard("strings") if message.startswith("90")]
+    assert ons == [message for message in played if message.startswith("90")]
+    assert [receiver.held for receiver in world.owner.heard.values()] == [0, 0]
+
+
+def test_two_that_lose_each_other(world):
+    """The standby asks and is refused; not one note is fenced or doubled."""
+    world.net.part("desk", "spare")
+    for key in range(60, 72):
+        world.play(KEYS, f"90 {key:02X} 40")
+        world.run(40)
+        world.play(KEYS, f"80 {key:02X} 40")
+        world.run(40)
+    assert world.leaders() == ["desk"]
+    assert world.engines["spare"].standby.charge.state == "asking"
+    assert len(world.heard("strings")) == 24
+    world.net.join("desk", "spare")
+    world.run(10)
+    assert world.engines["spare"].standby.charge.state == "following"
+
+
+def test_the_one_that_comes_back_follows(world):
+    """A main engine that starts again finds the show in other hands, and goes where it is."""
+    world.kill("desk")
+    world.run(100)
+    world.engines["spare"].show.command("scene", 2)
+    world.run(100)
+    desk = world.start("desk")
+    world.run(2000)
+    assert world.leaders() == ["spare"]
+    assert desk.show.bay.scene == (2, "March")
+    hand_over(world, "spare")
+    assert world.leaders() == ["desk"]
+
+
+def test_a_clock_goes_on_in_step(world):
+    """The rig's own clock ticks on from the standby: no tick is doubled, and no more than the gap is lost."""
+    world.engines["desk"].show.sync("clock", "start")
+    world.run(1000)
+    world.kill("desk")
+    world.run(1000)
+    ticks = [at for at, name, message in world.owner.sent if name == "brass" and message == b"\xf8"]
+    apart = [(b - a) / MS for a, b in pairwise(ticks)]
+    assert all(abs(each - 20.83) < 2 or abs(each - 2 * 20.83) < 2 for each in apart)
+    assert len(ticks) >= 94
+
+
+def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world):
+    """An edit there reaches the standby as text."""
+    world.run(50)
+    assert world.engines["spare"].standby.rig_told == world.engines["desk"].workshop.text
