@@ -185,6 +185,31 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
         print(f"{instrument}: {sound or 'a sound without a name'}")
     for line in _health(found):
         print(line)
+    if found["network"] is not None:
+        _show_network(found["network"])
+
+
+def _show_network(found: dict[str, Any]) -> None:
+    leader = found["in_charge"] or "nobody yet"
+    print(f"network: this is {found['machine']}; {leader} is in charge")
+    columns = ("machine", "", "there", "played by", "there and back, the most of a minute")
+    table(
+        columns,
+        [
+            (
+                each["name"],
+                "engine" if each["engine"] else "lends",
+                "yes" if each["there"] else "no",
+                each["played_by"] or "",
+                _trip(each["round_trip"]),
+            )
+            for each in found["machines"]
+        ],
+    )
+
+
+def _trip(found: dict[str, float] | None) -> str:
+    return "" if found is None else f"{found['median']:.2f} ms, {found['most']:.2f} ms"
 
 
 def _health(found: dict[str, Any]) -> Iterator[str]:

@@ -3,6 +3,7 @@
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -17,7 +18,7 @@ from engine.network.far import Far
 from engine.network.link import Link, open_link
 from engine.network.names import Names
 from engine.network.settings import settings_of, warnings_of
-from engine.network.timing import Timing
+from engine.network.timing import RoundTrip, Timing
 from engine.rig.models import Rig
 
 _MEET: Final = 0.5  # seconds that the ports of other machines may take to appear before the show opens them
@@ -68,6 +69,30 @@ class Joined:
             return await self.standby.hand_over()
         return None
 
+    def picture(self) -> dict[str, Any]:
+        """Machines, links, and who is in charge, as plain values. Loop only."""
+        charge = self.standby.charge if self.standby is not None else None
+        return {
+            "machine": self._me,
+            "in_charge": charge.leader if charge is not None else None,
+            "state": charge.state if charge is not None else "following",
+            "term": charge.term if charge is not None else 0,
+            "takeovers": charge.changes if charge is not None else 0,
+            "machines": [self._machine(name) for name in self.far.network.machines],
+            "lost": self._link.lost,
+        }
+
+    def _machine(self, name: str) -> dict[str, Any]:
+        mine = name == self._me
+        lease = self.far.leases.get(name)
+        return {
+            "name": name,
+            "engine": name in self.far.network.engines,
+            "there": mine or name in self.far.alive,
+            "round_trip": None if mine else _milliseconds(self.timing.round_trip(name)),
+            "played_by": lease.holder if lease is not None and name in self.far.alive else None,
+        }
+
     def leave(self) -> None:  # blocks; call it in a thread
         """Off the network."""
         self.timing.end()
@@ -78,6 +103,10 @@ class Joined:
         if self.standby is None:
             return {"done": False, "text": "the show has not begun yet"}
         return await self.standby.hand_over()
+
+
+def _milliseconds(trip: RoundTrip | None) -> dict[str, float] | None:
+    return None if trip is None else {key: round(value / 1e6, 2) for key, value in asdict(trip).items()}
 
 
 @asynccontextmanager

@@ -153,7 +153,8 @@ class Server:
             return {"done": False, "text": "a request is one JSON object on a line"}
         do = request.get("do")
         if do == "status":
-            return {"done": True, "status": status(self._show)}
+            network = self._joined.picture() if self._joined is not None else None
+            return {"done": True, "status": {**status(self._show), "network": network}}
         if do in ("clock", "timecode"):
             return _plain_outcome(self._show.sync(do, str(request.get("what")), request.get("value")))
         if do in ("mute", "unmute"):
