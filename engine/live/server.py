@@ -93,6 +93,7 @@ class Server:
         self._desk = desk
         self._gear = Gear(show)
         self._written = written
+        self._joined = joined
         #: what takes the rest of a connection, and what takes its time
         self._talks = {"watch": self._watched, "follow": self._followed, "sysex": self._with_gear}
         self._works: dict[str, Callable[[dict[str, Any]], Awaitable[dict[str, Any]]]] = {
