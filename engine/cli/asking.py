@@ -185,7 +185,7 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
         print(f"{instrument}: {sound or 'a sound without a name'}")
     for line in _health(found):
         print(line)
-    if found["network"] is not None:
+    if "network" in found:
         _show_network(found["network"])
 
 

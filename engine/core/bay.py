@@ -4,7 +4,7 @@ Here is what players and machines command: scenes, set lists, panic, clock. `rou
 says when `tick` is wanted.
 """
 
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from engine.core.burst import duration, size
@@ -36,7 +36,7 @@ class Bay(Router):
         speeds: Mapping[str, Speed | None] | None = None,
         filters: Mapping[str, Filter] | None = None,
         names: tuple[Sequence[str], Sequence[str]] = ((), ()),
-        far: Container[str] = (),
+        far: Iterable[str] = (),
     ) -> None:
         """Compile every scene of a rig.
 

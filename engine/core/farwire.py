@@ -81,7 +81,7 @@ class FarWire(Wire):
         """See Wire."""
         self.speed = speed
 
-    def take(self) -> list[Order]:
+    def take_orders(self) -> list[Order]:
         """The orders since the last call."""
         orders, self._orders = self._orders, []
         return orders

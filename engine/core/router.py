@@ -4,7 +4,7 @@ No I/O and no clock: each call takes the time in nanoseconds of any monotonic cl
 what is to be handed to the drivers now, as (output, message, time its first byte is on the cable).
 """
 
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from engine.core.burst import compile_setup
 from engine.core.farwire import FarWire
@@ -31,7 +31,7 @@ class Router:
         rig: Rig,
         speeds: Mapping[str, Speed | None],
         names: tuple[Sequence[str], Sequence[str]],
-        far: Container[str],
+        far: Iterable[str],
     ) -> None:
         """See Bay."""
         self.rig = rig
@@ -43,7 +43,7 @@ class Router:
         self.loops = Loops()
         self.timetable = Timetable()
         self.sync = Sync(rig, self.inputs, self.outputs)
-        self.far = far
+        self.far = frozenset(far)
         self.wires = [self._wire(index, name, speeds.get(name)) for index, name in enumerate(self.outputs)]
         self.sensing = Sensing(self.outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing)
         self.setups = compile_setup(rig, {name: index for index, name in enumerate(self.outputs)})

@@ -30,7 +30,7 @@ class FarPort(Protocol):
     def join(self, now: int, wire: FarWire) -> None:
         """It carries what this wire is told."""
 
-    def flush(self) -> None:
+    def flush(self, now: int) -> None:
         """Hand on what the wire was told since the last time."""
 
 
@@ -75,7 +75,7 @@ class Cables(ABC):
         self.clock = clock
         self.recorder = Recorder()
         paces = {name: _pace(wire.speed) for name, wire in zip(rig.outputs, self.bay.wires, strict=True)}
-        self.recorder.did(clock(), "start", paces, sorted(patch.outputs))
+        self.recorder.did(clock(), "start", paces, sorted(patch.outputs), sorted(self.bay.far))
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
         self._joined: dict[int, FarPort] = {}  # outputs at other machines
         for output, port in enumerate(self._ports):
@@ -173,7 +173,7 @@ class Cables(ABC):
         """What this turn of the loop has for other machines goes together; the core says when it is next wanted."""
         self.reader.due = self.bay.due
         for port in self._joined.values():
-            port.flush()
+            port.flush(self.clock())
 
     def _restore(self, output: int, port: OutputPort) -> None:
         now, speed, owed = self.clock(), speed_of(port.flow), self._missed.owed(output)

@@ -230,7 +230,7 @@ async def lend(rig: Rig, rig_file: Path, opener: Opener, say: Callable[[str], No
         await Lending(rig, link, opener, say).run()
     finally:
         with trio.CancelScope(shield=True):
-            timing.end()
+            await trio.to_thread.run_sync(timing.end)
             await trio.to_thread.run_sync(link.close)
 
 

@@ -82,6 +82,20 @@ class Joined:
             "lost": self._link.lost,
         }
 
+    def troubles(self) -> list[str]:
+        """What is wrong with the other machines, in sentences, but for their ports."""
+        charge = self.standby.charge if self.standby is not None else None
+        if charge is None or charge.other is None:
+            return []
+        if charge.state == "asking":
+            return [
+                f"{charge.leader or 'the other engine'} is silent, and no machine with outputs lets {self._me} play"
+            ]
+        if not charge.other_alive:
+            what = "nobody would take over" if charge.in_charge else "nobody is in charge"
+            return [f"{charge.other} is not there: {what}"]
+        return []
+
     def _machine(self, name: str) -> dict[str, Any]:
         mine = name == self._me
         lease = self.far.leases.get(name)

@@ -100,7 +100,7 @@ class Server:
             "keep": self._keep,
             "audition": partial(audition, show),
             "identify": self._identify,
-            "handover": lambda request: hand_over(joined),
+            "handover": lambda _: hand_over(joined),
             **dict.fromkeys(EDITS, partial(edit, show, workshop, errands)),
         }
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
@@ -154,8 +154,8 @@ class Server:
             return {"done": False, "text": "a request is one JSON object on a line"}
         do = request.get("do")
         if do == "status":
-            network = self._joined.picture() if self._joined is not None else None
-            return {"done": True, "status": {**status(self._show), "network": network}}
+            network = {"network": self._joined.picture()} if self._joined is not None else {}
+            return {"done": True, "status": {**status(self._show), **network}}
         if do in ("clock", "timecode"):
             return _plain_outcome(self._show.sync(do, str(request.get("what")), request.get("value")))
         if do in ("mute", "unmute"):
@@ -224,7 +224,7 @@ class Server:
         self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]
     ) -> None:
         events = request.get("events") is True
-        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events))
+        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events, self._joined))
 
     async def _watched(
         self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]

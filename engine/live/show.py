@@ -261,7 +261,7 @@ class Show(Cables):
         """Go on with the bay of an edited rig, made with the names of the present one; `text` is the rig's file."""
         self.pump()
         now = self.clock()
-        self.recorder.did(now, "rig", text)
+        self.recorder.did(now, "rig", text, sorted(bay.far))
         deliveries = take_over(now, bay, self.bay)
         self.bay = bay
         self.revision += 1

@@ -74,11 +74,14 @@ class Standby:
             wake = partial(_wake, token, self.turn)
             await trio.to_thread.run_sync(self.listen, wake)
             self._far.news = wake
-            while True:
-                self.turn()
-                if self.rig_told is not None:
-                    await self._play_rig()
-                await trio.sleep(_ROUND)
+            try:
+                while True:
+                    self.turn()
+                    if self.rig_told is not None:
+                        await self._play_rig()
+                    await trio.sleep(_ROUND)
+            finally:  # the link may still tell news
+                self.apart = _nowhere
 
     def begin(self) -> None:
         """From now on nobody commands here until we are in charge."""
@@ -309,7 +312,7 @@ def _no(text: str) -> Answer:
 
 
 def _nowhere(call: Callable[[], Any], then: Then) -> None:
-    raise RuntimeError("it does not run yet")
+    """It does not run yet, or no more: nobody is asked."""
 
 
 def _apart(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: Then) -> None:

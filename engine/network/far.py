@@ -138,7 +138,14 @@ class Far:
         self.news()
 
     def _hear_meter(self, key: str, payload: bytes) -> None:
-        self.meters[machine_of(key)] = json.loads(payload)
+        machine = machine_of(key)
+        meter = self.meters[machine] = json.loads(payload)
+        for name, told in meter["inputs"].items():
+            if (source := self._inputs.get(self.names.input(machine, name))) is not None:
+                source.told(told)
+        for name, told in meter["outputs"].items():
+            if (found := self._outputs.get(self.names.output(machine, name))) is not None:
+                found[1].told(told)
 
     # Opening: any one thread
 

@@ -3,7 +3,7 @@
 import time
 from collections import deque
 from collections.abc import Callable
-from typing import Final
+from typing import Any, Final
 
 from engine.core.farwire import Do, FarWire, Order
 from engine.core.sounding import Sounding
@@ -25,7 +25,8 @@ class FarInput:
     def __init__(self, name: str, to_here: Callable[[int], int]) -> None:
         self.name = name
         self.gone: str | None = None  # why, once it is known
-        self.repairs = 0  # messages that were lost on the way
+        self._lost = 0  # messages that were lost on the way
+        self._mended = 0  # pieces that the other machine mended, and messages that found no room there
         self._to_here = to_here
         self._arrived: deque[Stamped] = deque()
         self._take: Callable[[list[Stamped]], None] | None = None
@@ -41,13 +42,22 @@ class FarInput:
             if stream != self._stream:
                 self._stream, self._next = stream, first
             if first > self._next:
-                self.repairs += first - self._next
+                self._lost += first - self._next
                 self.gone = f"{self.name}: messages were lost on the way"
             heard = max(0, self._next - first)  # these are not played again
             self._next = max(self._next, first + len(events))
             events = events[heard:]
         now = time.monotonic_ns()
         self._arrived.extend([(min(now, self._to_here(at)), message) for at, message in events])
+
+    def told(self, meter: dict[str, Any]) -> None:  # a thread of the link
+        """What the other machine counts."""
+        self._mended = int(meter["repairs"]) + int(meter["shed"])
+
+    @property
+    def repairs(self) -> int:
+        """See InputPort."""
+        return self._lost + self._mended
 
     def hand_to(self, take: Callable[[list[Stamped]], None]) -> None:
         """See StampedInput."""
@@ -98,7 +108,7 @@ class FarOutput:
             self._go_live(now, self._wire, young_since)
 
     def _go_live(self, now: int, wire: FarWire, young_since: int | None) -> None:
-        wire.take()
+        wire.take_orders()
         wire.live = True
         wire.state(now, young_since)
 
@@ -107,18 +117,26 @@ class FarOutput:
         self._sender = None
         if self._wire is not None:
             self._wire.live = False
-            self._wire.take()
+            self._wire.take_orders()
 
-    def flush(self) -> None:
-        """Hand on what was ordered since the last time."""
+    def flush(self, now: int) -> None:
+        """Hand on what was ordered since the last time, and how things stand if some of that never came."""
+        if self.incomplete and self._wire is not None:
+            self.incomplete = False
+            self._wire.state(now)
+        self._hand_on()
+
+    def _hand_on(self) -> None:
         wire, sender = self._wire, self._sender
         if wire is None or sender is None or self.gone:
             return
-        if self.incomplete:
-            self.incomplete = False
-            wire.state(time.monotonic_ns())
-        if orders := wire.take():
+        if orders := wire.take_orders():
             self._publish(sender, orders)
+
+    def told(self, meter: dict[str, Any]) -> None:  # a thread of the link
+        """What the other machine counts."""
+        if self._wire is not None:
+            self._wire.waiting.shed, self._wire.waiting.replaced = int(meter["shed"]), int(meter["replaced"])
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""
@@ -131,7 +149,7 @@ class FarOutput:
 
     def close(self) -> None:
         """See OutputPort. If it is still ours, what sounds there ends."""
-        self.flush()
+        self._hand_on()
         if self._sender is not None and self._wire is not None and not self.gone:
             self._publish(self._sender, [_SILENCE])
         self.follow()

@@ -70,7 +70,7 @@ class Link(Protocol):
         """Ask whoever answers to this key; no answers if nobody does in time. Blocks: call it in a thread."""
 
     def close(self) -> None:
-        """Leave the network: what waits is handed on, then tokens go. Blocks up to 1 s; again does nothing."""
+        """Leave the network: what waits is handed on, then tokens go. Blocks up to 2 s; again does nothing."""
 
 
 def open_link(settings: Settings) -> Link:

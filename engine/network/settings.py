@@ -2,7 +2,8 @@
 
 Found by measurement, and different from zenoh's own defaults: nothing is looked for by multicast, nothing listens but
 the address that the rig names, one side dials, a link that says nothing for 300 ms is gone, and a full one is closed
-after 100 ms rather than letting messages fall.
+after 100 ms rather than letting messages fall. A try to dial ends after 300 ms and the next follows at most 200 ms later:
+a machine is back half a second after the network knows the way to it.
 """
 
 import json
@@ -16,8 +17,8 @@ from engine.rig.models import Rig
 from engine.rig.networking import Network
 
 LEASE_MS: Final = 300
-_OPEN_MS: Final = 500
-_RETRY: Final = {"period_init_ms": 100, "period_max_ms": 500, "period_increase_factor": 1.5}
+_OPEN_MS: Final = 300
+_RETRY: Final = {"period_init_ms": 100, "period_max_ms": 200, "period_increase_factor": 1.5}
 
 
 def settings_of(rig: Rig, rig_file: Path) -> Settings:
@@ -60,7 +61,11 @@ def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, An
             "exit_on_failure": False,
             "retry": _RETRY,
         },
-        "scouting": {"multicast": {"enabled": network.discover}, "gossip": {"enabled": False}},
+        # who is looked for by multicast answers; links are made by dialling alone
+        "scouting": {
+            "multicast": {"enabled": network.discover, "autoconnect": {"peer": []}},
+            "gossip": {"enabled": False},
+        },
         "adminspace": {"enabled": False},
         "plugins_loading": {"enabled": False},
         "transport": _transport(keyring),

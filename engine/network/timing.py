@@ -22,6 +22,7 @@ _ANSWER: Final = struct.Struct(">8sQ")  # the program, new at each start, and it
 _KEPT: Final = 10  # questions
 _EVERY: Final = 1.0  # seconds between questions to one machine
 _AT_FIRST: Final = 0.1  # seconds, until it has been asked as often as is kept
+_FAREWELL: Final = 1.0  # seconds
 _SHOWN: Final = 60  # round trips that are told of
 
 
@@ -65,8 +66,10 @@ class Timing:
         self._thread.start()
 
     def end(self) -> None:
-        """Ask no more."""
+        """Ask no more. Blocks until the last question is over: an answer must find the interpreter alive."""
         self._end.set()
+        if self._thread.ident is not None:
+            self._thread.join(_FAREWELL)
 
     def ask(self, machine: str) -> bool:
         """Ask one machine now; whether it answered. Blocks up to 0.3 s."""
@@ -105,6 +108,8 @@ class Timing:
     def _go_round(self) -> None:
         while not self._end.wait(_AT_FIRST if self._is_new() else _EVERY):
             for name, other in self._others.items():
+                if self._end.is_set():
+                    return
                 if not self.ask(name):
                     other.trips.clear()
 

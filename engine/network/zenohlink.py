@@ -19,7 +19,8 @@ from engine.network.keeping import Followed, Kept
 from engine.network.lanes import HandOn, Lane, Said
 from engine.network.link import Changed, Heard, LinkError, Reply, Settings
 
-_FAREWELL: Final = 0.5  # seconds for what waits in the lanes, and as long again for the session
+_FAREWELL: Final = 0.3  # seconds for what waits in the lanes
+_CLOSING: Final = 1.5  # seconds for the session; QUIC takes half a one while it dials somebody
 _PATIENCE: Final = 0.3  # seconds for an answer
 _REASON: Final = re.compile(r": ([^:]+) \(os error [0-9]+\)")
 _REMOTE: Final = zenoh.Locality.REMOTE
@@ -224,7 +225,7 @@ class ZenohLink:
         # a session can take seconds over this where packets are lost (zenoh issue 2675)
         closing = threading.Thread(target=self._session.close, name="link closes", daemon=True)
         closing.start()
-        closing.join(_FAREWELL)
+        closing.join(_CLOSING)
 
 
 def _plain(fault: str) -> str:

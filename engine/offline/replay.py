@@ -7,7 +7,7 @@ outside itself is the exception, and what a driver refused is taken from the rec
 
 import contextlib
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, NamedTuple
 
@@ -172,8 +172,8 @@ class Replay:
 
     # What the show did
 
-    def _began(self, paces: dict[str, list[int] | None], outputs: list[str]) -> list[Delivery]:
-        self._start(Bay(self._rig, {name: _speed(pace) for name, pace in paces.items()}))
+    def _began(self, paces: dict[str, list[int] | None], outputs: list[str], far: Sequence[str] = ()) -> list[Delivery]:
+        self._start(Bay(self._rig, {name: _speed(pace) for name, pace in paces.items()}, far=far))
         self._plugged = {self.bay.outputs.index(name) for name in outputs if name in self.bay.outputs}
         return []
 
@@ -183,12 +183,12 @@ class Replay:
             self._found.done.told.append((0, "the rig is not the one of the recording; its edits are left out"))
         return []
 
-    def _edited(self, text: str) -> list[Delivery]:
+    def _edited(self, text: str, far: Sequence[str] = ()) -> list[Delivery]:
         if not self._edits:
             return []
         old, rig = self.bay, read(text, "the edit in the recording")
         speeds = {name: wire.speed for name, wire in zip(old.outputs, old.wires, strict=True)}
-        bay = Bay(rig, speeds, None, (old.inputs, old.outputs))
+        bay = Bay(rig, speeds, None, (old.inputs, old.outputs), far)
         fresh = watch_wires(bay)
         deliveries = take_over(self._now, bay, old)
         self._wires += fresh[len(self._wires) :]

@@ -79,8 +79,6 @@ def _dialling(network: Data, machines: Data) -> Iterator[Complaint]:
                 yield Complaint(place, no_such("machine", other, machines))
             elif name in dialled[other] and [*machines].index(name) > [*machines].index(other):
                 yield Complaint(place, f'"{other}" dials "{name}" already; only one of the two may dial')
-    if network.get("discover") is True:
-        return
     for engine in dict.fromkeys(network.get(key) for key in ("main", "standby")):
         for name in machines:
             if engine in machines and name != engine and engine not in dialled[name] and name not in dialled[engine]:

@@ -32,19 +32,19 @@ def test_each_call_leaves_its_order() -> None:
     wire.put(0, (NOTE,), out)
     wire.burst(0, (step,), out)
     wire.panic(0, (bytes((0xB0, 123, 0)),), out)
-    assert wire.take() == [
+    assert wire.take_orders() == [
         Order(Do.UNIT, (NOTE,)),
         Order(Do.BURST, steps=(step,)),
         Order(Do.PANIC, (bytes((0xB0, 123, 0)),)),
     ]
-    assert wire.take() == []
+    assert wire.take_orders() == []
 
 
 def test_a_follower_keeps_what_sounds_and_orders_nothing() -> None:
     """A wire that is not live orders nothing, but knows what would sound."""
     wire, out = _wire(live=False)
     wire.put(0, (NOTE,), out)
-    assert wire.take() == []
+    assert wire.take_orders() == []
     assert wire.sounding.held == 1
 
 
@@ -63,4 +63,4 @@ def test_the_bay_makes_far_wires_where_it_is_told() -> None:
     assert isinstance(wire, FarWire)
     wire.live = True
     bay.recall(0, 1)
-    assert [order.do for order in wire.take()] == [Do.BURST]
+    assert [order.do for order in wire.take_orders()] == [Do.BURST]

@@ -207,7 +207,7 @@ def test_a_takeover_at_any_moment_leaves_nothing_hanging(music: list[bytes], cut
             epoch = _claim(lender, "spare", {"spare"})
             wires[1].state(now)
             wires[1].live = True
-        orders = [order for wire in wires for order in wire.take() if wire.live]
+        orders = [order for wire in wires for order in wire.take_orders() if wire.live]
         sent += lender.take(now, epoch, "strings", first, orders)
         first += len(orders)
         sent += lender.tick(now)

@@ -13,11 +13,10 @@ from receiver import Receiver
 
 from engine.core.lending import Lender
 from engine.live.gate import Gate
+from engine.live.network import Joined
 from engine.live.patch import Opener, connect
 from engine.live.show import Show
-from engine.live.standby import Standby
 from engine.live.workshop import Workshop
-from engine.network.far import Far
 from engine.network.names import Names
 from engine.ports.memory import MemorySystem
 from engine.rig.models import rig_model
@@ -86,8 +85,8 @@ class Engine:
         self.frozen = False
         self.link = world.net.link(name)
         rig = rig_of(name)
-        self.far = Far(rig, self.link, Names(rig.rig.name))
-        self.far.leading = False
+        self.joined = Joined(rig, self.link)
+        self.far = self.joined.far
         self.far.begin()
         self.system = MemorySystem(name, (), ("Screen",) if name == "desk" else ())
         self.opener = Opener(self.system, False, self.far)
@@ -96,7 +95,8 @@ class Engine:
         self.told = []
         self.show = Show(rig, self.patch, self.reader, clock=lambda: world.now, say=self.told.append)
         self.workshop = Workshop(self.show, Path(f"{name}.toml"), RIG)
-        self.standby = Standby(self.show, self.far, self.workshop)
+        self.joined.tasks(self.show, self.workshop)
+        self.standby = self.joined.standby
         self.errands = deque()
         self.standby.apart = lambda call, then: self.errands.append((call, then))
         self.show.command("scene", 1, "start")

@@ -167,6 +167,7 @@ async def test_an_edited_rig_is_lent() -> None:
         stage.desk.link.keep(stage.desk.names.state("rig"), edited.encode())
         await stage.comes(lambda: stage.system.output("Strings").closed and stage.system.input("Keys").closed)
         assert stage.heard == [ON, OFF]
+        await stage.comes(lambda: stage.desk.port.gone)
         await stage.plugged(True)
         stage.desk.play(OFF)
         stage.desk.open()

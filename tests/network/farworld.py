@@ -64,7 +64,7 @@ class Engine:
         """Send these, and end the turn."""
         for message in messages:
             self.wire.put(0, (message,), [])
-        self.port.flush()
+        self.port.flush(0)
 
 
 class Box:

@@ -88,7 +88,7 @@ def test_a_note_whose_release_was_missed_is_released_by_the_state(net: FakeNet) 
     desk.wire.live = False
     desk.wire.put(0, (OFF,), [])
     desk.claim()
-    desk.port.flush()
+    desk.port.flush(0)
     assert box.turn() == [OFF]
 
 
@@ -105,7 +105,7 @@ def test_a_standby_takes_over_and_the_old_engine_is_fenced(net: FakeNet) -> None
     desk.link.gone(desk.names.alive("desk"))  # its loop is stuck
     spare.far.leading = True
     spare.claim()
-    spare.port.flush()
+    spare.port.flush(0)
     assert box.turn() == []  # the note that both hold rings on
     desk.play(OFF)
     assert box.turn() == []
@@ -145,7 +145,7 @@ def test_orders_that_never_came_are_made_good(net: FakeNet, monkeypatch: pytest.
     desk.play(bytes((0xB0, 7, 100)))
     box.turn()
     assert box.lender.lost == 1
-    desk.port.flush()
+    desk.port.flush(0)
     assert box.turn() == [OFF]
 
 

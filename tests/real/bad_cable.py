@@ -20,14 +20,14 @@ _ALL: Final = 3  # ETH_P_ALL
 _PACKET: Final = 263  # SOL_PACKET
 _VNET_HDR: Final = 15
 _IGNORE_OUTGOING: Final = 23
-_MOST: Final = 1 << 17
+MOST: Final = 1 << 17
 
 
-def end(interface: str) -> socket.socket:
-    """All frames that come in at an interface, and the way to send some out of it."""
+def end(interface: str, outgoing: bool = False) -> socket.socket:
+    """All frames that come in at an interface (and those that go out of it), and the way to send some out of it."""
     made = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(_ALL))
     made.setsockopt(_PACKET, _VNET_HDR, 1)
-    made.setsockopt(_PACKET, _IGNORE_OUTGOING, 1)
+    made.setsockopt(_PACKET, _IGNORE_OUTGOING, not outgoing)
     made.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 22)
     made.bind((interface, 0))
     made.setblocking(False)
@@ -43,7 +43,7 @@ def carry(one: socket.socket, other: socket.socket, loss: float, delay: float, j
         left = max(0.0, waiting[0][0] - time.monotonic()) if waiting else None
         for ready in select.select([one, other], [], [], left)[0]:
             try:
-                frame = ready.recv(_MOST)
+                frame = ready.recv(MOST)
             except OSError:  # the cable is pulled
                 continue
             if chance.random() >= loss:

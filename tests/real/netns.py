@@ -59,15 +59,23 @@ class Hall:
         """The command that runs a command on a machine, as the process it starts: signals go straight to it."""
         return ["ip", "netns", "exec", self._namespace(name), *command]
 
+    def at_switch(self, *command: str) -> list[str]:
+        """The same at the switch, whose end of a machine's cable is `socket`."""
+        return ["ip", "netns", "exec", self._switch, *command]
+
+    def socket(self, name: str) -> str:
+        """The switch's end of a machine's cable."""
+        return f"socket{self.names.index(name)}"
+
     # cables
 
     def cut(self, name: str) -> None:
         """Pull a machine's cable: both ends see it."""
-        self._ip(self._switch, "link", "set", self._socket(name), "down")
+        self._ip(self._switch, "link", "set", self.socket(name), "down")
 
     def mend(self, name: str) -> None:
         """Put the cable back."""
-        self._ip(self._switch, "link", "set", self._socket(name), "up")
+        self._ip(self._switch, "link", "set", self.socket(name), "up")
 
     def part(self, one: str, other: str) -> None:
         """What two machines send each other no longer arrives; both reach the others, and neither is told."""
@@ -82,17 +90,17 @@ class Hall:
 
     def disturb(self, name: str, loss: float, delay_ms: float, jitter_ms: float) -> None:
         """Give a machine a bad cable, see `bad_cable`."""
-        socket = self._socket(name)
+        socket = self.socket(name)
         self._ip(self._switch, "link", "add", f"{socket}-far", "type", "veth", "peer", "name", f"{socket}-near")
         self._ip(self._switch, "link", "set", f"{socket}-far", "up", "promisc", "on")
         self._ip(self._switch, "link", "set", socket, "nomaster", "promisc", "on")
         self._ip(self._switch, "link", "set", f"{socket}-near", "up", "master", "switch")
         program = [sys.executable, _BAD_CABLE, socket, f"{socket}-far", str(loss), str(delay_ms), str(jitter_ms)]
-        self._bad[name] = subprocess.Popen(["ip", "netns", "exec", self._switch, *program])
+        self._bad[name] = subprocess.Popen(self.at_switch(*program))
 
     def calm(self, name: str) -> None:
         """Give it a good one again."""
-        cable, socket = self._bad.pop(name), self._socket(name)
+        cable, socket = self._bad.pop(name), self.socket(name)
         cable.kill()
         cable.wait()
         self._ip(self._switch, "link", "delete", f"{socket}-far")
@@ -107,17 +115,14 @@ class Hall:
         namespace = self._namespace(name)
         self._add(namespace)
         self._ip(namespace, "link", "set", "lo", "up")
-        peer = ("peer", "name", self._socket(name), "netns", self._switch)
+        peer = ("peer", "name", self.socket(name), "netns", self._switch)
         self._ip(namespace, "link", "add", "eth0", "type", "veth", *peer)
         self._ip(namespace, "address", "add", f"{self.address(name)}/24", "dev", "eth0")
         self._ip(namespace, "link", "set", "eth0", "up")
-        self._ip(self._switch, "link", "set", self._socket(name), "master", "switch", "up")
+        self._ip(self._switch, "link", "set", self.socket(name), "master", "switch", "up")
 
     def _namespace(self, name: str) -> str:
         return f"{self._mark}-{name}"
-
-    def _socket(self, name: str) -> str:
-        return f"socket{self.names.index(name)}"
 
     def _add(self, namespace: str) -> None:
         _run("ip", "netns", "add", namespace)

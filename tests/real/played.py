@@ -53,7 +53,6 @@ class Performance:
         self._in = os.open(into, os.O_RDWR)  # so that it never has no reader
         self._out = os.open(out_of, os.O_RDONLY | os.O_NONBLOCK)
         self._threads = [threading.Thread(target=each) for each in (self._play, self._listen)]
-        self._down: Counter[tuple[int, int]] = Counter()
 
     def start(self) -> None:
         for each in self._threads:
@@ -84,20 +83,13 @@ class Performance:
                 pause, message = next(song)
                 at = max(at, now - 0.1) + pause
             time.sleep(max(0.0, min(at, beacon_at) - time.monotonic()))
-        for (channel, key), count in self._down.items():
-            for _ in range(count):
-                self._put(bytes((0x80 | channel, key, 64)))
+        for channel, key in list(sounding(self.played).elements()):
+            self._put(bytes((0x80 | channel, key, 64)))
 
     def _numbered(self) -> Iterator[tuple[float, bytes]]:
         numbers = cycle(range(1, 128))
         for pause, message in cycle(self._notes):
-            place = message[0] & 0x0F, message[1]
-            if is_on(message):
-                self._down[place] += 1
-                yield pause, bytes((*message[:2], next(numbers)))
-            else:
-                self._down[place] = max(0, self._down[place] - 1)
-                yield pause, message
+            yield pause, bytes((*message[:2], next(numbers))) if is_on(message) else message
 
     def _put(self, message: bytes) -> None:
         self.played.append((time.monotonic(), message))
@@ -132,20 +124,25 @@ def count(performance: Performance) -> Count:
     used = _matches(ons, [(at, message) for at, message in performance.heard if is_on(message)])
     beacons = [each for each in performance.played if each[1][:2] == bytes(_BEACONS)]
     seen = _matches(beacons, [each for each in performance.heard if each[1][:2] == bytes(_BEACONS)])
-    sounding: Counter[tuple[int, int]] = Counter()
-    for _, message in performance.heard:
-        place = message[0] & 0x0F, message[1]
-        if is_on(message):
-            sounding[place] += 1
-        elif message[0] & 0xE0 == 0x80:
-            sounding[place] = max(0, sounding[place] - 1)
     return Count(
         len(ons),
         [at for number, (at, _) in enumerate(ons) if not used[number]],
         sum(max(0, times - 1) for times in used.values()) + used[-1],
-        sounding.total(),
+        sounding(performance.heard).total(),
         sum(max(0, times - 1) for times in seen.values()),
     )
+
+
+def sounding(log: Log) -> Counter[tuple[int, int]]:
+    """The notes that were begun and not ended, by channel and key."""
+    found: Counter[tuple[int, int]] = Counter()
+    for _, message in log:
+        place = message[0] & 0x0F, message[1]
+        if is_on(message):
+            found[place] += 1
+        elif message[0] & 0xE0 == 0x80:
+            found[place] = max(0, found[place] - 1)
+    return found
 
 
 def _matches(played: Log, heard: Log) -> Counter[int]:

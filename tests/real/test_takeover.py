@@ -1,8 +1,8 @@
 """A standby takes over in the middle of a real song: three machines in network namespaces, QUIC, real processes.
 
 One machine lends its ports; into its input a song is played, at its output every note is counted. Each trial lets the
-engine in charge die in one way and puts it right again; the next one strikes the engine that took over. The environment's
-BAYLEAF_TAKEOVERS says how many trials of each kind, 2 if it says nothing.
+engine in charge die in one way and puts it right again; the next one strikes the engine that took over.
+BAYLEAF_TAKEOVERS in the environment says how many trials of each kind, 2 if it says nothing.
 """
 
 import json
@@ -113,13 +113,14 @@ def test_the_show_goes_on(troupe: Troupe, kind: str) -> None:
         troupe.start(name)
     leader = wait_for("an engine in charge", troupe.leader)
     struck: list[float] = []
+    odd = 0  # trials after which the show was in other hands than it should
     performance.start()
     try:
         for _ in range(TRIALS):
             time.sleep(random.uniform(0.5, 1.5))
             struck.append(strike(troupe, kind, leader))
             after = wait_for("an engine in charge", troupe.leader)
-            assert (after == leader) == (kind == "split"), f"{leader}, then {after}"
+            odd += (after == leader) != (kind == "split")
             leader = after
     finally:
         performance.stop()
@@ -140,8 +141,10 @@ def test_the_show_goes_on(troupe: Troupe, kind: str) -> None:
         "doubled": found.doubled,
         "beacons_doubled": found.beacons_doubled,
         "hanging": found.hanging,
+        "odd": odd,
     }
     print(json.dumps(told))
+    assert odd == 0
     assert (found.hanging, found.doubled, found.beacons_doubled) == (0, 0, 0)
     assert len(in_gap) == len(found.lost)
     if kind in ("split", "handover"):
