@@ -18,6 +18,7 @@ _ASK_AT_EASE: Final = 250_000_000  # the same while another owner's outputs are 
 _WAIT_FOR_OTHER: Final = 1_000_000_000  # ns that the main engine listens at its start for one that is in charge
 _WAIT_FOR_WORD: Final = 300_000_000  # ns that it waits for the word of one it sees alive
 _GIVE_AGAIN: Final = 100_000_000  # ns between two words to an owner that has not confirmed
+_ANSWER: Final = 1_000_000_000  # ns after which a question counts as lost
 #: ns without a word of the one in charge, which has one every second, after which the owners are asked; they know
 _WORDLESS: Final = 3_000_000_000
 
@@ -74,10 +75,15 @@ class _Lease:
         self.epoch: int | None = None  # by which its outputs are ours
         self.mine: int | None = None  # the same as the owner told it last, wanted or not
         self.ask_at = 0  # not before
-        self.asked = False  # the answer is to come
+        self.answer_by: int | None = None  # it was asked, and the answer is to come
         self.for_other = False  # we have handed over since we asked
         self.fresh = False  # nobody has played them since this owner began
         self.giving: tuple[int, str, int] | None = None  # epoch, to whom, and when to say so (again)
+
+    @property
+    def next_question(self) -> int:
+        """When it is to be asked, or asked again."""
+        return self.ask_at if self.answer_by is None else self.answer_by
 
 
 class Charge:
@@ -164,7 +170,7 @@ class Charge:
         assert self.in_charge, "the caller has seen that we are in charge"
         self.term += 1
         for lease in self._leases.values():
-            lease.for_other = lease.asked
+            lease.for_other = lease.answer_by is not None
         return self._step_down(now, self.other)
 
     def _seek(self, now: int) -> list[Act]:
@@ -185,9 +191,9 @@ class Charge:
     def granted(self, now: int, owner: str, epoch: int) -> list[Act]:
         """The owner's outputs are ours by this epoch."""
         lease = self._leases.get(owner)
-        if lease is None:
+        if lease is None or (lease.epoch is not None and epoch < lease.epoch):
             return []
-        lease.asked = False
+        lease.answer_by = None
         if lease.for_other and self.leader is not None:
             lease.for_other = False
             return self._give(now, owner, epoch)
@@ -209,7 +215,7 @@ class Charge:
         """The owner cannot be reached."""
         lease = self._leases.get(owner)
         if lease is not None:
-            lease.asked = lease.for_other = False
+            lease.answer_by, lease.for_other = None, False
             lease.ask_at = now + (_ASK_AT_EASE if self.in_charge else ASK_AGAIN)
 
     def owner_there(self, now: int, owner: str, there: bool) -> list[Act]:
@@ -231,10 +237,10 @@ class Charge:
         lease.mine = epoch if holder == self.me and given_to is None else None
         if lease.mine is None:
             lease.giving = None
-        if given_to == self.me and not lease.asked:
+        if given_to == self.me and lease.answer_by is None:
             lease.ask_at = now
             return self.tick(now)
-        if self.state == "following" and not lease.asked:
+        if self.state == "following" and lease.answer_by is None:
             return self._give_on(now, owner, lease)
         if lease.epoch is None or epoch < lease.epoch or (holder == self.me and epoch == lease.epoch):
             return []
@@ -255,7 +261,7 @@ class Charge:
             if lease.giving is not None:
                 times.append(lease.giving[2])
             if self._wants(lease):
-                times.append(lease.ask_at)
+                times.append(lease.next_question)
         return min(times, default=None)
 
     def tick(self, now: int) -> list[Act]:
@@ -272,13 +278,13 @@ class Charge:
                 epoch, to, _ = lease.giving
                 lease.giving = epoch, to, now + _GIVE_AGAIN
                 acts.append(Give(owner, epoch, to))
-            if self._wants(lease) and lease.ask_at <= now:
-                lease.asked = True
+            if self._wants(lease) and lease.next_question <= now:
+                lease.answer_by = now + _ANSWER
                 acts.append(Ask(owner))
         return acts
 
     def _wants(self, lease: _Lease) -> bool:
-        return self.state != "following" and lease.epoch is None and not lease.asked
+        return self.state != "following" and lease.epoch is None
 
     def _lead(self) -> list[Act]:
         self.state, self.leader = "in charge", self.me

@@ -167,6 +167,16 @@ def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby():
     assert charge.granted(3, "left", 9) == [Lead(), Play("left", 9, None, False)]
 
 
+def test_a_question_that_is_not_answered_is_asked_again():
+    """A question lost with its link does not leave the outputs dumb; an answer that comes too late changes nothing."""
+    charge = Charge(0, "desk", "desk", None, ["left"])
+    assert charge.tick(0) == [Lead(), Ask("left")]
+    assert charge.tick(charge.due) == [Ask("left")]
+    assert charge.granted(1100 * MS, "left", 11) == [Play("left", 11, None, True)]
+    assert charge.granted(1200 * MS, "left", 10) == []
+    assert charge.epoch("left") == 11
+
+
 def test_an_edit_that_changes_the_owners():
     """What is new is asked, what is gone is no longer ours."""
     charge = Charge(0, "desk", "desk", None, ["left"])

@@ -1,4 +1,7 @@
-"""Machines of one show in network namespaces: two engines and one that lends, started as their users would."""
+"""Machines of one show: two engines and one that lends, started as their users would.
+
+Each is in a network namespace of its own, or all are on this computer.
+"""
 
 import json
 import os
@@ -31,8 +34,9 @@ def wait_for(what: str, there: Callable[[], Any]) -> Any:
 class Troupe:
     """`left` lends, `desk` is the main engine, `spare` the standby; each has folders of its own."""
 
-    def __init__(self, hall: Hall, folder: Path, rig: str) -> None:
-        self.hall = hall
+    def __init__(self, hall: Hall | None, folder: Path, rig: str) -> None:
+        """Without a hall, all are on this computer."""
+        self._hall = hall
         self.folder = folder
         self.file = folder / "rig.toml"
         self.file.write_text(rig, encoding="utf-8")
@@ -41,16 +45,18 @@ class Troupe:
     def make_keys(self) -> None:
         """Certificates for all of them."""
         command = [sys.executable, "-m", "engine.cli", "network", "keys", str(self.file)]
-        done = subprocess.run(command, env=self._environment("desk"), check=False, capture_output=True, text=True)
+        done = subprocess.run(command, env=self.environment("desk"), check=False, capture_output=True, text=True)
         assert done.returncode == 0, done.stderr
 
     def start(self, name: str) -> None:
         """Begin; waits for nothing."""
         command = "run" if name in ENGINES else "lend"
         options = ["--machine", name, "--backend", "memory"]
-        started = self.hall.command(name, sys.executable, _STICKING, command, str(self.file), *options)
+        started = [sys.executable, _STICKING, command, str(self.file), *options]
+        if self._hall is not None:
+            started = self._hall.command(name, *started)
         with (self.folder / f"{name}.txt").open("ab") as talk:
-            self._running[name] = subprocess.Popen(started, env=self._environment(name), stdout=talk, stderr=talk)
+            self._running[name] = subprocess.Popen(started, env=self.environment(name), stdout=talk, stderr=talk)
 
     def signal(self, name: str, which: signal.Signals) -> None:
         """Send a machine's program a signal."""
@@ -81,7 +87,7 @@ class Troupe:
 
     def request(self, name: str, do: str, **more: object) -> dict[str, Any] | None:
         """An engine's answer on its socket; None if it is away or silent."""
-        path = Path(self._environment(name)["XDG_RUNTIME_DIR"]) / "bayleaf" / "bayleaf.sock"
+        path = Path(self.environment(name)["XDG_RUNTIME_DIR"]) / "bayleaf" / "bayleaf.sock"
         try:
             with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:
                 talk.settimeout(5)
@@ -108,7 +114,8 @@ class Troupe:
         states = sorted(each["state"] for each in seen)
         return found.pop() if len(found) == 1 and states == ["following", "in charge"] else None
 
-    def _environment(self, name: str) -> dict[str, str]:
+    def environment(self, name: str) -> dict[str, str]:
+        """In which a machine's programs run."""
         own = self.folder / name
         own.mkdir(exist_ok=True)
         path = os.pathsep.join(filter(None, (_ROOT, os.environ.get("PYTHONPATH"))))
