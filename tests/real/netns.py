@@ -118,6 +118,8 @@ class Hall:
         peer = ("peer", "name", self.socket(name), "netns", self._switch)
         self._ip(namespace, "link", "add", "eth0", "type", "veth", *peer)
         self._ip(namespace, "address", "add", f"{self.address(name)}/24", "dev", "eth0")
+        # the kernel asks for a lost neighbour's address once a second, which would hide how quick everything else is
+        _run(*self.command(name, "sysctl", "-qw", "net.ipv4.neigh.eth0.retrans_time_ms=100"))
         self._ip(namespace, "link", "set", "eth0", "up")
         self._ip(self._switch, "link", "set", self.socket(name), "master", "switch", "up")
 
