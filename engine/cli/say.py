@@ -9,6 +9,8 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
+from engine.midi.told import Told
+
 Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 Name = Annotated[str, typer.Option("--name", help="The engine's name, if there is more than one.")]
 Backend = Annotated[
@@ -16,7 +18,7 @@ Backend = Annotated[
 ]
 
 
-class Fault(Exception):
+class Fault(Told):
     """The rig or the request is at fault; the text says what and what to do."""
 
 

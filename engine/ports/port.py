@@ -7,6 +7,8 @@ never touched again. Messages are whole MIDI 1.0 messages as `bytes`.
 from dataclasses import dataclass
 from typing import Protocol
 
+from engine.midi.told import Told
+
 
 @dataclass(frozen=True)
 class Flow:
@@ -21,7 +23,7 @@ class Flow:
     overhead: int = 0
 
 
-class PortError(Exception):
+class PortError(Told):
     """A port could not be found, opened, read or written; the text is one sentence for the player."""
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from engine.midi.told import Told
 from engine.rig.checks import Complaint, cross_check
 from engine.rig.models import Rig, rig_model
 from engine.rig.places import line_of, lines_of
@@ -37,7 +38,7 @@ class Problem:
         return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in told)
 
 
-class RigError(Exception):
+class RigError(Told):
     """A rig file cannot be used; `problems` are all that was found, in the order of the file."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

@@ -10,13 +10,14 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ValidationError
 
+from engine.midi.told import Told
 from engine.rig.checks import Complaint
 from engine.rig.places import line_of, lines_of
 from engine.rig.syntax import NotToml, parsed
 from engine.rig.values import Bank, Part, PrintedProgram, Text
 
 
-class ListFault(Exception):
+class ListFault(Told):
     """A sound list cannot be used; the text begins with FILE:LINE and says why and what is allowed."""
 
 
