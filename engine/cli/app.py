@@ -12,7 +12,7 @@ import typer
 from typer.core import TyperGroup
 from typer.main import get_group
 
-from engine.midi.told import Told
+from engine.told import Told
 
 _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
 #: By module. Only the one that is asked for is loaded: a scene by command comes after a tenth of a second, not a half.
@@ -72,8 +72,7 @@ def commands_of(module: str) -> dict[str, Any]:
     part = typer.Typer(rich_markup_mode=None)
     part.callback()(_bayleaf)  # a module with one command is a group, too
     import_module(f"engine.cli.{module}").add_to(part)
-    commands: dict[str, Any] = get_group(part).commands
-    return commands
+    return dict(get_group(part).commands)
 
 
 app = typer.Typer(

@@ -9,7 +9,7 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
-from engine.midi.told import Told
+from engine.told import Told
 
 Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 Name = Annotated[str, typer.Option("--name", help="The engine's name, if there is more than one.")]

@@ -12,7 +12,7 @@ import mido
 
 from engine.midi.kinds import SYSEX
 from engine.midi.stream import Parser
-from engine.midi.told import Told
+from engine.told import Told
 
 LONGEST_FILE: Final = 64 << 20  # bytes
 _BYTE_S: Final = 320e-6  # seconds a byte on a DIN cable (MIDI 1.0 p. 1)

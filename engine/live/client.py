@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import platformdirs
 
-from engine.midi.told import Told
+from engine.told import Told
 
 _APP: Final = "bayleaf"
 _NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,40}")

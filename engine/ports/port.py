@@ -7,7 +7,7 @@ never touched again. Messages are whole MIDI 1.0 messages as `bytes`.
 from dataclasses import dataclass
 from typing import Protocol
 
-from engine.midi.told import Told
+from engine.told import Told
 
 
 @dataclass(frozen=True)

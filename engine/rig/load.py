@@ -11,7 +11,6 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from engine.midi.told import Told
 from engine.rig.checks import Complaint, cross_check
 from engine.rig.models import Rig, rig_model
 from engine.rig.places import line_of, lines_of
@@ -19,6 +18,7 @@ from engine.rig.schema import allowed_keys
 from engine.rig.soundlist import with_lists
 from engine.rig.syntax import NotToml, parsed
 from engine.rig.templates import with_templates
+from engine.told import Told
 from filters.registry import registry
 
 Keys = tuple[str | int, ...]

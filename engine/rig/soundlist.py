@@ -10,11 +10,11 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ValidationError
 
-from engine.midi.told import Told
 from engine.rig.checks import Complaint
 from engine.rig.places import line_of, lines_of
 from engine.rig.syntax import NotToml, parsed
 from engine.rig.values import Bank, Part, PrintedProgram, Text
+from engine.told import Told
 
 
 class ListFault(Told):
