@@ -13,6 +13,7 @@ from engine.told import Told
 
 Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 Name = Annotated[str, typer.Option("--name", help="The engine's name, if there is more than one.")]
+Number = Annotated[int, typer.Argument(help="The scene's number.")]
 Backend = Annotated[
     str | None, typer.Option("--backend", help="alsa, jack, coremidi, winmm or memory; this system's own by default.")
 ]

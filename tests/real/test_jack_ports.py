@@ -189,8 +189,8 @@ def _says_it_is_gone(source: InputPort, output: OutputPort) -> None:
 
 
 def test_a_port_that_returns_is_opened_and_heard(system: JackSystem) -> None:
-    """Time and again the other program's ports vanish and return under their names: each time the old ports say that they
-    are gone, even if nobody looked meanwhile, new ones carry messages, and nothing is left over."""
+    """Time and again the other program's ports vanish and return under their names: each time the old ports say that
+    they are gone, even if nobody looked meanwhile, new ones carry messages, and nothing is left over."""
     held = []
     with far_ends() as ends:
         source, output = _join_far_ends(system)
