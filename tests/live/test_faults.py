@@ -10,7 +10,7 @@ from random import Random
 import fragile
 import pytest
 import trio
-from faulty_evening import MS, Evening, S, add_plug_in, forget_registry, need_song
+from faulty_evening import MS, Evening, S, need_song
 from faulty_rig import BRASS, FOOT, KEYS, ORGAN, PADS, STRINGS, edited
 
 MOMENTS = 200
@@ -203,15 +203,6 @@ def table() -> Iterator[list[tuple[str, int, int, int]]]:
     print(f"\n{'fault':<20}{'times':>7}{'messages in':>14}{'messages out':>14}")
     for name, times, came, went in lines:
         print(f"{name:<20}{times:>7}{came:>14,}{went:>14,}")
-
-
-@pytest.fixture
-def plug_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """The plug-in `fragile`, installed for one test."""
-    add_plug_in(monkeypatch)
-    yield
-    monkeypatch.undo()
-    forget_registry()
 
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.__name__)
