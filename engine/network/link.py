@@ -8,12 +8,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
+from engine.told import Told
+
 Heard = Callable[[str, bytes], None]  # key, payload
 Changed = Callable[[str, bool], None]  # key, whether its token is there
 Reply = Callable[[bytes], bytes]  # the question's payload -> the answer's
 
 
-class LinkError(Exception):
+class LinkError(Told):
     """The network cannot be joined; the text is one sentence for the player."""
 
 

@@ -2,8 +2,8 @@
 
 Found by measurement, and different from zenoh's own defaults: nothing is looked for by multicast, nothing listens but
 the address that the rig names, one side dials, a link that says nothing for 300 ms is gone, and a full one is closed
-after 100 ms rather than letting messages fall. A try to dial ends after 300 ms and the next follows at most 200 ms later:
-a machine is back half a second after the network knows the way to it.
+after 100 ms rather than letting messages fall. A try to dial ends after 300 ms and the next follows at most 200 ms
+later: a machine is back half a second after the network knows the way to it.
 """
 
 import json

@@ -14,9 +14,10 @@ from engine.rig.loose import Complaint
 from engine.rig.places import line_of, lines_of
 from engine.rig.syntax import NotToml, parsed
 from engine.rig.values import Bank, Part, PrintedProgram, Text
+from engine.told import Told
 
 
-class ListFault(Exception):
+class ListFault(Told):
     """A sound list cannot be used; the text begins with FILE:LINE and says why and what is allowed."""
 
 

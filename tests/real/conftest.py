@@ -6,10 +6,12 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 from fluid import SOUNDS, FluidSynth
+from guest import QEMU, run_inside
 from panel_stage import Pit, pit
 from playwright.sync_api import Browser, sync_playwright
 from servers import MORTAL, SERVER, start_as_granted
@@ -23,6 +25,23 @@ def need(what: str | Path) -> None:
     if os.environ.get("BAYLEAF_NO_SKIP") == "1":
         pytest.fail(f"{what} is needed and is not here")
     pytest.skip(f"{what} is not installed")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What the guest found is asked for last."""
+    items.sort(key=_asks_the_guest)
+
+
+def _asks_the_guest(item: pytest.Item) -> bool:
+    return item.path.name == "test_alsa_guest.py"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def guest(request: pytest.FixtureRequest) -> Iterator[Future[subprocess.CompletedProcess[str]] | None]:
+    """What a guest with an ALSA sequencer will have found; begun before all else, where it is asked for at all."""
+    wanted = any(map(_asks_the_guest, request.session.items)) and shutil.which(QEMU) is not None
+    with ThreadPoolExecutor(1) as beside:
+        yield beside.submit(run_inside, "alsa_inside.py") if wanted else None
 
 
 @pytest.fixture(scope="session")
