@@ -7,7 +7,7 @@ import typer
 
 from engine.cli.say import Backend, Fault, Json, as_json, table
 from engine.core.burst import compile_burst, duration, size
-from engine.core.explain import Explanation, RouteVerdict, shown, sounds
+from engine.core.explain import Explanation, RouteVerdict, called, shown
 from engine.core.explain import explain as explain_message
 from engine.core.wire import DIN, DIN_RUNNING
 from engine.midi.setup import set_up
@@ -228,8 +228,8 @@ def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes
     print("what each output gets:")
     for name, messages in found.outputs.items():
         words = "; ".join(
-            f"{each} ({describe(item.message if isinstance(item, Later) else item)}{f', {sound}' if sound else ''})"
-            for each, item, sound in zip(shown(messages), messages, sounds(rig, name, messages), strict=True)
+            f"{each} ({describe(item.message if isinstance(item, Later) else item)}{f', {known}' if known else ''})"
+            for each, item, known in zip(shown(messages), messages, called(rig, name, messages), strict=True)
         )
         print(f"  {name}: {words or 'nothing'}")
 

@@ -97,6 +97,17 @@ def _outside(sound: ListedSound, found: SoundList) -> bool:
 # Into a rig
 
 
+def named(text: str) -> frozenset[str]:
+    """The lists that a rig's text names; none if it cannot be made out."""
+    try:
+        instruments = parsed(text).get("instruments")
+    except NotToml:
+        return frozenset()
+    gear = instruments.values() if isinstance(instruments, dict) else ()
+    found = (each.get("sounds_from") for each in gear if isinstance(each, dict))
+    return frozenset(each for each in found if isinstance(each, str))
+
+
 def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list[Complaint]]:
     """A rig's data with each instrument's list among its sounds, and what is wrong; its own sounds win."""
     instruments, complaints = data.get("instruments"), []

@@ -6,12 +6,11 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 from fluid import SOUNDS, FluidSynth
-from guest import QEMU, run_inside
+from guest import QEMU, Guest
 from panel_stage import Pit, pit
 from playwright.sync_api import Browser, sync_playwright
 from servers import MORTAL, SERVER, start_as_granted
@@ -27,21 +26,25 @@ def need(what: str | Path) -> None:
     pytest.skip(f"{what} is not installed")
 
 
+#: in this order after all others: starts that need the processor, for themselves; what the guest found
+LAST = ("test_crash.py", "test_alsa_guest.py")
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What the guest found is asked for last."""
-    items.sort(key=_asks_the_guest)
-
-
-def _asks_the_guest(item: pytest.Item) -> bool:
-    return item.path.name == "test_alsa_guest.py"
+    """Those that mostly wait come first, for the guest runs beside them."""
+    items.sort(key=lambda item: LAST.index(item.path.name) + 1 if item.path.name in LAST else 0)
 
 
 @pytest.fixture(scope="session", autouse=True)
-def guest(request: pytest.FixtureRequest) -> Iterator[Future[subprocess.CompletedProcess[str]] | None]:
-    """What a guest with an ALSA sequencer will have found; begun before all else, where it is asked for at all."""
-    wanted = any(map(_asks_the_guest, request.session.items)) and shutil.which(QEMU) is not None
-    with ThreadPoolExecutor(1) as beside:
-        yield beside.submit(run_inside, "alsa_inside.py") if wanted else None
+def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
+    """A guest with an ALSA sequencer; begun before all else, where it is asked for at all."""
+    wanted = any(item.path.name == LAST[-1] for item in request.session.items) and shutil.which(QEMU) is not None
+    running = Guest("alsa_inside.py") if wanted else None
+    try:
+        yield running
+    finally:
+        if running is not None:
+            running.end()
 
 
 @pytest.fixture(scope="session")
