@@ -1,6 +1,6 @@
 """How evenly our own clock and time code come, at the driver's door and at the far end of real JACK ports.
 
-    JACK_DEFAULT_SERVER=NAME python bench/jitter.py [--seconds 20] [--rounds 3] [--bpm 120]
+    JACK_DEFAULT_SERVER=NAME python -m bench.jitter [--seconds 20] [--rounds 3] [--bpm 120]
 
 Contenders take turns in one run: Bayleaf's clock, Bayleaf's time code (29.97 drop), and a bare loop that sleeps with
 `time.sleep` until each clock is due. Each is measured twice, in µs off its own even spacing: when it is handed to the

@@ -1,6 +1,6 @@
 """What the front panel costs the music, and its page the machine: with and without a browser that looks, in one run.
 
-    python bench/panel.py [--seconds 5] [--rounds 2] [--browser chromium]
+    python -m bench.panel [--seconds 5] [--rounds 2] [--browser chromium]
 
 The show and its load are those of `following.py`: 36 ports, 16 of them inputs with a full DIN cable of messages each.
 The panel is a process of its own, as always, and the browser Chromium without a window, on the view that is named.
@@ -21,8 +21,7 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from following import listening, one_turn, show_table, take_turns
-
+from bench.following import listening, one_turn, show_table, take_turns
 from engine.live.client import socket_path
 
 NAME: Final = "bench"
