@@ -24,7 +24,7 @@ from typing import Final
 import trio
 
 from bench.forward import WARM_UP
-from bench.load import INPUTS, WARM, MemoryPorts, Samples, percentiles, rig
+from bench.load import INPUTS, MemoryPorts, Samples, percentiles, rig
 from engine.live.desk import Desk
 from engine.live.errands import Errands
 from engine.live.hygiene import collector_at_rest
@@ -61,7 +61,7 @@ def one_turn(
 
     `mark` is called when what counts begins, and when it ends.
     """
-    ports, samples = MemoryPorts(WARM), Samples()
+    ports, samples = MemoryPorts(), Samples()
     used = []
 
     async def play() -> None:

@@ -53,6 +53,8 @@ def bayleaf(
             del samples.all[:]
             await trio.sleep(seconds)
             inbox.stop()
+            while any(inbox.waiting(source) for source in range(len(inputs))):
+                show.pump()
 
     trio.run(play)
 
@@ -147,9 +149,9 @@ BAYLEAF, BARE, MIDO = "Bayleaf", "bare forwarder", "mido chain"
 CONTENDERS: Final[dict[str, Callable[..., None]]] = {BAYLEAF: bayleaf, BARE: bare, MIDO: naive}
 
 
-def one_turn(name: str, seconds: float, ports: Any, **more: Any) -> dict[str, float]:
+def one_turn(name: str, seconds: float, ports: Any, samples: Samples | None = None, **more: Any) -> dict[str, float]:
     """One contender for some seconds on these ports: latency in µs, CPU in % of a core, messages a second."""
-    samples = Samples()
+    samples = samples or Samples()
     try:
         ports.feed(seconds + more.get("warm_up", WARM_UP))
         begin, cpu = time.monotonic(), time.process_time()

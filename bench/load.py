@@ -18,9 +18,8 @@ INPUTS: Final = 16
 OUTPUTS: Final = 20
 RATE: Final = 1041  # messages a second of an input
 SECOND: Final = 1_000_000_000
-#: different messages of one input before they repeat: a player's, and more than a turn lasts
-WARM: Final = 3 * 48 * 8
-COLD: Final = 3 * 48 * 128
+WARM: Final = 3 * 48 * 8  # different messages of one input before they repeat: a player's
+COLD: Final = 3 * 48 * 64  # more than a turn lasts
 SHORT: Final = 2  # filters of a short chain: a transposition and a channel map
 
 PARTS: Final = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
@@ -49,15 +48,39 @@ def messages(source: int, count: int) -> list[bytes]:
     return made
 
 
+def ever_new(source: int, count: int) -> list[bytes]:
+    """The same, but none of the first 7,000 is one that was there before; neighbours differ likewise."""
+    channel, bank = source % 16, source // 16
+    numbers = range(12, 32) if source % 2 else range(70, 90)  # of 128 values each
+    made = []
+    for index in range(count):
+        place = index // 3
+        key, value = 36 + (place + 5 * bank) % 48, place // 48 + 40 * bank
+        number = numbers[(place + 5 * bank) % len(numbers)]
+        made.append(
+            (
+                bytes((0x90 | channel, key, 1 + value % 127)),
+                bytes((0x80 | channel, key, value % 128)),
+                bytes((0xB0 | channel, number, (place // len(numbers) + 40 * bank) % 128)),
+            )[index % 3]
+        )
+    return made
+
+
+def played(source: int, memory: str, inputs: int = INPUTS) -> list[bytes]:
+    """What an input plays over and over: "warm", so little that the engine remembers all of it, or "cold"."""
+    return ever_new(source, COLD) if memory == "cold" else messages(source, WARM if inputs <= INPUTS else WARM // 2)
+
+
 class Scheduled:
     """An input in memory on which messages are due at an even rate; they arrive when they are polled."""
 
     repairs = 0
 
-    def __init__(self, source: int, cycle: int) -> None:
+    def __init__(self, source: int, cycle: Sequence[bytes]) -> None:
         self.name = f"in {source + 1}"
-        self._messages = messages(source, cycle)
-        self._given = 0
+        self._messages = cycle
+        self.given = 0
         self._begin = 0  # set by the first poll, so that nobody's start counts
 
     def poll(self) -> list[bytes]:
@@ -65,8 +88,8 @@ class Scheduled:
         if not self._begin:
             self._begin = time.monotonic_ns()
         due = (time.monotonic_ns() - self._begin) * RATE // SECOND
-        got = [self._messages[index % len(self._messages)] for index in range(self._given, due)]
-        self._given = max(self._given, due)
+        got = [self._messages[index % len(self._messages)] for index in range(self.given, due)]
+        self.given = max(self.given, due)
         return got
 
     def close(self) -> None:
@@ -97,9 +120,16 @@ class Swallowing:
 class MemoryPorts:
     """Ports inside the process."""
 
-    def __init__(self, cycle: int, inputs: int = INPUTS, outputs: int = OUTPUTS) -> None:
-        self.inputs = [Scheduled(i, cycle) for i in range(inputs)]
+    def __init__(self, memory: str = "warm", inputs: int = INPUTS, outputs: int = OUTPUTS) -> None:
+        self.inputs = [Scheduled(i, played(i, memory, inputs)) for i in range(inputs)]
         self.outputs = [Swallowing(i) for i in range(outputs)]
+
+    @property
+    def lost(self) -> int:
+        """How many deliveries are missing of what the inputs gave."""
+        inputs, outputs = len(self.inputs), len(self.outputs)
+        owed = sum(port.given * len(outputs_of(i, inputs, outputs)) for i, port in enumerate(self.inputs))
+        return owed - sum(port.sent for port in self.outputs)
 
     def feed(self, seconds: float) -> None:
         """The inputs feed themselves."""
@@ -158,3 +188,11 @@ def rig(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPUTS, f
         lines.append(f"  {{ from = 'in{i}', to = {to}, through = [ {chain(i, filters)} ] }},")
     lines.append("]")
     return read("\n".join(lines), "bench")
+
+
+def tail(times: Sequence[float], unit: float = 1000) -> dict[str, list[float]]:
+    """The curve of a picture: one time of so many is longer than that, in µs if the times are in ns."""
+    ranked = sorted(times)
+    shares = [2.0 * 10 ** (step / 8) for step in range(33)]
+    kept = [share for share in shares if share <= len(ranked)]
+    return {"one of": kept, "us": [ranked[int(len(ranked) * (1 - 1 / share))] / unit for share in kept]}

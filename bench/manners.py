@@ -82,7 +82,7 @@ def main() -> None:
     try:
         for _ in range(options.rounds):
             for name, manners in TURNS.items():
-                ports = JackPorts(WARM, RATE) if options.jack else MemoryPorts(WARM)
+                ports = JackPorts(WARM, RATE) if options.jack else MemoryPorts()
                 turns[name].append(one_turn(BAYLEAF, options.seconds, ports, manners=manners))
     finally:
         for process in busy:
