@@ -66,15 +66,11 @@ def watched() -> Iterator[dict[str, float]]:
     """What the machine was busy with in the meantime: all cores in %, this program's own share of it, load average."""
     told: dict[str, float] = {}
     busy, could = _busy()
-    begun, own = time.monotonic(), _own_time()
+    begun, own = time.monotonic(), family_time(os.getpid())
     yield told
     busy_after, could_after = _busy()
     told["load_average"] = os.getloadavg()[0]
     told["machine_busy_percent"] = 100 * (busy_after - busy) / max(0.01, could_after - could)
-    told["others_busy_percent"] = max(0.0, 100 * (busy_after - busy - (_own_time() - own)) / (could_after - could))
+    others = busy_after - busy - (family_time(os.getpid()) - own)
+    told["others_busy_percent"] = max(0.0, 100 * others / max(0.01, could_after - could))
     told["seconds"] = time.monotonic() - begun
-
-
-def _own_time() -> float:
-    used = os.times()
-    return used.user + used.system + used.children_user + used.children_system
