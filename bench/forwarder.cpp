@@ -2,7 +2,7 @@
 //
 //     forwarder NAME INPUTS OUTPUTS
 //
-// Ports "in 0", "out 0" … on JACK; input i goes to output i, and the first inputs to the outputs that are left over.
+// Ports "in0", "out0" … on JACK; input i goes to output i, and the first inputs to the outputs that are left over.
 // Plays until its standard input ends.
 
 #include <RtMidi.h>
@@ -29,7 +29,7 @@ int main(int count, char **given) {
     const int inputs = std::atoi(given[2]), outputs = std::atoi(given[3]);
     std::vector<std::unique_ptr<RtMidiOut>> sending;
     for (int i = 0; i < outputs; i++) {
-        const std::string end = "out " + std::to_string(i);
+        const std::string end = "out" + std::to_string(i);
         sending.push_back(std::make_unique<RtMidiOut>(RtMidi::UNIX_JACK, name + "-" + end));
         sending.back()->openVirtualPort(end);
     }
@@ -38,7 +38,7 @@ int main(int count, char **given) {
     for (int i = 0; i < inputs; i++) {
         ways[i].to.push_back(sending[i].get());
         if (i < outputs - inputs) ways[i].to.push_back(sending[inputs + i].get());
-        const std::string end = "in " + std::to_string(i);
+        const std::string end = "in" + std::to_string(i);
         hearing.push_back(std::make_unique<RtMidiIn>(RtMidi::UNIX_JACK, name + "-" + end));
         hearing.back()->ignoreTypes(false, false, false);
         hearing.back()->setCallback(forward, &ways[i]);

@@ -176,7 +176,7 @@ def chain(source: int, filters: int) -> str:
     return ", ".join(kinds[index if index < 2 else 2 + (index - 2) % 5] for index in range(filters))
 
 
-def rig(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPUTS, filters: int = SHORT) -> Rig:
+def rig_text(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPUTS, filters: int = SHORT) -> str:
     """So many inputs and outputs, those named here on DIN cables, and so many filters on each route."""
     lines = ["format = 1", "[inputs]"]
     lines += [f'in{i} = {{ port = "in {i}" }}' for i in range(inputs)]
@@ -187,7 +187,12 @@ def rig(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPUTS, f
         to = [f"out{output}" for output in outputs_of(i, inputs, outputs)]
         lines.append(f"  {{ from = 'in{i}', to = {to}, through = [ {chain(i, filters)} ] }},")
     lines.append("]")
-    return read("\n".join(lines), "bench")
+    return "\n".join(lines)
+
+
+def rig(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPUTS, filters: int = SHORT) -> Rig:
+    """The same, read."""
+    return read(rig_text(din, inputs, outputs, filters), "bench")
 
 
 def tail(times: Sequence[float], unit: float = 1000) -> dict[str, list[float]]:

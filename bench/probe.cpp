@@ -111,11 +111,11 @@ static std::string found(jack_client_t *client, const std::string &name, const s
 
 static void connect(jack_client_t *client, const std::string &name) {
     for (int i = 0; i < inputs; i++) {
-        const std::string port = found(client, name, ":in " + std::to_string(i), JackPortIsInput);
+        const std::string port = found(client, name, ":in" + std::to_string(i), JackPortIsInput);
         jack_connect(client, jack_port_name(playing[i]), port.c_str());
     }
     for (int o = 0; o < outputs; o++) {
-        const std::string port = found(client, name, ":out " + std::to_string(o), JackPortIsOutput);
+        const std::string port = found(client, name, ":out" + std::to_string(o), JackPortIsOutput);
         jack_connect(client, port.c_str(), jack_port_name(hearing[o]));
     }
 }
