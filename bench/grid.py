@@ -21,12 +21,13 @@ from engine.live.inbox import Inbox
 from engine.live.patch import Patch
 from engine.live.priority import ORDINARY, going_first
 from engine.live.show import Show
+from engine.ports.port import OutputPort
 from engine.rig.load import read
 
 CLOCK, CODE, BARE = "clock", "time code", "bare sleep loop"
 BPM: Final = 120
 SPACING: Final = {CLOCK: 60e9 / (24 * BPM), CODE: 1001 / 30000 / 4 * 1e9, BARE: 60e9 / (24 * BPM)}
-_WARM_UP: Final = 1.0  # seconds that do not count
+WARM_UP: Final = 1.0  # seconds that do not count
 _RIG: Final = f"""
 format = 1
 [outputs]
@@ -48,21 +49,23 @@ Times = dict[str, tuple[int, list[int]]]  # when the first was due, and when eac
 
 
 class Timed(Swallowing):
-    """An output that notes when each clock or quarter frame is handed over."""
+    """An output that notes when each clock or quarter frame is handed over, to a port or to nobody."""
 
-    def __init__(self, index: int) -> None:
+    def __init__(self, index: int, port: OutputPort | None = None) -> None:
         super().__init__(index)
         self.handed: list[int] = []
+        self._port = port or Swallowing(index)
+        self.flow, self.longest, self.close = self._port.flow, self._port.longest, self._port.close
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""
         if message[0] in (0xF8, 0xF1):
             self.handed.append(time.monotonic_ns())
+        self._port.send(message)
 
 
-def own(seconds: float) -> Times:
+def own(seconds: float, clock: Timed, code: Timed) -> Times:
     """Our clock and our time code, in one show."""
-    clock, code = Timed(0), Timed(1)
     origins: list[int] = []
 
     async def play() -> None:
@@ -75,24 +78,24 @@ def own(seconds: float) -> Times:
         sync: Any = show.bay.sync
         origins.extend((sync.clock.due, sync.code.due))
         inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
-        await trio.sleep(seconds + _WARM_UP)
+        await trio.sleep(seconds + WARM_UP)
         inbox.stop()
 
     trio.run(play)
     return {CLOCK: (origins[0], clock.handed), CODE: (origins[1], code.handed)}
 
 
-def bare(seconds: float) -> Times:
+def bare(seconds: float, port: Timed, _: Timed) -> Times:
     """Nothing but a loop that sleeps until the next clock is due."""
-    port, begin, number = Timed(0), time.monotonic_ns(), 0
-    while time.monotonic_ns() < begin + (seconds + _WARM_UP) * SECOND:
+    begin, number = time.monotonic_ns(), 0
+    while time.monotonic_ns() < begin + (seconds + WARM_UP) * SECOND:
         time.sleep(max(0.0, (begin + number * SPACING[BARE] - time.monotonic_ns()) / SECOND))
         port.send(b"\xf8")
         number += 1
     return {BARE: (begin, port.handed)}
 
 
-WAYS: Final[dict[str, Callable[[float], Times]]] = {"own": own, "bare": bare}
+WAYS: Final[dict[str, Callable[[float, Timed, Timed], Times]]] = {"own": own, "bare": bare}
 
 
 def turn(asked: tuple[str, bool, float]) -> tuple[str, Times]:
@@ -101,12 +104,12 @@ def turn(asked: tuple[str, bool, float]) -> tuple[str, Times]:
     with ExitStack() as stack:
         scheduling = stack.enter_context(going_first()) if first else ORDINARY
         stack.enter_context(collector_at_rest())
-        return scheduling, WAYS[way](seconds)
+        return scheduling, WAYS[way](seconds, Timed(0), Timed(1))
 
 
 def off(name: str, origin: int, handed: Sequence[int]) -> list[tuple[int, float]]:
     """For each after the warm-up its number on the grid, and how late it was (ns)."""
-    spacing, begin = SPACING[name], origin + _WARM_UP * SECOND
+    spacing, begin = SPACING[name], origin + WARM_UP * SECOND
     placed = [(math.floor((at - origin) / spacing + 0.25), at) for at in handed if at >= begin]
     return [(number, at - origin - number * spacing) for number, at in placed]
 
