@@ -141,7 +141,8 @@ def _drift(points: Sequence[tuple[int, float]]) -> float:
 def run(pace: Pace) -> Result:
     """Measure."""
     seconds, turns = (3600.0, 1) if pace.long else (pace.seconds(10), pace.turns(2))
-    asked = [(way, first, seconds) for _ in range(turns) for first in (False, True) for way in WAYS]
+    lengths = {"own": seconds, "bare": seconds if pace.long else seconds / 2}
+    asked = [(way, first, lengths[way]) for _ in range(turns) for first in (False, True) for way in WAYS]
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload([__name__])
     with context.Pool(len(asked) if pace.long else 1, maxtasksperchild=1) as pool:

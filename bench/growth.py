@@ -1,7 +1,7 @@
 """Part `growth`: what more routes, filters, scenes or ports cost, each doubled ten times while the others stay.
 
 Cost of a message the first time (cold) and when it was seen before (warm), time to read and compile the rig, memory
-that it takes. Each point is measured in a process of its own.
+that it takes; times are of the CPU. Each point is measured in a process of its own.
 """
 
 import gc
@@ -55,9 +55,9 @@ def point(asked: tuple[str, int]) -> dict[str, float]:
     """One rig's figures: µs a message, ms, MB."""
     written = text(*asked)
     gc.collect()
-    before, begin = resident(), time.perf_counter_ns()
+    before, begin = resident(), time.thread_time_ns()
     bay = Bay(read(written, "bench"))
-    loaded = time.perf_counter_ns()
+    loaded = time.thread_time_ns()
     gc.collect()
     took = resident() - before
     gc.freeze()

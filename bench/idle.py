@@ -18,7 +18,7 @@ from bench.machine import family_time, resident
 from bench.result import Cell, Pace, Result, Table, ratio
 from bench.rigs import show
 
-_SETTLED: Final = 4.0  # seconds until start and first collection of garbage are over
+_SETTLED: Final = 3.0  # seconds until start and first collection of garbage are over
 MEMORY, JACK, BARE = "Bayleaf, ports in memory", "Bayleaf, JACK", "bare python-rtmidi, JACK"
 
 
@@ -33,7 +33,7 @@ def _watched(process: int, seconds: float) -> tuple[float, float]:
 
 def run(pace: Pace) -> Result:
     """Measure."""
-    result, seconds, rig = Result(), pace.seconds(8), show(64)
+    result, seconds, rig = Result(), pace.seconds(6), show(64)
     found: dict[str, tuple[float, float]] = {}
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="bayleaf-bench-")))
