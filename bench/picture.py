@@ -13,13 +13,15 @@ def draw(parts: Mapping[str, Any], file: Path) -> bool:
         print("No picture: matplotlib is missing; pip install 'bayleaf[bench]' brings it.")
         return False
     matplotlib.use("svg")
-    matplotlib.rcParams.update({"svg.hashsalt": "bayleaf", "font.size": 9, "axes.grid": True, "grid.alpha": 0.3})
+    matplotlib.rcParams.update(
+        {"svg.hashsalt": "bayleaf", "svg.fonttype": "none", "font.size": 9, "axes.grid": True, "grid.alpha": 0.3}
+    )
     from matplotlib import pyplot
 
     figure, axes = pyplot.subplots(2, 3, figsize=(13, 7.5), layout="constrained")
-    _growth(axes[0][0], parts, ("warm", "cold"), "µs a message")
-    _growth(axes[0][1], parts, ("load",), "ms to load")
-    _growth(axes[0][2], parts, ("memory",), "MB more than one of each")
+    _growth(axes[0][0], parts, ("warm", "cold"), "µs", "a message, doubling one thing")
+    _growth(axes[0][1], parts, ("load",), "ms of CPU", "to load the rig")
+    _growth(axes[0][2], parts, ("memory",), "MB", "of memory for the rig")
     _late(axes[1][0], parts, "latency", "in process, reader to driver")
     _late(axes[1][1], parts, "jack", "through JACK, player to listener")
     _late(axes[1][2], parts, "grid", "clock, off its grid")
@@ -28,9 +30,9 @@ def draw(parts: Mapping[str, Any], file: Path) -> bool:
     return True
 
 
-def _growth(axes: Any, parts: Mapping[str, Any], figures: tuple[str, ...], label: str) -> None:
+def _growth(axes: Any, parts: Mapping[str, Any], figures: tuple[str, ...], label: str, title: str) -> None:
     """Cost against number, both doubling."""
-    axes.set(xscale="log", yscale="log", xlabel="how many", ylabel=label, title="one thing doubled ten times")
+    axes.set(xscale="log", yscale="log", xlabel="how many", ylabel=label, title=title)
     for index, (name, curve) in enumerate(parts.get("growth", {}).get("curves", {}).items()):
         for figure in figures:
             points = [(x, y) for x, y in zip(curve["count"], curve[figure], strict=True) if y > 0]
@@ -50,4 +52,4 @@ def _late(axes: Any, parts: Mapping[str, Any], part: str, title: str) -> None:
 
 def _legend(axes: Any) -> None:
     if axes.get_legend_handles_labels()[0]:
-        axes.legend(fontsize=7)
+        axes.legend(fontsize=7, handlelength=3)

@@ -99,7 +99,9 @@ def markdown(results: Mapping[str, Any], picture: str | None) -> str:
     """All results as GitHub's Markdown."""
     pieces = [_machine(results["machine"]), "## Targets", _table(_VERDICTS, _rows(results))]
     if picture is not None:
-        pieces.append(f"![How cost grows, how late messages are, and what passes in a second]({picture})")
+        pieces.append(
+            f"![How cost grows with routes, filters, scenes and ports, and how late messages and clocks are]({picture})"
+        )
     for name, part in results["parts"].items():
         pieces += [f"## {name}", f"*{_circumstances(part)}.*"]
         for table in part["tables"]:
