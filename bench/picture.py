@@ -13,9 +13,8 @@ def draw(parts: Mapping[str, Any], file: Path) -> bool:
         print("No picture: matplotlib is missing; pip install 'bayleaf[bench]' brings it.")
         return False
     matplotlib.use("svg")
-    matplotlib.rcParams.update(
-        {"svg.hashsalt": "bayleaf", "svg.fonttype": "none", "font.size": 9, "axes.grid": True, "grid.alpha": 0.3}
-    )
+    matplotlib.rcParams.update({"svg.hashsalt": "bayleaf", "svg.fonttype": "none", "font.size": 9})
+    matplotlib.rcParams.update({"axes.grid": True, "grid.alpha": 0.3})
     from matplotlib import pyplot
 
     figure, axes = pyplot.subplots(2, 3, figsize=(13, 7.5), layout="constrained")
