@@ -24,6 +24,7 @@ from engine.rig.models import Rig
 
 POLL: Final = 0.00025
 WARM_UP: Final = 3.0  # seconds of each turn that do not count: nobody's start is measured here
+_LEFT_OVER: Final = 0.5  # seconds in which what is behind at the end of a turn may still follow
 Manners = Callable[[], AbstractContextManager[object]]
 
 
@@ -53,7 +54,8 @@ def bayleaf(
             del samples.all[:]
             await trio.sleep(seconds)
             inbox.stop()
-            while any(inbox.waiting(source) for source in range(len(inputs))):
+            end = time.monotonic() + _LEFT_OVER
+            while time.monotonic() < end and any(inbox.waiting(source) for source in range(len(inputs))):
                 show.pump()
 
     trio.run(play)

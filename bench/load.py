@@ -7,6 +7,7 @@ message through a transposition and a channel map, or through more filters or fe
 import time
 from array import array
 from collections.abc import Sequence
+from functools import cache
 from typing import Final
 
 from engine.live.meters import Latency
@@ -67,6 +68,7 @@ def ever_new(source: int, count: int) -> list[bytes]:
     return made
 
 
+@cache
 def played(source: int, memory: str, inputs: int = INPUTS) -> list[bytes]:
     """What an input plays over and over: "warm", so little that the engine remembers all of it, or "cold"."""
     return ever_new(source, COLD) if memory == "cold" else messages(source, WARM if inputs <= INPUTS else WARM // 2)
