@@ -140,13 +140,16 @@ def _drift(points: Sequence[tuple[int, float]]) -> float:
 
 def run(pace: Pace) -> Result:
     """Measure."""
-    seconds, turns = (3600.0, 1) if pace.long else (pace.seconds(10), pace.turns(2))
+    seconds = 3600.0 if pace.long else pace.seconds(10)
     lengths = {"own": seconds, "bare": seconds if pace.long else seconds / 2}
-    asked = [(way, first, lengths[way]) for _ in range(turns) for first in (False, True) for way in WAYS]
+    each = [(way, first, lengths[way]) for first in (False, True) for way in WAYS]
+    asked, found = [], []
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload([__name__])
-    with context.Pool(len(asked) if pace.long else 1, maxtasksperchild=1) as pool:
-        found = pool.map(turn, asked, chunksize=1)
+    with context.Pool(len(each) if pace.long else 1, maxtasksperchild=1) as pool:
+        for _ in pace.rounds(1 if pace.long else 2):
+            asked += each
+            found += pool.map(turn, each, chunksize=1)
     rows: dict[str, list[dict[str, float]]] = {}
     late: dict[str, list[float]] = {}
     schedulings = {scheduling for scheduling, _ in found}
@@ -156,7 +159,9 @@ def run(pace: Pace) -> Result:
             placed = off(name, origin, handed)
             rows.setdefault(label, []).append(figures(name, placed))
             late.setdefault(label, []).extend(abs(each) for _, each in placed)
-    return _told({label: medians(listed) for label, listed in rows.items()}, late, schedulings, seconds, turns)
+    return _told(
+        {label: medians(listed) for label, listed in rows.items()}, late, schedulings, seconds, len(asked) // len(each)
+    )
 
 
 def _told(
@@ -171,7 +176,7 @@ def _told(
         f"µs off the grid, medians of {turns} turn{'s' * (turns > 1)} of {seconds:,.0f} s, ports in memory. "
         f"Scheduling: {'; '.join(sorted(schedulings))}."
     )
-    told = {"clock p99": rows[CLOCK]["p99"], "clock drift": abs(rows[CLOCK]["drift, ppm"])}
+    told = {"clock p99": rows[CLOCK]["p99"], "clock drift": abs(rows[CLOCK]["drift, µs in all"])}
     if any(not scheduling.startswith(ORDINARY) for scheduling in schedulings):
         told["clock p99, real-time"] = rows[f"{CLOCK}, real-time"]["p99"]
     curves = {label: tail(times) for label, times in late.items()}

@@ -44,7 +44,7 @@ def _measure(pace: Pace, result: Result) -> None:
         os.environ.update(JACK_DEFAULT_SERVER=SERVER, JACK_NO_START_SERVER="1")
         result.notes.append(stack.enter_context(server(folder)))
         probe = stack.enter_context(closing(Probe(folder)))
-        for number in range(pace.turns(3)):
+        for number in pace.rounds(3):
             for place, (name, (change, command)) in enumerate(commands.items()):
                 ports = f"turn-{number}-{place}"
                 with contender([word.replace("NAME", ports) for word in command], folder) as process:

@@ -45,7 +45,7 @@ def heart(pace: Pace, result: Result) -> None:
     contenders += [(name + REAL_TIME, name, {"manners": partial(first, scheduling)}) for name in (BAYLEAF, BARE)]
     turns: dict[str, list[dict[str, float]]] = {label: [] for label, _, _ in contenders}
     all_times = {label: Samples() for label, _, _ in contenders}
-    for _ in range(pace.turns(3)):
+    for _ in pace.rounds(3):
         for label, name, more in contenders:
             samples = Samples()
             turns[label].append(turn(name, pace, 2.0, (INPUTS, OUTPUTS), "warm", SHORT, samples=samples, **more))
@@ -75,10 +75,10 @@ def matrix(pace: Pace, result: Result) -> None:
     """All sizes, chains and memories, one turn each beside a bare forwarder and a mido chain of that size."""
     rows: list[list[Cell]] = []
     sizes = SIZES[:2] if pace.quick else SIZES
-    for size in sizes:
+    for size in sizes if pace.going else ():
         others = {name: turn(name, pace, 1.0, size, "warm", SHORT) for name in (BARE, MIDO)}
         for filters in FILTERS:
-            for memory in ("warm", "cold"):
+            for memory in ("warm", "cold") if pace.going else ():
                 mine = turn(BAYLEAF, pace, 1.0, size, memory, filters)
                 del mine["lost"]  # what is behind at the end has no time to follow
                 ratios = [ratio(mine[each], others[name][each]) for name in others for each in ("p50", "CPU")]
@@ -88,7 +88,8 @@ def matrix(pace: Pace, result: Result) -> None:
         f"{_NOTE} Cold: no message is one that was answered before. The baselines have {SHORT} filters, or none. "
         f"{RATE:,} messages a second come from each input; where more are told, it had fallen behind before."
     )
-    result.tables.append(Table("All sizes, one turn each", [*columns, *mine], rows, note))
+    if rows:
+        result.tables.append(Table("All sizes, one turn each", [*columns, *mine], rows, note))
 
 
 def run(pace: Pace) -> Result:

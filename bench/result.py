@@ -1,7 +1,9 @@
 """What a part of the bench gives back: tables, named figures, sentences; and how they are put together."""
 
+import math
 import statistics
-from collections.abc import Mapping, Sequence
+import time
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any, NamedTuple
 
@@ -13,10 +15,18 @@ class Pace(NamedTuple):
 
     quick: bool = False
     long: bool = False
+    until: float = math.inf  # monotonic seconds after which no further turn is begun: the machine is too busy
 
-    def turns(self, usual: int) -> int:
-        """How many turns each contender has."""
-        return 1 if self.quick else usual
+    def rounds(self, usual: int) -> Iterator[int]:
+        """So many rounds of turns, one of a short turn; fewer if the time is over, but one."""
+        for number in range(1 if self.quick else usual):
+            if number == 0 or self.going:
+                yield number
+
+    @property
+    def going(self) -> bool:
+        """Whether there is time for more."""
+        return time.monotonic() < self.until
 
     def seconds(self, usual: float) -> float:
         """How long a turn lasts."""

@@ -188,7 +188,7 @@ def _notes(given: int) -> int:
 def bursts(pace: Pace, result: Result) -> None:
     """Recalls with a burst for eight channels of one DIN cable, silent and full."""
     late: dict[str, list[float]] = {"silent cable": [], "full cable": []}
-    for _ in range(pace.turns(2)):
+    for _ in pace.rounds(2):
         for name, listed in late.items():
             listed += _burst_turn(name == "full cable", pace.seconds(4))
     result.figures["burst over arithmetic"] = percentiles(late["full cable"], 1e6)["worst"]

@@ -84,7 +84,7 @@ def run(pace: Pace) -> Result:
             COPY: lambda: _script("", fifos.paths),
             MIDO: lambda: _script("import rtmidi, mido", fifos.paths),
         }
-        for _ in range(pace.turns(5)):
+        for _ in pace.rounds(5):
             for each, start in starts.items():
                 fifos.empty()
                 begin = time.monotonic()

@@ -142,19 +142,16 @@ def run(pace: Pace) -> Result:
     """Measure: all sizes, chains and memories, all contenders in turns."""
     sizes = SIZES[:2] if pace.quick else SIZES
     home = (INPUTS, OUTPUTS)
-    asked = [
-        (size, filters, memory)
-        for size in sizes
-        for filters in (FILTERS if size != home else (*FILTERS, SHORT))
-        for memory in ("warm", "cold")
-    ]
+    chains = [(home, filters) for filters in (*FILTERS, SHORT)]
+    chains += [(size, filters) for size in sizes if size != home for filters in FILTERS]
+    asked = [(*each, memory) for each in chains for memory in ("warm", "cold")]
     turns: dict[Any, list[dict[str, float]]] = {each: [] for each in asked}
-    for number in range(pace.turns(3)):
+    for number in pace.rounds(3):
         for each in asked:
-            if number == 0 or each[0] == home:
+            if each[0] == home or (number == 0 and pace.going):
                 turns[each].append({name: turn(name, *each, pace.seconds(0.15)) for name in WAYS})
     rows: list[list[Cell]] = []
-    found = {each: medians(listed) for each, listed in turns.items()}
+    found = {each: medians(listed) for each, listed in turns.items() if listed}
     for (size, filters, memory), row in found.items():
         ratios = [ratio(row[own], row[other]) for own in (CORE, WHOLE) for other in (BARE, MIDO)]
         rows.append([f"{size[0]}×{size[1]}", filters, memory, *ratios, *row.values()])
