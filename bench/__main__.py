@@ -11,6 +11,8 @@ import argparse
 import datetime
 import importlib
 import shutil
+import signal
+import sys
 import time
 from pathlib import Path
 from typing import Any, Final
@@ -52,6 +54,7 @@ def main() -> None:
     parser.add_argument("--long", action="store_true", help="clock and time code for an hour")
     parser.add_argument("--out", type=Path, default=report.HERE, help="where results go")
     asked = parser.parse_args()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # by way of what ends the server and the contenders
     asked.out.mkdir(parents=True, exist_ok=True)
     file = asked.out / "results.json"
     results = report.read_results(file)

@@ -14,7 +14,7 @@ from typing import Any, Final
 import mido
 import trio
 
-from bench.load import Samples, outputs_of, percentiles, rig
+from bench.load import SECOND, Samples, outputs_of, percentiles, rig
 from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
@@ -72,19 +72,23 @@ def polled(
     """A thread that polls and forwards by itself."""
 
     def run() -> None:
-        warm = time.monotonic() + warm_up
-        end = warm + seconds
+        now = time.monotonic_ns()
+        warm = now + int(warm_up * SECOND)
+        end = warm + int(seconds * SECOND)
         cold = True
-        while time.monotonic() < end:
-            if cold and time.monotonic() > warm:
+        while now < end:
+            if cold and now > warm:
                 del samples.all[:]
                 cold = False
-            now = time.monotonic_ns()
             for source, port in enumerate(inputs):
                 for message in port.poll():
                     forward(source, message)
-                    samples.add(time.monotonic_ns() - now)
+                    sent = time.monotonic_ns()
+                    samples.add(sent - now)
+                    if sent > end:  # one that is behind gets ever more at once
+                        return
             time.sleep(POLL)
+            now = time.monotonic_ns()
 
     with manners():
         thread = threading.Thread(target=run)
