@@ -8,6 +8,7 @@ import trio
 import typer
 
 from engine.cli.say import Backend, Fault, Machine, say
+from engine.live import lending
 from engine.live.patch import Opener
 from engine.network.link import LinkError
 from engine.ports.open import open_system
@@ -44,8 +45,6 @@ def lend(
         raise Fault(f"{rig} has no [network]; a rig of one machine is played with: bayleaf run {rig}")
     if network.machine in network.engines:
         raise Fault(f"{network.machine} is an engine of this rig; start it with: bayleaf run {rig}, or lend as another")
-    from engine.live import lending  # needs the network parts, which other commands do without
-
     system = open_system(backend, name)
     # an impatient second Ctrl-C must not strike while the ports are being closed
     signal.signal(signal.SIGINT, signal.SIG_IGN)

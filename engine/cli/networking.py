@@ -6,11 +6,11 @@ from typing import Annotated
 import typer
 
 from engine.cli.say import Fault, Json, as_json, table
-from engine.network.link import LinkError
+from engine.network import link
+from engine.network.keyring import folder_of
+from engine.network.link import NEEDED, LinkError
 from engine.rig.load import load
 from engine.rig.networking import Network
-
-_MISSING = "certificates need the network parts; install them with: pip install 'bayleaf[network]'"
 
 
 def add_to(app: typer.Typer) -> None:
@@ -18,6 +18,7 @@ def add_to(app: typer.Typer) -> None:
     group = typer.Typer(help="A rig on several machines.", no_args_is_help=True)
     group.callback()(_group)
     group.command("keys")(keys)
+    group.command("find")(find)
     app.add_typer(group, name="network")
 
 
@@ -34,10 +35,9 @@ def keys(
 ) -> None:
     """Make the certificates by which a rig's machines know each other: what is missing, or everything with --anew."""
     try:
-        from engine.network.keyring import folder_of
         from engine.network.keys import make_keys
     except ImportError:
-        raise Fault(_MISSING) from None
+        raise Fault(NEEDED) from None
     loaded = load(rig)
     if loaded.network is None:
         raise Fault(f"{rig} has no [network], so that no machine needs a certificate")
@@ -56,6 +56,26 @@ def keys(
         [(each.machine, each.folder, "new" if each.new else "in order", f"{each.ends:%d %B %Y}") for each in made],
     )
     print(_what_now(loaded.network, folder))
+
+
+def find(
+    rig: Annotated[Path | None, typer.Argument(help="A rig file, whose machines are named.")] = None,
+    seconds: Annotated[float, typer.Option("--seconds", help="How long to listen.", min=0.1)] = 3.0,
+    json: Json = False,
+) -> None:
+    """Look for machines on this net that play or lend with `discover = true`, and tell their addresses."""
+    network = load(rig).network if rig is not None else None
+    named = {machine.listen: name for name, machine in network.machines.items()} if network is not None else {}
+    try:
+        found = link.find(seconds)
+    except LinkError as fault:
+        raise Fault(str(fault)) from None
+    if json:
+        as_json([{"address": address, "machine": named.get(address)} for address in found])
+    elif found:
+        table(("address", "machine"), [(address, named.get(address)) for address in found])
+    else:
+        print("nobody answers; machines do once their rig says discover = true in [network]")
 
 
 def _what_now(network: Network, folder: Path) -> str:

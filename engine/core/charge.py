@@ -142,10 +142,10 @@ class Charge:
             self._decide_at = min(self._decide_at, now + _WAIT_FOR_WORD)
         return []
 
-    def told(self, now: int, term: int, machine: str) -> list[Act]:
-        """The word of the other engine: which machine is in charge, and in which term."""
+    def told(self, now: int, term: int, machine: str, since: int | None = None) -> list[Act]:
+        """The word of the other engine: which machine is in charge, in which term, and since when (ns)."""
         if machine == self.me:
-            return self._accept(now, term) if term > self.term and not self.in_charge else []
+            return self._accept(now, term, since or now) if term > self.term and not self.in_charge else []
         if self.in_charge and (term < self.term or (term == self.term and self._is_main)):
             return []
         self.term = max(self.term, term)
@@ -153,8 +153,8 @@ class Charge:
             return []
         return self._step_down(now, machine)
 
-    def _accept(self, now: int, term: int) -> list[Act]:
-        self.term, self._since = term - 1, now
+    def _accept(self, now: int, term: int, since: int) -> list[Act]:
+        self.term, self._since = term - 1, since
         return self._ask_all(now)
 
     # By hand

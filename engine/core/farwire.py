@@ -3,13 +3,16 @@
 What is sent goes out at once, as orders for that machine; it paces and queues as if the show were there.
 """
 
+from collections import deque
 from collections.abc import Sequence
 from enum import IntEnum
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from engine.core.sounding import Sounding
 from engine.core.wire import Delivery, Speed, Step, Unit, Wire
 from engine.rig.models import Rig
+
+_RECENT: Final = 1_000_000_000  # ns of what was sent while another was heard; a hand-over takes less
 
 
 class Do(IntEnum):
@@ -35,6 +38,11 @@ def far_outputs(rig: Rig) -> frozenset[str]:
     return frozenset(name for name, output in rig.outputs.items() if rig.far(output))
 
 
+def _note(sounding: Sounding, at: int, order: Order) -> None:
+    for message in (*order.messages, *(message for step in order.steps for message in step.unit)):
+        sounding.note(at, message)
+
+
 class FarWire(Wire):
     """As a Wire, but that each call also leaves its order to be taken away, while `live`. Loop only.
 
@@ -47,25 +55,61 @@ class FarWire(Wire):
         self.live = False
         self.sounding = Sounding()
         self._orders: list[Order] = []
+        self._recent: deque[tuple[int, Order]] = deque()  # what would have been ordered, and when (ns)
+        self._before = Sounding()  # what would sound but for these
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         """See Wire."""
         self._let_out(now, unit, out)
-        if self.live:
-            self._orders.append(Order(Do.UNIT, unit))
+        self._order(now, Order(Do.UNIT, unit))
 
     def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
         """See Wire."""
         for step in steps:
             self._let_out(now, step.unit, out)
-        if self.live:
-            self._orders.append(Order(Do.BURST, steps=tuple(steps)))
+        self._order(now, Order(Do.BURST, steps=tuple(steps)))
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """See Wire."""
         self._let_out(now, messages, out)
+        self._order(now, Order(Do.PANIC, tuple(messages)))
+
+    def _order(self, now: int, order: Order) -> None:
         if self.live:
-            self._orders.append(Order(Do.PANIC, tuple(messages)))
+            self._orders.append(order)
+            return
+        self._recent.append((now, order))
+        while self._recent[0][0] < now - _RECENT:
+            _note(self._before, *self._recent.popleft())
+
+    def lead(self, now: int, young_since: int | None = None) -> None:
+        """From now on it is heard; see `state`."""
+        self._go_live()
+        self.state(now, young_since)
+
+    def go_on_from(self, now: int, since: int) -> None:
+        """From now on it is heard, from this moment (ns) on: what was sent since is ordered now, in its order."""
+        state = self._before.copy()
+        later = []
+        for at, order in self._recent:
+            if at < since:
+                _note(state, at, order)
+            else:
+                later.append(order)
+        self._go_live()
+        self._orders += [Order(Do.STATE, (state.snapshot(now),)), *later]
+
+    def _go_live(self) -> None:
+        self.live = True
+        self._orders.clear()
+        self._recent.clear()
+
+    def follow(self) -> None:
+        """From now on another is heard."""
+        if self.live:
+            self._before = self.sounding.copy()
+        self.live = False
+        self._orders.clear()
 
     def state(self, now: int, young_since: int | None = None) -> None:
         """Order what sounds there to be what would sound there by now, had all of it been sent from here.

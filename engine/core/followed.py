@@ -17,6 +17,10 @@ from engine.midi.timecode import read_label
 Word = dict[str, Any]  # fit for JSON
 
 _SOURCE: Final = "the engine in charge"
+_SINCE: Final = (
+    5_000_000  # ns since the last clock or quarter frame, and until the next, that show which of two engines
+)
+_UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 
 
 def show_word(bay: Bay) -> Word:
@@ -33,6 +37,14 @@ def time_word(bay: Bay, now: int) -> Word:
         "clock": own.stand(now) if own is not None else None,
         "timecode": [str(place), runs_for] if code is not None else None,
     }
+
+
+def between_ticks(bay: Bay, now: int) -> bool:
+    """Whether the rig's own clock and time code have not just ticked, and are not about to."""
+    own, code = bay.sync.clock, bay.sync.code
+    dues = [(own.due, clock.period(own.bpm))] if own is not None else []
+    dues += [(code.due, code.rate.nanoseconds(1))] if code is not None else []
+    return all(due is None or (due - now > _UNTIL and now - (due - apart) > _SINCE) for due, apart in dues)
 
 
 def follow_show(bay: Bay, now: int, word: Word) -> list[Delivery]:

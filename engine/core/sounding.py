@@ -9,15 +9,16 @@ from typing import Final
 
 from engine.core.ledger import rest_of
 from engine.core.packed import Packer, Unpacker
+from engine.core.parameters import NUMBERS, Parameters
 from engine.core.slots import Slot, resets, slot
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, PROGRAM, SYSEX, is_whole
 
 #: a note of the other engine is pressed late if it is no older than this (ns); an older one would be heard as a mistake
 YOUNG: Final = 50_000_000
 _BANKS: Final = (0, 32)
-#: controllers that are no state to be repeated: data entry, increments, portamento source, velocity prefix, and mode
-#: messages (MIDI 1.0 Table III; CA-031 for 88)
-_PASSING: Final = frozenset((6, 38, 84, 88, 96, 97, *range(120, 128)))
+#: controllers that are no state to be repeated: portamento source, velocity prefix, and mode messages (MIDI 1.0 Table
+#: III; CA-031 for 88)
+_PASSING: Final = frozenset((84, 88, *range(120, 128)))
 _MOST: Final = 16  # of one key: presses whose releases were lost are no reason to jam a cable
 _VERSION: Final = 1
 
@@ -39,6 +40,7 @@ class Sounding:
     def __init__(self) -> None:
         self._keys: dict[_Place, _Key] = {}
         self._values: dict[Slot, bytes] = {}
+        self._parameters = Parameters()
         self._banks: dict[int, tuple[bytes, ...]] = {}  # channel -> bank messages since, or of, the last program
         self._sounds: dict[int, tuple[bytes, ...]] = {}  # channel -> bank and program in force
 
@@ -89,6 +91,9 @@ class Sounding:
             # RP-015; what has no resting value stays as it was
             for place in [each for each in self._values if each[0] & 0x0F == channel and rest_of(_at_zero(each))]:
                 del self._values[place]
+            self._parameters.reset(channel)
+        elif number in NUMBERS:
+            self._parameters.turn(channel, number, message[2])
         elif number not in _PASSING:
             self._values[status, number] = message
             if number < 32:
@@ -110,7 +115,8 @@ class Sounding:
 
     def releases(self) -> list[bytes]:
         """What silences it and sets it to rest: note-offs, velocity 64 (MIDI 1.0 p. 10), pedals, wheels, bends."""
-        return [*self._offs({}), *(message for _, message in self._resting(()))]
+        resting = (message for _, message in self._resting(()))
+        return [*self._offs({}), *resting, *self._parameters.resting()]
 
     def to(self, wanted: "Sounding", now: int, young: int = YOUNG) -> list[bytes]:
         """The messages after which the instruments are in what is `wanted`, which has the same clock.
@@ -121,6 +127,7 @@ class Sounding:
             *self._offs(wanted._keys),
             *self._other_sounds(wanted),
             *self._other_values(wanted),
+            *self._parameters.to(wanted._parameters),
             *self._presses(wanted, now - young),
         ]
 
@@ -198,6 +205,8 @@ class Sounding:
         for key in self._keys.values():
             yield from [(key.since, key.message)] * key.count
         for _, message in sorted(self._values.items()):
+            yield now, message
+        for message in self._parameters.told():
             yield now, message
         for message in (each for unit in self._sounds.values() for each in unit):
             yield now, message

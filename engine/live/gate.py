@@ -74,6 +74,8 @@ class Gate:
 
     def _asked(self, payload: bytes) -> bytes:
         who = read_claim(payload)
+        if who not in self._engines:
+            raise ValueError(f"{who} is no engine")  # it gets no answer
         with self._lock:
             self._carry_out()
             answer = self._lender.claim(who, self.alive)

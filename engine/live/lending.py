@@ -22,11 +22,12 @@ from engine.live.lentports import LentPorts
 from engine.live.notices import Notices
 from engine.live.patch import Opener
 from engine.live.priority import going_first
+from engine.live.watchdog import Watchdog
 from engine.midi.kinds import SYSEX
 from engine.network.frames import EventSender
-from engine.network.link import Link, open_link
+from engine.network.join import join
+from engine.network.link import Link
 from engine.network.names import Names
-from engine.network.settings import settings_of, warnings_of
 from engine.network.timing import Timing
 from engine.ports.port import PortError, PortGone
 from engine.rig.load import RigError, read
@@ -34,6 +35,7 @@ from engine.rig.models import Rig
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.2  # seconds between looks
+_STUCK: Final = 1.0  # seconds: nobody takes this machine's place, so a loop that is late is better than none
 _FAREWELL: Final = 2.0  # seconds the last releases may take on slow wires
 
 
@@ -59,6 +61,8 @@ class Lending(LentPorts):
         self._senders: dict[str, EventSender] = {}
         self._texts: deque[bytes] = deque()  # the rig as the engine in charge plays it
         self._played_by: str | None = None
+        token = self.names.alive(self.me)
+        self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s=_STUCK)
         self.want(rig)
 
     # From start to end
@@ -71,7 +75,7 @@ class Lending(LentPorts):
                 nursery.start_soon(self._heed, signals)
                 await self._begin()
                 try:
-                    with collector_at_rest(), going_first():
+                    with collector_at_rest():
                         await self._lend()
                 finally:
                     self.inbox.stop()
@@ -89,11 +93,11 @@ class Lending(LentPorts):
             self._say(f"{name} is missing: {reason}")
         await trio.to_thread.run_sync(self.gate.begin)
         await trio.to_thread.run_sync(self.link.subscribe_state, self.names.state("rig"), self._hear_rig)
-        await trio.to_thread.run_sync(self.link.alive, self.names.alive(self.me))
 
     async def _lend(self) -> None:
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(collect_when_idle, self._heard)
+            nursery.start_soon(collect_when_idle, self._passed)
+            nursery.start_soon(self._watchdog.run)
             nursery.start_soon(self.tell_tokens)
             nursery.start_soon(self._look_around)
             self.inbox.start(self.poke)
@@ -114,8 +118,8 @@ class Lending(LentPorts):
                 self.send(self.gate.turn())
         self.close_outputs()
 
-    def _heard(self) -> int:
-        return sum(meter.messages for meter in self.in_meters.values())
+    def _passed(self) -> int:
+        return sum(meter.messages for meter in (*self.in_meters.values(), *self.out_meters.values()))
 
     # Each turn
 
@@ -166,8 +170,9 @@ class Lending(LentPorts):
                 self.lose_output(name, str(fault))
             except PortError as fault:
                 meter.drop(str(fault))
+                self.tell(name, str(fault))
                 if message[0] < SYSEX:
-                    self.get_stuck(name, str(fault))
+                    self.get_stuck(name)
             else:
                 meter.count(message)
 
@@ -221,17 +226,16 @@ async def lend(rig: Rig, rig_file: Path, opener: Opener, say: Callable[[str], No
     """Join the network and lend, until stopped. Raises LinkError."""
     network = rig.network
     assert network is not None, "a rig of one machine lends nothing"
-    for warning in warnings_of(rig, rig_file):
-        say(warning)
-    link = await trio.to_thread.run_sync(open_link, settings_of(rig, rig_file))
-    timing = Timing(link, Names(rig.rig.name), network.machine, network.machines)
-    timing.begin()
-    try:
-        await Lending(rig, link, opener, say).run()
-    finally:
-        with trio.CancelScope(shield=True):
-            await trio.to_thread.run_sync(timing.end)
-            await trio.to_thread.run_sync(link.close)
+    with going_first():  # with the link's own threads: on a busy computer it would count as gone
+        link = await trio.to_thread.run_sync(join, rig, rig_file, say)
+        timing = Timing(link, Names(rig.rig.name), network.machine, network.machines)
+        timing.begin()
+        try:
+            await Lending(rig, link, opener, say).run()
+        finally:
+            with trio.CancelScope(shield=True):
+                await trio.to_thread.run_sync(timing.end)
+                await trio.to_thread.run_sync(link.close)
 
 
 def _many(ports: Sized, what: str) -> str:

@@ -186,14 +186,13 @@ class LentPorts(ABC):
             lender.pulled(name)
         self._put_away(self.out_meters[name], "out", name, reason)
 
-    def get_stuck(self, name: str, reason: str) -> None:
+    def get_stuck(self, name: str) -> None:
         """It is there and refuses a message: to the engines it is as if it were pulled."""
         if name not in self._stuck:
             self._stuck.add(name)
             self._token("out", name, False)
             with self.gate.lender() as lender:
                 lender.pulled(name)
-            self.tell(name, reason)
 
     def _put_away(self, meter: PortMeter, way: str, name: str, reason: str | None) -> None:
         meter.pulled(reason)
@@ -263,6 +262,7 @@ class LentPorts(ABC):
             "outputs": {
                 name: {
                     **_counted(self.out_meters[name]),
+                    "longest": self._ports[name].longest if name in self._ports else None,
                     "shed": wires[name].waiting.shed,
                     "replaced": wires[name].waiting.replaced,
                     "waiting": wires[name].due is not None,

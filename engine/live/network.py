@@ -10,14 +10,15 @@ from typing import Any, Final
 
 import trio
 
+from engine.live.priority import going_first
 from engine.live.show import Show
 from engine.live.standby import Standby, until
 from engine.live.watchdog import Watchdog
 from engine.live.workshop import Answer, Workshop
 from engine.network.far import Far
-from engine.network.link import Link, open_link
+from engine.network.join import join
+from engine.network.link import Link
 from engine.network.names import Names
-from engine.network.settings import settings_of, warnings_of
 from engine.network.timing import RoundTrip, Timing
 from engine.rig.models import Rig
 
@@ -129,12 +130,12 @@ async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Async
     if rig.network is None:
         yield None
         return
-    for warning in warnings_of(rig, rig_file):
-        say(warning)
-    link = await trio.to_thread.run_sync(open_link, settings_of(rig, rig_file))
+    with going_first():  # the link's own threads, too: on a busy computer this machine would count as gone
+        link = await trio.to_thread.run_sync(join, rig, rig_file, say)
     joined = Joined(rig, link)
     try:
-        await trio.to_thread.run_sync(joined.listen)
+        with going_first():
+            await trio.to_thread.run_sync(joined.listen)
         await joined.meet(rig)
         yield joined
     finally:

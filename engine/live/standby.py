@@ -13,7 +13,7 @@ from typing import Any, Final, Protocol
 import trio
 
 from engine.core.charge import Act, Ask, Charge, Follow, Give, Lead, Play
-from engine.core.followed import Word, show_word, time_word
+from engine.core.followed import Word, between_ticks, show_word, time_word
 from engine.core.lending import Grant, Refused
 from engine.live.show import Show
 from engine.live.workshop import Answer, Workshop
@@ -22,10 +22,11 @@ from engine.rig.models import Rig
 
 _ROUND: Final = 0.02  # seconds between looks when nothing wakes us
 _SAY_AGAIN: Final = 1_000_000_000  # ns between two words when nothing changes
-_YOUNG: Final = 50_000_000  # ns before the show was given to us: what was pressed since may have been sent by nobody
+_STILL: Final = 40_000_000  # ns without a message: a quiet moment
+_APART: Final = 4_000_000  # ns before the show was given: in a quiet moment, what came later was sent by nobody
 _AGE: Final = 2_000_000_000  # ns: the clocks of two machines agree no better if a word seems older
-_QUIET: Final = 2.0  # seconds that a hand-over waits for a quiet moment
-_PATIENCE: Final = 2.0  # seconds until the other engine should have taken it
+_QUIET: Final = 2_000_000_000  # ns that a hand-over waits for a quiet moment
+_PATIENCE: Final = 4.0  # seconds until the other engine should have it
 _LOOK: Final = 0.005
 SHOW, TIME, RIG = "show", "clock", "rig"  # the states that the engine in charge keeps
 HANDOVER: Final = "handover"
@@ -61,6 +62,10 @@ class Standby:
         self._leases: dict[str, object] = {}
         self._said: dict[str, tuple[int, Any]] = {}  # what was kept last, and when (ns)
         self.rig_told: str | None = None  # the rig of the one in charge, to be played
+        self._given: Word = {}  # what is said of a hand-over of ours
+        self._exact = False  # whether it is known to the message what the other had played when it gave us the show
+        self._heard = 0, 0  # messages so far, and when the last one was seen (ns)
+        self._give_by: int | None = None  # a hand-over that waits for a quiet moment, but no longer (ns)
         self._heard_of: int | None = None  # the term in which the one in charge was last heard
 
     # In trio
@@ -78,7 +83,7 @@ class Standby:
                 while True:
                     self.turn()
                     if self.rig_told is not None:
-                        await self._play_rig()
+                        await self.play_rig()
                     await trio.sleep(_ROUND)
             finally:  # the link may still tell news
                 self.apart = _nowhere
@@ -113,6 +118,7 @@ class Standby:
             now = self._show.clock()
             self._look(now)
             self._do(now, self.charge.tick(now))
+            self._listen_for_quiet(now)
             if self.charge.in_charge:
                 self._say_rig()  # to the machines that lend, too
                 if self.charge.other is not None:
@@ -157,12 +163,13 @@ class Standby:
                     self._follow(machine)
                 case Play(owner, epoch, since, fresh):
                     self._show.pump()  # what has arrived is part of what should sound
-                    far.play(now, owner, epoch, None if since is None else since - _YOUNG)
+                    far.play(now, owner, epoch, None if since is None else since - _APART, self._exact)
                     self._show.restore(self._at(owner) if fresh else ())
                 case _:
                     far.lost(act.owner, f"{act.owner} lets another machine play, or is gone")
         if any(isinstance(act, Follow) for act in acts):  # what we had has been given by now
-            self._keep(now, SHOW, {"machine": self.charge.leader, **self._show_word()})
+            self._keep(now, SHOW, {"machine": self.charge.leader, **self._show_word(), **self._given})
+            self._given = {}
             far.link.keep(far.names.state(RIG), b"")
 
     def _at(self, owner: str) -> list[str]:
@@ -238,7 +245,7 @@ class Standby:
         if speaker != self.charge.other:
             return
         if what == SHOW:
-            self._do(now, self.charge.told(now, int(word["term"]), str(word["machine"])))
+            self._hear_show(now, speaker, word)
             self._heard_of = self.charge.term if word["machine"] == speaker else self._heard_of
         if self.charge.in_charge or self.charge.leader != speaker:
             return
@@ -251,7 +258,15 @@ class Standby:
         except ValueError as fault:
             self._show.tell("network", f"{speaker} is not followed: {fault}")
 
-    async def _play_rig(self) -> None:
+    def _hear_show(self, now: int, speaker: str, word: Word) -> None:
+        since = None
+        if "given" in word:
+            age = now - self._far.to_here(speaker, int(word["given"]))
+            since = now - (age if 0 <= age < _AGE else 0)
+            self._exact = word["quiet"] is True
+        self._do(now, self.charge.told(now, int(word["term"]), str(word["machine"]), since))
+
+    async def play_rig(self) -> None:
         """The one in charge plays this rig; it is played here, too, and is not in the file until somebody saves."""
         text, self.rig_told = self.rig_told, None
         if text is not None and not self.charge.in_charge and text != self._workshop.text:
@@ -273,9 +288,8 @@ class Standby:
             return await self._take_show()
         if not charge.other_alive:
             return _no(f"{charge.other} is not there; nothing changed")
-        await until(lambda: not self._show.bay.waiting, _QUIET)
         self.give_away(self._show.clock())
-        if await until(lambda: self._heard_of == charge.term, _PATIENCE):
+        if await until(lambda: self._heard_of == charge.term and not charge.in_charge, _PATIENCE):
             return {"done": True, "text": f"{charge.other} is in charge"}
         return _no(f"{charge.other} may be in charge, but has not said so within {_PATIENCE:.0f} s")
 
@@ -292,12 +306,25 @@ class Standby:
         return _no(f"no machine with outputs lets {charge.me} play; {charge.leader or 'nobody'} is in charge")
 
     def give_away(self, now: int) -> None:
-        charge = self.charge
-        if not charge.in_charge or not charge.other_alive:
+        """The other engine is to have the show in the next quiet moment, or when none has come for too long."""
+        if self._give_by is None and self.charge.in_charge and self.charge.other_alive:
+            self._give_by = now + _QUIET
+
+    def _listen_for_quiet(self, now: int) -> None:
+        if self._give_by is None:
             return
-        self._say_all(now)
-        self._show.pump()
-        self._do(now, charge.hand_over(now))
+        show, charge = self._show, self.charge
+        show.pump()
+        heard = show.messages_heard()
+        if heard != self._heard[0]:
+            self._heard = heard, now
+        quiet = now - self._heard[1] >= _STILL and not show.bay.waiting and between_ticks(show.bay, now)
+        if quiet or now >= self._give_by or not charge.other_alive:
+            self._give_by = None
+            if charge.in_charge and charge.other_alive:
+                self._say_all(now)
+                self._given = {"given": now, "quiet": quiet}
+                self._do(now, charge.hand_over(now))
 
 
 def _standing_of(word: Word) -> tuple[object, ...]:
@@ -312,7 +339,7 @@ def _no(text: str) -> Answer:
 
 
 def _nowhere(call: Callable[[], Any], then: Then) -> None:
-    """It does not run yet, or no more: nobody is asked."""
+    """Before the show and after it nobody is asked anything."""
 
 
 def _apart(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: Then) -> None:

@@ -8,7 +8,7 @@ from typing import Final
 import trio
 
 _BEAT: Final = 0.02  # seconds between two beats of the loop
-_STUCK: Final = 0.15  # seconds without a beat after which the loop counts as stuck
+_STUCK: Final = 0.15  # seconds: another engine is to take over before anybody notices
 _LOOK: Final = 0.01
 
 
@@ -16,11 +16,17 @@ class Watchdog:
     """`alive` puts the sign of life up, `gone` takes it down; both are called in other threads, and may block."""
 
     def __init__(
-        self, alive: Callable[[], None], gone: Callable[[], None], clock: Callable[[], float] = time.monotonic
+        self,
+        alive: Callable[[], None],
+        gone: Callable[[], None],
+        clock: Callable[[], float] = time.monotonic,
+        stuck_s: float = _STUCK,
     ) -> None:
+        """`stuck_s`: seconds without a beat after which the loop counts as stuck."""
         self.times_stuck = 0
         self._alive, self._gone = alive, gone
         self._clock = clock
+        self._stuck_s = stuck_s
         self._beat_at = clock()
         self._up = False
         self._ending = threading.Event()
@@ -36,6 +42,8 @@ class Watchdog:
                 await trio.sleep(_BEAT)
         finally:
             self._ending.set()
+            with trio.CancelScope(shield=True):
+                await trio.to_thread.run_sync(watcher.join)
 
     def beat(self) -> None:
         """The loop runs."""
@@ -43,7 +51,7 @@ class Watchdog:
 
     def look(self) -> None:  # watchdog's thread
         """Put the sign up or take it down as is due."""
-        stuck = self._clock() - self._beat_at > _STUCK
+        stuck = self._clock() - self._beat_at > self._stuck_s
         if stuck and self._up:
             self._up = False
             self.times_stuck += 1

@@ -182,6 +182,8 @@ class Far:
             raise PortError(f"{machine} is played by {holder}" if holder else f"{machine} has not let us play yet")
         output = FarOutput(f"{name} at {machine}", self.link, key)
         self._outputs[key] = machine, output
+        if (told := self.meters.get(machine, {}).get("outputs", {}).get(name)) is not None:
+            output.told(told)
         if sender is not None:
             output.play(0, sender)
         return output
@@ -201,13 +203,16 @@ class Far:
         answers = self.link.ask(self.names.claim(machine), pack_claim(self.me))
         return _read_answer(answers[0]) if answers else None
 
-    def play(self, now: int, machine: str, epoch: int, young_since: int | None = None) -> None:
-        """The outputs of a machine are ours by this epoch, and what sounds there becomes what sounds here."""
+    def play(self, now: int, machine: str, epoch: int, since: int | None = None, exact: bool = False) -> None:
+        """The outputs of a machine are ours by this epoch, and what sounds there becomes what sounds here.
+
+        `since` and `exact`: see FarOutput.play.
+        """
         self._senders[machine] = epoch, {}
         for key, (of, output) in self._outputs.items():
             sender = self._sender(machine, key)
             if of == machine and not output.gone and sender is not None:
-                output.play(now, sender, young_since)
+                output.play(now, sender, since, exact)
 
     def lost(self, machine: str, why: str) -> None:
         """They are ours no longer. In charge, they count as pulled until we are let play again."""

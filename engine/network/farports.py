@@ -84,12 +84,12 @@ class FarOutput:
     """An OutputPort. What it is sent has gone into its wire's orders already; `flush` hands those on."""
 
     flow: Flow | None = None
-    longest: int | None = None
 
     def __init__(self, name: str, link: Link, key: str) -> None:
         self.name = name
         self.gone: str | None = None  # why, once it is known
         self.incomplete = False  # the machine has missed orders
+        self.longest: int | None = None
         self._link = link
         self._key = key
         self._wire: FarWire | None = None
@@ -99,25 +99,24 @@ class FarOutput:
         """It carries what this wire is told."""
         self._wire = wire
         if self._sender is not None:
-            self._go_live(now, wire, None)
+            wire.lead(now)
 
-    def play(self, now: int, sender: OrderSender, young_since: int | None = None) -> None:
-        """It is ours to play: what sounds there becomes what sounds here, without a break; see FarWire.state."""
+    def play(self, now: int, sender: OrderSender, since: int | None = None, exact: bool = False) -> None:
+        """It is ours to play, and what sounds there becomes what sounds here, without a break.
+
+        `since`: from when on nobody has played it (ns); `exact`: what was sent before and since are well apart.
+        """
         self._sender = sender
-        if self._wire is not None:
-            self._go_live(now, self._wire, young_since)
-
-    def _go_live(self, now: int, wire: FarWire, young_since: int | None) -> None:
-        wire.take_orders()
-        wire.live = True
-        wire.state(now, young_since)
+        if self._wire is not None and exact and since is not None:
+            self._wire.go_on_from(now, since)
+        elif self._wire is not None:
+            self._wire.lead(now, since)
 
     def follow(self) -> None:
         """Another engine plays it from now on."""
         self._sender = None
         if self._wire is not None:
-            self._wire.live = False
-            self._wire.take_orders()
+            self._wire.follow()
 
     def flush(self, now: int) -> None:
         """Hand on what was ordered since the last time, and how things stand if some of that never came."""
@@ -137,6 +136,7 @@ class FarOutput:
         """What the other machine counts."""
         if self._wire is not None:
             self._wire.waiting.shed, self._wire.waiting.replaced = int(meter["shed"]), int(meter["replaced"])
+        self.longest = None if meter["longest"] is None else int(meter["longest"])
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""

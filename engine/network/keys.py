@@ -6,7 +6,7 @@ make machines. Certificates that are in order are left alone, so that a machine 
 
 import os
 from datetime import UTC, datetime, timedelta
-from ipaddress import ip_address
+from ipaddress import IPv4Address
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -15,7 +15,8 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, EllipticCurvePrivateKey, generate_private_key
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from engine.network.keyring import Keyring, addresses_in, certificate_in, ends_soon, keyring_in, name_in
+from engine.network.certificates import addresses_in, certificate_in, ends_soon, name_in
+from engine.network.keyring import Keyring, keyring_in
 from engine.network.link import LinkError
 from engine.rig.networking import Network, host_of
 
@@ -87,7 +88,7 @@ def _machine(name: str, network: Network, folder: Path, authority: _Authority, a
     return Made(name, keyring.key.parent, False, certificate.not_valid_after_utc)
 
 
-def _fits(keyring: Keyring, certificate: x509.Certificate, name: str, host: str, authority: _Authority) -> bool:
+def _fits(keyring: Keyring, certificate: x509.Certificate, name: str, host: IPv4Address, authority: _Authority) -> bool:
     """Whether a machine's files are for this name and address, by this authority, and not about to end."""
     try:
         certificate.verify_directly_issued_by(authority.certificate)
@@ -99,12 +100,12 @@ def _fits(keyring: Keyring, certificate: x509.Certificate, name: str, host: str,
         trusted
         and private.public_key() == certificate.public_key()
         and name_in(certificate) == name
-        and ip_address(host) in addresses_in(certificate)
+        and host in addresses_in(certificate)
         and ends_soon(keyring) is None
     )
 
 
-def _sign(name: str, host: str, keyring: Keyring, authority: _Authority) -> x509.Certificate:
+def _sign(name: str, host: IPv4Address, keyring: Keyring, authority: _Authority) -> x509.Certificate:
     private = generate_private_key(SECP256R1())
     subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
     both = [ExtendedKeyUsageOID.SERVER_AUTH, ExtendedKeyUsageOID.CLIENT_AUTH]
@@ -113,7 +114,7 @@ def _sign(name: str, host: str, keyring: Keyring, authority: _Authority) -> x509
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(_usage(signs=False), critical=True)
         .add_extension(x509.ExtendedKeyUsage(both), critical=False)
-        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(ip_address(host))]), critical=False)
+        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(host)]), critical=False)
         .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(authority.key.public_key()), critical=False)
         .sign(authority.key, hashes.SHA256())
     )

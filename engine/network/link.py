@@ -4,9 +4,15 @@
 must be quick: append, poke, return. What they raise is counted in `faults` and stops nothing.
 """
 
+import errno
+import socket
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final, Protocol
+
+#: what a player is told who has not installed them
+NEEDED: Final = "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
 
 from engine.told import Told
 
@@ -21,10 +27,12 @@ class LinkError(Told):
 
 @dataclass(frozen=True)
 class Settings:
-    """What a link is made with: this machine's name and address, and the transport's configuration (JSON)."""
+    """What a link is made with: this machine's name and address, whether links are encrypted (QUIC, or else plain TCP),
+    and the transport's configuration (JSON)."""
 
     machine: str
     listen: str
+    encrypted: bool
     config: str
 
 
@@ -83,7 +91,29 @@ def open_link(settings: Settings) -> Link:
     try:
         from engine.network.zenohlink import ZenohLink
     except ImportError:
-        raise LinkError(
-            "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
-        ) from None
+        raise LinkError(NEEDED) from None
+    _see_that_it_is_free(settings)
     return ZenohLink(settings)
+
+
+def _see_that_it_is_free(settings: Settings) -> None:
+    """Raise LinkError if another program has this machine's address, for which the link itself would wait for ever."""
+    host, _, port = settings.listen.rpartition(":")
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM if settings.encrypted else socket.SOCK_STREAM) as probe:
+        if not settings.encrypted and sys.platform != "win32":  # else what has just been closed counts
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, int(port)))
+        except OSError as fault:
+            if fault.errno == errno.EADDRINUSE:
+                text = f"another program listens at {settings.listen} already; is {settings.machine} running here?"
+                raise LinkError(text) from None
+
+
+def find(seconds: float) -> list[str]:
+    """Look by multicast for machines whose rig says `discover = true`; their addresses. Blocks. Raises LinkError."""
+    try:
+        from engine.network.zenohlink import scout
+    except ImportError:
+        raise LinkError(NEEDED) from None
+    return scout(seconds)

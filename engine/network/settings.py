@@ -7,27 +7,30 @@ later: a machine is back half a second after the network knows the way to it.
 """
 
 import json
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
 from engine.network.access import access
-from engine.network.keyring import Keyring, ends_soon, keys_of
-from engine.network.link import Settings
+from engine.network.keyring import Keyring
+from engine.network.link import NEEDED, LinkError, Settings
 from engine.rig.models import Rig
 from engine.rig.networking import Network
 
 LEASE_MS: Final = 300
 _OPEN_MS: Final = 300
 _RETRY: Final = {"period_init_ms": 100, "period_max_ms": 200, "period_increase_factor": 1.5}
+#: an address that this computer has not got yet (its cable is out), or a machine that is not there yet; nobody waits
+_FOR_EVER: Final = {"timeout_ms": -1, "exit_on_failure": False, "retry": _RETRY}
 
 
 def settings_of(rig: Rig, rig_file: Path) -> Settings:
     """How the machine of a rig's `[network]` joins. Raises LinkError if its certificate is missing."""
     network = rig.network
     assert network is not None  # a rig of one machine joins nothing
-    keyring = keys_of(network, rig_file) if network.encrypted else None
+    keyring = _keyring(network, rig_file)[0] if network.encrypted else None
     listen = network.machines[network.machine].listen
-    return Settings(network.machine, listen, json.dumps(_config(rig.rig.name, network, keyring)))
+    return Settings(network.machine, listen, network.encrypted, json.dumps(_config(rig.rig.name, network, keyring)))
 
 
 def warnings_of(rig: Rig, rig_file: Path) -> list[str]:
@@ -41,7 +44,7 @@ def warnings_of(rig: Rig, rig_file: Path) -> list[str]:
             "the links of [network] are plain: whoever is on this net can listen and play; leave out plain = true"
         )
     if network.encrypted:
-        ends = ends_soon(keys_of(network, rig_file))
+        _, ends = _keyring(network, rig_file)
         if ends is not None:
             told.append(
                 f"the certificate of {network.machine} ends on {ends:%d %B %Y}; renew it with: bayleaf network keys"
@@ -49,17 +52,25 @@ def warnings_of(rig: Rig, rig_file: Path) -> list[str]:
     return told
 
 
+def _keyring(network: Network, rig_file: Path) -> tuple[Keyring, datetime | None]:
+    """This machine's files, and when they end if that is soon."""
+    try:
+        from engine.network.certificates import ends_soon, keys_of
+    except ImportError:
+        raise LinkError(NEEDED) from None
+    keyring = keys_of(network, rig_file)
+    return keyring, ends_soon(keyring)
+
+
 def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, Any]:
     kind = "tcp" if keyring is None else "quic"
     mine = network.machines[network.machine]
     config: dict[str, Any] = {
         "mode": "peer",
-        "listen": {"endpoints": [f"{kind}/{mine.listen}"], "timeout_ms": 0, "exit_on_failure": True},
+        "listen": {"endpoints": [f"{kind}/{mine.listen}"], **_FOR_EVER},
         "connect": {
             "endpoints": [f"{kind}/{network.machines[name].listen}" for name in network.dials(network.machine)],
-            "timeout_ms": -1,  # for ever; with 0 a machine that is not there yet is never dialled again
-            "exit_on_failure": False,
-            "retry": _RETRY,
+            **_FOR_EVER,
         },
         # who is looked for by multicast answers; links are made by dialling alone
         "scouting": {

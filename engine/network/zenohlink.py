@@ -4,12 +4,11 @@ Settings as measured for notes: BLOCK, REAL_TIME, reliable, not express; with th
 zenoh's Python module calls back in a thread for each subscription, not in its network threads.
 """
 
-import re
 import threading
 from collections.abc import Callable, Sequence
 from functools import cache, partial
 from queue import SimpleQueue
-from time import monotonic
+from time import monotonic, sleep
 from typing import Any, Final
 
 import zenoh
@@ -22,7 +21,8 @@ from engine.network.link import Changed, Heard, LinkError, Reply, Settings
 _FAREWELL: Final = 0.3  # seconds for what waits in the lanes
 _CLOSING: Final = 1.5  # seconds for the session; QUIC takes half a one while it dials somebody
 _PATIENCE: Final = 0.3  # seconds for an answer
-_REASON: Final = re.compile(r": ([^:]+) \(os error [0-9]+\)")
+_LOOK: Final = 0.05  # seconds
+_SCOUT: Final = '{"scouting": {"multicast": {"enabled": true}}}'
 _REMOTE: Final = zenoh.Locality.REMOTE
 _NOTES: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.REAL_TIME, zenoh.Reliability.RELIABLE)
 _STATES: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.INTERACTIVE_HIGH, zenoh.Reliability.RELIABLE)
@@ -39,7 +39,7 @@ class ZenohLink:
         try:
             self._session = zenoh.open(zenoh.Config.from_json5(settings.config))
         except zenoh.ZError as fault:
-            raise LinkError(f"the network cannot be joined at {settings.listen}: {_plain(str(fault))}") from None
+            raise LinkError(f"the network cannot be joined: {str(fault).partition(' at /')[0]}") from None
         self.lost = 0
         self.faults = 0
         self._machine = settings.machine
@@ -228,7 +228,16 @@ class ZenohLink:
         closing.join(_CLOSING)
 
 
-def _plain(fault: str) -> str:
-    """The system's reason in zenoh's fault; or the fault, without the places in zenoh's source."""
-    reason = _REASON.search(fault)
-    return reason[1] if reason is not None else fault.partition(" at /")[0]
+def scout(seconds: float) -> list[str]:
+    """The addresses of machines that answer whoever looks for them by multicast."""
+    found = set()
+    looking = zenoh.scout(what="peer|router", config=zenoh.Config.from_json5(_SCOUT))
+    until = monotonic() + seconds
+    while monotonic() < until:
+        hello = looking.try_recv()
+        if hello is None:
+            sleep(_LOOK)
+        else:
+            found |= {locator.partition("/")[2] for locator in hello.locators}
+    looking.stop()
+    return sorted(found)

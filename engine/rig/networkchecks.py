@@ -1,7 +1,6 @@
 """What must fit together in `[network]`: the machines it names, who dials whom, and the ports on them."""
 
 from collections.abc import Iterable, Iterator
-from ipaddress import ip_address
 
 from engine.rig.loose import Complaint, Data, Keys, names, no_such, table
 from engine.rig.networking import host_of
@@ -57,7 +56,7 @@ def _addresses(machines: Data) -> Iterator[Complaint]:
         if other != name:
             yield Complaint(place, f'"{other}" listens at {listen} already; give each machine an address of its own')
         try:
-            loopback = ip_address(host_of(listen)).is_loopback
+            loopback = host_of(listen).is_loopback
         except ValueError:  # the models complain of it
             continue
         here.setdefault(loopback, name)

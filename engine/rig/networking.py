@@ -4,7 +4,7 @@ Ports without `machine` are on the machine that is in charge at the start, `main
 """
 
 import re
-from ipaddress import ip_address
+from ipaddress import IPv4Address
 from typing import Annotated, Final
 
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -12,12 +12,12 @@ from pydantic import AfterValidator, BeforeValidator, Field
 from engine.rig.values import Part, Text
 
 _MACHINE: Final = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9_-]{0,62}[A-Za-z0-9])?")
-_ADDRESS: Final = re.compile(r"(?:\[(?P<six>[0-9A-Fa-f:.]+)\]|(?P<four>[0-9.]+)):(?P<port>[0-9]{1,5})")
+_ADDRESS: Final = re.compile(r"([0-9.]+):([0-9]{1,5})")
 
 
-def host_of(address: str) -> str:
-    """The IP address in "HOST:PORT", without the brackets that one of version 6 stands in."""
-    return address.rpartition(":")[0].strip("[]")
+def host_of(listen: str) -> IPv4Address:
+    """The address in "HOST:PORT". Raises ValueError."""
+    return IPv4Address(listen.rpartition(":")[0])
 
 
 def _machine(found: str) -> str:
@@ -27,16 +27,17 @@ def _machine(found: str) -> str:
 
 
 def _address(found: str) -> str:
+    """Of version 4: zenoh 1.10 takes no address of version 6 where certificates are looked at."""
     parts = _ADDRESS.fullmatch(found)
     try:
-        if parts is None or not 1 <= int(parts["port"]) <= 65535:
+        if parts is None or not 1 <= int(parts[2]) <= 65535:
             raise ValueError
-        host = ip_address(parts["six"] or parts["four"])
-        if (host.version == 6) != (parts["six"] is not None) or host.is_unspecified or host.is_multicast:
+        host = IPv4Address(parts[1])
+        if host.is_unspecified or host.is_multicast:
             raise ValueError
     except ValueError:
-        raise ValueError('the machine\'s own address and a port, such as "192.168.10.2:7447"') from None
-    return f"[{host}]:{parts['port']}" if host.version == 6 else f"{host}:{parts['port']}"
+        raise ValueError('the machine\'s own address (IPv4) and a port, such as "192.168.10.2:7447"') from None
+    return f"{host}:{int(parts[2])}"
 
 
 def _dialled(found: object) -> object:
@@ -74,7 +75,7 @@ class Network(Part):
     @property
     def loopback(self) -> bool:
         """Whether all machines are on this one computer."""
-        return all(ip_address(host_of(machine.listen)).is_loopback for machine in self.machines.values())
+        return all(host_of(machine.listen).is_loopback for machine in self.machines.values())
 
     @property
     def encrypted(self) -> bool:

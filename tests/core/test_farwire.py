@@ -4,6 +4,7 @@ from pit import PORTS, SCENES
 
 from engine.core.bay import Bay
 from engine.core.farwire import Do, FarWire, Order
+from engine.core.sounding import Sounding
 from engine.core.wire import DIN, Delivery, Step
 from engine.rig.load import read
 
@@ -64,3 +65,45 @@ def test_the_bay_makes_far_wires_where_it_is_told() -> None:
     wire.live = True
     bay.recall(0, 1)
     assert [order.do for order in wire.take_orders()] == [Do.BURST]
+
+
+def test_going_on_from_a_moment_orders_what_was_sent_since() -> None:
+    """Who is handed the show orders the state of that moment, and then everything that came later, as it came."""
+    wire = FarWire(0, None)
+    out: list[Delivery] = []
+    wire.put(100, (b"\x90\x3c\x40",), out)
+    wire.put(200, (b"\xb0\x07\x50",), out)
+    wire.put(300, (b"\x90\x40\x40",), out)
+    wire.burst(310, [Step(0, (b"\xc0\x05",), 0)], out)
+    wire.put(320, (b"\x80\x40\x40",), out)
+    wire.put(330, (b"\xf8",), out)
+    wire.go_on_from(400, 250)
+    state, *later = wire.take_orders()
+    at_that_moment = Sounding()
+    at_that_moment.note(100, b"\x90\x3c\x40")
+    at_that_moment.note(200, b"\xb0\x07\x50")
+    assert state == Order(Do.STATE, (at_that_moment.snapshot(400),))
+    assert [(order.do, order.messages) for order in later] == [
+        (Do.UNIT, (b"\x90\x40\x40",)),
+        (Do.BURST, ()),
+        (Do.UNIT, (b"\x80\x40\x40",)),
+        (Do.UNIT, (b"\xf8",)),
+    ]
+    wire.put(500, (b"\x80\x3c\x40",), out)
+    assert [order.messages for order in wire.take_orders()] == [(b"\x80\x3c\x40",)]
+
+
+def test_what_is_long_past_is_state_alone() -> None:
+    """A wire that is not heard remembers a second, however long it is not heard; and begins anew when it is not."""
+    wire = FarWire(0, None)
+    out: list[Delivery] = []
+    for second in range(10):
+        wire.put(second * 1_000_000_000, (bytes((0x90, 60 + second, 64)),), out)
+    wire.go_on_from(9_000_000_001, 0)
+    assert len(wire.take_orders()) == 1 + 2
+    wire.follow()
+    wire.put(10_000_000_000, (b"\x80\x3c\x40",), out)
+    wire.go_on_from(10_000_000_001, 9_500_000_000)
+    state, later = wire.take_orders()
+    assert state.messages[0].count(b"\x03\x90") == 10
+    assert later.messages == (b"\x80\x3c\x40",)

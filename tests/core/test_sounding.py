@@ -15,7 +15,7 @@ _messages = st.one_of(
     st.builds(
         lambda c, n, v: bytes((0xB0 | c, n, v)),
         _channels,
-        st.sampled_from((0, 1, 7, 11, 32, 33, 39, 43, 64, 66, 100, 101, 121)),
+        st.sampled_from((0, 1, 6, 7, 11, 32, 33, 38, 39, 43, 64, 66, 98, 99, 100, 101, 121)),
         _values,
     ),
     st.builds(lambda c, p: bytes((0xC0 | c, p)), _channels, _values),
@@ -36,16 +36,39 @@ def _after(music: list[bytes], at: int = 0) -> Sounding:
     return sounding
 
 
-def _heard(music: list[bytes]) -> Receiver:
-    receiver = Receiver()
+class Tuned(Receiver):
+    """A receiver whose parameters can be set (MIDI 1.0 p. 17; RP-015: a reset chooses none)."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.chosen: dict[int, list[int]] = {}
+        self.kind: dict[int, int] = {}
+        self.parameters: dict[tuple[int, ...], list[int]] = {}
+
+    def _controller(self, channel: int, number: int, value: int) -> None:
+        super()._controller(channel, number, value)
+        chosen = self.chosen.setdefault(channel, [127] * 4)
+        kind = self.kind.get(channel, 0)
+        if number == 121:
+            chosen[:] = [127] * 4
+        elif 98 <= number <= 101:
+            chosen[number - 98] = value
+            self.kind[channel] = (number - 98) // 2
+        elif number in (6, 38) and (which := chosen[2 * kind : 2 * kind + 2]) != [127, 127]:
+            data = self.parameters.setdefault((channel, kind, *which), [0, 0])
+            data[:] = [value, 0] if number == 6 else [data[0], value]
+
+
+def _heard(music: list[bytes]) -> Tuned:
+    receiver = Tuned()
     for message in (*_SOUNDS, *music):
         receiver.hear(message)
     return receiver
 
 
-def _picture(receiver: Receiver) -> tuple[object, ...]:
+def _picture(receiver: Tuned) -> tuple[object, ...]:
     sounding = {place: count for place, count in receiver.sounding.items() if count}
-    return sounding, receiver.off_rest, receiver.sound, receiver.bank
+    return sounding, receiver.off_rest, receiver.sound, receiver.bank, receiver.chosen
 
 
 @given(_music, _music)
@@ -57,7 +80,9 @@ def test_a_receiver_is_brought_to_what_is_wanted(own: list[bytes], wanted: list[
     receiver = _heard(own)
     for message in _after(own).to(_after(wanted), 0):
         receiver.hear(message)
-    assert _picture(receiver) == _picture(_heard(wanted))
+    goal = _heard(wanted)
+    assert _picture(receiver) == _picture(goal)
+    assert receiver.parameters.items() >= goal.parameters.items()
 
 
 @given(_music, _music)

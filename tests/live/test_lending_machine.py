@@ -60,6 +60,7 @@ class Stage:
     async def plugged(self, there: bool) -> None:
         """Wait until the engine sees the output come or go."""
         key = self.desk.names.plugged(BOX, "out", "strings")
+        await self.comes(lambda: BOX in self.desk.far.alive)
         await self.comes(lambda: (key in self.desk.link.present(key)) == there)
 
     @property

@@ -3,6 +3,7 @@
 from itertools import pairwise
 
 import pytest
+import trio
 from standby_world import FOOT, KEYS, MS, World
 
 from engine.live.following import Frames
@@ -131,20 +132,51 @@ def hand_over(world, giver):
 
 
 def test_a_hand_over_and_back_loses_nothing(world):
-    """Notes at every millisecond around it: each is heard once, in order, and none hangs."""
+    """In music with rests, whatever arrives while the show changes hands is played once and in order: notes that are
+    over before the other has the show, clocks, dumps. It changes hands in a rest."""
+    played, between = [], 0
+    for number in range(1000):
+        between += not world.leaders()
+        if number in (110, 610):
+            world.engines[world.leaders()[0]].standby.give_away(world.now)
+        if number % 100 < 50 or not world.leaders():  # a rest, and then all at once
+            message = ["90 3C 40", "80 3C 40", "B0 01 05", "F0 7D 01 F7", "E0 00 41", "C5 07"][number % 6]
+            world.play(KEYS, message)
+            played.append(message)
+        world.run(1)
+    world.run(100)
+    assert world.leaders() == ["desk"]
+    assert between > 1
+    assert world.heard("strings") == played
+
+
+@pytest.mark.parametrize("at", range(0, 20, 7))
+def test_a_clock_loses_no_tick_at_a_hand_over(world, at):
+    """At whatever point between two ticks it is asked for: none is lost and none is there twice."""
+    world.engines["desk"].show.sync("clock", "start")
+    world.run(1000 + at)
+    world.engines["desk"].standby.give_away(world.now)
+    world.run(1000)
+    assert world.leaders() == ["spare"]
+    ticks = [at for at, name, message in world.owner.sent if name == "brass" and message == b"\xf8"]
+    assert all(abs((later - earlier) / MS - 20.83) < 6 for earlier, later in pairwise(ticks))
+    assert len(ticks) in (96, 97)
+
+
+def test_without_a_rest_a_hand_over_comes_all_the_same(world):
+    """Two seconds are waited for one; held notes ring on, and what is pressed meanwhile is pressed late."""
     played = []
-    for number in range(400):
-        message = f"{'90' if number % 2 == 0 else '80'} {number // 2 % 60 + 30:02X} 40"
+    for number in range(4400):
+        message = f"{'90' if number % 50 < 25 else '80'} {number % 25 + 40:02X} 40"
         world.play(KEYS, message)
         played.append(message)
-        if number in (100, 300):
-            leader = world.leaders()[0]
-            world.engines[leader].standby.give_away(world.now)
+        if number == 100:
+            world.engines["desk"].standby.give_away(world.now)
         world.run(1)
     world.run(50)
-    assert world.leaders() == ["desk"]
-    ons = [message for message in world.heard("strings") if message.startswith("90")]
-    assert ons == [message for message in played if message.startswith("90")]
+    assert world.leaders() == ["spare"]
+    heard = [message for message in world.heard("strings") if message.startswith("90")]
+    assert heard == [message for message in played if message.startswith("90")]
     assert [receiver.held for receiver in world.owner.heard.values()] == [0, 0]
 
 
@@ -229,3 +261,71 @@ def test_a_follower_of_the_engine_sees_it_in_a_frame(world):
     assert frames.take()[0]["frame"]["network"]["machines"][1]["there"] is False
     asking = world.engines["spare"].joined.troubles()
     assert asking == ["desk is silent, and no machine with outputs lets spare play"]
+
+
+async def answer_of(world, asked):
+    """What a player is told who asks for this, while time goes on."""
+    answers = []
+
+    async def ask():
+        answers.append(await asked())
+
+    with trio.fail_after(60):
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(ask)
+            while not answers:
+                world.run(1)
+                await trio.lowlevel.checkpoint()
+    return answers[0]
+
+
+async def test_a_player_hands_the_show_over_and_takes_it(world):
+    """Asked of the one in charge it gives the show, asked of the other it takes it; both say who has it."""
+    desk, spare = (world.engines[name].joined for name in ("desk", "spare"))
+    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "spare is in charge"}
+    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "desk is in charge"}
+    assert await answer_of(world, spare.hand_over) == {"done": True, "text": "spare is in charge"}
+    assert world.leaders() == ["spare"]
+
+
+async def test_there_must_be_somebody_to_hand_over_to(world):
+    """With the other engine away nothing changes, and the player is told."""
+    world.kill("spare")
+    world.run(10)
+    told = await answer_of(world, world.engines["desk"].joined.hand_over)
+    assert told == {"done": False, "text": "spare is not there; nothing changed"}
+    assert world.leaders() == ["desk"]
+
+
+async def test_who_is_stopped_hands_over_first(world):
+    """What is held rings on at the other engine when the one in charge is stopped as usual."""
+    world.play(KEYS, "90 3C 40")
+    world.run(100)
+    desk = world.engines["desk"]
+    await answer_of(world, desk.joined.part)
+    assert world.leaders() == ["spare"]
+    desk.show.finish()
+    world.kill("desk")
+    world.run(200)
+    assert world.heard("strings") == ["90 3C 40"]
+    assert await world.engines["spare"].joined.part() is None  # nobody is there any more
+
+
+async def test_edits_belong_to_the_one_in_charge(world):
+    """An edit at the one that follows is refused; the rig of the other is played, its scene kept."""
+    spare = world.engines["spare"]
+    told = await spare.workshop.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
+    assert told["text"] == "desk is in charge; a rig that is edited there plays here, too"
+    world.play(FOOT, "C0 01")
+    world.run(20)
+    desk = world.engines["desk"].workshop
+    assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed")))["done"]
+    world.run(20)
+    await spare.standby.play_rig()
+    assert spare.show.bay.scene == (2, "Waltz")
+    assert spare.workshop.unsaved
+    assert (spare.show.bay.led_by, spare.show.bay.rig.network.machine) == ("desk", "spare")
+    world.kill("desk")
+    world.play(KEYS, "90 3C 40")
+    world.run(100)
+    assert world.heard("strings")[-1] == "90 48 40"

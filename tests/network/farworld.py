@@ -7,6 +7,7 @@ from engine.core.lending import Grant, Lender
 from engine.core.wire import Delivery
 from engine.live.gate import Gate
 from engine.network.far import Far
+from engine.network.farports import FarOutput
 from engine.network.names import Names
 from engine.rig.load import read
 
@@ -47,6 +48,7 @@ class Engine:
         self.far.begin()
         self.link.alive(self.names.alive(machine))
         self.wire = FarWire(0, None)
+        self.port: FarOutput | None = None
 
     def claim(self) -> int:
         """Ask for the outputs, which are granted."""

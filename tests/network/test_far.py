@@ -1,5 +1,7 @@
 """Ports of other machines: what an engine sees of them, and who is let play. The promises are our own; no source."""
 
+import json
+
 import pytest
 from fakelink import FakeNet
 from farworld import BOX, OFF, ON, Box, Engine
@@ -232,3 +234,14 @@ def test_what_arrived_before_the_cable_was_cut_is_heard(net: FakeNet) -> None:
     assert source.poll() == [ON]
     with pytest.raises(PortGone):
         source.poll()
+
+
+def test_what_the_other_machine_counts_is_told(net: FakeNet) -> None:
+    """How much its driver takes at one go, and what found no room there, is known here as of an output of our own."""
+    desk, box = _playing(net)
+    counted = {"shed": 3, "replaced": 2, "longest": 4096}
+    box.link.hint(box.names.meter(BOX), json.dumps({"inputs": {}, "outputs": {"strings": counted}}).encode())
+    assert desk.port.longest == 4096
+    assert (desk.wire.waiting.shed, desk.wire.waiting.replaced) == (3, 2)
+    desk.open()
+    assert desk.port.longest == 4096

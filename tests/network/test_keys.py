@@ -11,7 +11,8 @@ import pytest
 from cryptography import x509
 
 from engine.network import keys
-from engine.network.keyring import certificate_in, folder_of, keyring_in, keys_of
+from engine.network.certificates import certificate_in, keys_of
+from engine.network.keyring import folder_of, keyring_in
 from engine.network.keys import make_keys
 from engine.network.link import LinkError
 from engine.network.settings import settings_of, warnings_of
@@ -25,7 +26,7 @@ machine = "desk"
 main = "desk"
 [network.machines]
 desk = { listen = "192.168.10.2:7447" }
-box = { listen = "[fd00::11]:7447" }
+box = { listen = "192.168.10.11:7447" }
 [[scenes]]
 number = 1
 name = "One"
@@ -57,7 +58,7 @@ def test_a_certificate_is_for_one_machine_at_one_address(rig: Rig, tmp_path: Pat
     made(rig, tmp_path)
     authority = certificate_in(tmp_path / "authority.pem")
     assert authority is not None
-    for machine, address in (("desk", "192.168.10.2"), ("box", "fd00::11")):
+    for machine, address in (("desk", "192.168.10.2"), ("box", "192.168.10.11")):
         found = certificate(tmp_path, machine)
         found.verify_directly_issued_by(authority)
         assert found.subject.rfc4514_string() == f"CN={machine}"
@@ -86,7 +87,7 @@ def test_what_is_in_order_stays(rig: Rig, tmp_path: Path) -> None:
     assert made(rig, tmp_path) == {"desk": True, "box": True}
     assert made(rig, tmp_path) == {"desk": False, "box": False}
     added = "left = { listen = '10.0.0.1:1' }\nbox ="
-    moved = read(TEXT.replace("fd00::11", "fd00::12").replace("box =", added), "rig.toml")
+    moved = read(TEXT.replace("192.168.10.11", "192.168.10.12").replace("box =", added), "rig.toml")
     assert made(moved, tmp_path) == {"desk": False, "left": True, "box": True}
     keyring_in(tmp_path, "desk").key.unlink()
     assert made(moved, tmp_path) == {"desk": True, "left": False, "box": False}
@@ -137,9 +138,9 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
     with pytest.raises(LinkError, match="is no certificate of box"):
         keys_of(network, tmp_path / "rig.toml")
     own.write_bytes(good)
-    moved = read(TEXT.replace("fd00::11", "fd00::12"), "rig.toml").on("box").network
+    moved = read(TEXT.replace("192.168.10.11", "192.168.10.12"), "rig.toml").on("box").network
     assert moved is not None
-    with pytest.raises(LinkError, match=r"is not for \[fd00::12\]:7447, the address of box"):
+    with pytest.raises(LinkError, match=r"is not for 192\.168\.10\.12:7447, the address of box"):
         keys_of(moved, tmp_path / "rig.toml")
     monkeypatch.setattr(keys, "_YEARS", timedelta(days=-1))
     made(rig, folder, anew=True)
@@ -163,7 +164,7 @@ def test_plain_links_are_warned_of(tmp_path: Path) -> None:
     plain = read(text, "rig.toml")
     assert '"tcp/192.168.10.2:7447"' in settings_of(plain, tmp_path / "rig.toml").config
     assert "whoever is on this net can listen and play" in warnings_of(plain, tmp_path / "rig.toml")[0]
-    loopback = read(text.replace("192.168.10.2", "127.0.0.1").replace("fd00::11", "::1"), "rig.toml")
+    loopback = read(text.replace("192.168.10", "127.0.0"), "rig.toml")
     assert warnings_of(loopback, tmp_path / "rig.toml") == []
 
 

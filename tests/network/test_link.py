@@ -11,13 +11,13 @@ from contextlib import ExitStack
 
 import pytest
 from fakelink import FakeNet
+from patience import PATIENCE, comes
 
 from engine.network.link import Link, LinkError, open_link
 from engine.network.settings import settings_of
 from engine.rig.load import read
 
 Make = Callable[[str], Link]
-_PATIENCE = 10.0  # seconds
 MACHINES = ("desk", "spare", "stage-left")
 
 
@@ -39,14 +39,6 @@ def rig_text(ports: list[int]) -> str:
         'format = 1\n[network]\nmachine = "desk"\nmain = "desk"\nstandby = "spare"\n'
         f'[network.machines]\n{machines}[[scenes]]\nnumber = 1\nname = "One"\n'
     )
-
-
-def comes(condition: Callable[[], bool]) -> bool:
-    """Wait until a condition holds."""
-    until = time.monotonic() + _PATIENCE
-    while not condition() and time.monotonic() < until:
-        time.sleep(0.002)
-    return condition()
 
 
 @pytest.fixture(params=["zenoh", "memory"])
@@ -80,7 +72,7 @@ def together(make: Make, *names: str) -> list[Link]:
 
 def until_heard(said: Callable[[], None], heard: list[object]) -> None:
     """Say it again until it is heard: a subscription takes a moment to be known elsewhere."""
-    until = time.monotonic() + _PATIENCE
+    until = time.monotonic() + PATIENCE
     while not heard and time.monotonic() < until:
         said()
         time.sleep(0.01)
@@ -202,7 +194,9 @@ def test_an_address_in_use_is_told(tmp_path) -> None:
     rig = read(rig_text(free_ports(3)), "rig.toml")
     settings = settings_of(rig, tmp_path / "rig.toml")
     first = open_link(settings)
-    with pytest.raises(LinkError, match=r"the network cannot be joined at 127\.0\.0\.1:\d+: Address already in use$"):
+    with pytest.raises(
+        LinkError, match=r"another program listens at 127\.0\.0\.1:\d+ already; is desk running here\?$"
+    ):
         open_link(settings)
     first.close()
 

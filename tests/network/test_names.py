@@ -10,7 +10,7 @@ PRINTABLE = st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_s
 
 @given(rig=PRINTABLE, port=PRINTABLE)
 def test_any_name_makes_a_key(rig: str, port: str) -> None:
-    """Whatever a rig and its ports are called, their keys hold none of zenoh's signs, and parts are told apart."""
+    """Whatever a rig and its ports are called, a key holds none of zenoh's signs, and its parts are told apart."""
     names = Names(rig)
     for key in (names.input("desk", port), names.output("desk", port), names.plugged("desk", "out", port)):
         assert not set("*$?# \t") & set(key)

@@ -3,12 +3,13 @@
     bad_cable.py ONE OTHER LOSS DELAY JITTER
 
 LOSS of frames from 0 to 1; DELAY in milliseconds, give or take JITTER, evenly spread, so that frames overtake each
-other. What netem does in kernels that have it; these have not all. Frames keep their offloaded checksums and sizes
-(packet(7), PACKET_VNET_HDR).
+other. It says "ready", and begins with the first line that comes in. What netem does in kernels that have it; these
+have not all. Frames keep their offloaded checksums and sizes (packet(7), PACKET_VNET_HDR).
 """
 
 import heapq
 import itertools
+import os
 import random
 import select
 import socket
@@ -58,4 +59,8 @@ def carry(one: socket.socket, other: socket.socket, loss: float, delay: float, j
 
 
 if __name__ == "__main__":
-    carry(end(sys.argv[1]), end(sys.argv[2]), float(sys.argv[3]), float(sys.argv[4]) / 1e3, float(sys.argv[5]) / 1e3)
+    os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(50))  # a cable does not wait for a processor
+    ends = end(sys.argv[1]), end(sys.argv[2])
+    print("ready", flush=True)
+    sys.stdin.readline()
+    carry(*ends, float(sys.argv[3]), float(sys.argv[4]) / 1e3, float(sys.argv[5]) / 1e3)

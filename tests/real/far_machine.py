@@ -5,26 +5,16 @@ import queue
 import subprocess
 import sys
 import threading
-import time
-from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
 from netns import Hall
+from patience import PATIENCE
 
 from engine.network.link import Settings
 
-_PATIENCE: Final = 15.0  # seconds
 _PROGRAM: Final = str(Path(__file__).with_name("far_link.py"))
-
-
-def comes(condition: Callable[[], bool]) -> bool:
-    """Wait until a condition holds."""
-    until = time.monotonic() + _PATIENCE
-    while not condition() and time.monotonic() < until:
-        time.sleep(0.005)
-    return condition()
 
 
 class FarMachine:
@@ -53,8 +43,8 @@ class FarMachine:
         """End it as it ends itself; calling it again does nothing."""
         if self.process.stdin and not self.process.stdin.closed:
             self.process.stdin.close()
-        self.process.wait(_PATIENCE)
-        self._reader.join(_PATIENCE)
+        self.process.wait(PATIENCE)
+        self._reader.join(PATIENCE)
         if self.process.stdout:
             self.process.stdout.close()
 
@@ -69,7 +59,7 @@ class FarMachine:
         self.process.stdin.flush()
 
     def _answer(self) -> Any:
-        return self._answers.get(timeout=_PATIENCE)
+        return self._answers.get(timeout=PATIENCE)
 
     def _read(self) -> None:
         assert self.process.stdout is not None

@@ -44,10 +44,8 @@ class Hall:
 
     def close(self) -> None:
         """Take everything down; what still runs in a namespace keeps it until it ends."""
-        for cable in self._bad.values():
-            cable.kill()
-            cable.wait()
-        self._bad.clear()
+        while self._bad:
+            _end(self._bad.popitem()[1])
         while self._made:
             _run("ip", "netns", "delete", self._made.pop())
 
@@ -66,6 +64,14 @@ class Hall:
     def socket(self, name: str) -> str:
         """The switch's end of a machine's cable."""
         return f"socket{self.names.index(name)}"
+
+    def take_address(self, name: str) -> None:
+        """A machine has no address."""
+        self._ip(self._namespace(name), "address", "delete", f"{self.address(name)}/24", "dev", "eth0")
+
+    def give_address(self, name: str) -> None:
+        """It has its address."""
+        self._ip(self._namespace(name), "address", "add", f"{self.address(name)}/24", "dev", "eth0")
 
     # cables
 
@@ -93,16 +99,22 @@ class Hall:
         socket = self.socket(name)
         self._ip(self._switch, "link", "add", f"{socket}-far", "type", "veth", "peer", "name", f"{socket}-near")
         self._ip(self._switch, "link", "set", f"{socket}-far", "up", "promisc", "on")
-        self._ip(self._switch, "link", "set", socket, "nomaster", "promisc", "on")
-        self._ip(self._switch, "link", "set", f"{socket}-near", "up", "master", "switch")
+        self._ip(self._switch, "link", "set", f"{socket}-near", "up")
         program = [sys.executable, _BAD_CABLE, socket, f"{socket}-far", str(loss), str(delay_ms), str(jitter_ms)]
-        self._bad[name] = subprocess.Popen(self.at_switch(*program))
+        cable = subprocess.Popen(self.at_switch(*program), stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+        self._bad[name] = cable
+        assert cable.stdout is not None
+        assert cable.stdin is not None
+        cable.stdout.readline()  # it is ready, so that nothing is away for longer than a moment
+        self._ip(self._switch, "link", "set", socket, "nomaster", "promisc", "on")
+        self._ip(self._switch, "link", "set", f"{socket}-near", "master", "switch")
+        cable.stdin.write(b"go\n")
+        cable.stdin.flush()
 
     def calm(self, name: str) -> None:
         """Give it a good one again."""
-        cable, socket = self._bad.pop(name), self.socket(name)
-        cable.kill()
-        cable.wait()
+        socket = self.socket(name)
+        _end(self._bad.pop(name))
         self._ip(self._switch, "link", "delete", f"{socket}-far")
         self._ip(self._switch, "link", "set", socket, "master", "switch", "promisc", "off")
 
@@ -117,7 +129,7 @@ class Hall:
         self._ip(namespace, "link", "set", "lo", "up")
         peer = ("peer", "name", self.socket(name), "netns", self._switch)
         self._ip(namespace, "link", "add", "eth0", "type", "veth", *peer)
-        self._ip(namespace, "address", "add", f"{self.address(name)}/24", "dev", "eth0")
+        self.give_address(name)
         # the kernel asks for a lost neighbour's address once a second, which would hide how quick everything else is
         _run(*self.command(name, "sysctl", "-qw", "net.ipv4.neigh.eth0.retrans_time_ms=100"))
         self._ip(namespace, "link", "set", "eth0", "up")
@@ -132,6 +144,11 @@ class Hall:
 
     def _ip(self, namespace: str, *what: str) -> None:
         _run("ip", "-n", namespace, *what)
+
+
+def _end(cable: subprocess.Popen[bytes]) -> None:
+    cable.kill()
+    cable.communicate()
 
 
 def _run(*command: str) -> str:

@@ -44,7 +44,9 @@ def is_on(message: bytes) -> bool:
 class Performance:
     """Plays and listens in threads of its own until `stop`."""
 
-    def __init__(self, notes: Sequence[tuple[float, bytes]], into: Path, out_of: Path) -> None:
+    def __init__(self, notes: Sequence[tuple[float, bytes]], into: Path, out_of: Path, beacon: bool) -> None:
+        """`beacon`: whether it is played beside the song, which then has no rests."""
+        self._beacon = beacon
         self.played: Log = []
         self.heard: Log = []
         self._notes = notes
@@ -76,7 +78,8 @@ class Performance:
         while not self._ends.is_set():
             now = time.monotonic()
             if beacon_at <= now:
-                self._put(bytes((*_BEACONS, number)))
+                if self._beacon:
+                    self._put(bytes((*_BEACONS, number)))
                 beacon_at, number = beacon_at + _BEACON, (number + 1) % 128
             if at <= now:
                 self._put(message)
@@ -109,27 +112,32 @@ class Performance:
 
 @dataclass(frozen=True)
 class Count:
-    """What became of the notes: those never heard, heard twice, still sounding at the end; and beacons heard twice."""
+    """What became of the notes: those never heard, heard twice, still sounding at the end; and beacons heard twice.
+
+    `late`: how long after it was played the latest of them was heard (s).
+    """
 
     ons: int
     lost: list[float]  # when they were played
     doubled: int
     hanging: int
     beacons_doubled: int
+    late: float
 
 
 def count(performance: Performance) -> Count:
     """Compare what was played with what was heard."""
     ons = [(at, message) for at, message in performance.played if is_on(message)]
-    used = _matches(ons, [(at, message) for at, message in performance.heard if is_on(message)])
+    used, late = _matches(ons, [(at, message) for at, message in performance.heard if is_on(message)])
     beacons = [each for each in performance.played if each[1][:2] == bytes(_BEACONS)]
-    seen = _matches(beacons, [each for each in performance.heard if each[1][:2] == bytes(_BEACONS)])
+    seen, _ = _matches(beacons, [each for each in performance.heard if each[1][:2] == bytes(_BEACONS)])
     return Count(
         len(ons),
         [at for number, (at, _) in enumerate(ons) if not used[number]],
         sum(max(0, times - 1) for times in used.values()) + used[-1],
         sounding(performance.heard).total(),
         sum(max(0, times - 1) for times in seen.values()),
+        late,
     )
 
 
@@ -145,21 +153,26 @@ def sounding(log: Log) -> Counter[tuple[int, int]]:
     return found
 
 
-def _matches(played: Log, heard: Log) -> Counter[int]:
-    """How often each played message was heard; under -1 those that nobody played."""
+def _matches(played: Log, heard: Log) -> tuple[Counter[int], float]:
+    """How often each played message was heard, under -1 those that nobody played; and how late the latest was (s)."""
     by_message: dict[bytes, list[tuple[float, int]]] = defaultdict(list)
     for number, (at, message) in enumerate(played):
         by_message[message].append((at, number))
     used: Counter[int] = Counter()
+    late = 0.0
     for at, message in heard:
         before = by_message[message]
         place = bisect(before, (at, len(played))) - 1
-        used[before[place][1] if place >= 0 and before[place][0] > at - _MATCH else -1] += 1
-    return used
+        if place < 0 or before[place][0] <= at - _MATCH:
+            used[-1] += 1
+        else:
+            used[before[place][1]] += 1
+            late = max(late, at - before[place][0])
+    return used, late
 
 
 def dumb_for(performance: Performance, since: float) -> float:
-    """The longest time (s) without a beacon in the two seconds after this moment."""
+    """The longest time (s) without a beacon in the two seconds after this moment; 0 if there is none."""
     times = [at for at, message in performance.heard if message[:2] == bytes(_BEACONS)]
     near = [at for at in times if since - 0.1 < at < since + 2.0]
-    return max(later - earlier for earlier, later in pairwise(near))
+    return max((later - earlier for earlier, later in pairwise(near)), default=0.0)

@@ -15,8 +15,9 @@ from typing import Any, Final
 
 import pytest
 from conftest import need
-from far_machine import FarMachine, comes
+from far_machine import FarMachine
 from netns import Hall
+from patience import comes
 
 from engine.network.keyring import folder_of
 from engine.network.keys import make_keys
@@ -42,6 +43,7 @@ class Pit:
         self.text = head + listens + '[[scenes]]\nnumber = 1\nname = "One"\n'
         self.rig = read(self.text, str(self.file))
         self.names = Names(self.rig.rig.name)
+        self.file.write_text(self.text)
         self.make_keys(self.rig, folder)
         self.machines: list[FarMachine] = []
 
@@ -96,6 +98,17 @@ def test_only_the_address_of_the_rig_is_open(pit: Pit) -> None:
         open_ = pit.hall.listening(name)
         assert f"udp {pit.hall.address(name)}:7447" in open_
         assert not [each for each in open_ if each.startswith("tcp") or "224.0.0.224" in each]
+
+
+def test_who_looks_for_machines_finds_those_that_want_to_be_found(pit: Pit) -> None:
+    """`network find` tells the addresses of machines whose rig says `discover = true`, and no others; being found links
+    nobody."""
+    pit.join("stage-left", pit.settings("stage-left"))
+    pit.rig = read(pit.text.replace("[network.machines]", "discover = true\n[network.machines]"), str(pit.file))
+    pit.join("desk", pit.settings("desk"))
+    look = [sys.executable, "-m", "engine.cli", "network", "find", str(pit.file), "--seconds", "2", "--json"]
+    done = subprocess.run(pit.hall.command("guest", *look), capture_output=True, text=True, check=True)
+    assert json.loads(done.stdout) == [{"address": f"{pit.hall.address('desk')}:7447", "machine": "desk"}]
 
 
 def intruder(pit: Pit, how: str, tmp_path: Path) -> Settings:
