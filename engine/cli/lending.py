@@ -44,7 +44,10 @@ def lend(
     if network is None:
         raise Fault(f"{rig} has no [network]; a rig of one machine is played with: bayleaf run {rig}")
     if network.machine in network.engines:
-        raise Fault(f"{network.machine} is an engine of this rig; start it with: bayleaf run {rig}, or lend as another")
+        raise Fault(
+            f"{network.machine} is an engine of this rig: start it with: bayleaf run {rig}; "
+            "or say with --machine which machine lends here"
+        )
     system = open_system(backend, name)
     # an impatient second Ctrl-C must not strike while the ports are being closed
     signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -21,11 +21,10 @@ BAYLEAF = Path(sys.executable).parent / "bayleaf"
 DEADLINE = 30.0
 RIG = """
 format = 1
-[rig]
-name = "Lantern Street pit band"
+rig.name = "Lantern Street pit band"
 [network]
-machine = "desk"
 main = "desk"
+machine = "desk"
 [network.machines]
 desk = { listen = "127.0.0.1:PORT1" }
 stage-left = { listen = "127.0.0.1:PORT2" }
@@ -34,13 +33,13 @@ keys = { machine = "stage-left", device = "FOLDER/keys" }
 [outputs]
 strings = { machine = "stage-left", device = "FOLDER/strings", wire = "din" }
 [[scenes]]
-number = 1
 name = "One"
-routes = [ { from = "keys", to = "strings" } ]
+number = 1
 burst = [ { output = "strings", channel = 1, bank = [1, 2], program = 3 } ]
+routes = [ { from = "keys", to = "strings" } ]
 [[scenes]]
-number = 2
 name = "Two"
+number = 2
 routes = [ { from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] } ]
 burst = [ { output = "strings", channel = 1, bank = [1, 2], program = 4 } ]
 """

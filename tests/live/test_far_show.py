@@ -18,11 +18,10 @@ from engine.rig.load import read
 RIG = """
 format = 1
 [network]
-machine = "desk"
 main = "desk"
-[network.machines]
-desk = { listen = "127.0.0.1:7447" }
-left = { listen = "127.0.0.1:7448" }
+machine = "desk"
+machines.desk.listen = "127.0.0.1:7447"
+machines.left.listen = "127.0.0.1:7448"
 [inputs]
 keys = { port = "Stage piano" }
 [outputs]

@@ -50,6 +50,23 @@ class Stage:
                 yield
                 self.lending.stop.set()
 
+    @contextlib.asynccontextmanager
+    async def played(self):
+        """The same, and the engine has opened the output."""
+        async with self.lent():
+            await self.plugged(True)
+            self.desk.claim()
+            self.desk.open()
+            yield
+
+    @contextlib.asynccontextmanager
+    async def sounding(self):
+        """The same, and a note has been heard there."""
+        async with self.played():
+            self.desk.play(ON)
+            await self.comes(lambda: self.heard == [ON])
+            yield
+
     async def comes(self, condition) -> None:
         """Wait until something is so."""
         while True:
@@ -72,12 +89,8 @@ class Stage:
 async def test_an_engine_plays_its_outputs_and_at_the_end_all_is_silent() -> None:
     """What is ordered is played; when the machine is stopped it releases what sounds."""
     stage = Stage()
-    async with stage.lent():
-        await stage.plugged(True)
-        stage.desk.claim()
-        stage.desk.open()
-        stage.desk.play(ON)
-        await stage.comes(lambda: stage.heard == [ON])
+    async with stage.sounding():
+        pass
     assert stage.heard == [ON, OFF]
     assert stage.system.output("Strings").closed
     assert stage.said == ["lending 1 input and 1 output as stage-left; stop with Ctrl-C", "desk plays"]
@@ -98,12 +111,7 @@ async def test_what_arrives_goes_to_the_engine_in_order() -> None:
 async def test_a_dead_engine_leaves_nothing_sounding() -> None:
     """When the only engine's token goes, the machine releases what sounds at once, and says so."""
     stage = Stage()
-    async with stage.lent():
-        await stage.plugged(True)
-        stage.desk.claim()
-        stage.desk.open()
-        stage.desk.play(ON)
-        await stage.comes(lambda: stage.heard == [ON])
+    async with stage.sounding():
         stage.desk.link.close()
         await stage.comes(lambda: stage.heard == [ON, OFF])
         await stage.comes(lambda: "nobody plays; everything is silent" in stage.said)
@@ -112,12 +120,7 @@ async def test_a_dead_engine_leaves_nothing_sounding() -> None:
 async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:
     """Its token goes and comes; the note that sounded when it was pulled is released by the machine itself."""
     stage = Stage()
-    async with stage.lent():
-        await stage.plugged(True)
-        stage.desk.claim()
-        stage.desk.open()
-        stage.desk.play(ON)
-        await stage.comes(lambda: stage.heard == [ON])
+    async with stage.sounding():
         stage.system.unplug("Strings")
         await stage.plugged(False)
         with pytest.raises(PortGone):
@@ -143,10 +146,7 @@ async def test_an_output_that_refuses_counts_as_pulled_until_it_takes_messages_a
     """A driver that takes no more is to the engines as if its cable were out; a first sign of life brings it back."""
     monkeypatch.setattr("engine.ports.memory.MemoryOutput", Stubborn)
     stage = Stage()
-    async with stage.lent():
-        await stage.plugged(True)
-        stage.desk.claim()
-        stage.desk.open()
+    async with stage.played():
         monkeypatch.setattr(Stubborn, "refuses", True)
         stage.desk.play(ON)
         await stage.plugged(False)
@@ -159,12 +159,7 @@ async def test_an_edited_rig_is_lent() -> None:
     """Ports that the rig of the engine in charge has here are lent from then on, and those it has not are let go of."""
     stage = Stage()
     edited = RIG.replace('"Strings"', '"Brass"').replace('machine = "stage-left", port = "Keys"', 'port = "Keys"')
-    async with stage.lent():
-        await stage.plugged(True)
-        stage.desk.claim()
-        stage.desk.open()
-        stage.desk.play(ON)
-        await stage.comes(lambda: stage.heard == [ON])
+    async with stage.sounding():
         stage.desk.link.keep(stage.desk.names.state("rig"), edited.encode())
         await stage.comes(lambda: stage.system.output("Strings").closed and stage.system.input("Keys").closed)
         assert stage.heard == [ON, OFF]
@@ -200,10 +195,7 @@ async def test_a_missing_port_is_told_and_found_later() -> None:
 async def test_meters_are_told() -> None:
     """Engines are shown the ports, who plays, and how much."""
     stage = Stage()
-    async with stage.lent():
-        await stage.plugged(True)
-        stage.desk.claim()
-        stage.desk.open()
+    async with stage.played():
         stage.desk.play(ON)
         await stage.comes(lambda: stage.desk.far.meters.get(BOX, {}).get("outputs", {}).get("strings", {}).get("held"))
         meter = stage.desk.far.meters[BOX]

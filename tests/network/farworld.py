@@ -16,9 +16,9 @@ format = 1
 [rig]
 name = "Pit"
 [network]
-machine = "desk"
-main = "desk"
 standby = "spare"
+main = "desk"
+machine = "desk"
 [network.machines]
 desk = { listen = "127.0.0.1:7447" }
 spare = { listen = "127.0.0.1:7448" }
