@@ -94,7 +94,10 @@ class ZenohLink:
 
         def hand_on(said: Sequence[Said]) -> None:
             for key, payload in said:
-                publisher(key).put(payload)
+                try:
+                    publisher(key).put(payload)
+                except zenoh.ZError:
+                    self._failed(1)
 
         return hand_on
 
