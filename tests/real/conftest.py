@@ -26,6 +26,14 @@ def need(what: str | Path) -> None:
     pytest.skip(f"{what} is not installed")
 
 
+def need_machines() -> None:
+    """What `netns` needs."""
+    need("ip")
+    need("ss")
+    if os.geteuid() != 0:
+        need("a user who may make network namespaces")
+
+
 #: in this order after all others: starts that need the processor, for themselves; what the guest found
 LAST = ("test_crash.py", "test_alsa_guest.py")
 
