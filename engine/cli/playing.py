@@ -41,6 +41,11 @@ def run(
     """Open the ports, recall the start scene and route until stopped (Ctrl-C)."""
     text = text_of(rig)
     loaded = as_machine(read(text, str(rig)), machine)
+    network = loaded.network
+    if network is not None and network.machine not in network.engines:
+        raise Fault(
+            f"{network.machine} is no engine of this rig, but lends its ports; start it with: bayleaf lend {rig}"
+        )
     system = open_system(backend, name)
     # from here on the stage heeds Ctrl-C; an impatient second one must not strike while the ports are being closed
     signal.signal(signal.SIGINT, signal.SIG_IGN)

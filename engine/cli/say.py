@@ -10,8 +10,11 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
+from engine.told import Told
+
 Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 Name = Annotated[str, typer.Option("--name", help="The engine's name, if there is more than one.")]
+Number = Annotated[int, typer.Argument(help="The scene's number.")]
 Backend = Annotated[
     str | None, typer.Option("--backend", help="alsa, jack, coremidi, winmm or memory; this system's own by default.")
 ]
@@ -22,7 +25,7 @@ Machine = Annotated[
 ]
 
 
-class Fault(Exception):
+class Fault(Told):
     """The rig or the request is at fault; the text says what and what to do."""
 
 

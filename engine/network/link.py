@@ -11,6 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Protocol
 
+from engine.told import Told
+
 #: what a player is told who has not installed them
 NEEDED: Final = "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
 
@@ -19,7 +21,7 @@ Changed = Callable[[str, bool], None]  # key, whether its token is there
 Reply = Callable[[bytes], bytes]  # the question's payload -> the answer's
 
 
-class LinkError(Exception):
+class LinkError(Told):
     """The network cannot be joined; the text is one sentence for the player."""
 
 

@@ -5,16 +5,17 @@ zenoh's Python module calls back in a thread for each subscription, not in its n
 """
 
 import threading
-from collections.abc import Callable
-from functools import partial
+from collections.abc import Callable, Sequence
+from functools import cache, partial
 from queue import SimpleQueue
 from time import monotonic, sleep
 from typing import Any, Final
 
 import zenoh
 
+from engine.network import bundle
 from engine.network.keeping import Followed, Kept
-from engine.network.lanes import Lane, Put
+from engine.network.lanes import HandOn, Lane, Said
 from engine.network.link import Changed, Heard, LinkError, Reply, Settings
 
 _FAREWELL: Final = 0.3  # seconds for what waits in the lanes
@@ -59,7 +60,7 @@ class ZenohLink:
         if bulk:
             self._put("bulk", key, payload, _BULK)
         else:
-            self._put(key.rpartition("/")[0], key, payload, _NOTES)  # one lane for all outputs of a machine
+            self._put(key.rpartition("/")[0], key, payload)  # one lane for all ports of a machine
 
     def hint(self, key: str, payload: bytes) -> None:
         self._put("hints", key, payload, _HINTS)
@@ -72,37 +73,64 @@ class ZenohLink:
             self._errands.put(partial(self._offer, mine, kept))
         self._put("states", mine, kept.replace(payload), _STATES)
 
-    def _put(self, name: str, key: str, payload: bytes, manner: _Manner) -> None:
+    def _put(self, name: str, key: str, payload: bytes, manner: _Manner | None = None) -> None:
         if self._closed:
-            self._failed()
+            self._failed(1)
             return
         if name not in self._lanes:
             with self._lock:
                 if name not in self._lanes:
-                    self._lanes[name] = Lane(name, partial(self._way, manner), self._failed)
+                    hand_on = self._together(name) if manner is None else self._singly(manner)
+                    self._lanes[name] = Lane(name, hand_on, self._failed)
         self._lanes[name].put(key, payload)
 
-    def _way(self, manner: _Manner, key: str) -> Put:  # lane's thread
+    def _together(self, folder: str) -> HandOn:
+        publisher = cache(partial(self._publisher, _NOTES))  # made in the lane's thread, for that takes a moment
+        key = bundle.key_of(folder)
+        return lambda said: publisher(key).put(bundle.pack(said))
+
+    def _singly(self, manner: _Manner) -> HandOn:
+        publisher = cache(partial(self._publisher, manner))
+
+        def hand_on(said: Sequence[Said]) -> None:
+            for key, payload in said:
+                try:
+                    publisher(key).put(payload)
+                except zenoh.ZError:
+                    self._failed(1)
+
+        return hand_on
+
+    def _publisher(self, manner: _Manner, key: str) -> zenoh.Publisher:
         congestion, priority, reliability = manner
-        publisher = self._session.declare_publisher(
+        return self._session.declare_publisher(
             key, congestion_control=congestion, priority=priority, express=False, reliability=reliability
         )
-        return publisher.put
 
     def _offer(self, key: str, kept: Kept) -> None:  # errands' thread
         self.answer(key, kept.last)
         self.alive(key)
 
-    def _failed(self) -> None:
-        self.lost += 1
+    def _failed(self, many: int) -> None:
+        self.lost += many
 
     # hearing
 
     def subscribe(self, key: str, heard: Heard) -> None:
-        def sample(found: zenoh.Sample) -> None:
-            self._call(heard, str(found.key_expr), found.payload.to_bytes())
+        folder, _, last = key.rpartition("/")
 
-        self._declared.append(self._session.declare_subscriber(key, sample, allowed_origin=_REMOTE))
+        def hear(key: str, payload: bytes) -> None:
+            if bundle.is_bundle(key):
+                for each in bundle.unpack(key, payload):
+                    hear(*each)
+            elif last in ("*", key.rpartition("/")[2]):
+                self._call(heard, key, payload)
+
+        def sample(found: zenoh.Sample) -> None:
+            self._call(hear, str(found.key_expr), found.payload.to_bytes())
+
+        # of the whole folder: bundles have a key of their own
+        self._declared.append(self._session.declare_subscriber(f"{folder}/*", sample, allowed_origin=_REMOTE))
 
     def subscribe_state(self, key: str, heard: Heard) -> None:
         followed = Followed(key, heard)

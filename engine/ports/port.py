@@ -8,6 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
+from engine.told import Told
+
 
 @dataclass(frozen=True)
 class Flow:
@@ -22,7 +24,7 @@ class Flow:
     overhead: int = 0
 
 
-class PortError(Exception):
+class PortError(Told):
     """A port could not be found, opened, read or written; the text is one sentence for the player."""
 
 

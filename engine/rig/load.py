@@ -19,6 +19,7 @@ from engine.rig.schema import allowed_keys
 from engine.rig.soundlist import with_lists
 from engine.rig.syntax import NotToml, parsed
 from engine.rig.templates import with_templates
+from engine.told import Told
 from filters.registry import registry
 
 Keys = tuple[str | int, ...]
@@ -38,7 +39,7 @@ class Problem:
         return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in told)
 
 
-class RigError(Exception):
+class RigError(Told):
     """A rig file cannot be used; `problems` are all that was found, in the order of the file."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

@@ -79,6 +79,12 @@ def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> st
     return None
 
 
+def gear_at(rig: "Rig", output: str, channel: int) -> Instrument | None:
+    """The instrument on an output's channel (1 to 16)."""
+    here = (gear for gear in rig.instruments.values() if (gear.output, gear.channel) == (output, channel))
+    return next(here, None)
+
+
 def _heeded(gear: Instrument, bank: tuple[int, int] | None) -> tuple[int, int]:
     """What of a bank the instrument listens to."""
     msb, lsb = bank or (0, 0)

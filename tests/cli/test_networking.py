@@ -71,3 +71,12 @@ def test_one_machine_loads_no_network() -> None:
     )
     done = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_machine_that_lends_does_not_play(tmp_path: Path) -> None:
+    """`run` as a machine that is neither the main one nor the standby is refused, and told what to type."""
+    rig = tmp_path / "pit.toml"
+    rig.write_text(RIG)
+    said = bayleaf("run", str(rig), "--machine", "stage-left", "--backend", "memory")
+    assert (said.returncode, said.stderr.count("\n")) == (1, 1)
+    assert f"stage-left is no engine of this rig, but lends its ports; start it with: bayleaf lend {rig}" in said.stderr

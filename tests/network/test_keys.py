@@ -2,7 +2,6 @@
 
 import os
 import stat
-import sys
 from datetime import timedelta
 from ipaddress import ip_address
 from pathlib import Path
@@ -70,7 +69,6 @@ def test_a_certificate_is_for_one_machine_at_one_address(rig: Rig, tmp_path: Pat
     assert authority.extensions.get_extension_for_class(x509.BasicConstraints).value.path_length == 0
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such modes")
 def test_only_the_user_reads_keys(rig: Rig, tmp_path: Path) -> None:
     """Whatever the user's mask is, nobody else may read a key or look into a folder of them."""
     before = os.umask(0)

@@ -1,13 +1,14 @@
 """Lanes and kept states by themselves. (Our own design; no source.)"""
 
 import threading
+from collections.abc import Sequence
 from itertools import permutations
 
 from patience import PATIENCE, comes
 
 from engine.network import lanes
 from engine.network.keeping import Followed, Kept
-from engine.network.lanes import Lane
+from engine.network.lanes import Lane, Said
 
 
 def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch) -> None:
@@ -15,37 +16,57 @@ def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch) -> None:
     monkeypatch.setattr(lanes, "_MOST", 5)
     go, taken, lost = threading.Event(), [], []
 
-    def slow(payload: bytes) -> None:
+    def slow(said: Sequence[Said]) -> None:
         go.wait(PATIENCE)
-        taken.append(payload)
+        taken.extend(payload for _, payload in said)
 
-    lane = Lane("test", lambda key: slow, lambda: lost.append(1))
+    lane = Lane("test", slow, lost.append)
     lane.put("key", b"0")
     assert comes(lambda: lane._waiting.empty())
     for number in range(1, 9):
         lane.put("key", b"%d" % number)
-    assert len(lost) == 3
+    assert sum(lost) == 3
     go.set()
     lane.end()
     lane.wait(PATIENCE)
     assert taken == [b"%d" % number for number in range(6)]
 
 
-def test_what_cannot_be_handed_on_is_counted_and_the_rest_goes(monkeypatch) -> None:
-    """A message that raises is lost; those after it, and other keys, are not."""
+def test_what_cannot_be_handed_on_is_counted_and_the_rest_goes() -> None:
+    """Messages that raise are lost; those after them are not."""
     taken, lost = [], []
 
-    def declare(key: str) -> lanes.Put:
-        if key == "bad":
+    def hand_on(said: Sequence[Said]) -> None:
+        if ("bad", b"1") in said:
             raise OSError
-        return taken.append
+        taken.extend(said)
 
-    lane = Lane("test", declare, lambda: lost.append(1))
-    for key, payload in (("good", b"1"), ("bad", b"2"), ("good", b"3"), ("bad", b"4")):
-        lane.put(key, payload)
+    lane = Lane("test", hand_on, lost.append)
+    lane.put("bad", b"1")
+    assert comes(lambda: sum(lost) >= 1)
+    lane.put("good", b"2")
     lane.end()
     lane.wait(PATIENCE)
-    assert (taken, len(lost)) == ([b"1", b"3"], 2)
+    assert (taken, sum(lost)) == ([("good", b"2")], 1)
+
+
+def test_what_gathers_while_a_lane_is_busy_goes_together() -> None:
+    """What was put while the lane handed something on is handed on at one go, in its order, and nothing twice."""
+    go, taken = threading.Event(), []
+
+    def slow(said: Sequence[Said]) -> None:
+        taken.append([payload for _, payload in said])
+        go.wait(PATIENCE)
+
+    lane = Lane("test", slow, lambda many: None)
+    lane.put("a", b"0")
+    assert comes(lambda: bool(taken))
+    for number in range(1, 9):
+        lane.put("b" if number % 2 else "a", b"%d" % number)
+    go.set()
+    lane.end()
+    lane.wait(PATIENCE)
+    assert taken == [[b"0"], [b"%d" % number for number in range(1, 9)]]
 
 
 def test_no_older_state_comes_after_a_newer_one() -> None:

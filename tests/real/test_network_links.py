@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 import pytest
 from byte_ends import Listener, Player
-from conftest import need
+from conftest import need_machines
 from netns import Hall
 from troupe import Troupe, wait_for
 
@@ -101,9 +101,7 @@ class Stage:
 @pytest.fixture
 def stage(tmp_path: Path) -> Iterator[Stage]:
     """Both play."""
-    need("ip")
-    if os.geteuid() != 0:
-        need("a user who may make network namespaces")
+    need_machines()
     with Hall(("desk", "left")) as hall:
         made = Stage(hall, tmp_path)
         try:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
-from conftest import need
+from conftest import need_machines
 from far_machine import FarMachine
 from netns import Hall
 from patience import comes
@@ -74,7 +74,7 @@ class Pit:
 @pytest.fixture
 def pit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Pit]:
     """Four machines on a switch."""
-    need_root()
+    need_machines()
     monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[2]))
     with Hall([*MACHINES, "guest"]) as hall:
         made = Pit(hall, tmp_path)
@@ -268,13 +268,3 @@ def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     assert (left.heard, left.asked) == (heard, asked)
     assert left.seen == [each for each in left.seen if each[1]]  # and no link fell
     assert spare.do("ask", pit.names.claim("stage-left"), "spare") == ["granted"]
-
-
-def need_root() -> None:
-    """Namespaces need root and iproute2."""
-    need("ip")
-    need("ss")
-    probe = subprocess.run(["ip", "netns", "list"], capture_output=True, check=False)
-    may = subprocess.run(["unshare", "--net", "true"], capture_output=True, check=False)
-    if probe.returncode or may.returncode:
-        need("root, for network namespaces")

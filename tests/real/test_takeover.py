@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from conftest import need
+from conftest import need, need_machines
 from netns import Hall
 from played import Performance, count, dumb_for, notes_of
 from troupe import ENGINES, Troupe, wait_for
@@ -56,9 +56,7 @@ burst = [{{ instrument = "lead", sound = "A" }}]
 @pytest.fixture
 def hall() -> Iterator[Hall]:
     """Three machines at one switch."""
-    need("ip")
-    if os.geteuid() != 0:
-        need("a user who may make network namespaces")
+    need_machines()
     with Hall((*ENGINES, "left")) as made:
         yield made
 
