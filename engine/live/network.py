@@ -23,6 +23,7 @@ from engine.network.timing import RoundTrip, Timing
 from engine.rig.models import Rig
 
 _MEET: Final = 0.5  # seconds that the ports of other machines may take to appear before the show opens them
+_PARTING: Final = 2.5  # seconds that a hand-over may take where the engine is about to end
 _NO_NETWORK: Final = "this rig has no [network]; there is nobody to hand over to"
 
 
@@ -66,7 +67,9 @@ class Joined:
 
     async def part(self) -> Answer | None:
         """The show ends here: the other engine, if it is there, has it now."""
-        if self.standby is not None and self.standby.charge.in_charge and self.standby.charge.other_alive:
+        if self.standby is None or not self.standby.charge.in_charge or not self.standby.charge.other_alive:
+            return None
+        with trio.move_on_after(_PARTING):
             return await self.standby.hand_over()
         return None
 

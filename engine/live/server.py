@@ -117,6 +117,9 @@ class Server:
             async with stream, contextlib.aclosing(_lines(stream)) as lines:
                 async for line in lines:
                     request = await _parsed(line)
+                    if request is not None and (leader := self._show.bay.led_by) and _is_heard(request):
+                        await stream.send_all(_line({"done": False, "text": f"{leader} is in charge; ask there"}))
+                        continue
                     talk = self._talks.get(_asked(request))
                     if request is not None and talk is not None:
                         await talk(stream, lines, request)
@@ -250,6 +253,12 @@ def _asked(request: dict[str, Any] | None) -> str:
 
 def _drain(events: deque[Event]) -> list[Event]:
     return [events.popleft() for _ in range(len(events))]
+
+
+def _is_heard(request: dict[str, Any]) -> bool:
+    """Whether this is for the outputs, beside the show."""
+    do = _asked(request)
+    return do in ("audition", "identify", "test note") or (do == "sysex" and request.get("what") != "receive")
 
 
 def _plain_outcome(outcome: Outcome) -> dict[str, Any]:

@@ -89,8 +89,9 @@ class Standby:
                 self.apart = _nowhere
 
     def begin(self) -> None:
-        """From now on nobody commands here until we are in charge."""
-        self._show.led_by(self.charge.leader or "nobody yet")
+        """From now on nobody commands here until it is known that we are in charge."""
+        if self.charge.other is not None:
+            self._show.led_by(self.charge.leader or "nobody yet")
 
     def listen(self, wake: Callable[[], None]) -> None:  # blocks; call it in a thread
         """Hear what the other engine says; `wake` is called in threads of the link."""

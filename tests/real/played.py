@@ -171,8 +171,12 @@ def _matches(played: Log, heard: Log) -> tuple[Counter[int], float]:
     return used, late
 
 
-def dumb_for(performance: Performance, since: float) -> float:
-    """The longest time (s) without a beacon in the two seconds after this moment; 0 if there is none."""
+def dumb_for(performance: Performance, since: float) -> tuple[float, float]:
+    """From when on (s) and for how long no beacon was heard, the longest time in the two seconds after this moment.
+
+    Nothing if there is no beacon.
+    """
     times = [at for at, message in performance.heard if message[:2] == bytes(_BEACONS)]
     near = [at for at in times if since - 0.1 < at < since + 2.0]
-    return max((later - earlier for earlier, later in pairwise(near)), default=0.0)
+    lasts, begins = max(((later - earlier, earlier) for earlier, later in pairwise(near)), default=(0.0, since))
+    return begins, lasts
