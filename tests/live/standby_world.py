@@ -40,6 +40,7 @@ left = { listen = "127.0.0.1:7449" }
 [inputs]
 keys = { port = "Stage piano", machine = "left" }
 foot = { port = "Foot controller", machine = "left" }
+pads = { port = "Pad box" }
 [outputs]
 strings = { port = "Box 1", machine = "left", wire = "din" }
 brass = { port = "Box 2", machine = "left" }
@@ -88,7 +89,7 @@ class Engine:
         self.joined = Joined(rig, self.link)
         self.far = self.joined.far
         self.far.begin()
-        self.system = MemorySystem(name, (), ("Screen",) if name == "desk" else ())
+        self.system = MemorySystem(name, *((("Pad box",), ("Screen",)) if name == "desk" else ((), ())))
         self.opener = Opener(self.system, False, self.far)
         self.patch = connect(rig, self.opener)
         self.reader = HandReader()

@@ -8,6 +8,7 @@ from standby_world import FOOT, KEYS, MS, World
 
 from engine.live.following import Frames
 from engine.live.gauge import Gauge
+from engine.ports.port import PortGone
 
 
 @pytest.fixture
@@ -329,3 +330,17 @@ async def test_edits_belong_to_the_one_in_charge(world):
     world.play(KEYS, "90 3C 40")
     world.run(100)
     assert world.heard("strings")[-1] == "90 48 40"
+
+
+def test_the_standby_hears_what_is_plugged_in_at_the_main_engine(world):
+    """An input without a machine is at the main engine, which plays it and tells the standby of each message."""
+    heard = []
+    world.engines["spare"].patch.inputs["pads"].hand_to(heard.extend)
+    desk = world.engines["desk"]
+    desk.system.input("Pad box").push(b"\x90\x24\x40\x80\x24\x40")
+    assert desk.patch.inputs["pads"].poll() == [b"\x90\x24\x40", b"\x80\x24\x40"]
+    world.engines["spare"].patch.inputs["pads"].poll()
+    assert [message for _, message in heard] == [b"\x90\x24\x40", b"\x80\x24\x40"]
+    world.kill("desk")
+    with pytest.raises(PortGone):
+        world.engines["spare"].patch.inputs["pads"].poll()

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from panel_stage import LONGEST
 from playwright.sync_api import Browser, Page, expect
-from troupe import ENGINES, Troupe, wait_for
+from stagehand import wait_for
+from troupe import ENGINES, PATIENCE, Troupe
 
 RIG = """
 format = 1
@@ -41,7 +42,7 @@ def troupe(tmp_path: Path) -> Iterator[Troupe]:
     try:
         for name in ("left", *ENGINES):
             made.start(name)
-        wait_for("an engine in charge", made.leader)
+        wait_for("an engine in charge", made.leader, PATIENCE)
         yield made
     finally:
         made.close()

@@ -18,7 +18,8 @@ import pytest
 from conftest import need, need_machines
 from netns import Hall
 from played import Performance, count, dumb_for, notes_of
-from troupe import ENGINES, Troupe, wait_for
+from stagehand import wait_for
+from troupe import ENGINES, PATIENCE, Troupe
 
 # Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote
 SONG = Path("/usr/share/games/openttd/baseset/openmsx/boogi_marabi_redfarn.mid")
@@ -112,7 +113,7 @@ def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
     performance = Performance(notes_of(SONG), troupe.folder / "in", troupe.folder / "out", kind != "handover")
     for name in ("left", *ENGINES):
         troupe.start(name)
-    leader = wait_for("an engine in charge", troupe.leader)
+    leader = wait_for("an engine in charge", troupe.leader, PATIENCE)
     struck: list[float] = []
     odd = 0  # trials after which the show was in other hands than it should
     performance.start()
@@ -120,7 +121,7 @@ def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
         for _ in range(TRIALS):
             time.sleep(random.uniform(0.5, 1.5))
             struck.append(strike(hall, troupe, kind, leader))
-            after = wait_for("an engine in charge", troupe.leader)
+            after = wait_for("an engine in charge", troupe.leader, PATIENCE)
             odd += (after == leader) != (kind == "split")
             leader = after
     finally:

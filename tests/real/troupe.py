@@ -3,32 +3,20 @@
 Each is in a network namespace of its own, or all are on this computer.
 """
 
-import json
 import os
 import signal
-import socket
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from netns import Hall
+from stagehand import ask_socket
 
 ENGINES = ("desk", "spare")
+PATIENCE = 60.0  # seconds until three machines have found each other
 _STICKING = str(Path(__file__).with_name("sticking.py"))
 _ROOT = str(Path(__file__).parents[2])
-_DEADLINE = 60.0
-
-
-def wait_for(what: str, there: Callable[[], Any]) -> Any:
-    """Wait until something is there; fails, saying what, after a minute."""
-    end = time.monotonic() + _DEADLINE
-    while not (found := there()):
-        assert time.monotonic() < end, f"{what}: not within {_DEADLINE:.0f} s"
-        time.sleep(0.01)
-    return found
 
 
 class Troupe:
@@ -87,16 +75,7 @@ class Troupe:
 
     def request(self, name: str, do: str, **more: object) -> dict[str, Any] | None:
         """An engine's answer on its socket; None if it is away or silent."""
-        path = Path(self.environment(name)["XDG_RUNTIME_DIR"]) / "bayleaf" / "bayleaf.sock"
-        try:
-            with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:
-                talk.settimeout(5)
-                talk.connect(str(path))
-                talk.sendall(json.dumps({"do": do, **more}).encode() + b"\n")
-                answer = talk.makefile("rb").readline()
-        except OSError:
-            return None
-        return json.loads(answer) if answer.endswith(b"\n") else None
+        return ask_socket(self.environment(name), "bayleaf", do, **more)
 
     def network(self, name: str) -> dict[str, Any] | None:
         """The network as an engine sees it."""
