@@ -24,7 +24,6 @@ from engine.rig.models import Rig
 
 POLL: Final = 0.00025
 WARM_UP: Final = 3.0  # seconds of each turn that do not count: nobody's start is measured here
-_LEFT_OVER: Final = 0.5  # seconds in which what is behind at the end of a turn may still follow
 Manners = Callable[[], AbstractContextManager[object]]
 
 
@@ -36,8 +35,12 @@ def bayleaf(
     warm_up: float = WARM_UP,
     manners: Manners = collector_at_rest,
     loaded: Rig | None = None,
+    left_over: float = 10.0,
 ) -> None:
-    """The show as `bayleaf run` runs it, but at ordinary priority, as the others are; `manners` in its place."""
+    """The show as `bayleaf run` runs it, but at ordinary priority, as the others are; `manners` in its place.
+
+    `left_over`: seconds in which what is behind at the end may still follow.
+    """
 
     async def play() -> None:
         patch = Patch(
@@ -54,7 +57,7 @@ def bayleaf(
             del samples.all[:]
             await trio.sleep(seconds)
             inbox.stop()
-            end = time.monotonic() + _LEFT_OVER
+            end = time.monotonic() + left_over
             while time.monotonic() < end and any(inbox.waiting(source) for source in range(len(inputs))):
                 show.pump()
 

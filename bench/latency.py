@@ -79,7 +79,7 @@ def matrix(pace: Pace, result: Result) -> None:
         others = {name: turn(name, pace, 1.0, size, "warm", SHORT) for name in (BARE, MIDO)}
         for filters in FILTERS:
             for memory in ("warm", "cold") if pace.going else ():
-                mine = turn(BAYLEAF, pace, 1.0, size, memory, filters)
+                mine = turn(BAYLEAF, pace, 1.0, size, memory, filters, left_over=0.0)
                 del mine["lost"]  # what is behind at the end has no time to follow
                 ratios = [ratio(mine[each], others[name][each]) for name in others for each in ("p50", "CPU")]
                 rows.append([f"{size[0]}×{size[1]}", filters, memory, *ratios, *mine.values()])

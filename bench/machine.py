@@ -70,6 +70,7 @@ def watched() -> Iterator[dict[str, float]]:
     yield told
     busy_after, could_after = _busy()
     told["load_average"] = os.getloadavg()[0]
+    told["nice"] = float(os.nice(0))
     told["machine_busy_percent"] = 100 * (busy_after - busy) / max(0.01, could_after - could)
     others = busy_after - busy - (family_time(os.getpid()) - own)
     told["others_busy_percent"] = max(0.0, 100 * others / max(0.01, could_after - could))

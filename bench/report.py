@@ -59,9 +59,10 @@ def print_verdicts(parts: Mapping[str, Any]) -> None:
 
 def _circumstances(part: Mapping[str, Any]) -> str:
     load = part["load"]
+    nice = f", run at nice {load['nice']:.0f}" if load["nice"] else ""
     return (
         f"{part['when']}, {load['seconds']:.0f} s{', quick' if part['quick'] else ''}; load average "
-        f"{load['load_average']:.1f}, {load['others_busy_percent']:.0f} % of all cores taken by other work"
+        f"{load['load_average']:.1f}, {load['others_busy_percent']:.0f} % of all cores taken by other work{nice}"
     )
 
 
