@@ -37,11 +37,16 @@ class Backlog:
 
     def put(self, at: int, messages: list[bytes]) -> None:  # reader thread
         """These have arrived."""
-        if self.late or len(self.queue) + len(messages) > _MOST:
-            for message in messages:
-                self._squeeze(Arrival(at, self._source, message))
+        self.put_stamped([(at, message) for message in messages])
+
+    def put_stamped(self, events: list[tuple[int, bytes]]) -> None:  # reader thread
+        """These have arrived, each at its time."""
+        arrivals = [Arrival(at, self._source, message) for at, message in events]
+        if self.late or len(self.queue) + len(arrivals) > _MOST:
+            for arrival in arrivals:
+                self._squeeze(arrival)
         else:
-            self.queue.extend([Arrival(at, self._source, message) for message in messages])
+            self.queue.extend(arrivals)
 
     def settle(self) -> None:  # reader thread
         """Once there is room again, what stayed of the flood follows."""

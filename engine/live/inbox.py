@@ -13,7 +13,7 @@ from operator import itemgetter
 from typing import Final
 
 from engine.live.backlog import Arrival, Backlog
-from engine.ports.port import InputPort, PortError
+from engine.ports.port import InputPort, PortError, StampedInput
 
 _PLAYING: Final = 0.00025  # seconds between polls while anything was heard lately
 _IDLE: Final = 0.001
@@ -53,7 +53,9 @@ class Inbox:
 
     def add(self, source: int, port: InputPort) -> None:  # loop only
         """Poll this port too. An input that was lost, or taken out, may be added again."""
-        self._backlogs.setdefault(source, Backlog(source))
+        backlog = self._backlogs.setdefault(source, Backlog(source))
+        if isinstance(port, StampedInput):
+            port.hand_to(backlog.put_stamped)
         self._ports[source] = port
 
     def remove(self, source: int) -> None:  # loop only

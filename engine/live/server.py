@@ -18,7 +18,7 @@ from typing import Any, Final
 
 import trio
 
-from engine.core.bay import Outcome
+from engine.core.outcome import Outcome
 from engine.live.audition import audition
 from engine.live.desk import ASKED, Desk
 from engine.live.editing import EDITS
@@ -28,6 +28,7 @@ from engine.live.following import Frames, follow
 from engine.live.gear import Gear
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
+from engine.live.network import Joined, hand_over
 from engine.live.picture import status, sync
 from engine.live.show import Event, Show
 from engine.live.workshop import Workshop
@@ -59,6 +60,7 @@ _MORE: Final = (
     *EDITS,
     *ASKED,
     "audition",
+    "handover",
     "identify",
     "keep",
     "status",
@@ -79,20 +81,26 @@ class Server:
         desk: Desk,
         listener: socket.socket,
         written: Callable[[], Awaitable[None]] = trio.lowlevel.checkpoint,
+        joined: Joined | None = None,
     ) -> None:
-        """`written` waits until a change of scene is written down: whoever was answered can rely on it."""
+        """`written` waits until a change of scene is written down: whoever was answered can rely on it.
+
+        `joined`: the network, of a rig that has one.
+        """
         self._show = show
         self._workshop = workshop
         self._errands = errands
         self._desk = desk
         self._gear = Gear(show)
         self._written = written
+        self._joined = joined
         #: what takes the rest of a connection, and what takes its time
         self._talks = {"watch": self._watched, "follow": self._followed, "sysex": self._with_gear}
         self._works: dict[str, Callable[[dict[str, Any]], Awaitable[dict[str, Any]]]] = {
             "keep": self._keep,
             "audition": partial(audition, show),
             "identify": self._identify,
+            "handover": lambda _: hand_over(joined),
             **dict.fromkeys(EDITS, partial(edit, show, workshop, errands)),
         }
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
@@ -109,6 +117,9 @@ class Server:
             async with stream, contextlib.aclosing(_lines(stream)) as lines:
                 async for line in lines:
                     request = await _parsed(line)
+                    if request is not None and (leader := self._show.bay.led_by) and _is_heard(request):
+                        await stream.send_all(_line({"done": False, "text": f"{leader} is in charge; ask there"}))
+                        continue
                     talk = self._talks.get(_asked(request))
                     if request is not None and talk is not None:
                         await talk(stream, lines, request)
@@ -146,7 +157,8 @@ class Server:
             return {"done": False, "text": "a request is one JSON object on a line"}
         do = request.get("do")
         if do == "status":
-            return {"done": True, "status": status(self._show)}
+            network = {"network": self._joined.picture()} if self._joined is not None else {}
+            return {"done": True, "status": {**status(self._show), **network}}
         if do in ("clock", "timecode"):
             return _plain_outcome(self._show.sync(do, str(request.get("what")), request.get("value")))
         if do in ("mute", "unmute"):
@@ -215,7 +227,7 @@ class Server:
         self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]
     ) -> None:
         events = request.get("events") is True
-        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events))
+        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events, self._joined))
 
     async def _watched(
         self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]
@@ -241,6 +253,12 @@ def _asked(request: dict[str, Any] | None) -> str:
 
 def _drain(events: deque[Event]) -> list[Event]:
     return [events.popleft() for _ in range(len(events))]
+
+
+def _is_heard(request: dict[str, Any]) -> bool:
+    """Whether this is for the outputs, beside the show."""
+    do = _asked(request)
+    return do in ("audition", "identify", "test note") or (do == "sysex" and request.get("what") != "receive")
 
 
 def _plain_outcome(outcome: Outcome) -> dict[str, Any]:

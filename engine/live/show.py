@@ -9,8 +9,10 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.bay import Bay, Outcome
+from engine.core.bay import Bay
+from engine.core.followed import Word, follow_show, follow_time
 from engine.core.ledger import Target
+from engine.core.outcome import Outcome
 from engine.core.setlist import Standing
 from engine.core.succession import take_over
 from engine.core.wire import Delivery
@@ -102,7 +104,7 @@ class Show(Cables):
         bay = self.bay
         self._tick()
         self._take_losses(lost)
-        self.reader.due = bay.due
+        self._end_turn()
         if bay.outcomes:
             self._take_outcomes()
         if bay.news:
@@ -141,7 +143,7 @@ class Show(Cables):
         now = self.clock()
         self.recorder.did(now, "begin")
         self._send(now, self.bay.begin(now))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def sync(self, part: str, what: str, value: float | str | None = None) -> Outcome:
         """A command to the rig's own clock or time code."""
@@ -157,11 +159,32 @@ class Show(Cables):
         outcome = self.bay.mute(now, route, on, source, deliveries)
         return self._done(now, outcome, deliveries)
 
+    def led_by(self, machine: str | None) -> None:
+        """This machine is in charge, and we follow; None: we are in charge."""
+        self.recorder.did(self.clock(), "led by", machine)
+        self.bay.led_by = machine
+
+    def follow(self, word: Word) -> None:
+        """Be where the one in charge says that the show is. Raises ValueError if it makes no sense for this rig."""
+        self.pump()
+        now = self.clock()
+        self.recorder.did(now, "follow", word)
+        self._send(now, follow_show(self.bay, now, word))
+        self.keep_place()
+        self._end_turn()
+
+    def follow_time(self, word: Word, age: int) -> None:
+        """Clock and time code go as the one in charge said this long ago (ns). Raises ValueError likewise."""
+        now = self.clock()
+        self.recorder.did(now, "follow time", age, word)
+        follow_time(self.bay, now, age, word)
+        self.reader.due = self.bay.due
+
     def _done(self, now: int, outcome: Outcome, deliveries: Sequence[Delivery]) -> Outcome:
         self._send(now, deliveries)
         self.bay.outcomes.append(outcome)
         self._take_outcomes()
-        self.reader.due = self.bay.due
+        self._end_turn()
         return outcome
 
     def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
@@ -169,14 +192,14 @@ class Show(Cables):
         now, listed = self.clock(), [*messages]
         self.recorder.did(now, "send", [[self.outputs[output], message.hex()] for output, message in listed])
         self._send(now, self.bay.send(now, listed))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def sound(self, output: int, channel: int, key: int) -> None:
         """A test note on an output (index) and channel (0 to 15)."""
         now = self.clock()
         self.recorder.did(now, "sound", self.outputs[output], channel, key, _TEST_NOTE)
         self._send(now, self.bay.sound(now, Target(output, channel, key), _TEST_NOTE))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def keep_back(self, source: int, on: bool) -> None:
         """The SysEx of this input (index) takes no routes, or takes them again."""
@@ -189,6 +212,7 @@ class Show(Cables):
         self.recorder.did(now, "release all")
         self._send(now, self.bay.release_all(now))
         self._tick()
+        self._end_turn()
         return self.bay.waiting
 
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
@@ -230,14 +254,14 @@ class Show(Cables):
         self.recorder.did(now, "awake")
         outcome, deliveries = self.bay.awake(now)
         self._send(now, deliveries)
-        self.reader.due = self.bay.due
+        self._end_turn()
         self.tell("engine", f"woke after {slept:.0f} s; everything was released, and {outcome.text}")
 
     def succeed(self, bay: Bay, text: str) -> None:
         """Go on with the bay of an edited rig, made with the names of the present one; `text` is the rig's file."""
         self.pump()
         now = self.clock()
-        self.recorder.did(now, "rig", text)
+        self.recorder.did(now, "rig", text, sorted(bay.far))
         deliveries = take_over(now, bay, self.bay)
         self.bay = bay
         self.revision += 1
@@ -246,7 +270,7 @@ class Show(Cables):
         self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
         self._ports += [None] * (len(self.outputs) - len(self._ports))
         self._send(now, deliveries)
-        self.reader.due = bay.due
+        self._end_turn()
 
     # What is told
 

@@ -373,3 +373,22 @@ async def test_a_recording_that_cannot_be_kept_is_answered(bench, request_, said
         assert not answer["done"]
         assert said in answer["text"]
         assert (await ask({"do": "status"}))["done"]
+
+
+@pytest.mark.parametrize(
+    "request_",
+    [
+        {"do": "test note", "instrument": "string-machine"},
+        {"do": "audition", "instrument": "string-machine"},
+        {"do": "identify"},
+        {"do": "sysex", "what": "send", "output": "strings", "messages": ["F07D01F7"]},
+    ],
+)
+async def test_what_would_be_heard_is_for_the_one_in_charge(bench, request_):
+    """Where another machine is in charge nothing is sent beside the show, and whoever asks is told where to."""
+    async with serving(bench):
+        bench.show.led_by("desk")
+        assert await ask(request_) == {"done": False, "text": "desk is in charge; ask there"}
+        assert not (await ask({"do": "next"}))["done"]
+        assert (await ask({"do": "handover"}))["text"] == "this rig has no [network]; there is nobody to hand over to"
+    assert bench.heard("strings") == []

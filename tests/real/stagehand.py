@@ -80,15 +80,20 @@ class Engine:
 
     def request(self, do: str, **more: object) -> dict[str, Any] | None:
         """Its answer on its socket, where a new process for each question would take too long; None if it is away."""
-        try:
-            with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:
-                talk.settimeout(10)
-                talk.connect(str(Path(self.environment["XDG_RUNTIME_DIR"]) / "bayleaf" / f"{self.name}.sock"))
-                talk.sendall(json.dumps({"do": do, **more}).encode() + b"\n")
-                answer = talk.makefile("rb").readline()
-        except OSError:
-            return None
-        return json.loads(answer) if answer.endswith(b"\n") else None
+        return ask_socket(self.environment, self.name, do, **more)
+
+
+def ask_socket(environment: dict[str, str], name: str, do: str, **more: object) -> dict[str, Any] | None:
+    """The answer of the engine of this name, which runs in this environment; None if it is away."""
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:
+            talk.settimeout(10)
+            talk.connect(str(Path(environment["XDG_RUNTIME_DIR"]) / "bayleaf" / f"{name}.sock"))
+            talk.sendall(json.dumps({"do": do, **more}).encode() + b"\n")
+            answer = talk.makefile("rb").readline()
+    except OSError:
+        return None
+    return json.loads(answer) if answer.endswith(b"\n") else None
 
 
 @contextmanager
