@@ -91,9 +91,14 @@ class Router:
     @property
     def due(self) -> int | None:
         """When `tick` is next wanted, or None."""
+        return min(self._dues(), default=None)
+
+    def _dues(self) -> list[int]:
         dues = [wire.due for wire in self.wires if wire.due is not None]
-        dues += [due for due in (self.sensing.due, self.timetable.due, self.sync.due) if due is not None]
-        return min(dues, default=None)
+        for due in (self.sensing.due, self.timetable.due, self.sync.due):
+            if due is not None:
+                dues.append(due)
+        return dues
 
     @property
     def waiting(self) -> bool:

@@ -15,7 +15,8 @@ from typing import Final
 from engine.live.backlog import Arrival, Backlog
 from engine.ports.port import InputPort, PortError
 
-_PLAYING: Final = 0.00025  # seconds between polls while anything was heard lately
+_HEARD: Final = 0.0005  # seconds till the next poll after one that brought something: the loop has the lock meanwhile
+_PLAYING: Final = 0.00025  # while anything was heard lately
 _IDLE: Final = 0.001
 _LATELY: Final = 2_000_000_000  # ns
 _TURN: Final = 8  # messages of one input that are taken before the others have their turn (bench/flood.py)
@@ -101,12 +102,15 @@ class Inbox:
         while not self._stopping.is_set():
             now = time.monotonic_ns()
             due = self.due
-            if self._poll(now) or self._settle():
+            pause = _PLAYING if now - heard_at < _LATELY else _IDLE
+            if self._poll(now):
+                heard_at, pause = now, _HEARD
+                wake()
+            elif self._settle():
                 heard_at = now
                 wake()
             elif due is not None and due <= now:
                 wake()
-            pause = _PLAYING if now - heard_at < _LATELY else _IDLE
             due = self.due
             if due is not None:  # a clock is due to the microsecond
                 ahead = (due - time.monotonic_ns()) / 1e9
@@ -139,7 +143,9 @@ class Inbox:
         for backlog in list(self._backlogs.values()):
             if backlog.late:
                 backlog.settle()
-            waiting = waiting or len(backlog) > 0
+                waiting = True
+            elif backlog.queue:
+                waiting = True
         return waiting
 
     def _lose(self, source: int, port: InputPort, reason: str) -> None:  # reader thread

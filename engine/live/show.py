@@ -74,9 +74,10 @@ class Show(Cables):
         Never raises: a fault of our own costs the message it struck, not the show.
         """
         lost = self._losses()  # before the messages: all that came before the cable was pulled is then among them
+        now = self.clock()
         for at, source, message in self.reader.take():
             try:
-                self._take_message(at, source, message)
+                now = self._take_message(now, at, source, message)
             except Exception as fault:
                 self.own_fault(fault)
         try:
@@ -84,8 +85,9 @@ class Show(Cables):
         except Exception as fault:
             self.own_fault(fault)
 
-    def _take_message(self, at: int, source: int, message: bytes) -> None:
-        bay, now = self.bay, self.clock()
+    def _take_message(self, now: int, at: int, source: int, message: bytes) -> int:
+        """Route one message that was read at this time; the time when that is done, for the next one."""
+        bay = self.bay
         self.in_meters[source].count(message)
         self.recorder.came_in(now, source, message)
         if self._watchers:
@@ -93,16 +95,19 @@ class Show(Cables):
         deliveries = bay.receive(now, source, message)
         if deliveries:
             self._send(now, deliveries)
-            self.latency.add(self.clock() - at)
+            now = self.clock()
+            self.latency.add(now - at)
         if bay.outcomes:
             self._take_outcomes()
+        return now
 
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
         """What is due, what was lost, what is to be told."""
         bay = self.bay
-        self._tick()
-        self._take_losses(lost)
-        self.reader.due = bay.due
+        self.reader.due = self._tick()
+        if lost:
+            self._take_losses(lost)
+            self.reader.due = bay.due
         if bay.outcomes:
             self._take_outcomes()
         if bay.news:
@@ -110,12 +115,14 @@ class Show(Cables):
         if bay.faults.counts != self._told_faults:
             self._take_faults()
 
-    def _tick(self) -> None:
-        now, due = self.clock(), self.reader.due
-        deliveries = self.bay.tick(now)
-        if deliveries or (due is not None and due <= now):
-            self.recorder.ticked(now)
-            self._send(now, deliveries)
+    def _tick(self) -> int | None:
+        """Do what is due; when something next is."""
+        now, due = self.clock(), self.bay.due
+        if due is None or due > now:
+            return due
+        self.recorder.ticked(now)
+        self._send(now, self.bay.tick(now))
+        return self.bay.due
 
     def own_fault(self, fault: Exception) -> str:
         """Count and tell a fault of Bayleaf itself; the sentence."""
@@ -192,32 +199,39 @@ class Show(Cables):
         return self.bay.waiting
 
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
+        ports, meters, went_out = self._ports, self.out_meters, self.recorder.went_out
         for output, message, _ in deliveries:
-            port, meter = self._ports[output], self.out_meters[output]
+            port = ports[output]
             if port is None:
-                meter.dropped += 1
-                self._missed.note(output, message)
+                self._miss(output, message)
                 continue
             try:
                 port.send(message)
-            except PortGone as fault:
-                self.recorder.did(now, "gone", self.outputs[output], message.hex())
-                self._lose_output(output, str(fault))
-                meter.dropped += 1
-                self._missed.note(output, message)
-                continue
             except PortError as fault:
-                self.recorder.did(now, "refused", self.outputs[output], message.hex())
-                meter.drop(str(fault))
-                self._missed.note(output, message)
-                self.tell(self.outputs[output], str(fault))
-                if message[0] < SYSEX:
-                    self._stuck.add(output)
+                self._fail(now, output, message, fault)
                 continue
-            meter.count(message)
-            self.recorder.went_out(now, output, message)
+            meters[output].count(message)
+            went_out(now, output, message)
             if self._watchers:
                 self._show(Event(now, "out", self.outputs[output], message, ""))
+
+    def _fail(self, now: int, output: int, message: bytes, fault: PortError) -> None:
+        """A driver did not take this."""
+        gone = isinstance(fault, PortGone)
+        self.recorder.did(now, "gone" if gone else "refused", self.outputs[output], message.hex())
+        if gone:
+            self._lose_output(output, str(fault))
+        else:
+            self.out_meters[output].last_error = str(fault)
+            self.tell(self.outputs[output], str(fault))
+            if message[0] < SYSEX:
+                self._stuck.add(output)
+        self._miss(output, message)
+
+    def _miss(self, output: int, message: bytes) -> None:
+        """This was sent nowhere."""
+        self.out_meters[output].dropped += 1
+        self._missed.note(output, message)
 
     def check_outputs(self) -> None:
         """See Cables; and tell how often happened what was kept back."""
