@@ -315,6 +315,7 @@ class Compiler:
         self._memory = Memory()
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
         self._outputs = {name: index for index, name in enumerate(outputs or rig.outputs)}
+        self._without_state: dict[str, Link] = {}  # settings -> one that all routes share
         self._everywhere = self._paths(rig.routes, "route", lasting=True)
 
     def plan(self, scene: Scene) -> Plan:
@@ -337,5 +338,11 @@ class Compiler:
         return tuple(self._link(settings) for settings in through)
 
     def _link(self, settings: FilterSettings) -> Link:
-        entry = self._filters[settings.filter]
-        return Link(entry.name, entry.build(settings), entry.keeps_state(settings))
+        written = repr(vars(settings))
+        link = self._without_state.get(written)
+        if link is None:
+            entry = self._filters[settings.filter]
+            link = Link(entry.name, entry.build(settings), entry.keeps_state(settings))
+            if not link.keeps_state:
+                self._without_state[written] = link
+        return link

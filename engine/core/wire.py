@@ -128,6 +128,8 @@ class Wire:
 
     def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
         """A scene's steps for this output. Steps of an earlier burst that have not begun are forgotten."""
+        if not steps and not self._steps:
+            return
         begun = self._begun_step.channel if self._begun_step else None
         anew = any(step.lasting for step in steps)
         self._steps = deque((*(step for step in self._steps if step.lasting and not anew), *steps))

@@ -15,10 +15,11 @@ from typing import Final
 from engine.live.backlog import Arrival, Backlog
 from engine.ports.port import InputPort, PortError
 
-_HEARD: Final = 0.0005  # seconds till the next poll after one that brought something: the loop has the lock meanwhile
-_PLAYING: Final = 0.00025  # while anything was heard lately
-_IDLE: Final = 0.001
-_LATELY: Final = 2_000_000_000  # ns
+# Seconds between polls. A first note after a rest waits a two-thousandth of the rest at most, and no more than _IDLE.
+_HEARD: Final = 0.0005  # after one that brought something: the loop routes it, and needs Python's lock for that
+_PLAYING: Final = 0.00025
+_IDLE: Final = 0.002
+_OF_REST: Final = 1 / 2000
 _TURN: Final = 8  # messages of one input that are taken before the others have their turn (bench/flood.py)
 _WHEN: Final = itemgetter(0)  # `at`
 
@@ -102,7 +103,7 @@ class Inbox:
         while not self._stopping.is_set():
             now = time.monotonic_ns()
             due = self.due
-            pause = _PLAYING if now - heard_at < _LATELY else _IDLE
+            pause = min(max(_PLAYING, (now - heard_at) / 1e9 * _OF_REST), _IDLE)
             if self._poll(now):
                 heard_at, pause = now, _HEARD
                 wake()
