@@ -52,7 +52,11 @@ class Backlog:
         queue, paid = self.queue, self._paid_until
         if paid < now - _AHEAD:
             paid = now - _AHEAD
-        count = min(len(queue), most, (now - paid) // _EACH)
+        count = len(queue)
+        if count > most:
+            count = most
+        if now - paid < count * _EACH:
+            count = (now - paid) // _EACH
         self._paid_until = paid + count * _EACH
         return [queue.popleft() for _ in range(count)]
 
