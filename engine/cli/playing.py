@@ -11,8 +11,8 @@ import typer
 
 from engine.cli import paneling
 from engine.cli.say import Backend, Fault
+from engine.live.claim import NameTaken
 from engine.live.patch import SamePort
-from engine.live.server import NameTaken
 from engine.live.stage import Stage
 from engine.panel.beside import keep_beside
 from engine.ports.open import open_system

@@ -6,24 +6,23 @@ most, until the asker goes; one that does not read in time is dropped, never wai
 """
 
 import contextlib
-import fcntl
 import json
 import os
 import socket
-import stat
 from collections import deque
 from collections.abc import AsyncGenerator, Awaitable, Callable
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
-from typing import IO, Any, Final, NamedTuple
+from typing import Any, Final
 
 import trio
 
 from engine.core.bay import Outcome
 from engine.live.audition import audition
-from engine.live.client import socket_path
 from engine.live.desk import ASKED, Desk
-from engine.live.editing import EDITS, obey
+from engine.live.editing import EDITS
+from engine.live.editing import obey as edit
 from engine.live.errands import Errands
 from engine.live.following import Frames, follow
 from engine.live.gear import Gear
@@ -69,55 +68,6 @@ _MORE: Final = (
 )
 
 
-class NameTaken(Exception):
-    """Another engine of this name runs already."""
-
-
-class Claim(NamedTuple):
-    """A name that is ours while `lock` is open. `crashed`: the last engine of this name did not end as it should."""
-
-    listener: socket.socket
-    path: Path
-    lock: IO[bytes]
-    crashed: bool
-
-    def release(self) -> None:
-        """Give the name up."""
-        self.listener.close()
-        self.path.unlink(missing_ok=True)
-        self.lock.close()
-
-
-def claim_socket(name: str) -> Claim:
-    """A listening socket for the engine of this name. A socket left over from a crash is replaced.
-
-    Raises NameTaken if an engine of this name runs, OSError if the folder cannot be used.
-    """
-    path = socket_path(name)
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    if path.parent.stat().st_uid != os.getuid() or stat.S_IMODE(path.parent.stat().st_mode) & 0o077:
-        os.chmod(path.parent, 0o700)  # raises if it is somebody else's
-    lock = path.with_suffix(".lock").open("ab")
-    try:
-        # held by the system for as long as this process lives, and no longer, however it ends
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        lock.close()
-        raise NameTaken(f'an engine named "{name}" is running; give this one another with --name NAME') from None
-    crashed = path.is_socket()
-    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    try:
-        path.unlink(missing_ok=True)
-        listener.bind(os.fspath(path))
-        os.chmod(path, 0o600)
-        listener.listen(16)
-    except OSError:
-        listener.close()
-        lock.close()
-        raise
-    return Claim(listener, path, lock, crashed)
-
-
 class Server:
     """Answers on the socket for one show."""
 
@@ -137,6 +87,14 @@ class Server:
         self._desk = desk
         self._gear = Gear(show)
         self._written = written
+        #: what takes the rest of a connection, and what takes its time
+        self._talks = {"watch": self._watched, "follow": self._followed, "sysex": self._with_gear}
+        self._works: dict[str, Callable[[dict[str, Any]], Awaitable[dict[str, Any]]]] = {
+            "keep": self._keep,
+            "audition": partial(audition, show),
+            "identify": self._identify,
+            **dict.fromkeys(EDITS, partial(edit, show, workshop, errands)),
+        }
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
 
     async def serve(self) -> None:
@@ -151,36 +109,31 @@ class Server:
             async with stream, contextlib.aclosing(_lines(stream)) as lines:
                 async for line in lines:
                     request = await _parsed(line)
-                    if request is not None and request.get("do") == "watch":
-                        await self._watched(stream)
+                    talk = self._talks.get(_asked(request))
+                    if request is not None and talk is not None:
+                        await talk(stream, lines, request)
                         return
-                    if request is not None and request.get("do") == "follow":
-                        events = request.get("events") is True
-                        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events))
-                        return
-                    if request is not None and request.get("do") in ASKED:
-                        await stream.send_all(await self._desk.answer(request) + b"\n")
-                        continue
-                    if request is not None and request.get("do") == "sysex":
-                        await self._with_gear(stream, lines, request)
-                        return
-                    if request is not None and request.get("do") == "keep":
-                        await _answer(stream, await self._keep(request))
-                        continue
-                    if request is not None and request.get("do") == "audition":
-                        await _answer(stream, await self._audition(request))
-                        continue
-                    if request is not None and request.get("do") == "identify":
-                        await _answer(stream, await self._identify(request))
-                        continue
-                    if request is not None and request.get("do") in EDITS:
-                        await _answer(stream, await self._edit(request))
-                        continue
-                    answer = self._answer_to(request)
-                    if answer.get("scene"):
-                        with trio.move_on_after(_PATIENCE):
-                            await self._written()
-                    await _answer(stream, answer)
+                    await stream.send_all(await self._answer(request))
+
+    async def _answer(self, request: dict[str, Any] | None) -> bytes:
+        do = _asked(request)
+        if request is not None and do in ASKED:
+            return await self._desk.answer(request) + b"\n"
+        if request is not None and do in self._works:
+            return _line(await self._work(self._works[do], request))
+        answer = self._answer_to(request)
+        if answer.get("scene"):
+            with trio.move_on_after(_PATIENCE):
+                await self._written()
+        return _line(answer)
+
+    async def _work(
+        self, work: Callable[[dict[str, Any]], Awaitable[dict[str, Any]]], request: dict[str, Any]
+    ) -> dict[str, Any]:
+        try:
+            return await work(request)
+        except Exception as fault:  # it costs this request, not the show
+            return {"done": False, "text": self._show.own_fault(fault)}
 
     def _answer_to(self, request: dict[str, Any] | None) -> dict[str, Any]:
         try:
@@ -208,28 +161,13 @@ class Server:
             return {"done": False, "text": f"{do} needs {' or '.join(_KINDS[kind] for kind in kinds)}"}
         return _plain_outcome(self._show.command(do, value if kinds else None, "shell"))
 
-    async def _edit(self, request: dict[str, Any]) -> dict[str, Any]:
-        try:
-            return await obey(self._show, self._workshop, self._errands, request)
-        except Exception as fault:  # it costs this request, not the show
-            return {"done": False, "text": self._show.own_fault(fault)}
-
-    async def _audition(self, request: dict[str, Any]) -> dict[str, Any]:
-        try:
-            return await audition(self._show, request)
-        except Exception as fault:  # it costs this request, not the show
-            return {"done": False, "text": self._show.own_fault(fault)}
-
     async def _identify(self, request: dict[str, Any]) -> dict[str, Any]:
         """As "sysex" does, but in one line."""
 
         async def unheard(progress: dict[str, Any]) -> None:
             del progress
 
-        try:
-            return await self._gear.serve({**request, "what": "identify"}, unheard, trio.Event())
-        except Exception as fault:  # it costs this request, not the show
-            return {"done": False, "text": self._show.own_fault(fault)}
+        return await self._gear.serve({**request, "what": "identify"}, unheard, trio.Event())
 
     async def _keep(self, request: dict[str, Any]) -> dict[str, Any]:
         show = self._show
@@ -270,26 +208,35 @@ class Server:
 
         async with trio.open_nursery() as nursery:
             nursery.start_soon(heed)
-            try:
-                last = await self._gear.serve(request, report, stop)
-            except Exception as fault:  # it costs this request, not the show
-                last = {"done": False, "text": self._show.own_fault(fault)}
-            await report(last)
+            await report(await self._work(lambda asked: self._gear.serve(asked, report, stop), request))
             nursery.cancel_scope.cancel()
 
-    async def _watched(self, stream: trio.SocketStream) -> None:
+    async def _followed(
+        self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]
+    ) -> None:
+        events = request.get("events") is True
+        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events))
+
+    async def _watched(
+        self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]
+    ) -> None:
         events = self._show.watch()
         try:
             while True:
                 with trio.move_on_after(_PATIENCE) as patience:
-                    await _answer(
-                        stream, {"events": [_plain(event) for event in _drain(events)], "sync": sync(self._show)}
-                    )
+                    told = {"events": [_plain(event) for event in _drain(events)], "sync": sync(self._show)}
+                    await stream.send_all(_line(told))
                 if patience.cancelled_caught:
                     return
                 await trio.sleep(_FRAME)
         finally:
             self._show.unwatch(events)
+
+
+def _asked(request: dict[str, Any] | None) -> str:
+    """What it is that is asked, or "" if that cannot be told."""
+    do = request.get("do") if request is not None else None
+    return do if isinstance(do, str) else ""
 
 
 def _drain(events: deque[Event]) -> list[Event]:
@@ -303,10 +250,6 @@ def _plain_outcome(outcome: Outcome) -> dict[str, Any]:
 def _plain(event: Event) -> dict[str, Any]:
     message = event.message.hex(" ").upper() if event.message is not None else None
     return {"at": event.at, "way": event.way, "port": event.port, "message": message, "text": event.text}
-
-
-async def _answer(stream: trio.SocketStream, answer: dict[str, Any]) -> None:
-    await stream.send_all(_line(answer))
 
 
 def _line(answer: dict[str, Any]) -> bytes:

@@ -8,6 +8,7 @@ from typing import Final
 import trio
 
 from engine.core.setlist import Standing
+from engine.live.claim import claim_socket
 from engine.live.desk import Desk
 from engine.live.errands import Errands
 from engine.live.hygiene import collect_when_idle, collector_at_rest
@@ -15,7 +16,7 @@ from engine.live.inbox import Inbox
 from engine.live.osc import Osc
 from engine.live.patch import Opener, connect
 from engine.live.priority import going_first
-from engine.live.server import Server, claim_socket
+from engine.live.server import Server
 from engine.live.show import Show
 from engine.live.state import read_last, state_file, write_last
 from engine.live.watch import Watch

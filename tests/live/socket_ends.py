@@ -6,9 +6,10 @@ from pathlib import Path
 import trio
 
 from engine.live import client
+from engine.live.claim import claim_socket
 from engine.live.desk import Desk
 from engine.live.errands import Errands
-from engine.live.server import Server, claim_socket
+from engine.live.server import Server
 from engine.live.workshop import Workshop
 from engine.ports.memory import MemorySystem
 

@@ -15,8 +15,8 @@ from live_bench import Bench
 from socket_ends import ask, claimed, line_of, serving
 
 from engine.live import client
+from engine.live.claim import NameTaken, claim_socket
 from engine.live.picture import status, sync
-from engine.live.server import NameTaken, claim_socket
 
 KEYS = 0
 

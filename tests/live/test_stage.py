@@ -16,8 +16,8 @@ from live_bench import RIG
 from engine.core.setlist import Standing
 from engine.core.silence import SWEEP, WHEELS
 from engine.live import client
+from engine.live.claim import NameTaken, claim_socket
 from engine.live.patch import SamePort
-from engine.live.server import NameTaken, claim_socket
 from engine.live.stage import Stage
 from engine.live.state import read_last, state_file, write_last
 from engine.ports.memory import MemorySystem

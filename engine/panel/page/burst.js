@@ -3,8 +3,8 @@
 import { mayOperate } from "./commands.js";
 import { button, labelled, make, select } from "./dom.js";
 import { held } from "./line.js";
+import { edit } from "./scene.js";
 import { stepWords } from "./words.js";
-import { edit } from "./wiring.js";
 
 // what a choice of sound stands for; a sound may have any name
 const SOUND = "sound ";

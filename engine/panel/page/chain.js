@@ -3,7 +3,7 @@
 import { button, fresh, make, select } from "./dom.js";
 import { settingsForm } from "./forms.js";
 import { filters, held } from "./line.js";
-import { edit } from "./wiring.js";
+import { edit } from "./scene.js";
 
 let draft = null; // {steps: [{settings, form}], revision}
 

@@ -4,8 +4,8 @@ import * as chain from "./chain.js";
 import { command, mayOperate } from "./commands.js";
 import { button, make } from "./dom.js";
 import { held } from "./line.js";
+import { edit } from "./scene.js";
 import { filterWords, routeWords } from "./words.js";
-import { edit } from "./wiring.js";
 
 let openRoute = null; // the index of the route whose chain is being edited
 

@@ -5,11 +5,11 @@ import * as burst from "./burst.js";
 import { command, mayOperate } from "./commands.js";
 import { button, byId, kept, labelled, make, say, select, setOptions } from "./dom.js";
 import { held, on } from "./line.js";
+import { chooseScene, chosenScene, scene } from "./scene.js";
 import { table } from "./table.js";
 import * as ways from "./ways.js";
 import { chainWords } from "./words.js";
 
-let chosenScene = null; // a number, or null: the one in force
 let chosenInput = null;
 let asTable = kept.get("bayleaf-wiring") !== "list" && matchMedia("(min-width: 64rem)").matches;
 let parts = null;
@@ -20,7 +20,7 @@ export function start() {
   on("frame", (frame) => {
     if ("unsaved" in frame) showUnsaved();
     if ("muted_routes" in frame) render();
-    if ("scene" in frame && chosenScene === null) render();
+    if ("scene" in frame && chosenScene() === null) render();
   });
   onLook(showActivity);
 }
@@ -30,22 +30,11 @@ export function enter() {
   render();
 }
 
-/** The scene that is worked on, from the rig. */
-export function scene() {
-  const number = chosenScene ?? held.facts.scene?.number;
-  return held.rig?.scenes.find((each) => each.number === number) ?? null;
-}
-
-/** Ask for an edit of the scene that is shown; `revision` is that of the rig its author looked at. */
-export function edit(request, words, revision = held.rig.revision) {
-  return command({ do: "edit", scene: scene().number, revision, ...request }, words);
-}
-
 function build() {
   const find = make("input", { autocomplete: "off", spellcheck: "false", on: { input: render } });
   parts = {
     scene: select([], "", (value) => {
-      chosenScene = value === "" ? null : Number(value);
+      chooseScene(value === "" ? null : Number(value));
       ways.forget();
       burst.forget();
       render();
@@ -108,7 +97,7 @@ function render() {
   if (!parts || !held.rig || byId("view-wiring").hidden) return;
   const now = held.facts.scene;
   const options = held.rig.scenes.map((each) => [each.number, `${each.number} ${each.name}`]);
-  setOptions(parts.scene, [["", now ? `the one in force: ${now.number} ${now.name}` : "the one in force"], ...options], chosenScene ?? "");
+  setOptions(parts.scene, [["", now ? `the one in force: ${now.number} ${now.name}` : "the one in force"], ...options], chosenScene() ?? "");
   for (const each of [parts.undo, parts.redo, parts.save]) each.disabled = !mayOperate();
   showUnsaved();
   const shown = scene();
