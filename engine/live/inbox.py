@@ -140,14 +140,10 @@ class Inbox:
 
     def _settle(self) -> bool:  # reader thread
         """Whether anything still waits for the loop."""
-        waiting = False
-        for backlog in list(self._backlogs.values()):
-            if backlog.late:
-                backlog.settle()
-                waiting = True
-            elif backlog.queue:
-                waiting = True
-        return waiting
+        waiting = [backlog for backlog in list(self._backlogs.values()) if backlog.queue or backlog.late]
+        for backlog in waiting:
+            backlog.settle()
+        return bool(waiting)
 
     def _lose(self, source: int, port: InputPort, reason: str) -> None:  # reader thread
         if self._ports.get(source) is port:

@@ -74,10 +74,9 @@ class Show(Cables):
         Never raises: a fault of our own costs the message it struck, not the show.
         """
         lost = self._losses()  # before the messages: all that came before the cable was pulled is then among them
-        now = self.clock()
         for at, source, message in self.reader.take():
             try:
-                now = self._take_message(now, at, source, message)
+                self._take_message(at, source, message)
             except Exception as fault:
                 self.own_fault(fault)
         try:
@@ -85,9 +84,8 @@ class Show(Cables):
         except Exception as fault:
             self.own_fault(fault)
 
-    def _take_message(self, now: int, at: int, source: int, message: bytes) -> int:
-        """Route one message that was read at this time; the time when that is done, for the next one."""
-        bay = self.bay
+    def _take_message(self, at: int, source: int, message: bytes) -> None:
+        bay, now = self.bay, self.clock()
         self.in_meters[source].count(message)
         self.recorder.came_in(now, source, message)
         if self._watchers:
@@ -95,11 +93,9 @@ class Show(Cables):
         deliveries = bay.receive(now, source, message)
         if deliveries:
             self._send(now, deliveries)
-            now = self.clock()
-            self.latency.add(now - at)
+            self.latency.add(self.clock() - at)
         if bay.outcomes:
             self._take_outcomes()
-        return now
 
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
         """What is due, what was lost, what is to be told."""
