@@ -1,6 +1,6 @@
 """Sixteen players and twenty instruments in memory, whose cables can be pulled while they play.
 
-A player plays the load of `forward.py` over and over, as fast as it is told. An instrument hears what it is sent as a
+A player plays the load of `load.py` over and over, as fast as it is told. An instrument hears what it is sent as a
 receiver of MIDI 1.0 does and knows nothing of the engine: which notes sound, what is off rest, its last program.
 """
 
@@ -8,8 +8,7 @@ import time
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 
-from forward import INPUTS, OUTPUTS, RATE, WARM, messages
-
+from bench.load import INPUTS, OUTPUTS, RATE, WARM, messages
 from engine.live.meters import Latency
 from engine.live.show import Show
 from engine.ports.port import Flow, PortError, PortGone

@@ -1,6 +1,6 @@
 """What the order of a wire gains for notes: real songs into one DIN output, against a plain queue.
 
-    python bench/din_files.py [--running-status] FILE.mid ...
+    python -m bench.din_files [--running-status] FILE.mid ...
 
 In virtual time, so no figure depends on the machine. For each file, from a note's arrival to the end of its last byte
 at 320 µs a byte: the median and the worst of all notes, in a first-in first-out queue and on Bayleaf's wire, and how

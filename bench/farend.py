@@ -11,8 +11,8 @@ import threading
 import time
 from typing import Any, Final
 
-from desk import Ear, Player, Size
-from forward import RATE, WARM, messages
+from bench.desk import Ear, Player, Size
+from bench.load import RATE, WARM, messages
 
 ROUND: Final = 0.0005  # seconds
 #: JACK takes 64 clients, and on either side each port is one
@@ -25,7 +25,7 @@ class FarEnd:
 
     def __init__(self) -> None:
         self._process = subprocess.Popen(
-            [sys.executable, __file__], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            [sys.executable, "-m", "bench.farend"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
         self.ears()  # now everything is there
 

@@ -1,10 +1,10 @@
 """How much one input that floods delays what the others play.
 
-    python bench/flood.py [--seconds 5] [--rounds 5] [--rate 1041] [--jack]
+    python -m bench.flood [--seconds 5] [--rounds 5] [--rate 1041] [--jack]
 
 Input 1 plays 30,000 messages a second, notes and controllers, into a DIN cable and a fast output: a broken device. The
 other fifteen play `--rate` messages a second each. Turns with the flood and turns without it take each other's place
-in one run, and only the fifteen are measured: the latency of `forward.py`, and the time between two looks of the
+in one run, and only the fifteen are measured: the latency from reader to driver, and the time between two looks of the
 reader at an input, in which a message waits unseen. Medians of the turns, and what was shed. Without --jack the ports
 are in memory; with it the players are other processes on the JACK server that is running.
 """
@@ -19,9 +19,10 @@ from array import array
 from typing import Any, Final
 
 import trio
-from desk import Choosy, Player
-from forward import INPUTS, OUTPUTS, RATE, WARM, JackPorts, Samples, Swallowing, feeder, messages, rig
 
+from bench.desk import Choosy, Player
+from bench.jackports import JackPorts, feeder
+from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, Swallowing, messages, percentiles, rig
 from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
@@ -32,7 +33,6 @@ BROKEN: Final = 0  # the input that floods
 DIN: Final = (0,)
 SETTLE: Final = 1.5  # seconds at the begin of a turn that do not count
 BOUND: Final = 3_000  # µs at p99.9 beside the flood: three messages on a DIN cable (MIDI 1.0 p. 1)
-PARTS: Final = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
 
 
 class Looks:
@@ -84,7 +84,7 @@ class Jack(JackPorts):
     """Players in two other processes."""
 
     def __init__(self, rate: int, seconds: float) -> None:
-        super().__init__(WARM)
+        super().__init__(WARM, rate)
         self._feeder = feeder(seconds, WARM, rate)
         self._flood: subprocess.Popen[str] | None = None
 
@@ -143,7 +143,7 @@ async def turn(show: Show, inputs: list[Looks], samples: Samples, seconds: float
     cpu = time.process_time() - cpu
     count = [meter.messages - before for meter, before in zip(show.in_meters, heard, strict=True)]
     gaps, times = sorted(inputs[1].gaps), sorted(samples.all)  # in this order: the reader waits for a long sort
-    found = {name: times[min(len(times) - 1, int(len(times) * part))] / 1000 for name, part in PARTS.items()}
+    found = percentiles(times)
     found["look p99"] = gaps[len(gaps) * 99 // 100] / 1000
     found["look worst"] = gaps[-1] / 1000
     found["cpu"] = 100 * cpu / took

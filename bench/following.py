@@ -1,8 +1,8 @@
 """What it costs the music that somebody follows the show: latency and CPU with and without followers, in one run.
 
-    python bench/following.py [--seconds 5] [--rounds 3]
+    python -m bench.following [--seconds 5] [--rounds 3]
 
-The load is that of `forward.py`, 16 inputs with a full DIN cable of messages each into 20 outputs, half of them on DIN
+The load is that of `load.py`, 16 inputs with a full DIN cable of messages each into 20 outputs, half of them on DIN
 cables here, so that there are loads to tell. Four turns: the show alone; the engine's socket with its gauge and nobody
 who asks; a follower, in a process of its own; a follower who also asks for the messages that pass.
 """
@@ -22,8 +22,9 @@ from pathlib import Path
 from typing import Final
 
 import trio
-from forward import INPUTS, WARM, WARM_UP, MemoryPorts, Samples, rig
 
+from bench.forward import WARM_UP
+from bench.load import INPUTS, MemoryPorts, Samples, percentiles, rig
 from engine.live.desk import Desk
 from engine.live.errands import Errands
 from engine.live.hygiene import collector_at_rest
@@ -60,7 +61,7 @@ def one_turn(
 
     `mark` is called when what counts begins, and when it ends.
     """
-    ports, samples = MemoryPorts(WARM), Samples()
+    ports, samples = MemoryPorts(), Samples()
     used = []
 
     async def play() -> None:
@@ -92,10 +93,7 @@ def one_turn(
             nursery.cancel_scope.cancel()
 
     trio.run(play)
-    times = sorted(samples.all)
-    at = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
-    figures = {key: times[min(len(times) - 1, int(len(times) * part))] / 1000 for key, part in at.items()}
-    return {**figures, "cpu": 100 * used[0]}
+    return {**percentiles(samples.all), "cpu": 100 * used[0]}
 
 
 def followed(turn: str, seconds: float, folder: Path) -> dict[str, float]:
@@ -134,7 +132,7 @@ def show_table(found: dict[str, dict[str, float]], rounds: int, seconds: float) 
 def listen(path: Path, events: bool) -> "subprocess.Popen[str]":
     """Follow in a process of its own."""
     options = ["--follow", str(path)] + (["--events"] if events else [])
-    return subprocess.Popen([sys.executable, __file__, *options], stdout=subprocess.PIPE, text=True)
+    return subprocess.Popen([sys.executable, "-m", "bench.following", *options], stdout=subprocess.PIPE, text=True)
 
 
 def follow(path: str, events: bool) -> None:

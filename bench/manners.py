@@ -1,8 +1,8 @@
 """What each of the engine's manners on its machine is worth: on and off in one run, alone and beside busy programs.
 
-    python bench/manners.py [--seconds 4] [--rounds 3] [--jack] [--busy 2]
+    python -m bench.manners [--seconds 4] [--rounds 3] [--jack] [--busy 2]
 
-The load of `forward.py`. `all` is what `bayleaf run` does where it may: real-time scheduling, Python's collector at
+The load of `load.py`. `all` is what `bayleaf run` does where it may: real-time scheduling, Python's collector at
 rest, threads that give way soon. The others lack one of them, or (`locked`) lock all memory as well.
 `--busy` starts so many programs that only reckon, at ordinary priority.
 """
@@ -18,8 +18,9 @@ from contextlib import AbstractContextManager, ExitStack, contextmanager
 from functools import partial
 from typing import Final
 
-from forward import WARM, one_turn
-
+from bench.forward import BAYLEAF, one_turn
+from bench.jackports import JackPorts
+from bench.load import RATE, WARM, MemoryPorts
 from engine.live.hygiene import collector_at_rest
 from engine.live.priority import going_first
 
@@ -81,7 +82,8 @@ def main() -> None:
     try:
         for _ in range(options.rounds):
             for name, manners in TURNS.items():
-                turns[name].append(one_turn("bayleaf", options.seconds, options.jack, WARM, manners=manners))
+                ports = JackPorts(WARM, RATE) if options.jack else MemoryPorts()
+                turns[name].append(one_turn(BAYLEAF, options.seconds, ports, manners=manners))
     finally:
         for process in busy:
             process.kill()

@@ -1,6 +1,6 @@
 """What the front panel costs the music, and its page the machine: with and without a browser that looks, in one run.
 
-    python bench/panel.py [--seconds 5] [--rounds 2] [--browser chromium]
+    python -m bench.panel [--seconds 5] [--rounds 2] [--browser chromium]
 
 The show and its load are those of `following.py`: 36 ports, 16 of them inputs with a full DIN cable of messages each.
 The panel is a process of its own, as always, and the browser Chromium without a window, on the view that is named.
@@ -21,25 +21,12 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from following import listening, one_turn, show_table, take_turns
-
+from bench.following import listening, one_turn, show_table, take_turns
+from bench.machine import cpu_time, family
 from engine.live.client import socket_path
 
 NAME: Final = "bench"
 TURNS: Final = ("no panel", "show", "wiring", "flow", "monitor")
-TICK: Final = os.sysconf("SC_CLK_TCK")
-
-
-def cpu_time(process: int) -> float:
-    """Seconds of CPU that a process has used; proc_pid_stat(5): fields 14 and 15."""
-    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / TICK
-
-
-def family(process: int) -> list[int]:
-    """A process and all that it has started."""
-    children = Path(f"/proc/{process}/task/{process}/children").read_text().split()
-    return [process, *(one for child in children for one in family(int(child)))]
 
 
 def runs_pages(process: int) -> bool:

@@ -1,6 +1,6 @@
 """What the flight recorder costs: one message, the memory of a full ring, a snapshot, and the show while it is written.
 
-    python bench/recorder.py [--rounds 15] [--events 1048576]
+    python -m bench.recorder [--rounds 15] [--events 1048576]
 
 One recorded message stands beside an empty method call and beside a tuple appended to a deque of the same bound, all in
 turns in one process; the packing of full pieces is in the figure. The lateness is that of a thread that wakes 4,000

@@ -1,6 +1,6 @@
 """How long a rehearsal takes: three minutes of music through 16 inputs and 20 outputs, files and report included.
 
-    python bench/rehearse.py [--minutes 3] [--rounds 3]
+    python -m bench.rehearse [--minutes 3] [--rounds 3]
 
 Each input plays notes, bends and controllers, a third of a full DIN cable. Every message goes through a transposition
 and a channel map to one output; every other output is a DIN cable. Each ten seconds a scene change puts all twenty

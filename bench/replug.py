@@ -1,8 +1,8 @@
 """What a cable that is pulled and put back costs the others, on the JACK server that is running.
 
-    python bench/replug.py [--seconds 5] [--rounds 5]
+    python -m bench.replug [--seconds 5] [--rounds 5]
 
-The load of `forward.py`. The last output's instrument is a process of its own, and in every other turn its port
+The load of `load.py`. The last output's instrument is a process of its own, and in every other turn its port
 vanishes and returns twice a second: the watch over the cables notices, opens it anew and sends it the scene. The
 players are in a third process, which opens nothing, and the latency measured is that of all inputs. Medians of turns.
 """
@@ -16,9 +16,10 @@ from typing import Final
 
 import rtmidi
 import trio
-from flood import SETTLE, Looks, table, turn
-from forward import INPUTS, OUTPUTS, RATE, WARM, Samples, feeder, rig
 
+from bench.flood import SETTLE, Looks, table, turn
+from bench.jackports import feeder
+from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, rig
 from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Opener, Patch
@@ -56,7 +57,7 @@ class Gear:
     """The near side of that process."""
 
     def __init__(self) -> None:
-        command = [sys.executable, __file__, "--gear"]
+        command = [sys.executable, "-m", "bench.replug", "--gear"]
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         self.times = 0
 

@@ -1,8 +1,8 @@
 """A long evening: the full load, and everything that goes wrong on a stage, again and again; does it hold out?
 
-    python bench/soak.py [--minutes 30] [--seconds 60] [--seed 1] [--jack]
+    python -m bench.soak [--minutes 30] [--seconds 60] [--seed 1] [--jack]
 
-The load of `forward.py` (sixteen inputs, 1,041 messages a second each, twenty outputs, two of them DIN cables) on the
+The load of `load.py` (sixteen inputs, 1,041 messages a second each, twenty outputs, two of them DIN cables) on the
 show with its reader, its watch over the cables, its flight recorder and its watch over the rig file. Three times a
 second the scene changes, with a bank and program for each of twenty instruments; now and then the cable of an input or
 an output is pulled and put back, an input floods (30,000 messages a second for one second), the rig file is edited, or
@@ -30,13 +30,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-import desk
-import farend
 import trio
-from desk import Choosy, Desk, Size
-from forward import RATE
-from recorder import resident
 
+from bench import desk, farend
+from bench.desk import Choosy, Desk, Size
+from bench.load import RATE
+from bench.recorder import resident
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.meters import Latency

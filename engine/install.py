@@ -17,7 +17,7 @@ _VENV: Final = _ROOT / ".venv"
 _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
 #: side by side, and then one after the other those that need real servers, whose times are real, too
-_TESTS: Final = (("-n", "auto", "--ignore=tests/real"), ("tests/real",))
+_TESTS: Final = (("-n", "auto", "--dist", "worksteal", "--ignore=tests/real"), ("tests/real",))
 #: python-rtmidi 1.5.8 comes ready-made for these; for later ones pip builds it from source
 _READY_MADE: Final = ((3, 11), (3, 12))
 

@@ -31,6 +31,8 @@ from typing import Any, Final, NamedTuple, TypeGuard, get_args
 
 from pydantic import BaseModel, ConfigDict
 
+from engine.told import Told
+
 
 class Later(NamedTuple):
     """A message that is to be sent at a later time (ns, on the clock that steps are given)."""
@@ -69,7 +71,7 @@ class FilterSettings(BaseModel):
     filter: str
 
 
-class FilterFault(Exception):
+class FilterFault(Told):
     """A filter module does not keep the contract; the text names the filter, its file and what is wrong."""
 
 

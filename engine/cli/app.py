@@ -1,59 +1,96 @@
 """The `bayleaf` command: its commands, and how faults reach the player.
 
-Exit status: 0 done, 1 the rig or the request is at fault (said on stderr), 2 usage.
+Exit status: 0 done, 1 the rig or the request is at fault (said on stderr) or nobody reads the output any more, 2 usage.
 """
 
 import sys
-from typing import Final
+from functools import cache
+from importlib import import_module
+from typing import Any, Final
 
 import typer
+from typer.core import TyperGroup
+from typer.main import get_group
 
-from engine.cli import (
-    asking,
-    backing,
-    demo,
-    editing,
-    keeping,
-    learning,
-    looking,
-    paneling,
-    playing,
-    rehearsing,
-    sounding,
-    sysex,
-)
-from engine.cli.say import Fault
-from engine.instruments.files import DumpFault
-from engine.live.client import NoEngine
-from engine.ports.port import PortError
-from engine.rig.load import RigError
-from engine.rig.soundlist import ListFault
-from filters.registry import FilterFault
+from engine.told import Told
 
 _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
+#: By module. Only the one that is asked for is loaded: a scene by command comes after a tenth of a second, not a half.
+COMMANDS: Final = {
+    "playing": ("run",),
+    "lending": ("lend",),
+    "asking": (
+        *("scene", "next", "back", "first", "setlist", "panic", "resend", "mute", "unmute"),
+        *("clock", "timecode", "handover", "status", "watch"),
+    ),
+    "keeping": ("keep",),
+    "editing": ("save", "scenes"),
+    "differing": ("diff",),
+    "backing": ("backup", "restore"),
+    "learning": ("learn",),
+    "looking": ("ports", "new", "check", "explain"),
+    "paneling": ("panel",),
+    "rehearsing": ("rehearse",),
+    "sounding": ("sounds",),
+    "sysex": ("sysex",),
+    "networking": ("network",),
+    "demo": ("demo",),
+}
+_KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, Told)
 
-app = typer.Typer(help=_HELP, no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None)
-playing.add_to(app)
-asking.add_to(app)
-keeping.add_to(app)
-editing.add_to(app)
-backing.add_to(app)
-learning.add_to(app)
-looking.add_to(app)
-paneling.add_to(app)
-rehearsing.add_to(app)
-sounding.add_to(app)
-sysex.add_to(app)
-demo.add_to(app)
+
+class _Commands(TyperGroup):
+    """All commands by name; a module is loaded when a command of its own is wanted."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """In the order of the help."""
+        return [name for names in COMMANDS.values() for name in names]
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """The command, or None if there is none of this name."""
+        for module, names in COMMANDS.items():
+            if cmd_name in names:
+                return commands_of(module)[cmd_name]
+        return None
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run it. What a command would raise without trio's tasks around it comes out bare, for it is known then."""
+        try:
+            return super().invoke(ctx)
+        except BaseExceptionGroup as group:
+            if group.split(_KNOWN)[1] is not None:
+                raise
+            raise _first(group) from group
+
+
+def _first(fault: BaseException) -> BaseException:
+    while isinstance(fault, BaseExceptionGroup):
+        fault = fault.exceptions[0]
+    return fault
+
+
+@cache
+def commands_of(module: str) -> dict[str, Any]:
+    """The commands that a module adds, by name."""
+    part = typer.Typer(rich_markup_mode=None)
+    part.callback()(_bayleaf)  # a module with one command is a group, too
+    import_module(f"engine.cli.{module}").add_to(part)
+    return dict(get_group(part).commands)
+
+
+app = typer.Typer(
+    cls=_Commands, help=_HELP, no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None
+)
+
+
+@app.callback()
+def _bayleaf() -> None: ...
 
 
 def main() -> None:
     """Run the command; every fault is told in plain words, never as a traceback."""
     try:
         app()
-    except (Fault, RigError, ListFault, PortError, NoEngine, FilterFault, DumpFault) as fault:
+    except Told as fault:
         print(fault, file=sys.stderr)
         sys.exit(1)
-    except BrokenPipeError:  # the reader of a pipe has gone; nothing is wrong
-        sys.stderr.close()
-        sys.exit(0)

@@ -8,9 +8,9 @@ from typing import Annotated, Any
 
 import typer
 
+from engine.cli.folding import folded
 from engine.cli.say import Fault, Json, Name, as_json, table
 from engine.live import client
-from engine.midi.words import describe
 
 
 def add_to(app: typer.Typer) -> None:
@@ -27,6 +27,7 @@ def add_to(app: typer.Typer) -> None:
         ("unmute", unmute),
         ("clock", clock),
         ("timecode", timecode),
+        ("handover", handover),
         ("status", status),
         ("watch", watch),
     ):
@@ -133,6 +134,17 @@ def timecode(
         _act(name, {"do": "timecode", "what": what}, json)
 
 
+def handover(name: Name = "bayleaf", json: Json = False) -> None:
+    """Let the other machine be in charge, in a quiet moment; said to the one that follows, it takes the show."""
+    answer = client.ask(name, {"do": "handover"})
+    if not answer["done"]:
+        raise Fault(answer["text"])
+    if json:
+        as_json(answer)
+    else:
+        print(answer["text"])
+
+
 def _act(name: str, request: dict[str, Any], json: bool) -> None:
     answer = client.ask(name, request)
     # The end of the set list is no fault; a scene that does not exist is.
@@ -173,6 +185,31 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
         print(f"{instrument}: {sound or 'a sound without a name'}")
     for line in _health(found):
         print(line)
+    if "network" in found:
+        _show_network(found["network"])
+
+
+def _show_network(found: dict[str, Any]) -> None:
+    leader = found["in_charge"] or "nobody yet"
+    print(f"network: this is {found['machine']}; {leader} is in charge")
+    columns = ("machine", "", "there", "played by", "there and back, the most of a minute")
+    table(
+        columns,
+        [
+            (
+                each["name"],
+                "engine" if each["engine"] else "lends",
+                "yes" if each["there"] else "no",
+                each["played_by"] or "",
+                _trip(each["round_trip"]),
+            )
+            for each in found["machines"]
+        ],
+    )
+
+
+def _trip(found: dict[str, float] | None) -> str:
+    return "" if found is None else f"{found['median']:.2f} ms, {found['most']:.2f} ms"
 
 
 def _health(found: dict[str, Any]) -> Iterator[str]:
@@ -210,14 +247,18 @@ def _place(found: dict[str, Any]) -> str:
 def watch(name: Name = "bayleaf", json: Json = False) -> None:
     """Show what goes in and out as it passes, in musicians' words (Ctrl-C ends it).
 
-    Clock and time code are not shown message by message but as the tempo and the time, each second and when they stop.
+    Clock and time code are not shown message by message but as the tempo and the time, each second and when they stop;
+    the same message on many channels, as a panic sends, is shown in one line.
     """
     shown: tuple[Any, ...] = ()
     with contextlib.suppress(KeyboardInterrupt):
         for batch in client.watch(name):
-            for event in batch["events"]:
-                if json or not _is_time(event):
-                    print(_as_line(event) if json else _in_words(event), flush=True)
+            if json:
+                for event in batch["events"]:
+                    print(_as_line(event), flush=True)
+            else:
+                for event, said in folded([event for event in batch["events"] if not _is_time(event)]):
+                    print(_in_words(event, said), flush=True)
             before, shown = shown, _second(batch["sync"])
             if shown != before:
                 print(_as_line({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]), flush=True)
@@ -247,9 +288,8 @@ def _as_line(event: dict[str, Any]) -> str:
     return json.dumps(event, ensure_ascii=False)
 
 
-def _in_words(event: dict[str, Any]) -> str:
+def _in_words(event: dict[str, Any], said: str) -> str:
     ago = (time.monotonic_ns() - event["at"]) / 1e9
     clock = time.strftime("%H:%M:%S", time.localtime(time.time() - ago))
     way = {"in": "in  ", "out": "out ", "told": "---- "}[event["way"]]
-    said = describe(bytes.fromhex(event["message"])) if event["message"] else event["text"]
     return f"{clock} {way.strip():4} {event['port']:14} {said}"

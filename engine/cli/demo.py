@@ -76,12 +76,14 @@ async def _play(
     inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
     players = {name: port for name, port in patch.inputs.items() if isinstance(port, MemoryInput)}
     changes: list[int] = []
-    async with trio.open_nursery() as nursery:
-        nursery.start_soon(_tell, watched, started, changes)
-        await trio.to_thread.run_sync(_perform, players, music, abandon_on_cancel=True)
-        nursery.cancel_scope.cancel()
-    show.finish()
-    inbox.stop()
+    try:
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(_tell, watched, started, changes)
+            await trio.to_thread.run_sync(_perform, players, music, abandon_on_cancel=True)
+            nursery.cancel_scope.cancel()
+        show.finish()
+    finally:
+        inbox.stop()  # or its thread would wake a loop that is gone
     return changes, {name: port for name, port in patch.outputs.items() if isinstance(port, MemoryOutput)}
 
 

@@ -1,16 +1,12 @@
 """Live edits of a running rig: scenes as memories, and saving with proof."""
 
-from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from engine.cli.say import Fault, Json, Name, as_json, table
+from engine.cli.say import Fault, Json, Name, Number, as_json, table
 from engine.live import client
-from engine.rig.difference import scenes as scenes_difference
-from engine.rig.load import load
 
-Number = Annotated[int, typer.Argument(help="The scene's number.")]
 _PATIENCE = 30.0  # seconds: a large rig is read, compiled, written and read back
 
 scenes_app = typer.Typer(help="Copy, rename, reorder, store and delete scenes while they play; save keeps them.")
@@ -19,7 +15,6 @@ scenes_app = typer.Typer(help="Copy, rename, reorder, store and delete scenes wh
 def add_to(app: typer.Typer) -> None:
     """Register the commands."""
     app.command("save")(save)
-    app.command("diff")(diff)
     for name, command in (
         ("list", listed),
         ("copy", copy),
@@ -82,26 +77,6 @@ def _history(name: str, json: bool) -> None:
     print(answer["text"])
     if answer["versions"]:
         table(("version", "kept since", "bytes"), [(v["number"], v["time"], v["bytes"]) for v in answer["versions"]])
-
-
-def diff(
-    rig: Annotated[Path, typer.Argument(help="The rig file.")],
-    first: Number,
-    second: Number,
-    json: Json = False,
-) -> None:
-    """Say in words what differs between two scenes."""
-    loaded = load(rig)
-    for number in (first, second):
-        if loaded.scene(number) is None:
-            raise Fault(
-                f"there is no scene {number} in {rig}; it has {', '.join(str(s.number) for s in loaded.scenes)}"
-            )
-    told = scenes_difference(loaded, first, second)
-    if json:
-        as_json({"scenes": [first, second], "differences": told})
-        return
-    print("\n".join(told) or f"scenes {first} and {second} do the same")
 
 
 def listed(name: Name = "bayleaf", json: Json = False) -> None:

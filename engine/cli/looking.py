@@ -7,7 +7,7 @@ import typer
 
 from engine.cli.say import Backend, Fault, Json, as_json, table
 from engine.core.burst import compile_burst, duration, size
-from engine.core.explain import Explanation, RouteVerdict, shown
+from engine.core.explain import Explanation, RouteVerdict, called, shown
 from engine.core.explain import explain as explain_message
 from engine.core.wire import DIN, DIN_RUNNING
 from engine.midi.setup import set_up
@@ -183,7 +183,7 @@ def explain(
     if json:
         as_json(_plain(found, input, asked))
     else:
-        _print_explanation(found, input, asked)
+        _print_explanation(loaded, found, input, asked)
 
 
 def _draw(file: Path, picture: str) -> None:
@@ -217,7 +217,7 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
     }
 
 
-def _print_explanation(found: Explanation, source: str, message: bytes) -> None:
+def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes) -> None:
     print(f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: {describe(message)}")
     if not found.routes:
         print("  no route of this scene takes anything from this input")
@@ -228,8 +228,8 @@ def _print_explanation(found: Explanation, source: str, message: bytes) -> None:
     print("what each output gets:")
     for name, messages in found.outputs.items():
         words = "; ".join(
-            f"{each} ({describe(item.message if isinstance(item, Later) else item)})"
-            for each, item in zip(shown(messages), messages, strict=True)
+            f"{each} ({describe(item.message if isinstance(item, Later) else item)}{f', {known}' if known else ''})"
+            for each, item, known in zip(shown(messages), messages, called(rig, name, messages), strict=True)
         )
         print(f"  {name}: {words or 'nothing'}")
 

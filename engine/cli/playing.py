@@ -1,7 +1,6 @@
 """`bayleaf run`: play a rig."""
 
 import signal
-import sys
 from functools import partial
 from pathlib import Path
 from typing import Annotated
@@ -10,10 +9,12 @@ import trio
 import typer
 
 from engine.cli import paneling
-from engine.cli.say import Backend, Fault
+from engine.cli.lending import as_machine
+from engine.cli.say import Backend, Fault, Machine, say
 from engine.live.claim import NameTaken
 from engine.live.patch import SamePort
 from engine.live.stage import Stage
+from engine.network.link import LinkError
 from engine.panel.beside import keep_beside
 from engine.ports.open import open_system
 from engine.rig.load import read, text_of
@@ -27,6 +28,7 @@ def add_to(app: typer.Typer) -> None:
 def run(
     rig: Annotated[Path, typer.Argument(help="The rig file.")],
     name: Annotated[str, typer.Option("--name", help="The name that the ports and the socket carry.")] = "bayleaf",
+    machine: Machine = None,
     backend: Backend = None,
     virtual: Annotated[
         bool, typer.Option("--virtual", help="Make ports of our own for other programs to join, one each.")
@@ -38,20 +40,16 @@ def run(
 ) -> None:
     """Open the ports, recall the start scene and route until stopped (Ctrl-C)."""
     text = text_of(rig)
-    loaded = read(text, str(rig))
+    loaded = as_machine(read(text, str(rig)), machine)
     system = open_system(backend, name)
     # from here on the stage heeds Ctrl-C; an impatient second one must not strike while the ports are being closed
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
-        beside = [partial(keep_beside, paneling.beside(name, panel_port), _say)] if panel else []
-        trio.run(Stage(loaded, text, rig, name, virtual, _say, beside).run, system)
-    except (NameTaken, SamePort) as fault:
+        beside = [partial(keep_beside, paneling.beside(name, panel_port), say)] if panel else []
+        trio.run(Stage(loaded, text, rig, name, virtual, say, beside).run, system)
+    except (NameTaken, SamePort, LinkError) as fault:
         raise Fault(str(fault)) from None
     except OSError as fault:
         raise Fault(f"the engine's socket cannot be made: {fault.strerror}: {fault.filename}") from None
     finally:
         system.close()
-
-
-def _say(text: str) -> None:
-    print(text, file=sys.stderr, flush=True)

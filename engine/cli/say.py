@@ -1,6 +1,7 @@
 """How the command prints: tables for people, JSON for programs."""
 
 import json
+import sys
 from collections.abc import Iterable, Sequence
 from typing import Annotated, Any
 
@@ -9,15 +10,28 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
+from engine.told import Told
+
 Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 Name = Annotated[str, typer.Option("--name", help="The engine's name, if there is more than one.")]
+Number = Annotated[int, typer.Argument(help="The scene's number.")]
 Backend = Annotated[
     str | None, typer.Option("--backend", help="alsa, jack, coremidi, winmm or memory; this system's own by default.")
 ]
 
 
-class Fault(Exception):
+Machine = Annotated[
+    str | None, typer.Option("--machine", help="Which machine of the rig's [network] this is; the file says it else.")
+]
+
+
+class Fault(Told):
     """The rig or the request is at fault; the text says what and what to do."""
+
+
+def say(text: str) -> None:
+    """One sentence for the player, on stderr."""
+    print(text, file=sys.stderr, flush=True)
 
 
 def console() -> Console:

@@ -5,12 +5,13 @@ says when `tick` is wanted.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
 from engine.core.later import player
 from engine.core.ledger import Moved
+from engine.core.outcome import Outcome
 from engine.core.plan import Compiler, Faults, Plan
 from engine.core.remote import Remote, Request
 from engine.core.requests import carry_out
@@ -26,34 +27,6 @@ from engine.rig.models import Rig
 from filters.registry import Filter, registry
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """What became of a command, for whoever gave it.
-
-    `done`: whether anything was changed or sent; `text`: one sentence; `scene`: number and name now in force;
-    `source`: who asked, and with what; `burst_bytes` and `ready_ns`: what the scene change costs until each of so many
-    `instruments` is ready; `held`: notes that sound on.
-    """
-
-    do: str
-    done: bool
-    text: str
-    source: str
-    scene: tuple[int, str] | None
-    burst_bytes: int = 0
-    ready_ns: int = 0
-    held: int = 0
-    instruments: int = 0
-
-    @property
-    def told(self) -> str:
-        """The sentence, and for a change of sounds how long it takes and how many instruments got theirs."""
-        if not self.instruments:
-            return self.text
-        many = "s" if self.instruments > 1 else ""
-        return f"{self.text}, {self.ready_ns / 1e6:.0f} ms, {self.instruments} instrument{many}"
-
-
 class Bay(Router):
     """A rig that routes and is commanded. Loop only."""
 
@@ -63,13 +36,15 @@ class Bay(Router):
         speeds: Mapping[str, Speed | None] | None = None,
         filters: Mapping[str, Filter] | None = None,
         names: tuple[Sequence[str], Sequence[str]] = ((), ()),
+        far: Iterable[str] = (),
     ) -> None:
         """Compile every scene of a rig.
 
         `speeds`: how the driver of a fast output is to be paced, None for not at all; `din` outputs are paced as
         their cable is, whatever the driver could take. `names`: inputs and outputs that have places already.
+        `far`: outputs whose cable is at another machine.
         """
-        super().__init__(rig, speeds or {}, names)
+        super().__init__(rig, speeds or {}, names, far)
         self.faults = Faults()
         self.outcomes: list[Outcome] = []  # commands from controls since last taken away by the caller
         known = registry() if filters is None else filters
@@ -80,6 +55,7 @@ class Bay(Router):
         self.setlists = self._all_setlists()
         self.setlist = next(iter(self.setlists.values()))
         self.muted: set[str] = set()  # names of routes that carry nothing
+        self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         routes = (*rig.routes, *(route for scene in rig.scenes for route in scene.routes))
         self._route_names = {route.name for route in routes if route.name is not None}
         self.asked: list[tuple[int, Request]] = []  # what the show is to carry out, taken away by it
@@ -106,7 +82,8 @@ class Bay(Router):
                 self._obey_control(now, source, asked, describe(message), out)
             return out
         if source in self._remote_inputs and (request := self.remote.read(source, message)) is not None:
-            carry_out(self, now, source, request, message, out)
+            if self.led_by is None:
+                carry_out(self, now, source, request, message, out)
             return out
         if message[0] != SYSEX or source not in self.kept_back:
             self._route(now, source, message, out)
@@ -125,7 +102,8 @@ class Bay(Router):
 
     def _obey_control(self, now: int, source: int, asked: Command, heard: str, out: list[Delivery]) -> None:
         """`heard`: the message that was heard last, in words."""
-        self.outcomes.append(self.obey(now, asked, f"{self.inputs[source]}, {asked.pressed or heard}", out))
+        if self.led_by is None:  # who leads has the same controls
+            self.outcomes.append(self.obey(now, asked, f"{self.inputs[source]}, {asked.pressed or heard}", out))
 
     def _let_go(self, now: int, source: int) -> list[Delivery]:
         board = self.boards[source]
@@ -194,6 +172,8 @@ class Bay(Router):
         self, now: int, part: str, what: str, value: float | str | None, source: str, out: list[Delivery]
     ) -> Outcome:
         """The same, for whoever asks."""
+        if self.led_by is not None:
+            return self._refuse(part, source)
         done, text, sent = command(self.sync, now, part, what, value)
         self._put_all(now, sent, out)
         self._recall_cues(now, out)
@@ -208,6 +188,8 @@ class Bay(Router):
     def mute(self, now: int, route: str, on: bool, source: str, out: list[Delivery]) -> Outcome:
         """A named route carries nothing, in every scene, until it is unmuted; what it moved comes to rest."""
         do = "mute" if on else "unmute"
+        if self.led_by is not None:
+            return self._refuse(do, source)
         if on and route not in self._route_names:
             return self.outcome(do, False, f'there is no route named "{route}"; nothing changed', source)
         if (route in self.muted) == on:
@@ -228,7 +210,12 @@ class Bay(Router):
         self.ledger.forget_keys()
         return self._resend(now, "wake-up", out), out
 
+    def _refuse(self, do: str, source: str) -> Outcome:
+        return self.outcome(do, False, f"{self.led_by} is in charge; nothing changed here", source)
+
     def obey(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
+        if self.led_by is not None:
+            return self._refuse(command.do, source)
         if command.do == "scene":
             assert command.scene is not None
             number = self.find(command.scene)
@@ -371,7 +358,7 @@ class Bay(Router):
     def _recall_cues(self, now: int, out: list[Delivery]) -> None:
         """The time code has reached scenes that wait for it."""
         numbers, self.sync.cues.recalls = self.sync.cues.recalls, []
-        for number in numbers:
+        for number in numbers if self.led_by is None else ():
             self.outcomes.append(self.obey(now, Command("scene", number), "time code", out))
 
     def outcome(self, do: str, done: bool, text: str, source: str) -> Outcome:

@@ -6,7 +6,7 @@ sixteenths, six clocks each.
 
 from collections import deque
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 CLOCK, START, CONTINUE, STOP = (bytes((status,)) for status in (0xF8, 0xFA, 0xFB, 0xFC))
 SONG_POSITION: Final = 0xF2
@@ -135,6 +135,13 @@ class Follower:
 class Generator:
     """Makes a clock. Its times are counted from the last change of tempo, so that it never drifts."""
 
+    class Stand(NamedTuple):
+        """Tempo, clocks since the song's beginning, and in how many ns the next one comes; None if it stands."""
+
+        bpm: float
+        position: int
+        next_in: int | None
+
     def __init__(self, bpm: float) -> None:
         self.bpm = bpm
         self.running = False
@@ -195,6 +202,17 @@ class Generator:
         """Go on where another clock has fallen silent."""
         self.bpm, self.running, self.position = max(SLOWEST, min(FASTEST, bpm)), True, position
         self._from, self._next = now, 0
+
+    def follow(self, now: int, told: "Generator.Stand") -> None:
+        """Stand or run as another generator does."""
+        self.bpm = max(SLOWEST, min(FASTEST, told.bpm))
+        self.position = told.position
+        self.running = told.next_in is not None
+        self._from, self._next = now + (told.next_in or 0), 0
+
+    def stand(self, now: int) -> "Generator.Stand":
+        """How it stands or runs."""
+        return self.Stand(self.bpm, self.position, self.due - now if self.due is not None else None)
 
     def send(self, now: int) -> list[bytes]:
         """The clock, if it is due. Those that a stall has missed stay missed: a run of them would be no tempo."""

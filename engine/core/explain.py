@@ -2,11 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
+from engine.core.burst import BANK_LSB, BANK_MSB
 from engine.core.plan import Compiler, Faults, Path, through
+from engine.midi.drums import CHANNEL as DRUMS
+from engine.midi.drums import drum
+from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
 from engine.midi.words import to_hex
-from engine.rig.models import Rig, Scene
+from engine.rig.models import Instrument, Rig, Scene, gear_at, sound_of
 from filters.registry import Later, registry
+
+_GM: Final = "general-midi"
 
 
 @dataclass(frozen=True)
@@ -75,6 +82,38 @@ def shown(messages: Sequence[bytes | Later]) -> list[str]:
         f"{to_hex(one.message)} after {one.at / 1e6:g} ms" if isinstance(one, Later) else to_hex(one)
         for one in messages
     ]
+
+
+def called(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> list[str | None]:
+    """By message, the name of the sound that it puts the instrument on its channel on, or of the drum that it is for.
+
+    None for all others; drums are those of General MIDI, on channel 10 of an instrument with that sound list.
+    The bank is that of the messages before. Where they choose none, the name is told only if one sound has the program.
+    """
+    banks: dict[int, tuple[int, int]] = {}
+    named: list[str | None] = []
+    for each in messages:
+        message = each.message if isinstance(each, Later) else each
+        channel = message[0] & 0x0F
+        if message[0] & 0xF0 == CONTROLLER and message[1] in (BANK_MSB, BANK_LSB):
+            msb, lsb = banks.get(channel, (0, 0))
+            banks[channel] = (message[2], lsb) if message[1] == BANK_MSB else (msb, message[2])
+        gear = gear_at(rig, output, channel + 1) if message[0] < SYSEX else None
+        if gear is None:
+            named.append(None)
+        elif message[0] & 0xF0 == PROGRAM:
+            named.append(_sound(gear, banks.get(channel), message[1]))
+        else:
+            drums = is_press(message) or is_release(message)
+            named.append(drum(message[1]) if drums and channel == DRUMS and gear.sounds_from == _GM else None)
+    return named
+
+
+def _sound(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
+    if bank is not None:
+        return sound_of(gear, bank, program)
+    alike = [name for name, sound in gear.sounds.items() if sound.program == program + gear.programs_from]
+    return alike[0] if len(alike) == 1 else None
 
 
 def _judge(path: Path, outputs: tuple[str, ...], message: bytes, faults: Faults) -> RouteVerdict:

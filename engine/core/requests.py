@@ -7,7 +7,8 @@ from engine.core.remote import Request, answer_reply, read_own, routing_reply, s
 from engine.core.wire import Delivery
 
 if TYPE_CHECKING:
-    from engine.core.bay import Bay, Outcome
+    from engine.core.bay import Bay
+    from engine.core.outcome import Outcome
 
 _TIME: Final = {"play": "start", "halt": "stop", "locate": "locate"}
 

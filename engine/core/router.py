@@ -7,6 +7,7 @@ what is to be handed to the drivers now, as (output, message, time its first byt
 from collections.abc import Iterable, Mapping, Sequence
 
 from engine.core.burst import compile_setup
+from engine.core.farwire import FarWire
 from engine.core.later import NOBODY, Due, Timetable, player
 from engine.core.ledger import Ledger, Target, moves_of
 from engine.core.loops import QUESTION, Loops
@@ -14,7 +15,7 @@ from engine.core.plan import PRESS, RELEASE, Answer, Plan, Timed, without
 from engine.core.sensing import SENSE, Sensing
 from engine.core.silence import SWEEP, WHEELS
 from engine.core.sync import Sync, is_clock
-from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Step, Unit, Wire
+from engine.core.wire import Delivery, Speed, Step, Unit, Wire, pace
 from engine.midi.kinds import NOTE_OFF, NOTE_ON, SYSEX, is_press, is_release
 from engine.rig.models import Rig
 
@@ -26,7 +27,11 @@ class Router:
     """
 
     def __init__(
-        self, rig: Rig, speeds: Mapping[str, Speed | None], names: tuple[Sequence[str], Sequence[str]]
+        self,
+        rig: Rig,
+        speeds: Mapping[str, Speed | None],
+        names: tuple[Sequence[str], Sequence[str]],
+        far: Iterable[str],
     ) -> None:
         """See Bay."""
         self.rig = rig
@@ -38,16 +43,15 @@ class Router:
         self.loops = Loops()
         self.timetable = Timetable()
         self.sync = Sync(rig, self.inputs, self.outputs)
-        self.wires = [Wire(index, self._speed(name, speeds.get(name))) for index, name in enumerate(self.outputs)]
+        self.far = frozenset(far)
+        self.wires = [self._wire(index, name, speeds.get(name)) for index, name in enumerate(self.outputs)]
         self.sensing = Sensing(self.outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing)
         self.setups = compile_setup(rig, {name: index for index, name in enumerate(self.outputs)})
         self.leaving: set[int] = set()  # outputs that are let go of: nothing more is sent there but what ends something
 
-    def _speed(self, output: str, driver: Speed | None) -> Speed | None:
-        port = self.rig.outputs.get(output)
-        if port is None or port.wire != "din":
-            return driver
-        return DIN_RUNNING if port.running_status else DIN
+    def _wire(self, index: int, name: str, driver: Speed | None) -> Wire:
+        speed = pace(self.rig.outputs.get(name), driver)
+        return FarWire(index, speed) if name in self.far else Wire(index, speed)
 
     # Messages
 
@@ -252,7 +256,7 @@ class Router:
         out: list[Delivery] = []
         self.loops.lift(output=output)
         wire = self.wires[output]
-        wire.change_speed(self._speed(self.outputs[output], driver))
+        wire.change_speed(pace(self.rig.outputs.get(self.outputs[output]), driver))
         self.leaving.discard(output)
         self._silence(now, wire, (*owed, *SWEEP, *WHEELS), out)
         wire.burst(now, (*self.setups.get(output, ()), *self._sounds_of(output)), out)

@@ -21,8 +21,10 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
     _hand_over_switches(new, old)
     for index, wire in enumerate(old.wires):
-        wire.change_speed(new.wires[index].speed)
-        new.wires[index] = wire
+        # not where an output's cable is at another machine now
+        if type(wire) is type(new.wires[index]) or old.outputs[index] not in new.rig.outputs:
+            wire.change_speed(new.wires[index].speed)
+            new.wires[index] = wire
     out: list[Delivery] = []
     for output, message in new.sync.go_on_from(now, old.sync):
         new.wires[output].put(now, (message,), out)
@@ -36,6 +38,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
             out += new.output_left(now, output)
     new.kept_back = old.kept_back
     new.asked, new.muted, new.remote.banks = old.asked, old.muted, old.remote.banks
+    new.led_by = old.led_by
     _go_on(now, new, old, out)
     return out
 

@@ -162,6 +162,16 @@ class Generator:
             return self._place
         return self._place.plus(self.rate.quarters(max(0, now - self._began_at)) // 4)
 
+    def follow(self, now: int, place: Label, runs_for: int | None) -> None:
+        """Be where another generator is; see `stand`."""
+        self._place = place
+        self._began_at = None if runs_for is None else now - runs_for
+        self._sent = 0 if runs_for is None else self.rate.quarters(max(0, runs_for)) + 1
+
+    def stand(self, now: int) -> tuple[Label, int | None]:
+        """Where it began to run and for how long it has (ns), or where it stands and None."""
+        return self._place, None if self._began_at is None else now - self._began_at
+
     def send(self, now: int) -> list[bytes]:
         """The quarter frames that are due by now; after a stall the place instead, and on from there."""
         if self._began_at is None:

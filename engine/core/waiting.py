@@ -11,7 +11,7 @@ A wire that is full (a broken device can send thirty times what a cable carries)
 """
 
 from collections import deque
-from collections.abc import Container
+from collections.abc import Container, Iterator
 from typing import Final
 
 from engine.core.slots import Slot, replaceable, resets, slot
@@ -76,6 +76,17 @@ class Waiting:
         if len(message) > SHORT_SYSEX:
             return any(each is message for each in self.bulk)
         return any(each is message for unit in self.notes for each in unit)
+
+    def everything(self) -> Iterator[bytes]:
+        """All that waits, the newest value of each thing after what came before it."""
+        yield from (*self.urgent, *self.code)
+        for unit in (
+            *self.notes,
+            *self.values.values(),
+            *(u for parked in self._parked.values() for u in parked.values()),
+        ):
+            yield from unit
+        yield from self.bulk
 
     def drop(self, slots: set[Slot | None], presses: bool = False) -> None:
         """Forget what waits and sets one of these, and presses if wanted."""

@@ -19,13 +19,14 @@ What waits, and what is shed when too much does, is in `waiting`.
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
 from engine.core.slots import slot
 from engine.core.waiting import SHORT_SYSEX, Unit, Waiting
 from engine.midi.kinds import FIRST_REAL_TIME, SYSEX
+from engine.rig.models import Output
 
 __all__ = ["DIN", "DIN_RUNNING", "SHORT_SYSEX", "Delivery", "Speed", "Step", "Unit", "Wire"]
 
@@ -58,6 +59,13 @@ class Speed:
 
 DIN: Final = Speed(byte_ns=320_000, ahead_ns=3_000_000)
 DIN_RUNNING: Final = replace(DIN, running_status=True)
+
+
+def pace(wanted: Output | None, driver: Speed | None) -> Speed | None:
+    """How an output of a rig is paced: as its cable is, or as its `driver` wants it."""
+    if wanted is None or wanted.wire != "din":
+        return driver
+    return DIN_RUNNING if wanted.running_status else DIN
 
 
 def status_after(message: bytes, status: int) -> int:
@@ -107,6 +115,13 @@ class Wire:
     def holds(self, message: bytes) -> bool:
         """Whether this very SysEx (the object, not its like) still waits here."""
         return self.waiting.holds(message) or any(each is message for each in self._begun)
+
+    def pending(self) -> Iterator[bytes]:
+        """All that waits here, about in the order in which it will go."""
+        yield from (*self._begun, *self._panic)
+        for step in self._steps:
+            yield from step.unit
+        yield from self.waiting.everything()
 
     def change_speed(self, speed: Speed | None) -> None:
         """The cable is paced otherwise from now on; what waits goes on waiting for its turn."""

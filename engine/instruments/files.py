@@ -12,13 +12,14 @@ import mido
 
 from engine.midi.kinds import SYSEX
 from engine.midi.stream import Parser
+from engine.told import Told
 
 LONGEST_FILE: Final = 64 << 20  # bytes
 _BYTE_S: Final = 320e-6  # seconds a byte on a DIN cable (MIDI 1.0 p. 1)
 _TICKS_A_SECOND: Final = 960  # at mido's 480 ticks a beat and 120 beats a minute
 
 
-class DumpFault(Exception):
+class DumpFault(Told):
     """A file cannot be read, written or understood; one sentence for the player."""
 
 

@@ -2,7 +2,9 @@
 
 from engine.core.bay import Bay
 from engine.live.show import Show
+from engine.rig.load import read
 from engine.rig.models import Rig
+from engine.rig.rewrite import EditFault
 
 
 def adopt(show: Show, bay: Bay, text: str) -> None:
@@ -21,7 +23,18 @@ def adopt(show: Show, bay: Bay, text: str) -> None:
     show.refused = None
 
 
-def _place(rig: Rig, name: str) -> tuple[str | None, str | None] | None:
-    """Which port of the system an output of a rig is."""
+def read_here(text: str, source: str, playing: Rig) -> Rig:
+    """An edited text, as the machine that plays a rig reads it. Raises RigError and EditFault."""
+    rig = read(text, source)
+    if (rig.network is None) != (playing.network is None):
+        raise EditFault("[network] cannot come or go while the rig plays; stop the engine and start it again")
+    try:
+        return rig.on(playing.network.machine) if playing.network is not None else rig
+    except ValueError as fault:
+        raise EditFault(str(fault)) from None
+
+
+def _place(rig: Rig, name: str) -> tuple[str | None, ...] | None:
+    """Which port of which machine an output of a rig is."""
     port = rig.outputs.get(name)
-    return (port.port, port.device) if port is not None else None
+    return (port.port, port.device, rig.home(port)) if port is not None else None

@@ -33,12 +33,16 @@ class Backlog:
 
     def put(self, at: int, messages: list[bytes]) -> None:  # reader thread
         """These have arrived."""
+        self.put_stamped([(at, message) for message in messages])
+
+    def put_stamped(self, events: list[tuple[int, bytes]]) -> None:  # reader thread
+        """These have arrived, each at its time."""
         source, queue = self._source, self.queue
-        if self.late or len(queue) + len(messages) > _MOST:
-            for message in messages:
-                self._squeeze(at, message)
+        if self.late or len(queue) + len(events) > _MOST:
+            for at, message in events:
+                self._squeeze((at, source, message))
         else:
-            for message in messages:
+            for at, message in events:
                 queue.append((at, source, message))
 
     def settle(self) -> None:  # reader thread
@@ -63,8 +67,8 @@ class Backlog:
     def __len__(self) -> int:  # any thread
         return len(self.queue) + len(self.late)
 
-    def _squeeze(self, at: int, message: bytes) -> None:
-        arrival = (at, self._source, message)
+    def _squeeze(self, arrival: Arrival) -> None:
+        message = arrival[2]
         if is_release(message):
             if len(self.queue) < _MOST_RELEASES:
                 self.queue.append(arrival)

@@ -5,10 +5,11 @@ What is sent and told goes through the show, whose base this is.
 
 from abc import ABC, abstractmethod
 from collections import deque
-from collections.abc import Callable, Sequence
-from typing import Final, Protocol
+from collections.abc import Callable, Collection, Sequence
+from typing import Final, Protocol, runtime_checkable
 
 from engine.core.bay import Bay
+from engine.core.farwire import FarWire, far_outputs
 from engine.core.silence import SWEEP
 from engine.core.wire import Delivery, Speed
 from engine.live.backlog import Arrival
@@ -20,6 +21,17 @@ from engine.ports.port import Flow, InputPort, OutputPort, PortError, PortGone
 from engine.rig.models import Rig
 
 _FAREWELL: Final = 2_000_000_000  # ns that the last releases for a port that is let go of may take
+
+
+@runtime_checkable
+class FarPort(Protocol):
+    """What the show needs of an output at another machine, beside what it needs of each."""
+
+    def join(self, now: int, wire: FarWire) -> None:
+        """It carries what this wire is told."""
+
+    def flush(self, now: int) -> None:
+        """Hand on what the wire was told since the last time."""
 
 
 class Reader(Protocol):
@@ -56,15 +68,19 @@ class Cables(ABC):
 
     def __init__(self, rig: Rig, patch: Patch, reader: Reader, clock: Callable[[], int]) -> None:
         """`clock` is monotonic (ns)."""
-        self.bay = Bay(rig, {name: speed_of(port.flow) for name, port in patch.outputs.items()})
+        self.bay = Bay(rig, {name: speed_of(port.flow) for name, port in patch.outputs.items()}, far=far_outputs(rig))
         self.in_meters = [_meter(patch.inputs.get(name)) for name in rig.inputs]
         self.out_meters = [_meter(patch.outputs.get(name)) for name in rig.outputs]
         self.reader = reader
         self.clock = clock
         self.recorder = Recorder()
         paces = {name: _pace(wire.speed) for name, wire in zip(rig.outputs, self.bay.wires, strict=True)}
-        self.recorder.did(clock(), "start", paces, sorted(patch.outputs))
+        self.recorder.did(clock(), "start", paces, sorted(patch.outputs), sorted(self.bay.far))
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
+        self._joined: dict[int, FarPort] = {}  # outputs at other machines
+        for output, port in enumerate(self._ports):
+            if port is not None:
+                self._join(output, port)
         self._missed = Missed()
         self._stuck: set[int] = set()  # outputs that refused a message: what is there may hang
         self._leaving: list[tuple[int, OutputPort, int]] = []  # ports that an edit let go of, and until when (ns)
@@ -132,18 +148,38 @@ class Cables(ABC):
             if port is not None:
                 self._restore(output, port)
 
+    def restore(self, outputs: Collection[str]) -> None:
+        """These were played by nobody yet: they are silenced, set to rest and set up, as far as they are there."""
+        for output, port in enumerate(self._ports):
+            if port is not None and self.outputs[output] in outputs:
+                self._restore(output, port)
+        self._end_turn()
+
     def attach_output(self, output: int, port: OutputPort) -> None:
         """The cable of an output is there, or back: it is silenced, set to rest and put on the scene's sounds."""
         self._ports[output] = port
         self.out_meters[output].plugged(port.name)
+        self._join(output, port)
         self._restore(output, port)
         self.tell(self.outputs[output], f'is open ("{port.name}"); the scene was sent to it')
+
+    def _join(self, output: int, port: OutputPort) -> None:
+        wire = self.bay.wires[output]
+        if isinstance(port, FarPort) and isinstance(wire, FarWire):
+            self._joined[output] = port
+            port.join(self.clock(), wire)
+
+    def _end_turn(self) -> None:
+        """What this turn of the loop has for other machines goes together; the core says when it is next wanted."""
+        self.reader.due = self.bay.due
+        for port in self._joined.values():
+            port.flush(self.clock())
 
     def _restore(self, output: int, port: OutputPort) -> None:
         now, speed, owed = self.clock(), speed_of(port.flow), self._missed.owed(output)
         self.recorder.did(now, "output there", self.outputs[output], _pace(speed), [message.hex() for message in owed])
         self._send(now, self.bay.output_back(now, output, speed, owed))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def longest(self, output: int) -> int | None:
         """The longest message in bytes that this output surely carries whole; None if any, or if it is not there."""
@@ -153,13 +189,15 @@ class Cables(ABC):
     def missing(self) -> tuple[list[int], list[int]]:
         """Inputs and outputs of the rig that are not open."""
         rig = self.bay.rig
-        leaving = {output for output, _, _ in self._leaving}
+        unwanted = {output for output, _, _ in self._leaving}
+        if self.bay.led_by is not None:
+            unwanted |= self._plugged_in_here()
         return (
             [i for i, name in enumerate(self.inputs) if name in rig.inputs and not self.in_meters[i].open],
             [
                 i
                 for i, name in enumerate(self.outputs)
-                if name in rig.outputs and self._ports[i] is None and i not in leaving
+                if name in rig.outputs and self._ports[i] is None and i not in unwanted
             ],
         )
 
@@ -169,6 +207,7 @@ class Cables(ABC):
 
     def _lose_output(self, output: int, reason: str) -> None:
         port, self._ports[output] = self._ports[output], None
+        self._joined.pop(output, None)
         if port is not None:
             port.close()
         self.out_meters[output].pulled(reason)
@@ -190,6 +229,15 @@ class Cables(ABC):
         now = self.clock()
         self.recorder.did(now, "input lost", self.inputs[source])
         self._send(now, self.bay.input_lost(now, source))
+        self._end_turn()
+
+    def step_aside(self) -> None:
+        """Another engine is in charge: what is plugged in here comes to rest and is let go of until we are again."""
+        for output in sorted(self._plugged_in_here()):
+            self.let_go_of_output(output)
+
+    def _plugged_in_here(self) -> set[int]:
+        return {wire.output for wire in self.bay.wires if not isinstance(wire, FarWire)}
 
     def let_go_of_input(self, source: int) -> None:
         """This port is no longer wanted; what it held is released."""
@@ -197,16 +245,15 @@ class Cables(ABC):
             self.in_meters[source].pulled()
             self._lose_input(source)
             self.reader.remove(source)
-            self.reader.due = self.bay.due
 
     def let_go_of_output(self, output: int) -> None:
         """This port is no longer wanted; what sounds there is released, and it is closed when that has left."""
         port = self._ports[output]
-        if port is not None:
+        if port is not None and all(output != leaving for leaving, _, _ in self._leaving):
             now = self.clock()
             self.recorder.did(now, "output left", self.outputs[output])
             self._send(now, self.bay.output_left(now, output))
-            self.reader.due = self.bay.due
+            self._end_turn()
             self._leaving.append((output, port, now + _FAREWELL))
 
     def _part_with(self, leaving: tuple[int, OutputPort, int]) -> None:
@@ -214,6 +261,7 @@ class Cables(ABC):
         output, port, _ = leaving
         if self._ports[output] is port:
             self._ports[output] = None
+            self._joined.pop(output, None)
             self.recorder.did(self.clock(), "output closed", self.outputs[output])
             self.out_meters[output].pulled()
             self._stuck.discard(output)

@@ -13,12 +13,14 @@ from typing import Any, Final
 
 import platformdirs
 
+from engine.told import Told
+
 _APP: Final = "bayleaf"
 _NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,40}")
 _PATIENCE: Final = 5.0  # seconds
 
 
-class NoEngine(Exception):
+class NoEngine(Told):
     """No engine of this name answers; the text says so and what to do."""
 
 

@@ -14,6 +14,7 @@ import trio
 
 from engine.live.gauge import Gauge
 from engine.live.health import health
+from engine.live.network import Joined
 from engine.live.picture import sync
 from engine.live.show import Event, Show
 from engine.live.workshop import Workshop
@@ -64,9 +65,12 @@ async def _heed(lines: AsyncGenerator[bytes, None], frames: "Frames", scope: tri
 class Frames:
     """The frames of one follower. Loop only."""
 
-    def __init__(self, show: Show, workshop: Workshop, gauge: Gauge, events: bool) -> None:
-        """`events`: whether the messages that pass are wanted."""
+    def __init__(
+        self, show: Show, workshop: Workshop, gauge: Gauge, events: bool, joined: Joined | None = None
+    ) -> None:
+        """`events`: whether the messages that pass are wanted; `joined`: the network of a rig that has one."""
         self._show, self._workshop, self._gauge = show, workshop, gauge
+        self._joined = joined
         self._told = show.watch(messages=False, most=_TOLD)
         self._passing: deque[Event] | None = None
         self._moved = True  # whether the next frame tells of messages even if none has passed
@@ -132,6 +136,8 @@ class Frames:
         show, gauge, bay = self._show, self._gauge, self._show.bay
         if gauge.looks != self._looks:
             self._looks, self._health = gauge.looks, health(show, gauge)
+            if self._joined is not None:
+                self._health += self._joined.troubles()
         following = bay.setlist.beside(1)
         time = sync(show)
         del time["timecode_rate"]
@@ -148,6 +154,7 @@ class Frames:
             "peak": gauge.peaks,
             "health": self._health,
             "muted_routes": sorted(bay.muted),
+            **({"network": self._joined.picture()} if self._joined is not None else {}),
         }
 
     def _passed(self) -> Facts:

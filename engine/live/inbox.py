@@ -13,7 +13,7 @@ from operator import itemgetter
 from typing import Final
 
 from engine.live.backlog import Arrival, Backlog
-from engine.ports.port import InputPort, PortError
+from engine.ports.port import InputPort, PortError, StampedInput
 
 # Seconds between polls. A first note after a rest waits a two-thousandth of the rest at most, and no more than _IDLE.
 _HEARD: Final = 0.0005  # after one that brought something: the loop routes it, and needs Python's lock for that
@@ -55,7 +55,9 @@ class Inbox:
 
     def add(self, source: int, port: InputPort) -> None:  # loop only
         """Poll this port too. An input that was lost, or taken out, may be added again."""
-        self._backlogs.setdefault(source, Backlog(source))
+        backlog = self._backlogs.setdefault(source, Backlog(source))
+        if isinstance(port, StampedInput):
+            port.hand_to(backlog.put_stamped)
         self._ports[source] = port
 
     def remove(self, source: int) -> None:  # loop only

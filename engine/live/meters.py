@@ -38,6 +38,11 @@ class PortMeter:
         self.messages += 1
         self.octets += len(message)
 
+    def drop(self, reason: str) -> None:
+        """One message could not pass."""
+        self.dropped += 1
+        self.last_error = reason
+
 
 class Latency:
     """The last few thousand times from reading a message to handing it to the driver, in ns."""

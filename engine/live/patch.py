@@ -3,7 +3,7 @@
 import contextlib
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from engine.ports.open import open_device_input, open_device_output
 from engine.ports.port import InputPort, OutputPort, PortError, PortSystem
@@ -32,12 +32,29 @@ class SamePort(PortError):
     """Two names of the rig lead to one port of the system."""
 
 
-class Opener:
-    """Opens what a rig names: by pattern, as ports of its own (`virtual`), or as byte devices."""
+class Elsewhere(Protocol):
+    """What opens ports of other machines."""
 
-    def __init__(self, system: PortSystem, virtual: bool) -> None:
+    def has(self, wanted: Input | Output) -> bool:
+        """Whether this port is at another machine."""
+
+    def input(self, name: str, wanted: Input) -> InputPort:
+        """A rig's input there. Raises PortError."""
+
+    def output(self, name: str, wanted: Output) -> OutputPort:
+        """A rig's output there. Raises PortError."""
+
+    def share(self, name: str, port: InputPort) -> InputPort:
+        """An input that is plugged in here, heard elsewhere, too, if anybody wants it."""
+
+
+class Opener:
+    """Opens what a rig names: by pattern, as ports of its own (`virtual`), as byte devices, or at other machines."""
+
+    def __init__(self, system: PortSystem, virtual: bool, far: Elsewhere | None = None) -> None:
         self.system = system
         self._virtual = virtual
+        self._far = far
 
     def prepare(self, rig: Rig, inputs: Collection[str], outputs: Collection[str]) -> None:
         """Get ready to open these, which are missing now. Where that fails, so will the opening, and say why."""
@@ -45,12 +62,21 @@ class Opener:
             return
         with contextlib.suppress(PortError):
             self.system.prepare(
-                sum(name in rig.inputs and rig.inputs[name].device is None for name in inputs),
-                sum(name in rig.outputs and rig.outputs[name].device is None for name in outputs),
+                sum(name in rig.inputs and self._of_system(rig.inputs[name]) for name in inputs),
+                sum(name in rig.outputs and self._of_system(rig.outputs[name]) for name in outputs),
             )
+
+    def _of_system(self, wanted: Input | Output) -> bool:
+        return wanted.device is None and (self._far is None or not self._far.has(wanted))
 
     def input(self, name: str, wanted: Input) -> InputPort:
         """The rig's input of this name. Raises PortError."""
+        if self._far is not None and self._far.has(wanted):
+            return self._far.input(name, wanted)
+        port = self._input_here(name, wanted)
+        return port if self._far is None else self._far.share(name, port)
+
+    def _input_here(self, name: str, wanted: Input) -> InputPort:
         if wanted.device is not None:
             return open_device_input(wanted.device)
         if self._virtual:
@@ -59,6 +85,8 @@ class Opener:
 
     def output(self, name: str, wanted: Output) -> OutputPort:
         """The rig's output of this name. Raises PortError."""
+        if self._far is not None and self._far.has(wanted):
+            return self._far.output(name, wanted)
         if wanted.device is not None:
             return open_device_output(wanted.device)
         if self._virtual:

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 import trio
 
+from engine.core.farwire import FarWire
 from engine.core.wire import SHORT_SYSEX
 from engine.instruments.handshake import CANCEL, Handshake, Verdict, answer, packet_number
 from engine.live.show import Event, Show
@@ -13,6 +14,7 @@ from engine.live.show import Event, Show
 _ROUND: Final = 0.002  # seconds
 _FRAME: Final = 200_000_000  # ns between two words of progress
 _AHEAD: Final = 4_000_000  # ns of the wire that may wait there: two rounds, so that it never runs empty
+_FAR_AHEAD: Final = 50_000_000  # ns of the wire of another machine: what the way there may vary by
 _NS: Final = 1_000_000_000
 _ENDS: Final = (Verdict.CANCELLED, Verdict.REFUSED, Verdict.SILENT)
 _UNIVERSAL: Final = 0x7E
@@ -108,9 +110,12 @@ class Sending:
 
     def _room_for(self, message: bytes) -> bool:
         """Whether it may join what waits. On a wire short SysEx overtakes long; a dump keeps its order."""
+        wire = self._show.bay.wires[self._output]
+        if isinstance(wire, FarWire):  # it waits at the other machine, where nobody here could stop it any more
+            return wire.carried_at - self._show.clock() < _FAR_AHEAD
         if not self._waiting:
             return True
-        speed = self._show.bay.wires[self._output].speed
+        speed = wire.speed
         if speed is None or (len(message) <= SHORT_SYSEX < max(map(len, self._waiting))):
             return False
         return sum(map(speed.cost, self._waiting)) < _AHEAD

@@ -18,7 +18,7 @@ from typing import Any, Final
 
 import trio
 
-from engine.core.bay import Outcome
+from engine.core.outcome import Outcome
 from engine.live.audition import audition
 from engine.live.desk import ASKED, Desk
 from engine.live.editing import EDITS
@@ -28,6 +28,7 @@ from engine.live.following import Frames, follow
 from engine.live.gear import Gear
 from engine.live.keeping import keep
 from engine.live.keptfile import KeepFault
+from engine.live.network import Joined, hand_over
 from engine.live.picture import status, sync
 from engine.live.show import Event, Show
 from engine.live.workshop import Workshop
@@ -59,6 +60,7 @@ _MORE: Final = (
     *EDITS,
     *ASKED,
     "audition",
+    "handover",
     "identify",
     "keep",
     "status",
@@ -79,20 +81,26 @@ class Server:
         desk: Desk,
         listener: socket.socket,
         written: Callable[[], Awaitable[None]] = trio.lowlevel.checkpoint,
+        joined: Joined | None = None,
     ) -> None:
-        """`written` waits until a change of scene is written down: whoever was answered can rely on it."""
+        """`written` waits until a change of scene is written down: whoever was answered can rely on it.
+
+        `joined`: the network, of a rig that has one.
+        """
         self._show = show
         self._workshop = workshop
         self._errands = errands
         self._desk = desk
         self._gear = Gear(show)
         self._written = written
+        self._joined = joined
         #: what takes the rest of a connection, and what takes its time
         self._talks = {"watch": self._watched, "follow": self._followed, "sysex": self._with_gear}
         self._works: dict[str, Callable[[dict[str, Any]], Awaitable[dict[str, Any]]]] = {
             "keep": self._keep,
             "audition": partial(audition, show),
             "identify": self._identify,
+            "handover": lambda _: hand_over(joined),
             **dict.fromkeys(EDITS, partial(edit, show, workshop, errands)),
         }
         self._listener = trio.SocketListener(trio.socket.from_stdlib_socket(listener))
@@ -146,7 +154,8 @@ class Server:
             return {"done": False, "text": "a request is one JSON object on a line"}
         do = request.get("do")
         if do == "status":
-            return {"done": True, "status": status(self._show)}
+            network = {"network": self._joined.picture()} if self._joined is not None else {}
+            return {"done": True, "status": {**status(self._show), **network}}
         if do in ("clock", "timecode"):
             return _plain_outcome(self._show.sync(do, str(request.get("what")), request.get("value")))
         if do in ("mute", "unmute"):
@@ -215,7 +224,7 @@ class Server:
         self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]
     ) -> None:
         events = request.get("events") is True
-        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events))
+        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events, self._joined))
 
     async def _watched(
         self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]

@@ -9,8 +9,10 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.bay import Bay, Outcome
+from engine.core.bay import Bay
+from engine.core.followed import Word, follow_show, follow_time
 from engine.core.ledger import Target
+from engine.core.outcome import Outcome
 from engine.core.setlist import Standing
 from engine.core.succession import take_over
 from engine.core.wire import Delivery
@@ -100,10 +102,10 @@ class Show(Cables):
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
         """What is due, what was lost, what is to be told."""
         bay = self.bay
-        self.reader.due = self._tick()
+        self._tick()
         if lost:
             self._take_losses(lost)
-            self.reader.due = bay.due
+        self._end_turn()
         if bay.outcomes:
             self._take_outcomes()
         if bay.news:
@@ -111,14 +113,11 @@ class Show(Cables):
         if bay.faults.counts != self._told_faults:
             self._take_faults()
 
-    def _tick(self) -> int | None:
-        """Do what is due; when something next is."""
+    def _tick(self) -> None:
         now, due = self.clock(), self.bay.due
-        if due is None or due > now:
-            return due
-        self.recorder.ticked(now)
-        self._send(now, self.bay.tick(now))
-        return self.bay.due
+        if due is not None and due <= now:
+            self.recorder.ticked(now)
+            self._send(now, self.bay.tick(now))
 
     def own_fault(self, fault: Exception) -> str:
         """Count and tell a fault of Bayleaf itself; the sentence."""
@@ -144,7 +143,7 @@ class Show(Cables):
         now = self.clock()
         self.recorder.did(now, "begin")
         self._send(now, self.bay.begin(now))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def sync(self, part: str, what: str, value: float | str | None = None) -> Outcome:
         """A command to the rig's own clock or time code."""
@@ -160,11 +159,32 @@ class Show(Cables):
         outcome = self.bay.mute(now, route, on, source, deliveries)
         return self._done(now, outcome, deliveries)
 
+    def led_by(self, machine: str | None) -> None:
+        """This machine is in charge, and we follow; None: we are in charge."""
+        self.recorder.did(self.clock(), "led by", machine)
+        self.bay.led_by = machine
+
+    def follow(self, word: Word) -> None:
+        """Be where the one in charge says that the show is. Raises ValueError if it makes no sense for this rig."""
+        self.pump()
+        now = self.clock()
+        self.recorder.did(now, "follow", word)
+        self._send(now, follow_show(self.bay, now, word))
+        self.keep_place()
+        self._end_turn()
+
+    def follow_time(self, word: Word, age: int) -> None:
+        """Clock and time code go as the one in charge said this long ago (ns). Raises ValueError likewise."""
+        now = self.clock()
+        self.recorder.did(now, "follow time", age, word)
+        follow_time(self.bay, now, age, word)
+        self.reader.due = self.bay.due
+
     def _done(self, now: int, outcome: Outcome, deliveries: Sequence[Delivery]) -> Outcome:
         self._send(now, deliveries)
         self.bay.outcomes.append(outcome)
         self._take_outcomes()
-        self.reader.due = self.bay.due
+        self._end_turn()
         return outcome
 
     def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
@@ -172,14 +192,14 @@ class Show(Cables):
         now, listed = self.clock(), [*messages]
         self.recorder.did(now, "send", [[self.outputs[output], message.hex()] for output, message in listed])
         self._send(now, self.bay.send(now, listed))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def sound(self, output: int, channel: int, key: int) -> None:
         """A test note on an output (index) and channel (0 to 15)."""
         now = self.clock()
         self.recorder.did(now, "sound", self.outputs[output], channel, key, _TEST_NOTE)
         self._send(now, self.bay.sound(now, Target(output, channel, key), _TEST_NOTE))
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def keep_back(self, source: int, on: bool) -> None:
         """The SysEx of this input (index) takes no routes, or takes them again."""
@@ -192,6 +212,7 @@ class Show(Cables):
         self.recorder.did(now, "release all")
         self._send(now, self.bay.release_all(now))
         self._tick()
+        self._end_turn()
         return self.bay.waiting
 
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
@@ -199,7 +220,8 @@ class Show(Cables):
         for output, message, _ in deliveries:
             port = ports[output]
             if port is None:
-                self._miss(output, message)
+                meters[output].dropped += 1
+                self._missed.note(output, message)
                 continue
             try:
                 port.send(message)
@@ -218,15 +240,10 @@ class Show(Cables):
         if gone:
             self._lose_output(output, str(fault))
         else:
-            self.out_meters[output].last_error = str(fault)
             self.tell(self.outputs[output], str(fault))
             if message[0] < SYSEX:
                 self._stuck.add(output)
-        self._miss(output, message)
-
-    def _miss(self, output: int, message: bytes) -> None:
-        """This was sent nowhere."""
-        self.out_meters[output].dropped += 1
+        self.out_meters[output].drop(str(fault))
         self._missed.note(output, message)
 
     def check_outputs(self) -> None:
@@ -240,14 +257,14 @@ class Show(Cables):
         self.recorder.did(now, "awake")
         outcome, deliveries = self.bay.awake(now)
         self._send(now, deliveries)
-        self.reader.due = self.bay.due
+        self._end_turn()
         self.tell("engine", f"woke after {slept:.0f} s; everything was released, and {outcome.text}")
 
     def succeed(self, bay: Bay, text: str) -> None:
         """Go on with the bay of an edited rig, made with the names of the present one; `text` is the rig's file."""
         self.pump()
         now = self.clock()
-        self.recorder.did(now, "rig", text)
+        self.recorder.did(now, "rig", text, sorted(bay.far))
         deliveries = take_over(now, bay, self.bay)
         self.bay = bay
         self.revision += 1
@@ -256,7 +273,7 @@ class Show(Cables):
         self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
         self._ports += [None] * (len(self.outputs) - len(self._ports))
         self._send(now, deliveries)
-        self.reader.due = bay.due
+        self._end_turn()
 
     # What is told
 

@@ -8,11 +8,12 @@ from typing import Final
 import trio
 
 from engine.core.setlist import Standing
-from engine.live.claim import claim_socket
+from engine.live.claim import Claim, claim_socket
 from engine.live.desk import Desk
 from engine.live.errands import Errands
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
+from engine.live.network import Joined, joining
 from engine.live.osc import Osc
 from engine.live.patch import Opener, connect
 from engine.live.priority import going_first
@@ -60,52 +61,58 @@ class Stage:
         self._stop = trio.Event()
 
     async def run(self, system: PortSystem) -> None:
-        """Until SIGINT or SIGTERM. Raises NameTaken, SamePort, PortError or OSError before anything plays."""
+        """Until SIGINT or SIGTERM. NameTaken, SamePort, PortError, LinkError or OSError come before anything plays."""
         claim = claim_socket(self._name)
         try:
-            opener = Opener(system, self._virtual)
-            patch = connect(self._rig, opener)
-            for place, reason in patch.missing.items():
-                self._say(f"{place} is missing: {reason}")
-            inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
-            show = Show(self._rig, patch, inbox, self._keep, say=self._say)
-            if claim.crashed:
-                show.clear_up()
-                self._say("the last engine of this name did not end as it should; every output was silenced first")
-            with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
-                async with trio.open_nursery() as nursery:
-                    nursery.start_soon(self._heed, signals)
-                    workshop = Workshop(show, self._rig_file, self._text)
-                    errands = Errands(show, workshop)
-                    desk = Desk(show, workshop, system)
-                    server = Server(show, workshop, errands, desk, claim.listener, self._written)
-                    watch, osc = Watch(show, opener), Osc(show)
-                    tasks = server.serve, watch.run, workshop.run, errands.run, osc.run, *self._beside
-                    try:
-                        await self._perform(show, inbox, tasks)
-                    finally:
-                        with trio.move_on_after(_FAREWELL, shield=True):
-                            await workshop.leave()
-                    nursery.cancel_scope.cancel()
+            async with joining(self._rig, self._rig_file, self._say) as joined:
+                await self._run(system, claim, joined)
         finally:
             claim.release()
+
+    async def _run(self, system: PortSystem, claim: Claim, joined: Joined | None) -> None:
+        opener = Opener(system, self._virtual, joined.far if joined is not None else None)
+        patch = connect(self._rig, opener)
+        for place, reason in patch.missing.items():
+            self._say(f"{place} is missing: {reason}")
+        inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
+        show = Show(self._rig, patch, inbox, self._keep, say=self._say)
+        if claim.crashed:
+            show.clear_up()
+            self._say("the last engine of this name did not end as it should; every output was silenced first")
+        with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
+            async with trio.open_nursery() as nursery:
+                nursery.start_soon(self._heed, signals)
+                workshop = Workshop(show, self._rig_file, self._text)
+                errands = Errands(show, workshop)
+                desk = Desk(show, workshop, system)
+                server = Server(show, workshop, errands, desk, claim.listener, self._written, joined)
+                watch, osc = Watch(show, opener), Osc(show)
+                tasks = [server.serve, watch.run, workshop.run, errands.run, osc.run, *self._beside]
+                if joined is not None:
+                    tasks += joined.tasks(show, workshop)
+                try:
+                    await self._perform(show, inbox, tasks, joined)
+                finally:
+                    with trio.move_on_after(_FAREWELL, shield=True):
+                        await workshop.leave()
+                nursery.cancel_scope.cancel()
 
     async def _heed(self, signals: AsyncIterator[int]) -> None:
         """The first signal ends the show; an impatient second one must not end the farewell."""
         async for _ in signals:
             self._stop.set()
 
-    async def _perform(self, show: Show, inbox: Inbox, tasks: Sequence[_Task]) -> None:
+    async def _perform(self, show: Show, inbox: Inbox, tasks: Sequence[_Task], joined: Joined | None) -> None:
         try:
             with collector_at_rest(), going_first() as show.scheduling:
-                await self._play(show, inbox, tasks)
+                await self._play(show, inbox, tasks, joined)
         finally:
             inbox.stop()
             with trio.CancelScope(shield=True):
                 await _say_farewell(show)
             show.close_outputs()
 
-    async def _play(self, show: Show, inbox: Inbox, tasks: Sequence[_Task]) -> None:
+    async def _play(self, show: Show, inbox: Inbox, tasks: Sequence[_Task], joined: Joined | None) -> None:
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
             nursery.start_soon(collect_when_idle, show.messages_heard)
@@ -117,6 +124,8 @@ class Stage:
             inbox.start(lambda: _poke(token, show))
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
             await self._stop.wait()
+            if joined is not None:
+                await joined.part()
             nursery.cancel_scope.cancel()
         await self._write_state()
 

@@ -37,7 +37,7 @@ async def in_a_thread(call: Callable[[], _Found]) -> _Found:
     return await trio.to_thread.run_sync(call, abandon_on_cancel=True)
 
 
-def _tried(call: Callable[[], _Found]) -> _Found | str:
+def tried(call: Callable[[], _Found]) -> _Found | str:
     """What it returns, or why it failed: an exception that crosses threads leaves 25 KB for the resting collector."""
     try:
         return call()
@@ -114,7 +114,7 @@ class Watch:
 
     async def _refresh(self) -> None:
         """Join the service of the ports anew if it was away. While it is, byte devices may be back all the same."""
-        away = await self._apart(lambda: _tried(self._opener.system.refresh))
+        away = await self._apart(lambda: tried(self._opener.system.refresh))
         if away != self._away:
             self._show.tell("ports", away or "the service of the ports is back")
         self._away = away
@@ -132,7 +132,7 @@ class Watch:
         meter, wanted = meters()[index], rig().get(name)
         if wanted is None or meter.open or self._rounds < self._not_before.get(id(meter), 0):
             return
-        port = await self._apart(lambda: _tried(lambda: open_one(name, wanted)))
+        port = await self._apart(lambda: tried(lambda: open_one(name, wanted)))
         if isinstance(port, str):
             meter.last_error = port
             return

@@ -5,7 +5,6 @@ live edit and an edit of the file on the disk are the same thing. An edit of the
 announced; neither side is lost until the player has chosen.
 """
 
-import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
@@ -13,10 +12,12 @@ from typing import Any, Final
 import trio
 
 from engine.core.bay import Bay
-from engine.live.adopting import adopt
+from engine.core.farwire import far_outputs
+from engine.live.adopting import adopt, read_here
 from engine.live.shelf import Shelf, counted, lines
 from engine.live.show import Show
-from engine.rig.load import RigError, read
+from engine.live.soundlists import Facts, SoundLists, facts
+from engine.rig.load import RigError
 from engine.rig.rewrite import EditFault
 from engine.rig.versions import SaveFault, plain
 from filters.registry import FilterFault
@@ -24,7 +25,6 @@ from filters.registry import FilterFault
 _ROUND: Final = 0.25  # seconds between looks at the file
 _UNDO: Final = 100  # live edits that can be taken back
 
-_Stamp = tuple[int, int, int]
 Answer = dict[str, Any]
 Change = Callable[[str], str]
 #: a change and the sentence for it, or the answer if there is nothing to do; called under the lock
@@ -43,9 +43,11 @@ class Workshop:
         self._before: list[tuple[str, str]] = []  # (text, what was done to it), the newest last
         self._after: list[tuple[str, str]] = []  # (text, what made it), taken back and to be had again, the next last
         self._shelf = Shelf(file)
+        self._lists = SoundLists(file.parent)
+        self._reread_lists = False  # one was edited, or refused the last time
         show.recorder.did(show.clock(), "rig file", text)
         self._lock = trio.Lock()
-        self._handled: _Stamp | None = None  # the file as it was when it was last looked into
+        self._handled: Facts | None = None  # the file as it was when it was last looked into
 
     @property
     def unsaved(self) -> bool:
@@ -106,18 +108,28 @@ class Workshop:
     def _standing(self) -> str:
         return "; not in the file yet (bayleaf save)" if self.unsaved else "; the file holds this"
 
-    async def _play(self, change: Change) -> str | None:
+    async def follow(self, text: str) -> str | None:
+        """The one in charge plays this, so it plays here, too: why not, or None."""
+        async with self._lock:
+            return await self._play(lambda _: text, led=True)
+
+    async def _play(self, change: Change, led: bool = False) -> str | None:
         """Why the changed text cannot be played, or None: it plays."""
         show = self._show
+        if show.bay.led_by is not None and not led:
+            return f"{show.bay.led_by} is in charge; a rig that is edited there plays here, too"
         try:
             text = plain(await trio.to_thread.run_sync(change, self.text))
-            rig = await trio.to_thread.run_sync(read, text, str(self.file))
+            rig = await trio.to_thread.run_sync(read_here, text, str(self.file), show.bay.rig)
+            if rig == show.bay.rig:
+                self.text = text
+                return None
             speeds = {name: wire.speed for name, wire in zip(show.outputs, show.bay.wires, strict=True)}
-            bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, (show.inputs, show.outputs))
+            places = show.inputs, show.outputs
+            bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, places, far_outputs(rig))
         except (EditFault, RigError, FilterFault) as fault:
             return str(fault)
-        if rig != show.bay.rig:
-            adopt(show, bay, text)
+        adopt(show, bay, text)
         self.text = text
         return None
 
@@ -238,13 +250,18 @@ class Workshop:
     # Edits of the file on the disk
 
     async def run(self) -> None:
-        """Look at the file again and again, until cancelled. An edit is read once it has kept still for a round."""
+        """Look at the file and its sound lists again and again, until cancelled.
+
+        An edit is read once it has kept still for a round.
+        """
         seen = self._stamp()
         while True:
             await trio.sleep(_ROUND)
             before, seen = seen, self._stamp()
             # a file that is not there is about to be replaced; what was read plays on
-            if seen is not None and seen == before and seen != self._handled:
+            edited = self._lists.edited(self._show.bay.rig)
+            self._reread_lists |= edited
+            if seen is not None and seen == before and (edited or seen != self._handled):
                 self._handled = seen
                 try:
                     await self._reload()
@@ -258,7 +275,10 @@ class Workshop:
             except RigError as fault:
                 self._refuse(str(fault))
                 return
-            if text == self._on_disk:
+            await trio.to_thread.run_sync(self._lists.want, text)
+            if text == self._on_disk and self._reread_lists:
+                await self._read_lists()
+            elif text == self._on_disk:
                 self._show.refused = None
             elif text == self.text:
                 self._agrees()
@@ -266,6 +286,18 @@ class Workshop:
                 self._refuse("it was edited while live edits are unsaved; bayleaf save shows the difference")
             else:
                 await self._follow(text)
+
+    async def _read_lists(self) -> None:
+        """Play the same text with its lists as they are now."""
+        before = self._show.bay
+        fault = await self._play(lambda text: text)
+        self._reread_lists = fault is not None
+        if fault is not None:
+            self._refuse(fault)
+            return
+        self._show.refused = None
+        if self._show.bay is not before:
+            self._show.tell("rig file", "a sound list was edited and is adopted")
 
     async def _follow(self, text: str) -> None:
         show = self._show
@@ -286,12 +318,8 @@ class Workshop:
         self._show.refused = reason
         self._show.tell("rig file", f"was refused, and what plays plays on: {reason}")
 
-    def _stamp(self) -> _Stamp | None:
-        try:
-            facts = os.stat(self.file)
-        except OSError:
-            return None
-        return facts.st_mtime_ns, facts.st_size, facts.st_ino
+    def _stamp(self) -> Facts | None:
+        return facts(self.file)
 
 
 def _refusal(text: str) -> Answer:

@@ -4,8 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from engine.core.bay import Bay, Outcome
+from engine.core.bay import Bay
 from engine.core.loops import Loops
+from engine.core.outcome import Outcome
 from engine.core.plan import Answer
 from engine.core.wire import Delivery
 from engine.midi.kinds import is_release

@@ -5,12 +5,14 @@ back to the start of the engine gives byte for byte what went out. A filter of a
 outside itself is the exception, and what a driver refused is taken from the recording.
 """
 
+import contextlib
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, NamedTuple
 
 from engine.core.bay import Bay
+from engine.core.followed import Word, follow_show, follow_time
 from engine.core.ledger import Target
 from engine.core.setlist import Standing
 from engine.core.succession import take_over
@@ -170,8 +172,8 @@ class Replay:
 
     # What the show did
 
-    def _began(self, paces: dict[str, list[int] | None], outputs: list[str]) -> list[Delivery]:
-        self._start(Bay(self._rig, {name: _speed(pace) for name, pace in paces.items()}))
+    def _began(self, paces: dict[str, list[int] | None], outputs: list[str], far: Sequence[str] = ()) -> list[Delivery]:
+        self._start(Bay(self._rig, {name: _speed(pace) for name, pace in paces.items()}, far=far))
         self._plugged = {self.bay.outputs.index(name) for name in outputs if name in self.bay.outputs}
         return []
 
@@ -181,12 +183,12 @@ class Replay:
             self._found.done.told.append((0, "the rig is not the one of the recording; its edits are left out"))
         return []
 
-    def _edited(self, text: str) -> list[Delivery]:
+    def _edited(self, text: str, far: Sequence[str] = ()) -> list[Delivery]:
         if not self._edits:
             return []
         old, rig = self.bay, read(text, "the edit in the recording")
         speeds = {name: wire.speed for name, wire in zip(old.outputs, old.wires, strict=True)}
-        bay = Bay(rig, speeds, None, (old.inputs, old.outputs))
+        bay = Bay(rig, speeds, None, (old.inputs, old.outputs), far)
         fresh = watch_wires(bay)
         deliveries = take_over(self._now, bay, old)
         self._wires += fresh[len(self._wires) :]
@@ -237,6 +239,20 @@ class Replay:
         self.bay.resume(Standing(*standing))
         return []
 
+    def _led_by(self, machine: str | None) -> list[Delivery]:
+        self.bay.led_by = machine
+        return []
+
+    def _follow(self, word: Word) -> list[Delivery]:
+        with contextlib.suppress(ValueError):  # it was told of then
+            return follow_show(self.bay, self._now, word)
+        return []
+
+    def _follow_time(self, age: int, word: Word) -> list[Delivery]:
+        with contextlib.suppress(ValueError):
+            follow_time(self.bay, self._now, age, word)
+        return []
+
     # The end
 
     def _finish(self) -> None:
@@ -280,6 +296,9 @@ _CALLS: Final[dict[str, Callable[..., list[Delivery]]]] = {
     "release all": lambda self: self.bay.release_all(self._now),
     "awake": lambda self: self.bay.awake(self._now)[1],
     "resume": Replay._resumed,
+    "led by": Replay._led_by,
+    "follow": Replay._follow,
+    "follow time": Replay._follow_time,
     "input there": Replay._input_there,
     "input lost": lambda self, source: self.bay.input_lost(self._now, source),
     "output there": Replay._output_there,

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from engine.core.bay import Bay
+from engine.core.farwire import FarWire
 from engine.core.slots import replaceable
 from engine.core.wire import Delivery, Speed, Step, Unit, Wire
 from engine.midi.kinds import is_press
@@ -98,8 +99,14 @@ class WatchedWire(Wire):
             )
 
 
+class WatchedFarWire(WatchedWire, FarWire):
+    """The same for an output whose cable is at another machine: everything leaves at once."""
+
+
 def watch_wires(bay: Bay) -> list[WatchedWire]:
     """Give a bay that has not played yet wires that write down what they carry."""
-    wires = [WatchedWire(wire.output, wire.speed) for wire in bay.wires]
+    wires = [
+        (WatchedFarWire if isinstance(wire, FarWire) else WatchedWire)(wire.output, wire.speed) for wire in bay.wires
+    ]
     bay.wires[:] = wires
     return wires

@@ -22,7 +22,10 @@ _LARGEST: Final = 1 << 53  # whole numbers up to here are the same in every brow
 _VIEW: Final = frozenset(("rig", "filters", "status", "explain", "ports", "differences"))
 #: commands of the show: they stay in order, and never wait for work at the bench
 _SHOW: Final = frozenset(
-    ("scene", "next", "back", "first", "entry", "setlist", "resend", "tap", "clock", "timecode", "mute", "unmute")
+    (
+        *("scene", "next", "back", "first", "entry", "setlist", "resend", "tap"),
+        *("clock", "timecode", "mute", "unmute", "handover"),
+    )
 )
 _BENCH: Final = frozenset(("edit", "save", "scenes", "test note", "identify"))
 #: nothing else is passed on: not what turns the connection round, nor what writes to a file of the asker's choice

@@ -4,8 +4,11 @@ An input is polled, never calls back; an output is written by one thread only. B
 never touched again. Messages are whole MIDI 1.0 messages as `bytes`.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
+
+from engine.told import Told
 
 
 @dataclass(frozen=True)
@@ -21,7 +24,7 @@ class Flow:
     overhead: int = 0
 
 
-class PortError(Exception):
+class PortError(Told):
     """A port could not be found, opened, read or written; the text is one sentence for the player."""
 
 
@@ -49,6 +52,17 @@ class InputPort(Protocol):
 
     def close(self) -> None:
         """Let go of the port; calling it again does nothing."""
+
+
+@runtime_checkable
+class StampedInput(Protocol):
+    """An input whose messages were stamped elsewhere, where they arrived."""
+
+    def hand_to(self, take: Callable[[list[tuple[int, bytes]]], None]) -> None:
+        """From now on `poll` returns nothing, and gives `take` each message with its time.
+
+        Times are in ns of this machine's monotonic clock.
+        """
 
 
 class OutputPort(Protocol):

@@ -5,20 +5,10 @@ wrong. A value of the wrong kind is passed over here; the models complain of it.
 """
 
 from collections.abc import Iterable, Iterator
-from difflib import get_close_matches
-from typing import Any, Final, NamedTuple
+from typing import Any
 
-Keys = tuple[str | int, ...]
-Data = dict[str, Any]
-_SHOWN: Final = 40  # names in a sentence
-
-
-class Complaint(NamedTuple):
-    """What is wrong, and where (keys as in the data, indices from 0)."""
-
-    keys: Keys
-    text: str
-    once: bool = False  # the same text at further places is not told again
+from engine.rig.loose import Complaint, Data, Keys, as_written, names, no_such, refer, table, tables
+from engine.rig.networkchecks import check_network
 
 
 def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
@@ -39,54 +29,7 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _bursts(data, lists)
     yield from _controls(data)
     yield from _sync(data)
-
-
-# Reading loose data
-
-
-def _table(data: Any, key: str) -> Data:
-    found = data.get(key) if isinstance(data, dict) else None
-    return found if isinstance(found, dict) else {}
-
-
-def _tables(data: Any, key: str) -> list[tuple[int, Data]]:
-    found = data.get(key) if isinstance(data, dict) else None
-    return [(i, item) for i, item in enumerate(found) if isinstance(item, dict)] if isinstance(found, list) else []
-
-
-def _names(found: Any, keys: Keys) -> list[tuple[Keys, str]]:
-    """A name or a list of names, each with its place."""
-    if isinstance(found, str):
-        return [(keys, found)]
-    listed = found if isinstance(found, list) else []
-    return [((*keys, i), name) for i, name in enumerate(listed) if isinstance(name, str)]
-
-
-def _no_such(what: str, name: object, known: Iterable[object]) -> str:
-    listed = {str(one): one for one in known}
-    if not listed:
-        return f"there is no {what} {_as_written(name)}; there are none at all"
-    close = get_close_matches(name, listed, 1) if isinstance(name, str) else []  # numbers are not misspelt
-    remedy = f"did you mean {_as_written(listed[close[0]])}? " if close else ""
-    shown = [*listed][:_SHOWN]
-    more = f" and {len(listed) - _SHOWN} more" if len(listed) > _SHOWN else ""
-    return f"there is no {what} {_as_written(name)}; {remedy}there are: {', '.join(shown)}{more}"
-
-
-def _as_written(name: object) -> str:
-    return f'"{name}"' if isinstance(name, str) else str(name)
-
-
-def _refer(data: Data, section: str, name: str, place: Keys) -> Iterator[Complaint]:
-    """A name that its section has not. Where a section is missing, a name is told once, not in a hundred routes."""
-    known = _table(data, section)
-    if not known:
-        text = (
-            f'there is no {section.removesuffix("s")} "{name}", for there are no {section}; name it under [{section}]'
-        )
-        yield Complaint(place, text, once=True)
-    elif name not in known:
-        yield Complaint(place, _no_such(section.removesuffix("s"), name, known))
+    yield from check_network(data)
 
 
 def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
@@ -103,33 +46,38 @@ def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
 
 def _port_names(data: Data) -> Iterator[Complaint]:
     for section in ("inputs", "outputs", "instruments"):
-        for name in _table(data, section):
+        for name in table(data, section):
             if not name.strip() or "/" in name or "\\" in name or not name.isprintable():
                 text = f'found "{name}"; allowed: a name that is not empty, without slashes and control characters'
                 yield Complaint((section, name), text)
 
 
 def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
-    taken: dict[tuple[str, str], str] = {}
-    for name, port in _table(data, section).items():
+    taken: dict[tuple[object, str, str], str] = {}
+    for name, port in table(data, section).items():
         for kind in ("port", "device"):
             where = port.get(kind) if isinstance(port, dict) else None
             if not isinstance(where, str):
                 continue
-            other = taken.setdefault((kind, where), name)
+            other = taken.setdefault((_home(data, port), kind, where), name)
             if other != name:
                 text = f'"{name}" and "{other}" are the same {kind} "{where}"; keep one of the two names'
                 yield Complaint((section, name, kind), text)
 
 
+def _home(data: Data, port: Data) -> object:
+    """The machine that a port is on."""
+    return port.get("machine") or table(data, "network").get("main")
+
+
 def _instruments(data: Data) -> Iterator[Complaint]:
-    for name, gear in _table(data, "instruments").items():
+    for name, gear in table(data, "instruments").items():
         output = gear.get("output") if isinstance(gear, dict) else None
         if isinstance(output, str):
-            yield from _refer(data, "outputs", output, ("instruments", name, "output"))
-        for sound, settings in _table(gear, "sounds").items():
+            yield from refer(data, "outputs", output, ("instruments", name, "output"))
+        for sound, settings in table(gear, "sounds").items():
             keys: Keys = ("instruments", name, "sounds", sound)
-            yield from _bank_and_program(keys, _table({"it": settings}, "it"), gear)
+            yield from _bank_and_program(keys, table({"it": settings}, "it"), gear)
 
 
 def _bank_and_program(keys: Keys, found: Data, gear: Data) -> Iterator[Complaint]:
@@ -148,42 +96,44 @@ def _bank_and_program(keys: Keys, found: Data, gear: Data) -> Iterator[Complaint
 
 
 def _all_routes(data: Data) -> Iterator[tuple[Keys, Data]]:
-    for index, route in _tables(data, "routes"):
+    for index, route in tables(data, "routes"):
         yield ("routes", index), route
-    for number, scene in _tables(data, "scenes"):
-        for index, route in _tables(scene, "routes"):
+    for number, scene in tables(data, "scenes"):
+        for index, route in tables(scene, "routes"):
             yield ("scenes", number, "routes", index), route
 
 
 def _routes(data: Data) -> Iterator[Complaint]:
-    inputs, outputs = _table(data, "inputs"), _table(data, "outputs")
+    inputs, outputs = table(data, "inputs"), table(data, "outputs")
     for keys, route in _all_routes(data):
-        sources = _names(route.get("from"), (*keys, "from"))
-        targets = _names(route.get("to"), (*keys, "to"))
+        sources = names(route.get("from"), (*keys, "from"))
+        targets = names(route.get("to"), (*keys, "to"))
         for place, name in sources:
-            yield from _refer(data, "inputs", name, place)
+            yield from refer(data, "inputs", name, place)
         for place, name in targets:
-            yield from _refer(data, "outputs", name, place)
+            yield from refer(data, "outputs", name, place)
             for _, source in sources:
-                if _same_port(inputs.get(source), outputs.get(name)):
+                if _same_port(data, inputs.get(source), outputs.get(name)):
                     text = f'"{source}" and "{name}" are one port, which would feed itself; route it elsewhere'
                     yield Complaint(place, text)
 
 
-def _same_port(source: Any, target: Any) -> bool:
+def _same_port(data: Data, source: Any, target: Any) -> bool:
     if not isinstance(source, dict) or not isinstance(target, dict):
+        return False
+    if _home(data, source) != _home(data, target):
         return False
     return any(source.get(kind) is not None and source.get(kind) == target.get(kind) for kind in ("port", "device"))
 
 
 def _route_names(data: Data) -> Iterator[Complaint]:
-    everywhere = [route.get("name") for _, route in _tables(data, "routes")]
+    everywhere = [route.get("name") for _, route in tables(data, "routes")]
     for index, name in enumerate(everywhere):
         if isinstance(name, str) and name in everywhere[:index]:
             yield Complaint(("routes", index, "name"), f'a second route named "{name}"; give it another name')
-    for number, scene in _tables(data, "scenes"):
+    for number, scene in tables(data, "scenes"):
         seen = [name for name in everywhere if isinstance(name, str)]
-        for index, route in _tables(scene, "routes"):
+        for index, route in tables(scene, "routes"):
             name = route.get("name")
             if isinstance(name, str) and name in seen:
                 place: Keys = ("scenes", number, "routes", index, "name")
@@ -197,7 +147,7 @@ def _route_names(data: Data) -> Iterator[Complaint]:
 
 def _scenes_once(data: Data) -> Iterator[Complaint]:
     seen: dict[tuple[str, object], int] = {}
-    for index, scene in _tables(data, "scenes"):
+    for index, scene in tables(data, "scenes"):
         for key in ("number", "name"):
             value = scene.get(key)
             if not _is_reference(value):
@@ -205,14 +155,14 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
             first = seen.setdefault((key, value), index)
             if first != index:
                 where = f"scene {first + 1} of the file has it"
-                text = f"a second scene with the {key} {_as_written(value)} ({where}); give it another"
+                text = f"a second scene with the {key} {as_written(value)} ({where}); give it another"
                 yield Complaint(("scenes", index, key), text)
 
 
 def _names_like_numbers(data: Data) -> Iterator[Complaint]:
     """ "12" typed in a shell would mean two scenes."""
-    numbers = {str(scene.get("number")): index for index, scene in _tables(data, "scenes")}
-    for index, scene in _tables(data, "scenes"):
+    numbers = {str(scene.get("number")): index for index, scene in tables(data, "scenes")}
+    for index, scene in tables(data, "scenes"):
         name = scene.get("name")
         if isinstance(name, str) and numbers.get(name, index) != index:
             text = f'the name "{name}" is another scene\'s number (scene {numbers[name] + 1} of the file); change it'
@@ -228,13 +178,13 @@ def _is_reference(value: object) -> bool:
 
 
 def _known_scenes(data: Data) -> list[object]:
-    scenes = [scene for _, scene in _tables(data, "scenes")]
+    scenes = [scene for _, scene in tables(data, "scenes")]
     return [scene[key] for key in ("number", "name") for scene in scenes if _is_reference(scene.get(key))]
 
 
 def _can_tell(data: Data) -> bool:
     """Whether there are scenes, each with number and name; if not, a reference that misses may be meant for such."""
-    scenes = _tables(data, "scenes")
+    scenes = tables(data, "scenes")
     return bool(scenes) and all(_is_number(scene.get("number")) and "name" in scene for _, scene in scenes)
 
 
@@ -242,31 +192,31 @@ def _scene_references(data: Data) -> Iterator[Complaint]:
     if not _can_tell(data):
         return
     known = _known_scenes(data)
-    start = _table(data, "rig").get("start", "last")
+    start = table(data, "rig").get("start", "last")
     if _is_reference(start) and start != "last" and start not in known:
-        yield Complaint(("rig", "start"), _no_such("scene", start, known) + ', or "last"')
-    for index, setlist in _tables(data, "setlists"):
+        yield Complaint(("rig", "start"), no_such("scene", start, known) + ', or "last"')
+    for index, setlist in tables(data, "setlists"):
         listed = setlist.get("scenes")
         for place, scene in enumerate(listed if isinstance(listed, list) else []):
             if _is_reference(scene) and scene not in known:
-                yield Complaint(("setlists", index, "scenes", place), _no_such("scene", scene, known))
-    for index, control in _tables(data, "controls"):
+                yield Complaint(("setlists", index, "scenes", place), no_such("scene", scene, known))
+    for index, control in tables(data, "controls"):
         scene = control.get("scene")
         if _is_reference(scene) and scene not in known:
-            yield Complaint(("controls", index, "scene"), _no_such("scene", scene, known))
+            yield Complaint(("controls", index, "scene"), no_such("scene", scene, known))
         listed = control.get("scenes")
         for place, scene in enumerate(listed if isinstance(listed, list) else []):
             if _is_reference(scene) and scene not in known:
-                yield Complaint(("controls", index, "scenes", place), _no_such("scene", scene, known))
+                yield Complaint(("controls", index, "scenes", place), no_such("scene", scene, known))
 
 
 # Bursts
 
 
 def _bursts(data: Data, lists: bool) -> Iterator[Complaint]:
-    for number, scene in _tables(data, "scenes"):
+    for number, scene in tables(data, "scenes"):
         taken: dict[tuple[object, object], int] = {}
-        for index, step in _tables(scene, "burst"):
+        for index, step in tables(scene, "burst"):
             keys: Keys = ("scenes", number, "burst", index)
             yield from _burst_step(data, keys, step, lists)
             where = _where(data, step)
@@ -279,28 +229,28 @@ def _where(data: Data, step: Data) -> tuple[object, object] | None:
     """Output and channel that a step tells a program; None if it is blank or they cannot be told."""
     if "sound" not in step and "program" not in step:
         return None
-    gear = _table(_table(data, "instruments"), step["instrument"]) if isinstance(step.get("instrument"), str) else step
+    gear = table(table(data, "instruments"), step["instrument"]) if isinstance(step.get("instrument"), str) else step
     output, channel = gear.get("output"), gear.get("channel")
     return (output, channel) if isinstance(output, str) and isinstance(channel, int) else None
 
 
 def _burst_step(data: Data, keys: Keys, step: Data, lists: bool) -> Iterator[Complaint]:
-    instruments = _table(data, "instruments")
+    instruments = table(data, "instruments")
     name, output, sound = step.get("instrument"), step.get("output"), step.get("sound")
     if isinstance(output, str):
-        yield from _refer(data, "outputs", output, (*keys, "output"))
+        yield from refer(data, "outputs", output, (*keys, "output"))
         yield from _bank_and_program(keys, step, {})
     if not isinstance(name, str):
         return
     if name not in instruments:
-        yield from _refer(data, "instruments", name, (*keys, "instrument"))
+        yield from refer(data, "instruments", name, (*keys, "instrument"))
         return
-    gear = _table(instruments, name)
+    gear = table(instruments, name)
     yield from _bank_and_program(keys, step, gear)
     if not lists and "sounds_from" in gear:
         return
-    if isinstance(sound, str) and sound not in _table(gear, "sounds"):
-        yield Complaint((*keys, "sound"), _no_such("sound", sound, _table(gear, "sounds")) + f' (sounds of "{name}")')
+    if isinstance(sound, str) and sound not in table(gear, "sounds"):
+        yield Complaint((*keys, "sound"), no_such("sound", sound, table(gear, "sounds")) + f' (sounds of "{name}")')
 
 
 # Controls
@@ -309,16 +259,16 @@ def _burst_step(data: Data, keys: Keys, step: Data, lists: bool) -> Iterator[Com
 def _controls(data: Data) -> Iterator[Complaint]:
     seen: dict[tuple[object, str], int] = {}
     routes = {route["name"] for _, route in _all_routes(data) if isinstance(route.get("name"), str)}
-    for index, control in _tables(data, "controls"):
+    for index, control in tables(data, "controls"):
         name = control.get("input")
         if isinstance(name, str):
-            yield from _refer(data, "inputs", name, ("controls", index, "input"))
+            yield from refer(data, "inputs", name, ("controls", index, "input"))
         if isinstance(control.get("output"), str):
-            yield from _refer(data, "outputs", control["output"], ("controls", index, "output"))
+            yield from refer(data, "outputs", control["output"], ("controls", index, "output"))
         if isinstance(control.get("route"), str) and control["route"] not in routes:
-            yield Complaint(("controls", index, "route"), _no_such("route", control["route"], routes))
-        condition = {**_table(control, "when"), "scenes": control.get("scenes")}
-        if not _table(control, "when"):
+            yield Complaint(("controls", index, "route"), no_such("route", control["route"], routes))
+        condition = {**table(control, "when"), "scenes": control.get("scenes")}
+        if not table(control, "when"):
             continue
         if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
             condition["at_least"] = 64  # the default
@@ -339,14 +289,14 @@ def _controls(data: Data) -> Iterator[Complaint]:
 
 
 def _sync(data: Data) -> Iterator[Complaint]:
-    sync = _table(data, "sync")
+    sync = table(data, "sync")
     for section in ("clock", "timecode"):
-        found = _table(sync, section)
-        for place, name in _names(found.get("from"), ("sync", section, "from")):
+        found = table(sync, section)
+        for place, name in names(found.get("from"), ("sync", section, "from")):
             if name != "internal":
-                yield from _refer(data, "inputs", name, place)
-        for place, name in _names(found.get("to"), ("sync", section, "to")):
-            yield from _refer(data, "outputs", name, place)
+                yield from refer(data, "inputs", name, place)
+        for place, name in names(found.get("to"), ("sync", section, "to")):
+            yield from refer(data, "outputs", name, place)
     for key, section in (("inputs", "inputs"), ("to", "outputs")):
-        for place, name in _names(_table(data, "remote").get(key), ("remote", key)):
-            yield from _refer(data, section, name, place)
+        for place, name in names(table(data, "remote").get(key), ("remote", key)):
+            yield from refer(data, section, name, place)

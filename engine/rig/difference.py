@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from difflib import unified_diff
 from typing import Any
 
-from engine.rig.models import BurstStep, Rig, Route, Scene, sound_of
+from engine.rig.models import BurstStep, Rig, Route, Scene, gear_at, sound_of
 
 _SECTIONS = {"inputs": "input", "outputs": "output", "instruments": "instrument"}
 _TIMES = ("guard", "hold", "between", "settle")  # ns in the models
@@ -19,7 +19,7 @@ def scenes(rig: Rig, number_a: int, number_b: int) -> list[str]:
     told = [
         f"{word}: {_plain(one)} in {number_a}, {_plain(other)} in {number_b}" for word, one, other in _settings(a, b)
     ]
-    for word, before, after in _lists(a, b):
+    for word, before, after in _lists(rig, a, b):
         told += [f"only in {number_a}: {word} {each}" for each in before if each not in after]
         told += [f"only in {number_b}: {word} {each}" for each in after if each not in before]
         told += _reordered(word, before, after)
@@ -43,7 +43,7 @@ def rigs(a: Rig, b: Rig) -> list[str]:
     told += [f"scene {number} {scene.name} is new" for number, scene in after.items() if number not in before]
     for number in before:
         if number in after:
-            told += [f"scene {number}: {each}" for each in _changed(before[number], after[number])]
+            told += [f"scene {number}: {each}" for each in _changed(b, before[number], after[number])]
     common = [[number for number in one if number in other] for one, other in ((before, after), (after, before))]
     told += ["the scenes stand in another order"] if common[0] != common[1] else []
     told += _listed("set list", list(map(_plain, a.setlists)), list(map(_plain, b.setlists)))
@@ -74,16 +74,17 @@ def _settings(a: Scene, b: Scene) -> list[tuple[str, Any, Any]]:
     return [(word, one, other) for word, one, other in pairs if one != other]
 
 
-def _lists(a: Scene, b: Scene) -> list[tuple[str, list[str], list[str]]]:
+def _lists(rig: Rig, a: Scene, b: Scene) -> list[tuple[str, list[str], list[str]]]:
     return [
         ("route", list(map(_route, a.routes)), list(map(_route, b.routes))),
-        ("burst step", list(map(_step, a.burst)), list(map(_step, b.burst))),
+        ("burst step", _steps(rig, a), _steps(rig, b)),
     ]
 
 
-def _changed(a: Scene, b: Scene) -> list[str]:
+def _changed(rig: Rig, a: Scene, b: Scene) -> list[str]:
+    """`rig` is the later one, by whose sounds both are named: a sound that has another name now is no other step."""
     told = [f"{word} was {_plain(one)}, is {_plain(other)}" for word, one, other in _settings(a, b)]
-    for word, before, after in _lists(a, b):
+    for word, before, after in _lists(rig, a, b):
         told += _listed(word, before, after)
     return told
 
@@ -127,19 +128,30 @@ def step_in_words(rig: Rig, step: BurstStep) -> tuple[str, str]:
     if step.sound is not None:
         return who, step.sound
     bank = f", bank {step.bank[0]} {step.bank[1]}" if step.bank else ""
-    known = None
-    if step.instrument is not None and step.program is not None:
-        gear = rig.instruments[step.instrument]
-        known = sound_of(gear, step.bank, step.program - gear.programs_from)
+    known = _known(rig, step)
     return who, f"program {step.program}{bank}" + (f" ({known})" if known else "")
 
 
-def _step(step: BurstStep) -> str:
-    who = step.instrument or f"{step.output} channel {step.channel}"
+def _known(rig: Rig, step: BurstStep) -> str | None:
+    """The name of the sound that a step gives by number; for an output and channel that of the instrument there."""
+    if step.program is None:
+        return None
+    if step.instrument is None:
+        gear = gear_at(rig, step.output or "", step.channel or 0)
+        return sound_of(gear, step.bank, step.program - 1) if gear is not None else None
+    gear = rig.instruments.get(step.instrument)
+    return sound_of(gear, step.bank, step.program - gear.programs_from) if gear is not None else None
+
+
+def _steps(rig: Rig, scene: Scene) -> list[str]:
+    return [_step(rig, step) for step in scene.burst]
+
+
+def _step(rig: Rig, step: BurstStep) -> str:
+    who, what = step_in_words(rig, step)
     if step.blank:
         return f"{who}: blank"
-    what = f'sound "{step.sound}"' if step.sound is not None else f"program {step.program}"
-    return f"{who}: {what}" + (f", bank {step.bank[0]} {step.bank[1]}" if step.bank else "")
+    return f'{who}: sound "{step.sound}"' if step.sound is not None else f"{who}: {what}"
 
 
 def _said(key: str, found: Any) -> str:

@@ -11,13 +11,15 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from engine.rig.checks import Complaint, cross_check
+from engine.rig.checks import cross_check
+from engine.rig.loose import Complaint
 from engine.rig.models import Rig, rig_model
 from engine.rig.places import line_of, lines_of
 from engine.rig.schema import allowed_keys
 from engine.rig.soundlist import with_lists
 from engine.rig.syntax import NotToml, parsed
 from engine.rig.templates import with_templates
+from engine.told import Told
 from filters.registry import registry
 
 Keys = tuple[str | int, ...]
@@ -37,7 +39,7 @@ class Problem:
         return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in told)
 
 
-class RigError(Exception):
+class RigError(Told):
     """A rig file cannot be used; `problems` are all that was found, in the order of the file."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

@@ -8,6 +8,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, create_model, model
 
 from engine.midi.timecode import RATES, read_label
 from engine.rig.commanding import Control, Osc, RemoteControl
+from engine.rig.networking import Network
 from engine.rig.values import (
     Bank,
     BankUse,
@@ -33,6 +34,7 @@ class About(Part):
 class _Port(Part):
     port: Text | None = None
     device: Text | None = None
+    machine: Text | None = None  # the one of [network] that it is plugged into
 
     @model_validator(mode="after")
     def _one_place(self) -> "_Port":
@@ -75,6 +77,12 @@ def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> st
         if sound.program == program + gear.programs_from and _heeded(gear, sound.bank) == _heeded(gear, bank):
             return name
     return None
+
+
+def gear_at(rig: "Rig", output: str, channel: int) -> Instrument | None:
+    """The instrument on an output's channel (1 to 16)."""
+    here = (gear for gear in rig.instruments.values() if (gear.output, gear.channel) == (output, channel))
+    return next(here, None)
 
 
 def _heeded(gear: Instrument, bank: tuple[int, int] | None) -> tuple[int, int]:
@@ -204,6 +212,7 @@ class Rig(Part):
     sync: Sync = Sync()
     remote: RemoteControl | None = None
     osc: Osc | None = None
+    network: Network | None = None
 
     def scene(self, wanted: int | str) -> Scene | None:
         """The scene of this number or name; a name wins over a number in words."""
@@ -213,6 +222,22 @@ class Rig(Part):
         if isinstance(wanted, str) and wanted.isascii() and wanted.isdecimal():
             return self.scene(int(wanted))
         return None
+
+    def home(self, port: Input | Output) -> str | None:
+        """The machine that a port is plugged into; None in a rig of one machine."""
+        return self.network.home(port.machine) if self.network is not None else None
+
+    def far(self, port: Input | Output) -> bool:
+        """Whether a port is on another machine than this one."""
+        return self.network is not None and self.home(port) != self.network.machine
+
+    def on(self, machine: str) -> "Rig":
+        """The same rig as another of its machines reads it. Raises ValueError with a sentence."""
+        if self.network is None:
+            raise ValueError("--machine goes with a rig that has a [network]; this one has none")
+        if machine not in self.network.machines:
+            raise ValueError(f'there is no machine "{machine}"; there are: {", ".join(self.network.machines)}')
+        return self.model_copy(update={"network": self.network.model_copy(update={"machine": machine})})
 
 
 @cache

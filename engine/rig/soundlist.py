@@ -10,13 +10,14 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ValidationError
 
-from engine.rig.checks import Complaint
+from engine.rig.loose import Complaint
 from engine.rig.places import line_of, lines_of
 from engine.rig.syntax import NotToml, parsed
 from engine.rig.values import Bank, Part, PrintedProgram, Text
+from engine.told import Told
 
 
-class ListFault(Exception):
+class ListFault(Told):
     """A sound list cannot be used; the text begins with FILE:LINE and says why and what is allowed."""
 
 
@@ -94,6 +95,17 @@ def _outside(sound: ListedSound, found: SoundList) -> bool:
 
 
 # Into a rig
+
+
+def named(text: str) -> frozenset[str]:
+    """The lists that a rig's text names; none if it cannot be made out."""
+    try:
+        instruments = parsed(text).get("instruments")
+    except NotToml:
+        return frozenset()
+    gear = instruments.values() if isinstance(instruments, dict) else ()
+    found = (each.get("sounds_from") for each in gear if isinstance(each, dict))
+    return frozenset(each for each in found if isinstance(each, str))
 
 
 def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list[Complaint]]:

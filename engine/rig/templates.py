@@ -5,7 +5,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from engine.rig.checks import Complaint
+from engine.rig.loose import Complaint
 
 
 @cache

@@ -4,13 +4,18 @@ import subprocess
 import sys
 from pathlib import Path
 
-BENCH = Path(__file__).parents[2] / "bench" / "soak.py"
+ROOT = Path(__file__).parents[2]
 
 
 def test_the_show_holds_out() -> None:
     """Half a minute of full load, floods, pulled cables, edits and panics leaves nothing hanging, and memory flat."""
     done = subprocess.run(
-        [sys.executable, str(BENCH), "--seconds", "30"], capture_output=True, text=True, timeout=240, check=False
+        [sys.executable, "-m", "bench.soak", "--seconds", "30"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=240,
+        check=False,
     )
     print(done.stdout)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -5,15 +5,14 @@ import os
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import mido
 import pytest
+from answering import until_it_answers
 
 BAYLEAF = Path(sys.executable).parent / "bayleaf"
-DEADLINE = 30.0
 RIG = """\
 format = 1   # kept as it is
 [inputs]
@@ -44,10 +43,7 @@ class Evening:
         self.file.write_text(text, encoding="utf-8")
         command = [str(BAYLEAF), "run", str(self.file), "--backend", "memory", "--virtual"]
         self.process = subprocess.Popen(command, env=self.environment, stderr=subprocess.DEVNULL)
-        end = time.monotonic() + DEADLINE
-        while self.bayleaf("status").returncode:
-            assert time.monotonic() < end
-            assert self.process.poll() is None
+        until_it_answers(self.process, self.folder)
 
     def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         command = [str(BAYLEAF), *arguments]

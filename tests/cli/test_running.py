@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from answering import until_it_answers
 
 BAYLEAF = Path(sys.executable).parent / "bayleaf"
 DEADLINE = 30.0
@@ -67,10 +68,7 @@ class Stage:
 
     def start(self) -> subprocess.Popen[str]:
         process = self.run()
-        end = time.monotonic() + DEADLINE
-        while self.bayleaf("status").returncode:
-            assert time.monotonic() < end
-            assert process.poll() is None, process.communicate()[1]
+        until_it_answers(process, self.folder)
         return process
 
     def scene(self) -> object:

@@ -5,6 +5,7 @@ import tempfile
 from pathlib import Path
 
 import pytest
+from faulty_evening import add_plug_in, forget_registry
 
 
 @pytest.fixture
@@ -14,3 +15,12 @@ def runtime_dir(monkeypatch):
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
     yield folder
     shutil.rmtree(folder)
+
+
+@pytest.fixture
+def plug_in(monkeypatch):
+    """The plug-in `fragile`, installed for one test."""
+    add_plug_in(monkeypatch)
+    yield
+    monkeypatch.undo()
+    forget_registry()

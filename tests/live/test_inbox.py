@@ -127,3 +127,23 @@ def test_what_had_arrived_can_be_taken_after_the_end():
 def test_an_inbox_that_never_started_can_be_stopped():
     """An engine that fails at start lets go of its inputs."""
     Inbox({0: MemoryInput("keys")}).stop()
+
+
+class Stamped(MemoryInput):
+    """An input whose messages bear a time of their own."""
+
+    def hand_to(self, take):
+        self.take = take
+
+    def poll(self):
+        self.take([(at, message) for at, message in enumerate(super().poll())])
+        return []
+
+
+def test_messages_that_bear_their_time_keep_it(started):
+    """An input of another machine says itself when its messages arrived; they are taken with that time, in order."""
+    keys = Stamped("keys")
+    inbox, pokes = started({0: keys})
+    keys.push(bytes.fromhex("90 3C 64 80 3C 40"))
+    found = taken(inbox, pokes, 2)
+    assert [(at, message.hex()) for at, _, message in found] == [(0, "903c64"), (1, "803c40")]

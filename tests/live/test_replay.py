@@ -4,7 +4,7 @@ from random import Random
 
 import pytest
 import trio
-from faulty_evening import MS, Evening, S, add_plug_in, forget_registry, need_song
+from faulty_evening import MS, Evening, S, need_song
 from test_faults import (
     Fault,
     edit,
@@ -53,15 +53,6 @@ FAULTS: tuple[Fault, ...] = (
     try_an_instrument,
 )
 MOMENTS = 15  # of each: 225 in all
-
-
-@pytest.fixture
-def plug_in(monkeypatch):
-    """The plug-in `fragile`, installed for one test."""
-    add_plug_in(monkeypatch)
-    yield
-    monkeypatch.undo()
-    forget_registry()
 
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.__name__)

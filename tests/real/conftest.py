@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from fluid import SOUNDS, FluidSynth
+from guest import QEMU, Guest
 from panel_stage import Pit, pit
 from playwright.sync_api import Browser, sync_playwright
 from servers import MORTAL, SERVER, start_as_granted
@@ -23,6 +24,27 @@ def need(what: str | Path) -> None:
     if os.environ.get("BAYLEAF_NO_SKIP") == "1":
         pytest.fail(f"{what} is needed and is not here")
     pytest.skip(f"{what} is not installed")
+
+
+#: in this order after all others: starts that need the processor, for themselves; what the guest found
+LAST = ("test_crash.py", "test_alsa_guest.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Those that mostly wait come first, for the guest runs beside them."""
+    items.sort(key=lambda item: LAST.index(item.path.name) + 1 if item.path.name in LAST else 0)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def guest(request: pytest.FixtureRequest) -> Iterator[Guest | None]:
+    """A guest with an ALSA sequencer; begun before all else, where it is asked for at all."""
+    wanted = any(item.path.name == LAST[-1] for item in request.session.items) and shutil.which(QEMU) is not None
+    running = Guest("alsa_inside.py") if wanted else None
+    try:
+        yield running
+    finally:
+        if running is not None:
+            running.end()
 
 
 @pytest.fixture(scope="session")

@@ -9,6 +9,17 @@ from stagehand import wait_for
 # Debian package timgm6mb-soundfont
 SOUNDS = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
 SHELL_PORT = 19800
+#: of a rig: the output to it, and one instrument on it
+LEAD = """\
+[outputs]
+synth = { port = "fluidsynth-midi*", wire = "din" }
+[instruments.lead]
+output = "synth"
+channel = 1
+bank = "msb lsb"
+settle = "20 ms"
+sounds = { "Church" = { bank = [0, 0], program = 20 }, "Electric" = { bank = [0, 0], program = 5 } }
+"""
 
 
 class FluidSynth:

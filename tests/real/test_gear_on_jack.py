@@ -140,7 +140,7 @@ def test_dumps_are_received_whole_with_real_time_inside(pit: tuple[Engine, Organ
         organ.model.memory = dump_of(size, seed)
         file = tmp_path / f"{seed}.syx"
         done = running.ask(
-            "sysex", "receive", "organ", str(file), "--request", REQUEST.hex(), "--output", "organ", "--silence", "1"
+            "sysex", "receive", "organ", str(file), "--request", REQUEST.hex(), "--output", "organ", "--silence", "0.5"
         )
         assert done.returncode == 0, done.stderr
         wanted = sha256(organ.model.memory)
@@ -162,10 +162,10 @@ def test_who_is_there_and_what_it_remembers(pit: tuple[Engine, Organ], tmp_path:
     file.write_bytes(b"".join(messages))
     organ.model.memory = messages
     verify = ("sysex", "verify", str(file), "organ", "organ", "--request", REQUEST.hex(), "--keep", "organ")
-    done = running.ask(*verify, "--silence", "1")
+    done = running.ask(*verify, "--silence", "0.5")
     assert (done.returncode, "what came back is what was sent" in done.stdout) == (0, True), done.stderr
     organ.model.memory = [messages[0][:1] + bytes((messages[0][1] ^ 1,)) + messages[0][2:], *messages[1:]]
-    done = running.ask(*verify, "--silence", "1")
+    done = running.ask(*verify, "--silence", "0.5")
     assert done.returncode == 1
     assert done.stdout.startswith("message 1: byte 2 was")
     kept = sorted((tmp_path / "state" / "bayleaf" / "dumps" / "organ").glob("*.syx"))

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 import rtmidi
+from faulty_stage import faults_wanted
 from servers import MORTAL, SERVER
 from stagehand import hear, joined, player, wait_for
 
@@ -188,13 +189,14 @@ def _says_it_is_gone(source: InputPort, output: OutputPort) -> None:
 
 
 def test_a_port_that_returns_is_opened_and_heard(system: JackSystem) -> None:
-    """Fifty times the other program's ports vanish and return under their names: each time the old ports say that they
-    are gone, even if nobody looked meanwhile, new ones carry messages, and nothing is left over."""
+    """Time and again the other program's ports vanish and return under their names: each time the old ports say that
+    they are gone, even if nobody looked meanwhile, new ones carry messages, and nothing is left over."""
     held = []
     with far_ends() as ends:
         source, output = _join_far_ends(system)
         _carry(system, *ends, source, output)
-    for number in range(50):
+    times = faults_wanted(quick=True)
+    for number in range(times):
         if number % 2:
             _says_it_is_gone(source, output)
         with far_ends() as ends:
@@ -207,7 +209,7 @@ def test_a_port_that_returns_is_opened_and_heard(system: JackSystem) -> None:
     _says_it_is_gone(source, output)
     source.close()
     output.close()
-    assert held == held[:1] * 50
+    assert held == held[:1] * times
 
 
 def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: JackSystem) -> None:
@@ -267,7 +269,7 @@ def _held() -> tuple[int, int]:
 
 
 def test_opening_and_closing_leaks_nothing(system: JackSystem) -> None:
-    """After 200 ports have come and gone there are as many threads, descriptors and ports as before."""
+    """After 60 ports have come and gone there are as many threads, descriptors and ports as before."""
 
     def one_round() -> None:
         ports = [system.open_virtual_input("keys"), system.open_virtual_output("strings")]
@@ -276,7 +278,7 @@ def test_opening_and_closing_leaks_nothing(system: JackSystem) -> None:
 
     one_round()
     before = _held()
-    for _ in range(100):
+    for _ in range(30):
         one_round()
     wait_for("the threads' end", lambda: _held() <= before)
     other = JackSystem("onlooker")

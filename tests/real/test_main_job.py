@@ -6,7 +6,7 @@ from pathlib import Path
 import mido
 import rtmidi
 from conftest import need
-from fluid import FluidSynth
+from fluid import LEAD, FluidSynth
 from stagehand import engine, hear, joined, play, player, wait_for
 
 JACK = rtmidi.API_UNIX_JACK
@@ -21,7 +21,7 @@ def song(most: int = 3000) -> list[mido.Message]:
     return [message for message in mido.MidiFile(SONG) if not message.is_meta][:most]
 
 
-IDENTITY = """
+ONE_CABLE = """
 format = 1
 [inputs]
 keys = { port = "Stage piano*" }
@@ -29,18 +29,19 @@ keys = { port = "Stage piano*" }
 strings = { port = "Eight-way box*1" }
 [[scenes]]
 number = 1
+"""
+
+IDENTITY = (
+    ONE_CABLE
+    + """
 name = "All"
 routes = [ { from = "keys", to = "strings" } ]
 """
+)
 
-FILTERED = """
-format = 1
-[inputs]
-keys = { port = "Stage piano*" }
-[outputs]
-strings = { port = "Eight-way box*1" }
-[[scenes]]
-number = 1
+FILTERED = (
+    ONE_CABLE
+    + """
 name = "Some"
 routes = [ { from = "keys", to = "strings", through = [
   { filter = "strip", kinds = ["pitch_bend", "controller 10"] },
@@ -49,6 +50,7 @@ routes = [ { from = "keys", to = "strings", through = [
   { filter = "channels", drop = [10] },
 ] } ]
 """
+)
 
 
 def reference(message: mido.Message) -> mido.Message | None:
@@ -93,22 +95,17 @@ def test_a_real_song_is_filtered_as_mido_says(jack_server: str, tmp_path: Path) 
     assert through_bayleaf(tmp_path, FILTERED, messages, len(expected)) == expected
 
 
-WITH_SYNTH = """
+WITH_SYNTH = (
+    """
 format = 1
 [rig]
 start = 1
 [inputs]
 foot = { port = "*Foot controller*" }
 old-keys = { port = "*Old keyboard*" }
-[outputs]
-synth = { port = "fluidsynth-midi*", wire = "din" }
-[instruments.lead]
-output = "synth"
-channel = 1
-bank = "msb lsb"
-settle = "20 ms"
-sounds = { "Church" = { bank = [0, 0], program = 20 }, "Electric" = { bank = [0, 0], program = 5 } }
-[[routes]]
+"""
+    + LEAD
+    + """[[routes]]
 from = "old-keys"
 to = "synth"
 through = [ { filter = "add_bank", programs = { 7 = { bank = [1, 0], program = 26 } } } ]
@@ -128,6 +125,7 @@ input = "foot"
 when = { program = "any" }
 do = "scene"
 """
+)
 
 
 def test_a_synthesizer_hears_each_scenes_burst(synth: FluidSynth, tmp_path: Path) -> None:

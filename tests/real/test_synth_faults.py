@@ -6,24 +6,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from fluid import FluidSynth
+from fluid import LEAD, FluidSynth
 from stage_ends import Player
 from stagehand import Engine, wait_for
 
-RIG = """
+RIG = (
+    """
 format = 1
 [inputs]
 keys = { port = "Stage piano*" }
 foot = { port = "Foot controller*" }
-[outputs]
-synth = { port = "fluidsynth-midi*", wire = "din" }
-[instruments.lead]
-output = "synth"
-channel = 1
-bank = "msb lsb"
-settle = "20 ms"
-sounds = { "Church" = { bank = [0, 0], program = 20 }, "Electric" = { bank = [0, 0], program = 5 } }
-[[scenes]]
+"""
+    + LEAD
+    + """[[scenes]]
 number = 1
 name = "Church"
 routes = [ { from = "keys", to = "synth" } ]
@@ -49,6 +44,7 @@ input = "foot"
 when = { note = 36 }
 do = "panic"
 """
+)
 
 
 @dataclass

@@ -154,7 +154,7 @@ BREAKS = [
     (
         'wire = "din"',
         'wire = "din", clock = "no"',
-        [(13, "outputs.strings.clock", 'unknown key "clock"; allowed here: port, device, wire')],
+        [(13, "outputs.strings.clock", 'unknown key "clock"; allowed here: port, device, machine, wire')],
     ),
     (
         'drums   = { port = "Box*2" }',

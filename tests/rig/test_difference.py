@@ -72,3 +72,43 @@ def test_a_blank_step_in_words() -> None:
     """A step that sends nothing is told as blank."""
     rig = read(RIG.replace(', sound = "Warm pad"', ""), "any")
     assert "only in 11: burst step string-machine: blank" in scenes(rig, 11, 12)
+
+
+NUMBERS = """
+format = 1
+[inputs]
+keys = { port = "a" }
+[outputs]
+strings = { port = "b" }
+[instruments.string-machine]
+output = "strings"
+channel = 5
+sounds = { "Warm pad" = { bank = [0, 3], program = 12 } }
+[[scenes]]
+number = 1
+name = "One"
+burst = [ { instrument = "string-machine", bank = [0, 3], program = 12 } ]
+[[scenes]]
+number = 2
+name = "Two"
+burst = [
+  { output = "strings", channel = 5, bank = [0, 3], program = 12 },
+  { output = "strings", channel = 6, program = 12 },
+]
+"""
+
+
+def test_a_sound_that_is_given_by_number_is_named() -> None:
+    """A step with a program is told with the sound's name, by instrument or by its output and channel."""
+    assert scenes(read(NUMBERS, "any"), 1, 2)[1:] == [
+        "only in 1: burst step string-machine: program 12, bank 0 3 (Warm pad)",
+        "only in 2: burst step strings channel 5: program 12, bank 0 3 (Warm pad)",
+        "only in 2: burst step strings channel 6: program 12",
+    ]
+
+
+def test_a_sound_with_a_new_name_is_no_other_step() -> None:
+    """A sound that was given another name is told once, of its instrument, and not of each step with its number."""
+    told = rigs(read(NUMBERS, "any"), read(NUMBERS.replace("Warm pad", "Choir"), "any"))
+    assert len(told) == 1
+    assert told[0].startswith("instrument string-machine: sounds was Warm pad")

@@ -7,6 +7,7 @@ import * as flow from "./flow.js";
 import * as gear from "./gear.js";
 import * as keys from "./keys.js";
 import * as line from "./line.js";
+import * as machines from "./machines.js";
 import * as monitor from "./monitor.js";
 import * as panic from "./panic.js";
 import * as show from "./show.js";
@@ -48,7 +49,7 @@ byId("theme").addEventListener("click", () => {
 });
 nameTheme();
 
-for (const part of [commands, panic, keys, activity, show, wiring, flow, monitor, gear]) part.start();
+for (const part of [commands, panic, keys, activity, show, machines, wiring, flow, monitor, gear]) part.start();
 addEventListener("hashchange", turn);
 turn();
 line.start();

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from answering import until_it_answers
 
 BAYLEAF = Path(sys.executable).parent / "bayleaf"
 DEADLINE = 30.0
@@ -39,8 +40,7 @@ class Engine:
         self.desk, self.strings = (os.open(folder / name, os.O_RDWR | os.O_NONBLOCK) for name in ("DESK", "STRINGS"))
         (folder / "rig.toml").write_text(rig.replace("FOLDER", str(folder)))
         self.processes: list[subprocess.Popen[str]] = []
-        self.open("run", str(folder / "rig.toml"), "--backend", "memory")
-        self.until(lambda: not self.ask("status").returncode)
+        until_it_answers(self.open("run", str(folder / "rig.toml"), "--backend", "memory"), folder)
 
     def open(self, *arguments: str) -> subprocess.Popen[str]:
         process = subprocess.Popen(

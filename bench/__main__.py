@@ -1,0 +1,86 @@
+"""Measures what the speed claims rest on, each part in turns beside its baselines.
+
+    python -m bench [--part NAME …] [--quick | --long] [--out FOLDER]
+
+All of it takes some eight minutes. Prints tables, says of each target whether it is met, and writes results.json,
+results.svg and the results in README.md of the folder, this one by default. A part that is asked for by its name takes
+the place of its earlier results; the others stay.
+"""
+
+import argparse
+import datetime
+import importlib
+import shutil
+import signal
+import sys
+import time
+from pathlib import Path
+from typing import Any, Final
+
+from bench import machine, report
+from bench.result import Pace
+
+#: modules of this package, `run(pace)` of each measures; and the seconds after which it begins no further turn, if
+#: the machine is so busy that they go by
+PARTS: Final = {
+    "latency": 125,
+    "throughput": 60,
+    "jack": 110,
+    "scenes": 45,
+    "growth": 35,
+    "idle": 30,
+    "grid": 75,
+    "start": 15,
+}
+
+
+def measure(name: str, quick: bool, long: bool) -> dict[str, Any]:
+    """One part."""
+    part = importlib.import_module(f"bench.{name}")
+    pace = Pace(quick, long, time.monotonic() + PARTS[name])
+    with machine.watched() as load:
+        found = part.run(pace)
+    if not pace.going and not long:
+        found.notes.append("Cut short: the machine was so busy with other work that its time was over.")
+    when = datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC")
+    return {"when": when, "quick": quick, "load": load, **found.as_json()}
+
+
+def main() -> None:
+    """Measure, print, write."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--part", action="append", choices=PARTS, help="only this part; may be given again")
+    parser.add_argument("--quick", action="store_true", help="short turns: to see that it works, not to quote")
+    parser.add_argument("--long", action="store_true", help="clock and time code for an hour")
+    parser.add_argument("--out", type=Path, default=report.HERE, help="where results go")
+    asked = parser.parse_args()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # by way of what ends the server and the contenders
+    asked.out.mkdir(parents=True, exist_ok=True)
+    file = asked.out / "results.json"
+    results = report.read_results(file)
+    parts = results["parts"]
+    results["machine"] = machine.description()
+    for name in asked.part or PARTS:
+        print(f"-- {name}", flush=True)
+        parts[name] = measure(name, asked.quick, asked.long)
+        report.print_part(parts[name])
+        results["parts"] = {each: parts[each] for each in PARTS if each in parts}
+        report.write_results(file, results)
+    report.print_verdicts(parts)
+    write_page(asked.out, results)
+
+
+def write_page(folder: Path, results: dict[str, Any]) -> None:
+    """The picture, and the results in the folder's README."""
+    from bench.picture import draw
+
+    drawn = draw(results["parts"], folder / "results.svg")
+    readme = folder / "README.md"
+    if not readme.exists():
+        shutil.copy(report.HERE / "README.md", readme)
+    report.write_readme(readme, results, "results.svg" if drawn else None)
+    print(f"written: {folder / 'results.json'}, {readme}{', ' + str(folder / 'results.svg') if drawn else ''}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,183 @@
+"""Part `grid`: how far our own clock and time code are off their grids when they are handed to the driver, and drift.
+
+Clock at 120 beats a minute and time code at 29.97 drop by the show as `bayleaf run` plays it, ports in memory; beside
+them a loop that sleeps with `time.sleep` until each clock is due. Each turn is a process of its own, at ordinary and
+at real-time scheduling in turns; `--long` has all of them at once, for an hour.
+"""
+
+import math
+import multiprocessing
+import time
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from typing import Any, Final
+
+import trio
+
+from bench.load import SECOND, Swallowing, percentiles, tail
+from bench.result import Pace, Result, Table, medians, ratio
+from engine.live.hygiene import collector_at_rest
+from engine.live.inbox import Inbox
+from engine.live.patch import Patch
+from engine.live.priority import ORDINARY, going_first
+from engine.live.show import Show
+from engine.ports.port import OutputPort
+from engine.rig.load import read
+
+CLOCK, CODE, BARE = "clock", "time code", "bare sleep loop"
+BPM: Final = 120
+SPACING: Final = {CLOCK: 60e9 / (24 * BPM), CODE: 1001 / 30000 / 4 * 1e9, BARE: 60e9 / (24 * BPM)}
+WARM_UP: Final = 1.0  # seconds that do not count
+_RIG: Final = f"""
+format = 1
+[outputs]
+clock = {{ port = "unused" }}
+code = {{ port = "unused too" }}
+[sync.clock]
+bpm = {BPM}
+to = ["clock"]
+run = true
+[sync.timecode]
+rate = "29.97 drop"
+to = ["code"]
+run = true
+[[scenes]]
+number = 1
+name = "Only"
+"""
+Times = dict[str, tuple[int, list[int]]]  # when the first was due, and when each was handed over (ns)
+
+
+class Timed(Swallowing):
+    """An output that notes when each clock or quarter frame is handed over, to a port or to nobody."""
+
+    def __init__(self, index: int, port: OutputPort | None = None) -> None:
+        super().__init__(index)
+        self.handed: list[int] = []
+        self._port = port or Swallowing(index)
+        self.flow, self.longest, self.close = self._port.flow, self._port.longest, self._port.close
+
+    def send(self, message: bytes) -> None:
+        """See OutputPort."""
+        if message[0] in (0xF8, 0xF1):
+            self.handed.append(time.monotonic_ns())
+        self._port.send(message)
+
+
+def own(seconds: float, clock: Timed, code: Timed) -> Times:
+    """Our clock and our time code, in one show."""
+    origins: list[int] = []
+
+    async def play() -> None:
+        inbox = Inbox({})
+        ports: Any = {"clock": clock, "code": code}
+        show = Show(read(_RIG, "bench"), Patch({}, ports), inbox)
+        show.command("scene", 1)
+        token = trio.lowlevel.current_trio_token()
+        show.begin()
+        sync: Any = show.bay.sync
+        origins.extend((sync.clock.due, sync.code.due))
+        inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+        await trio.sleep(seconds + WARM_UP)
+        inbox.stop()
+
+    trio.run(play)
+    return {CLOCK: (origins[0], clock.handed), CODE: (origins[1], code.handed)}
+
+
+def bare(seconds: float, port: Timed, _: Timed) -> Times:
+    """Nothing but a loop that sleeps until the next clock is due."""
+    begin, number = time.monotonic_ns(), 0
+    while time.monotonic_ns() < begin + (seconds + WARM_UP) * SECOND:
+        time.sleep(max(0.0, (begin + number * SPACING[BARE] - time.monotonic_ns()) / SECOND))
+        port.send(b"\xf8")
+        number += 1
+    return {BARE: (begin, port.handed)}
+
+
+WAYS: Final[dict[str, Callable[[float, Timed, Timed], Times]]] = {"own": own, "bare": bare}
+
+
+def turn(asked: tuple[str, bool, float]) -> tuple[str, Times]:
+    """One process's: which, whether with real-time scheduling, how long. What scheduling it had, and times."""
+    way, first, seconds = asked
+    with ExitStack() as stack:
+        scheduling = stack.enter_context(going_first()) if first else ORDINARY
+        stack.enter_context(collector_at_rest())
+        return scheduling, WAYS[way](seconds, Timed(0), Timed(1))
+
+
+def off(name: str, origin: int, handed: Sequence[int]) -> list[tuple[int, float]]:
+    """For each after the warm-up its number on the grid, and how late it was (ns)."""
+    spacing, begin = SPACING[name], origin + WARM_UP * SECOND
+    placed = [(math.floor((at - origin) / spacing + 0.25), at) for at in handed if at >= begin]
+    return [(number, at - origin - number * spacing) for number, at in placed]
+
+
+def figures(name: str, found: Sequence[tuple[int, float]]) -> dict[str, float]:
+    """µs off the grid; how many are missing; drift."""
+    numbers = [number for number, _ in found]
+    distances = [abs(late) for _, late in found]
+    missing = numbers[-1] - numbers[0] + 1 - len(set(numbers))
+    drift = _drift(found)
+    return {
+        **percentiles(distances),
+        "missing": float(missing),
+        "drift, ppm": 1e6 * drift / SPACING[name],
+        "drift, µs in all": drift * (numbers[-1] - numbers[0]) / 1000,
+    }
+
+
+def _drift(points: Sequence[tuple[int, float]]) -> float:
+    """Nanoseconds a clock: how much later the most punctual one of the last third is than that of the first.
+
+    Each is late by what waking up takes, now more, now less, but never early; so the least of many tells the grid.
+    """
+    third = max(1, len(points) // 3)
+    first, last = (min(some, key=lambda point: point[1]) for some in (points[:third], points[-third:]))
+    return (last[1] - first[1]) / max(1, last[0] - first[0])
+
+
+def run(pace: Pace) -> Result:
+    """Measure."""
+    seconds = 3600.0 if pace.long else pace.seconds(10)
+    lengths = {"own": seconds, "bare": seconds if pace.long else seconds / 2}
+    each = [(way, first, lengths[way]) for first in (False, True) for way in WAYS]
+    asked, found = [], []
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([__name__])
+    with context.Pool(len(each) if pace.long else 1, maxtasksperchild=1) as pool:
+        for _ in pace.rounds(1 if pace.long else 2):
+            asked += each
+            found += pool.map(turn, each, chunksize=1)
+    rows: dict[str, list[dict[str, float]]] = {}
+    late: dict[str, list[float]] = {}
+    schedulings = {scheduling for scheduling, _ in found}
+    for (_, first, _), (_, times) in zip(asked, found, strict=True):
+        for name, (origin, handed) in times.items():
+            label = name + (", real-time" if first else "")
+            placed = off(name, origin, handed)
+            rows.setdefault(label, []).append(figures(name, placed))
+            late.setdefault(label, []).extend(abs(each) for _, each in placed)
+    return _told(
+        {label: medians(listed) for label, listed in rows.items()}, late, schedulings, seconds, len(asked) // len(each)
+    )
+
+
+def _told(
+    rows: dict[str, dict[str, float]], late: dict[str, list[float]], schedulings: set[str], seconds: float, turns: int
+) -> Result:
+    listed = []
+    for label, row in sorted(rows.items(), key=lambda each: list(SPACING).index(each[0].partition(",")[0])):
+        floor = rows[BARE + (", real-time" if label.endswith("real-time") else "")]
+        listed.append([label, *(ratio(row[each], floor[each]) for each in ("p50", "p99")), *row.values()])
+    columns = ["", *(f"÷ {BARE}: {each}" for each in ("p50", "p99")), *next(iter(rows.values()))]
+    note = (
+        f"µs off the grid, medians of {turns} turn{'s' * (turns > 1)} of {seconds:,.0f} s, ports in memory. "
+        f"Scheduling: {'; '.join(sorted(schedulings))}."
+    )
+    told = {"clock p99": rows[CLOCK]["p99"], "clock drift": abs(rows[CLOCK]["drift, µs in all"])}
+    if any(not scheduling.startswith(ORDINARY) for scheduling in schedulings):
+        told["clock p99, real-time"] = rows[f"{CLOCK}, real-time"]["p99"]
+    curves = {label: tail(times) for label, times in late.items()}
+    return Result([Table("Clock and time code against their grids", columns, listed, note)], told, [], curves)

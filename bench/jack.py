@@ -1,0 +1,90 @@
+"""Part `jack`: from a player's JACK port through each contender to a listener's, measured from outside.
+
+A JACK server of its own (its dummy driver: no sound hardware), one program that plays and listens (`probe.cpp`), and
+the contenders in turns, each a process of its own that is started for its turn: `bayleaf run`, a C++ forwarder
+(`forwarder.cpp`), a polling python-rtmidi forwarder and a chain of mido objects (`forwarders.py`).
+"""
+
+import os
+import sys
+import tempfile
+from contextlib import ExitStack, closing
+from pathlib import Path
+from typing import Final
+
+from bench.jackstage import SERVER, Change, Missing, Probe, build, changed, contender, plain, rtmidi_flags, server
+from bench.load import INPUTS, OUTPUTS, percentiles, rig_text, tail
+from bench.result import Pace, Result, beside, medians
+
+BAYLEAF, CPP, BARE, MIDO = "Bayleaf", "C++ forwarder", "bare python-rtmidi", "mido chain"
+_NOTE: Final = (
+    "µs from the moment a message is due at the player until the listener's cycle finds it; CPU of the contender's "
+    "process in % of a core. All contenders ask for the real-time scheduling that `bayleaf run` asks for; the C++ "
+    "forwarder works in JACK's own threads. The bare ones filter nothing. Messages a second: 16,656 in, 20,820 out. "
+    "Strays were not sent, or came twice: RtMidi repeats an event when the server misses a cycle."
+)
+
+
+def run(pace: Pace) -> Result:
+    """Measure, or say what is missing."""
+    result = Result()
+    try:
+        _measure(pace, result)
+    except Missing as fault:
+        result.notes.append(f"Nothing could be measured on JACK: {fault}.")
+    return result
+
+
+def _measure(pace: Pace, result: Result) -> None:
+    turns: dict[str, list[dict[str, float]]] = {}
+    times: dict[str, list[float]] = {}
+    with ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="bayleaf-bench-")))
+        commands = _contenders(folder, result)
+        os.environ.update(JACK_DEFAULT_SERVER=SERVER, JACK_NO_START_SERVER="1")
+        result.notes.append(stack.enter_context(server(folder)))
+        probe = stack.enter_context(closing(Probe(folder)))
+        for number in pace.rounds(3):
+            for place, (name, (change, command)) in enumerate(commands.items()):
+                ports = f"turn-{number}-{place}"
+                with contender([word.replace("NAME", ports) for word in command], folder) as process:
+                    found = probe.turn(ports, process.pid, change, pace.seconds(1.5), pace.seconds(3))
+                times.setdefault(name, []).extend(found["times"])
+                figures = {each: listed[0] for each, listed in found.items() if each != "times"}
+                turns.setdefault(name, []).append({**percentiles(found["times"]), **figures})
+    _tell(result, turns, times)
+
+
+def _contenders(folder: Path, result: Result) -> dict[str, tuple[Change, list[str]]]:
+    """What each makes of a message, and what is started for it; "NAME" is what its ports are to be called."""
+    (folder / "rig.toml").write_text(rig_text(), encoding="utf-8")
+    engine = [sys.executable, "-m", "engine.cli", "run", str(folder / "rig.toml"), "--backend", "jack", "--virtual"]
+    found = {BAYLEAF: (changed, [*engine, "--name", "NAME"])}
+    try:
+        found[CPP] = (plain, [build(folder, "forwarder", *rtmidi_flags()), "NAME", str(INPUTS), str(OUTPUTS)])
+    except Missing as fault:
+        result.notes.append(f"The C++ forwarder was not measured: {fault}.")
+    for name, change, kind in ((BARE, plain, "bare"), (MIDO, changed, "mido")):
+        found[name] = (change, [sys.executable, "-m", "bench.forwarders", kind, "NAME"])
+    return found
+
+
+def _tell(result: Result, turns: dict[str, list[dict[str, float]]], times: dict[str, list[float]]) -> None:
+    rows = {name: medians(listed) for name, listed in turns.items()}
+    for name, listed in turns.items():
+        for each in ("lost", "cycles missed", "strays"):
+            rows[name][each] = sum(turn[each] for turn in listed)
+    mine = rows[BAYLEAF]
+    title = f"{INPUTS}×{OUTPUTS} ports, full DIN rate, medians of {len(turns[BAYLEAF])} turns; losses are sums"
+    result.tables.append(beside(BAYLEAF, rows, ("p50", "p99", "p99.9", "CPU"), title, _NOTE))
+    result.curves = {name: tail(listed) for name, listed in times.items()}
+    result.figures = {
+        **{each: mine[each] for each in ("p50", "p99", "p99.9", "CPU", "lost", "cycles missed")},
+        **{f"{each} ÷ bare": mine[each] / rows[BARE][each] for each in ("p50", "p99", "p99.9", "CPU")},
+        "CPU ÷ mido": mine["CPU"] / rows[MIDO]["CPU"],
+    }
+    clean = [turn["lost"] for turn in turns[BAYLEAF] if not turn["cycles missed"]]
+    if clean:
+        result.figures["lost without missed cycles"] = sum(clean)
+    else:
+        result.notes.append("The server missed a cycle in each of Bayleaf's turns, so what was lost proves nothing.")

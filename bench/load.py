@@ -1,0 +1,205 @@
+"""The load of the benches: what players play, the rig that routes it, and ports in memory for both.
+
+Sixteen inputs with 1,041 three-byte messages a second each (a full DIN cable, MIDI 1.0 p. 1) into twenty outputs, each
+message through a transposition and a channel map, or through more filters or fewer; or other numbers of ports.
+"""
+
+import time
+from array import array
+from collections.abc import Sequence
+from functools import cache
+from typing import Final
+
+from engine.live.meters import Latency
+from engine.ports.port import Flow
+from engine.rig.load import read
+from engine.rig.models import Rig
+
+INPUTS: Final = 16
+OUTPUTS: Final = 20
+RATE: Final = 1041  # messages a second of an input
+SECOND: Final = 1_000_000_000
+WARM: Final = 3 * 48 * 8  # different messages of one input before they repeat: a player's
+COLD: Final = 3 * 48 * 64  # more than a turn lasts
+SHORT: Final = 2  # filters of a short chain: a transposition and a channel map
+
+PARTS: Final = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
+#: controllers of even and odd inputs, and of every sixteen: neighbours differ
+_CONTROLLERS: Final = ((1, 11), (2, 12), (16, 17), (18, 19))
+
+
+def messages(source: int, count: int) -> list[bytes]:
+    """Notes, releases and controllers of one input, all different keys and values in turn.
+
+    Neighbours, and inputs that share a channel, differ: what one is turned into is never what the next one plays at
+    that time, for that would look like a loop.
+    """
+    channel, bank = source % 16, source // 16 % len(_CONTROLLERS)
+    controller, release_velocity = _CONTROLLERS[bank][source % 2], 64 - 2 * bank - source % 2
+    made = []
+    for index in range(count):
+        key = 36 + (index // 3 + 5 * bank) % 48
+        made.append(
+            (
+                bytes((0x90 | channel, key, 1 + (index + 40 * bank) % 127)),
+                bytes((0x80 | channel, key, release_velocity)),
+                bytes((0xB0 | channel, controller, index % 128)),
+            )[index % 3]
+        )
+    return made
+
+
+def ever_new(source: int, count: int) -> list[bytes]:
+    """The same, but none of the first 7,000 is one that was there before; neighbours differ likewise."""
+    channel, bank = source % 16, source // 16
+    numbers = range(12, 32) if source % 2 else range(70, 90)  # of 128 values each
+    made = []
+    for index in range(count):
+        place = index // 3
+        key, value = 36 + (place + 5 * bank) % 48, place // 48 + 40 * bank
+        number = numbers[(place + 5 * bank) % len(numbers)]
+        made.append(
+            (
+                bytes((0x90 | channel, key, 1 + value % 127)),
+                bytes((0x80 | channel, key, value % 128)),
+                bytes((0xB0 | channel, number, (place // len(numbers) + 40 * bank) % 128)),
+            )[index % 3]
+        )
+    return made
+
+
+@cache
+def played(source: int, memory: str, inputs: int = INPUTS) -> list[bytes]:
+    """What an input plays over and over: "warm", so little that the engine remembers all of it, or "cold"."""
+    return ever_new(source, COLD) if memory == "cold" else messages(source, WARM if inputs <= INPUTS else WARM // 2)
+
+
+class Scheduled:
+    """An input in memory on which messages are due at an even rate; they arrive when they are polled."""
+
+    repairs = 0
+
+    def __init__(self, source: int, cycle: Sequence[bytes]) -> None:
+        self.name = f"in {source + 1}"
+        self._messages = cycle
+        self.given = 0
+        self._begin = 0  # set by the first poll, so that nobody's start counts
+
+    def poll(self) -> list[bytes]:
+        """See InputPort."""
+        if not self._begin:
+            self._begin = time.monotonic_ns()
+        due = (time.monotonic_ns() - self._begin) * RATE // SECOND
+        got = [self._messages[index % len(self._messages)] for index in range(self.given, due)]
+        self.given = max(self.given, due)
+        return got
+
+    def close(self) -> None:
+        """See InputPort."""
+
+
+class Swallowing:
+    """An output in memory that counts."""
+
+    flow: Flow | None = None
+    longest: int | None = None
+
+    def __init__(self, index: int) -> None:
+        self.name = f"out {index + 1}"
+        self.sent = 0
+
+    def send(self, message: bytes) -> None:
+        """See OutputPort."""
+        self.sent += 1
+
+    def check(self) -> None:
+        """See OutputPort."""
+
+    def close(self) -> None:
+        """See OutputPort."""
+
+
+class MemoryPorts:
+    """Ports inside the process."""
+
+    def __init__(self, memory: str = "warm", inputs: int = INPUTS, outputs: int = OUTPUTS) -> None:
+        self.inputs = [Scheduled(i, played(i, memory, inputs)) for i in range(inputs)]
+        self.outputs = [Swallowing(i) for i in range(outputs)]
+
+    @property
+    def lost(self) -> int:
+        """How many deliveries are missing of what the inputs gave."""
+        inputs, outputs = len(self.inputs), len(self.outputs)
+        owed = sum(port.given * len(outputs_of(i, inputs, outputs)) for i, port in enumerate(self.inputs))
+        return owed - sum(port.sent for port in self.outputs)
+
+    def feed(self, seconds: float) -> None:
+        """The inputs feed themselves."""
+
+    def close(self) -> None:
+        """Nothing is held."""
+
+
+class Samples(Latency):
+    """Latencies: all of them, where a show keeps the last few thousand."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.all = array("q")  # dropping it takes no time, which a long list would
+
+    def add(self, sample: int) -> None:
+        """See Latency."""
+        self.all.append(sample)
+
+
+def percentiles(times: Sequence[float], unit: float = 1000) -> dict[str, float]:
+    """p50, p99, p99.9 and worst, in µs if the times are in ns."""
+    ranked = sorted(times)
+    last = len(ranked) - 1
+    return {name: ranked[min(last, int(len(ranked) * part))] / unit if ranked else 0.0 for name, part in PARTS.items()}
+
+
+def outputs_of(source: int, inputs: int = INPUTS, outputs: int = OUTPUTS) -> tuple[int, ...]:
+    """Where an input's messages go: to its own output, and from the first inputs to the outputs that are left over."""
+    return (source, inputs + source) if source < outputs - inputs else (source,)
+
+
+def chain(source: int, filters: int) -> str:
+    """So many filters without state that let everything through; the first two change it."""
+    kinds = (
+        "{ filter = 'transpose', semitones = 12 }",
+        f"{{ filter = 'channels', map = {{ {source % 16 + 1} = {(source + 1) % 16 + 1} }} }}",
+        "{ filter = 'zone', notes = [0, 127] }",
+        "{ filter = 'strip', kinds = ['poly_aftertouch'] }",
+        "{ filter = 'controllers', drop = [9] }",
+        "{ filter = 'transpose', semitones = 1 }",
+        "{ filter = 'transpose', semitones = -1 }",
+    )
+    return ", ".join(kinds[index if index < 2 else 2 + (index - 2) % 5] for index in range(filters))
+
+
+def rig_text(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPUTS, filters: int = SHORT) -> str:
+    """So many inputs and outputs, those named here on DIN cables, and so many filters on each route."""
+    lines = ["format = 1", "[inputs]"]
+    lines += [f'in{i} = {{ port = "in {i}" }}' for i in range(inputs)]
+    wires = ["din" if i in din else "fast" for i in range(outputs)]
+    lines += ["[outputs]", *(f'out{i} = {{ port = "out {i}", wire = "{wire}" }}' for i, wire in enumerate(wires))]
+    lines += ["[[scenes]]", "number = 1", 'name = "Load"', "routes = ["]
+    for i in range(inputs):
+        to = [f"out{output}" for output in outputs_of(i, inputs, outputs)]
+        lines.append(f"  {{ from = 'in{i}', to = {to}, through = [ {chain(i, filters)} ] }},")
+    lines.append("]")
+    return "\n".join(lines)
+
+
+def rig(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPUTS, filters: int = SHORT) -> Rig:
+    """The same, read."""
+    return read(rig_text(din, inputs, outputs, filters), "bench")
+
+
+def tail(times: Sequence[float], unit: float = 1000) -> dict[str, list[float]]:
+    """The curve of a picture: one time of so many is longer than that, in µs if the times are in ns."""
+    ranked = sorted(times)
+    shares = [2.0 * 10 ** (step / 8) for step in range(33)]
+    kept = [share for share in shares if share <= len(ranked)]
+    return {"one of": kept, "us": [ranked[int(len(ranked) * (1 - 1 / share))] / unit for share in kept]}

@@ -1,0 +1,78 @@
+"""What a part of the bench gives back: tables, named figures, sentences; and how they are put together."""
+
+import math
+import statistics
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any, NamedTuple
+
+Cell = str | float | None
+
+
+class Pace(NamedTuple):
+    """How long to measure: a short turn, the default, or long where that means something."""
+
+    quick: bool = False
+    long: bool = False
+    until: float = math.inf  # monotonic seconds after which no further turn is begun: the machine is too busy
+
+    def rounds(self, usual: int) -> Iterator[int]:
+        """So many rounds of turns, one of a short turn; fewer if the time is over, but one."""
+        for number in range(1 if self.quick else usual):
+            if number == 0 or self.going:
+                yield number
+
+    @property
+    def going(self) -> bool:
+        """Whether there is time for more."""
+        return time.monotonic() < self.until
+
+    def seconds(self, usual: float) -> float:
+        """How long a turn lasts."""
+        return usual / 5 if self.quick else usual
+
+
+@dataclass
+class Table:
+    """Rows begin with what they are of; `note` says what the columns mean."""
+
+    title: str
+    columns: list[str]
+    rows: list[list[Cell]]
+    note: str = ""
+
+
+@dataclass
+class Result:
+    """One part's. `figures` are what targets and the picture are made of; `notes` whole sentences."""
+
+    tables: list[Table] = field(default_factory=list)
+    figures: dict[str, float] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    curves: dict[str, dict[str, list[float]]] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        """For results.json."""
+        return asdict(self)
+
+
+def medians(turns: Sequence[Mapping[str, float]]) -> dict[str, float]:
+    """The median of each figure over the turns."""
+    return {name: statistics.median(turn[name] for turn in turns) for name in turns[0]} if turns else {}
+
+
+def ratio(own: float | None, other: float | None) -> float | None:
+    """So many times as much; None if it cannot be told."""
+    return own / other if own is not None and other else None
+
+
+def beside(own: str, rows: Mapping[str, Mapping[str, float]], compared: Sequence[str], title: str, note: str) -> Table:
+    """A table of contenders: first how many times each one's figure `own` has, then all figures."""
+    mine = rows[own]
+    shown = list(mine)
+    listed: list[list[Cell]] = []
+    for name, row in rows.items():
+        ratios = [ratio(mine[each], row.get(each)) if name != own else None for each in compared]
+        listed.append([name, *ratios, *(row.get(each) for each in shown)])
+    return Table(title, ["", *(f"{own} ÷ it: {each}" for each in compared), *shown], listed, note)

@@ -1,0 +1,243 @@
+"""Part `scenes`: what a scene change costs those who play, and how soon it is done.
+
+Recalls with 1, 64 and 1,000 scenes loaded; notes that play on while scenes change, each of which must come out once
+and in time; bursts on a DIN cable that carries all it can besides.
+"""
+
+import random
+import time
+from collections.abc import Awaitable, Callable, Sequence
+from contextlib import ExitStack
+from itertools import pairwise
+from typing import Any, Final
+
+import trio
+
+from bench.load import INPUTS, OUTPUTS, Samples, Scheduled, Swallowing, messages, percentiles, played
+from bench.result import Pace, Result, beside
+from bench.rigs import SETTLE_MS, ports, route, scene, show
+from bench.throughput import Handed
+from engine.live.hygiene import collector_at_rest
+from engine.live.inbox import Inbox
+from engine.live.patch import Patch
+from engine.live.priority import going_first
+from engine.live.show import Show
+from engine.rig.load import read
+
+LOADED: Final = (1, 64, 1000)
+BYTE_NS: Final = 320_000  # ten bits at 31,250 baud (MIDI 1.0 p. 1)
+CHANNELS: Final = 8  # of a burst: two banks and a program each, eight bytes
+_PLAYER: Final = 1  # the input that plays on: every scene sends it elsewhere
+_BESIDE: Final = 14  # the input that fills a cable beside bursts: it comes out on channel 16
+
+
+class Noting(Swallowing):
+    """An output that counts note-ons and note-offs."""
+
+    notes = 0
+
+    def send(self, message: bytes) -> None:
+        """See OutputPort."""
+        self.notes += message[0] < 0xA0
+
+
+class Cable(Swallowing):
+    """An output with a DIN cable behind it: a message is through when all before it are."""
+
+    def __init__(self, index: int) -> None:
+        super().__init__(index)
+        self.programs: list[int] = []  # when the last byte of each program change has left (ns)
+        self._free_at = 0
+
+    def send(self, message: bytes) -> None:
+        """See OutputPort."""
+        self._free_at = max(self._free_at, time.monotonic_ns()) + len(message) * BYTE_NS
+        if message[0] & 0xF0 == 0xC0:
+            self.programs.append(self._free_at)
+
+
+class Spans(Samples):
+    """When each message was sent, beside how long it took."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.sent_at: list[int] = []
+
+    def add(self, sample: int) -> None:
+        """See Latency."""
+        self.all.append(sample)
+        self.sent_at.append(time.monotonic_ns())
+
+
+def recalls(pace: Pace, result: Result) -> None:
+    """From the command to the first message by the new scene, with few scenes and with many."""
+    loaded = (1, 64) if pace.quick else LOADED
+    shows = {many: _quiet(many) for many in loaded}
+    order, times = random.Random(1), {many: ([], []) for many in loaded}  # type: dict[int, tuple[list[int], list[int]]]
+    with going_first() as scheduling, collector_at_rest():
+        for number in range(100 if pace.quick else 500):
+            for many, (playing, reader) in shows.items():
+                wanted = order.randrange(many) + 1
+                message = messages(_PLAYER, 3)[number % 2]
+                begin = time.perf_counter_ns()
+                playing.command("scene", wanted)
+                switched = time.perf_counter_ns()
+                reader.arrivals = [(playing.clock(), _PLAYER, message)]
+                playing.pump()
+                times[many][0].append(switched - begin)
+                times[many][1].append(time.perf_counter_ns() - begin)
+    rows = {}
+    for many, (switching, routing) in times.items():
+        name = f"{many:,} scene{'s' * (many > 1)}"
+        rows[name] = {
+            **{f"routes again {part}": each for part, each in percentiles(routing).items()},
+            **{f"command {part}": each for part, each in percentiles(switching).items() if part in ("p50", "p99")},
+        }
+        for part in ("p50", "p99"):
+            result.figures[f"recall {part}, {many}"] = rows[name][f"routes again {part}"]
+    note = (
+        "µs from the command until the next message has been sent by the new scene; a burst for 8 instruments each; "
+        f"{scheduling}."
+    )
+    title = "Recall, by how many scenes are loaded"
+    table = beside(list(rows)[-1], rows, ("routes again p50", "routes again p99"), title, note)
+    result.tables.append(table)
+
+
+def _quiet(scenes: int) -> tuple[Show, Handed]:
+    reader: Any = Handed()
+    outputs: Any = {f"out{o}": Swallowing(o) for o in range(OUTPUTS)}
+    playing = Show(read(show(scenes, 8, 2), "bench"), Patch({}, outputs), reader)
+    playing.command("scene", 1)
+    return playing, reader
+
+
+def played_live(
+    playing: Show, inbox: Inbox, seconds: float, act: Callable[[], Awaitable[None]], scheduling: list[str]
+) -> None:
+    """The show with its reader, and something that acts on it again and again, as `bayleaf run` would have it."""
+
+    async def play() -> None:
+        token = trio.lowlevel.current_trio_token()
+        with ExitStack() as stack:
+            scheduling.append(stack.enter_context(going_first()))
+            stack.enter_context(collector_at_rest())
+            inbox.start(lambda: token.run_sync_soon(playing.pump, idempotent=True))
+            await trio.sleep(0.5)
+            with trio.move_on_after(seconds):
+                while True:
+                    await act()
+            inbox.stop()
+            playing.pump()  # what was read last
+
+    trio.run(play)
+
+
+def held_up(pace: Pace, result: Result) -> None:
+    """Notes at full DIN rate, a recall every 20 ms: those that a recall kept waiting beside all others."""
+    outputs: Any = [Noting(o) for o in range(OUTPUTS)]
+    player: Any = Scheduled(_PLAYER, played(_PLAYER, "warm"))
+    inputs = {f"in{_PLAYER}": player}
+    inbox = Inbox({_PLAYER: player})
+    patch = Patch(inputs, {f"out{o}": outputs[o] for o in range(OUTPUTS)})
+    playing = Show(read(show(64, INPUTS, 3), "bench"), patch, inbox)
+    playing.latency = spans = Spans()
+    order, recalled, scheduling = random.Random(2), list[tuple[int, int]](), list[str]()
+
+    async def act() -> None:
+        begin = time.monotonic_ns()
+        playing.command("scene", order.randrange(64) + 1)
+        recalled.append((begin, time.monotonic_ns()))
+        await trio.sleep(0.02)
+
+    playing.command("scene", 1)
+    played_live(playing, inbox, pace.seconds(6), act, scheduling)
+    waiting, others = _sorted_out(spans, recalled)
+    rows = {"kept waiting by a recall": percentiles(waiting), "all others": percentiles(others)}
+    usual = rows["all others"]["p50"]
+    result.figures["extra wait"] = rows["kept waiting by a recall"]["worst"] - usual
+    result.figures["strays"] = float(abs(_notes(player.given) - sum(port.notes for port in outputs)))
+    note = (
+        f"µs from reading to the driver, 1,041 messages a second, {len(recalled)} recalls among 64 scenes, "
+        f"{len(waiting)} messages waited for one; {scheduling[0]}. "
+        f"Notes lost or doubled: {result.figures['strays']:.0f}."
+    )
+    own = "kept waiting by a recall"
+    result.tables.append(beside(own, rows, ("p50", "p99", "worst"), "Notes beside recalls", note))
+
+
+def _sorted_out(spans: Spans, recalled: Sequence[tuple[int, int]]) -> tuple[list[int], list[int]]:
+    """Latencies of messages that were under way during a recall, and all others."""
+    waiting: list[int] = []
+    others: list[int] = []
+    upcoming = 0
+    for sent_at, took in zip(spans.sent_at, spans.all, strict=True):
+        while upcoming < len(recalled) and recalled[upcoming][1] < sent_at - took:
+            upcoming += 1
+        met = upcoming < len(recalled) and recalled[upcoming][0] < sent_at
+        (waiting if met else others).append(took)
+    return waiting, others
+
+
+def _notes(given: int) -> int:
+    """Of three messages two are notes: press, release, controller."""
+    return given // 3 * 2 + min(given % 3, 2)
+
+
+def bursts(pace: Pace, result: Result) -> None:
+    """Recalls with a burst for eight channels of one DIN cable, silent and full."""
+    late: dict[str, list[float]] = {"silent cable": [], "full cable": []}
+    for _ in pace.rounds(2):
+        for name, listed in late.items():
+            listed += _burst_turn(name == "full cable", pace.seconds(4))
+    result.figures["burst over arithmetic"] = percentiles(late["full cable"], 1e6)["worst"]
+    arithmetic = _arithmetic() / 1e6
+    rows = {name: {**percentiles(listed, 1e6), "bursts": float(len(listed))} for name, listed in late.items()}
+    note = (
+        f"ms that the last instrument is ready later than reckoned: {CHANNELS * 8} bytes × 320 µs + {SETTLE_MS} ms = "
+        f"{arithmetic:.1f} ms after the command. Full: 1,041 other messages a second for the same cable."
+    )
+    title = "Bursts on a DIN cable, over their arithmetic"
+    result.tables.append(beside("full cable", rows, ("p50", "worst"), title, note))
+
+
+def _arithmetic() -> int:
+    return CHANNELS * 8 * BYTE_NS + SETTLE_MS * 1_000_000
+
+
+def _burst_turn(full: bool, seconds: float) -> list[float]:
+    """For each burst the ns beyond its arithmetic."""
+    lines = ["format = 1", *ports(INPUTS, 1, din=(0,))]
+    for channel in range(CHANNELS):
+        lines += [f"[instruments.gear{channel}]", 'output = "out0"', f"channel = {channel + 1}"]
+        lines += ['bank = "msb lsb"', f'settle = "{SETTLE_MS} ms"']
+    for number in range(1, 9):
+        lines += scene(number, [route(_BESIDE, 0, 2)], CHANNELS)
+    cable: Any = Cable(0)
+    player: Any = Scheduled(_BESIDE, played(_BESIDE, "warm"))
+    inputs = {f"in{_BESIDE}": player} if full else {}
+    inbox = Inbox({_BESIDE: player} if full else {})
+    playing = Show(read("\n".join(lines), "bench"), Patch(inputs, {"out0": cable}), inbox)
+    recalled: list[int] = []
+
+    async def act() -> None:
+        recalled.append(time.monotonic_ns())
+        playing.command("scene", len(recalled) % 8 + 1)
+        await trio.sleep(0.12)
+
+    played_live(playing, inbox, seconds, act, [])
+    found: list[float] = []
+    for begin, end in pairwise(recalled):
+        programs = [at for at in cable.programs if begin <= at < end]
+        assert len(programs) == CHANNELS, "each burst is through before the next"
+        found.append(max(programs) + SETTLE_MS * 1_000_000 - begin - _arithmetic())
+    return found
+
+
+def run(pace: Pace) -> Result:
+    """Measure."""
+    result = Result()
+    recalls(pace, result)
+    held_up(pace, result)
+    bursts(pace, result)
+    return result

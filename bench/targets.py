@@ -1,0 +1,62 @@
+"""What the figures should be, and whether they are. The bounds are our own; no outside source."""
+
+from collections.abc import Mapping
+from typing import Any, Final, NamedTuple
+
+
+class Target(NamedTuple):
+    """A figure, named "part.figure", and its bound: the most it may be, or with `least` the least."""
+
+    what: str
+    figure: str
+    bound: float
+    unit: str
+    least: bool = False
+
+    def verdict(self, parts: Mapping[str, Any]) -> tuple[float | None, str]:
+        """The figure as measured, and "pass", "miss" or "not measured"."""
+        part, _, name = self.figure.partition(".")
+        measured = parts.get(part, {}).get("figures", {}).get(name)
+        if measured is None:
+            return None, "not measured"
+        met = measured >= self.bound if self.least else measured <= self.bound
+        return measured, "pass" if met else "miss"
+
+    @property
+    def wanted(self) -> str:
+        """The bound in words."""
+        bound = f"{self.bound:,.0f}" if self.bound >= 10 else f"{self.bound:.3g}"
+        return f"{'≥' if self.least else '≤'} {bound} {self.unit}".strip()
+
+
+TARGETS: Final = (
+    Target("in process, 16×20 at full DIN rate, short chain: p50", "latency.p50", 200, "µs"),
+    Target("… p99", "latency.p99", 400, "µs"),
+    Target("… p99.9", "latency.p99.9", 1000, "µs"),
+    Target("… of a core", "latency.CPU", 30, "%"),
+    Target("… lost", "latency.lost", 0, ""),
+    Target("the same with real-time scheduling: p99.9", "latency.real-time p99.9", 500, "µs"),
+    Target("the same against a mido chain: CPU", "latency.CPU ÷ mido", 1 / 3, "times"),
+    Target("through JACK, against a bare python-rtmidi forwarder: p50", "jack.p50 ÷ bare", 1.6, "times"),
+    Target("… p99", "jack.p99 ÷ bare", 3, "times"),
+    Target("… lost in turns without a missed cycle", "jack.lost without missed cycles", 0, ""),
+    Target("through JACK, against a mido chain: CPU", "jack.CPU ÷ mido", 1 / 3, "times"),
+    Target("deliveries a second on one core, memory warm", "throughput.warm", 500_000, "/s", least=True),
+    Target("20 filters a route against none", "throughput.20 filters ÷ none", 0.9, "times", least=True),
+    Target("recall with 1,000 scenes until the new one routes: p50", "scenes.recall p50, 1000", 200, "µs"),
+    Target("… p99", "scenes.recall p99, 1000", 200, "µs"),
+    Target("longest extra wait of a note beside a recall", "scenes.extra wait", 960, "µs"),
+    Target("notes lost or doubled by recalls", "scenes.strays", 0, ""),
+    Target("burst on a DIN wire under full traffic, over its arithmetic", "scenes.burst over arithmetic", 5, "ms"),
+    Target("clock at 120 bpm off the grid: p99", "grid.clock p99", 500, "µs"),
+    Target("… with real-time scheduling", "grid.clock p99, real-time", 150, "µs"),
+    Target("… drift over the whole turn (an hour with --long)", "grid.clock drift", 100, "µs"),
+    Target("64 scenes × 20 routes × 3 filters: start to first routed message", "start.first message", 1000, "ms"),
+    Target("the same, idle: of a core", "idle.CPU", 3, "%"),
+    Target("the same, idle: memory", "idle.memory", 80, "MB"),
+)
+
+
+def verdicts(parts: Mapping[str, Any]) -> list[list[str | float | None]]:
+    """A row for each target: verdict, what, wanted, measured."""
+    return [[met, each.what, each.wanted, value] for each in TARGETS for value, met in (each.verdict(parts),)]

@@ -1,0 +1,168 @@
+"""Part `throughput`: deliveries a second, as fast as one core can go, nobody sleeping.
+
+Bayleaf's core (`Bay`, its wires with it) and a send for each delivery; its whole show, with inbox, meters and flight
+recorder; a bare look-up in a table with the sends; a chain of mido objects. Each turn begins anew.
+"""
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache
+from itertools import count, cycle, islice
+from typing import Any, Final
+
+from bench.forward import mido_way, table_of
+from bench.latency import FILTERS, SIZES
+from bench.load import INPUTS, OUTPUTS, RATE, SECOND, SHORT, Swallowing, outputs_of, played, rig
+from bench.result import Cell, Pace, Result, Table, medians, ratio
+from engine.core.bay import Bay
+from engine.live.backlog import Arrival
+from engine.live.hygiene import collector_at_rest
+from engine.live.patch import Patch
+from engine.live.show import Show
+from engine.rig.models import Rig
+
+CORE, WHOLE, BARE, MIDO = "core", "whole show", "table look-up", "mido chain"
+_BATCH: Final = 64  # messages between looks at the time
+Size = tuple[int, int]
+Batch = list[tuple[int, bytes]]
+#: a way to deal with a batch
+Way = Callable[[Batch], None]
+
+rig_of: Final[Callable[[Size, int], Rig]] = cache(lambda size, filters: rig((), *size, filters))
+
+
+@cache
+def script(inputs: int, memory: str) -> list[tuple[int, bytes]]:
+    """What the inputs play, in turn."""
+    each = [played(source, memory, inputs) for source in range(inputs)]
+    return [(source, message) for at_once in zip(*each, strict=True) for source, message in enumerate(at_once)]
+
+
+def core(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
+    """The state machine alone, in its own time: as if the messages came at full DIN rate."""
+    bay = Bay(rig_of(size, filters))
+    bay.recall(0, 1)
+    clock, receive = count(SECOND, SECOND // (RATE * size[0])), bay.receive
+    sends = [output.send for output in outputs]
+
+    def way(batch: Batch) -> None:
+        for source, message in batch:
+            for output, made, _ in receive(next(clock), source, message):
+                sends[output](made)
+
+    return way
+
+
+class Handed:
+    """A reader of which the show takes what was put there."""
+
+    due: int | None = None
+
+    def __init__(self) -> None:
+        self.lost: list[tuple[int, str]] = []
+        self.arrivals: list[Arrival] = []
+
+    def take(self) -> list[Arrival]:
+        """See Inbox."""
+        taken, self.arrivals = self.arrivals, []
+        return taken
+
+
+def whole(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
+    """All that `bayleaf run` does with a message once it was read."""
+    reader: Any = Handed()
+    ports: dict[str, Any] = {f"out{index}": output for index, output in enumerate(outputs)}
+    clock = count(SECOND, SECOND // (2 * RATE * size[0])).__next__  # asked twice a message
+    show = Show(rig_of(size, filters), Patch({}, ports), reader, clock=clock)
+    show.command("scene", 1)
+
+    def way(batch: Batch) -> None:
+        now = clock()
+        reader.arrivals = [(now, source, message) for source, message in batch]
+        show.pump()
+
+    return way
+
+
+def look_up(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
+    """For each message of each input what is to be sent where; nothing else."""
+    known = {
+        (source, message): [(outputs[o].send, message) for o in outputs_of(source, *size)]
+        for source, message in script(size[0], "warm")
+    }
+
+    def way(batch: Batch) -> None:
+        for each in batch:
+            for send, message in known[each]:
+                send(message)
+
+    return way
+
+
+def objects(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
+    """See mido_way."""
+    forward = mido_way(table_of(size[0], outputs), filters)
+
+    def way(batch: Batch) -> None:
+        for source, message in batch:
+            forward(source, message)
+
+    return way
+
+
+WAYS: Final = {CORE: core, WHOLE: whole, BARE: look_up, MIDO: objects}
+
+
+def turn(name: str, size: Size, filters: int, memory: str, seconds: float) -> float:
+    """Deliveries a second of one contender."""
+    outputs = [Swallowing(index) for index in range(size[1])]
+    way = WAYS[name](outputs, size, filters)
+    memory = "warm" if name == BARE else memory
+    listed = script(size[0], memory)
+    batches = [listed[start : start + _BATCH] for start in range(0, len(listed), _BATCH)]
+    if memory == "warm" and name in (CORE, WHOLE):
+        for batch in batches:
+            way(batch)
+    before = sum(output.sent for output in outputs)
+    with collector_at_rest():
+        took = _race(way, cycle(batches) if memory == "warm" else iter(batches), seconds)
+    return (sum(output.sent for output in outputs) - before) / took
+
+
+def _race(way: Way, batches: Iterator[Batch], seconds: float) -> float:
+    """Batches for so long, or as long as there are any; seconds of this thread's own time on a core."""
+    begin, end = time.thread_time(), time.monotonic() + seconds
+    while time.monotonic() < end and (some := list(islice(batches, 8))):
+        for batch in some:
+            way(batch)
+    return time.thread_time() - begin
+
+
+def run(pace: Pace) -> Result:
+    """Measure: all sizes, chains and memories, all contenders in turns."""
+    sizes = SIZES[:2] if pace.quick else SIZES
+    home = (INPUTS, OUTPUTS)
+    chains = [(home, filters) for filters in (*FILTERS, SHORT)]
+    chains += [(size, filters) for size in sizes if size != home for filters in FILTERS]
+    asked = [(*each, memory) for each in chains for memory in ("warm", "cold")]
+    turns: dict[Any, list[dict[str, float]]] = {each: [] for each in asked}
+    for number in pace.rounds(3):
+        for each in asked:
+            if each[0] == home or (number == 0 and pace.going):
+                turns[each].append({name: turn(name, *each, pace.seconds(0.15)) for name in WAYS})
+    rows: list[list[Cell]] = []
+    found = {each: medians(listed) for each, listed in turns.items() if listed}
+    for (size, filters, memory), row in found.items():
+        ratios = [ratio(row[own], row[other]) for own in (CORE, WHOLE) for other in (BARE, MIDO)]
+        rows.append([f"{size[0]}×{size[1]}", filters, memory, *ratios, *row.values()])
+    columns = ["ports", "filters", "memory", *(f"{own} ÷ {other}" for own in (CORE, WHOLE) for other in (BARE, MIDO))]
+    note = (
+        "Deliveries a second of the thread's own time on a core; medians of three turns at 16×20, else one. "
+        "The table look-up never filters."
+    )
+    figures = {
+        "warm": found[home, SHORT, "warm"][CORE],
+        "warm, whole show": found[home, SHORT, "warm"][WHOLE],
+        "20 filters ÷ none": found[home, 20, "warm"][CORE] / found[home, 0, "warm"][CORE],
+    }
+    return Result([Table("Deliveries a second", [*columns, *WAYS], rows, note)], figures)

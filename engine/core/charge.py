@@ -1,0 +1,317 @@
+"""Who is in charge of a show that two engines play: the main one, and the standby that follows it. No I/O, no clock.
+
+Both engines hear every input and route it; only the one in charge is heard. The machines that own outputs are the
+arbiters: an engine that has lost the other's sign of life asks every owner for its outputs, and is in charge with the
+first that grants them. An owner grants only what nobody holds who is alive, so two engines that merely lost each other
+change nothing. A term counts how often the show changed hands; who hears of a higher one than its own steps down.
+
+What goes in are the facts that `live/standby` hears; what comes out is what it is to do.
+"""
+
+from collections.abc import Iterable
+from typing import Final, Literal, NamedTuple
+
+State = Literal["following", "asking", "in charge"]
+
+ASK_AGAIN: Final = 50_000_000  # ns between two questions to an owner that refused
+_ASK_AT_EASE: Final = 250_000_000  # the same while another owner's outputs are ours: nobody waits for these
+_WAIT_FOR_OTHER: Final = 1_000_000_000  # ns that the main engine listens at its start for one that is in charge
+_WAIT_FOR_WORD: Final = 300_000_000  # ns that it waits for the word of one it sees alive
+_GIVE_AGAIN: Final = 100_000_000  # ns between two words to an owner that has not confirmed
+_ANSWER: Final = 1_000_000_000  # ns after which a question counts as lost
+#: ns without a word of the one in charge, which has one every second, after which the owners are asked; they know
+_WORDLESS: Final = 3_000_000_000
+
+
+class Ask(NamedTuple):
+    """Ask this owner for its outputs; `granted`, `refused` or `unanswered` is to follow."""
+
+    owner: str
+
+
+class Give(NamedTuple):
+    """Tell this owner that another engine may have what we hold by this epoch; `leased` is to say so."""
+
+    owner: str
+    epoch: int
+    to: str
+
+
+class Lead(NamedTuple):
+    """We are in charge from now on."""
+
+
+class Follow(NamedTuple):
+    """This engine is in charge, and we are not, or no longer."""
+
+    machine: str
+
+
+class Play(NamedTuple):
+    """The outputs of this owner are ours by this epoch.
+
+    `since`: when the other gave them to us (ns), if it did; `fresh`: nobody played them before us.
+    """
+
+    owner: str
+    epoch: int
+    since: int | None
+    fresh: bool
+
+
+class Lost(NamedTuple):
+    """The outputs of this owner are no longer ours."""
+
+    owner: str
+
+
+Act = Ask | Give | Lead | Follow | Play | Lost
+
+
+class _Lease:
+    """What is between us and one owner."""
+
+    def __init__(self) -> None:
+        self.epoch: int | None = None  # by which its outputs are ours
+        self.mine: int | None = None  # the same as the owner told it last, wanted or not
+        self.ask_at = 0  # not before
+        self.answer_by: int | None = None  # it was asked, and the answer is to come
+        self.for_other = False  # we have handed over since we asked
+        self.fresh = False  # nobody has played them since this owner began
+        self.giving: tuple[int, str, int] | None = None  # epoch, to whom, and when to say so (again)
+
+    @property
+    def next_question(self) -> int:
+        """When it is to be asked, or asked again."""
+        return self.ask_at if self.answer_by is None else self.answer_by
+
+
+class Charge:
+    """One engine's view. Times in nanoseconds of any monotonic clock."""
+
+    def __init__(self, now: int, me: str, main: str, standby: str | None, owners: Iterable[str]) -> None:
+        """`me` is `main` or `standby`; `owners` are the machines that lend outputs to this rig."""
+        self.me = me
+        self.other = standby if me == main else main  # None if this engine is alone
+        self.state: State = "following"
+        self.term = 0
+        self.leader: str | None = None if me == main else main  # who is in charge, as far as is known
+        self.changes = 0  # how often we became in charge
+        self._is_main = me == main
+        self._alive = False  # the other
+        self._since: int | None = None  # when the other gave the show to us
+        self._word_by: int | None = None  # the next word of the one in charge is to come by then
+        self._decide_at: int | None = (now + _WAIT_FOR_OTHER if self.other else now) if self._is_main else None
+        self._leases = {owner: _Lease() for owner in owners}
+
+    @property
+    def in_charge(self) -> bool:
+        """Whether this engine is the one that is heard."""
+        return self.state == "in charge"
+
+    @property
+    def other_alive(self) -> bool:
+        """Whether the other engine gives signs of life."""
+        return self._alive
+
+    def epoch(self, owner: str) -> int | None:
+        """By which the outputs of an owner are ours; None if they are not."""
+        lease = self._leases.get(owner)
+        return lease.epoch if lease is not None else None
+
+    def owned(self, owners: Iterable[str]) -> list[Act]:
+        """An edit of the rig has changed which machines lend outputs."""
+        wanted = list(owners)
+        gone = [owner for owner in self._leases if owner not in wanted]
+        lost: list[Act] = [Lost(owner) for owner in gone if self._leases[owner].epoch is not None]
+        self._leases = {owner: self._leases.get(owner) or _Lease() for owner in wanted}
+        return lost
+
+    # What is heard of the other engine
+
+    def alive(self, now: int, there: bool) -> list[Act]:
+        """The other engine's sign of life has come, or gone."""
+        was_there, self._alive = self._alive, there
+        if not there:
+            return self._seek(now) if was_there and self.leader == self.other else []
+        if self.state == "asking":
+            self.state = "following"
+        if self.leader == self.other:
+            self._word_by = now + _WORDLESS
+        if self._decide_at is not None:
+            self._decide_at = min(self._decide_at, now + _WAIT_FOR_WORD)
+        return []
+
+    def told(self, now: int, term: int, machine: str, since: int | None = None) -> list[Act]:
+        """The word of the other engine: which machine is in charge, in which term, and since when (ns)."""
+        if machine == self.me:
+            return self._accept(now, term, since or now) if term > self.term and not self.in_charge else []
+        if self.in_charge and (term < self.term or (term == self.term and self._is_main)):
+            return []
+        self.term = max(self.term, term)
+        if self.state == "asking" and not self._alive:  # its last word; it is gone
+            return []
+        return self._step_down(now, machine)
+
+    def _accept(self, now: int, term: int, since: int) -> list[Act]:
+        self.term, self._since = term - 1, since
+        return self._ask_all(now)
+
+    # By hand
+
+    def take(self, now: int) -> list[Act]:
+        """Ask the owners for the show. Without any there is no arbiter, and it is ours because somebody said so."""
+        self._since = None
+        return [] if self.in_charge else self._ask_all(now)
+
+    def hand_over(self, now: int) -> list[Act]:
+        """The other engine is to be in charge. All that came in has been routed and handed on before."""
+        assert self.other is not None, "the caller has seen that there is another"
+        assert self.in_charge, "the caller has seen that we are in charge"
+        self.term += 1
+        for lease in self._leases.values():
+            lease.for_other = lease.answer_by is not None
+        return self._step_down(now, self.other)
+
+    def _seek(self, now: int) -> list[Act]:
+        """The one in charge is silent. Without an owner nobody could tell whether it only seems so."""
+        self._word_by = None
+        return self.take(now) if self.state == "following" and self._leases else []
+
+    def _ask_all(self, now: int) -> list[Act]:
+        self.state, self._decide_at, self._word_by = "asking", None, None
+        if not self._leases:
+            return self._lead()
+        for lease in self._leases.values():
+            lease.ask_at, lease.fresh = now, False
+        return self.tick(now)
+
+    # What the owners say
+
+    def granted(self, now: int, owner: str, epoch: int) -> list[Act]:
+        """The owner's outputs are ours by this epoch."""
+        lease = self._leases.get(owner)
+        if lease is None or (lease.epoch is not None and epoch < lease.epoch):
+            return []
+        lease.answer_by = None
+        if lease.for_other and self.leader is not None:
+            lease.for_other = False
+            return self._give(now, owner, epoch)
+        lease.epoch = lease.mine = epoch
+        # the other may be back by now; but the owner has decided, and the other will hear of it
+        first = [] if self.in_charge else self._lead()
+        fresh, lease.fresh = lease.fresh, False
+        return [*first, Play(owner, epoch, self._since, fresh)]
+
+    def refused(self, now: int, owner: str, holder: str | None) -> list[Act]:
+        """The owner's outputs are held by a machine that is alive."""
+        self.unanswered(now, owner)
+        nothing_is_ours = all(lease.epoch is None for lease in self._leases.values())
+        if self.in_charge and holder == self.other and holder is not None and nothing_is_ours:
+            return self._step_down(now, holder)
+        return []
+
+    def unanswered(self, now: int, owner: str) -> None:
+        """The owner cannot be reached."""
+        lease = self._leases.get(owner)
+        if lease is not None:
+            lease.answer_by, lease.for_other = None, False
+            lease.ask_at = now + (_ASK_AT_EASE if self.in_charge else ASK_AGAIN)
+
+    def owner_there(self, now: int, owner: str, there: bool) -> list[Act]:
+        """An owner has come, or is gone: when it is back it remembers nothing that we hold."""
+        lease = self._leases.get(owner)
+        if lease is None:
+            return []
+        if there:
+            lease.ask_at, lease.fresh = now, self.in_charge
+            return self.tick(now)
+        had, lease.epoch, lease.mine, lease.giving = lease.epoch, None, None, None
+        return [Lost(owner)] if had is not None else []
+
+    def leased(self, now: int, owner: str, epoch: int, holder: str | None, given_to: str | None = None) -> list[Act]:
+        """The owner says who holds its outputs, and who may have them. If it is not us, the other was granted ours."""
+        lease = self._leases.get(owner)
+        if lease is None:
+            return []
+        lease.mine = epoch if holder == self.me and given_to is None else None
+        if lease.mine is None:
+            lease.giving = None
+        if given_to == self.me and lease.answer_by is None:
+            lease.ask_at = now
+            return self.tick(now)
+        if self.state == "following" and lease.answer_by is None:
+            return self._give_on(now, owner, lease)
+        if lease.epoch is None or epoch < lease.epoch or (holder == self.me and epoch == lease.epoch):
+            return []
+        lease.epoch, lease.ask_at = None, now
+        lost: list[Act] = [Lost(owner)]
+        if holder is not None and holder == self.other and self.in_charge:
+            self.term += 1  # as it did
+            return [*lost, *self._step_down(now, holder)]
+        return [*lost, *self.tick(now)]
+
+    # Time
+
+    @property
+    def due(self) -> int | None:
+        """When `tick` next has something, or None."""
+        times = [at for at in (self._decide_at, self._word_by) if at is not None]
+        for lease in self._leases.values():
+            if lease.giving is not None:
+                times.append(lease.giving[2])
+            if self._wants(lease):
+                times.append(lease.next_question)
+        return min(times, default=None)
+
+    def tick(self, now: int) -> list[Act]:
+        """What is to be asked and said by now."""
+        acts: list[Act] = []
+        if self._decide_at is not None and self._decide_at <= now:
+            acts += self._lead()
+            for lease in self._leases.values():
+                lease.fresh = True
+        if self._word_by is not None and self._word_by <= now:
+            acts += self._seek(now)
+        for owner, lease in self._leases.items():
+            if lease.giving is not None and lease.giving[2] <= now:
+                epoch, to, _ = lease.giving
+                lease.giving = epoch, to, now + _GIVE_AGAIN
+                acts.append(Give(owner, epoch, to))
+            if self._wants(lease) and lease.next_question <= now:
+                lease.answer_by = now + _ANSWER
+                acts.append(Ask(owner))
+        return acts
+
+    def _wants(self, lease: _Lease) -> bool:
+        return self.state != "following" and lease.epoch is None
+
+    def _lead(self) -> list[Act]:
+        self.state, self.leader = "in charge", self.me
+        self._decide_at = self._word_by = None
+        self.term += 1
+        self.changes += 1
+        for lease in self._leases.values():
+            lease.giving = None
+        return [Lead()]
+
+    def _step_down(self, now: int, machine: str) -> list[Act]:
+        known = self.state == "following" and self.leader == machine and self._decide_at is None
+        self.state, self.leader, self._decide_at = "following", machine, None
+        self._word_by = now + _WORDLESS
+        acts: list[Act] = [] if known else [Follow(machine)]
+        for owner, lease in self._leases.items():
+            lease.mine, lease.epoch = lease.epoch or lease.mine, None
+            acts += self._give_on(now, owner, lease)
+        return acts
+
+    def _give_on(self, now: int, owner: str, lease: _Lease) -> list[Act]:
+        """What is ours while we follow is given to the one in charge."""
+        if lease.mine is None or self.leader in (None, self.me):
+            return []
+        return self._give(now, owner, lease.mine)
+
+    def _give(self, now: int, owner: str, epoch: int) -> list[Act]:
+        assert self.leader is not None, "there is somebody to give it to"
+        self._leases[owner].giving = epoch, self.leader, now + _GIVE_AGAIN
+        return [Give(owner, epoch, self.leader)]

@@ -1,0 +1,111 @@
+"""Registered and other parameters of one output's channels (MIDI 1.0 p. 17): which is chosen, and what each was set to.
+
+A parameter is chosen with two controllers, 101 and 100 (or 99 and 98 for those that are not registered), and then set
+with 6 and 38. What 96 and 97 make of it is not known.
+"""
+
+from collections.abc import Iterator
+from typing import Final
+
+from engine.midi.kinds import CONTROLLER
+
+#: the controllers that choose and set parameters
+NUMBERS: Final = frozenset((6, 38, *range(96, 102)))
+_OTHER, _REGISTERED = 98, 100  # the kinds, by the controller of the low byte; the next is that of the high byte
+_NONE: Final = 127
+_HIGH, _LOW = 6, 38
+
+_Parameter = tuple[int, int, int, int]  # channel, kind, high byte, low byte
+
+
+class Parameters:
+    """No clock; channels are 0 to 15."""
+
+    def __init__(self) -> None:
+        self._kinds: dict[int, int] = {}  # channel -> the kind that was chosen from last
+        self._halves: dict[tuple[int, int], int] = {}  # channel, controller that chooses -> its value
+        self._data: dict[_Parameter, dict[int, int]] = {}
+
+    def turn(self, channel: int, number: int, value: int) -> None:
+        """One of the controllers was sent."""
+        if number >= _OTHER:
+            self._kinds[channel] = number & ~1
+            self._halves[channel, number] = value
+            return
+        chosen = self._chosen(channel)
+        if chosen is None:
+            return
+        if number == _LOW:
+            self._data.setdefault(chosen, {})[number] = value
+        elif number == _HIGH:
+            self._data[chosen] = {number: value}  # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
+        else:
+            self._data.pop(chosen, None)
+
+    def reset(self, channel: int) -> None:
+        """All controllers were reset: none is chosen, and what was set stays (RP-015)."""
+        for number in range(_OTHER, _REGISTERED + 2):
+            self._halves.pop((channel, number), None)
+
+    def resting(self) -> Iterator[bytes]:
+        """What chooses none."""
+        for (channel, number), value in self._halves.items():
+            if value != _NONE:
+                yield bytes((CONTROLLER | channel, number, _NONE))
+
+    def to(self, wanted: "Parameters") -> Iterator[bytes]:
+        """What sets and chooses as `wanted` does; what was never set there stays."""
+        for channel in sorted({*self._kinds, *wanted._kinds}):
+            other = [(it, data) for it, data in wanted._of(channel) if self._data.get(it) != data]
+            kind, halves = self._kinds.get(channel), self._of_channel(channel)
+            for it, data in other:
+                yield from _set(it, data)
+                kind = it[1]
+                halves[kind + 1], halves[kind] = it[2:]
+            last = wanted._kinds.get(channel)
+            for number in _order(last):
+                value = wanted._halves.get((channel, number), _NONE)
+                if halves[number] != value:
+                    kind = number & ~1
+                    yield bytes((CONTROLLER | channel, number, value))
+            if last is not None and kind != last:
+                yield from wanted._choosing(channel, last)
+
+    def told(self) -> Iterator[bytes]:
+        """What would have to be sent to be here from nothing."""
+        for channel, last in self._kinds.items():
+            for it, data in self._of(channel):
+                yield from _set(it, data)
+            for number in _order(last):
+                yield bytes((CONTROLLER | channel, number, self._halves.get((channel, number), _NONE)))
+
+    def _chosen(self, channel: int) -> _Parameter | None:
+        kind = self._kinds.get(channel)
+        if kind is None:
+            return None
+        high, low = (self._halves.get((channel, number), _NONE) for number in (kind + 1, kind))
+        return None if high == low == _NONE else (channel, kind, high, low)
+
+    def _of(self, channel: int) -> list[tuple[_Parameter, dict[int, int]]]:
+        return [(it, data) for it, data in sorted(self._data.items()) if it[0] == channel]
+
+    def _of_channel(self, channel: int) -> dict[int, int]:
+        return {number: self._halves.get((channel, number), _NONE) for number in range(_OTHER, _REGISTERED + 2)}
+
+    def _choosing(self, channel: int, kind: int) -> Iterator[bytes]:
+        for number in (kind + 1, kind):
+            yield bytes((CONTROLLER | channel, number, self._halves.get((channel, number), _NONE)))
+
+
+def _order(last: int | None) -> tuple[int, ...]:
+    """The controllers that choose, those of one kind last."""
+    registered, other = (_REGISTERED + 1, _REGISTERED), (_OTHER + 1, _OTHER)
+    return (*registered, *other) if last == _OTHER else (*other, *registered)
+
+
+def _set(it: _Parameter, data: dict[int, int]) -> Iterator[bytes]:
+    channel, kind, high, low = it
+    yield bytes((CONTROLLER | channel, kind + 1, high))
+    yield bytes((CONTROLLER | channel, kind, low))
+    for number, value in sorted(data.items()):
+        yield bytes((CONTROLLER | channel, number, value))

@@ -1,0 +1,66 @@
+"""The rig file's data as it was loaded, before anything is known to be in order: looked into without stumbling."""
+
+from collections.abc import Iterable, Iterator
+from difflib import get_close_matches
+from typing import Any, Final, NamedTuple
+
+Keys = tuple[str | int, ...]
+Data = dict[str, Any]
+_SHOWN: Final = 40  # names in a sentence
+
+
+class Complaint(NamedTuple):
+    """What is wrong, and where (keys as in the data, indices from 0)."""
+
+    keys: Keys
+    text: str
+    once: bool = False  # the same text at further places is not told again
+
+
+def table(data: Any, key: str) -> Data:
+    """The table at a key, or an empty one."""
+    found = data.get(key) if isinstance(data, dict) else None
+    return found if isinstance(found, dict) else {}
+
+
+def tables(data: Any, key: str) -> list[tuple[int, Data]]:
+    """The tables of a list, each with its index."""
+    found = data.get(key) if isinstance(data, dict) else None
+    return [(i, item) for i, item in enumerate(found) if isinstance(item, dict)] if isinstance(found, list) else []
+
+
+def names(found: Any, keys: Keys) -> list[tuple[Keys, str]]:
+    """A name or a list of names, each with its place."""
+    if isinstance(found, str):
+        return [(keys, found)]
+    listed = found if isinstance(found, list) else []
+    return [((*keys, i), name) for i, name in enumerate(listed) if isinstance(name, str)]
+
+
+def no_such(what: str, name: object, known: Iterable[object]) -> str:
+    """The sentence about a name that is none of the known ones."""
+    listed = {str(one): one for one in known}
+    if not listed:
+        return f"there is no {what} {as_written(name)}; there are none at all"
+    close = get_close_matches(name, listed, 1) if isinstance(name, str) else []  # numbers are not misspelt
+    remedy = f"did you mean {as_written(listed[close[0]])}? " if close else ""
+    shown = [*listed][:_SHOWN]
+    more = f" and {len(listed) - _SHOWN} more" if len(listed) > _SHOWN else ""
+    return f"there is no {what} {as_written(name)}; {remedy}there are: {', '.join(shown)}{more}"
+
+
+def as_written(name: object) -> str:
+    """Names in quotes, numbers as they are."""
+    return f'"{name}"' if isinstance(name, str) else str(name)
+
+
+def refer(data: Data, section: str, name: str, place: Keys) -> Iterator[Complaint]:
+    """A name that its section has not. Where a section is missing, a name is told once, not in a hundred routes."""
+    known = table(data, section)
+    if not known:
+        text = (
+            f'there is no {section.removesuffix("s")} "{name}", for there are no {section}; name it under [{section}]'
+        )
+        yield Complaint(place, text, once=True)
+    elif name not in known:
+        yield Complaint(place, no_such(section.removesuffix("s"), name, known))

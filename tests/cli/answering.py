@@ -1,0 +1,29 @@
+"""Waiting for an engine that was just started."""
+
+import socket
+import subprocess
+import time
+from pathlib import Path
+from typing import Any
+
+_DEADLINE = 30.0
+
+
+def until_it_answers(process: "subprocess.Popen[Any]", folder: Path, name: str = "bayleaf") -> None:
+    """Wait until the engine whose runtime folder this is takes questions; a process a try would be in its way."""
+    end = time.monotonic() + _DEADLINE
+    while not _answers(folder / "bayleaf" / f"{name}.sock"):
+        assert time.monotonic() < end
+        assert process.poll() is None, process.communicate()[1]
+        time.sleep(0.01)
+
+
+def _answers(path: Path) -> bool:
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:
+            talk.settimeout(_DEADLINE)
+            talk.connect(str(path))
+            talk.sendall(b'{"do": "status"}\n')
+            return bool(talk.recv(1))
+    except OSError:
+        return False

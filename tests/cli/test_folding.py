@@ -1,0 +1,65 @@
+"""A sweep over the channels in one line. (Our own design; no outside source but MIDI 1.0 Tables II and III.)"""
+
+from typing import Any
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.cli.folding import folded
+
+
+def out(port: str, *messages: bytes) -> list[dict[str, Any]]:
+    return [{"at": 0, "way": "out", "port": port, "message": each.hex(" ").upper(), "text": ""} for each in messages]
+
+
+def on_all(*alike: bytes, channels: range = range(16)) -> list[bytes]:
+    return [bytes((each[0] | channel,)) + each[1:] for each in alike for channel in channels]
+
+
+PEDALS_UP, SOUND_OFF, CENTRE = b"\xb0\x40\x00", b"\xb0\x78\x00", b"\xe0\x00\x40"
+
+
+def test_a_panic_is_one_line_an_output():
+    """What sweeps all channels of two outputs at once is one line for each, with count, channels and kinds."""
+    swept = on_all(PEDALS_UP, CENTRE, SOUND_OFF)
+    mixed = [each for two in zip(out("strings", *swept), out("brass", *swept), strict=True) for each in two]
+    (first, said), (second, also) = folded(mixed)
+    assert (first["port"], second["port"]) == ("strings", "brass")
+    assert said == also == "48 messages on channels 1 to 16: sustain pedal 0 (up), pitch bend centre, all sound off"
+
+
+def test_what_is_before_between_and_after_stays():
+    """Notes around a sweep keep their lines and places; what is told and what comes in does, too."""
+    told = {"at": 0, "way": "told", "port": "engine", "message": None, "text": "a panic"}
+    came = {**out("keys", b"\x90\x3c\x40")[0], "way": "in"}
+    events = [came, *out("strings", b"\x90\x3c\x40"), told, *out("strings", *on_all(SOUND_OFF), b"\x80\x3c\x40")]
+    assert [said for _, said in folded(events)] == [
+        "channel 1 note on C4 velocity 64",
+        "channel 1 note on C4 velocity 64",
+        "a panic",
+        "16 messages on channels 1 to 16: all sound off",
+        "channel 1 note off C4 velocity 64",
+    ]
+
+
+def test_a_layer_is_no_sweep():
+    """A note on four channels is four lines; over eight channels with gaps each of them is named."""
+    assert len(folded(out("strings", *on_all(b"\x90\x3c\x40", channels=range(4))))) == 4
+    ((_, said),) = folded(out("strings", *on_all(SOUND_OFF, channels=range(0, 16, 2))))
+    assert said == "8 messages on channels 1, 3, 5, 7, 9, 11, 13, 15: all sound off"
+
+
+def test_a_sweep_that_is_cut_short_says_what_it_has():
+    """Two kinds over different channels, as where one look ends and the next begins, are two lines."""
+    cut = on_all(PEDALS_UP, channels=range(9, 16)) + on_all(CENTRE)
+    assert [said for _, said in folded(out("strings", *cut))] == [
+        "7 messages on channels 10 to 16: sustain pedal 0 (up)",
+        "16 messages on channels 1 to 16: pitch bend centre",
+    ]
+
+
+@given(st.lists(st.tuples(st.sampled_from("ab"), st.sampled_from([*on_all(PEDALS_UP, SOUND_OFF), b"\xf8"]))))
+def test_no_message_is_left_out(played: list[tuple[str, bytes]]):
+    """Whatever is sent, the lines together stand for just as many messages."""
+    lines = folded([event for port, message in played for event in out(port, message)])
+    assert sum(int(said.split()[0]) if "messages on" in said else 1 for _, said in lines) == len(played)

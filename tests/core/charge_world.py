@@ -1,0 +1,232 @@
+"""Two engines and the owners of outputs between them in virtual time: links that part, machines that die and wake.
+
+The owner here is the rule alone (an owner grants what nobody holds who is alive to it, or what its holder gave away);
+the real one is tested for itself.
+"""
+
+from engine.core.charge import Ask, Charge, Follow, Give, Lead, Lost, Play
+
+MS = 1_000_000
+STEP = 5 * MS
+DELAY = 2 * MS
+
+
+class Owner:
+    """Grants one machine's outputs."""
+
+    def __init__(self, name):
+        self.name = name
+        self.epoch = 100
+        self.holder = None
+        self.given_to = None
+        self.history = []  # (epoch, holder)
+
+    def claim(self, who, alive):
+        free = self.holder in (None, who) or self.holder not in alive or self.given_to == who
+        if not free:
+            return None
+        self.epoch += 1
+        self.holder, self.given_to = who, None
+        self.history.append((self.epoch, who))
+        return self.epoch
+
+    def give(self, epoch, to):
+        if epoch == self.epoch:
+            self.given_to = to
+
+
+class World:
+    """Machines `desk` (main) and `spare` (standby), and owners, on a net that can be parted."""
+
+    def __init__(self, owners=("left",)):
+        self.now = 0
+        self.owners = {name: Owner(name) for name in owners}
+        self.engines = {}
+        self.stopped = set()  # alive as a process, but it does nothing
+        self.heard_while_stopped = {"desk": [], "spare": []}
+        self.parted = set()
+        self.leads = []  # (time, machine) of each beginning
+        self.follows = []
+        self.playing = {"desk": {}, "spare": {}}  # owner -> epoch
+        self.said_at = {"desk": 0, "spare": 0}
+        self._coming = []  # (at, number, call)
+        self._number = 0
+
+    # what happens to them
+
+    def start(self, name):
+        engine = Charge(self.now, name, "desk", "spare", self.owners)
+        self.engines[name] = engine
+        self.playing[name] = {}
+        other = self.other(name)
+        for owner in self.owners:
+            if self.reach(name, owner):
+                self.tell(name, lambda owner=owner: self.meet(name, owner))
+        if other in self.engines and other not in self.stopped:
+            self.see(name, other, True)
+        self.see(other, name, name not in self.stopped)
+
+    def kill(self, name):
+        del self.engines[name]
+        self.stopped.discard(name)
+        self.heard_while_stopped[name] = []
+        self.see(self.other(name), name, False)
+
+    def stop(self, name):
+        """Its loop is stuck: its token is taken down, what it hears waits."""
+        self.stopped.add(name)
+        self.see(self.other(name), name, False)
+
+    def wake(self, name):
+        self.stopped.discard(name)
+        waiting, self.heard_while_stopped[name] = self.heard_while_stopped[name], []
+        for call in waiting:
+            call()
+        self.see(self.other(name), name, True)
+
+    def part(self, one, other):
+        self.parted.add(frozenset((one, other)))
+        self._seen_again(one, other, False)
+
+    def join(self, one, other):
+        self.parted.discard(frozenset((one, other)))
+        self._seen_again(one, other, True)
+
+    def _seen_again(self, one, other, there):
+        for here, yonder in ((one, other), (other, one)):
+            if here not in self.engines:
+                continue
+            if yonder in self.owners:
+                met = self.meet if there else self.miss
+                self.tell(here, lambda here=here, yonder=yonder, met=met: met(here, yonder))
+            elif yonder in self.engines and yonder not in self.stopped:
+                self.see(here, yonder, there)
+
+    def meet(self, name, owner):
+        """An engine sees an owner, and hears its last word."""
+        if self.reach(name, owner):
+            engine, owned = self.engines[name], self.owners[owner]
+            self.act(name, engine.owner_there(self.now, owner, True))
+            self.act(name, engine.leased(self.now, owner, owned.epoch, owned.holder, owned.given_to))
+
+    def miss(self, name, owner):
+        self.act(name, self.engines[name].owner_there(self.now, owner, False))
+
+    # how they hear of it
+
+    def other(self, name):
+        return "spare" if name == "desk" else "desk"
+
+    def reach(self, one, other):
+        return frozenset((one, other)) not in self.parted
+
+    def alive_to(self, owner):
+        return {name for name in self.engines if name not in self.stopped and self.reach(name, owner)}
+
+    def see(self, who, other, there):
+        engine = self.engines.get(who)
+        if engine is not None and (self.reach(who, other) or not there):
+            self.tell(who, lambda: self.act(who, engine.alive(self.now, there)))
+            if there and engine.in_charge:  # whoever comes later hears the last word
+                self.tell(who, lambda: self.say(who))
+
+    def tell(self, who, call):
+        engine = self.engines.get(who)
+
+        def now():
+            if engine is not None and self.engines.get(who) is engine:
+                if who in self.stopped:
+                    self.heard_while_stopped[who].append(call)
+                else:
+                    call()
+
+        self.later(now)
+
+    def later(self, call, delay=DELAY):
+        self._number += 1
+        self._coming.append((self.now + delay, self._number, call))
+
+    def act(self, name, acts):
+        engine = self.engines[name]
+        for one in acts:
+            match one:
+                case Ask(owner):
+                    self.later(lambda owner=owner: self._asked(name, engine, owner))
+                case Give(owner, epoch, to):
+                    self.later(lambda owner=owner, epoch=epoch, to=to: self._given(name, owner, epoch, to))
+                case Lead():
+                    self.leads.append((self.now, name))
+                    self.say(name)
+                case Follow(machine):
+                    self.follows.append((self.now, name, machine))
+                    if machine != name:
+                        self.say(name)
+                case Play(owner, epoch, _, _):
+                    self.playing[name][owner] = epoch
+                case Lost(owner):
+                    self.playing[name].pop(owner, None)
+        if not engine.in_charge:
+            self.playing[name].clear()
+
+    def say(self, name):
+        """The word of an engine: who is in charge, as it says it when it leads or hands over."""
+        engine, other = self.engines[name], self.other(name)
+        self.said_at[name] = self.now
+        if self.reach(name, other) and other in self.engines and (engine.in_charge or engine.leader == other):
+            term, leader = engine.term, engine.leader
+            self.tell(other, lambda: self.act(other, self.engines[other].told(self.now, term, leader)))
+
+    def _asked(self, name, engine, owner_name):
+        owner = self.owners[owner_name]
+        if self.engines.get(name) is not engine:
+            return
+        if not self.reach(name, owner_name):
+            self.tell(name, lambda: engine.unanswered(self.now, owner_name))
+            return
+        epoch = owner.claim(name, self.alive_to(owner_name))
+        if epoch is None:
+            holder = owner.holder
+            self.tell(name, lambda: self.act(name, engine.refused(self.now, owner_name, holder)))
+            return
+        self.tell(name, lambda: self.act(name, engine.granted(self.now, owner_name, epoch)))
+        self.lease(owner_name)
+
+    def lease(self, owner_name):
+        """An owner says who holds its outputs."""
+        epoch, holder = self.owners[owner_name].epoch, self.owners[owner_name].holder
+        for each, engine in self.engines.items():
+            if self.reach(each, owner_name):
+                self.tell(
+                    each, lambda each=each, e=engine: self.act(each, e.leased(self.now, owner_name, epoch, holder))
+                )
+
+    def _given(self, name, owner, epoch, to):
+        if self.reach(name, owner):
+            self.owners[owner].give(epoch, to)
+            self.lease(owner)
+
+    # time
+
+    def run(self, ms):
+        end = self.now + ms * MS
+        while self.now < end:
+            self.now += STEP
+            for each in sorted(each for each in self._coming if each[0] <= self.now):
+                self._coming.remove(each)
+                each[2]()
+            for name, engine in list(self.engines.items()):
+                if name in self.stopped:
+                    continue
+                due = engine.due
+                if due is not None and due <= self.now:
+                    self.act(name, engine.tick(self.now))
+                if engine.in_charge and self.now - self.said_at[name] >= 1000 * MS:
+                    self.say(name)
+
+    def leaders(self):
+        return [name for name, engine in self.engines.items() if engine.in_charge]
+
+    def players(self, owner):
+        """Which engines believe that they play an owner's outputs by the epoch that counts there."""
+        epoch = self.owners[owner].epoch
+        return [name for name, owned in self.playing.items() if owned.get(owner) == epoch and name in self.engines]

@@ -1,0 +1,70 @@
+"""Sounds by name in what a message becomes. Bank select and program: MIDI 1.0 Detailed Specification 4.2.1 p. 13."""
+
+import pytest
+
+from engine.core.explain import called
+from engine.rig.load import read
+from filters.registry import Later
+
+RIG = read(
+    """
+format = 1
+[inputs]
+keys = { port = "a" }
+[outputs]
+strings = { port = "b" }
+second = { port = "c" }
+[instruments.string-machine]
+output = "strings"
+channel = 5
+programs_from = 0
+[instruments.string-machine.sounds]
+"Warm pad" = { bank = [0, 3], program = 12 }
+"Choir" = { bank = [0, 4], program = 12 }
+"Reed" = { program = 2 }
+[instruments.kit]
+output = "strings"
+channel = 10
+sounds_from = "general-midi"
+[instruments.other-kit]
+output = "second"
+channel = 10
+[[scenes]]
+number = 1
+name = "One"
+""",
+    "rig",
+)
+
+
+@pytest.mark.parametrize(
+    ("messages", "named"),
+    [
+        (["B4 00 00", "B4 20 03", "C4 0C"], [None, None, "Warm pad"]),
+        (["B4 20 04", "C4 0C"], [None, "Choir"]),
+        (["B4 20 05", "C4 0C"], [None, None]),
+        (["C4 0C"], [None]),
+        (["C4 02"], ["Reed"]),
+        (["C3 02"], [None]),
+        (["B3 20 04", "C4 0C", "94 3C 40", "F8"], [None] * 4),
+    ],
+    ids=["bank 3", "bank 4", "unknown bank", "either", "only one", "another channel", "a bank elsewhere"],
+)
+def test_the_sound_is_told_by_its_bank_and_program(messages: list[str], named: list[str | None]) -> None:
+    """A program has the name of the sound on the bank that was chosen before it; if it may be either, it has none."""
+    assert called(RIG, "strings", [bytes.fromhex(each) for each in messages]) == named
+
+
+def test_what_comes_later_has_its_name_too() -> None:
+    """A program that a filter sends later is named as well; at an output without instruments nothing is."""
+    later = [Later(1000, b"\xc4\x02")]
+    assert (called(RIG, "strings", later), called(RIG, "brass", later)) == (["Reed"], [None])
+
+
+def test_drums_have_their_names() -> None:
+    """On channel 10 of a General MIDI instrument a key has its drum's name (RP-003, percussion key map), pressed or
+    released; a key that the map leaves free, a pedal, a clock and another instrument's key have none."""
+    played = ["99 23 40", "99 26 40", "89 2A 40", "99 51 01", "99 22 40", "99 52 40", "B9 40 7F", "F8", "94 26 40"]
+    wanted = ["Acoustic Bass Drum", "Acoustic Snare", "Closed Hi Hat", "Open Triangle"] + [None] * 5
+    assert called(RIG, "strings", [bytes.fromhex(each) for each in played]) == wanted
+    assert called(RIG, "second", [b"\x99\x26\x40"]) == [None]

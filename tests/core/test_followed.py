@@ -1,0 +1,194 @@
+"""A bay that follows another engine: it routes, and goes where the show is, but nobody commands it here."""
+
+import json
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.bay import Bay
+from engine.core.followed import follow_show, follow_time, show_word, time_word
+from engine.rig.load import read
+
+MS = 1_000_000
+KEYS, FOOT = 0, 1
+
+RIG = """
+format = 1
+[inputs]
+keys = { port = "a" }
+foot = { port = "b" }
+[outputs]
+strings = { port = "c" }
+brass = { port = "d" }
+[instruments.lead]
+output = "strings"
+channel = 1
+sounds = { "A" = { bank = [1, 11], program = 21 }, "B" = { bank = [2, 12], program = 22 } }
+[[scenes]]
+number = 1
+name = "Overture"
+routes = [ { from = "keys", to = "strings" }, { name = "layer", from = "keys", to = "brass" } ]
+burst = [ { instrument = "lead", sound = "A" } ]
+[[scenes]]
+number = 2
+name = "March"
+at = "01:00:10:00"
+routes = [ { from = "keys", to = "brass", through = [ { filter = "transpose", semitones = 12 } ] } ]
+burst = [ { instrument = "lead", sound = "B" } ]
+[[setlists]]
+name = "Friday"
+scenes = [1, 2, 1]
+[[setlists]]
+name = "Saturday"
+scenes = [2, 1]
+[[controls]]
+input = "foot"
+when = { program = "any" }
+do = "scene"
+[sync.clock]
+from = "internal"
+bpm = 120
+to = ["strings"]
+[sync.timecode]
+from = "internal"
+rate = "25"
+start = "01:00:00:00"
+to = ["strings"]
+"""
+BOTH = frozenset(("strings", "brass"))
+
+
+def bay(led_by=None):
+    """A bay in scene 1, its outputs on another machine."""
+    made = Bay(read(RIG, "test"), far=BOTH)
+    made.recall(0, 1)
+    made.led_by = led_by
+    return made
+
+
+@pytest.fixture
+def follower():
+    return bay("desk")
+
+
+def told(bay):
+    """What is said of a bay, as it goes over a link."""
+    return json.loads(json.dumps(show_word(bay)))
+
+
+def test_it_obeys_nobody_here(follower):
+    """Shell, foot switch, mute, clock and time code change nothing; whoever asks is told who is in charge."""
+    before = told(follower)
+    outcome, sent = follower.command(1, "scene", 2, "shell")
+    assert (outcome.done, outcome.text, sent) == (False, "desk is in charge; nothing changed here", [])
+    for do in ("next", "panic", "resend", "tap", "first"):
+        assert not follower.command(2, do, None, "shell")[0].done
+    assert not follower.mute(3, "layer", True, "osc 192.0.2.1", []).done
+    assert not follower.command_sync(4, "clock", "start", None)[0].done
+    assert not follower.command_sync(4, "timecode", "locate", "01:00:20:00")[0].done
+    assert told(follower) == before
+
+
+def test_a_control_s_message_is_consumed_all_the_same(follower):
+    """It is no music: it is routed nowhere and told to nobody, for the one in charge has heard it, too."""
+    assert follower.receive(1, FOOT, b"\xc0\x01") == []
+    assert (follower.scene, follower.outcomes) == ((1, "Overture"), [])
+
+
+def test_its_time_code_recalls_nothing(follower):
+    """Scenes that wait for a time are recalled by the one in charge, and by its word."""
+    follow_time(follower, 0, 0, {"timecode": ["01:00:09:00", 0]})
+    for at in range(0, 3000, 5):
+        follower.tick(at * MS)
+    assert follower.scene == (1, "Overture")
+
+
+def test_it_goes_where_the_show_is(follower):
+    """Scene, set list, place and muted routes; what the scene's burst says is written down as sent."""
+    leader = bay()
+    leader.command(1, "setlist", "Saturday", "shell")
+    leader.command(1, "scene", 2, "shell")
+    leader.mute(1, "layer", True, "shell", [])
+    follow_show(follower, 2, told(leader))
+    assert told(follower) == told(leader)
+    assert follower.ledger.sounds(0) == leader.ledger.sounds(0)
+    assert follow_show(follower, 3, told(leader)) == []
+    assert follower.led_by == "desk"
+
+
+def test_a_place_in_the_list_moves_without_a_burst(follower):
+    """The same scene at another place of the list is no scene change."""
+    leader = bay()
+    leader.command(1, "entry", 3, "shell")
+    assert follow_show(follower, 2, told(leader)) == []
+    assert follower.standing == leader.standing
+
+
+@pytest.mark.parametrize(
+    "word",
+    [
+        {},
+        {"muted": [], "standing": [7, "", 0]},
+        {"muted": [], "standing": "there"},
+        {"muted": [], "standing": [1, 2, 3]},
+    ],
+)
+def test_a_word_that_makes_no_sense_changes_nothing(follower, word):
+    """Whoever runs another rig under the same name is told of, not followed."""
+    before = told(follower)
+    with pytest.raises(ValueError, match="it "):
+        follow_show(follower, 1, word)
+    assert (told(follower), follower.led_by) == (before, "desk")
+
+
+@pytest.mark.parametrize(
+    "word", [{"clock": [120, 0]}, {"clock": ["fast", 0, None]}, {"timecode": ["noon", None]}, {"timecode": [1]}]
+)
+def test_a_time_that_makes_no_sense_changes_nothing(follower, word):
+    """The same for clock and time code."""
+    with pytest.raises(ValueError, match="how clock and time code stand"):
+        follow_time(follower, 1, 0, word)
+
+
+def test_clock_and_time_code_run_on_in_step(follower):
+    """After the word both tick at the same times, in the same song position and at the same frame."""
+    leader = bay()
+    leader.command_sync(0, "clock", "start", None)
+    leader.command_sync(3 * MS, "timecode", "start", None)
+    for at in range(700):
+        leader.tick(at * MS)
+    leader.command_sync(701 * MS, "clock", "tempo", 97.0)
+    word = json.loads(json.dumps(time_word(leader, 702 * MS)))
+    follow_time(follower, 705 * MS, 3 * MS, word)
+    ticks = {"leader": [], "follower": []}
+    for at in range(7050, 30000):
+        for name, each in (("leader", leader), ("follower", follower)):
+            ticks[name] += [(at, message) for _, message, _ in each.tick(at * MS // 10)]
+    assert ticks["leader"][:20] == ticks["follower"][:20]
+    assert ticks["leader"] == ticks["follower"]
+    assert leader.sync.clock.position == follower.sync.clock.position
+    assert leader.sync.shown(3000 * MS) == follower.sync.shown(3000 * MS)
+
+
+NOTES = st.builds(lambda on, key: bytes((0x90 if on else 0x80, key, 64)), st.booleans(), st.integers(60, 63))
+MOVES = st.builds(lambda number, value: bytes((0xB0, number, value)), st.sampled_from([1, 7, 64]), st.integers(0, 127))
+STEPS = st.lists(st.one_of(NOTES, MOVES, st.sampled_from([1, 2]), st.booleans()), max_size=40)
+
+
+@settings(max_examples=60, deadline=None)
+@given(STEPS)
+def test_both_know_the_same_of_what_sounds(steps):
+    """An engine that follows, and hears of each change before the next message, would send what its leader sends."""
+    leader, follower = bay(), bay("desk")
+    for now, step in enumerate(steps, 1):
+        if isinstance(step, bytes):
+            assert leader.receive(now, KEYS, step) == follower.receive(now, KEYS, step)
+            continue
+        if isinstance(step, bool):
+            leader.mute(now, "layer", step, "shell", [])
+        else:
+            leader.recall(now, step)
+        follow_show(follower, now, told(leader))
+    for one, other in zip(leader.wires, follower.wires, strict=True):
+        assert one.sounding.snapshot(100) == other.sounding.snapshot(100)

@@ -1,0 +1,331 @@
+"""Following, taking over and handing over, in virtual time. (Our own design; standards named where used.)"""
+
+from itertools import pairwise
+
+import pytest
+import trio
+from standby_world import FOOT, KEYS, MS, World
+
+from engine.live.following import Frames
+from engine.live.gauge import Gauge
+
+
+@pytest.fixture
+def world():
+    """The desk is in charge in scene 1, the spare follows."""
+    world = World()
+    assert world.leaders() == ["desk"]
+    world.heard("strings"), world.heard("brass")
+    return world
+
+
+def test_the_one_in_charge_is_heard_and_the_other_is_not(world):
+    """Both route what is played; it comes out once."""
+    world.play(KEYS, "90 3C 40", "80 3C 40")
+    world.run(20)
+    assert (world.heard("strings"), world.heard("brass")) == (["90 3C 40", "80 3C 40"], ["90 3C 40", "80 3C 40"])
+    assert world.owner.lender.fenced == 0
+    assert world.engines["spare"].show.bay.led_by == "desk"
+
+
+def test_the_standby_follows_scene_and_mutes(world):
+    """A foot switch that both hear commands one of them; the other follows, and so it does with what the shell says."""
+    world.play(FOOT, "C0 01")
+    world.run(20)
+    spare = world.engines["spare"]
+    assert spare.show.bay.scene == (2, "March")
+    assert world.heard("strings") == ["B0 00 00", "B0 20 04", "C0 0C"]
+    world.engines["desk"].show.mute("layer", True, "shell")
+    world.run(5)
+    assert spare.show.bay.muted == {"layer"}
+    assert not spare.show.command("scene", 1).done
+
+
+@pytest.mark.parametrize("death", ["kill", "freeze", "cable"])
+def test_it_takes_over_what_sounds(world, death):
+    """A held note rings on without a break, a note of the last moment is pressed, and both end when their keys do."""
+    world.play(KEYS, "90 3C 40", "B0 40 7F", "E0 00 50")
+    world.run(200)
+    die(world, death)
+    world.play(KEYS, "90 40 40")
+    world.run(120)
+    assert "spare" in world.leaders()
+    heard = world.heard("strings")
+    assert heard == ["90 3C 40", "B0 40 7F", "E0 00 50", "90 40 40"]
+    world.play(KEYS, "80 3C 40", "80 40 40", "B0 40 00", "E0 00 40")
+    world.run(20)
+    assert world.heard("strings") == ["80 3C 40", "80 40 40", "B0 40 00", "E0 00 40"]
+    assert [receiver.held for receiver in world.owner.heard.values()] == [0, 0]
+
+
+def die(world, death):
+    if death == "cable":
+        world.net.cut("desk")
+    else:
+        getattr(world, death)("desk")
+
+
+def test_a_note_released_while_nobody_played_does_not_hang(world):
+    """The key let go between the death and the takeover is released by the standby at once."""
+    world.play(KEYS, "90 3C 40")
+    world.run(20)
+    world.kill("desk")
+    world.play(KEYS, "80 3C 40")
+    world.run(50)
+    assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
+
+
+def test_the_standby_s_burst_is_not_repeated(world):
+    """Instruments that are on the scene's sounds already hear no programs at a takeover."""
+    world.kill("desk")
+    world.run(100)
+    assert world.leaders() == ["spare"]
+    assert (world.heard("strings"), world.heard("brass")) == ([], [])
+
+
+def test_a_scene_that_only_the_standby_had_heard_of_is_completed(world):
+    """Programs that the dead engine never sent are sent by the one that takes over."""
+    world.net.part("desk", "left")
+    world.play(FOOT, "C0 01")
+    world.run(10)
+    assert world.engines["spare"].show.bay.scene == (2, "March")
+    world.kill("desk")
+    world.run(100)
+    assert world.heard("strings") == ["B0 00 00", "B0 20 04", "C0 0C"]
+
+
+def test_a_frozen_engine_that_wakes_plays_nothing(world):
+    """What it had routed is fenced off; it steps down, its own outputs come to rest, and it follows from then on."""
+    world.freeze("desk")
+    world.run(100)
+    world.play(KEYS, "90 3C 40")
+    world.run(10)
+    world.wake("desk")
+    world.run(300)
+    world.play(KEYS, "80 3C 40")
+    world.run(10)
+    assert world.leaders() == ["spare"]
+    assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
+    desk = world.engines["desk"]
+    assert desk.show.bay.led_by == "spare"
+    assert desk.show.missing() == ([], [])
+
+
+def test_own_outputs_are_let_go_of_and_come_back(world):
+    """What is plugged in at the main engine falls silent when it steps down, and is the watch's again afterwards."""
+    screen = world.engines["desk"].system.output("Screen")
+    world.play(KEYS, "90 3C 40")
+    world.run(5)
+    hand_over(world, "desk")
+    assert screen.sent[-1][1] == b"\x80\x3c\x40"
+    world.play(KEYS, "80 3C 40")
+    hand_over(world, "spare")
+    desk = world.engines["desk"]
+    assert world.leaders() == ["desk"]
+    assert desk.show.missing() == ([], [desk.show.outputs.index("monitor")])
+
+
+def hand_over(world, giver):
+    engine = world.engines[giver]
+    engine.standby.give_away(world.now)
+    world.run(300)
+
+
+def test_a_hand_over_and_back_loses_nothing(world):
+    """In music with rests, whatever arrives while the show changes hands is played once and in order: notes that are
+    over before the other has the show, clocks, dumps. It changes hands in a rest."""
+    played, between = [], 0
+    for number in range(1000):
+        between += not world.leaders()
+        if number in (110, 610):
+            world.engines[world.leaders()[0]].standby.give_away(world.now)
+        if number % 100 < 50 or not world.leaders():  # a rest, and then all at once
+            message = ["90 3C 40", "80 3C 40", "B0 01 05", "F0 7D 01 F7", "E0 00 41", "C5 07"][number % 6]
+            world.play(KEYS, message)
+            played.append(message)
+        world.run(1)
+    world.run(100)
+    assert world.leaders() == ["desk"]
+    assert between > 1
+    assert world.heard("strings") == played
+
+
+@pytest.mark.parametrize("at", range(0, 20, 7))
+def test_a_clock_loses_no_tick_at_a_hand_over(world, at):
+    """At whatever point between two ticks it is asked for: none is lost and none is there twice."""
+    world.engines["desk"].show.sync("clock", "start")
+    world.run(1000 + at)
+    world.engines["desk"].standby.give_away(world.now)
+    world.run(1000)
+    assert world.leaders() == ["spare"]
+    ticks = [at for at, name, message in world.owner.sent if name == "brass" and message == b"\xf8"]
+    assert all(abs((later - earlier) / MS - 20.83) < 6 for earlier, later in pairwise(ticks))
+    assert len(ticks) in (96, 97)
+
+
+def test_without_a_rest_a_hand_over_comes_all_the_same(world):
+    """Two seconds are waited for one; held notes ring on, and what is pressed meanwhile is pressed late."""
+    played = []
+    for number in range(4400):
+        message = f"{'90' if number % 50 < 25 else '80'} {number % 25 + 40:02X} 40"
+        world.play(KEYS, message)
+        played.append(message)
+        if number == 100:
+            world.engines["desk"].standby.give_away(world.now)
+        world.run(1)
+    world.run(50)
+    assert world.leaders() == ["spare"]
+    heard = [message for message in world.heard("strings") if message.startswith("90")]
+    assert heard == [message for message in played if message.startswith("90")]
+    assert [receiver.held for receiver in world.owner.heard.values()] == [0, 0]
+
+
+def test_two_that_lose_each_other(world):
+    """The standby asks and is refused; not one note is fenced or doubled."""
+    world.net.part("desk", "spare")
+    for key in range(60, 72):
+        world.play(KEYS, f"90 {key:02X} 40")
+        world.run(40)
+        world.play(KEYS, f"80 {key:02X} 40")
+        world.run(40)
+    assert world.leaders() == ["desk"]
+    assert world.engines["spare"].standby.charge.state == "asking"
+    assert len(world.heard("strings")) == 24
+    world.net.join("desk", "spare")
+    world.run(10)
+    assert world.engines["spare"].standby.charge.state == "following"
+
+
+def test_the_one_that_comes_back_follows(world):
+    """A main engine that starts again finds the show in other hands, and goes where it is."""
+    world.kill("desk")
+    world.run(100)
+    world.engines["spare"].show.command("scene", 2)
+    world.run(100)
+    desk = world.start("desk")
+    world.run(2000)
+    assert world.leaders() == ["spare"]
+    assert desk.show.bay.scene == (2, "March")
+    hand_over(world, "spare")
+    assert world.leaders() == ["desk"]
+
+
+def test_a_clock_goes_on_in_step(world):
+    """The rig's own clock ticks on from the standby: no tick is doubled, and no more than the gap is lost."""
+    world.engines["desk"].show.sync("clock", "start")
+    world.run(1000)
+    world.kill("desk")
+    world.run(1000)
+    ticks = [at for at, name, message in world.owner.sent if name == "brass" and message == b"\xf8"]
+    apart = [(b - a) / MS for a, b in pairwise(ticks)]
+    assert all(abs(each - 20.83) < 2 or abs(each - 2 * 20.83) < 2 for each in apart)
+    assert len(ticks) >= 94
+
+
+def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world):
+    """An edit there reaches the standby as text."""
+    world.run(50)
+    assert world.engines["spare"].standby.rig_told == world.engines["desk"].workshop.text
+
+
+def seen_by(engine):
+    """Each machine as an engine's status tells of it: in charge, following, lending, or away."""
+    return {
+        each["name"]: (each["engine"], each["there"], each["played_by"]) for each in engine.joined.picture()["machines"]
+    }
+
+
+def test_status_tells_machines_and_who_is_in_charge(world):
+    """Both engines tell the same: who is there, who plays whose outputs, who is in charge, and how often it changed."""
+    machines = {"desk": (True, True, None), "spare": (True, True, None), "left": (False, True, "desk")}
+    for name, engine in world.engines.items():
+        picture = engine.joined.picture()
+        assert (picture["machine"], picture["in_charge"], picture["term"]) == (name, "desk", 1)
+        assert seen_by(engine) == machines
+        assert engine.joined.troubles() == []
+    world.kill("desk")
+    world.run(100)
+    spare = world.engines["spare"]
+    assert seen_by(spare) == {**machines, "desk": (True, False, None), "left": (False, True, "spare")}
+    assert spare.joined.troubles() == ["desk is not there: nobody would take over"]
+
+
+def test_a_follower_of_the_engine_sees_it_in_a_frame(world):
+    """The panel gets the network with the rest, and what is wrong with it among what is to be seen to."""
+    desk = world.engines["desk"]
+    frames = Frames(desk.show, desk.workshop, Gauge(desk.show), False, desk.joined)
+    assert frames.take()[0]["frame"]["network"] == desk.joined.picture()
+    world.net.part("desk", "spare")
+    world.run(1500)
+    desk.show.tell("test", "a frame is wanted")
+    assert frames.take()[0]["frame"]["network"]["machines"][1]["there"] is False
+    asking = world.engines["spare"].joined.troubles()
+    assert asking == ["desk is silent, and no machine with outputs lets spare play"]
+
+
+async def answer_of(world, asked):
+    """What a player is told who asks for this, while time goes on."""
+    answers = []
+
+    async def ask():
+        answers.append(await asked())
+
+    with trio.fail_after(60):
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(ask)
+            while not answers:
+                world.run(1)
+                await trio.lowlevel.checkpoint()
+    return answers[0]
+
+
+async def test_a_player_hands_the_show_over_and_takes_it(world):
+    """Asked of the one in charge it gives the show, asked of the other it takes it; both say who has it."""
+    desk, spare = (world.engines[name].joined for name in ("desk", "spare"))
+    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "spare is in charge"}
+    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "desk is in charge"}
+    assert await answer_of(world, spare.hand_over) == {"done": True, "text": "spare is in charge"}
+    assert world.leaders() == ["spare"]
+
+
+async def test_there_must_be_somebody_to_hand_over_to(world):
+    """With the other engine away nothing changes, and the player is told."""
+    world.kill("spare")
+    world.run(10)
+    told = await answer_of(world, world.engines["desk"].joined.hand_over)
+    assert told == {"done": False, "text": "spare is not there; nothing changed"}
+    assert world.leaders() == ["desk"]
+
+
+async def test_who_is_stopped_hands_over_first(world):
+    """What is held rings on at the other engine when the one in charge is stopped as usual."""
+    world.play(KEYS, "90 3C 40")
+    world.run(100)
+    desk = world.engines["desk"]
+    await answer_of(world, desk.joined.part)
+    assert world.leaders() == ["spare"]
+    desk.show.finish()
+    world.kill("desk")
+    world.run(200)
+    assert world.heard("strings") == ["90 3C 40"]
+    assert await world.engines["spare"].joined.part() is None  # nobody is there any more
+
+
+async def test_edits_belong_to_the_one_in_charge(world):
+    """An edit at the one that follows is refused; the rig of the other is played, its scene kept."""
+    spare = world.engines["spare"]
+    told = await spare.workshop.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
+    assert told["text"] == "desk is in charge; a rig that is edited there plays here, too"
+    world.play(FOOT, "C0 01")
+    world.run(20)
+    desk = world.engines["desk"].workshop
+    assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed")))["done"]
+    world.run(20)
+    await spare.standby.play_rig()
+    assert spare.show.bay.scene == (2, "Waltz")
+    assert spare.workshop.unsaved
+    assert (spare.show.bay.led_by, spare.show.bay.rig.network.machine) == ("desk", "spare")
+    world.kill("desk")
+    world.play(KEYS, "90 3C 40")
+    world.run(100)
+    assert world.heard("strings")[-1] == "90 48 40"

@@ -1,0 +1,54 @@
+"""A sign of life that goes when the loop is stuck. (Our own design; no outside source.)"""
+
+import threading
+
+import trio
+
+from engine.live.watchdog import Watchdog
+
+
+class Token:
+    """What the watchdog puts up and takes down, by a clock that is set by hand."""
+
+    def __init__(self):
+        self.now = 0.0
+        self.said = []
+        self.watchdog = Watchdog(lambda: self.said.append("up"), lambda: self.said.append("down"), lambda: self.now)
+
+    def passes(self, seconds):
+        self.now += seconds
+        self.watchdog.look()
+
+
+def test_it_is_up_while_the_loop_beats_and_down_while_it_does_not():
+    """150 ms without a beat take it down, once; the next beat puts it up again."""
+    token = Token()
+    for _ in range(20):
+        token.watchdog.beat()
+        token.passes(0.02)
+    assert token.said == ["up"]
+    token.passes(0.12)
+    assert token.said == ["up"]
+    token.passes(0.02)
+    token.passes(1.0)
+    assert token.said == ["up", "down"]
+    token.watchdog.beat()
+    token.passes(0.01)
+    assert token.said == ["up", "down", "up"]
+    assert token.watchdog.times_stuck == 1
+
+
+async def test_it_runs_in_a_thread_of_its_own():
+    """A loop that stands still is seen while it stands, and the token is down at the end."""
+    up, down = threading.Event(), threading.Event()
+    watchdog = Watchdog(up.set, down.set)
+    with trio.fail_after(30):
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(watchdog.run)
+            assert await trio.to_thread.run_sync(up.wait, 20)
+            assert down.wait(20)  # the loop stands still meanwhile
+            up.clear()
+            assert await trio.to_thread.run_sync(up.wait, 20)
+            down.clear()
+            nursery.cancel_scope.cancel()
+    assert down.wait(20)

@@ -1,0 +1,91 @@
+"""A machine that lends one output and one input, and engines that play them, on a network in memory."""
+
+from fakelink import FakeNet
+
+from engine.core.farwire import FarWire
+from engine.core.lending import Grant, Lender
+from engine.core.wire import Delivery
+from engine.live.gate import Gate
+from engine.network.far import Far
+from engine.network.farports import FarOutput
+from engine.network.names import Names
+from engine.rig.load import read
+
+RIG = """
+format = 1
+[rig]
+name = "Pit"
+[network]
+standby = "spare"
+main = "desk"
+machine = "desk"
+[network.machines]
+desk = { listen = "127.0.0.1:7447" }
+spare = { listen = "127.0.0.1:7448" }
+stage-left = { listen = "127.0.0.1:7449" }
+[inputs]
+keys = { machine = "stage-left", port = "Keys" }
+near = { port = "Near" }
+[outputs]
+strings = { machine = "stage-left", port = "Strings" }
+[[scenes]]
+number = 1
+name = "One"
+routes = [ { from = ["keys", "near"], to = "strings" } ]
+"""
+BOX = "stage-left"
+ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
+
+
+class Engine:
+    """One engine: what it sees of the others, and the wire of its only output."""
+
+    def __init__(self, net: FakeNet, machine: str) -> None:
+        self.rig = read(RIG, "pit.toml").on(machine)
+        self.names = Names(self.rig.rig.name)
+        self.link = net.link(machine)
+        self.far = Far(self.rig, self.link, self.names)
+        self.far.begin()
+        self.link.alive(self.names.alive(machine))
+        self.wire = FarWire(0, None)
+        self.port: FarOutput | None = None
+
+    def claim(self) -> int:
+        """Ask for the outputs, which are granted."""
+        answer = self.far.claim(BOX)
+        assert isinstance(answer, Grant)
+        self.far.play(0, BOX, answer.epoch)
+        return answer.epoch
+
+    def open(self) -> None:
+        """Open the output."""
+        self.port = self.far.output("strings", self.rig.outputs["strings"])
+        self.port.join(0, self.wire)
+
+    def play(self, *messages: bytes) -> None:
+        """Send these, and end the turn."""
+        for message in messages:
+            self.wire.put(0, (message,), [])
+        self.port.flush(0)
+
+
+class Box:
+    """The machine that lends, without its drivers."""
+
+    def __init__(self, net: FakeNet, started: int = 1000) -> None:
+        rig = read(RIG, "pit.toml").on(BOX)
+        assert rig.network is not None
+        self.now = 0
+        self.names = Names(rig.rig.name)
+        self.link = net.link(BOX)
+        self.lender = Lender({"strings": None}, started)
+        self.gate = Gate(self.lender, rig.network, self.link, self.names, lambda: None, lambda: self.now)
+        self.gate.begin()
+        self.link.alive(self.names.alive(BOX))
+        for way, port in (("in", "keys"), ("out", "strings")):
+            self.link.alive(self.names.plugged(BOX, way, port))
+
+    def turn(self) -> list[bytes]:
+        """What has left for the instruments since the last turn."""
+        sent: list[Delivery] = self.gate.turn()
+        return [message for _, message, _ in sent]

@@ -1,0 +1,177 @@
+"""A rig's certificates: what they say, who may read them, and when they are made anew. (X.509: RFC 5280.)"""
+
+import os
+import stat
+import sys
+from datetime import timedelta
+from ipaddress import ip_address
+from pathlib import Path
+
+import pytest
+from cryptography import x509
+
+from engine.network import keys
+from engine.network.certificates import certificate_in, keys_of
+from engine.network.keyring import folder_of, keyring_in
+from engine.network.keys import make_keys
+from engine.network.link import LinkError
+from engine.network.settings import settings_of, warnings_of
+from engine.rig.load import read
+from engine.rig.models import Rig
+
+TEXT = """\
+format = 1
+[network]
+machine = "desk"
+main = "desk"
+[network.machines]
+desk = { listen = "192.168.10.2:7447" }
+box = { listen = "192.168.10.11:7447" }
+[[scenes]]
+number = 1
+name = "One"
+"""
+
+
+@pytest.fixture
+def rig() -> Rig:
+    """Two machines that are not on one computer."""
+    return read(TEXT, "rig.toml")
+
+
+def made(rig: Rig, folder: Path, anew: bool = False) -> dict[str, bool]:
+    """Make keys; which machines' are new."""
+    assert rig.network is not None
+    return {each.machine: each.new for each in make_keys("Pit", rig.network, folder, anew)}
+
+
+def certificate(folder: Path, machine: str) -> x509.Certificate:
+    """The certificate of a machine."""
+    found = certificate_in(keyring_in(folder, machine).certificate)
+    assert found is not None
+    return found
+
+
+def test_a_certificate_is_for_one_machine_at_one_address(rig: Rig, tmp_path: Path) -> None:
+    """Each machine has a certificate with its name and address, signed by the rig's own authority, for both ends of a
+    link (RFC 5280 4.2.1.6 and 4.2.1.12)."""
+    made(rig, tmp_path)
+    authority = certificate_in(tmp_path / "authority.pem")
+    assert authority is not None
+    for machine, address in (("desk", "192.168.10.2"), ("box", "192.168.10.11")):
+        found = certificate(tmp_path, machine)
+        found.verify_directly_issued_by(authority)
+        assert found.subject.rfc4514_string() == f"CN={machine}"
+        names = found.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+        assert names.get_values_for_type(x509.IPAddress) == [ip_address(address)]
+        assert not found.extensions.get_extension_for_class(x509.BasicConstraints).value.ca
+        usage = found.extensions.get_extension_for_class(x509.ExtendedKeyUsage).value
+        assert {oid.dotted_string for oid in usage} == {"1.3.6.1.5.5.7.3.1", "1.3.6.1.5.5.7.3.2"}
+    assert authority.extensions.get_extension_for_class(x509.BasicConstraints).value.path_length == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such modes")
+def test_only_the_user_reads_keys(rig: Rig, tmp_path: Path) -> None:
+    """Whatever the user's mask is, nobody else may read a key or look into a folder of them."""
+    before = os.umask(0)
+    try:
+        made(rig, tmp_path / "keys")
+    finally:
+        os.umask(before)
+    for path in (tmp_path / "keys").rglob("*"):
+        assert stat.S_IMODE(path.stat().st_mode) == (0o700 if path.is_dir() else 0o600)
+
+
+def test_what_is_in_order_stays(rig: Rig, tmp_path: Path) -> None:
+    """A second time nothing is made; a machine that is added, moved or lost gets its own; `anew` makes all."""
+    assert made(rig, tmp_path) == {"desk": True, "box": True}
+    assert made(rig, tmp_path) == {"desk": False, "box": False}
+    added = "left = { listen = '10.0.0.1:1' }\nbox ="
+    moved = read(TEXT.replace("192.168.10.11", "192.168.10.12").replace("box =", added), "rig.toml")
+    assert made(moved, tmp_path) == {"desk": False, "left": True, "box": True}
+    keyring_in(tmp_path, "desk").key.unlink()
+    assert made(moved, tmp_path) == {"desk": True, "left": False, "box": False}
+    assert made(moved, tmp_path, anew=True) == {"desk": True, "left": True, "box": True}
+
+
+def test_another_authority_s_are_replaced(rig: Rig, tmp_path: Path) -> None:
+    """Certificates that another authority signed, as those that were carried in, are made anew."""
+    made(rig, tmp_path / "one")
+    made(rig, tmp_path / "other")
+    (tmp_path / "one" / "box").rename(tmp_path / "was")
+    (tmp_path / "other" / "box").rename(tmp_path / "one" / "box")
+    assert made(rig, tmp_path / "one") == {"desk": False, "box": True}
+
+
+def test_a_lost_authority_is_told(rig: Rig, tmp_path: Path) -> None:
+    """Without the authority's key nothing can be signed, and the sentence says so and what to do."""
+    made(rig, tmp_path)
+    (tmp_path / "authority.key").unlink()
+    with pytest.raises(LinkError, match=r"authority\.key does not belong to .*; bring back the key, or .* --anew"):
+        made(rig, tmp_path)
+    assert made(rig, tmp_path, anew=True) == {"desk": True, "box": True}
+
+
+@pytest.mark.parametrize("file", ["authority.pem", "box.pem", "box.key"])
+def test_a_machine_without_its_keys_is_told_how(rig: Rig, tmp_path: Path, file: str) -> None:
+    """A missing file is told by name, with the command that makes it and the folder to carry."""
+    made(rig, tmp_path / "rig.keys")
+    (tmp_path / "rig.keys" / "box" / file).unlink()
+    with pytest.raises(LinkError) as told:
+        settings_of(rig.on("box"), tmp_path / "rig.toml")
+    assert f"{file} is missing" in str(told.value)
+    assert f"bayleaf network keys {tmp_path / 'rig.toml'}, and carry the folder box into" in str(told.value)
+
+
+def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A certificate of another machine, for another address, or that has ended, is told when the machine starts."""
+    folder = tmp_path / "rig.keys"
+    made(rig, folder)
+    network = rig.on("box").network
+    assert network is not None
+    own = keyring_in(folder, "box").certificate
+    good = own.read_bytes()
+    own.write_bytes((folder / "desk" / "desk.pem").read_bytes())
+    with pytest.raises(LinkError, match="is no certificate of box"):
+        keys_of(network, tmp_path / "rig.toml")
+    own.write_bytes(b"nonsense")
+    with pytest.raises(LinkError, match="is no certificate of box"):
+        keys_of(network, tmp_path / "rig.toml")
+    own.write_bytes(good)
+    moved = read(TEXT.replace("192.168.10.11", "192.168.10.12"), "rig.toml").on("box").network
+    assert moved is not None
+    with pytest.raises(LinkError, match=r"is not for 192\.168\.10\.12:7447, the address of box"):
+        keys_of(moved, tmp_path / "rig.toml")
+    monkeypatch.setattr(keys, "_YEARS", timedelta(days=-1))
+    made(rig, folder, anew=True)
+    with pytest.raises(LinkError, match="ended on"):
+        keys_of(network, tmp_path / "rig.toml")
+
+
+def test_an_end_that_is_near_is_told_and_renewed(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A certificate that ends within thirty days is told of at each start, and made anew by the next `network keys`."""
+    with monkeypatch.context() as brief:
+        brief.setattr(keys, "_YEARS", timedelta(days=20))
+        made(rig, tmp_path / "rig.keys")
+    assert "the certificate of desk ends on" in " ".join(warnings_of(rig, tmp_path / "rig.toml"))
+    assert made(rig, tmp_path / "rig.keys", anew=True) == {"desk": True, "box": True}
+    assert warnings_of(rig, tmp_path / "rig.toml") == []
+
+
+def test_plain_links_are_warned_of(tmp_path: Path) -> None:
+    """`plain = true` beyond the loopback needs no keys and is warned of at each start; on the loopback it is not."""
+    text = TEXT.replace('main = "desk"', 'main = "desk"\nplain = true')
+    plain = read(text, "rig.toml")
+    assert '"tcp/192.168.10.2:7447"' in settings_of(plain, tmp_path / "rig.toml").config
+    assert "whoever is on this net can listen and play" in warnings_of(plain, tmp_path / "rig.toml")[0]
+    loopback = read(text.replace("192.168.10", "127.0.0"), "rig.toml")
+    assert warnings_of(loopback, tmp_path / "rig.toml") == []
+
+
+def test_the_folder_is_beside_the_rig(rig: Rig) -> None:
+    """Keys are in NAME-OF-RIG-FILE.keys beside the rig file, or where `keys` says, from there."""
+    network = rig.network
+    assert network is not None
+    assert folder_of(network, Path("/shows/pit.toml")) == Path("/shows/pit.keys")
+    elsewhere = network.model_copy(update={"keys": "../keys"})
+    assert folder_of(elsewhere, Path("/shows/pit.toml")) == Path("/shows/../keys")

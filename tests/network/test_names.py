@@ -1,0 +1,27 @@
+"""What everything on the network is called. (zenoh's key expressions: no `*`, `$`, `?`, `#`, no empty part.)"""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.network.names import Names, machine_of, port_of, way_of
+
+PRINTABLE = st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=20)
+
+
+@given(rig=PRINTABLE, port=PRINTABLE)
+def test_any_name_makes_a_key(rig: str, port: str) -> None:
+    """Whatever a rig and its ports are called, a key holds none of zenoh's signs, and its parts are told apart."""
+    names = Names(rig)
+    for key in (names.input("desk", port), names.output("desk", port), names.plugged("desk", "out", port)):
+        assert not set("*$?# \t") & set(key)
+        assert all(key.split("/"))
+        assert machine_of(key) == "desk"
+        assert port_of(key) == port
+    assert way_of(names.plugged("desk", "out", port)) == "out"
+
+
+@given(one=PRINTABLE, other=PRINTABLE)
+def test_two_names_are_two_keys(one: str, other: str) -> None:
+    """Different names never share a key."""
+    assert (Names(one).root == Names(other).root) == (one == other)
+    assert (Names("a").input("desk", one) == Names("a").input("desk", other)) == (one == other)

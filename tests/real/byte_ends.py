@@ -1,0 +1,62 @@
+"""The far ends of byte devices that are FIFOs: what is put into one, and what comes out of another, with times."""
+
+import os
+import select
+import threading
+import time
+from pathlib import Path
+
+from engine.midi.stream import Parser
+
+
+class Player:
+    """Writes into a FIFO; it always has a writer, so that it never ends for the engine."""
+
+    def __init__(self, fifo: Path) -> None:
+        os.mkfifo(fifo)
+        self._end = os.open(fifo, os.O_RDWR)
+
+    def play(self, *messages: str) -> None:
+        """Messages in hexadecimal."""
+        for message in messages:
+            os.write(self._end, bytes.fromhex(message))
+
+    def close(self) -> None:
+        os.close(self._end)
+
+
+class Listener:
+    """Reads from a FIFO in a thread of its own; `heard` grows by (seconds of the monotonic clock, hexadecimal)."""
+
+    def __init__(self, fifo: Path) -> None:
+        os.mkfifo(fifo)
+        self.heard: list[tuple[float, str]] = []
+        self._end = os.open(fifo, os.O_RDWR | os.O_NONBLOCK)  # so that the engine always finds a reader
+        self._deaf = threading.Event()
+        self._thread = threading.Thread(target=self._listen)
+        self._thread.start()
+
+    def messages(self, since: int = 0) -> list[str]:
+        """What was heard from a place in `heard` on."""
+        return [message for _, message in self.heard[since:]]
+
+    def when(self, begins: str, since: int = 0) -> float:
+        """The time of the first message from a place on that begins like this; 0 if there is none."""
+        return next((at for at, message in self.heard[since:] if message.startswith(begins)), 0.0)
+
+    def has(self, many: int) -> bool:
+        """Whether so much was heard."""
+        return len(self.heard) >= many
+
+    def close(self) -> None:
+        self._deaf.set()
+        self._thread.join()
+        os.close(self._end)
+
+    def _listen(self) -> None:
+        parser = Parser()
+        while not self._deaf.is_set():
+            if select.select([self._end], [], [], 0.05)[0]:
+                data = os.read(self._end, 65536)
+                now = time.monotonic()
+                self.heard += [(now, message.hex(" ").upper()) for message in parser.feed(data)]

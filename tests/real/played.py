@@ -1,0 +1,178 @@
+"""A song played into a FIFO for as long as a test lasts, and what comes out of another: counted note by note.
+
+Each note-on carries a number in its velocity (1 to 127, round and round), so that what comes out can be told apart;
+beside the song a beacon, a controller that counts every 4 ms, shows to that fineness when the output was dumb.
+"""
+
+import os
+import select
+import threading
+import time
+from bisect import bisect
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import cycle, pairwise
+from pathlib import Path
+
+import mido
+
+from engine.midi.stream import Parser
+
+_BEACON = 0.004  # seconds
+_BEACONS = (0xBF, 20)  # channel 16, a controller nobody uses
+_MATCH = 0.5  # seconds that a message may take; a number comes round again much later than that
+
+Log = list[tuple[float, bytes]]
+
+
+def notes_of(song: Path) -> list[tuple[float, bytes]]:
+    """The notes of a Standard MIDI File with the pause before each (s), but for channel 16."""
+    notes, pause = [], 0.0
+    for message in mido.MidiFile(song):
+        pause += message.time
+        if message.type in ("note_on", "note_off") and message.channel < 15:
+            notes.append((pause, bytes(message.bytes())))
+            pause = 0.0
+    return notes
+
+
+def is_on(message: bytes) -> bool:
+    return message[0] & 0xF0 == 0x90 and message[2] > 0
+
+
+class Performance:
+    """Plays and listens in threads of its own until `stop`."""
+
+    def __init__(self, notes: Sequence[tuple[float, bytes]], into: Path, out_of: Path, beacon: bool) -> None:
+        """`beacon`: whether it is played beside the song, which then has no rests."""
+        self._beacon = beacon
+        self.played: Log = []
+        self.heard: Log = []
+        self._notes = notes
+        self._ends = threading.Event()
+        self._deaf = threading.Event()
+        self._in = os.open(into, os.O_RDWR)  # so that it never has no reader
+        self._out = os.open(out_of, os.O_RDONLY | os.O_NONBLOCK)
+        self._threads = [threading.Thread(target=each) for each in (self._play, self._listen)]
+
+    def start(self) -> None:
+        for each in self._threads:
+            each.start()
+
+    def stop(self) -> None:
+        """End the song, each key let go; what comes within a second after that is still heard."""
+        self._ends.set()
+        self._threads[0].join()
+        time.sleep(1.0)
+        self._deaf.set()
+        self._threads[1].join()
+        os.close(self._in)
+        os.close(self._out)
+
+    def _play(self) -> None:
+        song = self._numbered()
+        at, beacon_at, number = time.monotonic() + 0.1, time.monotonic(), 0
+        pause, message = next(song)
+        at += pause
+        while not self._ends.is_set():
+            now = time.monotonic()
+            if beacon_at <= now:
+                if self._beacon:
+                    self._put(bytes((*_BEACONS, number)))
+                beacon_at, number = beacon_at + _BEACON, (number + 1) % 128
+            if at <= now:
+                self._put(message)
+                pause, message = next(song)
+                at = max(at, now - 0.1) + pause
+            time.sleep(max(0.0, min(at, beacon_at) - time.monotonic()))
+        for channel, key in list(sounding(self.played).elements()):
+            self._put(bytes((0x80 | channel, key, 64)))
+
+    def _numbered(self) -> Iterator[tuple[float, bytes]]:
+        numbers = cycle(range(1, 128))
+        for pause, message in cycle(self._notes):
+            yield pause, bytes((*message[:2], next(numbers))) if is_on(message) else message
+
+    def _put(self, message: bytes) -> None:
+        self.played.append((time.monotonic(), message))
+        os.write(self._in, message)
+
+    def _listen(self) -> None:
+        parser = Parser()
+        while not self._deaf.is_set():
+            if not select.select([self._out], [], [], 0.05)[0]:
+                continue
+            data = os.read(self._out, 65536)
+            now = time.monotonic()
+            if not data:  # nobody has it open for writing
+                time.sleep(0.001)
+            self.heard += [(now, message) for message in parser.feed(data)]
+
+
+@dataclass(frozen=True)
+class Count:
+    """What became of the notes: those never heard, heard twice, still sounding at the end; and beacons heard twice.
+
+    `late`: how long after it was played the latest of them was heard (s).
+    """
+
+    ons: int
+    lost: list[float]  # when they were played
+    doubled: int
+    hanging: int
+    beacons_doubled: int
+    late: float
+
+
+def count(performance: Performance) -> Count:
+    """Compare what was played with what was heard."""
+    ons = [(at, message) for at, message in performance.played if is_on(message)]
+    used, late = _matches(ons, [(at, message) for at, message in performance.heard if is_on(message)])
+    beacons = [each for each in performance.played if each[1][:2] == bytes(_BEACONS)]
+    seen, _ = _matches(beacons, [each for each in performance.heard if each[1][:2] == bytes(_BEACONS)])
+    return Count(
+        len(ons),
+        [at for number, (at, _) in enumerate(ons) if not used[number]],
+        sum(max(0, times - 1) for times in used.values()) + used[-1],
+        sounding(performance.heard).total(),
+        sum(max(0, times - 1) for times in seen.values()),
+        late,
+    )
+
+
+def sounding(log: Log) -> Counter[tuple[int, int]]:
+    """The notes that were begun and not ended, by channel and key."""
+    found: Counter[tuple[int, int]] = Counter()
+    for _, message in log:
+        place = message[0] & 0x0F, message[1]
+        if is_on(message):
+            found[place] += 1
+        elif message[0] & 0xE0 == 0x80:
+            found[place] = max(0, found[place] - 1)
+    return found
+
+
+def _matches(played: Log, heard: Log) -> tuple[Counter[int], float]:
+    """How often each played message was heard, under -1 those that nobody played; and how late the latest was (s)."""
+    by_message: dict[bytes, list[tuple[float, int]]] = defaultdict(list)
+    for number, (at, message) in enumerate(played):
+        by_message[message].append((at, number))
+    used: Counter[int] = Counter()
+    late = 0.0
+    for at, message in heard:
+        before = by_message[message]
+        place = bisect(before, (at, len(played))) - 1
+        if place < 0 or before[place][0] <= at - _MATCH:
+            used[-1] += 1
+        else:
+            used[before[place][1]] += 1
+            late = max(late, at - before[place][0])
+    return used, late
+
+
+def dumb_for(performance: Performance, since: float) -> float:
+    """The longest time (s) without a beacon in the two seconds after this moment; 0 if there is none."""
+    times = [at for at, message in performance.heard if message[:2] == bytes(_BEACONS)]
+    near = [at for at in times if since - 0.1 < at < since + 2.0]
+    return max((later - earlier for earlier, later in pairwise(near)), default=0.0)

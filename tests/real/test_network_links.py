@@ -1,0 +1,201 @@
+"""A machine's cable is pulled and put back, and a bad cable: an engine and a machine that lends, each in a network
+namespace, QUIC with certificates, real processes. What must hold is our own (the README); no outside source.
+BAYLEAF_CABLES says how often each cable is pulled, 2 if it says nothing; what that cost is printed.
+"""
+
+import json
+import os
+import statistics
+import time
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+from byte_ends import Listener, Player
+from conftest import need
+from netns import Hall
+from troupe import Troupe, wait_for
+
+RIG = """
+format = 1
+[rig]
+name = "Lantern Street pit band"
+[network]
+machine = "desk"
+main = "desk"
+[network.machines]
+desk = {{ listen = "10.77.0.1:7447" }}
+left = {{ listen = "10.77.0.2:7447" }}
+[inputs]
+keys = {{ device = "{folder}/keys", machine = "left" }}
+pads = {{ device = "{folder}/pads" }}
+[outputs]
+strings = {{ device = "{folder}/strings", machine = "left" }}
+drums = {{ device = "{folder}/drums" }}
+[instruments.lead]
+output = "strings"
+channel = 5
+sounds = {{ "Warm" = {{ bank = [0, 3], program = 12 }} }}
+[[scenes]]
+number = 1
+name = "Overture"
+routes = [ {{ from = "keys", to = ["drums", "strings"] }}, {{ from = "pads", to = "strings" }} ]
+burst = [ {{ instrument = "lead", sound = "Warm" }} ]
+"""
+TRIALS = int(os.environ.get("BAYLEAF_CABLES", "2"))
+BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
+
+
+class Stage:
+    """The desk and the machine that lends, with the far ends of all their ports."""
+
+    def __init__(self, hall: Hall, folder: Path) -> None:
+        self.hall = hall
+        self.keys, self.pads = Player(folder / "keys"), Player(folder / "pads")
+        self.strings, self.drums = Listener(folder / "strings"), Listener(folder / "drums")
+        self.troupe = Troupe(hall, folder, RIG.format(folder=folder))
+        self.troupe.make_keys()
+        self.troupe.start("left")
+        self.troupe.start("desk")
+        wait_for("the burst at the start", lambda: BURST[-1] in self.strings.messages())
+        self.until_through()
+
+    def until_through(self, since: int = 0) -> None:
+        """Until a controller from the far keys has come through to the far strings."""
+
+        def through() -> bool:
+            self.keys.play("BE 14 01", "BE 14 00")
+            return "BE 14 00" in self.strings.messages(since)
+
+        wait_for("a controller all the way", through)
+
+    def until_still(self) -> None:
+        """Until nothing has come out for a while."""
+        wait_for("silence", lambda: time.monotonic() - self.strings.heard[-1][0] > 0.5)
+
+    def status(self) -> dict[str, Any]:
+        """The engine's."""
+        answer = self.troupe.request("desk", "status")
+        assert answer is not None
+        status: dict[str, Any] = answer["status"]
+        return status
+
+    def machine(self, name: str) -> dict[str, Any]:
+        """A machine in the engine's status."""
+        found: dict[str, Any] = next(each for each in self.status()["network"]["machines"] if each["name"] == name)
+        return found
+
+    def unplugged(self) -> set[str]:
+        """The ports that the engine misses."""
+        told = self.status()
+        return {port["name"] for port in [*told["inputs"], *told["outputs"]] if port["state"] != "open"}
+
+    def close(self) -> None:
+        self.troupe.close()
+        for end in (self.keys, self.pads, self.strings, self.drums):
+            end.close()
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[Stage]:
+    """Both play."""
+    need("ip")
+    if os.geteuid() != 0:
+        need("a user who may make network namespaces")
+    with Hall(("desk", "left")) as hall:
+        made = Stage(hall, tmp_path)
+        try:
+            yield made
+        finally:
+            made.close()
+
+
+class Pulled(NamedTuple):
+    """What one pulled cable cost (ms): from the pull to the far output's last release, and to the release of what the
+    far input held; from the moment the cable is back to the end of the burst."""
+
+    silent: int
+    let_go: int
+    back: int
+
+
+def pull(stage: Stage, whose: str) -> Pulled:
+    """Pull a machine's cable while notes sound, put it back, and see to everything that must happen."""
+    before, at_drums = len(stage.strings.heard), len(stage.drums.heard)
+    stage.pads.play("94 3C 40", "B4 40 7F", "E4 00 50")
+    stage.keys.play("90 30 50")
+    sounding = {"94 3C 40", "90 30 50", "B4 40 7F", "E4 00 50"}
+    wait_for("the notes", lambda: sounding <= {*stage.strings.messages(before)})
+    wait_for("the note at the drums", lambda: "90 30 50" in stage.drums.messages(at_drums))
+    before, pulled = len(stage.strings.heard), time.monotonic()
+    stage.hall.cut(whose)
+    wait_for("silence", lambda: {"B4 40 00", "E4 00 40"} <= {*stage.strings.messages(before)})
+    silent = max(stage.strings.when(which, before) for which in ("84 3C", "80 30", "B4 40 00", "E4 00 40"))
+    wait_for("the far keys' release", lambda: stage.drums.when("80 30", at_drums))
+    let_go = stage.drums.when("80 30", at_drums)
+    wait_for("the machine to be missed", lambda: not stage.machine("left")["there"])
+    wait_for("the ports to count as unplugged", lambda: stage.unplugged() == {"keys", "strings"})
+    back, mended = len(stage.strings.heard), time.monotonic()
+    stage.hall.mend(whose)
+    wait_for("the burst", lambda: BURST[-1] in stage.strings.messages(back))
+    stage.until_through(back)
+    sent = stage.strings.messages(back)
+    assert [each for each in sent if each in BURST][:3] == BURST
+    assert not [each for each in sent if each.startswith("9")]
+    burst = stage.strings.when(BURST[-1], back)
+    return Pulled(*(round(seconds * 1000) for seconds in (silent - pulled, let_go - pulled, burst - mended)))
+
+
+@pytest.mark.parametrize("whose", ["desk", "left"])
+def test_a_cable_is_pulled_and_put_back(stage: Stage, whose: str) -> None:
+    """Whichever end's cable is pulled: what sounds at the far outputs is released there by their own machine, what a
+    far input holds is let go here, and both ports count as unplugged. When the cable is back the output is set to rest
+    and put on its sounds, and both play."""
+    trials = []
+    for _ in range(TRIALS):
+        trials.append(pull(stage, whose))
+        stage.keys.play("80 30 40")
+        stage.pads.play("84 3C 40", "B4 40 00", "E4 00 40")
+        stage.until_through(len(stage.strings.heard))
+    for what, times in zip(Pulled._fields, zip(*trials, strict=True), strict=True):
+        print(json.dumps({"whose": whose, "ms": what, "p50": statistics.median(times), "worst": max(times)}))
+
+
+def test_a_bad_cable_keeps_the_order(stage: Stage) -> None:
+    """With 1 % of the packets lost and the others up to 5 ms early or late on their way, every note from a far input
+    reaches a far output once and in order; the round trip that is shown says what that costs."""
+    quiet = wait_for("a round trip", lambda: stage.machine("left")["round_trip"])
+    stage.hall.disturb("left", 0.01, 5, 5)
+    wait_for("the delay to be shown", lambda: (stage.machine("left")["round_trip"] or quiet)["last"] > 4)
+    wait_for("both ports", lambda: not stage.unplugged())
+    stage.until_through(len(stage.strings.heard))
+    stage.until_still()
+    since = len(stage.strings.heard)
+    played = []
+    for number in range(1000):
+        note = f"{0x30 + number % 48:02X}"
+        played += [f"90 {note} {1 + number % 127:02X}", f"80 {note} 40"]
+        stage.keys.play(*played[-2:])
+        most = since + len(played) - 200
+        wait_for("what was played", partial(stage.strings.has, most))
+    wait_for("the last note", lambda: stage.strings.messages(since)[-1:] == played[-1:])
+    assert stage.strings.messages(since) == played
+    assert stage.machine("left")["round_trip"]["most"] > 4  # ms: there and back are 5 each, give or take 5
+    stage.hall.calm("left")
+
+
+def test_a_machine_whose_cable_was_out_at_the_start_joins(stage: Stage) -> None:
+    """An engine that starts while its computer has no address yet (as network managers have it while a cable is out)
+    plays its own ports, and joins once the address is there."""
+    troupe, hall = stage.troupe, stage.hall
+    troupe.kill("desk")
+    hall.take_address("desk")
+    troupe.start("desk")
+    wait_for("the engine", lambda: troupe.request("desk", "status"))
+    assert stage.unplugged() == {"keys", "strings"}
+    since = len(stage.strings.heard)
+    hall.give_address("desk")
+    wait_for("the burst", lambda: BURST[-1] in stage.strings.messages(since))
+    stage.until_through(since)

@@ -1,0 +1,280 @@
+"""Who has no right certificate sees and does nothing: real links between namespaces, and what an intruder tries.
+
+The rules are our own (`engine.network.access`). QUIC is TLS 1.3 over UDP (RFC 9001); certificates are checked on both
+sides (RFC 8446 4.4.2).
+"""
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Final
+
+import pytest
+from conftest import need
+from far_machine import FarMachine
+from netns import Hall
+from patience import comes
+
+from engine.network.keyring import folder_of
+from engine.network.keys import make_keys
+from engine.network.link import Settings
+from engine.network.names import Names
+from engine.network.settings import settings_of
+from engine.rig.load import read
+from engine.rig.models import Rig
+
+MACHINES: Final = ("desk", "spare", "stage-left")
+_QUIET: Final = 0.7  # seconds in which something would have come: more than twice the lease
+_REPLAYER: Final = str(Path(__file__).with_name("replayer.py"))
+
+
+class Pit:
+    """Three machines of a rig and a fourth that is somebody else's, with everything for their links."""
+
+    def __init__(self, hall: Hall, folder: Path) -> None:
+        self.hall = hall
+        self.file = folder / "pit.toml"
+        listens = "".join(f'{name} = {{ listen = "{hall.address(name)}:7447" }}\n' for name in MACHINES)
+        head = 'format = 1\n[network]\nmachine = "desk"\nmain = "desk"\nstandby = "spare"\n[network.machines]\n'
+        self.text = head + listens + '[[scenes]]\nnumber = 1\nname = "One"\n'
+        self.rig = read(self.text, str(self.file))
+        self.names = Names(self.rig.rig.name)
+        self.file.write_text(self.text)
+        self.make_keys(self.rig, folder)
+        self.machines: list[FarMachine] = []
+
+    def make_keys(self, rig: Rig, folder: Path) -> None:
+        """As `bayleaf network keys`."""
+        assert rig.network is not None
+        make_keys(rig.rig.name, rig.network, folder_of(rig.network, folder / "pit.toml"))
+
+    def settings(self, machine: str) -> Settings:
+        """What a machine of the rig joins with."""
+        return settings_of(self.rig.on(machine), self.file)
+
+    def join(self, where: str, settings: Settings) -> FarMachine:
+        """Run a link on a machine."""
+        self.machines.append(FarMachine(self.hall, where, settings))
+        return self.machines[-1]
+
+    def all(self) -> list[FarMachine]:
+        """The rig's own machines, which see each other."""
+        made = [self.join(name, self.settings(name)) for name in MACHINES]
+        for name, machine in zip(MACHINES, made, strict=True):
+            machine.do("watch", self.names.everyone())
+            machine.do("alive", self.names.alive(name))
+        assert comes(lambda: all(len(machine.seen) == len(MACHINES) - 1 for machine in made))
+        return made
+
+
+@pytest.fixture
+def pit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Pit]:
+    """Four machines on a switch."""
+    need_root()
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[2]))
+    with Hall([*MACHINES, "guest"]) as hall:
+        made = Pit(hall, tmp_path)
+        yield made
+        for machine in made.machines:
+            machine.close()
+
+
+def changed(settings: Settings, change: Callable[[dict[str, Any]], None]) -> Settings:
+    """Settings of somebody who writes his own."""
+    config = json.loads(settings.config)
+    change(config)
+    return replace(settings, config=json.dumps(config))
+
+
+def test_only_the_address_of_the_rig_is_open(pit: Pit) -> None:
+    """With certificates nothing listens but the rig's own UDP port; machines that dial have sockets for that."""
+    pit.all()
+    assert pit.hall.listening("desk") == [f"udp {pit.hall.address('desk')}:7447"]
+    for name in MACHINES:
+        open_ = pit.hall.listening(name)
+        assert f"udp {pit.hall.address(name)}:7447" in open_
+        assert not [each for each in open_ if each.startswith("tcp") or "224.0.0.224" in each]
+
+
+def test_who_looks_for_machines_finds_those_that_want_to_be_found(pit: Pit) -> None:
+    """`network find` tells the addresses of machines whose rig says `discover = true`, and no others; being found links
+    nobody."""
+    pit.join("stage-left", pit.settings("stage-left"))
+    pit.rig = read(pit.text.replace("[network.machines]", "discover = true\n[network.machines]"), str(pit.file))
+    pit.join("desk", pit.settings("desk"))
+    look = [sys.executable, "-m", "engine.cli", "network", "find", str(pit.file), "--seconds", "2", "--json"]
+    done = subprocess.run(pit.hall.command("guest", *look), capture_output=True, text=True, check=True)
+    assert json.loads(done.stdout) == [{"address": f"{pit.hall.address('desk')}:7447", "machine": "desk"}]
+
+
+def intruder(pit: Pit, how: str, tmp_path: Path) -> Settings:
+    """What somebody on the same net, who knows the rig file, may come with."""
+    assert pit.rig.network is not None
+    desk = f"{pit.hall.address('desk')}:7447"
+    at_guest = pit.text.replace(desk, f"{pit.hall.address('guest')}:7447")
+    other = read(at_guest, str(tmp_path / "pit.toml"))
+    pit.make_keys(other, tmp_path)  # an authority of his own, with our names
+    settings = settings_of(other, tmp_path / "pit.toml")
+
+    def no_certificate(config: dict[str, Any]) -> None:
+        config["transport"]["link"]["tls"] = {
+            "root_ca_certificate": str(pit.file.with_name("pit.keys") / "authority.pem")
+        }
+        config["listen"]["endpoints"] = []
+
+    def plain(config: dict[str, Any]) -> None:
+        del config["transport"]["link"]["tls"]
+        config["transport"]["link"]["protocols"] = ["tcp", "udp"]
+        config["listen"]["endpoints"] = []
+
+    def dials_all(config: dict[str, Any]) -> None:
+        proto = "tcp" if how == "plain" else "quic"
+        config["connect"]["endpoints"] = [f"{proto}/{pit.hall.address(name)}:7447" for name in MACHINES]
+        config.pop("access_control", None)  # he lets everything through
+
+    changes = {"no certificate": no_certificate, "plain": plain, "another authority": lambda config: None}
+    return changed(changed(settings, changes[how]), dials_all)
+
+
+@pytest.mark.parametrize("how", ["no certificate", "plain", "another authority"])
+def test_who_has_no_certificate_of_the_rig_is_not_there(pit: Pit, how: str, tmp_path: Path) -> None:
+    """Without a certificate, with plain TCP and UDP, and with certificates of another authority in our names: no link.
+    He sees no token, hears no note, gets no answer, and nothing he says arrives."""
+    desk, _, left = pit.all()
+    guest = pit.join("guest", intruder(pit, how, tmp_path / "guest"))
+    assert guest.fault is None
+    everything = f"{pit.names.root}/**"
+    guest.do("watch", everything)
+    guest.do("subscribe", everything)
+    left.do("subscribe", pit.names.outputs("stage-left"))
+    left.do("answer", pit.names.claim("stage-left"), "granted")
+    guest.do("alive", pit.names.alive("desk"))
+    deadline = time.monotonic() + _QUIET
+    while time.monotonic() < deadline:
+        guest.do("publish", pit.names.output("stage-left", "strings"), "90 3C 40")
+        desk.do("publish", pit.names.input("desk", "keys"), "90 3C 40")
+        assert guest.do("ask", pit.names.claim("stage-left"), "guest") == []
+    assert (guest.seen, guest.heard) == ([], [])
+    assert (left.heard, left.asked) == ([], [])
+    assert len(left.seen) == len(MACHINES) - 1
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_a_machine_that_is_no_longer_in_the_rig_has_no_rights(pit: Pit, named: bool) -> None:
+    """With a certificate of our own authority a machine that the rig does not name sees, hears, says and asks nothing;
+    one that it names sees and is seen."""
+    guest = f'guest = {{ listen = "{pit.hall.address("guest")}:7447", dial = ["desk", "spare", "stage-left"] }}\n'
+    wider = read(pit.text.replace("[[scenes]]", f"{guest}[[scenes]]"), str(pit.file))
+    pit.make_keys(wider, pit.file.parent)
+    if named:
+        pit.rig = wider
+    desk, _, left = pit.all()
+    settings = settings_of(wider.on("guest"), pit.file)
+    former = pit.join("guest", changed(settings, lambda config: config.pop("access_control")))
+    assert former.fault is None
+    everything = f"{pit.names.root}/**"
+    former.do("watch", everything)
+    former.do("subscribe", everything)
+    former.do("alive", pit.names.alive("guest"))
+    left.do("subscribe", pit.names.outputs("stage-left"))
+    left.do("answer", pit.names.claim("stage-left"), "granted")
+    if named:
+        assert comes(lambda: len(former.seen) == len(MACHINES) and [pit.names.alive("guest"), True] in left.seen)
+        return
+    deadline = time.monotonic() + _QUIET
+    while time.monotonic() < deadline:
+        former.do("publish", pit.names.output("stage-left", "strings"), "90 3C 40")
+        desk.do("publish", pit.names.input("desk", "keys"), "90 3C 40")
+        assert former.do("ask", pit.names.claim("stage-left"), "guest") == []
+    assert (former.seen, former.heard, left.heard, left.asked) == ([], [], [], [])
+    assert [pit.names.alive("guest"), True] not in left.seen + desk.seen
+
+
+def test_a_machine_that_lends_its_ports_plays_nobody_else(pit: Pit) -> None:
+    """With its own right certificate a stage box can neither play another machine's outputs, nor say what another
+    hears, nor claim, nor keep a state of the show, nor pass for another machine."""
+    desk, spare, left = pit.all()
+    names = pit.names
+    for machine, name in ((desk, "desk"), (spare, "spare")):
+        machine.do("subscribe", names.outputs(name))
+        machine.do("subscribe", names.inputs("*"))
+        machine.do("subscribe_state", names.state("show"))
+        machine.do("answer", names.claim(name), "granted")
+    keys_heard = [names.input("stage-left", "keys"), "own"]
+    while keys_heard not in desk.heard or keys_heard not in spare.heard:
+        left.do("publish", *keys_heard)  # its own inputs it may tell of
+    desk.heard.clear()
+    spare.heard.clear()
+    left.do("alive", names.alive("mixer"))
+    deadline = time.monotonic() + _QUIET
+    while time.monotonic() < deadline:
+        for name in ("desk", "spare"):
+            left.do("publish", names.output(name, "strings"), "90 3C 40")
+            left.do("publish", names.input(name, "keys"), "90 3C 40")
+            assert left.do("ask", names.claim(name), "stage-left") == []
+        left.do("keep", names.state("show"), "mine")
+    own = [keys_heard]
+    assert [each for each in desk.heard + spare.heard if each not in own] == []
+    assert (desk.asked, spare.asked) == ([], [])
+    assert [names.alive("mixer"), True] not in desk.seen + spare.seen
+
+
+def test_a_certificate_for_another_address_is_no_use(pit: Pit, tmp_path: Path) -> None:
+    """Whoever answers at the desk's address with a good certificate for another address is not linked with."""
+    pit.join("desk", changed(pit.settings("desk"), lambda config: as_machine(config, pit, "spare")))
+    left = pit.join("stage-left", pit.settings("stage-left"))
+    left.do("watch", pit.names.everyone())
+    pit.machines[0].do("alive", pit.names.alive("spare"))
+    time.sleep(_QUIET)
+    assert left.seen == []
+
+
+def as_machine(config: dict[str, Any], pit: Pit, machine: str) -> None:
+    """Show another machine's certificate."""
+    own = json.loads(pit.settings(machine).config)["transport"]["link"]["tls"]
+    config["transport"]["link"]["tls"] = own
+
+
+def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
+    """A claim and a note whose packets somebody recorded at the switch and sends again reach nobody a second time."""
+    desk, spare, left = pit.all()
+    left.do("subscribe", pit.names.outputs("stage-left"))
+    left.do("answer", pit.names.claim("stage-left"), "granted")
+    assert comes(lambda: desk.do("ask", pit.names.claim("stage-left"), "desk") == ["granted"])
+    recorder = subprocess.Popen(
+        pit.hall.at_switch(sys.executable, _REPLAYER, pit.hall.socket("stage-left")),
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert recorder.stdin is not None
+    assert recorder.stdout is not None
+    assert recorder.stdout.readline() == "recording\n"
+    for number in range(20):
+        assert desk.do("ask", pit.names.claim("stage-left"), f"desk {number}") == ["granted"]
+        desk.do("publish", pit.names.output("stage-left", "strings"), f"note {number}")
+    assert comes(lambda: len(left.heard) >= 20)
+    heard, asked = list(left.heard), list(left.asked)
+    recorder.stdin.write("again\n")
+    recorder.stdin.flush()
+    sent = int(recorder.stdout.readline())
+    recorder.communicate()
+    assert sent >= 20
+    time.sleep(_QUIET)
+    assert (left.heard, left.asked) == (heard, asked)
+    assert left.seen == [each for each in left.seen if each[1]]  # and no link fell
+    assert spare.do("ask", pit.names.claim("stage-left"), "spare") == ["granted"]
+
+
+def need_root() -> None:
+    """Namespaces need root and iproute2."""
+    need("ip")
+    need("ss")
+    probe = subprocess.run(["ip", "netns", "list"], capture_output=True, check=False)
+    may = subprocess.run(["unshare", "--net", "true"], capture_output=True, check=False)
+    if probe.returncode or may.returncode:
+        need("root, for network namespaces")

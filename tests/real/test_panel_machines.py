@@ -1,0 +1,82 @@
+"""A rig on three machines, all on this computer, seen and operated from the page of one of them."""
+
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from panel_stage import LONGEST
+from playwright.sync_api import Browser, Page, expect
+from troupe import ENGINES, Troupe, wait_for
+
+RIG = """
+format = 1
+[rig]
+name = "Two desks"
+[network]
+machine = "desk"
+main = "desk"
+standby = "spare"
+[network.machines]
+desk = { listen = "127.0.0.1:27447" }
+spare = { listen = "127.0.0.1:27448" }
+left = { listen = "127.0.0.1:27449" }
+[inputs]
+keys = { port = "Keys", machine = "left" }
+[outputs]
+strings = { port = "Strings", machine = "left" }
+[[scenes]]
+number = 1
+name = "Overture"
+routes = [{ from = "keys", to = "strings" }]
+"""
+
+
+@pytest.fixture
+def troupe(tmp_path: Path) -> Iterator[Troupe]:
+    """All three play."""
+    made = Troupe(None, tmp_path, RIG)
+    try:
+        for name in ("left", *ENGINES):
+            made.start(name)
+        wait_for("an engine in charge", made.leader)
+        yield made
+    finally:
+        made.close()
+
+
+@pytest.fixture
+def page(troupe: Troupe, chromium: Browser) -> Iterator[Page]:
+    """The page of the desk."""
+    command = [sys.executable, "-m", "engine.cli", "panel", "--port", "0"]
+    with subprocess.Popen(command, env=troupe.environment("desk"), stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        found = re.search(r"http://127\.0\.0\.1:\d+/", process.stdout.readline())
+        assert found
+        opened = chromium.new_page()
+        opened.set_default_timeout(LONGEST)
+        opened.goto(found[0])
+        yield opened
+        opened.close()
+        process.terminate()
+
+
+def test_the_page_shows_the_machines_and_hands_over(troupe: Troupe, page: Page) -> None:
+    """Who is there, how far away, who is in charge; a press hands the show over, and what is missing is said."""
+    if troupe.leader() == "spare":  # a busy computer was silent for too long
+        troupe.request("spare", "handover")
+    expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
+    listed = page.locator("#machines li")
+    expect(listed.nth(0)).to_have_text("desk, this one: in charge")
+    expect(listed.nth(1)).to_have_text(re.compile(r"^spare: follows, \d+\.\d ms there and back$"), timeout=LONGEST)
+    expect(listed.nth(2)).to_have_text(re.compile(r"^left: lends, \d+\.\d ms there and back$"), timeout=LONGEST)
+    page.get_by_role("button", name="Let spare be in charge").click()
+    expect(page.locator("#in-charge")).to_have_text("spare is in charge", timeout=LONGEST)
+    expect(page.locator("#dock-said")).to_have_text("spare is in charge", timeout=LONGEST)
+    page.get_by_role("button", name="Next", exact=True).click()
+    expect(page.locator("#dock-said")).to_have_text("Not done: spare is in charge; nothing changed here")
+    troupe.kill("spare")
+    expect(page.locator("#health")).to_contain_text("spare is not there: nobody would take over", timeout=LONGEST)
+    expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
