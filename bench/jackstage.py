@@ -146,7 +146,8 @@ class Probe:
         line = self._process.stdout.readline()
         if not line.startswith(wanted):
             said = (self._folder / "said.txt").read_text(errors="replace")[-500:]
-            raise Missing(f"the player and listener said {line!r} where {wanted} was due; the contender: {said}")
+            how = f"ended with {self._process.wait(_DEADLINE)}" if not line else f"said {line!r}"
+            raise Missing(f"the player and listener {how} where {wanted} was due; the contender said: {said}")
         return line
 
     def _matched(self, file: Path, change: Change, warm_up: float) -> tuple[list[float], float, float]:

@@ -15,7 +15,7 @@ from engine.core.lending import Grant, Lender
 from engine.core.wire import DIN
 from engine.network.farports import FarInput
 from engine.network.frames import EventSender, OrderSender, read_orders
-from engine.network.link import open_link
+from engine.network.join import open_link
 from engine.network.settings import settings_of
 from engine.rig.load import read
 

@@ -17,7 +17,6 @@ from bench.load import INPUTS, OUTPUTS, Samples, Scheduled, Swallowing, messages
 from bench.result import Pace, Result, beside
 from bench.rigs import SETTLE_MS, ports, route, scene, show
 from bench.throughput import Handed
-from engine.live.backlog import Arrival
 from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
@@ -83,7 +82,7 @@ def recalls(pace: Pace, result: Result) -> None:
                 begin = time.perf_counter_ns()
                 playing.command("scene", wanted)
                 switched = time.perf_counter_ns()
-                reader.arrivals = [Arrival(playing.clock(), _PLAYER, message)]
+                reader.arrivals = [(playing.clock(), _PLAYER, message)]
                 playing.pump()
                 times[many][0].append(switched - begin)
                 times[many][1].append(time.perf_counter_ns() - begin)

@@ -78,7 +78,7 @@ def whole(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
 
     def way(batch: Batch) -> None:
         now = clock()
-        reader.arrivals = [Arrival(now, source, message) for source, message in batch]
+        reader.arrivals = [(now, source, message) for source, message in batch]
         show.pump()
 
     return way

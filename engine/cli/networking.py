@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from engine.cli.say import Fault, Json, as_json, table
-from engine.network import link
+from engine.network import join
 from engine.network.keyring import folder_of
 from engine.network.link import NEEDED, LinkError
 from engine.rig.load import load
@@ -67,7 +67,7 @@ def find(
     network = load(rig).network if rig is not None else None
     named = {machine.listen: name for name, machine in network.machines.items()} if network is not None else {}
     try:
-        found = link.find(seconds)
+        found = join.find(seconds)
     except LinkError as fault:
         raise Fault(str(fault)) from None
     if json:

@@ -111,11 +111,12 @@ class Bay(Router):
             board.forget()
         return super()._let_go(now, source)
 
-    @property
-    def due(self) -> int | None:
-        """When `tick` next has something to do, or None."""
-        times = [super().due, *(board.due for board in self.boards if board is not None)]
-        return min((at for at in times if at is not None), default=None)
+    def _dues(self) -> list[int]:
+        dues = super()._dues()
+        for board in self.boards:
+            if board is not None and board.due is not None:
+                dues.append(board.due)
+        return dues
 
     def command(self, now: int, do: str, scene: int | str | None, source: str) -> tuple[Outcome, list[Delivery]]:
         """Scene, next, back, panic or resend, from outside."""

@@ -41,11 +41,7 @@ class Timetable:
         self._number = count()  # of two for one time the first comes first
         self._values: dict[_Value, int] = {}  # -> number of the one that counts
         self.players: set[int] = set()  # who has ever sent anything
-
-    @property
-    def due(self) -> int | None:
-        """When `take` next has something, or None."""
-        return self._heap[0][0] if self._heap else None
+        self.due: int | None = None  # when `take` next has something; it is looked at for each message
 
     def add(self, source: int, timed: Timed) -> None:
         """Keep this till its time; a value takes the place of an earlier one of the same thing."""
@@ -54,10 +50,11 @@ class Timetable:
         slot = replaceable(timed.message)
         if slot is None:
             heappush(self._heap, (timed.at, next(self._number), Due(name, source, timed.message, timed.outputs)))
-            return
-        for output in timed.outputs:
-            number = self._values[name, output, slot] = next(self._number)
-            heappush(self._heap, (timed.at, number, Due(name, source, timed.message, (output,))))
+        else:
+            for output in timed.outputs:
+                number = self._values[name, output, slot] = next(self._number)
+                heappush(self._heap, (timed.at, number, Due(name, source, timed.message, (output,))))
+        self._look_ahead()
 
     def outdate(self, source: int, units: Iterable[tuple[int, Unit]]) -> None:
         """Values of this input that are sent now take the place of those that wait for the same thing."""
@@ -80,9 +77,14 @@ class Timetable:
                     continue
                 del self._values[name]
             taken.append(due)
+        self._look_ahead()
         return taken
 
     def forget(self, players: set[int]) -> None:
         """What these would have sent is not sent."""
         self._heap = sorted(entry for entry in self._heap if entry[2].player not in players)
         self._values = {key: number for key, number in self._values.items() if key[0] not in players}
+        self._look_ahead()
+
+    def _look_ahead(self) -> None:
+        self.due = self._heap[0][0] if self._heap else None

@@ -120,8 +120,10 @@ class Ledger:
         presses = self._presses.get(key)
         if presses is None:
             return None
-        # one that sounds nowhere may be left from a release that was lost; it must not stand in for one that sounds
-        oldest = next((press for press in presses if press.targets), presses[0])
+        oldest = presses[0]
+        if not oldest.targets:
+            # it may be left from a release that was lost, and must not stand in for one that sounds somewhere
+            oldest = next((press for press in presses if press.targets), oldest)
         oldest.count -= 1
         if not oldest.count:
             presses.remove(oldest)
@@ -130,23 +132,25 @@ class Ledger:
         form, velocity = message[0] & 0xF0, message[2]
         sent: list[tuple[int, bytes]] = []
         for target in oldest.targets:
-            off = bytes((form | target.channel, target.key, velocity))
-            sent.extend([(target.output, off)] * self._let_go(source, target))
+            output, channel, number = target
+            off = bytes((form | channel, number, velocity))
+            count = self._let_go(source, target)
+            sent += [(output, off)] if count == 1 else [(output, off)] * count
         return sent
 
     def _let_go(self, source: int, target: Target) -> int:
         """One press of this input ends here; how many note-offs the output gets for it."""
         holders = self._holders[target]
+        if len(holders) == 1 and holders[source] == 1:
+            del self._holders[target]
+            return 1 + self._owed.pop(target, 0)
         holders[source] -= 1
         if not holders[source]:
             del holders[source]
         if len(holders) - (source in holders):
             self._owed[target] = self._owed.get(target, 0) + 1
             return 0
-        if holders:
-            return 1
-        del self._holders[target]
-        return 1 + self._owed.pop(target, 0)
+        return 1
 
     def is_down(self, source: int, message: bytes) -> bool:
         """Whether this is the release or the pressure of a key of this input whose press is written down."""

@@ -79,15 +79,14 @@ class Loops:
     def pass_by(self, now: int, source: int, message: bytes, answer: Answer) -> Answer | None:
         """A message came in and will be answered so; what is left of the answer, or None if nothing may be done."""
         if now >= self._window_ends:
-            self._sent_before, self._sent = self._sent, {}
-            self._tallies_before, self._tallies = self._tallies, {}
-            self._window_ends = now + _WINDOW
+            self._turn(now)
         tally = self._tallies.get(source)
         if tally is None:
             tally = self._tallies[source] = [0, 0, 0]
         tally[0] += 1
+        sent = self._sent
         # it stays: the same output may also lead to an input from which nothing goes on
-        mark = self._sent.get(message) or self._sent_before.get(message)
+        mark = sent.get(message) or self._sent_before.get(message)
         rounds, since = 0, now
         if mark is not None and now - mark[0] < (_WINDOW if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME):
             if source in self._watched and now < self._echoes_until.get(source, 0):
@@ -103,8 +102,14 @@ class Loops:
                     self._suspect(now, source, answer, 2, _ALMOST_ALL if message[0] < FIRST_REAL_TIME else _MOSTLY)
         mark = (now, rounds, since)
         for said in answer.said:
-            self._sent[said] = mark
+            sent[said] = mark
         return self._open_ways(source, answer) if source in self._watched else answer
+
+    def _turn(self, now: int) -> None:
+        """The next window begins."""
+        self._sent_before, self._sent = self._sent, {}
+        self._tallies_before, self._tallies = self._tallies, {}
+        self._window_ends = now + _WINDOW
 
     def hear(self, now: int, source: int, message: bytes) -> tuple[Found | None, bool]:
         """A question came in: the way it has proved, if any, and whether to pass it on to where this input leads.

@@ -6,6 +6,7 @@ for each message, all of its deliveries; the second time any number of routes an
 
 from collections import deque
 from collections.abc import Callable, Container, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Final, NamedTuple
 
@@ -56,8 +57,12 @@ class Timed(NamedTuple):
     lasting: bool
 
 
-class Answer(NamedTuple):
-    """All that becomes of one message: what is sent where, and what the ledger and the loops' watch must know of it."""
+@dataclass(slots=True)
+class Answer:
+    """All that becomes of one message: what is sent where, and what the ledger and the loops' watch must know of it.
+
+    It is never changed; a frozen class would only take four times as long to make.
+    """
 
     kind: int
     units: tuple[tuple[int, Unit], ...]
@@ -67,6 +72,10 @@ class Answer(NamedTuple):
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
     later: tuple[Timed, ...] = ()  # what is to be sent at other times
+    noted: bool = field(init=False)  # whether anything beside notes is to be written down
+
+    def __post_init__(self) -> None:
+        self.noted = bool(self.moves or self.selects or self.later)
 
 
 class Faults:
@@ -149,7 +158,8 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
 def without(answer: Answer, shut: Container[int]) -> Answer:
     """What is left of an answer without these outputs; for the ledger, too, they were never told."""
     timed = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
-    return answer._replace(
+    return replace(
+        answer,
         units=tuple(each for each in answer.units if each[0] not in shut),
         targets=tuple(target for target in answer.targets if target.output not in shut),
         moves=tuple(each for each in answer.moves if each[0].output not in shut),
@@ -235,12 +245,11 @@ class Plan:
 
     def answer(self, source: int, message: bytes, now: int) -> Answer:
         """All deliveries of one message of input `source`."""
-        known = self._known[source].get(message)
-        if known is None:
-            known = self._work_out(source, message, now)
-        if not self.called[source]:
+        known = self._known[source].get(message) or self._work_out(source, message, now)
+        called = self.called[source]
+        if not called:
             return known
-        units, later = self._run(self.called[source], message, now)
+        units, later = self._run(called, message, now)
         return answer(message, known.units + units, later)
 
     def reach(self, source: int) -> set[int]:
@@ -306,6 +315,7 @@ class Compiler:
         self._memory = Memory()
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
         self._outputs = {name: index for index, name in enumerate(outputs or rig.outputs)}
+        self._without_state: dict[str, Link] = {}  # settings -> one that all routes share
         self._everywhere = self._paths(rig.routes, "route", lasting=True)
 
     def plan(self, scene: Scene) -> Plan:
@@ -328,5 +338,11 @@ class Compiler:
         return tuple(self._link(settings) for settings in through)
 
     def _link(self, settings: FilterSettings) -> Link:
-        entry = self._filters[settings.filter]
-        return Link(entry.name, entry.build(settings), entry.keeps_state(settings))
+        written = repr(vars(settings))
+        link = self._without_state.get(written)
+        if link is None:
+            entry = self._filters[settings.filter]
+            link = Link(entry.name, entry.build(settings), entry.keeps_state(settings))
+            if not link.keeps_state:
+                self._without_state[written] = link
+        return link

@@ -57,15 +57,19 @@ class Router:
 
     def _hear(self, now: int, source: int, message: bytes, out: list[Delivery]) -> bool:
         """What a message is beside music: a sign of life, the time, our own question; True if nothing else."""
-        if source in self.sensing.heard_at or message == SENSE:
-            self.sensing.heard_at[source] = now
-        if self.sensing.silent:
-            self.sensing.silent.discard(source)
-        if self.timetable.due is not None and self.timetable.due <= now:
+        sensing, due = self.sensing, self.timetable.due
+        if source in sensing.heard_at:
+            sensing.heard_at[source] = now
+        if sensing.silent:
+            sensing.silent.discard(source)
+        if due is not None and due <= now:
             self._send_due(now, out)
-        if message[0] < SYSEX:
-            return False
-        if message.startswith(QUESTION):
+        return message[0] >= SYSEX and self._hear_system(now, source, message, out)
+
+    def _hear_system(self, now: int, source: int, message: bytes, out: list[Delivery]) -> bool:
+        if message == SENSE:
+            self.sensing.heard_at[source] = now
+        elif message.startswith(QUESTION):
             self._hear_question(now, source, message, out)
             return True
         self._put_all(now, self.sync.hear(now, source, message), out)
@@ -91,9 +95,14 @@ class Router:
     @property
     def due(self) -> int | None:
         """When `tick` is next wanted, or None."""
+        return min(self._dues(), default=None)
+
+    def _dues(self) -> list[int]:
         dues = [wire.due for wire in self.wires if wire.due is not None]
-        dues += [due for due in (self.sensing.due, self.timetable.due, self.sync.due) if due is not None]
-        return min(dues, default=None)
+        for due in (self.sensing.due, self.timetable.due, self.sync.due):
+            if due is not None:
+                dues.append(due)
+        return dues
 
     @property
     def waiting(self) -> bool:
@@ -104,15 +113,14 @@ class Router:
         plan = self.plan
         if plan is None:
             return
-        known = plan.answer(source, message, now)
-        answer = self.loops.pass_by(now, source, message, known)
-        if self.loops.questions:
+        loops, timetable, wires = self.loops, self.timetable, self.wires
+        answer = loops.pass_by(now, source, message, plan.answer(source, message, now))
+        if loops.questions:
             self._ask(now, out)
         if answer is None:
             return
         if self.leaving:
             answer = without(answer, self.leaving)
-        wires = self.wires
         units: Iterable[tuple[int, Unit]] = answer.units
         if answer.kind == RELEASE:
             units = self._released(source, message, answer)
@@ -123,21 +131,25 @@ class Router:
                     units = answer.units
                     break
             self.ledger.press(source, message, answer.targets)
-        if answer.moves:
-            self.ledger.move(source, message, answer.moves)
-        for output, selecting in answer.selects:
-            self.ledger.select(output, selecting)
         if message[0] >= SYSEX:
             if message == SENSE:
                 self.sensing.carry(now, (output for output, _ in answer.units))
             elif is_clock(message):
                 units = self.sync.let_through(now, source, message, units)
-        if self.timetable.due is not None:
-            self.timetable.outdate(source, answer.units)
-        for timed in answer.later:
-            self.timetable.add(source, timed)
+        if timetable.due is not None:
+            timetable.outdate(source, answer.units)
+        if answer.noted:
+            self._note(source, message, answer)
         for output, unit in units:
             wires[output].put(now, unit, out)
+
+    def _note(self, source: int, message: bytes, answer: Answer) -> None:
+        # What was moved and selected, and what is to be sent later.
+        self.ledger.move(source, message, answer.moves)
+        for output, selecting in answer.selects:
+            self.ledger.select(output, selecting)
+        for timed in answer.later:
+            self.timetable.add(source, timed)
 
     def _released(self, source: int, message: bytes, answer: Answer) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""

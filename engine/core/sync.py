@@ -135,6 +135,8 @@ class Sync:
     @property
     def due(self) -> int | None:
         """When `tick` is next wanted, or None."""
+        if self.clock is None and self.code is None and not self.readers:
+            return None
         dues = [reader.due for reader in self.readers.values()]
         if self.clock is not None and self._leader is None:
             dues.append(self.clock.due)

@@ -90,6 +90,8 @@ class Waiting:
 
     def drop(self, slots: set[Slot | None], presses: bool = False) -> None:
         """Forget what waits and sets one of these, and presses if wanted."""
+        if not (self.notes or self.values or self._parked):
+            return
         # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
         lows = {(each[0], each[1] + 32) for each in slots if each and each[0] & 0xF0 == CONTROLLER and each[1] < 32}
         slots = slots | lows

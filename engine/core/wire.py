@@ -37,7 +37,7 @@ _NEVER: Final = 1 << 62
 _CROWD: Final = 8
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Speed:
     """What a wire can carry.
 
@@ -143,6 +143,8 @@ class Wire:
 
     def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
         """A scene's steps for this output. Steps of an earlier burst that have not begun are forgotten."""
+        if not steps and not self._steps:
+            return
         begun = self._begun_step.channel if self._begun_step else None
         anew = any(step.lasting for step in steps)
         self._steps = deque((*(step for step in self._steps if step.lasting and not anew), *steps))
@@ -284,12 +286,14 @@ class Wire:
         cost = speed.cost(message, self._status)
         if message[0] >= FIRST_REAL_TIME and self._sysex_until > now:
             return self._hand_inside(now, message, cost, speed.ahead_ns, out)
-        start = max(self._free_at, now)
+        free_at = self._free_at
+        start = free_at if free_at > now else now
         if start > now and start + cost - now > speed.ahead_ns:
             return False
         self._free_at = start + cost
         self._handed += cost
-        self._status = status_after(message, self._status)
+        if speed.running_status:
+            self._status = status_after(message, self._status)
         if message[0] == SYSEX:
             self._sysex_until = self._free_at
         out.append((self.output, message, start))

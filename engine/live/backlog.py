@@ -6,7 +6,7 @@ are never shed. (Beyond a second bound a release that repeats one which waits al
 """
 
 from collections import deque
-from typing import Final, NamedTuple
+from typing import Final
 
 from engine.core.slots import slot
 from engine.midi.kinds import is_release
@@ -17,12 +17,8 @@ _EACH: Final = 125_000  # ns: 8,000 messages a second are eight full DIN cables,
 _AHEAD: Final = _MOST * _EACH  # ns: as many may come at once
 
 
-class Arrival(NamedTuple):
-    """One message: when it was read (ns), from which input (index)."""
-
-    at: int
-    source: int
-    message: bytes
+#: one message: when it was read (ns), from which input (index), and itself
+Arrival = tuple[int, int, bytes]
 
 
 class Backlog:
@@ -41,12 +37,13 @@ class Backlog:
 
     def put_stamped(self, events: list[tuple[int, bytes]]) -> None:  # reader thread
         """These have arrived, each at its time."""
-        arrivals = [Arrival(at, self._source, message) for at, message in events]
-        if self.late or len(self.queue) + len(arrivals) > _MOST:
-            for arrival in arrivals:
-                self._squeeze(arrival)
+        source, queue = self._source, self.queue
+        if self.late or len(queue) + len(events) > _MOST:
+            for at, message in events:
+                self._squeeze((at, source, message))
         else:
-            self.queue.extend(arrivals)
+            for at, message in events:
+                queue.append((at, source, message))
 
     def settle(self) -> None:  # reader thread
         """Once there is room again, what stayed of the flood follows."""
@@ -56,9 +53,14 @@ class Backlog:
 
     def take(self, now: int, most: int) -> list[Arrival]:  # loop only
         """The oldest so many, or as many as a sane device may have sent by now (ns)."""
-        queue = self.queue
-        paid = max(self._paid_until, now - _AHEAD)
-        count = min(len(queue), most, (now - paid) // _EACH)
+        queue, paid = self.queue, self._paid_until
+        if paid < now - _AHEAD:
+            paid = now - _AHEAD
+        count = len(queue)
+        if count > most:
+            count = most
+        if now - paid < count * _EACH:
+            count = (now - paid) // _EACH
         self._paid_until = paid + count * _EACH
         return [queue.popleft() for _ in range(count)]
 
@@ -66,7 +68,7 @@ class Backlog:
         return len(self.queue) + len(self.late)
 
     def _squeeze(self, arrival: Arrival) -> None:
-        message = arrival.message
+        message = arrival[2]
         if is_release(message):
             if len(self.queue) < _MOST_RELEASES:
                 self.queue.append(arrival)

@@ -15,9 +15,11 @@ from typing import Final
 from engine.live.backlog import Arrival, Backlog
 from engine.ports.port import InputPort, PortError, StampedInput
 
-_PLAYING: Final = 0.00025  # seconds between polls while anything was heard lately
-_IDLE: Final = 0.001
-_LATELY: Final = 2_000_000_000  # ns
+# Seconds between polls. A first note after a rest waits a two-thousandth of the rest at most, and no more than _IDLE.
+_HEARD: Final = 0.0005  # after one that brought something: the loop routes it, and needs Python's lock for that
+_PLAYING: Final = 0.00025
+_IDLE: Final = 0.002
+_OF_REST: Final = 1 / 2000
 _TURN: Final = 8  # messages of one input that are taken before the others have their turn (bench/flood.py)
 _WHEN: Final = itemgetter(0)  # `at`
 
@@ -103,12 +105,15 @@ class Inbox:
         while not self._stopping.is_set():
             now = time.monotonic_ns()
             due = self.due
-            if self._poll(now) or self._settle():
+            pause = min(max(_PLAYING, (now - heard_at) / 1e9 * _OF_REST), _IDLE)
+            if self._poll(now):
+                heard_at, pause = now, _HEARD
+                wake()
+            elif self._settle():
                 heard_at = now
                 wake()
             elif due is not None and due <= now:
                 wake()
-            pause = _PLAYING if now - heard_at < _LATELY else _IDLE
             due = self.due
             if due is not None:  # a clock is due to the microsecond
                 ahead = (due - time.monotonic_ns()) / 1e9
@@ -137,12 +142,10 @@ class Inbox:
 
     def _settle(self) -> bool:  # reader thread
         """Whether anything still waits for the loop."""
-        waiting = False
-        for backlog in list(self._backlogs.values()):
-            if backlog.late:
-                backlog.settle()
-            waiting = waiting or len(backlog) > 0
-        return waiting
+        waiting = [backlog for backlog in list(self._backlogs.values()) if backlog.queue or backlog.late]
+        for backlog in waiting:
+            backlog.settle()
+        return bool(waiting)
 
     def _lose(self, source: int, port: InputPort, reason: str) -> None:  # reader thread
         if self._ports.get(source) is port:

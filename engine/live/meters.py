@@ -1,13 +1,13 @@
 """Counters of a running show, and the frozen picture of them for whoever asks."""
 
-from array import array
+from collections import deque
 from dataclasses import dataclass
 from typing import Final
 
 _KEPT: Final = 8192
 
 
-@dataclass
+@dataclass(slots=True)
 class PortMeter:
     """What one port did; loop only."""
 
@@ -48,17 +48,15 @@ class Latency:
     """The last few thousand times from reading a message to handing it to the driver, in ns."""
 
     def __init__(self) -> None:
-        self._samples = array("q", bytes(8 * _KEPT))
-        self._count = 0
+        self._samples: deque[int] = deque(maxlen=_KEPT)
 
     def add(self, sample: int) -> None:
         """One more sample; the oldest gives way."""
-        self._samples[self._count % _KEPT] = sample
-        self._count += 1
+        self._samples.append(sample)
 
     def percentiles(self) -> dict[str, float | None]:
         """p50, p99, p99.9 and worst in milliseconds; None while nothing was measured."""
-        kept = sorted(self._samples[: min(self._count, _KEPT)])
+        kept = sorted(self._samples)
         if not kept:
             return dict.fromkeys(("p50_ms", "p99_ms", "p99_9_ms", "worst_ms"))
         at = {"p50_ms": 0.5, "p99_ms": 0.99, "p99_9_ms": 0.999, "worst_ms": 1.0}

@@ -103,7 +103,8 @@ class Show(Cables):
         """What is due, what was lost, what is to be told."""
         bay = self.bay
         self._tick()
-        self._take_losses(lost)
+        if lost:
+            self._take_losses(lost)
         self._end_turn()
         if bay.outcomes:
             self._take_outcomes()
@@ -113,11 +114,10 @@ class Show(Cables):
             self._take_faults()
 
     def _tick(self) -> None:
-        now, due = self.clock(), self.reader.due
-        deliveries = self.bay.tick(now)
-        if deliveries or (due is not None and due <= now):
+        now, due = self.clock(), self.bay.due
+        if due is not None and due <= now:
             self.recorder.ticked(now)
-            self._send(now, deliveries)
+            self._send(now, self.bay.tick(now))
 
     def own_fault(self, fault: Exception) -> str:
         """Count and tell a fault of Bayleaf itself; the sentence."""
@@ -216,32 +216,35 @@ class Show(Cables):
         return self.bay.waiting
 
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
+        ports, meters, went_out = self._ports, self.out_meters, self.recorder.went_out
         for output, message, _ in deliveries:
-            port, meter = self._ports[output], self.out_meters[output]
+            port = ports[output]
             if port is None:
-                meter.dropped += 1
+                meters[output].dropped += 1
                 self._missed.note(output, message)
                 continue
             try:
                 port.send(message)
-            except PortGone as fault:
-                self.recorder.did(now, "gone", self.outputs[output], message.hex())
-                self._lose_output(output, str(fault))
-                meter.dropped += 1
-                self._missed.note(output, message)
-                continue
             except PortError as fault:
-                self.recorder.did(now, "refused", self.outputs[output], message.hex())
-                meter.drop(str(fault))
-                self._missed.note(output, message)
-                self.tell(self.outputs[output], str(fault))
-                if message[0] < SYSEX:
-                    self._stuck.add(output)
+                self._fail(now, output, message, fault)
                 continue
-            meter.count(message)
-            self.recorder.went_out(now, output, message)
+            meters[output].count(message)
+            went_out(now, output, message)
             if self._watchers:
                 self._show(Event(now, "out", self.outputs[output], message, ""))
+
+    def _fail(self, now: int, output: int, message: bytes, fault: PortError) -> None:
+        """A driver did not take this."""
+        gone = isinstance(fault, PortGone)
+        self.recorder.did(now, "gone" if gone else "refused", self.outputs[output], message.hex())
+        if gone:
+            self._lose_output(output, str(fault))
+        else:
+            self.tell(self.outputs[output], str(fault))
+            if message[0] < SYSEX:
+                self._stuck.add(output)
+        self.out_meters[output].drop(str(fault))
+        self._missed.note(output, message)
 
     def check_outputs(self) -> None:
         """See Cables; and tell how often happened what was kept back."""

@@ -1,6 +1,5 @@
 """One engine from start to end: ports, reader, show, socket, state; and everything released at the end."""
 
-import contextlib
 import signal
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from pathlib import Path
@@ -173,8 +172,10 @@ class Stage:
 
 
 def _poke(token: trio.lowlevel.TrioToken, show: Show) -> None:  # reader thread
-    with contextlib.suppress(trio.RunFinishedError):  # the show is over; what still arrives is not played
+    try:
         token.run_sync_soon(show.pump, idempotent=True)
+    except trio.RunFinishedError:  # the show is over; what still arrives is not played
+        return
 
 
 async def _say_farewell(show: Show) -> None:

@@ -1,12 +1,9 @@
-"""The one narrow interface to the network: what a link promises, and how one is made.
+"""The one narrow interface to the network: what a link promises (`join` makes one).
 
 `heard`, `changed` and `reply` are called in threads of the link, one call after another for each subscription. They
 must be quick: append, poke, return. What they raise is counted in `faults` and stops nothing.
 """
 
-import errno
-import socket
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Protocol
@@ -81,39 +78,3 @@ class Link(Protocol):
 
     def close(self) -> None:
         """Leave the network: what waits is handed on, then tokens go. Blocks up to 2 s; again does nothing."""
-
-
-def open_link(settings: Settings) -> Link:
-    """Join the network. Blocks: call it in a thread. Raises LinkError.
-
-    Machines that are away are dialled again and again by the link itself.
-    """
-    try:
-        from engine.network.zenohlink import ZenohLink
-    except ImportError:
-        raise LinkError(NEEDED) from None
-    _see_that_it_is_free(settings)
-    return ZenohLink(settings)
-
-
-def _see_that_it_is_free(settings: Settings) -> None:
-    """Raise LinkError if another program has this machine's address, for which the link itself would wait for ever."""
-    host, _, port = settings.listen.rpartition(":")
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM if settings.encrypted else socket.SOCK_STREAM) as probe:
-        if not settings.encrypted and sys.platform != "win32":  # else what has just been closed counts
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((host, int(port)))
-        except OSError as fault:
-            if fault.errno == errno.EADDRINUSE:
-                text = f"another program listens at {settings.listen} already; is {settings.machine} running here?"
-                raise LinkError(text) from None
-
-
-def find(seconds: float) -> list[str]:
-    """Look by multicast for machines whose rig says `discover = true`; their addresses. Blocks. Raises LinkError."""
-    try:
-        from engine.network.zenohlink import scout
-    except ImportError:
-        raise LinkError(NEEDED) from None
-    return scout(seconds)

@@ -199,3 +199,28 @@ def test_two_programs_within_the_guard_time_are_two_commands() -> None:
     for at, program in ((0, 1), (5, 1), (10, 0), (29, 1), (45, 1)):
         router.receive(at * MS, 2, bytes((0xC0, program)))
     assert [outcome.scene for outcome in router.outcomes] == [(2, "B"), (1, "A"), (2, "B")]
+
+
+def test_filters_of_the_same_settings_remember_each_for_its_own_route() -> None:
+    """Two pedals that each have a latch: pressing one does not switch the other off. What keeps no state is one."""
+    latch = '{ filter = "latch", controllers = [64] }, { filter = "transpose", semitones = 1 }'
+    router = routed(
+        f'{{ from = "keys", to = "strings", through = [ {latch} ] }}, '
+        f'{{ from = "pads", to = "strings", through = [ {latch} ] }}'
+    )
+    assert play(router, 0, "B0 40 7F") == ["B0 40 7F"]
+    assert play(router, 1, "B0 40 7F") == ["B0 40 7F"]
+    assert router.plan is not None
+    (keys,), (pads,) = router.plan.paths[0], router.plan.paths[1]
+    assert keys.links[0] is not pads.links[0]
+    assert keys.links[1] is pads.links[1]
+
+
+def test_a_filter_is_shared_only_where_all_its_settings_are_the_same() -> None:
+    """Up a semitone here, up a whole tone there."""
+    router = routed(
+        '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 1 } ] }, '
+        '{ from = "pads", to = "strings", through = [ { filter = "transpose", semitones = 2 } ] }'
+    )
+    assert play(router, 0, "90 3C 40") == ["90 3D 40"]
+    assert play(router, 1, "90 3C 40") == ["90 3E 40"]

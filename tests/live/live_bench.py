@@ -56,7 +56,7 @@ class HandReader:
 
     def put(self, source: int, *messages: str) -> None:
         """Messages in hexadecimal arrive from the input of this index."""
-        self.arrivals.extend(Arrival(0, source, bytes.fromhex(message)) for message in messages)
+        self.arrivals.extend((0, source, bytes.fromhex(message)) for message in messages)
 
     def take(self) -> list[Arrival]:
         arrivals, self.arrivals = self.arrivals, []
@@ -69,7 +69,7 @@ class HandReader:
         del self.ports[source]
 
     def waiting(self, source: int) -> bool:
-        return any(arrival.source == source for arrival in self.arrivals)
+        return any(each == source for _, each, _ in self.arrivals)
 
     def repairs(self) -> dict[int, int]:
         return {}

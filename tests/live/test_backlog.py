@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from engine.core.slots import slot
 from engine.live import backlog as backlog_module
-from engine.live.backlog import Arrival, Backlog
+from engine.live.backlog import Backlog
 from engine.live.inbox import Inbox
 from engine.midi.kinds import is_release
 from engine.ports.memory import MemoryInput
@@ -41,14 +41,14 @@ def played(steps, bound=lambda backlog: None):
     backlog, came, went = Backlog(0), [], []
     for at, step in enumerate(steps):
         if isinstance(step, int):
-            went += [arrival.message for arrival in backlog.take(LATER * at, step)]
+            went += [message for _, _, message in backlog.take(LATER * at, step)]
         else:
             came += step
             backlog.put(at, step)
         bound(backlog)
         backlog.settle()
     while len(backlog):
-        went += [arrival.message for arrival in backlog.take(END, 1 << 20)]
+        went += [message for _, _, message in backlog.take(END, 1 << 20)]
         backlog.settle()
     return came, went, backlog
 
@@ -83,7 +83,7 @@ def test_the_order_is_kept(steps):
     while len(backlog):
         went += backlog.take(END, 1 << 20)
         backlog.settle()
-    times = [arrival.at for arrival in went if not is_release(arrival.message)]
+    times = [at for at, _, message in went if not is_release(message)]
     assert times == sorted(times)
 
 
@@ -102,7 +102,7 @@ def test_it_is_bounded(steps):
     """However much arrives, what waits is the bound, one value of each thing, and the releases."""
 
     def bound(backlog):
-        releases = sum(is_release(arrival.message) for arrival in backlog.queue)
+        releases = sum(is_release(message) for _, _, message in backlog.queue)
         assert len(backlog) - releases <= MOST + 5  # two controllers, a pedal, the bend, the program
 
     played(steps, bound)
@@ -124,9 +124,9 @@ def test_releases_beyond_a_second_bound_are_told_once(monkeypatch):
     backlog = Backlog(0)
     backlog.put(0, came)
     assert len(backlog) <= 32 + 3
-    went = [arrival.message for arrival in backlog.take(END, 1000)]
+    went = [message for _, _, message in backlog.take(END, 1000)]
     backlog.settle()
-    went += [arrival.message for arrival in backlog.take(END, 1000)]
+    went += [message for _, _, message in backlog.take(END, 1000)]
     assert set(went) == set(came)
     assert len(went) + backlog.shed == len(came)
 
@@ -156,7 +156,7 @@ def test_a_flood_leaves_the_others_their_turn():
     inbox._poll(2)
     inbox._settle()
     batch = inbox.take()
-    assert Arrival(2, 1, b"\x90\x30\x40") in batch
+    assert (2, 1, b"\x90\x30\x40") in batch
     assert len(batch) <= 100
     assert inbox.shed(0) > 0
     assert inbox.shed(1) == 0

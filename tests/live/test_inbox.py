@@ -63,10 +63,10 @@ def test_messages_arrive_in_order_with_their_time(started):
     for value in range(500):
         keys.push(bytes((0xB0, value >> 7, value & 0x7F)))
     arrivals = taken(inbox, pokes, 500)
-    assert [(arrival.source, arrival.message[1] << 7 | arrival.message[2]) for arrival in arrivals] == [
+    assert [(source, message[1] << 7 | message[2]) for _, source, message in arrivals] == [
         (4, value) for value in range(500)
     ]
-    stamps = [arrival.at for arrival in arrivals]
+    stamps = [at for at, _, _ in arrivals]
     assert stamps == sorted(stamps)
     assert before <= stamps[0] <= stamps[-1] <= time.monotonic_ns()
 
@@ -76,13 +76,13 @@ def test_a_pulled_cable_is_told_and_the_other_inputs_go_on(started):
     keys, pedals = MemoryInput("keys"), MemoryInput("pedals")
     inbox, pokes = started({0: keys, 1: pedals})
     keys.push(b"\x90\x3c\x40")
-    assert [arrival.message for arrival in taken(inbox, pokes, 1)] == [b"\x90\x3c\x40"]
+    assert [message for _, _, message in taken(inbox, pokes, 1)] == [b"\x90\x3c\x40"]
     keys.unplug()
     while not inbox.lost:
         pokes.wait()
     assert list(inbox.lost) == [(0, '"keys" was unplugged')]
     pedals.push(b"\xc0\x05")
-    assert [arrival.source for arrival in taken(inbox, pokes, 1)] == [1]
+    assert [source for _, source, _ in taken(inbox, pokes, 1)] == [1]
     assert list(inbox.lost) == [(0, '"keys" was unplugged')]
 
 
@@ -91,7 +91,7 @@ def test_a_fault_of_our_own_costs_one_input(started):
     keys = MemoryInput("keys")
     inbox, pokes = started({0: Faulty("bad"), 1: keys})
     keys.push(b"\x90\x3c\x40")
-    assert [arrival.source for arrival in taken(inbox, pokes, 1)] == [1]
+    assert [source for _, source, _ in taken(inbox, pokes, 1)] == [1]
     assert list(inbox.lost) == [(0, "a fault of Bayleaf itself: ZeroDivisionError('a mistake')")]
 
 
@@ -120,7 +120,7 @@ def test_what_had_arrived_can_be_taken_after_the_end():
     pokes.wait()
     inbox.stop()
     inbox.stop()
-    assert [arrival.message for arrival in inbox.take()] == [b"\x90\x3c\x40"]
+    assert [message for _, _, message in inbox.take()] == [b"\x90\x3c\x40"]
     assert inbox.take() == []
 
 
@@ -146,4 +146,4 @@ def test_messages_that_bear_their_time_keep_it(started):
     inbox, pokes = started({0: keys})
     keys.push(bytes.fromhex("90 3C 64 80 3C 40"))
     found = taken(inbox, pokes, 2)
-    assert [(arrival.at, arrival.message.hex()) for arrival in found] == [(0, "903c64"), (1, "803c40")]
+    assert [(at, message.hex()) for at, _, message in found] == [(0, "903c64"), (1, "803c40")]

@@ -13,7 +13,8 @@ import pytest
 from fakelink import FakeNet
 from patience import PATIENCE, comes
 
-from engine.network.link import Link, LinkError, open_link
+from engine.network.join import open_link
+from engine.network.link import Link, LinkError
 from engine.network.settings import settings_of
 from engine.rig.load import read
 

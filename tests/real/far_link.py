@@ -10,7 +10,8 @@ import sys
 import threading
 from typing import Any
 
-from engine.network.link import Link, LinkError, Settings, open_link
+from engine.network.join import open_link
+from engine.network.link import Link, LinkError, Settings
 
 _printing = threading.Lock()
 
