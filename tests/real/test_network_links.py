@@ -16,7 +16,8 @@ import pytest
 from byte_ends import Listener, Player
 from conftest import need_machines
 from netns import Hall
-from troupe import Troupe, wait_for
+from stagehand import wait_for
+from troupe import Troupe
 
 RIG = """
 format = 1
