@@ -16,8 +16,10 @@ _ROOT: Final = Path(__file__).resolve().parent.parent
 _VENV: Final = _ROOT / ".venv"
 _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
-#: side by side, and then one after the other those that need real servers, whose times are real, too
-_TESTS: Final = (("-n", "auto", "--dist", "worksteal", "--ignore=tests/real"), ("tests/real",))
+#: first what can be cut up at will; then, for their times are real, those that need real servers, and beside them those
+#: that need several machines: both mostly wait
+_TESTS: Final = ("-n", "auto", "--dist", "worksteal", "--ignore=tests/real")
+_REAL_TESTS: Final = (("tests/real", "--ignore=tests/real/machines"), ("tests/real/machines",))
 #: python-rtmidi 1.5.8 comes ready-made for these; for later ones pip builds it from source
 _READY_MADE: Final = ((3, 11), (3, 12))
 
@@ -55,6 +57,21 @@ def _run(*command: str | Path) -> None:
         sys.exit(done.returncode)
 
 
+def _run_together(*commands: tuple[str | Path, ...]) -> None:
+    """What all but the first have to say comes at the end."""
+    others = [
+        subprocess.Popen(
+            [str(part) for part in command], cwd=_ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+        )
+        for command in commands[1:]
+    ]
+    first = subprocess.run([str(part) for part in commands[0]], cwd=_ROOT, check=False)
+    for other in others:
+        print(other.communicate()[0], flush=True)
+    if status := max(first.returncode, *(other.returncode for other in others)):
+        sys.exit(status)
+
+
 def main() -> None:
     """Set up, then run the demo or the tests."""
     parser = argparse.ArgumentParser(prog="python3 -m engine.install", description=__doc__.splitlines()[0])
@@ -78,8 +95,9 @@ def main() -> None:
         ".[dev]" if wants_tests else ".",
     )
     if wants_tests:
-        for tests in _TESTS:
-            _run(_BIN / "python", "-m", "pytest", *tests)
+        pytest = (_BIN / "python", "-m", "pytest")
+        _run(*pytest, *_TESTS)
+        _run_together(*((*pytest, *tests) for tests in _REAL_TESTS))
     else:
         _run(_BIN / "bayleaf", "demo")
         print("\nTo go on: .venv/bin/bayleaf new")

@@ -75,7 +75,7 @@ class Pit:
 def pit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Pit]:
     """Four machines on a switch."""
     need_machines()
-    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[2]))
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[3]))
     with Hall([*MACHINES, "guest"]) as hall:
         made = Pit(hall, tmp_path)
         yield made

@@ -16,7 +16,7 @@ from stagehand import ask_socket
 ENGINES = ("desk", "spare")
 PATIENCE = 60.0  # seconds until three machines have found each other
 _STICKING = str(Path(__file__).with_name("sticking.py"))
-_ROOT = str(Path(__file__).parents[2])
+_ROOT = str(Path(__file__).parents[3])
 
 
 class Troupe:
