@@ -121,7 +121,7 @@ def routing(notes: list[bytes]) -> float:
         for note in notes:
             now += 1_000_000
             bay.receive(now, 0, note)
-        wire.take()
+        wire.take_orders()
 
     return cpu(turn, TIMES // len(notes) * 4) / len(notes)
 

@@ -1,0 +1,22 @@
+"""The simulation of many machines, with costs that are made up here. How fast anything was is never asked."""
+
+from bench.machines import INPUTS, Simulation, on_paper
+from bench.netcosts import Costs
+
+LIGHT = Costs(1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 75, 5)
+
+
+def test_nothing_gets_lost_and_nothing_is_early():
+    """Every event of every machine arrives, none before it was read, and the engine is busy for what paper says."""
+    simulation = Simulation(2, LIGHT, 100)
+    simulation.run(1.0)
+    assert len(simulation.waits) == 2 * INPUTS * 100
+    assert min(simulation.waits) > 0
+    assert simulation.busy <= on_paper(2, LIGHT, 100).core
+
+
+def test_what_is_full_first_is_told():
+    """Where a pack costs next to nothing but bytes, it is the network port that is full first."""
+    heavy = Costs(1e-9, 1e-9, 1e-9, 1e-9, 1e-9, 1e-9, 75_000, 5)
+    assert on_paper(8, heavy, 100).first == "port, out"
+    assert on_paper(8, LIGHT, 100).first == "core"
