@@ -30,7 +30,7 @@ from engine.live.errands import Errands
 from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
-from engine.live.priority import going_first
+from engine.live.priority import undisturbed
 from engine.live.server import Server
 from engine.live.show import Show
 from engine.live.workshop import Workshop
@@ -80,7 +80,7 @@ def one_turn(
         async with trio.open_nursery() as nursery:
             if listener is not None:
                 nursery.start_soon(Server(show, workshop, Errands(show, workshop), desk, listener.dup()).serve)
-            with collector_at_rest(), going_first():
+            with collector_at_rest(), undisturbed():
                 inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
                 await trio.sleep(WARM_UP)
                 del samples.all[:]

@@ -19,7 +19,7 @@ from bench.result import Pace, Result, Table, medians, ratio
 from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
-from engine.live.priority import ORDINARY, going_first
+from engine.live.priority import ORDINARY, undisturbed
 from engine.live.show import Show
 from engine.ports.port import OutputPort
 from engine.rig.load import read
@@ -102,7 +102,7 @@ def turn(asked: tuple[str, bool, float]) -> tuple[str, Times]:
     """One process's: which, whether with real-time scheduling, how long. What scheduling it had, and times."""
     way, first, seconds = asked
     with ExitStack() as stack:
-        scheduling = stack.enter_context(going_first()) if first else ORDINARY
+        scheduling = stack.enter_context(undisturbed()) if first else ORDINARY
         stack.enter_context(collector_at_rest())
         return scheduling, WAYS[way](seconds, Timed(0), Timed(1))
 

@@ -8,7 +8,7 @@ from bench.forward import BARE, BAYLEAF, CONTENDERS, MIDO, one_turn
 from bench.load import INPUTS, OUTPUTS, RATE, SHORT, MemoryPorts, Samples, rig, tail
 from bench.result import Cell, Pace, Result, Table, beside, medians, ratio
 from engine.live.hygiene import collector_at_rest
-from engine.live.priority import ORDINARY, going_first
+from engine.live.priority import ORDINARY, undisturbed
 
 SIZES: Final = ((1, 1), (INPUTS, OUTPUTS), (64, 64))
 FILTERS: Final = (0, 5, 20)
@@ -20,7 +20,7 @@ _NOTE: Final = "µs from reading to the last send; CPU in % of a core, the playe
 def first(scheduling: list[str]) -> ExitStack:
     """The manners of `bayleaf run`; writes down what scheduling is in force."""
     stack = ExitStack()
-    scheduling.append(stack.enter_context(going_first()))
+    scheduling.append(stack.enter_context(undisturbed()))
     stack.enter_context(collector_at_rest())
     return stack
 

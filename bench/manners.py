@@ -22,7 +22,7 @@ from bench.forward import BAYLEAF, one_turn
 from bench.jackports import JackPorts
 from bench.load import RATE, WARM, MemoryPorts
 from engine.live.hygiene import collector_at_rest
-from engine.live.priority import going_first
+from engine.live.priority import going_first, undisturbed
 
 ALL: Final = 3  # MCL_CURRENT | MCL_FUTURE, mlockall(2)
 Manners = Callable[[], ExitStack]
@@ -62,11 +62,12 @@ def together(*managers: Callable[[], AbstractContextManager[object]]) -> ExitSta
 
 
 TURNS: Final[dict[str, Manners]] = {
-    "all": partial(together, going_first, collector_at_rest),
+    "all": partial(together, undisturbed, collector_at_rest),
+    "any processor": partial(together, going_first, collector_at_rest),
     "ordinary scheduling": partial(together, collector_at_rest),
-    "collector at work": partial(together, going_first, collector_at_work),
-    "threads that linger": partial(together, going_first, threads_that_linger),
-    "locked": partial(together, going_first, collector_at_rest, locked),
+    "collector at work": partial(together, undisturbed, collector_at_work),
+    "threads that linger": partial(together, undisturbed, threads_that_linger),
+    "locked": partial(together, undisturbed, collector_at_rest, locked),
 }
 
 

@@ -20,7 +20,7 @@ from bench.throughput import Handed
 from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
-from engine.live.priority import going_first
+from engine.live.priority import undisturbed
 from engine.live.show import Show
 from engine.rig.load import read
 
@@ -74,7 +74,7 @@ def recalls(pace: Pace, result: Result) -> None:
     loaded = (1, 64) if pace.quick else LOADED
     shows = {many: _quiet(many) for many in loaded}
     order, times = random.Random(1), {many: ([], []) for many in loaded}  # type: dict[int, tuple[list[int], list[int]]]
-    with going_first() as scheduling, collector_at_rest():
+    with undisturbed() as scheduling, collector_at_rest():
         for number in range(100 if pace.quick else 500):
             for many, (playing, reader) in shows.items():
                 wanted = order.randrange(many) + 1
@@ -120,7 +120,7 @@ def played_live(
     async def play() -> None:
         token = trio.lowlevel.current_trio_token()
         with ExitStack() as stack:
-            scheduling.append(stack.enter_context(going_first()))
+            scheduling.append(stack.enter_context(undisturbed()))
             stack.enter_context(collector_at_rest())
             inbox.start(lambda: token.run_sync_soon(playing.pump, idempotent=True))
             await trio.sleep(0.5)

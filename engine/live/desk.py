@@ -10,10 +10,10 @@ from typing import Any, Final
 from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerationError
 
 from engine.core.explain import RouteVerdict, explain, shown
+from engine.live.apart import in_a_thread
 from engine.live.gauge import Gauge
 from engine.live.meters import PortMeter
 from engine.live.show import Show
-from engine.live.watch import in_a_thread
 from engine.live.wiring import edit
 from engine.live.workshop import Answer, Workshop
 from engine.midi.words import describe, from_hex, note_name

@@ -11,6 +11,7 @@ from typing import Any, Final
 import trio
 
 from engine.instruments.inquiry import Identity, read_reply
+from engine.live.apart import to_its_end
 from engine.live.identifying import identify
 from engine.live.receiving import Reception
 from engine.live.sending import Sending
@@ -129,7 +130,7 @@ class Gear:
             self._short_enough(output, messages)
             return messages
 
-        return look() if len(listed) <= _FEW else await trio.to_thread.run_sync(look)
+        return look() if len(listed) <= _FEW else await to_its_end(look)
 
     # What a request names
 

@@ -17,11 +17,12 @@ from typing import Final
 import trio
 
 from engine.core.wire import Delivery
+from engine.live.apart import to_its_end
 from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.lentports import LentPorts
 from engine.live.notices import Notices
 from engine.live.patch import Opener
-from engine.live.priority import going_first
+from engine.live.priority import going_first, undisturbed
 from engine.live.watchdog import Watchdog
 from engine.midi.kinds import SYSEX
 from engine.network.frames import EventSender
@@ -75,7 +76,7 @@ class Lending(LentPorts):
                 nursery.start_soon(self._heed, signals)
                 await self._begin()
                 try:
-                    with collector_at_rest():
+                    with collector_at_rest(), undisturbed():
                         await self._lend()
                 finally:
                     self.inbox.stop()
@@ -91,8 +92,8 @@ class Lending(LentPorts):
         await self.open_missing()
         for name, reason in self.missing():
             self._say(f"{name} is missing: {reason}")
-        await trio.to_thread.run_sync(self.gate.begin)
-        await trio.to_thread.run_sync(self.link.subscribe_state, self.names.state("rig"), self._hear_rig)
+        await to_its_end(self.gate.begin)
+        await to_its_end(self.link.subscribe_state, self.names.state("rig"), self._hear_rig)
 
     async def _lend(self) -> None:
         async with trio.open_nursery() as nursery:
@@ -215,7 +216,7 @@ class Lending(LentPorts):
         if not text:  # it is in charge no more
             return
         try:
-            rig = (await trio.to_thread.run_sync(partial(read, text, "the rig", lists=False))).on(self.me)
+            rig = (await to_its_end(partial(read, text, "the rig", lists=False))).on(self.me)
         except (RigError, FilterFault, ValueError) as fault:
             self._say(f"the rig of the engine in charge cannot be read, and everything stays as it is: {fault}")
         else:
@@ -227,15 +228,15 @@ async def lend(rig: Rig, rig_file: Path, opener: Opener, say: Callable[[str], No
     network = rig.network
     assert network is not None, "a rig of one machine lends nothing"
     with going_first():  # with the link's own threads: on a busy computer it would count as gone
-        link = await trio.to_thread.run_sync(join, rig, rig_file, say)
+        link = await to_its_end(join, rig, rig_file, say)
         timing = Timing(link, Names(rig.rig.name), network.machine, network.machines)
         timing.begin()
         try:
             await Lending(rig, link, opener, say).run()
         finally:
             with trio.CancelScope(shield=True):
-                await trio.to_thread.run_sync(timing.end)
-                await trio.to_thread.run_sync(link.close)
+                await to_its_end(timing.end)
+                await to_its_end(link.close)
 
 
 def _many(ports: Sized, what: str) -> str:

@@ -13,12 +13,13 @@ import trio
 from engine.core.lending import Lender
 from engine.core.silence import SWEEP
 from engine.core.wire import Delivery, pace
+from engine.live.apart import in_a_thread, to_its_end
 from engine.live.cables import speed_of
 from engine.live.gate import Gate
 from engine.live.inbox import Inbox
 from engine.live.meters import PortMeter
 from engine.live.patch import Opener
-from engine.live.watch import in_a_thread, tried
+from engine.live.watch import tried
 from engine.network.link import Link
 from engine.network.names import Names
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
@@ -237,7 +238,7 @@ class LentPorts(ABC):
         while True:
             while self._tokens:
                 key, there = self._tokens.popleft()
-                await trio.to_thread.run_sync(self.link.alive if there else self.link.gone, key)
+                await to_its_end(self.link.alive if there else self.link.gone, key)
             self._news = trio.Event()
             await self._news.wait()
 

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import trio
 
+from engine.live.apart import to_its_end
 from engine.live.priority import going_first
 from engine.live.show import Show
 from engine.live.standby import Standby, until
@@ -134,16 +135,16 @@ async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Async
         yield None
         return
     with going_first():  # the link's own threads, too: on a busy computer this machine would count as gone
-        link = await trio.to_thread.run_sync(join, rig, rig_file, say)
+        link = await to_its_end(join, rig, rig_file, say)
     joined = Joined(rig, link)
     try:
         with going_first():
-            await trio.to_thread.run_sync(joined.listen)
+            await to_its_end(joined.listen)
         await joined.meet(rig)
         yield joined
     finally:
         with trio.CancelScope(shield=True):
-            await trio.to_thread.run_sync(joined.leave)
+            await to_its_end(joined.leave)
 
 
 async def hand_over(joined: Joined | None) -> dict[str, Any]:

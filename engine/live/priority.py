@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final
 
+from engine.processor import one_for_all
+
 _PRIORITY: Final = 10  # of 1 to 99: sound servers stand above it
 ORDINARY: Final = "ordinary scheduling"
 
@@ -30,3 +32,10 @@ def going_first() -> Iterator[str]:
         yield f"real-time scheduling, priority {_PRIORITY}"
     finally:
         os.sched_setscheduler(0, policy, before)
+
+
+@contextmanager
+def undisturbed() -> Iterator[str]:
+    """The same for the thread that plays and the one that reads for it, which keep together; gives what is in force."""
+    with going_first() as scheduling, one_for_all() as where:
+        yield scheduling if where is None else f"{scheduling}, {where}"

@@ -19,6 +19,7 @@ from typing import Any, Final
 import trio
 
 from engine.core.outcome import Outcome
+from engine.live.apart import in_a_thread, to_its_end
 from engine.live.audition import audition
 from engine.live.desk import ASKED, Desk
 from engine.live.editing import EDITS
@@ -190,9 +191,7 @@ class Server:
             return {"done": False, "text": "file needs a whole path"}
         kept = show.recorder.last(show.clock(), seconds)
         try:
-            text = await trio.to_thread.run_sync(
-                keep, kept, Path(file), show.inputs, show.outputs, show.bay.rig.rig.name, abandon_on_cancel=True
-            )
+            text = await in_a_thread(keep, kept, Path(file), show.inputs, show.outputs, show.bay.rig.rig.name)
         except KeepFault as fault:
             return {"done": False, "text": str(fault)}
         return {"done": True, "text": text}
@@ -206,9 +205,7 @@ class Server:
         async def report(line: dict[str, Any]) -> None:
             try:
                 with trio.fail_after(_PATIENCE_WITH_DUMP):
-                    await stream.send_all(
-                        await trio.to_thread.run_sync(_line, line) if "messages" in line else _line(line)
-                    )
+                    await stream.send_all(await to_its_end(_line, line) if "messages" in line else _line(line))
             except (trio.BrokenResourceError, trio.ClosedResourceError, trio.TooSlowError):
                 stop.set()
 
@@ -275,7 +272,7 @@ def _line(answer: dict[str, Any]) -> bytes:
 
 
 async def _parsed(line: bytes) -> dict[str, Any] | None:
-    return _parse(line) if len(line) < _SHORT else await trio.to_thread.run_sync(_parse, line)
+    return _parse(line) if len(line) < _SHORT else await to_its_end(_parse, line)
 
 
 def _parse(line: bytes) -> dict[str, Any] | None:

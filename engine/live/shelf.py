@@ -3,8 +3,7 @@
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import trio
-
+from engine.live.apart import in_a_thread, to_its_end
 from engine.rig import difference
 from engine.rig.load import RigError, read, text_of
 from engine.rig.models import Rig
@@ -27,25 +26,25 @@ class Shelf:
 
     async def present(self) -> str | None:
         """What the file holds, whether or not it is UTF-8; None if there is none. Raises SaveFault."""
-        return await trio.to_thread.run_sync(self._versions.present)
+        return await to_its_end(self._versions.present)
 
     async def proper(self) -> str:
         """What the file holds. Raises RigError if it cannot be read as UTF-8."""
-        return await trio.to_thread.run_sync(text_of, self.file)
+        return await to_its_end(text_of, self.file)
 
     async def keep(self, text: str) -> int:
         """Make a text the newest version; its number. Raises SaveFault."""
-        return await trio.to_thread.run_sync(self._versions.keep, text, abandon_on_cancel=True)
+        return await in_a_thread(self._versions.keep, text)
 
     async def former(self, number: int | None) -> str:
         """A version by its number; without one the newest that is not in the file. Raises SaveFault."""
         if number is None:
-            return await trio.to_thread.run_sync(self._versions.undo)
-        return await trio.to_thread.run_sync(self._versions.text, number)
+            return await to_its_end(self._versions.undo)
+        return await to_its_end(self._versions.text, number)
 
     async def listed(self) -> list[dict[str, Any]]:
         """The versions, newest first. Raises SaveFault."""
-        versions = await trio.to_thread.run_sync(self._versions.list)
+        versions = await to_its_end(self._versions.list)
         return [{"number": each.number, "time": each.time, "bytes": each.size} for each in versions]
 
     async def write(self, text: str, expected: str | None) -> Saved:
@@ -53,7 +52,7 @@ class Shelf:
 
         Raises SaveFault; RigError if what it holds then is no rig.
         """
-        return await trio.to_thread.run_sync(self._write, text, expected)
+        return await to_its_end(self._write, text, expected)
 
     def _write(self, text: str, expected: str | None) -> Saved:  # worker thread
         swept = self._versions.save(text, expected)

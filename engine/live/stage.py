@@ -8,6 +8,7 @@ from typing import Final
 import trio
 
 from engine.core.setlist import Standing
+from engine.live.apart import to_its_end
 from engine.live.claim import Claim, claim_socket
 from engine.live.desk import Desk
 from engine.live.errands import Errands
@@ -16,7 +17,7 @@ from engine.live.inbox import Inbox
 from engine.live.network import Joined, joining
 from engine.live.osc import Osc
 from engine.live.patch import Opener, connect
-from engine.live.priority import going_first
+from engine.live.priority import undisturbed
 from engine.live.server import Server
 from engine.live.show import Show
 from engine.live.state import read_last, state_file, write_last
@@ -104,7 +105,7 @@ class Stage:
 
     async def _perform(self, show: Show, inbox: Inbox, tasks: Sequence[_Task], joined: Joined | None) -> None:
         try:
-            with collector_at_rest(), going_first() as show.scheduling:
+            with collector_at_rest(), undisturbed() as show.scheduling:
                 await self._play(show, inbox, tasks, joined)
         finally:
             inbox.stop()
@@ -164,7 +165,7 @@ class Stage:
         if standing is None:
             return
         try:
-            await trio.to_thread.run_sync(write_last, state_file(self._name), self._rig_file, standing)
+            await to_its_end(write_last, state_file(self._name), self._rig_file, standing)
         except OSError as fault:
             if self._to_keep is None:
                 self._to_keep = standing  # tried again with the next scene, or at the end

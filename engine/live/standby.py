@@ -15,6 +15,7 @@ import trio
 from engine.core.charge import Act, Ask, Charge, Follow, Give, Lead, Play
 from engine.core.followed import Word, between_ticks, show_word, time_word
 from engine.core.lending import Grant, Refused
+from engine.live.apart import in_a_thread, to_its_end
 from engine.live.show import Show
 from engine.live.workshop import Answer, Workshop
 from engine.network.far import Far
@@ -77,7 +78,7 @@ class Standby:
         async with trio.open_nursery() as nursery:
             self.apart = partial(_apart, nursery, self._show)
             wake = partial(_wake, token, self.turn)
-            await trio.to_thread.run_sync(self.listen, wake)
+            await to_its_end(self.listen, wake)
             self._far.news = wake
             try:
                 while True:
@@ -298,7 +299,7 @@ class Standby:
         charge = self.charge
         if charge.other_alive and charge.leader == charge.other:
             key = self._far.names.command(charge.other or "", HANDOVER)
-            await trio.to_thread.run_sync(self._far.link.ask, key, b"{}")
+            await to_its_end(self._far.link.ask, key, b"{}")
         else:
             now = self._show.clock()
             self._do(now, charge.take(now))
@@ -346,7 +347,7 @@ def _nowhere(call: Callable[[], Any], then: Then) -> None:
 def _apart(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: Then) -> None:
     async def called() -> None:
         try:
-            found = await trio.to_thread.run_sync(call, abandon_on_cancel=True)
+            found = await in_a_thread(call)
             then(found)
         except Exception as fault:  # it costs this call, not the show
             show.own_fault(fault)

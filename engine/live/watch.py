@@ -11,6 +11,7 @@ from typing import Any, Final, TypeVar
 
 import trio
 
+from engine.live.apart import in_a_thread
 from engine.live.meters import PortMeter
 from engine.live.patch import Opener
 from engine.live.show import Show
@@ -30,11 +31,6 @@ def uptime() -> int:
     """Nanoseconds, those in which the machine slept included, where the system can tell."""
     boot = getattr(time, "CLOCK_BOOTTIME", None)
     return time.monotonic_ns() if boot is None else time.clock_gettime_ns(boot)
-
-
-async def in_a_thread(call: Callable[[], _Found]) -> _Found:
-    """What it returns or raises; if the show ends meanwhile, nobody waits for it."""
-    return await trio.to_thread.run_sync(call, abandon_on_cancel=True)
 
 
 def tried(call: Callable[[], _Found]) -> _Found | str:

@@ -7,6 +7,9 @@ from typing import Final
 
 import trio
 
+from engine.live.apart import to_its_end
+from engine.processor import any_of_them
+
 _BEAT: Final = 0.02  # seconds between two beats of the loop
 _STUCK: Final = 0.15  # seconds: another engine is to take over before anybody notices
 _LOOK: Final = 0.01
@@ -43,7 +46,7 @@ class Watchdog:
         finally:
             self._ending.set()
             with trio.CancelScope(shield=True):
-                await trio.to_thread.run_sync(watcher.join)
+                await to_its_end(watcher.join)
 
     def beat(self) -> None:
         """The loop runs."""
@@ -61,6 +64,7 @@ class Watchdog:
             self._alive()
 
     def _watch(self) -> None:  # watchdog's thread
+        any_of_them()  # a loop that does not let go of its processor is just what is to be seen
         while not self._ending.wait(_LOOK):
             self.look()
         if self._up:

@@ -14,6 +14,7 @@ import trio
 from engine.core.bay import Bay
 from engine.core.farwire import far_outputs
 from engine.live.adopting import adopt, read_here
+from engine.live.apart import to_its_end
 from engine.live.shelf import Shelf, counted, lines
 from engine.live.show import Show
 from engine.live.soundlists import Facts, SoundLists, facts
@@ -119,14 +120,14 @@ class Workshop:
         if show.bay.led_by is not None and not led:
             return f"{show.bay.led_by} is in charge; a rig that is edited there plays here, too"
         try:
-            text = plain(await trio.to_thread.run_sync(change, self.text))
-            rig = await trio.to_thread.run_sync(read_here, text, str(self.file), show.bay.rig)
+            text = plain(await to_its_end(change, self.text))
+            rig = await to_its_end(read_here, text, str(self.file), show.bay.rig)
             if rig == show.bay.rig:
                 self.text = text
                 return None
             speeds = {name: wire.speed for name, wire in zip(show.outputs, show.bay.wires, strict=True)}
             places = show.inputs, show.outputs
-            bay = await trio.to_thread.run_sync(Bay, rig, speeds, None, places, far_outputs(rig))
+            bay = await to_its_end(Bay, rig, speeds, None, places, far_outputs(rig))
         except (EditFault, RigError, FilterFault) as fault:
             return str(fault)
         adopt(show, bay, text)
@@ -275,7 +276,7 @@ class Workshop:
             except RigError as fault:
                 self._refuse(str(fault))
                 return
-            await trio.to_thread.run_sync(self._lists.want, text)
+            await to_its_end(self._lists.want, text)
             if text == self._on_disk and self._reread_lists:
                 await self._read_lists()
             elif text == self._on_disk:

@@ -6,6 +6,8 @@ from collections.abc import Callable, Sequence
 from queue import Empty, SimpleQueue
 from typing import Final
 
+from engine.processor import any_of_them
+
 Said = tuple[str, bytes]  # key, payload
 HandOn = Callable[[Sequence[Said]], None]
 
@@ -43,6 +45,7 @@ class Lane:
         self._thread.join(timeout_s)
 
     def _run(self) -> None:
+        any_of_them()
         goes_on = True
         while goes_on:
             first = self._waiting.get()

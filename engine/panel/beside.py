@@ -8,6 +8,8 @@ from typing import Final
 
 import trio
 
+from engine.processor import any_of_them
+
 _PAUSE: Final = 5.0  # seconds before it is started again
 _NICE: Final = 5  # the music comes first
 _REAPED_WITHIN: Final = 1.0  # seconds
@@ -17,6 +19,7 @@ def give_way(process: int) -> None:
     """Let the engine go before this process (by its id; 0 is this one), and give back what it took over from it."""
     with contextlib.suppress(OSError, AttributeError):
         os.sched_setscheduler(process, os.SCHED_OTHER, os.sched_param(0))
+        any_of_them(process)
     with contextlib.suppress(OSError, AttributeError):  # not every system has it
         os.setpriority(os.PRIO_PROCESS, process, _NICE)
 

@@ -1,0 +1,67 @@
+"""Where threads run. Source: sched_setaffinity(2): a new thread has its maker's processors; sched(7)."""
+
+import os
+import subprocess
+import sys
+import threading
+
+import pytest
+import trio
+
+from engine.live.apart import in_a_thread, to_its_end
+from engine.live.priority import ORDINARY, going_first, undisturbed
+from engine.panel.beside import give_way
+from engine.processor import any_of_them, one_for_all
+
+
+def where() -> set[int]:
+    return os.sched_getaffinity(0)
+
+
+def test_what_plays_keeps_together_and_is_free_afterwards() -> None:
+    """This thread and one that it begins share the processor that is told; afterwards all is as before."""
+    before, seen = where(), []
+    with undisturbed() as said:
+        thread = threading.Thread(target=lambda: seen.append(where()))
+        thread.start()
+        thread.join()
+        if "processor" in said:
+            assert seen == [where()] == [{int(said.rpartition(" ")[2])}]
+        else:
+            assert said.startswith(ORDINARY) or len(before) == 1
+            assert seen == [before]
+    assert where() == before
+
+
+def test_with_ordinary_scheduling_nothing_is_changed() -> None:
+    """Other programs could take that one processor away."""
+    before = where()
+    with one_for_all() as said:
+        assert said is None
+        assert where() == before
+
+
+@pytest.mark.parametrize("work", [in_a_thread, to_its_end])
+async def test_work_apart_may_run_anywhere(work) -> None:
+    """What takes long does not stand in the music's way: it has every processor that the program had."""
+    before = where()
+    with undisturbed():
+        assert await work(where) == before
+        assert await work(lambda given: given, 7) == 7
+        with pytest.raises(ZeroDivisionError):
+            await work(lambda: 1 // 0)
+    await trio.lowlevel.checkpoint()
+
+
+def test_a_program_that_is_started_may_run_anywhere() -> None:
+    """The panel does not share the music's processor."""
+    before = where()
+    with going_first(), one_for_all():
+        child = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
+        try:
+            give_way(child.pid)
+            assert os.sched_getaffinity(child.pid) == before
+        finally:
+            child.communicate(b"\n")
+    any_of_them()
+    assert where() == before
