@@ -16,10 +16,11 @@ _ROOT: Final = Path(__file__).resolve().parent.parent
 _VENV: Final = _ROOT / ".venv"
 _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
-#: first what can be cut up at will; then, for their times are real, those that need real servers, and beside them those
-#: that need several machines: both mostly wait
+#: first what can be cut up at will, and beside it what needs several machines, which mostly waits; then what needs servers
+#: that miss their time on a busy computer
 _TESTS: Final = ("-n", "auto", "--dist", "worksteal", "--ignore=tests/real")
-_REAL_TESTS: Final = (("tests/real", "--ignore=tests/real/machines"), ("tests/real/machines",))
+_ON_MACHINES: Final = ("tests/real/machines",)
+_ON_SERVERS: Final = ("tests/real", "--ignore=tests/real/machines")
 #: python-rtmidi 1.5.8 comes ready-made for these; for later ones pip builds it from source
 _READY_MADE: Final = ((3, 11), (3, 12))
 
@@ -57,18 +58,14 @@ def _run(*command: str | Path) -> None:
         sys.exit(done.returncode)
 
 
-def _run_together(*commands: tuple[str | Path, ...]) -> None:
-    """What all but the first have to say comes at the end."""
-    others = [
-        subprocess.Popen(
-            [str(part) for part in command], cwd=_ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
-        )
-        for command in commands[1:]
-    ]
-    first = subprocess.run([str(part) for part in commands[0]], cwd=_ROOT, check=False)
-    for other in others:
-        print(other.communicate()[0], flush=True)
-    if status := max(first.returncode, *(other.returncode for other in others)):
+def _run_together(first: tuple[str | Path, ...], other: tuple[str | Path, ...]) -> None:
+    """What the other one has to say comes at the end."""
+    beside = subprocess.Popen(
+        [str(part) for part in other], cwd=_ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    )
+    done = subprocess.run([str(part) for part in first], cwd=_ROOT, check=False)
+    print(beside.communicate()[0], flush=True)
+    if status := done.returncode or beside.returncode:
         sys.exit(status)
 
 
@@ -96,8 +93,8 @@ def main() -> None:
     )
     if wants_tests:
         pytest = (_BIN / "python", "-m", "pytest")
-        _run(*pytest, *_TESTS)
-        _run_together(*((*pytest, *tests) for tests in _REAL_TESTS))
+        _run_together((*pytest, *_TESTS), (*pytest, *_ON_MACHINES))
+        _run(*pytest, *_ON_SERVERS)
     else:
         _run(_BIN / "bayleaf", "demo")
         print("\nTo go on: .venv/bin/bayleaf new")
