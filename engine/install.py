@@ -16,8 +16,8 @@ _ROOT: Final = Path(__file__).resolve().parent.parent
 _VENV: Final = _ROOT / ".venv"
 _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
-#: first what can be cut up at will, and beside it what needs several machines, which mostly waits; then what needs servers
-#: that miss their time on a busy computer
+#: what can be cut up at will, and beside it what needs several machines, which mostly waits; then what needs servers,
+#: which miss their time on a busy computer
 _TESTS: Final = ("-n", "auto", "--dist", "worksteal", "--ignore=tests/real")
 _ON_MACHINES: Final = ("tests/real/machines",)
 _ON_SERVERS: Final = ("tests/real", "--ignore=tests/real/machines")
