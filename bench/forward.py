@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
+from functools import partial
 from typing import Any, Final
 
 import mido
@@ -130,7 +131,8 @@ def mido_way(table: Sequence[Sequence[Callable[[bytes], None]]], filters: int = 
     return forward
 
 
-def bare(
+def forwarding(
+    way: Callable[[Sequence[Sequence[Callable[[bytes], None]]]], Callable[[int, bytes], None]],
     inputs: Sequence[InputPort],
     outputs: Sequence[OutputPort],
     seconds: float,
@@ -138,24 +140,16 @@ def bare(
     warm_up: float = WARM_UP,
     manners: Manners = collector_at_rest,
 ) -> None:
-    """A bare forwarder."""
-    polled(inputs, seconds, samples, bare_way(table_of(len(inputs), outputs)), warm_up, manners)
-
-
-def naive(
-    inputs: Sequence[InputPort],
-    outputs: Sequence[OutputPort],
-    seconds: float,
-    samples: Samples,
-    warm_up: float = WARM_UP,
-    manners: Manners = collector_at_rest,
-) -> None:
-    """A chain of mido objects."""
-    polled(inputs, seconds, samples, mido_way(table_of(len(inputs), outputs)), warm_up, manners)
+    """A forwarder of this way, in a polling thread."""
+    polled(inputs, seconds, samples, way(table_of(len(inputs), outputs)), warm_up, manners)
 
 
 BAYLEAF, BARE, MIDO = "Bayleaf", "bare forwarder", "mido chain"
-CONTENDERS: Final[dict[str, Callable[..., None]]] = {BAYLEAF: bayleaf, BARE: bare, MIDO: naive}
+CONTENDERS: Final[dict[str, Callable[..., None]]] = {
+    BAYLEAF: bayleaf,
+    BARE: partial(forwarding, bare_way),
+    MIDO: partial(forwarding, mido_way),
+}
 
 
 def one_turn(name: str, seconds: float, ports: Any, samples: Samples | None = None, **more: Any) -> dict[str, float]:

@@ -6,47 +6,24 @@ to the end of its last byte; meta events are left out, times follow the tempo ma
 
 import hashlib
 import json
-import os
 from collections import deque
-from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
-import mido
 import pytest
+from real_songs import FOLDER, Song, need_songs, song
 
 from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Wire
 
-FOLDER = Path("/usr/share/games/openttd/baseset/openmsx")
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "dataset.json").read_text(encoding="utf-8"))
 FILES = {row["file"]: row for row in REFERENCE["data-openmsx-files"]["expected"]}
 BYTE = 320_000  # ns (MIDI 1.0 p. 1)
 MS = 1_000_000
 
-Song = list[tuple[int, bytes]]  # ns, message
-
 
 @pytest.fixture(autouse=True)
 def _files_are_here() -> None:
-    if not FOLDER.is_dir():
-        reason = f"the Debian package openttd-openmsx is not installed ({FOLDER})"
-        if os.environ.get("BAYLEAF_NO_SKIP"):
-            pytest.fail(reason)
-        pytest.skip(reason)
-
-
-@cache
-def song(name: str) -> Song:
-    """All messages of a file, its tracks merged."""
-    file = mido.MidiFile(FOLDER / name)
-    now, tempo, played = 0, 500_000, []  # µs times ticks a beat, so that nothing is rounded on the way
-    for message in mido.merge_tracks(file.tracks):
-        now += message.time * tempo
-        if message.type == "set_tempo":
-            tempo = message.tempo
-        if not message.is_meta:
-            played.append((round(now * 1000 / file.ticks_per_beat), bytes(message.bytes())))
-    return played
+    need_songs()
 
 
 def sizes(messages: list[bytes], running: bool) -> list[int]:

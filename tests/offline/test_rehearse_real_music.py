@@ -1,11 +1,11 @@
 """The 31 files of openttd-openmsx through a rig that passes everything, against what mido reads of them."""
 
-import os
 from collections import Counter
 from pathlib import Path
 
-import mido
 import pytest
+from real_songs import FOLDER, need_songs
+from real_songs import song as song_of
 
 from engine.midi.smf import read_smf
 from engine.offline.compare import said_in
@@ -13,7 +13,6 @@ from engine.offline.produce import rehearse
 from engine.offline.song import read_song
 from engine.rig.load import read
 
-FOLDER = Path("/usr/share/games/openttd/baseset/openmsx")
 FILES = sorted(FOLDER.glob("*.mid"))
 MS = 1_000_000
 RIG = """
@@ -30,32 +29,13 @@ routes = [ { from = "band", to = ["all", "cable"] } ]
 """
 
 
-def heard_by_mido(file: Path) -> list[tuple[int, bytes]]:
-    """(ns, message) of all tracks merged; no message is a meta event."""
-    song = mido.MidiFile(file)
-    now, tempo, found = 0, 500_000, []
-    for message in mido.merge_tracks(song.tracks):
-        now += message.time * tempo
-        if message.type == "set_tempo":
-            tempo = message.tempo
-        elif not message.is_meta:
-            found.append((round(now * 1000 / song.ticks_per_beat), bytes(message.bytes())))
-    return found
-
-
-def need_music() -> None:
-    """Skip, or fail where nothing may be skipped, if the songs are not here."""
-    if not FILES:  # a player's machine need not have them; CI installs them, and there a skip is a failure
-        (pytest.fail if os.environ.get("BAYLEAF_NO_SKIP") == "1" else pytest.skip)("openttd-openmsx is not installed")
-
-
 @pytest.mark.parametrize("file", FILES or [None], ids=lambda file: file.name if file else "none")
 def test_real_music_comes_through_note_for_note(file: Path | None) -> None:
     """Each message comes out of a fast output as mido reads it from the file, at its time; on a DIN cable every note
     does, none before its time; nothing is left sounding."""
-    need_music()
+    need_songs()
     assert file is not None
-    rig, wanted = read(RIG, "test"), heard_by_mido(file)
+    rig, wanted = read(RIG, "test"), song_of(file)
     song = read_song(file, list(rig.inputs), ["band"])
     assert song.told == []
     found = rehearse(rig, song, None, lambda part: None)
@@ -79,13 +59,13 @@ def test_real_music_comes_through_note_for_note(file: Path | None) -> None:
 
 def test_the_files_written_are_read_alike_by_mido(tmp_path: Path) -> None:
     """An output's file is a Standard MIDI File that mido reads, message for message as we do."""
-    need_music()
+    need_songs()
     rig = read(RIG, "test")
     found = rehearse(rig, read_song(FILES[0], ["band"], []), 1, lambda part: None)
     kept = tmp_path / "cable.mid"
     kept.write_bytes(found.outputs["cable.mid"])
     ours = said_in(kept.read_bytes())
-    theirs = heard_by_mido(kept)
+    theirs = song_of(kept)
     assert [each.message for each in ours] == [message for _, message in theirs]
     assert all(abs(each.at - at) < 0.001 * MS for each, (at, _) in zip(ours, theirs, strict=True))
     assert read_smf(kept.read_bytes()).complaints == []
