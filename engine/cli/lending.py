@@ -9,9 +9,8 @@ import typer
 
 from engine.cli.say import Backend, Fault, Machine, say
 from engine.live import lending
-from engine.live.patch import Opener
+from engine.live.patch import Opener, system_for
 from engine.network.link import LinkError
-from engine.ports.open import open_system
 from engine.rig.load import load
 from engine.rig.models import Rig
 
@@ -48,7 +47,7 @@ def lend(
             f"{network.machine} is an engine of this rig: start it with: bayleaf run {rig}; "
             "or say with --machine which machine lends here"
         )
-    system = open_system(backend, name)
+    system = system_for(loaded, backend, name)
     # an impatient second Ctrl-C must not strike while the ports are being closed
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:

@@ -12,11 +12,10 @@ from engine.cli import paneling
 from engine.cli.lending import as_machine
 from engine.cli.say import Backend, Fault, Machine, say
 from engine.live.claim import NameTaken
-from engine.live.patch import SamePort
+from engine.live.patch import SamePort, system_for
 from engine.live.stage import Stage
 from engine.network.link import LinkError
 from engine.panel.beside import keep_beside
-from engine.ports.open import open_system
 from engine.rig.load import read, text_of
 
 
@@ -46,7 +45,7 @@ def run(
         raise Fault(
             f"{network.machine} is no engine of this rig, but lends its ports; start it with: bayleaf lend {rig}"
         )
-    system = open_system(backend, name)
+    system = system_for(loaded, backend, name)
     # from here on the stage heeds Ctrl-C; an impatient second one must not strike while the ports are being closed
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
@@ -55,6 +54,10 @@ def run(
     except (NameTaken, SamePort, LinkError) as fault:
         raise Fault(str(fault)) from None
     except OSError as fault:
-        raise Fault(f"the engine's socket cannot be made: {fault.strerror}: {fault.filename}") from None
+        raise Fault(f"the engine's socket cannot be made: {_why(fault)}") from None
     finally:
         system.close()
+
+
+def _why(fault: OSError) -> str:
+    return f"{fault.strerror}: {fault.filename}" if fault.strerror else str(fault)
