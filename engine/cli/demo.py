@@ -5,15 +5,16 @@ The same show, core and wires as on stage; only the ports are in memory. A playe
 
 import time
 from collections import deque
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from importlib import resources
-from typing import Final
+from typing import Final, NamedTuple
 
 import mido
 import trio
 import typer
 
-from engine.cli.say import table
+from engine.cli.say import Json, as_json, table
 from engine.live.inbox import Inbox
 from engine.live.patch import Opener, connect
 from engine.live.show import Event, Show
@@ -34,18 +35,26 @@ def add_to(app: typer.Typer) -> None:
     app.command("demo")(demo)
 
 
-def demo() -> None:
+def demo(json: Json = False) -> None:
     """Play a short piece through the demo rig, with scene changes, and show what reached each instrument."""
     presets = resources.files("presets")
     rig = read(presets.joinpath(_RIG).read_text(encoding="utf-8"), _RIG)
     with presets.joinpath(_MUSIC).open("rb") as file:
         music = _music(mido.MidiFile(file=file))
-    print(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; no sound is made.")
-    print("The player is in the pit; a worn foot switch, which fires twice, changes the scene.\n")
+    if not json:
+        print(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; no sound is made.")
+        print("The player is in the pit; a worn foot switch, which fires twice, changes the scene.\n")
     started = time.monotonic_ns()
-    changes, outputs = trio.run(_play, rig, music, started)
-    _print_instruments(rig, outputs)
-    _print_carried(rig, outputs, changes, started)
+    changes, outputs = trio.run(_play, rig, music, started, not json)
+    heard = _listen(rig, outputs)
+    carried = list(_carried(heard, [change.at for change in changes], started))
+    if json:
+        as_json(_everything(rig, changes, heard, carried, started))
+        return
+    _print_instruments(rig, heard)
+    title = "Notes carried across a scene change, each released where it was pressed"
+    rows = [(note, name, *(f"{at:.2f} s" for at in times)) for note, name, times in carried]
+    table(("note", "instrument", "key down", "scene change", "key up"), rows, title=title)
 
 
 def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
@@ -62,10 +71,18 @@ def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
     return sorted(played, key=lambda item: item[0])
 
 
+class _Change(NamedTuple):
+    """A scene change: when (ns), what the player did, what came of it."""
+
+    at: int
+    by: str
+    text: str
+
+
 async def _play(
-    rig: Rig, music: list[tuple[float, str, bytes]], started: int
-) -> tuple[list[int], dict[str, MemoryOutput]]:
-    """The times of the scene changes (ns), and the outputs with all they were sent."""
+    rig: Rig, music: list[tuple[float, str, bytes]], started: int, aloud: bool
+) -> tuple[list[_Change], dict[str, MemoryOutput]]:
+    """The scene changes, printed as they happen if `aloud`, and the outputs with all they were sent."""
     system = MemorySystem("demo")
     patch = connect(rig, Opener(system, virtual=True))
     inbox = Inbox(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
@@ -75,10 +92,10 @@ async def _play(
     show.command("scene", rig.scenes[0].number, "start")
     inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
     players = {name: port for name, port in patch.inputs.items() if isinstance(port, MemoryInput)}
-    changes: list[int] = []
+    changes: list[_Change] = []
     try:
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(_tell, watched, started, changes)
+            nursery.start_soon(_tell, watched, started, changes, aloud)
             await trio.to_thread.run_sync(_perform, players, music, abandon_on_cancel=True)
             nursery.cancel_scope.cancel()
         show.finish()
@@ -87,8 +104,8 @@ async def _play(
     return changes, {name: port for name, port in patch.outputs.items() if isinstance(port, MemoryOutput)}
 
 
-async def _tell(watched: deque[Event], started: int, changes: list[int]) -> None:
-    """Print each scene change as it happens, with what the player did."""
+async def _tell(watched: deque[Event], started: int, changes: list[_Change], aloud: bool) -> None:
+    """Write down each scene change as it happens, with what the player did, and print it if `aloud`."""
     played: dict[str, str] = {}
     while True:
         while watched:
@@ -98,8 +115,9 @@ async def _tell(watched: deque[Event], started: int, changes: list[int]) -> None
                     played[event.port] = describe(event.message)
                 continue
             cause = f"{event.port}, {played[event.port]}" if event.port in played else event.port
-            print(f"{(event.at - started) / 1e9:5.1f} s  {cause}: {event.text}", flush=True)
-            changes.append(event.at)
+            if aloud:
+                print(f"{(event.at - started) / 1e9:5.1f} s  {cause}: {event.text}", flush=True)
+            changes.append(_Change(event.at, cause, event.text))
         await trio.sleep(0.05)
 
 
@@ -154,9 +172,9 @@ def _sound(gear: Instrument, bank: dict[int, int], program: int) -> str:
     return f"{name} ({'bank ' + ' '.join(places) + ', ' if places else ''}program {printed})"
 
 
-def _print_instruments(rig: Rig, outputs: dict[str, MemoryOutput]) -> None:
+def _print_instruments(rig: Rig, listened: dict[str, _Heard]) -> None:
     rows = []
-    for name, heard in _listen(rig, outputs).items():
+    for name, heard in listened.items():
         gear = rig.instruments[name]
         left = f"{len(heard.sounding)} LEFT SOUNDING" if heard.sounding else "all released"
         where = f"{gear.output} ch {gear.channel}"
@@ -169,13 +187,41 @@ def _print_instruments(rig: Rig, outputs: dict[str, MemoryOutput]) -> None:
     )
 
 
-def _print_carried(rig: Rig, outputs: dict[str, MemoryOutput], changes: list[int], started: int) -> None:
-    rows = []
-    for name, heard in _listen(rig, outputs).items():
+def _carried(
+    listened: dict[str, _Heard], changes: list[int], started: int
+) -> Iterator[tuple[str, str, tuple[float, ...]]]:
+    """Note, instrument, and the seconds of key down, scene change and key up."""
+    for name, heard in listened.items():
         for key, begin, end in heard.notes:
             crossed = next((change for change in changes if begin + _CLEARLY < change < end), None)
             if crossed is not None:
-                times = (f"{(at - started) / 1e9:.2f} s" for at in (begin, crossed, end))
-                rows.append((note_name(key), name, *times))
-    title = "Notes carried across a scene change, each released where it was pressed"
-    table(("note", "instrument", "key down", "scene change", "key up"), rows, title=title)
+                yield note_name(key), name, tuple((at - started) / 1e9 for at in (begin, crossed, end))
+
+
+def _everything(
+    rig: Rig,
+    changes: list[_Change],
+    listened: dict[str, _Heard],
+    carried: list[tuple[str, str, tuple[float, ...]]],
+    started: int,
+) -> dict[str, object]:
+    instruments = [
+        {
+            "instrument": name,
+            "output": rig.instruments[name].output,
+            "channel": rig.instruments[name].channel,
+            "sounds": heard.sounds,
+            "notes": heard.presses,
+            "left_sounding": len(heard.sounding),
+        }
+        for name, heard in listened.items()
+    ]
+    times = ("key_down_s", "scene_change_s", "key_up_s")
+    return {
+        "rig": rig.rig.name,
+        "changes": [{"at_s": (at - started) / 1e9, "by": by, "text": text} for at, by, text in changes],
+        "instruments": instruments,
+        "carried": [
+            {"note": note, "instrument": name, **dict(zip(times, when, strict=True))} for note, name, when in carried
+        ],
+    }

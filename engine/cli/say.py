@@ -47,13 +47,16 @@ def as_json(value: Any) -> None:
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:
     """Print a table; numbers stand right."""
     rows = [tuple(row) for row in rows]
-    drawn = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for index, column in enumerate(columns):
         numbers = bool(rows) and all(isinstance(row[index], int | float) for row in rows)
         drawn.add_column(column, justify="right" if numbers else "left", overflow="fold")
     for row in rows:
         drawn.add_row(*("" if cell is None else str(cell) for cell in row))
-    console().print(drawn)
+    out = console()
+    if title is not None:
+        out.print(title, style="italic")  # over the table, and not squeezed into its width
+    out.print(drawn)
 
 
 def milliseconds(ns: int) -> str:

@@ -147,3 +147,18 @@ def test_the_demo_shows_the_job(bayleaf: Callable[..., Said]) -> None:
     assert "Warm pad" in said.out
     assert "carried across" in said.out
     assert "LEFT SOUNDING" not in said.out
+
+
+def test_the_demo_as_json(bayleaf: Callable[..., Said]) -> None:
+    """`demo --json` prints one value and nothing else: the scene changes, what each instrument got, notes carried."""
+    said = bayleaf("demo", "--json")
+    found = json.loads(said.out)
+    assert [change["text"][:8] for change in found["changes"]] == ["scene 11", "scene 12", "scene 13", "scene 14"]
+    assert {one["instrument"]: one["left_sounding"] for one in found["instruments"]} == {
+        "string-machine": 0,
+        "brass-module": 0,
+        "bass-box": 0,
+        "drum-rack": 0,
+    }
+    assert all(note["key_down_s"] < note["scene_change_s"] < note["key_up_s"] for note in found["carried"])
+    assert len(found["carried"]) >= 2

@@ -378,11 +378,6 @@ BREAKS = [
         'to   = "serial-out"\n\n[[scenes]]\nnumber = 11',
         [(33, "routes.1.to", 'there is no output "serial-out"; there are: strings, drums')],
     ),
-    (
-        'drums   = { port = "Box*2" }',
-        'drums   = { device = "/dev/serial0" }',
-        [(33, "routes.1.to", '"serial" and "drums" are one port, which would feed itself; route it')],
-    ),
     # scenes
     (
         'name = "pads"',
