@@ -214,6 +214,7 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
         "scene": {"number": found.scene[0], "name": found.scene[1]},
         "input": source,
         "message": to_hex(message),
+        "taken": found.taken,
         "routes": [
             {
                 "route": route.route,
@@ -232,7 +233,7 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
 def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes) -> None:
     print(f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: {describe(message)}")
     if not found.routes:
-        print("  no route of this scene takes anything from this input")
+        print(f"  {found.taken or 'no route of this scene takes anything from this input'}")
     for route in found.routes:
         print(f"  {route.route} to {', '.join(route.outputs)}: {_verdict(route)}")
         for one in route.filters:

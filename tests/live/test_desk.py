@@ -83,6 +83,7 @@ async def test_the_way_of_a_message(bench):
     assert answer == {
         "done": True,
         "text": "channel 1 note on C4 velocity 64 from keys in scene 3 Finale",
+        "taken": None,
         "routes": [
             {
                 "route": "lasting",
