@@ -54,8 +54,9 @@ class Stage:
         self.strings = os.open(folder / "STRINGS", os.O_RDWR | os.O_NONBLOCK)
         self.processes: list[subprocess.Popen[str]] = []
 
-    def run(self, *options: str) -> subprocess.Popen[str]:
-        command = [str(BAYLEAF), "run", str(self.rig), "--backend", "memory", *options]
+    def run(self, *options: str, backend: str | None = "memory") -> subprocess.Popen[str]:
+        chosen = [] if backend is None else ["--backend", backend]
+        command = [str(BAYLEAF), "run", str(self.rig), *chosen, *options]
         process = subprocess.Popen(command, env=self.environment, stderr=subprocess.PIPE, text=True)
         self.processes.append(process)
         return process
@@ -66,8 +67,8 @@ class Stage:
             command, env=self.environment, capture_output=True, text=True, timeout=DEADLINE, check=False
         )
 
-    def start(self) -> subprocess.Popen[str]:
-        process = self.run()
+    def start(self, *options: str, backend: str | None = "memory") -> subprocess.Popen[str]:
+        process = self.run(*options, backend=backend)
         until_it_answers(process, self.folder)
         return process
 
