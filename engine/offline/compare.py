@@ -17,6 +17,7 @@ _MANY: Final = 20_000  # differences that are listed at the most
 #: Beyond so many messages that have no like between two equal ones they are paired by place alone: what is far apart
 #: is not the same music, and the search grows with the square
 _TO_SEARCH: Final = 4000
+_MOMENT: Final = 1000  # messages that are looked at together at the most
 
 
 class Said(NamedTuple):
@@ -70,7 +71,7 @@ def differences(
 
 
 def _of_output(output: str, before: Sequence[Said], after: Sequence[Said], least: int) -> Iterable[Difference]:
-    """Equal messages are paired in their order; of what has no like on the other side each is told."""
+    """Equal messages are paired in order, those of one time first; what has no like on the other side is told."""
     for old, new in _pairs(before, after):
         if old is None and new is not None:
             yield Difference(output, "new", new.at, new.message)
@@ -81,11 +82,46 @@ def _of_output(output: str, before: Sequence[Said], after: Sequence[Said], least
 
 
 def _pairs(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
-    start = 0
-    while start < min(len(before), len(after)) and before[start].message == after[start].message:
-        yield before[start], after[start]
-        start += 1
-    before, after = before[start:], after[start:]
+    """What stands at one time on both sides is a pair, or a note that an edit makes of another would be taken for the
+    next of its like, and that one for moved; the rest is searched for its like."""
+    old, new = [*before], [*after]
+    for here, there in [*_at_one_time(before, after)][::-1]:
+        yield old.pop(here), new.pop(there)
+    for then, now in _searched(old, new):
+        if then is not None and now is not None and abs(now.at - then.at) < _NEAR:  # said in another order
+            yield then, None
+            yield None, now
+        else:
+            yield then, now
+
+
+def _at_one_time(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[int, int]]:
+    """The places of equal messages at nearly one time, in the order of both sides."""
+    for i, j, k, end in _moments(before, after):
+        here, there = [m for _, m in before[i:j]], [m for _, m in after[k:end]]
+        if here == there:
+            yield from zip(range(i, j), range(k, end), strict=True)
+            continue
+        for a, b, size in SequenceMatcher(None, here, there, autojunk=False).get_matching_blocks():
+            yield from ((i + a + n, k + b + n) for n in range(size))
+
+
+def _moments(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[int, int, int, int]]:
+    """Both sides cut where nothing is said for a while: from and to in the one, from and to in the other."""
+    j = end = 0
+    while j < len(before) and end < len(after):
+        i, k, last = j, end, min(before[j].at, after[end].at)
+        while j - i + end - k < _MOMENT:
+            if j < len(before) and before[j].at < last + _NEAR:
+                last, j = max(last, before[j].at), j + 1
+            elif end < len(after) and after[end].at < last + _NEAR:
+                last, end = max(last, after[end].at), end + 1
+            else:
+                break
+        yield i, j, k, end
+
+
+def _searched(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
     if len(before) + len(after) > _TO_SEARCH:
         yield from _pairs_by_kind(before, after)
         return
