@@ -163,7 +163,7 @@ def _print_differences(
     if json:
         return len(found)
     if not found:
-        print(f"{what}: every message of every output is the same")
+        print(f"{what}: every message of {len(before)} {'output' if len(before) == 1 else 'outputs'} is the same")
     for line in compare.summary(found):
         print(f"{what}: {line}")
     for each in found[:_SHOWN]:
@@ -181,6 +181,7 @@ def _expect(done: Rehearsed, folder: Path, answer: dict[str, Any], json: bool) -
     except compare.ExpectFault as fault:
         raise Fault(str(fault)) from None
     now = {output: compare.said_in(done.outputs[name]) for output, name in names.items()}
+    both = [output for output in names if kept[output] is not None]
     gone = [output for output, said in kept.items() if said is None]
     extra = [output for output in kept if output not in names]
     told = [f"{folder} has no file of {output}" for output in gone]
@@ -190,11 +191,12 @@ def _expect(done: Rehearsed, folder: Path, answer: dict[str, Any], json: bool) -
         for output, name in names.items()
         if now[output] == kept[output] and (folder / name).read_bytes() != done.outputs[name]
     ]
-    before = {output: said or [] for output, said in kept.items()}
+    for text in told if not json else ():
+        print(f"expected {folder}: {text}")
+    before = {output: kept[output] or [] for output in both}
+    now = {output: now[output] for output in both}
     count = _print_differences(done, before, f"expected {folder}", answer, "expected", json, now)
     answer["expected"]["files"] = told
-    for text in told if not json else ():
-        print(f"expected: {text}")
     return 1 if count or told else 0
 
 
@@ -209,7 +211,7 @@ def _write(done: Rehearsed, out: Path, answer: dict[str, Any], json: bool) -> No
     try:
         refuse(out, done.outputs)
         report = {**done.report, **{key: found for key, found in answer.items() if key != "report"}}
-        told = write(out, done.files(), report)
+        told = write(out, done.files(report), report)
     except FolderFault as fault:
         raise Fault(str(fault)) from None
     answer["folder"] = str(out)
@@ -242,6 +244,8 @@ def _print_report(report: dict[str, Any], out: Path) -> None:
         print(text)
     if len(findings) > _SHOWN:
         print(f"… and {len(findings) - _SHOWN} more, all in the report")
+    for text in report["remarks"]:
+        print(text)
     for told in report["told"][:_SHOWN]:
         print(f"{told['place']}: {told['text']}")
     print(f"look at it: {out / PAGE}")

@@ -3,8 +3,10 @@
 Times are in seconds from the start of the song ("at") with their place in words, waits and costs in milliseconds.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from heapq import nlargest
+from itertools import pairwise
 from typing import Any, Final
 
 from engine.core.burst import compile_burst, size
@@ -12,11 +14,11 @@ from engine.core.wire import DIN, DIN_RUNNING, SHORT_SYSEX, Speed, status_after
 from engine.midi.kinds import is_press
 from engine.midi.words import describe, note_name
 from engine.offline.advice import findings
-from engine.offline.listening import Choice, choices, notes
+from engine.offline.listening import choices, notes
 from engine.offline.meter import Meter
 from engine.offline.rehearsal import Change, Performance
 from engine.offline.watched import Sent
-from engine.rig.models import Instrument, Rig
+from engine.rig.models import Rig, sound_of
 
 FORMAT: Final = "bayleaf rehearsal 1"
 _S: Final = 1_000_000_000
@@ -27,8 +29,8 @@ _WORST: Final = 5  # waits that are named
 NOT_A_WAIT: Final = 3 * DIN.byte_ns
 
 
-def account(done: Performance, song: str) -> dict[str, Any]:
-    """The whole report."""
+def account(done: Performance, song: str, recording: dict[str, Any] | None = None) -> dict[str, Any]:
+    """The whole report. `recording`: how far it is what went out that night, if the song is a recording."""
     changes = [_change(done, change) for change in done.changes]
     report: dict[str, Any] = {
         "format": FORMAT,
@@ -43,10 +45,14 @@ def account(done: Performance, song: str) -> dict[str, Any]:
         "off_rest_at_the_end": done.moved,
         "scene_changes": changes,
         "inputs": {name: {"messages": count} for name, count in done.heard.items()},
-        "outputs": {name: _output(done, name) for name in done.sent},
+        "outputs": {name: _output(done, name, changes) for name in done.sent},
         "instruments": _instruments(done),
+        "passed_over": done.passed_over,
+        "remarks": done.remarks,
         "told": [{**_when(done.meter, at), "text": text} for at, text in done.told],
     }
+    if recording is not None:
+        report["recording"] = recording
     report["findings"] = findings(report, done.rig)
     return report
 
@@ -125,10 +131,18 @@ def speed_of(rig: Rig, output: str) -> Speed | None:
 # Outputs
 
 
-def _output(done: Performance, name: str) -> dict[str, Any]:
+def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]]) -> dict[str, Any]:
     sent, speed = done.sent[name], speed_of(done.rig, name)
     played = [each for each in sent if not each.ours]
-    worst = nlargest(_WORST, (each for each in played if each.wait > NOT_A_WAIT), key=lambda each: each.wait)
+    waited = [each for each in played if each.wait > NOT_A_WAIT]
+    worst = nlargest(_WORST, waited, key=lambda each: each.wait)
+    bursts = [
+        (change["at"], change["at"] + change["outputs"][name]["ready_ms"] / 1000)
+        for change in changes
+        if name in change["outputs"]
+    ]
+    others = (each for each in waited if not any(begins <= each.asked / _S <= ends for begins, ends in bursts))
+    other = max(others, key=lambda each: each.wait, default=None)
     heard = notes((each.start, each.message) for each in sent)
     return {
         "wire": "fast" if speed is None else "din",
@@ -137,15 +151,28 @@ def _output(done: Performance, name: str) -> dict[str, Any]:
         "channels": _channels(done.rig, name, [each.channel for each in heard]),
         "load": _load(sent, speed, done.meter, done.ends),
         "worst_wait_ms": _ms(max((each.wait for each in played), default=0)),
-        "worst_waits": [_wait(done.meter, each, _behind(each, sent, speed)) for each in worst],
+        "worst_waits": [_wait(done.meter, each, sent, speed) for each in worst],
+        "worst_wait_beside_bursts": other and _wait(done.meter, other, sent, speed),
         "replaced": done.replaced[name],
         "shed": done.shed[name],
     }
 
 
-def _wait(meter: Meter, sent: Sent, behind: Sent | None) -> dict[str, Any]:
-    found = {**_when(meter, sent.asked), "ms": _ms(sent.wait), "message": describe(sent.message)}
+def _wait(meter: Meter, late: Sent, sent: Sequence[Sent], speed: Speed | None) -> dict[str, Any]:
+    """`ahead`: messages that went onto the cable while this one waited."""
+    ahead = bisect_left(sent, late.start, key=_start) - bisect_left(sent, late.asked, key=_start)
+    found = {
+        **_when(meter, late.asked),
+        "ms": _ms(late.wait),
+        "message": describe(late.message),
+        "ahead": ahead,
+    }
+    behind = _behind(late, sent, speed)
     return {**found, "behind_sysex_bytes": len(behind.message)} if behind else found
+
+
+def _start(sent: Sent) -> int:
+    return sent.start
 
 
 def _behind(late: Sent, sent: Sequence[Sent], speed: Speed | None) -> Sent | None:
@@ -169,15 +196,15 @@ def _channels(rig: Rig, output: str, played: Sequence[int]) -> list[dict[str, An
 def _load(sent: Sequence[Sent], speed: Speed | None, meter: Meter, ends: int) -> dict[str, Any]:
     """Bytes on the cable by stretches of time, and in the busiest second."""
     width = max(ends // _BINS + 1, _S // 10)
-    stretches = [0] * (max(ends, max((each.start for each in sent), default=0)) // width + 1)
+    byte_ns = speed.byte_ns if speed else 0
+    stretches = [0] * (max([ends, *(each.start + len(each.message) * byte_ns for each in sent)]) // width + 1)
     placed, status = [], 0
     for each in sent:
-        count = (speed.cost(each.message, status) // speed.byte_ns) if speed else len(each.message)
+        count = speed.cost(each.message, status) // byte_ns if speed else len(each.message)
         status = status_after(each.message, status)
         placed.append((each.start, count))
-        for at, part in _spread(each.start, count, speed.byte_ns if speed else 0, width):
-            if at < len(stretches):
-                stretches[at] += part
+        for at, part in _spread(each.start, count, byte_ns, width):
+            stretches[at] += part
     begins, most = _busiest(placed)
     return {
         "bytes": sum(count for _, count in placed),
@@ -197,8 +224,8 @@ def _spread(start: int, count: int, byte_ns: int, width: int) -> list[tuple[int,
     first, last = start // width, (start + count * byte_ns) // width
     if first == last:
         return [(first, count)]
-    edges = [start, *(width * each for each in range(first + 1, last + 1)), start + count * byte_ns]
-    return [(first + n, (edges[n + 1] - edges[n]) // byte_ns) for n in range(len(edges) - 1)]
+    gone = [(width * each - start) // byte_ns for each in range(first + 1, last + 1)]  # bytes, at each edge
+    return [(first + n, after - before) for n, (before, after) in enumerate(pairwise((0, *gone, count)))]
 
 
 def _busiest(placed: Sequence[tuple[int, int]]) -> tuple[int, int]:
@@ -227,22 +254,10 @@ def _instruments(done: Performance) -> dict[str, Any]:
                 **_when(done.meter, choice.at),
                 "bank": list(choice.bank),
                 "program": choice.program + gear.programs_from,
-                "sound": _sound(gear, choice),
+                "sound": sound_of(gear, (choice.bank[0] or 0, choice.bank[1] or 0), choice.program),
             }
             for choice in listed[gear.output]
             if choice.channel == gear.channel - 1
         ]
         found[name] = {"output": gear.output, "channel": gear.channel, "programs": programs}
     return found
-
-
-def _sound(gear: Instrument, choice: Choice) -> str | None:
-    """The name of this bank and program, of which only what the instrument listens to counts."""
-    used = [part in gear.bank.split() for part in ("msb", "lsb")]
-    for label, sound in gear.sounds.items():
-        same = sound.bank is None or all(
-            not heard or wanted == found for heard, wanted, found in zip(used, sound.bank, choice.bank, strict=True)
-        )
-        if same and sound.program - gear.programs_from == choice.program:
-            return label
-    return None

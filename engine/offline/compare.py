@@ -161,7 +161,11 @@ def summary(found: Sequence[Difference]) -> list[str]:
 
 def as_json(found: Sequence[Difference], meter: Meter) -> dict[str, Any]:
     """All of it, up to a bound."""
-    return {"count": len(found), "differences": [each.plain(meter) for each in found[:_MANY]]}
+    return {
+        "count": len(found),
+        "summary": summary(found),
+        "differences": [each.plain(meter) for each in found[:_MANY]],
+    }
 
 
 # A kept run

@@ -3,12 +3,15 @@
 from collections.abc import Iterable, Sequence
 from html import escape
 from importlib import resources
-from typing import Any
+from typing import Any, Final
 
 from engine.offline import drawing
 from engine.offline.drawing import Scale
 from engine.offline.listening import Note, notes
 from engine.offline.rehearsal import Performance
+
+_LISTED: Final = 200  # differences that the page lists; the report has them all
+_COMPARED: Final = (("against", "Against the other rig"), ("expected", "Against the kept run"))
 
 
 def page(report: dict[str, Any], done: Performance) -> str:
@@ -19,6 +22,8 @@ def page(report: dict[str, Any], done: Performance) -> str:
     body = "".join((
         _head(report),
         _findings(report),
+        _remarks(report),
+        *(_differences(title, report[key]) for key, title in _COMPARED if key in report),
         _changes(report, scale),
         *(_output(name, report, done, scale) for name in report["outputs"]),
         _instruments(report),
@@ -57,6 +62,34 @@ def _findings(report: dict[str, Any]) -> str:
         return f'<section class="fine"><h2>Nothing to fix</h2><p>{fine}</p></section>'
     listed = "".join(f"<li>{escape(text)}</li>" for text in report["findings"])
     return f'<section class="fix"><h2>What to fix</h2><ul>{listed}</ul></section>'
+
+
+def _remarks(report: dict[str, Any]) -> str:
+    if not report["remarks"]:
+        return ""
+    listed = "".join(f"<li>{escape(text)}</li>" for text in report["remarks"])
+    return f"<section><h2>What to know</h2><ul>{listed}</ul></section>"
+
+
+def _differences(title: str, found: dict[str, Any]) -> str:
+    """What differs from another run; `found` as `compare.as_json` makes it."""
+    told = [*found.get("files", ()), *found["summary"]]
+    if not told:
+        return f"<section><h2>{title}</h2><p>Every message is the same.</p></section>"
+    listed = "".join(f"<li>{escape(text)}</li>" for text in told)
+    rows = ((one["place"], one["output"], _how(one), one["words"]) for one in found["differences"][:_LISTED])
+    caption = "What differs"
+    if found["count"] > _LISTED:
+        caption = f"The first {_LISTED} of {found['count']:,} differences; report.json has the rest"
+    shown = _table(caption, ("when", "output", "how", "message"), rows) if found["count"] else ""
+    return f"<section><h2>{title}</h2><ul>{listed}</ul>{shown}</section>"
+
+
+def _how(difference: dict[str, Any]) -> str:
+    moved = difference.get("moved_ms")
+    if moved is None:
+        return str(difference["what"])
+    return f"{abs(moved):.1f} ms {'later' if moved > 0 else 'earlier'}"
 
 
 def _changes(report: dict[str, Any], scale: Scale) -> str:

@@ -37,6 +37,7 @@ class Performance:
 
     `replaced`, `shed`: by output, values that gave way to newer ones, and messages that found no room.
     `held`: (output, channel, key) that the song itself held at its end; `moved`: how many pedals, wheels and the like.
+    `passed_over`: sentences about what was not played; `remarks`: about the whole of it.
     `hanging`: (output, channel, key) that sounded when all was released; there must be none.
     """
 
@@ -48,6 +49,8 @@ class Performance:
     ready: dict[str, list[Ready]] = field(default_factory=dict)
     changes: list[Change] = field(default_factory=list)
     told: list[tuple[int, str]] = field(default_factory=list)
+    passed_over: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
     replaced: dict[str, int] = field(default_factory=dict)
     shed: dict[str, int] = field(default_factory=dict)
     held: list[tuple[str, int, int]] = field(default_factory=list)
@@ -77,7 +80,7 @@ class Rehearsal:
         """From this scene on; by default from the rig's `start`, or its first. KeyError if there is no such scene."""
         bay, done = self.bay, self._done
         done.meter, done.heard = song.meter, dict(by_input(song, bay.inputs))
-        done.told += [(0, text) for text in song.told]
+        done.passed_over += song.told
         outcome, deliveries = bay.command(self._now, "scene", self._start(scene), "start")
         bay.outcomes.append(outcome)
         self._take([*deliveries, *bay.begin(self._now)])

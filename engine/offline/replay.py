@@ -180,7 +180,7 @@ class Replay:
     def _file(self, text: str) -> list[Delivery]:
         if text != self._text:
             self._edits = False
-            self._found.done.told.append((0, "the rig is not the one of the recording; its edits are left out"))
+            self._found.done.remarks.append("the rig is not the one of the recording; its edits are left out")
         return []
 
     def _edited(self, text: str, far: Sequence[str] = ()) -> list[Delivery]:
@@ -260,7 +260,7 @@ class Replay:
         for name, left in self._then.items():
             if left and name not in self._parted:
                 self._found.odd.append(Odd(left[0].at, name, left[0].message, None))
-        done.told += [(0, f"the rig has no input {name}; what it played is left out") for name in self._strangers]
+        done.passed_over += [f"the rig has no input {name}; what it played is left out" for name in self._strangers]
         done.ends, done.heard = self._now - begins, self._heard
         done.meter = Meter(1000, bars=False)
         for name, wire in zip(bay.outputs, self._wires, strict=True):

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 
 from engine.cli.app import main
 from engine.core.bay import Bay
+from engine.offline import page
 
 PRESETS = Path(__file__).parents[2] / "presets"
 DEMO, SONG = str(PRESETS / "demo.toml"), str(PRESETS / "demo.mid")
@@ -166,16 +168,44 @@ def test_the_page_stands_alone_and_escapes_every_name(bayleaf: Bayleaf, rig: Pat
     bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")
     (file,) = (tmp_path / "out").glob("*.html")
     content = file.read_text(encoding="utf-8")
-    page = _Page()
-    page.feed(content)
-    assert "script" not in page.tags
-    assert "link" not in page.tags
-    assert "i" not in page.tags
-    assert page.outside == []
+    read = _Page()
+    read.feed(content)
+    assert "script" not in read.tags
+    assert "link" not in read.tags
+    assert "i" not in read.tags
+    assert read.outside == []
     assert "url(" not in content
-    assert '<b>brass & "co"' in page.text.getvalue()
+    assert '<b>brass & "co"' in read.text.getvalue()
     assert content.count("<svg") == content.count('role="img"') > 0
     assert "prefers-color-scheme:dark" in content
+
+
+def _contrast(one: str, other: str) -> float:
+    """Of two colours as "#rrggbb" (WCAG 2.2, definition of contrast ratio)."""
+
+    def light(colour: str) -> float:
+        parts = [int(colour[n : n + 2], 16) / 255 for n in (1, 3, 5)]
+        red, green, blue = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
+        return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+    high, low = sorted((light(one), light(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_the_page_can_be_read_in_light_in_dark_and_on_paper() -> None:
+    """Words stand out from what is behind them by 4.5 to 1, pictures by 3 to 1 (WCAG 2.2, 1.4.3 and 1.4.11); paper is
+    white, so that the dark colours are for screens only."""
+    style = (Path(page.__file__).parent / "page.css").read_text(encoding="utf-8")
+    light, dark = (
+        dict(each.split(":") for each in found.replace("--", "").split(";"))
+        for found in re.findall(r":root\{([^}]*)\}", style)
+    )
+    for colours in (light, {**light, **dark}):
+        for words, behind in (("ink", "paper"), ("soft", "card"), ("leaf", "paper"), ("warn", "warnbg")):
+            assert _contrast(colours[words], colours[behind]) >= 4.5, words
+        for marks in ("note", "load", "change", "warn"):
+            assert _contrast(colours[marks], colours["card"]) >= 3, marks
+    assert "@media screen and (prefers-color-scheme:dark){:root" in style
 
 
 def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
@@ -190,7 +220,8 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
     assert bayleaf("rehearse", rig, named, "--out", out)[0] == 0
     report = json.loads((out / "report.json").read_text())
     assert {name: found["messages"] for name, found in report["inputs"].items()} == {"keys": 2, "pads": 0}
-    assert any("nobody plays track 2 others" in told["text"] for told in report["told"])
+    assert any("nobody plays track 2 others" in text for text in report["findings"])
+    assert "Nothing to fix" not in (out / "report.html").read_text()
 
 
 @pytest.mark.parametrize(
@@ -256,6 +287,8 @@ def test_a_kept_run_that_lost_a_file_differs(bayleaf: Bayleaf, rig: Path, tmp_pa
     assert status == 1
     assert "has no file of strings" in out
     assert "no output harp" in out
+    assert "every message of 1 output is the same" in out  # what is not there is not told message by message
+    assert ": new:" not in out
 
 
 def test_against_tells_what_an_edit_changes(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
@@ -271,6 +304,11 @@ def test_against_tells_what_an_edit_changes(bayleaf: Bayleaf, rig: Path, tmp_pat
     status, out, _ = bayleaf(*run, "--json", "--out", tmp_path / "out")
     assert json.loads(out)["against"]["differences"][0]["moved_ms"] == pytest.approx(20, abs=0.05)
     assert json.loads((tmp_path / "out" / "report.json").read_text())["against"]["count"] == 1
+    content = (tmp_path / "out" / "report.html").read_text()
+    assert "Against the other rig" in content
+    assert "<td>20.0&nbsp;ms later</td><td>channel 1 note on E4 velocity 90</td>" in content
+    assert bayleaf(*run[:-1], rig, "--out", tmp_path / "out")[0] == 0
+    assert "Every message is the same." in (tmp_path / "out" / "report.html").read_text()
 
 
 def test_what_is_not_ours_is_left_alone(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
@@ -348,6 +386,11 @@ def test_a_recording_says_where_it_parts_from_the_replay(bayleaf: Bayleaf, rig: 
     assert "strings differs first at 0:01.000" in out
     report = json.loads((tmp_path / "out" / "report.json").read_text())
     assert report["recording"]["first_differences"][0]["then"] == "91 3D 40"
+    assert "the recording ends while C4 on strings channel 2 sounds" in report["findings"]
+    assert "strings differs first at 0:01.000" in (tmp_path / "out" / "report.html").read_text()
+    status, out, _ = bayleaf(*run, recorded(tmp_path / "c.jsonl"))
+    assert "the recording holds no message" in out
+    assert "byte for byte" not in out
 
 
 def test_a_recording_that_begins_within_the_show(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
