@@ -11,6 +11,7 @@ from engine.offline.listening import Note, notes
 from engine.offline.rehearsal import Performance
 
 _LISTED: Final = 200  # differences that the page lists; the report has them all
+_AT_A_GLANCE: Final = 20  # differences that are shown without being asked for
 _COMPARED: Final = (("against", "Against the other rig"), ("expected", "Against the kept run"))
 
 
@@ -60,15 +61,13 @@ def _findings(report: dict[str, Any]) -> str:
     if not report["findings"]:
         fine = "Nothing waited long enough to be heard, and nothing was lost."
         return f'<section class="fine"><h2>Nothing to fix</h2><p>{fine}</p></section>'
-    listed = "".join(f"<li>{escape(text)}</li>" for text in report["findings"])
-    return f'<section class="fix"><h2>What to fix</h2><ul>{listed}</ul></section>'
+    return f'<section class="fix"><h2>What to fix</h2>{_list(report["findings"])}</section>'
 
 
 def _remarks(report: dict[str, Any]) -> str:
     if not report["remarks"]:
         return ""
-    listed = "".join(f"<li>{escape(text)}</li>" for text in report["remarks"])
-    return f"<section><h2>What to know</h2><ul>{listed}</ul></section>"
+    return f"<section><h2>What to know</h2>{_list(report['remarks'])}</section>"
 
 
 def _differences(title: str, found: dict[str, Any]) -> str:
@@ -76,13 +75,16 @@ def _differences(title: str, found: dict[str, Any]) -> str:
     told = [*found.get("files", ()), *found["summary"]]
     if not told:
         return f"<section><h2>{title}</h2><p>Every message is the same.</p></section>"
-    listed = "".join(f"<li>{escape(text)}</li>" for text in told)
     rows = ((one["place"], one["output"], _how(one), one["words"]) for one in found["differences"][:_LISTED])
     caption = "What differs"
     if found["count"] > _LISTED:
         caption = f"The first {_LISTED} of {found['count']:,} differences; report.json has the rest"
-    shown = _table(caption, ("when", "output", "how", "message"), rows) if found["count"] else ""
-    return f"<section><h2>{title}</h2><ul>{listed}</ul>{shown}</section>"
+    shown = ""
+    if found["count"]:
+        opened = " open" if found["count"] <= _AT_A_GLANCE else ""
+        listed = _table(caption, ("when", "output", "how", "message"), rows)
+        shown = f"<details{opened}><summary>Note by note</summary>{listed}</details>"
+    return f"<section><h2>{title}</h2>{_list(told)}{shown}</section>"
 
 
 def _how(difference: dict[str, Any]) -> str:
@@ -196,6 +198,10 @@ def _table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[object]
         f'<div class="wide" tabindex="0" role="region" aria-label="{escape(caption)}"><table>'
         f"<caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
+
+
+def _list(texts: Iterable[str]) -> str:
+    return f"<ul>{''.join(f'<li>{_cell(text)}</li>' for text in texts)}</ul>"
 
 
 def _cell(value: object) -> str:
