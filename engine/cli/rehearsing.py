@@ -11,6 +11,7 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from engine.cli.naming import scene_of
 from engine.cli.say import Fault, Json, as_json, table
 from engine.offline import compare
 from engine.offline.folder import PAGE, FolderFault, refuse, write
@@ -95,9 +96,8 @@ def _perform(file: Path, asked: _Asked) -> Rehearsed:
         return _replay(rig, text, asked.recording)
     assert asked.song is not None
     scene = asked.scene
-    if scene is not None and rig.scene(scene) is None:
-        there = ", ".join(str(one.number) for one in rig.scenes)
-        raise Fault(f"there is no scene {scene} in {file}; it has {there}")
+    if scene is not None:
+        scene_of(rig, scene, file)
     try:
         song = read_song(asked.song, list(rig.inputs), asked.wanted)
     except SongFault as fault:
