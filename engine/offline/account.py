@@ -5,7 +5,6 @@ Times are in seconds from the start of the song ("at") with their place in words
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from heapq import nlargest
 from itertools import pairwise
 from typing import Any, Final
 
@@ -17,7 +16,7 @@ from engine.offline.advice import findings
 from engine.offline.listening import choices, notes
 from engine.offline.meter import Meter
 from engine.offline.rehearsal import Change, Performance
-from engine.offline.watched import Sent
+from engine.offline.watched import Ready, Sent
 from engine.rig.models import Rig, sound_of
 
 FORMAT: Final = "bayleaf rehearsal 1"
@@ -31,7 +30,9 @@ NOT_A_WAIT: Final = 3 * DIN.byte_ns
 
 def account(done: Performance, song: str, recording: dict[str, Any] | None = None) -> dict[str, Any]:
     """The whole report. `recording`: how far it is what went out that night, if the song is a recording."""
-    changes = [_change(done, change) for change in done.changes]
+    late = _late(done)
+    ready = {name: _by_asked(done.ready[name]) for name in done.ready}
+    changes = [_change(done, change, late, ready) for change in done.changes]
     report: dict[str, Any] = {
         "format": FORMAT,
         "rig": done.rig.rig.name,
@@ -45,7 +46,7 @@ def account(done: Performance, song: str, recording: dict[str, Any] | None = Non
         "off_rest_at_the_end": done.moved,
         "scene_changes": changes,
         "inputs": {name: {"messages": count} for name, count in done.heard.items()},
-        "outputs": {name: _output(done, name, changes) for name in done.sent},
+        "outputs": {name: _output(done, name, changes, late[name]) for name in done.sent},
         "instruments": _instruments(done),
         "passed_over": done.passed_over,
         "remarks": done.remarks,
@@ -71,11 +72,32 @@ def _keys(listed: Sequence[tuple[str, int, int]]) -> list[dict[str, Any]]:
 
 # Scene changes
 
+_Late = dict[str, list[Sent]]  # by output, what somebody played and had to wait, by the time at which it was asked for
+_Ready = dict[str, dict[int, list[int]]]  # by output, when a burst was asked for -> when instruments were ready
 
-def _change(done: Performance, change: Change) -> dict[str, Any]:
+
+def _late(done: Performance) -> _Late:
+    return {
+        name: sorted((each for each in sent if not each.ours and each.wait > NOT_A_WAIT), key=_asked)
+        for name, sent in done.sent.items()
+    }
+
+
+def _asked(sent: Sent) -> int:
+    return sent.asked
+
+
+def _by_asked(ready: Sequence[Ready]) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = {}
+    for each in ready:
+        found.setdefault(each.asked, []).append(each.at)
+    return found
+
+
+def _change(done: Performance, change: Change, late: _Late, ready: _Ready) -> dict[str, Any]:
     outcome = change.outcome
     assert outcome.scene is not None, "only a recall that was done counts as a change"
-    outputs = _costs(done, change)
+    outputs = _costs(done, change, late, ready)
     return {
         **_when(done.meter, change.at),
         "number": outcome.scene[0],
@@ -91,7 +113,7 @@ def _change(done: Performance, change: Change) -> dict[str, Any]:
     }
 
 
-def _costs(done: Performance, change: Change) -> dict[str, dict[str, Any]]:
+def _costs(done: Performance, change: Change, late: _Late, ready: _Ready) -> dict[str, dict[str, Any]]:
     """What a change cost on each output that has a burst."""
     number = change.outcome.scene[0] if change.outcome.scene else 0
     scene = done.rig.scene(number)
@@ -101,18 +123,15 @@ def _costs(done: Performance, change: Change) -> dict[str, dict[str, Any]]:
     found = {}
     for index, steps in compile_burst(done.rig, scene, {name: place for place, name in enumerate(names)}).items():
         name = names[index]
-        ready = [each.at for each in done.ready[name] if each.asked == change.at]
-        until = max(ready, default=change.at)
-        waited = [
-            each
-            for each in done.sent[name]
-            if not each.ours and change.at <= each.asked < until and each.wait > NOT_A_WAIT
-        ]
+        settled = ready[name].get(change.at, [])
+        until = max(settled, default=change.at)
+        first = bisect_left(late[name], change.at, key=_asked)
+        waited = late[name][first : bisect_left(late[name], until, first, key=_asked)]
         found[name] = {
             "steps": len(steps),
             "burst_bytes": size(steps, speed_of(done.rig, name)),
             "ready_ms": _ms(until - change.at),
-            "steps_replaced_by_the_next_scene": len(steps) - len(ready),
+            "steps_replaced_by_the_next_scene": len(steps) - len(settled),
             "messages_that_waited": len(waited),
             "notes_that_waited": sum(is_press(each.message) for each in waited),
             "worst_wait_ms": _ms(max((each.wait for each in waited), default=0)),
@@ -131,18 +150,17 @@ def speed_of(rig: Rig, output: str) -> Speed | None:
 # Outputs
 
 
-def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]]) -> dict[str, Any]:
+def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]], late: Sequence[Sent]) -> dict[str, Any]:
     sent, speed = done.sent[name], speed_of(done.rig, name)
     played = [each for each in sent if not each.ours]
-    waited = [each for each in played if each.wait > NOT_A_WAIT]
-    worst = nlargest(_WORST, waited, key=lambda each: each.wait)
+    by_wait = sorted(late, key=lambda each: -each.wait)
     bursts = [
         (change["at"], change["at"] + change["outputs"][name]["ready_ms"] / 1000)
         for change in changes
         if name in change["outputs"]
     ]
-    others = (each for each in waited if not any(begins <= each.asked / _S <= ends for begins, ends in bursts))
-    other = max(others, key=lambda each: each.wait, default=None)
+    others = (each for each in by_wait if not any(begins <= each.asked / _S <= ends for begins, ends in bursts))
+    other = next(others, None)
     heard = notes((each.start, each.message) for each in sent)
     return {
         "wire": "fast" if speed is None else "din",
@@ -151,7 +169,7 @@ def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]]) -> 
         "channels": _channels(done.rig, name, [each.channel for each in heard]),
         "load": _load(sent, speed, done.meter, done.ends),
         "worst_wait_ms": _ms(max((each.wait for each in played), default=0)),
-        "worst_waits": [_wait(done.meter, each, sent, speed) for each in worst],
+        "worst_waits": [_wait(done.meter, each, sent, speed) for each in by_wait[:_WORST]],
         "worst_wait_beside_bursts": other and _wait(done.meter, other, sent, speed),
         "replaced": done.replaced[name],
         "shed": done.shed[name],

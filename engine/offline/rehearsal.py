@@ -151,7 +151,7 @@ class Rehearsal:
         self._take(bay.release_all(self._now))
         self._run_dry()
         for wire, count in zip(self._wires, before, strict=True):
-            wire.sent[count:] = [each for each in wire.sent[count:] if is_release(each.message)]
+            wire.sent[count:] = [each._replace(ours=True) for each in wire.sent[count:] if is_release(each.message)]
         done.hanging = [(output, channel, key) for output, listed in self._heard() for channel, key in listed]
         for name, wire in zip(bay.outputs, self._wires, strict=True):
             done.sent[name] = sorted((_from_start(each) for each in wire.sent), key=lambda each: each.start)

@@ -100,6 +100,8 @@ def _left_out(file: Smf, places: Sequence[int | None]) -> list[str]:
         for number, (track, place) in enumerate(zip(file.tracks, places, strict=True), 1)
         if place is None and any(event.meta < 0 for event in track.events)
     ]
+    if not any(event.meta < 0 for track in file.tracks for event in track.events):
+        return ["there is no message in the song"]
     return [f"nobody plays {', '.join(silent)}; give it an input with --input TRACK=NAME"] if silent else []
 
 

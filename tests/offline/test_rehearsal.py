@@ -209,6 +209,13 @@ def test_a_scene_that_is_recalled_often_is_told_once() -> None:
     assert text.startswith("Moved (0:00.500, bar 1:2, the worst of two times): the burst on strings takes 9")
 
 
+def test_what_the_end_lets_go_keeps_nobody_waiting() -> None:
+    """The releases at the end of a show stand in a queue, and that is nothing to fix."""
+    found = played(*((1000, 1, bytes((0x90, number, 64))) for number in range(30, 40)), ends=5000).report
+    assert [text for text in found["findings"] if "ahead of it" in text] == []
+    assert all(each["at"] < 5 for each in found["outputs"]["strings"]["worst_waits"])
+
+
 def test_keys_that_are_held_are_counted() -> None:
     """Of many keys that the song holds, some are named and the others counted."""
     found = played(*((0, 0, bytes((0x90, 60 + number, 64))) for number in range(6)), ends=500).report

@@ -150,3 +150,10 @@ def test_tracks_come_in_order_at_one_time(tmp_path: Path) -> None:
     file.write_bytes(write_smf(480, [first, second]))
     song = read_song(file, ["keys", "pads"], ["keys", "2=pads"])
     assert [(each.source, each.message[0]) for each in song.played] == [(0, 0xC0), (0, 0x90), (1, 0xC1), (1, 0x91)]
+
+
+def test_a_song_without_a_message_is_told(tmp_path: Path) -> None:
+    """A file that holds tempo and names alone plays nothing, and says so."""
+    file = tmp_path / "a.mid"
+    file.write_bytes(file_of(b"\0\xff\x51\x03\x07\xa1\x20\0\xff\x2f\0"))
+    assert read_song(file, ["keys"], []).told == ["there is no message in the song"]
