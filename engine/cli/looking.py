@@ -6,7 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from engine.cli.naming import scene_of
-from engine.cli.say import Backend, Fault, Json, as_json, table
+from engine.cli.say import Backend, Fault, Json, as_json, counted, table
 from engine.core.burst import compile_burst, duration, size
 from engine.core.explain import Explanation, RouteVerdict, called, shown
 from engine.core.explain import explain as explain_message
@@ -96,8 +96,8 @@ def check(
         )
         return
     print(
-        f"{rig} is in order: {len(loaded.inputs)} inputs, {len(loaded.outputs)} outputs, "
-        f"{len(loaded.instruments)} instruments, {len(loaded.scenes)} scenes"
+        f"{rig} is in order: {counted(len(loaded.inputs), 'input')}, {counted(len(loaded.outputs), 'output')}, "
+        f"{counted(len(loaded.instruments), 'instrument')}, {counted(len(loaded.scenes), 'scene')}"
     )
     table(
         ("no.", "scene", "output", "steps", "bytes", "ready after"),

@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from engine.cli.naming import scene_of
-from engine.cli.say import Fault, Json, as_json, table
+from engine.cli.say import Fault, Json, as_json, counted, table
 from engine.offline import compare
 from engine.offline.folder import PAGE, FolderFault, refuse, write
 from engine.offline.produce import Rehearsed, replay
@@ -163,7 +163,7 @@ def _print_differences(
     if json:
         return len(found)
     if not found:
-        print(f"{what}: every message of {len(before)} {'output' if len(before) == 1 else 'outputs'} is the same")
+        print(f"{what}: every message of {counted(len(before), 'output')} is the same")
     for line in compare.summary(found):
         print(f"{what}: {line}")
     for each in found[:_SHOWN]:

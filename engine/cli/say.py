@@ -77,6 +77,11 @@ def _least(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
     return sum(min(length, _WORD) for length in longest) + _BETWEEN * (len(columns) - 1) + 2
 
 
+def counted(count: int, what: str) -> str:
+    """ "1 output", "20 outputs" """
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
+
+
 def milliseconds(ns: int) -> str:
     """Nanoseconds as "12.3 ms"."""
     return f"{ns / 1e6:.1f} ms"

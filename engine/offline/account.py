@@ -50,6 +50,7 @@ def account(done: Performance, song: str, recording: dict[str, Any] | None = Non
         "instruments": _instruments(done),
         "passed_over": done.passed_over,
         "remarks": done.remarks,
+        "refused": [{**_when(done.meter, at), "text": text} for at, text in done.refused],
         "told": [{**_when(done.meter, at), "text": text} for at, text in done.told],
     }
     if recording is not None:

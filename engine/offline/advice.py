@@ -1,5 +1,6 @@
 """What a rehearsal found, in words, with what to do about it."""
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ def findings(report: dict[str, Any], rig: Rig) -> list[str]:
     return [
         *_hanging(report),
         *report["passed_over"],
+        *_refused(report),
         *_shed(report),
         *_slow_changes(report, rig),
         *_full_cables(report),
@@ -47,6 +49,15 @@ def _keys(listed: list[dict[str, Any]]) -> str:
         places.setdefault(f"{each['output']} channel {each['channel']}", []).append(each["note"])
     named = ", ".join(f"{', '.join(keys)} on {place}" for place, keys in places.items())
     return f"{named} and {len(listed) - _NAMED:,} more" if len(listed) > _NAMED else named
+
+
+def _refused(report: dict[str, Any]) -> Iterator[str]:
+    """Each once, at its first place."""
+    times = Counter(each["text"] for each in report["refused"])
+    first = {each["text"]: each["place"] for each in reversed(report["refused"])}
+    for text, count in times.items():
+        often = f", the first of {_many(count, 'time')}" if count > 1 else ""
+        yield f"{first[text]}{often}: {text}"
 
 
 def _shed(report: dict[str, Any]) -> Iterator[str]:

@@ -13,6 +13,7 @@ from engine.offline.folder import REPORT
 from engine.offline.meter import Meter
 
 _NEAR: Final = 100_000  # ns: closer than files can tell apart at every tempo
+_FAR: Final = 1_000_000_000  # ns: what is farther apart is not the same message that moved
 _MANY: Final = 20_000  # differences that are listed at the most
 #: Beyond so many messages that have no like between two equal ones they are paired by place alone: what is far apart
 #: is not the same music, and the search grows with the square
@@ -88,11 +89,11 @@ def _pairs(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said
     for here, there in [*_at_one_time(before, after)][::-1]:
         yield old.pop(here), new.pop(there)
     for then, now in _searched(old, new):
-        if then is not None and now is not None and abs(now.at - then.at) < _NEAR:  # said in another order
+        if then is None or now is None or _NEAR <= abs(now.at - then.at) <= _FAR:
+            yield then, now
+        else:  # said in another order at one time, or not the same at all
             yield then, None
             yield None, now
-        else:
-            yield then, now
 
 
 def _at_one_time(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[int, int]]:
@@ -135,15 +136,15 @@ def _searched(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[S
 
 
 def _pairs_by_kind(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
-    """Each message with the nearest of its like within a second, the times of either side in order."""
+    """Each message with the nearest of its like that is not far, the times of either side in order."""
     waiting: dict[bytes, list[Said]] = {}
     for each in reversed(after):
         waiting.setdefault(each.message, []).append(each)
     for old in before:
         like = waiting.get(old.message, [])
-        while like and like[-1].at < old.at - 1_000_000_000:
+        while like and like[-1].at < old.at - _FAR:
             yield None, like.pop()
-        near = like and like[-1].at <= old.at + 1_000_000_000
+        near = like and like[-1].at <= old.at + _FAR
         yield old, like.pop() if near else None
     for left in waiting.values():
         yield from ((None, new) for new in left)

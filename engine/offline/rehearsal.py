@@ -38,6 +38,7 @@ class Performance:
     `replaced`, `shed`: by output, values that gave way to newer ones, and messages that found no room.
     `held`: (output, channel, key) that the song itself held at its end; `moved`: how many pedals, wheels and the like.
     `passed_over`: sentences about what was not played; `remarks`: about the whole of it.
+    `refused`: what was asked for and cannot be had, such as a scene that the rig does not have.
     `hanging`: (output, channel, key) that sounded when all was released; there must be none.
     """
 
@@ -51,6 +52,7 @@ class Performance:
     told: list[tuple[int, str]] = field(default_factory=list)
     passed_over: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+    refused: list[tuple[int, str]] = field(default_factory=list)
     replaced: dict[str, int] = field(default_factory=dict)
     shed: dict[str, int] = field(default_factory=dict)
     held: list[tuple[str, int, int]] = field(default_factory=list)
@@ -136,6 +138,8 @@ class Rehearsal:
             at = self._now - _EPOCH
             if outcome.done and outcome.do in RECALLS:
                 self._done.changes.append(Change(at, outcome))
+            elif not outcome.done and outcome.do == "scene":
+                self._done.refused.append((at, f"{outcome.source}: {outcome.text}"))
             else:
                 self._done.told.append((at, f"{outcome.source}: {outcome.text}"))
 

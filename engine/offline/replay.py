@@ -153,6 +153,8 @@ class Replay:
         for outcome in bay.outcomes:
             if outcome.done and outcome.do in RECALLS:
                 self._found.done.changes.append(Change(self._now - begins, outcome))
+            elif not outcome.done and outcome.do == "scene":
+                self._found.done.refused.append((self._now - begins, f"{outcome.source}: {outcome.text}"))
         self._found.done.told += [(self._now - begins, f"{port}: {text}") for port, text in bay.news]
         bay.outcomes.clear()
         bay.news.clear()

@@ -85,6 +85,8 @@ def _wishes(inputs: Sequence[str], wanted: Sequence[str]) -> tuple[int | None, d
     everything, some = None, {}
     for wish in wanted:
         track, equals, name = wish.rpartition("=")
+        if wish in inputs and everything is not None:
+            raise SongFault("one input plays the whole song; of several say which track each plays: --input TRACK=NAME")
         if wish in inputs:
             everything = inputs.index(wish)
         elif equals and name in inputs:

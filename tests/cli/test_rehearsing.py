@@ -229,6 +229,7 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
     [
         (("--input", "organ", "--out", "x"), 1, 'there is no input "organ"'),
         (("--input", "horn=keys", "--out", "x"), 1, 'there is no track "horn"'),
+        (("--input", "keys", "--input", "pads", "--out", "x"), 1, "of several say which track each plays"),
         (("--out", "x"), 1, "say which input plays"),
         (("--input", "keys", "--scene", "9", "--out", "x"), 1, "there is no scene 9"),
         (("--input", "keys"), 2, "--out"),
@@ -349,6 +350,19 @@ def test_time_code_of_the_rig_recalls_scenes(bayleaf: Bayleaf, rig: Path, tmp_pa
     assert bayleaf(*run)[0] == 0
     findings = json.loads((tmp_path / "out" / "report.json").read_text())["findings"]
     assert "Two waits for 00:10:00:00, and the time code never got there" in findings
+
+
+def test_a_scene_that_cannot_be_recalled_is_something_to_fix(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
+    """A program that asks for a scene which the rig does not have is told among what to fix, once for all its times."""
+    asking = [mido.Message("program_change", program=8, time=480) for _ in range(3)]
+    played = song(tmp_path / "a.mid", ("", [*asking, *held_over_a_change()]))
+    status, out, _ = bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")
+    assert status == 0
+    told = (
+        "0:00.500, bar 1:2, the first of three times: keys, channel 1 program 9: there is no scene 9; nothing changed"
+    )
+    assert out.count("there is no scene 9") == 1
+    assert told in json.loads((tmp_path / "out" / "report.json").read_text())["findings"]
 
 
 def test_the_demo_can_be_rehearsed(bayleaf: Bayleaf, tmp_path: Path) -> None:

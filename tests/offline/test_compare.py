@@ -62,6 +62,16 @@ def test_what_an_edit_leaves_alone_has_not_moved() -> None:
     assert sorted(each.what for each in swapped) == ["missing", "new"]
 
 
+def test_what_is_far_apart_is_not_the_same_message() -> None:
+    """A message that is gone, and one of its like twelve seconds later that is new, are two differences; half a second
+    later it has moved (common practice, no source)."""
+    note = b"\x90\x3c\x40"
+    far = differences({"a": [Said(0, note)]}, {"a": [Said(12_000 * MS, note)]})
+    assert [(each.at, each.what) for each in far] == [(0, "missing"), (12_000 * MS, "new")]
+    (near,) = differences({"a": [Said(0, note)]}, {"a": [Said(500 * MS, note)]})
+    assert near.what == "moved"
+
+
 def test_an_output_that_only_one_side_has_is_all_difference() -> None:
     """What an output got that is new or gone is new or missing, message by message."""
     note = b"\x90\x3c\x40"
