@@ -24,6 +24,8 @@ _S: Final = 1_000_000_000
 _LIMIT: Final = _S // DIN.byte_ns  # bytes a second
 _BINS: Final = 240  # of the picture of the load, at the most
 _WORST: Final = 5  # waits that are named
+_LATE: Final = 10_000_000  # ns: a note that is later than this is heard to be late (common practice, no source)
+_VERY_LATE: Final = 100_000_000  # ns: the same for what is no beginning of a note (common practice, no source)
 #: a message that waits no longer than another one takes has not really waited (three bytes on a DIN cable)
 NOT_A_WAIT: Final = 3 * DIN.byte_ns
 
@@ -128,14 +130,16 @@ def _costs(done: Performance, change: Change, late: _Late, ready: _Ready) -> dic
         until = max(settled, default=change.at)
         first = bisect_left(late[name], change.at, key=_asked)
         waited = late[name][first : bisect_left(late[name], until, first, key=_asked)]
+        notes_late = [each for each in waited if is_press(each.message)]
         found[name] = {
             "steps": len(steps),
             "burst_bytes": size(steps, speed_of(done.rig, name)),
             "ready_ms": _ms(until - change.at),
             "steps_replaced_by_the_next_scene": len(steps) - len(settled),
             "messages_that_waited": len(waited),
-            "notes_that_waited": sum(is_press(each.message) for each in waited),
+            "notes_that_waited": len(notes_late),
             "worst_wait_ms": _ms(max((each.wait for each in waited), default=0)),
+            "worst_note_wait_ms": _ms(max((each.wait for each in notes_late), default=0)),
         }
     return found
 
@@ -160,7 +164,8 @@ def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]], lat
         for change in changes
         if name in change["outputs"]
     ]
-    others = (each for each in by_wait if not any(begins <= each.asked / _S <= ends for begins, ends in bursts))
+    heard_late = sorted((each for each in by_wait if _is_late(each)), key=lambda each: not is_press(each.message))
+    others = (each for each in heard_late if not any(begins <= each.asked / _S <= ends for begins, ends in bursts))
     other = next(others, None)
     heard = notes((each.start, each.message) for each in sent)
     return {
@@ -171,7 +176,7 @@ def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]], lat
         "load": _load(sent, speed, done.meter, done.ends),
         "worst_wait_ms": _ms(max((each.wait for each in played), default=0)),
         "worst_waits": [_wait(done.meter, each, sent, speed) for each in by_wait[:_WORST]],
-        "worst_wait_beside_bursts": other and _wait(done.meter, other, sent, speed),
+        "late_beside_bursts": other and _wait(done.meter, other, sent, speed),
         "replaced": done.replaced[name],
         "shed": done.shed[name],
     }
@@ -188,6 +193,10 @@ def _wait(meter: Meter, late: Sent, sent: Sequence[Sent], speed: Speed | None) -
     }
     behind = _behind(late, sent, speed)
     return {**found, "behind_sysex_bytes": len(behind.message)} if behind else found
+
+
+def _is_late(sent: Sent) -> bool:
+    return sent.wait > (_LATE if is_press(sent.message) else _VERY_LATE)
 
 
 def _start(sent: Sent) -> int:

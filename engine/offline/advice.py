@@ -2,14 +2,13 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from engine.rig.models import Rig
 
 _FELT: Final = 5.0  # ms: what a burst may make a note wait without anybody minding (common practice, no source)
-_LATE: Final = 10.0  # ms: a note that is later than this is heard to be late (common practice, no source)
 _AT_ONCE: Final = 10.0  # ms that a burst may take without anybody noticing
-_NAMED: Final = 8  # keys that are named
+_NAMED: Final = 8  # keys or outputs that are named
 _BYTE: Final = 0.32  # ms on a DIN cable (MIDI 1.0 p. 1)
 _WORDS: Final = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -68,22 +67,43 @@ def _shed(report: dict[str, Any]) -> Iterator[str]:
 
 
 def _slow_changes(report: dict[str, Any], rig: Rig) -> Iterator[str]:
-    """A scene that is recalled many times is told once for each output, at its worst."""
-    slow: dict[tuple[int, str, bool], list[dict[str, Any]]] = {}
+    """A scene is told once, where it is worst, however often it is recalled and on however many outputs it is slow."""
+    slow: dict[tuple[int, bool], list[_Slow]] = {}
     for number, change in enumerate(report["scene_changes"]):
         for name, cost in change["outputs"].items():
-            if cost["notes_that_waited"] and cost["worst_wait_ms"] >= _FELT:
-                slow.setdefault((change["number"], name, number == 0), []).append(change)
-    for (_, name, first), changes in slow.items():
-        change = max(changes, key=lambda each: each["outputs"][name]["worst_wait_ms"])
-        cost = change["outputs"][name]
-        often = f", the worst of {_many(len(changes), 'time')}" if len(changes) > 1 else ""
+            if cost["notes_that_waited"] and cost["worst_note_wait_ms"] >= _FELT:
+                slow.setdefault((change["number"], number == 0), []).append(_Slow(change, name, cost))
+    for (_, first), found in slow.items():
+        change, name, cost = max(found, key=lambda each: each.cost["worst_note_wait_ms"])
+        count = len({each.change["at"] for each in found})
+        often = f", the worst of {_many(count, 'time')}" if count > 1 else ""
         yield (
             f"{change['name']} ({change['place']}{often}): the burst on {name} takes {cost['ready_ms']:.0f} ms "
             f"on {'a DIN cable' if rig.outputs[name].wire == 'din' else 'a fast output'}; "
             f"{_many(cost['notes_that_waited'], 'note')} {'waits' if cost['notes_that_waited'] == 1 else 'wait'} "
-            f"up to {cost['worst_wait_ms']:.0f} ms; {_remedy(cost, first)}"
+            f"up to {cost['worst_note_wait_ms']:.0f} ms; {_remedy(cost, first)}{_elsewhere(found, name)}"
         )
+
+
+class _Slow(NamedTuple):
+    """A scene change that kept notes of this output waiting, and what it cost there."""
+
+    change: dict[str, Any]
+    output: str
+    cost: dict[str, Any]
+
+
+def _elsewhere(found: list[_Slow], named: str) -> str:
+    """ "; notes wait on drums (9 ms), bass (7 ms), too" """
+    worst: dict[str, float] = {}
+    for each in found:
+        if each.output != named:
+            worst[each.output] = max(each.cost["worst_note_wait_ms"], worst.get(each.output, 0.0))
+    if not worst:
+        return ""
+    listed = ", ".join(f"{name} ({worst[name]:.0f} ms)" for name in [*worst][:_NAMED])
+    more = f" and {_many(len(worst) - _NAMED, 'more output')}" if len(worst) > _NAMED else ""
+    return f"; notes wait on {listed}{more}, too"
 
 
 def _remedy(cost: dict[str, Any], first: bool) -> str:
@@ -97,8 +117,8 @@ def _remedy(cost: dict[str, Any], first: bool) -> str:
 
 def _full_cables(report: dict[str, Any]) -> Iterator[str]:
     for name, output in report["outputs"].items():
-        worst = output["worst_wait_beside_bursts"]
-        if worst and worst["ms"] > _LATE and output["load"]["limit_bytes_per_second"]:
+        worst = output["late_beside_bursts"]
+        if worst and output["load"]["limit_bytes_per_second"]:
             ahead = "one message is" if worst["ahead"] == 1 else f"{_many(worst['ahead'], 'message')} are"
             why = f"{ahead} ahead of it on the cable"
             remedy = "thin or strip something that goes there, or move a part to another output"

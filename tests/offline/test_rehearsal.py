@@ -12,6 +12,11 @@ from engine.offline.produce import Rehearsed, rehearse
 from engine.offline.song import Played, Song
 from engine.rig.load import read
 
+OTHER = """[instruments.other]
+output = "brass"
+channel = 1
+settle = "20 ms"
+[instruments.second]"""
 MS = 1_000_000
 S = 1000 * MS
 BYTE = 320_000  # ns (MIDI 1.0 p. 1: 31,250 bits a second, ten a byte)
@@ -193,13 +198,27 @@ def test_what_waits_beside_the_bursts_is_told_though_bursts_make_longer_waits() 
     found = played(*by_time(*changes, *held, *chord), rig=rig).report
     output = found["outputs"]["strings"]
     assert all(each["at"] < 9 for each in output["worst_waits"])
-    assert output["worst_wait_beside_bursts"]["at"] >= 9
-    assert output["worst_wait_beside_bursts"]["ahead"] == 39
+    assert output["late_beside_bursts"]["at"] >= 9
+    assert output["late_beside_bursts"]["ahead"] == 39
     assert any(each.startswith("strings: at 0:09") for each in found["findings"])
 
 
+def test_only_what_is_heard_is_late() -> None:
+    """Of what waits beside the bursts a note is told from 10 ms on, and before all others; a controller from 100 ms on
+    (common practice, no source)."""
+    few = [(1000, 1, bytes((0xB2, number, 64))) for number in range(1, 31)]
+    assert played(*few).report["outputs"]["strings"]["late_beside_bursts"] is None
+    many = [(1000, 1, bytes((0xB0 | channel, number, 64))) for channel in (2, 3) for number in range(33, 93)]
+    late = played(*many).report["outputs"]["strings"]["late_beside_bursts"]
+    assert late["ms"] == pytest.approx(119 * 0.96)
+    chord = [(3000, 1, bytes((status, number, 64))) for status in (0x92, 0x82) for number in range(30)]
+    late = played(*many, *chord).report["outputs"]["strings"]["late_beside_bursts"]
+    assert late["message"].startswith("channel 3 note on")
+
+
 def test_a_scene_that_is_recalled_often_is_told_once() -> None:
-    """The advice names a scene once for each output, at the place where it is worst, and says how often it happens."""
+    """The advice names a scene once, at the place and the output where it is worst, and says how often it happens and
+    where else notes wait."""
     changes = [(500 * n, 0, message) for n in range(1, 4) for message in NEXT]
     notes = [(500 * n + n, 1, bytes((status, 60, 64))) for n in (1, 3) for status in (0x90, 0x80)]
     rig = RIG.replace('settle = "10 ms"', 'settle = "90 ms"').replace("scenes = [1, 2, 1, 3]", "scenes = [1, 2, 1, 2]")
@@ -207,6 +226,15 @@ def test_a_scene_that_is_recalled_often_is_told_once() -> None:
     found = played(*by_time(*changes, *notes), rig=rig).report["findings"]
     (text,) = [each for each in found if "the burst on" in each]
     assert text.startswith("Moved (0:00.500, bar 1:2, the worst of two times): the burst on strings takes 9")
+    assert "too" not in text
+    rig = rig.replace('port = "d"', 'port = "d", wire = "din"').replace("[instruments.second]", OTHER)
+    rig = rig.replace(
+        "bank = [0, 9], program = 7 }", 'bank = [0, 9], program = 7 }, { instrument = "other", program = 3 }'
+    )
+    rig = rig.replace('from = "pads", to = "strings"', 'from = "pads", to = ["strings", "brass"]')
+    found = played(*by_time(*changes, *notes), rig=rig).report["findings"]
+    (text,) = [each for each in found if "the burst on" in each]
+    assert text.endswith("one note waits up to 92 ms; recall it a beat earlier; notes wait on brass (20 ms), too")
 
 
 def test_what_the_end_lets_go_keeps_nobody_waiting() -> None:
