@@ -43,7 +43,8 @@ def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
     except OSError as fault:
         raise SongFault(f"{path} cannot be read: {fault.strerror}") from None
     except SmfFault as fault:
-        raise SongFault(f"{path}: {fault}") from None
+        remedy = "; a flight recording is replayed with --recording" if path.suffix == ".jsonl" else ""
+        raise SongFault(f"{path}: {fault}{remedy}") from None
     if file.format == 2:
         raise SongFault(f"{path}: a file of format 2 holds patterns, not a song; save it as format 1")
     places = _places(file, inputs, wanted)

@@ -471,8 +471,10 @@ def test_a_broken_recording_is_told(bayleaf: Bayleaf, rig: Path, tmp_path: Path,
 
 
 def test_a_song_or_a_recording(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """Neither or both is a usage error, and so is an input for a recording."""
+    """Neither or both is a usage error, and so is an input for a recording; the one in the other's place is told."""
     file = recorded(tmp_path / "a.jsonl")
+    assert "replayed with --recording" in bayleaf("rehearse", rig, file, "--input", "keys", "--out", tmp_path / "x")[2]
+    assert "has no commands" in bayleaf("rehearse", rig, "--recording", SONG, "--out", tmp_path / "x")[2]
     assert bayleaf("rehearse", rig, "--out", tmp_path)[0] == 2
     assert bayleaf("rehearse", rig, SONG, "--recording", file, "--out", tmp_path)[0] == 2
     assert bayleaf("rehearse", rig, "--recording", file, "--input", "keys", "--out", tmp_path)[0] == 2
