@@ -21,6 +21,7 @@ from engine.live.inbox import Inbox
 from engine.live.patch import Patch
 from engine.live.priority import ORDINARY, undisturbed
 from engine.live.show import Show
+from engine.live.turns import waker
 from engine.ports.port import OutputPort
 from engine.rig.load import read
 
@@ -73,11 +74,10 @@ def own(seconds: float, clock: Timed, code: Timed) -> Times:
         ports: Any = {"clock": clock, "code": code}
         show = Show(read(_RIG, "bench"), Patch({}, ports), inbox)
         show.command("scene", 1)
-        token = trio.lowlevel.current_trio_token()
         show.begin()
         sync: Any = show.bay.sync
         origins.extend((sync.clock.due, sync.code.due))
-        inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+        inbox.start(waker(show))
         await trio.sleep(seconds + WARM_UP)
         inbox.stop()
 

@@ -186,14 +186,13 @@ class Soak:
     async def run(self) -> None:
         """The evening."""
         show = self.show
-        token = trio.lowlevel.current_trio_token()
         with collector_at_rest():
             show.command("scene", 1)
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(Watch(show, self._opener).run)
                 nursery.start_soon(Workshop(show, self._file, text_of(self._file)).run)
                 nursery.start_soon(collect_when_idle, show.messages_heard)
-                self._inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+                self._inbox.start(waker(show))
                 async with trio.open_nursery() as evening:
                     evening.start_soon(self._disturb, evening)
                     await self._tell()

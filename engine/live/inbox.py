@@ -20,6 +20,7 @@ _HEARD: Final = 0.0005  # after one that brought something: the loop routes it, 
 _PLAYING: Final = 0.00025
 _IDLE: Final = 0.002
 _OF_REST: Final = 1 / 2000
+EARLY: Final = 400_000  # ns before a beat at which the loop is woken for it (see `turns`)
 _TURN: Final = 8  # messages of one input that are taken before the others have their turn (bench/flood.py)
 _WHEN: Final = itemgetter(0)  # `at`
 
@@ -30,6 +31,8 @@ class Inbox:
     def __init__(self, ports: Mapping[int, InputPort], clock: Callable[[], int] = time.monotonic_ns) -> None:
         self._clock = clock
         self.due: int | None = None  # set by the loop: when the core wants to be woken (ns)
+        self.beat: int | None = None  # likewise: when a clock or quarter frame of our own is due
+        self._roused: int | None = None  # the beat for which the loop was woken
         self.lost: deque[tuple[int, str]] = deque()  # inputs that failed, with the reason
         self._ports: dict[int, InputPort] = {}
         self._backlogs: dict[int, Backlog] = {}
@@ -104,21 +107,34 @@ class Inbox:
         heard_at = 0
         while not self._stopping.is_set():
             now = time.monotonic_ns()
-            due = self.due
+            due = self._wanted_at()
             pause = min(max(_PLAYING, (now - heard_at) / 1e9 * _OF_REST), _IDLE)
             if self._poll(now):
                 heard_at, pause = now, _HEARD
-                wake()
+                self._rouse(now, wake)
             elif self._settle():
                 heard_at = now
-                wake()
+                self._rouse(now, wake)
             elif due is not None and due <= now:
-                wake()
-            due = self.due
-            if due is not None:  # a clock is due to the microsecond
+                self._rouse(now, wake)
+            due = self._wanted_at()
+            if due is not None:
                 ahead = (due - time.monotonic_ns()) / 1e9
                 pause = min(pause, ahead) if ahead > 0 else _PLAYING
             time.sleep(pause)
+
+    def _rouse(self, now: int, wake: Callable[[], object]) -> None:  # reader thread
+        beat = self.beat
+        if beat is not None and beat - EARLY <= now:
+            self._roused = beat  # the loop stays awake for it
+        wake()
+
+    def _wanted_at(self) -> int | None:  # reader thread
+        """When the loop is to have its next turn whatever comes in (ns)."""
+        due, beat = self.due, self.beat
+        if beat is None or beat == self._roused:
+            return due
+        return beat - EARLY if due is None else min(due, beat - EARLY)
 
     def _poll(self, now: int) -> bool:  # reader thread
         heard = False
