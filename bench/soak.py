@@ -40,6 +40,7 @@ from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.meters import Latency
 from engine.live.patch import Opener, connect
+from engine.live.turns import waker
 from engine.live.watch import Watch
 from engine.live.workshop import Workshop
 from engine.ports.open import open_system

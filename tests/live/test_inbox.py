@@ -104,7 +104,7 @@ def test_the_loop_is_woken_when_something_is_due(started):
 
 
 def test_the_loop_is_woken_a_little_before_a_beat_and_once(started):
-    """For a clock of our own the loop is poked just before, so that it is awake when the clock is due; and only once."""
+    """For a clock of our own the loop is poked just before, so that it is awake when it is due; and only once."""
     inbox, pokes = started({})
     beat = time.monotonic_ns() + 20_000_000
     inbox.beat = beat
