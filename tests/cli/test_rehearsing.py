@@ -198,7 +198,7 @@ def test_the_page_can_be_read_in_light_in_dark_and_on_paper() -> None:
     style = (Path(page.__file__).parent / "page.css").read_text(encoding="utf-8")
     light, dark = (
         dict(each.split(":") for each in found.replace("--", "").split(";"))
-        for found in re.findall(r":root\{([^}]*)\}", style)
+        for found in re.findall(r":root\{(--[^}]*)\}", style)
     )
     for colours in (light, {**light, **dark}):
         for words, behind in (("ink", "paper"), ("soft", "card"), ("leaf", "paper"), ("warn", "warnbg")):
