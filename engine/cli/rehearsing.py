@@ -78,7 +78,7 @@ def rehearse(
     status = 0
     if against is not None:
         before = _perform(against, asked)
-        _print_differences(done, _said(before), f"against {against}", answer, "against", json)
+        _print_differences(done, _said(before), against, answer, "against", json)
     if expect is not None:
         status = _expect(done, expect, answer, json)
     if out is not None and not (status and expect is not None and _same(out, expect)):
@@ -148,20 +148,21 @@ def _said(done: Rehearsed) -> dict[str, list[compare.Said]]:
 def _print_differences(
     done: Rehearsed,
     before: dict[str, list[compare.Said]],
-    what: str,
+    other: Path,
     answer: dict[str, Any],
     key: str,
     json: bool,
     now: dict[str, list[compare.Said]] | None = None,
 ) -> int:
-    """How many there are."""
+    """How many there are; `key`: what the other is, "against" a rig or "expected" in a folder."""
     meter = done.done.meter
     found = compare.differences(
         before, now if now is not None else _said(done), least=1 if now is not None else 100_000
     )
-    answer[key] = compare.as_json(found, meter)
+    answer[key] = {"with": str(other), **compare.as_json(found, meter)}
     if json:
         return len(found)
+    what = f"{key} {other}"
     if not found:
         print(f"{what}: every message of {counted(len(before), 'output')} is the same")
     for line in compare.summary(found):
@@ -195,7 +196,7 @@ def _expect(done: Rehearsed, folder: Path, answer: dict[str, Any], json: bool) -
         print(f"expected {folder}: {text}")
     before = {output: kept[output] or [] for output in both}
     now = {output: now[output] for output in both}
-    count = _print_differences(done, before, f"expected {folder}", answer, "expected", json, now)
+    count = _print_differences(done, before, folder, answer, "expected", json, now)
     answer["expected"]["files"] = told
     return 1 if count or told else 0
 

@@ -20,6 +20,7 @@ _REACH: Final = 90  # between columns, for the lines
 _MARGIN: Final = 24
 _TOP: Final = 76
 _LONGEST: Final = 40  # letters that are shown
+_LONGEST_HEARD: Final = 120  # of what is beneath the title
 
 _STYLE: Final = (
     "svg{--paper:#fffefb;--ink:#23271f;--soft:#5b6355;--leaf:#3c6e47;--box:#edf3ea;--stop:#8f3b1b}"
@@ -51,8 +52,8 @@ def _labelled(routes: Sequence[Route], what: str) -> list[tuple[str, Route]]:
     return [(route.name or f"{what} {number}", route) for number, route in enumerate(routes, 1)]
 
 
-def _short(text: str) -> str:
-    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 1]}…"
+def _short(text: str, longest: int = _LONGEST) -> str:
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
 
 
 def _wide(text: str) -> float:
@@ -70,7 +71,8 @@ class _Picture:
         verdicts: Mapping[str, Verdict],
         heard: str,
     ) -> None:
-        self._rig, self._scene, self._routes, self._verdicts, self._heard = rig, scene, routes, verdicts, heard
+        self._rig, self._scene, self._routes, self._verdicts = rig, scene, routes, verdicts
+        self._heard = _short(heard, _LONGEST_HEARD)
         self._title = f"Scene {scene.number} {scene.name}"
         self._parts: list[str] = []
         self._sounds = self._bursts()
@@ -80,7 +82,7 @@ class _Picture:
         self._begin = _MARGIN + self._left + _REACH
         self._end = self._begin + max((*rows, *labels), default=0.0)
         self._right = max(map(_wide, (*rig.outputs, *self._sounds.values())), default=0.0)
-        headed = max(len(self._title) * _TITLE_LETTER, len(heard) * _SOFT_LETTER) + 2 * _MARGIN
+        headed = max(len(self._title) * _TITLE_LETTER, len(self._heard) * _SOFT_LETTER) + 2 * _MARGIN
         self._width = max(self._end + _REACH + self._right + _MARGIN, headed)
         most = max(len(routes), len(rig.inputs), len(rig.outputs), 1)
         self._height = _TOP + most * _ROW + _MARGIN

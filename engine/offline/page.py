@@ -12,7 +12,7 @@ from engine.offline.rehearsal import Performance
 
 _LISTED: Final = 200  # differences that the page lists; the report has them all
 _AT_A_GLANCE: Final = 20  # differences that are shown without being asked for
-_COMPARED: Final = (("against", "Against the other rig"), ("expected", "Against the kept run"))
+_COMPARED: Final = (("against", "Against the rig"), ("expected", "Against the kept run"))
 
 
 def page(report: dict[str, Any], done: Performance) -> str:
@@ -24,7 +24,7 @@ def page(report: dict[str, Any], done: Performance) -> str:
         _head(report),
         _findings(report),
         _remarks(report),
-        *(_differences(title, report[key]) for key, title in _COMPARED if key in report),
+        *(_differences(f"{title} {report[key]['with']}", report[key]) for key, title in _COMPARED if key in report),
         _changes(report, scale),
         *(_output(name, report, done, scale) for name in report["outputs"]),
         _instruments(report),
@@ -72,6 +72,7 @@ def _remarks(report: dict[str, Any]) -> str:
 
 def _differences(title: str, found: dict[str, Any]) -> str:
     """What differs from another run; `found` as `compare.as_json` makes it."""
+    title = escape(title)
     told = [*found.get("files", ()), *found["summary"]]
     if not told:
         return f"<section><h2>{title}</h2><p>Every message is the same.</p></section>"

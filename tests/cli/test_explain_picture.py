@@ -106,9 +106,14 @@ def test_a_picture_is_called_what_it_is(
 
 def test_the_title_has_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """However long a scene's name is, the picture is wide enough for it: half the height of its letters for each at
-    least (common practice, no source)."""
+    least (common practice, no source); but a long message makes it no wider."""
     rig, out = tmp_path / "pit.toml", tmp_path / "out.svg"
     name = "The second act's finale, when everybody is on stage and the orchestra plays as loud as it may and can"
     rig.write_text(RIG.replace("<script>alert(1)</script>", name), encoding="utf-8")
     assert explain(monkeypatch, str(rig), "--picture", str(out)) == 0
-    assert float(ET.parse(out).getroot().get("width", "0")) > len(name) * 22 / 2
+    wide = float(ET.parse(out).getroot().get("width", "0"))
+    assert wide > len(name) * 22 / 2
+    out.unlink()
+    dump = ("F0", "7D", *["00"] * 3000, "F7")
+    assert explain(monkeypatch, str(rig), "--input", "<keys> & 'co'", "--picture", str(out), *dump) == 0
+    assert float(ET.parse(out).getroot().get("width", "0")) == wide

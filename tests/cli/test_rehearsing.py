@@ -306,7 +306,7 @@ def test_against_tells_what_an_edit_changes(bayleaf: Bayleaf, rig: Path, tmp_pat
     assert json.loads(out)["against"]["differences"][0]["moved_ms"] == pytest.approx(20, abs=0.05)
     assert json.loads((tmp_path / "out" / "report.json").read_text())["against"]["count"] == 1
     content = (tmp_path / "out" / "report.html").read_text()
-    assert "Against the other rig" in content
+    assert f"<h2>Against the rig {old}</h2>" in content
     assert "<td>20.0&nbsp;ms later</td><td>channel 1 note on E4 velocity 90</td>" in content
     assert bayleaf(*run[:-1], rig, "--out", tmp_path / "out")[0] == 0
     assert "Every message is the same." in (tmp_path / "out" / "report.html").read_text()
