@@ -3,10 +3,13 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from engine.midi.smf import METER, TEMPO, Smf, SmfFault, read_smf
 from engine.offline.meter import Meter
+
+_CAME_IN: Final = "in "  # before the name of a track that `keep` writes
+_WENT_OUT: Final = "out "  # the same; what the rig made that night is not played again
 
 
 class Played(NamedTuple):
@@ -35,8 +38,8 @@ class SongFault(Exception):
 def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
     """`wanted`: "NAME" is the input for all tracks, "TRACK=NAME" that of one, by its name or its number from 1.
 
-    If nothing is wanted, a track goes to the input whose name it has; a rig with one input needs no names.
-    Raises SongFault.
+    If nothing is wanted, a track goes to the input whose name it has, with "in " before it as `keep` writes it or
+    without; a rig with one input needs no names. Raises SongFault.
     """
     try:
         file = read_smf(path.read_bytes())
@@ -67,7 +70,8 @@ def _places(file: Smf, inputs: Sequence[str], wanted: Sequence[str]) -> list[int
     """The index of each track's input, None for a track that nobody plays."""
     everything, some = _wishes(inputs, wanted)
     if not wanted:
-        named = [inputs.index(track.name) if track.name in inputs else None for track in file.tracks]
+        names = [track.name if track.name in inputs else track.name.removeprefix(_CAME_IN) for track in file.tracks]
+        named = [inputs.index(name) if name in inputs else None for name in names]
         if any(place is not None for place in named):
             return named
         if len(inputs) != 1:
@@ -98,10 +102,14 @@ def _wishes(inputs: Sequence[str], wanted: Sequence[str]) -> tuple[int | None, d
 
 
 def _left_out(file: Smf, places: Sequence[int | None]) -> list[str]:
+    played = (track for track, place in zip(file.tracks, places, strict=True) if place is not None)
+    kept = any(track.name.startswith(_CAME_IN) for track in played)
     silent = [
         f"track {number} {track.name}".strip()
         for number, (track, place) in enumerate(zip(file.tracks, places, strict=True), 1)
-        if place is None and any(event.meta < 0 for event in track.events)
+        if place is None
+        and any(event.meta < 0 for event in track.events)
+        and not (kept and track.name.startswith(_WENT_OUT))
     ]
     if not any(event.meta < 0 for track in file.tracks for event in track.events):
         return ["there is no message in the song"]
