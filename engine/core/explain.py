@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.core.burst import BANK_LSB, BANK_MSB
-from engine.core.conditions import Conditions, contact_of
+from engine.core.commanded import Commanded, commanded
 from engine.core.plan import Compiler, Faults, Path, through
-from engine.core.remote import Remote
 from engine.midi.drums import CHANNEL as DRUMS
 from engine.midi.drums import drum
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
@@ -51,15 +50,12 @@ class RouteVerdict:
 
 @dataclass(frozen=True)
 class Explanation:
-    """All routes of the input, and what each output gets, one message once.
-
-    `taken`: who takes the message for a command, in words, so that no route hears it; None if nobody does.
-    """
+    """All routes of the input, and what each output gets, one message once; no routes where a command takes it."""
 
     scene: tuple[int, str]
+    command: Commanded | None
     routes: tuple[RouteVerdict, ...]
     outputs: dict[str, tuple[bytes | Later, ...]]
-    taken: str | None = None
 
 
 def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
@@ -67,11 +63,12 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     index = list(rig.inputs).index(source) if source in rig.inputs else None
     if index is None:
         raise KeyError(source)
-    names, taken = tuple(rig.outputs), _taken(rig, scene, source, message)
-    if taken is not None:
-        return Explanation((scene.number, scene.name), (), dict.fromkeys(names, ()), taken)
+    command = commanded(rig, scene, source, message)
+    if command is not None and not command.routed:
+        return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
     faults = Faults()
     plan = Compiler(rig, registry(), faults).plan(scene)
+    names = tuple(rig.outputs)
     routes = tuple(_judge(path, names, message, faults) for path in plan.paths[index])
     # compiled anew: filters with state have just been asked once
     answer = Compiler(rig, registry(), faults).plan(scene).answer(index, message, 0)
@@ -81,23 +78,7 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     for timed in answer.later:
         for output in timed.outputs:
             outputs[names[output]] += (Later(timed.at, timed.message),)
-    return Explanation((scene.number, scene.name), routes, outputs)
-
-
-def _taken(rig: Rig, scene: Scene, source: str, message: bytes) -> str | None:
-    contact = contact_of(message)
-    if contact is not None:
-        conditions = Conditions(control for control in rig.controls if control.input == source)
-        controls = [owner.control for owner in conditions.owners(contact, (scene.number, scene.name))]
-        if controls and any(control.passes for control in controls):
-            return None
-        if controls:
-            return f"a control takes it: {', '.join(dict.fromkeys(control.do for control in controls))}"
-    remote = rig.remote
-    if remote is not None and source in remote.inputs:
-        request = Remote(remote.device, remote.programs).read(0, message)
-        return None if request is None else f"[remote] takes it: {request.do}"
-    return None
+    return Explanation((scene.number, scene.name), command, routes, outputs)
 
 
 def shown(messages: Sequence[bytes | Later]) -> list[str]:

@@ -83,7 +83,6 @@ async def test_the_way_of_a_message(bench):
     assert answer == {
         "done": True,
         "text": "channel 1 note on C4 velocity 64 from keys in scene 3 Finale",
-        "taken": None,
         "routes": [
             {
                 "route": "lasting",
@@ -104,6 +103,14 @@ async def test_the_way_of_a_message(bench):
         ],
         "outputs": {"brass": ["90 48 40"]},
     }
+
+
+async def test_a_message_that_commands(bench):
+    """explain: a message that a control takes has no way through the scene; what it commands is told."""
+    async with serving(bench):
+        answer = await ask({"do": "explain", "scene": 1, "input": "pedals", "message": "C0 02"})
+    assert (answer["routes"], answer["outputs"]) == ([], {})
+    assert answer["command"] == "a control takes it, and it goes no further: recall scene 3 Finale"
 
 
 @pytest.mark.parametrize(

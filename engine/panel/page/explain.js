@@ -32,11 +32,11 @@ async function origin(line, sources) {
 
 function way(answer, source, line) {
   const outputs = Object.entries(answer.outputs);
-  const unrouted = answer.taken === null ? "No route of this scene takes anything from this input." : `No route hears it; ${answer.taken}.`;
   return [
     make("p", { text: line.way === "out" ? `It is made of this: ${answer.text}.` : `${answer.text}.` }),
     make("p", {}, make("code", { text: source.message })),
-    ...(answer.routes.length ? answer.routes.map(route) : [make("p", { class: "note", text: unrouted })]),
+    ...(answer.command ? [make("p", { text: `${answer.command}.` })] : []),
+    ...(answer.routes.length || answer.command ? answer.routes.map(route) : [make("p", { class: "note", text: "No route of this scene takes anything from this input." })]),
     make("h3", { text: "What each output gets" }),
     outputs.length
       ? make("ul", {}, ...outputs.map(([name, messages]) => make("li", {}, `${name}: `, make("code", { text: messages.join(", ") }))))
