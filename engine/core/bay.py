@@ -61,7 +61,7 @@ class Bay(Router):
         self.asked: list[tuple[int, Request]] = []  # what the show is to carry out, taken away by it
         remote = rig.remote
         self.device = remote.device if remote else ALL_CALL
-        self.reply_to = tuple(self.outputs.index(name) for name in (remote.to if remote else ()))
+        self.reply_to = tuple(self.outputs.index(name) for name in dict.fromkeys(remote.to if remote else ()))
         self.remote = Remote(self.device, remote.programs if remote else False)
         self.kept_back: set[int] = set()  # inputs whose SysEx is being written down and goes nowhere else
         self._remote_inputs = {self.inputs.index(name) for name in (remote.inputs if remote else ())}
