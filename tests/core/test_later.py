@@ -98,6 +98,19 @@ def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], wire
     assert evening.router.ledger.sounding() == 0
 
 
+def test_nothing_echoes_at_an_output_that_is_let_go_of() -> None:
+    """An output that a standby hands over hears the end of what sounds, and no repeat begins there: its port may be
+    closed before the repeat ends."""
+    evening = Evening(rig(everywhere=ECHO, to='["strings", "brass"]'))
+    played(evening, "90 3C 40")
+    evening.wait(50 * MS)
+    played(evening, "80 3C 40")
+    evening.take(evening.router.output_left(evening.now, BRASS))
+    evening.wait(150 * MS)
+    assert heard(evening)[-1] == (50, "80 3C 40")
+    assert evening.heard(0)[-1][1] == bytes.fromhex("90 3C 10"), "the other one goes on"
+
+
 def test_an_echo_of_every_scene_goes_on_through_a_change() -> None:
     """[[routes]] keep what they remember: repeats and their ends come at their times in the next scene (the player's
     release of 150 ms is held back till the last repeat lets go)."""
