@@ -197,6 +197,16 @@ def test_a_value_sent_now_outdates_the_one_that_waits() -> None:
     assert heard(evening) == [(0, "B0 01 10"), (5, "B0 01 00")]
 
 
+def test_reset_all_controllers_outdates_what_it_resets() -> None:
+    """A wheel's value that waits does not undo the reset that was played after it (RP-015); what a reset leaves alone,
+    and another channel's, is still owed its last value."""
+    evening = Evening(rig(THIN))
+    played(evening, "B0 01 10", "B0 07 10", "E0 00 50", "B1 01 10", "B0 01 11", "B0 07 11", "E0 00 51", "B1 01 11")
+    played(evening, "B0 79 00")
+    evening.run_dry()
+    assert heard(evening)[4:] == [(0, "B0 79 00"), (20, "B0 07 11"), (20, "B1 01 11")]
+
+
 def test_a_waiting_value_is_outdated_where_the_newer_one_goes_and_nowhere_else() -> None:
     """A value for two outputs, of which one gets a newer one now: the other is still owed it; other things, and other
     players, are left alone."""
