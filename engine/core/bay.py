@@ -9,8 +9,8 @@ from dataclasses import replace
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
-from engine.core.later import player
-from engine.core.ledger import Moved
+from engine.core.later import NOBODY, player
+from engine.core.ledger import Moved, made_of, moves_of, selects_of
 from engine.core.outcome import Outcome
 from engine.core.plan import Compiler, Faults, Plan
 from engine.core.remote import Remote, Request
@@ -244,12 +244,14 @@ class Bay(Router):
         return self._resend(now, source, out)
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
-        """Whether this input's message still moves this thing in the scene in force."""
+        """Whether this input's message still moves this thing in the scene in force; what controls sent stays."""
+        if source == NOBODY:
+            return True
         return self.plan is not None and not self.consumes(source, message) and self.plan.feeds(source, message, moved)
 
     def consumes(self, source: int, message: bytes) -> bool:
         """Whether a control takes this input's message in the scene in force, so that no route hears it."""
-        board = self.boards[source]
+        board = self.boards[source] if source != NOBODY else None
         return board is not None and board.owns(message, self.scene)
 
     def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> Outcome:
@@ -343,8 +345,12 @@ class Bay(Router):
         assert control is not None, "only a control can ask for these"
         if asked.do == "send":
             assert control.output is not None, "the rig's checks saw to it"
-            output = self.outputs.index(control.output)
-            self._put_all(now, ((output, message) for message in control.messages), out)
+            output, messages = self.outputs.index(control.output), control.messages
+            for message in messages:  # nobody's key holds these, and nobody's route feeds them
+                moves = moves_of(output, (message,)) + made_of(output, (message,))
+                self.ledger.move(NOBODY, message, moves)
+            self.ledger.select(output, selects_of(messages))
+            self._put_all(now, ((output, message) for message in messages), out)
             return self.outcome("send", True, f"{len(control.messages)} messages sent to {control.output}", source)
         assert control.route is not None, "the rig's checks saw to it"
         return self.mute(now, control.route, asked.do == "mute", source, out)
