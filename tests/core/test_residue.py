@@ -62,6 +62,7 @@ def test_controllers_rest_where_the_standard_says(controller: int, rest: int) ->
         ("E3 01 40", "E3 00 40"),  # entry reset-bend: 8192
         ("D3 50", "D3 00"),  # entry reset-pressure
         ("A3 3C 50", "A3 3C 00"),  # entry reset-pressure
+        ("B3 44 7F", "B3 44 00"),  # legato pedal: common practice, no source
         ("B3 45 7F", "B3 45 00"),  # hold 2: common practice, no source
         ("B3 02 7F", "B3 02 00"),  # breath: common practice, no source
         ("B3 04 7F", "B3 04 00"),  # foot: common practice, no source
