@@ -152,7 +152,9 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
         return Answer(PRESS, once, targets, moves, selects, said, (), later)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
-    return Answer(RELEASE, once, targets, moves, selects, said, others, later)
+    if targets:  # a filter starts notes where a key is let go: no key holds them
+        moves += tuple(note for output, unit in others for note in made_of(output, unit))
+    return Answer(RELEASE, once, (), moves, selects, said, others, later)
 
 
 def without(answer: Answer, shut: Container[int]) -> Answer:

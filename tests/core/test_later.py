@@ -365,6 +365,19 @@ def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Bay]) -> None
     assert [message for _, message, _ in router.tick(100)] == [b"\x90\x3c\x40"]
 
 
+@pytest.mark.parametrize("keeps_state", [False, True])
+def test_a_note_that_a_release_starts_ends_with_its_source(
+    plug_in: Callable[[Any, bool], Bay], keeps_state: bool
+) -> None:
+    """A plug-in that sounds a note when a key is let go, as a harpsichord's jacks do: no key holds that note, and it is
+    in the ledger all the same."""
+    router = plug_in(lambda message, now: (b"\x90\x30\x40",) if message[0] == 0x80 else (message,), keeps_state)
+    router.receive(1, 0, b"\x90\x3c\x40")
+    sent = [message.hex() for _, message, _ in router.receive(2, 0, b"\x80\x3c\x40")]
+    assert sent == ["803c40", "903040"]
+    assert [message.hex() for _, message, _ in router.input_lost(3, 0)] == ["803040"]
+
+
 def test_a_note_a_pedal_starts_later_ends_with_its_source(plug_in: Callable[[Any, bool], Bay]) -> None:
     """A plug-in's later note that no key holds is in the ledger too."""
     router = plug_in(lambda message, now: (Later(now + 5, b"\x90\x30\x40"),), True)
