@@ -66,7 +66,9 @@ def setlist(
 ) -> None:
     """Show the set list in use and the place in it, use another one, or jump to an entry."""
     if chosen is not None:
-        _act(name, {"do": "setlist", "setlist": chosen}, json)
+        answer = _obeyed(name, {"do": "setlist", "setlist": chosen})
+        if entry is None or not json:  # JSON is one answer, the last
+            _tell(answer, json)
     if entry is not None:
         _act(name, {"do": "entry", "entry": entry}, json)
     if chosen is None and entry is None:
@@ -146,10 +148,18 @@ def handover(name: Name = "bayleaf", json: Json = False) -> None:
 
 
 def _act(name: str, request: dict[str, Any], json: bool) -> None:
+    _tell(_obeyed(name, request), json)
+
+
+def _obeyed(name: str, request: dict[str, Any]) -> dict[str, Any]:
     answer = client.ask(name, request)
     # The end of the set list is no fault; a scene that does not exist is.
     if not answer["done"] and request["do"] not in ("next", "back"):
         raise Fault(answer["text"])
+    return answer
+
+
+def _tell(answer: dict[str, Any], json: bool) -> None:
     if json:
         as_json(answer)
         return

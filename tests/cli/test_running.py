@@ -125,6 +125,14 @@ def test_commands_act_and_answer(stage: Stage) -> None:
     assert b"\xb0\x7b\x00" in stage.heard(b"\xef\x00\x40")
 
 
+def test_a_set_list_and_its_entry_are_one_answer(stage: Stage) -> None:
+    """With --json a command prints one JSON value, also where it was asked for a set list and an entry of it."""
+    stage.start()
+    asked = "setlist", "Friday", "--entry", "2"
+    assert json.loads(stage.bayleaf(*asked, "--json").stdout)["scene"] == [2, "Two"]
+    assert stage.bayleaf(*asked).stdout == "the set list Friday, at its end\nscene 2 Two\n"
+
+
 def test_a_note_crosses_a_scene_change_and_sigterm_releases_what_is_held(stage: Stage) -> None:
     """A held key is released where it was pressed; what is still held at SIGTERM is released, with status 0."""
     process = stage.start()
