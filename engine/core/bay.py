@@ -197,6 +197,8 @@ class Bay(Router):
         self.muted ^= {route}
         if self.plan is not None:
             self.plan.mute(frozenset(self.muted))
+            if on:  # what its filters were to end they will not hear of
+                self._forget_later(now, {player(*each) for each in self.plan.keeping_state(route)}, out)
             self._put_all(now, self.ledger.settle(self.feeds), out)
         return self.outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
 

@@ -242,6 +242,15 @@ class Plan:
             self.called = self._unmuted(self._all_called)
             self._known = tuple({} for _ in self.paths)
 
+    def keeping_state(self, route: str) -> set[tuple[int, bool]]:
+        """Where this route has filters with state: each input, and whether the route is in force in every scene."""
+        return {
+            (source, path.lasting)
+            for source, listed in enumerate(self._all_called)
+            for path in listed
+            if path.route == route
+        }
+
     def _unmuted(self, paths: tuple[tuple[Path, ...], ...]) -> tuple[tuple[Path, ...], ...]:
         return tuple(tuple(path for path in listed if path.route not in self._muted) for listed in paths)
 
