@@ -4,7 +4,7 @@ Here is what players and machines command: scenes, set lists, panic, clock. `rou
 says when `tick` is wanted.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from engine.core.burst import duration, size
@@ -12,7 +12,7 @@ from engine.core.controls import Command, switchboards
 from engine.core.later import NOBODY, player
 from engine.core.ledger import Moved, made_of, moves_of, selects_of
 from engine.core.outcome import Outcome
-from engine.core.plan import Compiler, Faults, Plan
+from engine.core.plan import Compiler, Faults, Path, Plan
 from engine.core.remote import Remote, Request
 from engine.core.requests import carry_out
 from engine.core.router import Router
@@ -109,7 +109,15 @@ class Bay(Router):
         board = self.boards[source]
         if board is not None:
             board.forget()
+        self._begin_anew(lambda at, path: at == source)
         return super()._let_go(now, source)
+
+    def _begin_anew(self, which: Callable[[int, Path], bool]) -> None:
+        """Filters with state forget what they were told, in whatever scene."""
+        lasting: dict[Path, Path] = {}
+        in_force = () if self.plan is None else (self.plan,)  # which an edit may have taken out of the rig
+        for plan in {*self.plans.values(), *in_force}:
+            plan.begin_anew(which, lasting)
 
     def _dues(self) -> list[int]:
         dues = super()._dues()
@@ -198,6 +206,7 @@ class Bay(Router):
         if self.plan is not None:
             self.plan.mute(frozenset(self.muted))
             if on:  # what its filters were to end they will not hear of
+                self._begin_anew(lambda at, path: path.route == route)
                 self._forget_later(now, {player(*each) for each in self.plan.keeping_state(route)}, out)
             self._put_all(now, self.ledger.settle(self.feeds), out)
         return self.outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
@@ -208,6 +217,7 @@ class Bay(Router):
         for board in self.boards:
             if board is not None:
                 board.forget()
+        self._begin_anew(lambda at, path: True)
         out = self.release_all(now)
         self.ledger.forget_keys()
         return self._resend(now, "wake-up", out), out

@@ -219,6 +219,23 @@ class Plan:
         )
         self.called = self._unmuted(self._all_called)
 
+    def begin_anew(self, which: Callable[[int, Path], bool], lasting: dict[Path, Path]) -> None:
+        """Filters with state of these paths (input, path) are as at first, for what they held was let go.
+
+        `lasting`: what other scenes have of paths that are in force in every scene.
+        """
+
+        def anew(source: int, path: Path) -> Path:
+            if not which(source, path):
+                return path
+            made = path._replace(links=path.anew())
+            return lasting.setdefault(path, made) if path.lasting else made
+
+        self._all_called = tuple(
+            tuple(anew(source, path) for path in listed) for source, listed in enumerate(self._all_called)
+        )
+        self.called = self._unmuted(self._all_called)
+
     def shares_lasting_routes(self, other: "Plan") -> bool:
         """Whether routes in force in every scene remember in both plans what they were told in one."""
         return self._memory is other._memory  # one compiler made both

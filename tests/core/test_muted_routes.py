@@ -1,4 +1,6 @@
-"""Routes that are muted while something of theirs sounds, or is still to come."""
+"""Routes that are muted, and inputs that are unplugged, while their filters remember something."""
+
+from collections.abc import Callable
 
 import pytest
 from evening import Evening
@@ -64,3 +66,39 @@ def test_a_muted_route_that_plays_again_repeats_what_is_played_then() -> None:
     evening.run_dry()
     assert heard(evening, 501 * MS) == ["90 3C 20", "80 3C 40", "90 3C 10", "80 3C 40"]
     assert (evening.router.ledger.sounding(), sum(synth.held for synth in evening.ears())) == (0, 0)
+
+
+def unplug(evening: Evening) -> None:
+    evening.lose(KEYS)
+
+
+def silence(evening: Evening) -> None:
+    evening.play(KEYS, b"\xfe")
+    evening.wait(400 * MS)
+
+
+def sleep(evening: Evening) -> None:
+    evening.take(evening.router.awake(evening.now)[1])
+
+
+def mute_for_a_while(evening: Evening) -> None:
+    mute(evening, "hall")
+    mute(evening, "hall", False)
+
+
+@pytest.mark.parametrize("where", ["everywhere", "scene"])
+@pytest.mark.parametrize("end", [unplug, silence, sleep, mute_for_a_while])
+def test_a_latch_that_was_let_go_begins_anew(where: str, end: Callable[[Evening], None]) -> None:
+    """What brings a latched pedal to rest turns its latch off as well: the next press is on, in whatever scene."""
+    latch = '{ filter = "latch", controllers = [64] }'
+    evening = Evening(rig(where, ROUTE.format("hall", "keys", latch)) + SCENE.replace("1", "2").replace("A", "B"))
+    pedal = b"\xb0\x40\x7f", b"\xb0\x40\x00"
+    for message in pedal:
+        evening.play(KEYS, message)
+    end(evening)
+    if where == "everywhere":
+        evening.recall(2)
+    evening.wait(MS)
+    for message in pedal:
+        evening.play(KEYS, message)
+    assert [each for each in heard(evening, 0) if each.startswith("B0 40")] == ["B0 40 7F", "B0 40 00", "B0 40 7F"]
