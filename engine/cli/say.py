@@ -1,6 +1,7 @@
 """How the command prints: tables for people, JSON for programs."""
 
 import json
+import signal
 import sys
 from collections.abc import Iterable, Sequence
 from typing import Annotated, Any
@@ -32,6 +33,12 @@ class Fault(Told):
 def say(text: str) -> None:
     """One sentence for the player, on stderr."""
     print(text, file=sys.stderr, flush=True)
+
+
+def heeded_by_the_show() -> None:
+    """From here on the show heeds Ctrl-C and SIGTERM; an impatient second one must not strike while it ends."""
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_IGN)
 
 
 def console() -> Console:
