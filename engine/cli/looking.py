@@ -202,6 +202,7 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
         "scene": {"number": found.scene[0], "name": found.scene[1]},
         "input": source,
         "message": to_hex(message),
+        "taken": found.taken,
         "routes": [
             {
                 "route": route.route,
@@ -219,6 +220,8 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
 
 def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes) -> None:
     print(f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: {describe(message)}")
+    if found.taken is not None:
+        print(f"  {found.taken}; if they did:")
     if not found.routes:
         print("  no route of this scene takes anything from this input")
     for route in found.routes:
