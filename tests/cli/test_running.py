@@ -178,6 +178,15 @@ def test_two_engines_of_one_name(stage: Stage) -> None:
     assert stage.bayleaf("status").returncode == 0
 
 
+def test_a_folder_too_deep_for_a_socket(stage: Stage) -> None:
+    """A socket's path has some hundred bytes (unix(7): 108); where it is longer the folder and the remedy are told."""
+    deep = stage.folder / ("deep" * 30)
+    deep.mkdir(mode=0o700)
+    stage.environment["XDG_RUNTIME_DIR"] = str(deep)
+    _, said = stage.run().communicate(timeout=DEADLINE)
+    assert "the path is too long; set XDG_RUNTIME_DIR to a shorter folder: " + str(deep) in said
+
+
 def test_watch_speaks_musicians_words(stage: Stage) -> None:
     """`watch` shows what goes in and out with port, channel and note name."""
     stage.start()
