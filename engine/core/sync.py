@@ -156,6 +156,9 @@ class Sync:
             sent += self.to_clock(clocks)
         if self.code is not None and self.code.running:
             sent += self._to_code(self.code.send(now))
+            if self._code_label is None:  # it has begun to run, however long ago
+                self._code_label, _ = self.code.stand(now)
+                self.cues.pass_by(timecode.Step(None, self._code_label, True))
             before, self._code_label = self._code_label, self.code.label(now)
             if before != self._code_label:
                 self.cues.pass_by(timecode.Step(before, self._code_label, True))
