@@ -242,7 +242,7 @@ def test_a_frame_that_the_rate_has_not_is_its_last(rate: str, shown: str) -> Non
 @pytest.mark.parametrize("late", [0, 39, 41, 200, 500])
 def test_a_cue_where_the_code_begins_is_not_missed(late: int) -> None:
     """A scene at the very place where our own time code starts is recalled, however late the engine first looks."""
-    router = Bay(read(rig(["01:00:00:00", "01:00:00:13"], 'start = "01:00:00:00"\nrun = true'), "test"))
+    router = Bay(read(rig(["01:00:00:00", "01:00:00:12"], 'start = "01:00:00:00"\nrun = true'), "test"))
     router.recall(0, 1)
     router.begin(0)
     router.tick(late * MS)
