@@ -48,7 +48,13 @@ def console() -> Console:
 
 def as_json(value: Any) -> None:
     """Print a value as JSON."""
-    print(json.dumps(value, indent=2, ensure_ascii=False))
+    print(in_json(value, indent=2))
+
+
+def in_json(value: Any, indent: int | None = None) -> str:
+    """A value as JSON, in letters that standard output has."""
+    every_letter = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+    return json.dumps(value, indent=indent, ensure_ascii=not every_letter)
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:
