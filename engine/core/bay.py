@@ -4,15 +4,15 @@ Here is what players and machines command: scenes, set lists, panic, clock. `rou
 says when `tick` is wanted.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from engine.core.burst import duration, size
 from engine.core.controls import Command, switchboards
-from engine.core.later import player
-from engine.core.ledger import Moved
+from engine.core.later import NOBODY, player
+from engine.core.ledger import Moved, made_of, moves_of, selects_of
 from engine.core.outcome import Outcome
-from engine.core.plan import Compiler, Faults, Plan
+from engine.core.plan import Compiler, Faults, Path, Plan
 from engine.core.remote import Remote, Request
 from engine.core.requests import carry_out
 from engine.core.router import Router
@@ -61,7 +61,7 @@ class Bay(Router):
         self.asked: list[tuple[int, Request]] = []  # what the show is to carry out, taken away by it
         remote = rig.remote
         self.device = remote.device if remote else ALL_CALL
-        self.reply_to = tuple(self.outputs.index(name) for name in (remote.to if remote else ()))
+        self.reply_to = tuple(self.outputs.index(name) for name in dict.fromkeys(remote.to if remote else ()))
         self.remote = Remote(self.device, remote.programs if remote else False)
         self.kept_back: set[int] = set()  # inputs whose SysEx is being written down and goes nowhere else
         self._remote_inputs = {self.inputs.index(name) for name in (remote.inputs if remote else ())}
@@ -109,7 +109,15 @@ class Bay(Router):
         board = self.boards[source]
         if board is not None:
             board.forget()
+        self._begin_anew(lambda at, path: at == source)
         return super()._let_go(now, source)
+
+    def _begin_anew(self, which: Callable[[int, Path], bool]) -> None:
+        """Filters with state forget what they were told, in whatever scene."""
+        lasting: dict[Path, Path] = {}
+        in_force = () if self.plan is None else (self.plan,)  # which an edit may have taken out of the rig
+        for plan in {*self.plans.values(), *in_force}:
+            plan.begin_anew(which, lasting)
 
     def _dues(self) -> list[int]:
         dues = super()._dues()
@@ -197,6 +205,9 @@ class Bay(Router):
         self.muted ^= {route}
         if self.plan is not None:
             self.plan.mute(frozenset(self.muted))
+            if on:  # what its filters were to end they will not hear of
+                self._begin_anew(lambda at, path: path.route == route)
+                self._forget_later(now, {player(*each) for each in self.plan.keeping_state(route)}, out)
             self._put_all(now, self.ledger.settle(self.feeds), out)
         return self.outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
 
@@ -206,6 +217,7 @@ class Bay(Router):
         for board in self.boards:
             if board is not None:
                 board.forget()
+        self._begin_anew(lambda at, path: True)
         out = self.release_all(now)
         self.ledger.forget_keys()
         return self._resend(now, "wake-up", out), out
@@ -244,12 +256,14 @@ class Bay(Router):
         return self._resend(now, source, out)
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
-        """Whether this input's message still moves this thing in the scene in force."""
+        """Whether this input's message still moves this thing in the scene in force; what controls sent stays."""
+        if source == NOBODY:
+            return True
         return self.plan is not None and not self.consumes(source, message) and self.plan.feeds(source, message, moved)
 
     def consumes(self, source: int, message: bytes) -> bool:
         """Whether a control takes this input's message in the scene in force, so that no route hears it."""
-        board = self.boards[source]
+        board = self.boards[source] if source != NOBODY else None
         return board is not None and board.owns(message, self.scene)
 
     def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> Outcome:
@@ -343,8 +357,12 @@ class Bay(Router):
         assert control is not None, "only a control can ask for these"
         if asked.do == "send":
             assert control.output is not None, "the rig's checks saw to it"
-            output = self.outputs.index(control.output)
-            self._put_all(now, ((output, message) for message in control.messages), out)
+            output, messages = self.outputs.index(control.output), control.messages
+            for message in messages:  # nobody's key holds these, and nobody's route feeds them
+                moves = moves_of(output, (message,)) + made_of(output, (message,))
+                self.ledger.move(NOBODY, message, moves)
+            self.ledger.select(output, selects_of(messages))
+            self._put_all(now, ((output, message) for message in messages), out)
             return self.outcome("send", True, f"{len(control.messages)} messages sent to {control.output}", source)
         assert control.route is not None, "the rig's checks saw to it"
         return self.mute(now, control.route, asked.do == "mute", source, out)
