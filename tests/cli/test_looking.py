@@ -193,6 +193,16 @@ def test_no_engine_is_told(bayleaf: Callable[..., Said], tmp_path: Path, monkeyp
     assert "bayleaf run" in said.err
 
 
+def test_the_demo_in_json(bayleaf: Callable[..., Said]) -> None:
+    """What prints a table prints JSON with --json, and nothing else, the demo too."""
+    said = bayleaf("demo", "--json")
+    found = json.loads(said.out)
+    assert [change["text"].split(",")[0] for change in found["changes"]][-1] == "scene 14 Finale"
+    assert {one["left_sounding"] for one in found["instruments"]} == {0}
+    assert found["carried"]
+    assert all(one["down"] < one["change"] < one["up"] for one in found["carried"])
+
+
 def test_the_demo_shows_the_job(bayleaf: Callable[..., Said]) -> None:
     """`demo` plays three scene changes by foot and shows banks, programs and notes carried across."""
     said = bayleaf("demo")
