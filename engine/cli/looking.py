@@ -176,10 +176,11 @@ def explain(
     found = explain_message(loaded, chosen, input, asked)
     if picture is not None:
         verdicts = {
-            one.route: FlowVerdict(input, [each.words for each in one.filters], bool(one.result))
+            one.route: FlowVerdict(input, [each.words for each in one.filters], bool(one.result and not found.taken))
             for one in found.routes
         }
-        _draw(picture, flow(loaded, chosen, verdicts, f"{to_hex(asked)} from {input}: {describe(asked)}"))
+        heard = f"{to_hex(asked)} from {input}: {describe(asked)}"
+        _draw(picture, flow(loaded, chosen, verdicts, f"{heard}; {found.taken}" if found.taken else heard))
     if json:
         as_json(_plain(found, input, asked))
     else:

@@ -146,6 +146,8 @@ def test_explain_knows_who_takes_a_message(
     found = json.loads(bayleaf(*asked, "--json").out)
     assert (found["taken"], found["outputs"]["drums"]) == (taken, [] if taken else [message])
     assert ((taken or "no route hears it") in bayleaf(*asked).out) == bool(taken)
+    assert bayleaf(*asked, "--picture", str(tmp_path / "way.svg")).status == 0
+    assert ("line silent" in (tmp_path / "way.svg").read_text(encoding="utf-8")) == bool(taken)
 
 
 @pytest.mark.parametrize(
