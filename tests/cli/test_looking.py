@@ -147,6 +147,8 @@ def test_explain_knows_who_takes_a_message(
     by = found["command"]["by"] if found["command"] and not found["command"]["routed"] else None
     assert (by, found["outputs"]["drums"]) == (taken, [] if taken else [message])
     assert ("takes it, and it goes no further" in bayleaf(*asked).out) == bool(taken)
+    assert bayleaf(*asked, "--picture", str(tmp_path / "way.svg")).status == 0
+    assert ("line silent" in (tmp_path / "way.svg").read_text(encoding="utf-8")) == bool(taken)
 
 
 @pytest.mark.parametrize(
@@ -227,6 +229,16 @@ def test_no_engine_is_told(bayleaf: Callable[..., Said], tmp_path: Path, monkeyp
     said = bayleaf("scene", "1")
     assert said.status == 1
     assert "bayleaf run" in said.err
+
+
+def test_the_demo_in_json(bayleaf: Callable[..., Said]) -> None:
+    """What prints a table prints JSON with --json, and nothing else, the demo too."""
+    said = bayleaf("demo", "--json")
+    found = json.loads(said.out)
+    assert [change["text"].split(",")[0] for change in found["changes"]][-1] == "scene 14 Finale"
+    assert {one["left_sounding"] for one in found["instruments"]} == {0}
+    assert found["carried"]
+    assert all(one["down"] < one["change"] < one["up"] for one in found["carried"])
 
 
 def test_the_demo_shows_the_job(bayleaf: Callable[..., Said]) -> None:

@@ -38,7 +38,8 @@ def test_what_mido_writes_is_read_here(tmp_path_factory, messages):
 def midi_file(*events: str) -> bytes:
     """A Standard MIDI File of one track with these events (delta time and all, in hexadecimal)."""
     track = b"".join(map(bytes.fromhex, (*events, "00 FF 2F 00")))
-    return bytes.fromhex("4D 54 68 64 00 00 00 06 00 00 00 01 01 E0 4D 54 72 6B") + len(track).to_bytes(4, "big") + track
+    head = bytes.fromhex("4D 54 68 64 00 00 00 06 00 00 00 01 01 E0 4D 54 72 6B")
+    return head + len(track).to_bytes(4, "big") + track
 
 
 def test_a_message_in_packets_is_one_message(tmp_path):
@@ -63,7 +64,7 @@ def test_a_midi_file_with_a_message_without_an_end_is_refused(tmp_path, events):
     """Nothing is sent of a file in which a SysEx has no end: an end that is not there is not made up."""
     path = tmp_path / "organ.mid"
     path.write_bytes(midi_file(*events))
-    with pytest.raises(DumpFault, match="organ.mid: track 1 "):
+    with pytest.raises(DumpFault, match=r"organ\.mid: track 1 "):
         files.read(path)
 
 
