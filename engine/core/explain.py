@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.core.burst import BANK_LSB, BANK_MSB
-from engine.core.controls import switchboards
+from engine.core.commanded import Commanded, commanded
 from engine.core.plan import Compiler, Faults, Path, through
-from engine.core.remote import Remote
 from engine.midi.drums import CHANNEL as DRUMS
 from engine.midi.drums import drum
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
@@ -51,15 +50,12 @@ class RouteVerdict:
 
 @dataclass(frozen=True)
 class Explanation:
-    """All routes of the input, and what each output gets, one message once.
-
-    `taken`: who takes the message, in words; then no route hears it, and the verdicts are what they would be.
-    """
+    """All routes of the input, and what each output gets, one message once; no routes where a command takes it."""
 
     scene: tuple[int, str]
+    command: Commanded | None
     routes: tuple[RouteVerdict, ...]
     outputs: dict[str, tuple[bytes | Later, ...]]
-    taken: str | None = None
 
 
 def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
@@ -67,32 +63,22 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     index = list(rig.inputs).index(source) if source in rig.inputs else None
     if index is None:
         raise KeyError(source)
+    command = commanded(rig, scene, source, message)
+    if command is not None and not command.routed:
+        return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
     faults = Faults()
     plan = Compiler(rig, registry(), faults).plan(scene)
     names = tuple(rig.outputs)
     routes = tuple(_judge(path, names, message, faults) for path in plan.paths[index])
-    outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
-    if (taken := _taken(rig, scene, source, message)) is not None:
-        return Explanation((scene.number, scene.name), routes, outputs, f"{taken}, and no route hears it")
     # compiled anew: filters with state have just been asked once
     answer = Compiler(rig, registry(), faults).plan(scene).answer(index, message, 0)
+    outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit
     for timed in answer.later:
         for output in timed.outputs:
             outputs[names[output]] += (Later(timed.at, timed.message),)
-    return Explanation((scene.number, scene.name), routes, outputs)
-
-
-def _taken(rig: Rig, scene: Scene, source: str, message: bytes) -> str | None:
-    """Who takes a message of this input before its routes, in words."""
-    board = switchboards(rig.controls, (source,))[0]
-    if board is not None and board.owns(message, (scene.number, scene.name)):
-        return f"a control of {source} takes it"
-    remote = rig.remote
-    if remote is not None and source in remote.inputs and Remote(remote.device, remote.programs).read(0, message):
-        return "it is a command by [remote]"
-    return None
+    return Explanation((scene.number, scene.name), command, routes, outputs)
 
 
 def shown(messages: Sequence[bytes | Later]) -> list[str]:

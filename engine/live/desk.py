@@ -82,12 +82,12 @@ class Desk:
         except ValueError as fault:
             return {"done": False, "text": f"{message} is no message; give {fault}"}
         found = await in_a_thread(partial(explain, rig, scene, source, asked))
-        text = f"{describe(asked)} from {source} in scene {scene.number} {scene.name}"
         return {
             "done": True,
-            "text": text if found.taken is None else f"{text}; {found.taken}",
+            "text": f"{describe(asked)} from {source} in scene {scene.number} {scene.name}",
             "routes": [_verdict(rig, scene, route, muted) for route in found.routes],
             "outputs": {name: shown(messages) for name, messages in found.outputs.items() if messages},
+            **({"command": found.command.words} if found.command else {}),
         }
 
     async def _ports(self) -> Answer:
