@@ -64,7 +64,7 @@ class Stage:
 
     async def run(self, system: PortSystem) -> None:
         """Until SIGINT or SIGTERM. NameTaken, SamePort, PortError, LinkError or OSError come before anything plays."""
-        with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:  # before anybody can find the socket
+        with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
             claim = claim_socket(self._name)
             try:
                 async with joining(self._rig, self._rig_file, self._say) as joined:
