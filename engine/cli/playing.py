@@ -52,10 +52,6 @@ def run(
     except (NameTaken, SamePort, LinkError) as fault:
         raise Fault(str(fault)) from None
     except OSError as fault:
-        raise Fault(f"the engine's socket cannot be made: {_why(fault)}") from None
+        raise Fault(f"the engine's socket cannot be made: {fault.strerror}: {fault.filename}") from None
     finally:
         system.close()
-
-
-def _why(fault: OSError) -> str:
-    return f"{fault.strerror}: {fault.filename}" if fault.strerror else str(fault)

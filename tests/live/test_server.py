@@ -71,6 +71,14 @@ def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path, monkeypatch):
     assert not claim.path.exists()
 
 
+def test_where_it_may_not_the_remedy_is_told(tmp_path, monkeypatch):
+    """A system without /proc can have no socket there; the folder and the remedy are told."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / ("d" * 120)))
+    monkeypatch.setattr(client.os.path, "isdir", lambda path: False)
+    with pytest.raises(OSError, match="the path is too long; set XDG_RUNTIME_DIR to a shorter folder"):
+        claim_socket("pit")
+
+
 def test_a_socket_left_by_a_crash_is_replaced():
     """Where nobody listens any more, the next engine of the name takes the place."""
     died = claim_socket("pit")
