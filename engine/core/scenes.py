@@ -151,6 +151,13 @@ class Scenes(Router):
             self._put_all(now, self.ledger.settle(self.feeds), out)
         return self.outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
 
+    def finish(self, now: int) -> list[Delivery]:
+        """End of the show: our own clock stops, and everything comes to rest."""
+        out: list[Delivery] = []
+        if self.led_by is None:  # else it runs on where it is led
+            self._put_all(now, self.sync.finish(now), out)
+        return out + self.release_all(now)
+
     def awake(self, now: int) -> tuple[Outcome, list[Delivery]]:
         """The machine has slept: nothing that was held or moved is sure any more, so all is released and sent again."""
         self.sensing.excuse(now)

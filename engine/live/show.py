@@ -209,8 +209,8 @@ class Show(Cables):
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
         now = self.clock()
-        self.recorder.did(now, "release all")
-        self._send(now, self.bay.release_all(now))
+        self.recorder.did(now, "finish")
+        self._send(now, self.bay.finish(now))
         self._tick()
         self._end_turn()
         return self.bay.waiting

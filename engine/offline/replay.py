@@ -295,7 +295,7 @@ _CALLS: Final[dict[str, Callable[..., list[Delivery]]]] = {
     "send": Replay._send,
     "sound": Replay._sound,
     "keep back": Replay._keep_back,
-    "release all": lambda self: self.bay.release_all(self._now),
+    "finish": lambda self: self.bay.finish(self._now),
     "awake": lambda self: self.bay.awake(self._now)[1],
     "resume": Replay._resumed,
     "led by": Replay._led_by,
