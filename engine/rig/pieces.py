@@ -262,7 +262,7 @@ def toml(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return tomlkit.string(value).as_string()
+        return _quoted(value)
     if isinstance(value, int | float):
         return repr(value)
     if isinstance(value, dict):
@@ -275,7 +275,15 @@ def toml(value: Any) -> str:
 
 def _key(key: object) -> str:
     name = str(key)
-    return name if _BARE.fullmatch(name) else tomlkit.string(name).as_string()
+    return name if _BARE.fullmatch(name) else _quoted(name)
+
+
+def _quoted(text: str) -> str:
+    try:
+        text.encode()
+    except UnicodeEncodeError:  # half a sign, as from a shell that is not set to UTF-8
+        raise EditFault(f"a rig file cannot hold {text!a}, for a sign in it is none of Unicode's") from None
+    return tomlkit.string(text).as_string()
 
 
 def listed(items: Sequence[str]) -> str:
