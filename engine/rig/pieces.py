@@ -59,6 +59,15 @@ class Sheet:
         """Whether this is KEY = VALUE or the element of a list, not a [section]."""
         return path in self._layout.values
 
+    def has_key(self, path: Path) -> bool:
+        """Whether there is such a key, in whichever way it is written."""
+        data: Any = self.data
+        for key in path:
+            if isinstance(data, dict) and key not in data:
+                return False
+            data = data[key]
+        return True
+
     def blocks(self, section: Path) -> list[Block]:
         """The elements written as [[section]], in order. Raises EditFault where another section splits one."""
         headers = self._layout.headers

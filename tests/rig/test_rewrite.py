@@ -1,5 +1,6 @@
 """Edits of a rig file's text. The rules are the project's own (README: operating); no outside source."""
 
+import json
 import re
 
 import pytest
@@ -19,6 +20,7 @@ from engine.rig.rewrite import (
     put_setlist,
     rename_scene,
     renumber_scene,
+    set_burst,
     set_routes,
 )
 
@@ -99,6 +101,44 @@ def test_routes_under_heads_of_their_own_are_changed_there() -> None:
     assert made.count("[[scenes.routes]]") == 2
 
 
+CHAIN = """\
+routes = [
+  { from = "keys", to = ["strings", "drums"], through = [
+    { filter = "zone", notes = ["C-1", "B3"] },   # the low half
+    # as Anna asked
+    { filter = "transpose", semitones = -12 },
+  ] },  # the bass
+]
+"""
+
+
+@pytest.mark.parametrize(
+    ("targets", "semitones", "old", "new"),
+    [
+        (["strings", "drums"], [-11], "semitones = -12 }", "semitones = -11 }"),
+        (["drums"], [-12], "", ""),
+        (["strings", "drums"], [], '    { filter = "transpose", semitones = -12 },\n', ""),
+        (["drums"], [-12, 1], "-12 },", '-12 },\n    { filter = "transpose", semitones = 1 },'),
+    ],
+)
+def test_what_a_route_keeps_stays_as_it_is_written(
+    targets: list[str], semitones: list[int], old: str, new: str
+) -> None:
+    """A route that gets another filter or output keeps its other keys, its lines and the comments inside it."""
+    text = re.sub(r"(?ms)^routes = \[.*?^\]\n", CHAIN, RIG, count=1)
+    chain = [{"filter": "zone", "notes": [0, 59]}, *({"filter": "transpose", "semitones": one} for one in semitones)]
+    made = set_routes(text, 11, [{"from": ["keys"], "to": targets, "through": chain}])
+    assert made == text.replace(old, new).replace('["strings", "drums"]', json.dumps(targets))
+
+
+def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
+    """A burst step that gets another sound keeps the keys, and their comments, that are the same."""
+    step = '[[scenes.burst]]\noutput = "drums"   # the pads\nchannel = 10   # as printed\nprogram = 88\n'
+    text = RIG.replace('name   = "Finale"\n', f'name   = "Finale"\n{step}')
+    made = set_burst(text, 12, [{"output": "drums", "channel": 10, "bank": [1, 0], "program": 89}])
+    assert made == text.replace("program = 88\n", "program = 89\nbank = [1, 0]\n")
+
+
 @pytest.mark.parametrize(
     ("edit", "told"),
     [
@@ -107,7 +147,10 @@ def test_routes_under_heads_of_their_own_are_changed_there() -> None:
         (lambda: copy_scene(RIG, 11, 12), "scene 12 Finale has the number 12 already; choose another"),
         (lambda: rename_scene(RIG, 11, "Finale"), 'scene 12 Finale has the name "Finale" already; choose another'),
         (lambda: rename_scene(RIG, 11, "Ouvert\udcfcre"), r"a rig file cannot hold 'Ouvert\udcfcre', for a sign"),
-        (lambda: rename_scene(RIG + "# \udcfc", 11, "A"), "rig:68: this is not TOML: a sign in it is none of Unicode's"),
+        (
+            lambda: rename_scene(RIG + "# \udcfc", 11, "A"),
+            "rig:68: this is not TOML: a sign in it is none of Unicode's",
+        ),
         (lambda: set_routes(RIG, 11, [{"from": "nobody", "to": "drums"}]), 'there is no input "nobody"'),
     ],
 )
