@@ -5,12 +5,14 @@ import io
 import os
 import tempfile
 from collections.abc import Sequence
+from operator import attrgetter
 from pathlib import Path
 from typing import Final
 
 import mido
 
 from engine.midi.kinds import SYSEX
+from engine.midi.smf import SmfFault, read_smf
 from engine.midi.stream import Parser
 from engine.told import Told
 
@@ -49,10 +51,13 @@ def _from_bytes(path: Path, data: bytes) -> list[bytes]:
 
 def _from_midi_file(path: Path, data: bytes) -> list[bytes]:
     try:
-        found = mido.MidiFile(file=io.BytesIO(data))
-        return [bytes(message.bytes()) for message in found if message.type == "sysex"]
-    except Exception as fault:  # mido raises a dozen kinds for a broken file
+        file = read_smf(data)
+    except SmfFault as fault:
         raise DumpFault(f"{path}: is no Standard MIDI File that can be read ({fault})") from None
+    if file.complaints:
+        raise DumpFault(f"{path}: is damaged, for {file.complaints[0]}")
+    events = sorted((event for track in file.tracks for event in track.events), key=attrgetter("tick"))
+    return [event.message for event in events if event.meta < 0 and event.message[:1] == bytes((SYSEX,))]
 
 
 def encode(path: Path, messages: Sequence[bytes]) -> bytes:
@@ -75,10 +80,22 @@ def encode(path: Path, messages: Sequence[bytes]) -> bytes:
 def refuse(path: Path) -> None:
     """Raise DumpFault if a dump could not be written here, before an instrument is asked for one."""
     encode(path, ())
-    if path.exists() or path.is_symlink():
-        raise DumpFault(f"{path}: is there already, and nothing is overwritten; choose another name")
+    free(path)
     if not path.parent.is_dir():
         raise DumpFault(f"{path.parent}: there is no such folder")
+    if not os.access(path.parent, os.W_OK):
+        raise DumpFault(f"{path.parent}: you may not write there")
+
+
+def free(path: Path) -> None:
+    """Raise DumpFault if this cannot be the name of a new file."""
+    try:
+        os.lstat(path)
+    except FileNotFoundError:
+        return
+    except (OSError, ValueError) as fault:  # a name that no file can have
+        raise DumpFault(f"{path}: cannot be written ({getattr(fault, 'strerror', fault)})") from None
+    raise DumpFault(f"{path}: is there already, and nothing is overwritten; choose another name")
 
 
 def _name(temporary: str, path: Path) -> None:
@@ -95,7 +112,7 @@ def _name(temporary: str, path: Path) -> None:
 def write_new(path: Path, data: bytes) -> None:
     """A new file, whole on the disk or not there at all. Raises DumpFault; what was there before stays as it was."""
     try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        handle, temporary = tempfile.mkstemp(prefix=".bayleaf-", dir=path.parent)
     except OSError as fault:
         raise DumpFault(f"{path}: cannot be written ({fault.strerror})") from None
     try:

@@ -141,6 +141,8 @@ def _read_track(data: bytes, number: int, complaints: list[str]) -> Track:
         complaints.append(f"track {number} ends in the middle of an event")
     if escaped.open:
         complaints.append(f"track {number} has a SysEx that never ends")
+    if escaped.repairs:
+        complaints.append(f"track {number} has a SysEx that is broken off, or pieces that belong to none")
     track.ends = tick
     return track
 

@@ -7,6 +7,7 @@ from typer.testing import CliRunner
 
 from engine.cli.app import app
 from engine.cli.say import Fault
+from engine.instruments import files
 
 ONE, OTHER = bytes.fromhex("F07D0102F7"), bytes.fromhex("F07D0103F7")
 WHOLE = bytes.fromhex("F07E000200") + bytes(120) + bytes.fromhex("7CF7")  # XOR of 7E 00 02 00 is 7C
@@ -37,6 +38,20 @@ def test_a_damaged_packet_is_not_sent(tmp_path: Path) -> None:
     result = CliRunner().invoke(app, ["sysex", "send", file, "organ"])
     assert isinstance(result.exception, Fault)
     assert str(result.exception).endswith("message 2 is damaged, for its checksum is wrong; nothing was sent")
+
+
+@pytest.mark.parametrize(
+    "more", [["receive", "organ", "new.syx"], ["verify", "old.syx", "organ", "organ", "--of", "x"]]
+)
+def test_where_a_dump_cannot_be_kept_is_told_before_it_is_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, more: list[str]
+) -> None:
+    """A --keep that is no folder's name is refused while nothing has been sent, for a dump takes minutes."""
+    monkeypatch.chdir(tmp_path)
+    dump(tmp_path, "old.syx", ONE)
+    result = CliRunner().invoke(app, ["sysex", *more, "--keep", "Stage/organ", "--name", "nobody"])
+    assert isinstance(result.exception, files.DumpFault)
+    assert '"Stage/organ" cannot name a folder' in str(result.exception)
 
 
 @pytest.mark.parametrize(

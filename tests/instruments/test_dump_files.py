@@ -43,6 +43,36 @@ def test_a_midi_file_holds_the_same(tmp_path_factory, messages):
     assert files.read(path) == messages
 
 
+def smf(*events: bytes) -> bytes:
+    """A Standard MIDI File with one track of these events, each a beat behind the one before (RP-001 p. 3)."""
+    track = b"".join(b"\x60" + event for event in events) + b"\x00\xff\x2f\x00"
+    return b"MThd\x00\x00\x00\x06\x00\x00\x00\x01\x00\x60MTrk" + len(track).to_bytes(4, "big") + track
+
+
+def test_a_sysex_in_pieces_is_one_message(tmp_path):
+    """A SysEx that a file spreads over an F0 event and F7 events behind it is whole again (RP-001 p. 6)."""
+    path = tmp_path / "organ.mid"
+    path.write_bytes(smf(b"\xf0\x03\x7d\x01\x02", b"\xf7\x02\x03\x04", b"\x90\x3c\x40", b"\xf7\x02\x05\xf7"))
+    assert files.read(path) == [b"\xf0\x7d\x01\x02\x03\x04\x05\xf7"]
+
+
+@pytest.mark.parametrize(
+    "events",
+    [
+        (b"\xf0\x03\x7d\x01\x02",),
+        (b"\xf0\x03\x7d\x01\x02", b"\xf0\x02\x7d\xf7"),
+        (b"\xf0\x02\x7d\xf7", b"\xf7\x02\x03\xf7"),
+        (b"\xf0\x02\x7d\xf7", b"\xf0\x05\x7d\x01"),
+    ],
+)
+def test_a_midi_file_with_a_broken_sysex_is_damaged(tmp_path, events):
+    """A SysEx without its end, or an end without its SysEx, is told: half a dump is none."""
+    path = tmp_path / "organ.mid"
+    path.write_bytes(smf(*events))
+    with pytest.raises(DumpFault, match=r"organ\.mid: is damaged, for track 1 "):
+        files.read(path)
+
+
 @pytest.mark.parametrize(
     ("data", "said"),
     [
@@ -87,6 +117,22 @@ def test_nothing_is_overwritten(tmp_path, there):
     with pytest.raises(DumpFault, match="nothing is overwritten"):
         sidecar.keep(tmp_path / "organ.syx", [b"\xf0\x7d\xf7"], "keys", WHEN)
     assert [(file.name, file.read_text()) for file in tmp_path.iterdir()] == [(there, "old")]
+
+
+def test_what_could_not_be_written_is_told_before_a_dump_comes(tmp_path):
+    """What is there already, a name too long for the note and a folder that is not there are refused at once."""
+    (tmp_path / "organ.syx.json").write_text("old")
+    for name in ("organ.syx", f"{'o' * 248}.syx", f"{'o' * 300}.syx", "nowhere/organ.syx"):
+        with pytest.raises(DumpFault):
+            sidecar.refuse(tmp_path / name)
+    sidecar.keep(tmp_path / f"{'o' * 246}.syx", [b"\xf0\x7d\xf7"], "keys", WHEN)
+
+
+def test_a_name_that_is_no_unicode_is_kept(tmp_path):
+    """A file whose name is Latin-1 has its dump and its note."""
+    path = tmp_path / os.fsdecode(b"org\xfcl.syx")
+    sidecar.keep(path, [b"\xf0\x7d\xf7"], "keys", WHEN)
+    assert json.loads(sidecar.sidecar(path).read_bytes())["file"] == path.name
 
 
 @pytest.mark.parametrize("file", [1, 2])
