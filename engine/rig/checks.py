@@ -53,7 +53,7 @@ def _port_names(data: Data) -> Iterator[Complaint]:
 
 
 def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
-    taken: dict[tuple[object, str, str], str] = {}
+    taken: dict[tuple[str | None, str, str], str] = {}
     for name, port in table(data, section).items():
         for kind in ("port", "device"):
             where = port.get(kind) if isinstance(port, dict) else None
@@ -65,9 +65,10 @@ def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
                 yield Complaint((section, name, kind), text)
 
 
-def _home(data: Data, port: Data) -> object:
-    """The machine that a port is on."""
-    return port.get("machine") or table(data, "network").get("main")
+def _home(data: Data, port: Data) -> str | None:
+    """The machine that a port is on, if it can be told."""
+    home = port.get("machine") or table(data, "network").get("main")
+    return home if isinstance(home, str) else None
 
 
 def _instruments(data: Data) -> Iterator[Complaint]:
