@@ -122,7 +122,8 @@ def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list
         try:
             listed = _for(gear, sound_list(wanted, folder))
         except ListFault as fault:
-            complaints.append(Complaint(("instruments", name, "sounds_from"), str(fault)))
+            told = str(fault).split("\n")
+            complaints += [Complaint(("instruments", name, "sounds_from"), each) for each in told]
             listed = {}
         own = gear.get("sounds", {})
         if isinstance(own, dict):
