@@ -3,6 +3,7 @@
 Exit status: 0 done, 1 the rig or the request is at fault (said on stderr) or nobody reads the output any more, 2 usage.
 """
 
+import io
 import sys
 from functools import cache
 from importlib import import_module
@@ -89,6 +90,8 @@ def _bayleaf() -> None: ...
 
 def main() -> None:
     """Run the command; every fault is told in plain words, never as a traceback."""
+    if isinstance(sys.stdout, io.TextIOWrapper):  # names may have signs that this terminal or file cannot show
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         app()
     except Told as fault:

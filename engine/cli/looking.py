@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.say import Backend, Fault, Json, as_json, table
+from engine.cli.say import Backend, Fault, Json, as_json, table, write_new
 from engine.core.burst import compile_burst, duration, size
 from engine.core.explain import Explanation, RouteVerdict, called, shown
 from engine.core.explain import explain as explain_message
@@ -48,13 +48,7 @@ def new(
     if kind is not None and kind not in KINDS:
         raise Fault(f'there is no starter rig "{kind}"; there are: {", ".join(KINDS)}')
     text = starter_of(kind) if kind is not None else starter(*_ports(backend))
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(text)
-    except FileExistsError:
-        raise Fault(f"{file} exists already and was left alone; name another file") from None
-    except OSError as fault:
-        raise Fault(f"{file} cannot be written: {fault.strerror}") from None
+    write_new(file, text.encode())
     print(f"wrote {file}; look it over, then: bayleaf check {file}")
 
 
@@ -164,7 +158,7 @@ def explain(
         raise Fault(f"there is no scene {scene} in {rig}; it has {', '.join(str(s.number) for s in loaded.scenes)}")
     if not message or input is None:
         assert picture is not None
-        _draw(picture, flow(loaded, chosen, {}))
+        write_new(picture, flow(loaded, chosen, {}).encode())
         print(f"drew scene {chosen.number} {chosen.name} in {picture}")
         return
     if input not in loaded.inputs:
@@ -179,22 +173,11 @@ def explain(
             one.route: FlowVerdict(input, [each.words for each in one.filters], bool(one.result))
             for one in found.routes
         }
-        _draw(picture, flow(loaded, chosen, verdicts, f"{to_hex(asked)} from {input}: {describe(asked)}"))
+        write_new(picture, flow(loaded, chosen, verdicts, f"{to_hex(asked)} from {input}: {describe(asked)}").encode())
     if json:
         as_json(_plain(found, input, asked))
     else:
         _print_explanation(loaded, found, input, asked)
-
-
-def _draw(file: Path, picture: str) -> None:
-    """Write a picture into a new file. Raises Fault."""
-    try:
-        with file.open("x", encoding="utf-8", errors="backslashreplace") as out:
-            out.write(picture)
-    except FileExistsError:
-        raise Fault(f"{file} exists already and was left alone; name another file") from None
-    except OSError as fault:
-        raise Fault(f"{file} cannot be written: {fault.strerror}") from None
 
 
 def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:

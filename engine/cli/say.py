@@ -3,6 +3,7 @@
 import json
 import sys
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -40,8 +41,29 @@ def console() -> Console:
 
 
 def as_json(value: Any) -> None:
-    """Print a value as JSON."""
-    print(json.dumps(value, indent=2, ensure_ascii=False))
+    """Print a value as JSON, with escapes where stdout cannot show a sign."""
+    text = json.dumps(value, indent=2, ensure_ascii=False)
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        text = json.dumps(value, indent=2)
+    print(text)
+
+
+def write_new(file: Path, data: bytes) -> None:
+    """Write a new file; what is there already stays, and half of one does not. Raises Fault."""
+    try:
+        with file.open("xb") as opened:
+            try:
+                opened.write(data)
+                opened.flush()
+            except OSError:
+                file.unlink()
+                raise
+    except FileExistsError:
+        raise Fault(f"{file} exists already and was left alone; name another file") from None
+    except (OSError, ValueError) as fault:  # ValueError: a name that no file can have
+        raise Fault(f"{file} cannot be written: {getattr(fault, 'strerror', fault)}") from None
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:
