@@ -7,6 +7,7 @@ from typing import Any, Final
 Facts = dict[str, Any]
 
 _MOST_EVENTS: Final = 40  # of a frame
+_MOST_TOLD: Final = 100
 #: what is new in each frame; all else holds until another value comes
 _PASSING: Final = ("activity", "events", "left_out")
 _ASKED_FOR: Final = ("events", "left_out")
@@ -46,7 +47,15 @@ def merged(earlier: Facts, later: Facts) -> Facts:
         events = [*earlier["events"], *later["events"]]
         both["events"] = events[-_MOST_EVENTS:]
         both["left_out"] = earlier.get("left_out", 0) + later.get("left_out", 0) + max(0, len(events) - _MOST_EVENTS)
+    if "told" in earlier and "told" in later:
+        both["told"] = _all_told(earlier["told"], later["told"])
     return both
+
+
+def _all_told(earlier: list[Facts], later: list[Facts]) -> list[Facts]:
+    """The newest sentences of both; what holds for now is told to a browser that comes anew, perhaps once more."""
+    last = earlier[-1]["at"] if earlier else None
+    return [*earlier, *(each for each in later if last is None or each["at"] > last)][-_MOST_TOLD:]
 
 
 def _sum(earlier: list[int], later: list[int]) -> list[int]:
