@@ -293,7 +293,7 @@ def _filled(text: str, scene: Path, key: str, tables: Sequence[Table]) -> str:
         elif sheet.has_value(section):
             text = list_changed(text, section, [(what, old, new)], list(map(toml, tables)), lines=True)
         else:
-            text = block_changed(text, section, what, old, tables[new])
+            text = block_changed(text, section, what, old, {} if what == "drop" else tables[new])
     return text
 
 

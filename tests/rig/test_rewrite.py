@@ -99,6 +99,7 @@ def test_routes_under_heads_of_their_own_are_changed_there() -> None:
     made = set_routes(text, 12, [{"from": "keys", "to": "drums"}, {"from": "pedals", "to": "drums"}])
     assert 'from = "keys" # a\n' in made
     assert made.count("[[scenes.routes]]") == 2
+    assert set_routes(made, 12, []) == RIG
 
 
 CHAIN = """\
