@@ -24,6 +24,7 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _routes(data)
     yield from _route_names(data)
     yield from _scenes_once(data)
+    yield from _setlists_once(data)
     yield from _names_like_numbers(data)
     yield from _scene_references(data)
     yield from _bursts(data, lists)
@@ -158,6 +159,15 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
                 where = f"scene {first + 1} of the file has it"
                 text = f"a second scene with the {key} {as_written(value)} ({where}); give it another"
                 yield Complaint(("scenes", index, key), text)
+
+
+def _setlists_once(data: Data) -> Iterator[Complaint]:
+    seen = set()
+    for index, setlist in tables(data, "setlists"):
+        name = setlist.get("name")
+        if isinstance(name, str) and name in seen:
+            yield Complaint(("setlists", index, "name"), f'a second set list named "{name}"; give it another name')
+        seen.add(name if isinstance(name, str) else None)
 
 
 def _names_like_numbers(data: Data) -> Iterator[Complaint]:

@@ -383,6 +383,11 @@ BREAKS = [
         'drums   = { device = "/dev/serial0" }',
         [(33, "routes.1.to", '"serial" and "drums" are one port, which would feed itself; route it')],
     ),
+    (
+        'scenes = [11, "Finale"]\n',
+        'scenes = [11, "Finale"]\n[[setlists]]\nname = "Friday"\nscenes = [12]\n',
+        [(58, "setlists.2.name", 'a second set list named "Friday"; give it another name')],
+    ),
     # scenes
     (
         'name = "pads"',
