@@ -1,7 +1,6 @@
 """Commands to a running engine: scene, next, back, panic, resend, status, watch."""
 
 import contextlib
-import json
 import time
 from collections.abc import Iterator
 from typing import Annotated, Any
@@ -9,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from engine.cli.folding import folded
-from engine.cli.say import Fault, Json, Name, as_json, table
+from engine.cli.say import Fault, Json, Name, as_json, json_text, table
 from engine.live import client
 
 
@@ -224,7 +223,7 @@ def _health(found: dict[str, Any]) -> Iterator[str]:
         yield f"from reading a message to handing it on: {figures}"
     yield (
         f"{found['scheduling']}\n"
-        f"recorder: {recorder['events']} messages of the last {recorder['seconds']} s "
+        f"recorder: {recorder['events']} entries of the last {recorder['seconds']} s "
         f"in {recorder['bytes'] / 1e6:.1f} MB (save them with: bayleaf keep FILE.mid)"
     )
     if found["muted_routes"]:
@@ -255,13 +254,15 @@ def watch(name: Name = "bayleaf", json: Json = False) -> None:
         for batch in client.watch(name):
             if json:
                 for event in batch["events"]:
-                    print(_as_line(event), flush=True)
+                    print(json_text(event), flush=True)
             else:
                 for event, said in folded([event for event in batch["events"] if not _is_time(event)]):
                     print(_in_words(event, said), flush=True)
             before, shown = shown, _second(batch["sync"])
             if shown != before:
-                print(_as_line({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]), flush=True)
+                print(
+                    json_text({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]), flush=True
+                )
 
 
 def _is_time(event: dict[str, Any]) -> bool:
@@ -282,10 +283,6 @@ def _time_in_words(sync: dict[str, Any]) -> str:
     if sync["tempo"]:
         parts.append(f"{sync['tempo']:.1f} beats a minute, from {sync['clock_from'] or 'nowhere: it stands'}")
     return f"{time.strftime('%H:%M:%S')} time {'':14} {'; '.join(parts) or 'no clock, no time code'}"
-
-
-def _as_line(event: dict[str, Any]) -> str:
-    return json.dumps(event, ensure_ascii=False)
 
 
 def _in_words(event: dict[str, Any], said: str) -> str:
