@@ -50,7 +50,7 @@ def _list(rows: Sequence[tuple[int, list[str]]], source: str) -> str:
 def _row(head: Sequence[str], row: Sequence[str], place: str) -> dict[str, Any]:
     if len(row) != len(head):
         raise ListFault(f"{place}: found {len(row)} columns; needed: {len(head)}, as in the head")
-    cells = {key: cell.strip() for key, cell in zip(head, row, strict=True)}
+    cells = {key: " ".join(cell.split()) for key, cell in zip(head, row, strict=True)}
     if not cells["name"]:
         raise ListFault(f"{place}: the name is missing")
     sound: dict[str, Any] = {"name": cells["name"], "program": _number(cells["program"], 1, 128, f"{place}: program")}

@@ -95,6 +95,13 @@ def test_what_was_found_cannot_steer_the_terminal() -> None:
     assert "\\u001b[2J\\u000a" in str(problem)
 
 
+@pytest.mark.parametrize("old", ["Pit", "Overture", "Friday", "low", "Warm pad"])
+def test_no_name_can_steer_the_terminal(old: str) -> None:
+    """What is shown again and again, such as a scene's name, has no control characters at all."""
+    told = [problem.text for problem in problems(RIG.replace(f'"{old}"', f'"{old}\\u001b[2J"', 1))]
+    assert any(text.endswith("allowed: a text without control characters") for text in told), told
+
+
 @pytest.mark.parametrize(
     ("text", "line", "words"),
     [

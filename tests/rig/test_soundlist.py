@@ -90,7 +90,7 @@ def test_csv_becomes_a_list() -> None:
 
 def test_semicolons_part_columns_too() -> None:
     """Spreadsheets write semicolons where the comma is the decimal sign (common practice, no source)."""
-    made = from_csv('msb;lsb;program;name\n0;3;12;"Pad, ""warm"""\n', "a.csv")
+    made = from_csv('msb;lsb;program;name\n0;3;12;"Pad,\n ""warm"""\n', "a.csv")
     assert read_list(made, "a.toml").sounds[0].name == 'Pad, "warm"'
 
 
