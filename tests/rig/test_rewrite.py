@@ -93,6 +93,13 @@ def test_a_stored_scene_has_the_routes_and_burst_given() -> None:
     assert '\n  { from = "keys", to = ["drums"] },\n' in made
 
 
+def test_keys_may_be_written_in_any_way() -> None:
+    """A key in quotes with an escape is the same key (TOML 1.0, keys)."""
+    text = RIG.replace("number = 12", '"n\\U00000075mber" = 12').replace('name   = "Finale"', '"n\\u0061me" = "Finale"')
+    made = renumber_scene(rename_scene(text, 12, "End"), 12, 13)
+    assert '"n\\U00000075mber" = 13\n"n\\u0061me" = "End"\n' in made
+
+
 def test_routes_under_heads_of_their_own_are_changed_there() -> None:
     """[[scenes.routes]] stays a section, and its neighbours stay as written."""
     text = RIG.replace('name   = "Finale"\n', 'name   = "Finale"\n[[scenes.routes]]\nfrom = "keys" # a\nto = "drums"\n')
