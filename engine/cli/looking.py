@@ -16,7 +16,7 @@ from engine.midi.words import describe, from_hex, to_hex
 from engine.offline.flow import Verdict as FlowVerdict
 from engine.offline.flow import flow
 from engine.offline.forecast import DENSITY, warnings
-from engine.ports.open import open_system
+from engine.ports.open import lasting, open_system
 from engine.rig.difference import step_in_words
 from engine.rig.load import load
 from engine.rig.models import Rig, Scene
@@ -48,7 +48,7 @@ def new(
     """Write a starter rig from the ports that are connected, or one of a kind."""
     if kind is not None and kind not in KINDS:
         raise Fault(f'there is no starter rig "{kind}"; there are: {", ".join(KINDS)}')
-    text = starter_of(kind) if kind is not None else starter(*_ports(backend))
+    text = starter_of(kind) if kind is not None else starter(*(lasting(backend, names) for names in _ports(backend)))
     write_new(file, text.encode())
     print(f"wrote {file}; look it over, then: bayleaf check {file}")
 
