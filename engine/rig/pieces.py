@@ -303,7 +303,7 @@ def listed(items: Sequence[str]) -> str:
 def table(head: str, keys: dict[str, Any], *, by_line: Sequence[str] = ()) -> str:
     """A table with a line for each key; the lists `by_line` names, and those too long for a line, get a line for each
     element."""
-    width = max(map(len, keys))
+    width = max(map(len, keys), default=0)
     lines = [f"{head}\n"]
     for key, value in keys.items():
         if value is None:

@@ -159,6 +159,7 @@ def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
             lambda: rename_scene(RIG + "# \udcfc", 11, "A"),
             "rig:68: this is not TOML: a sign in it is none of Unicode's",
         ),
+        (lambda: add_control(RIG, {}), "controls.3.input: this key is missing; it is needed here"),
         (lambda: set_routes(RIG, 11, [{"from": "nobody", "to": "drums"}]), 'there is no input "nobody"'),
     ],
 )
