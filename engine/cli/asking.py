@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from engine.cli.folding import folded
-from engine.cli.say import Fault, Json, Name, as_json, json_text, table
+from engine.cli.say import Fault, Json, Name, as_json, in_json, table
 from engine.live import client
 
 
@@ -65,7 +65,9 @@ def setlist(
 ) -> None:
     """Show the set list in use and the place in it, use another one, or jump to an entry."""
     if chosen is not None:
-        _act(name, {"do": "setlist", "setlist": chosen}, json)
+        answer = _obeyed(name, {"do": "setlist", "setlist": chosen})
+        if entry is None or not json:  # JSON is one answer, the last
+            _tell(answer, json)
     if entry is not None:
         _act(name, {"do": "entry", "entry": entry}, json)
     if chosen is None and entry is None:
@@ -145,10 +147,18 @@ def handover(name: Name = "bayleaf", json: Json = False) -> None:
 
 
 def _act(name: str, request: dict[str, Any], json: bool) -> None:
+    _tell(_obeyed(name, request), json)
+
+
+def _obeyed(name: str, request: dict[str, Any]) -> dict[str, Any]:
     answer = client.ask(name, request)
     # The end of the set list is no fault; a scene that does not exist is.
     if not answer["done"] and request["do"] not in ("next", "back"):
         raise Fault(answer["text"])
+    return answer
+
+
+def _tell(answer: dict[str, Any], json: bool) -> None:
     if json:
         as_json(answer)
         return
@@ -254,15 +264,13 @@ def watch(name: Name = "bayleaf", json: Json = False) -> None:
         for batch in client.watch(name):
             if json:
                 for event in batch["events"]:
-                    print(json_text(event), flush=True)
+                    print(in_json(event), flush=True)
             else:
                 for event, said in folded([event for event in batch["events"] if not _is_time(event)]):
                     print(_in_words(event, said), flush=True)
             before, shown = shown, _second(batch["sync"])
             if shown != before:
-                print(
-                    json_text({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]), flush=True
-                )
+                print(in_json({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]), flush=True)
 
 
 def _is_time(event: dict[str, Any]) -> bool:

@@ -71,7 +71,8 @@ def receive(
 ) -> None:
     """Write down what an instrument sends of its memory, until it is silent. Meanwhile it takes no routes."""
     sidecar.refuse(file)
-    _refuse_version(keep)
+    if keep is not None:
+        _next_version(keep)  # refused before the instrument is asked
     asked = _asked(request, output, of)
     messages, answer = _received(name, input, asked, silence, wait, quiet=json)
     _undamaged(messages, f"what came from {input}", "nothing was written; receive it again")
@@ -130,7 +131,8 @@ def verify(
     sent, asked = files.read(file), _asked(request, output if request is not None else None, of)
     if not asked:
         raise typer.BadParameter("verify needs what asks for the dump: --request, or --of an instrument")
-    _refuse_version(keep)
+    if keep is not None:
+        _next_version(keep)
     _sent(name, sent, output, _pace(gap, chunk, handshake, input if handshake else None, 1), quiet=json)
     back, answer = _received(name, input, asked, silence, wait, quiet=json)
     if keep is not None:
@@ -237,20 +239,14 @@ def _asked(request: str | None, output: str | None, of: str | None) -> dict[str,
         raise typer.BadParameter(str(fault), param_hint="--request") from None
 
 
-def _refuse_version(instrument: str | None) -> None:
-    """Raise DumpFault if an instrument's next version could not be written, before it is asked for."""
-    if instrument is not None:
-        sidecar.refuse(_next_version(instrument))
-
-
-def _next_version(instrument: str) -> Path:
-    return versions.next_version(Path(platformdirs.user_state_dir("bayleaf")) / "dumps", instrument)
-
-
 def _keep_version(messages: Sequence[bytes], input: str, answer: dict[str, Any], instrument: str) -> None:
     path = _next_version(instrument)
     sidecar.keep(path, messages, input, _now(), _more(answer, instrument))
     print(f"kept as {path}", file=sys.stderr)
+
+
+def _next_version(instrument: str) -> Path:
+    return versions.next_version(Path(platformdirs.user_state_dir("bayleaf")) / "dumps", instrument)
 
 
 def _more(answer: dict[str, Any], instrument: str | None) -> dict[str, Any]:

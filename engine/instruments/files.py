@@ -5,7 +5,6 @@ import io
 import os
 import tempfile
 from collections.abc import Sequence
-from operator import attrgetter
 from pathlib import Path
 from typing import Final
 
@@ -51,13 +50,15 @@ def _from_bytes(path: Path, data: bytes) -> list[bytes]:
 
 def _from_midi_file(path: Path, data: bytes) -> list[bytes]:
     try:
-        file = read_smf(data)
+        found = read_smf(data)
     except SmfFault as fault:
-        raise DumpFault(f"{path}: is no Standard MIDI File that can be read ({fault})") from None
-    if file.complaints:
-        raise DumpFault(f"{path}: is damaged, for {file.complaints[0]}")
-    events = sorted((event for track in file.tracks for event in track.events), key=attrgetter("tick"))
-    return [event.message for event in events if event.meta < 0 and event.message[:1] == bytes((SYSEX,))]
+        raise DumpFault(f"{path}: {fault}") from None
+    if found.complaints:
+        raise DumpFault(f"{path}: {found.complaints[0]}; the file is damaged")
+    events = [event for track in found.tracks for event in track.events if event.meta < 0]
+    if found.format < 2:  # its tracks sound together
+        events.sort(key=lambda event: event.tick)
+    return [event.message for event in events if event.message[:1] == bytes((SYSEX,))]
 
 
 def encode(path: Path, messages: Sequence[bytes]) -> bytes:

@@ -115,7 +115,7 @@ class _Reader:
 
 
 def _read_track(data: bytes, number: int, complaints: list[str]) -> Track:
-    track, reader, escaped = Track(), _Reader(data), Parser()
+    track, reader, escaped = Track(), _Reader(data), Parser(longest=len(data) + 2)
     status = tick = 0
     try:
         while reader.place < len(data):
@@ -139,10 +139,8 @@ def _read_track(data: bytes, number: int, complaints: list[str]) -> Track:
                 _take_voice(track, tick, status, reader)
     except IndexError:
         complaints.append(f"track {number} ends in the middle of an event")
-    if escaped.open:
+    if escaped.open or escaped.repairs:
         complaints.append(f"track {number} has a SysEx that never ends")
-    if escaped.repairs:
-        complaints.append(f"track {number} has a SysEx that is broken off, or pieces that belong to none")
     track.ends = tick
     return track
 

@@ -7,7 +7,7 @@ from typing import Any, Final
 Facts = dict[str, Any]
 
 _MOST_EVENTS: Final = 40  # of a frame
-_MOST_TOLD: Final = 100
+_MOST_TOLD: Final = 100  # the same of sentences
 #: what is new in each frame; all else holds until another value comes
 _PASSING: Final = ("activity", "events", "left_out")
 _ASKED_FOR: Final = ("events", "left_out")

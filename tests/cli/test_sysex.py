@@ -7,7 +7,8 @@ from typer.testing import CliRunner
 
 from engine.cli.app import app
 from engine.cli.say import Fault
-from engine.instruments import files
+from engine.instruments.files import DumpFault
+from engine.live import client
 
 ONE, OTHER = bytes.fromhex("F07D0102F7"), bytes.fromhex("F07D0103F7")
 WHOLE = bytes.fromhex("F07E000200") + bytes(120) + bytes.fromhex("7CF7")  # XOR of 7E 00 02 00 is 7C
@@ -41,17 +42,19 @@ def test_a_damaged_packet_is_not_sent(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "more", [["receive", "organ", "new.syx"], ["verify", "old.syx", "organ", "organ", "--of", "x"]]
+    "command", [["receive", "organ", "new.syx"], ["verify", "old.syx", "organ", "organ", "--of", "organ"]]
 )
-def test_where_a_dump_cannot_be_kept_is_told_before_it_is_asked_for(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, more: list[str]
+def test_a_version_that_cannot_be_kept_is_told_before_an_instrument_is_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
 ) -> None:
-    """A --keep that is no folder's name is refused while nothing has been sent, for a dump takes minutes."""
+    """An instrument's name that cannot name a folder is refused at once: a dump that took minutes would be lost."""
+    monkeypatch.setattr(client, "converse", lambda *_: pytest.fail("nothing is asked yet"))
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     monkeypatch.chdir(tmp_path)
     dump(tmp_path, "old.syx", ONE)
-    result = CliRunner().invoke(app, ["sysex", *more, "--keep", "Stage/organ", "--name", "nobody"])
-    assert isinstance(result.exception, files.DumpFault)
-    assert '"Stage/organ" cannot name a folder' in str(result.exception)
+    result = CliRunner().invoke(app, ["sysex", *command, "--keep", "a/b"])
+    assert isinstance(result.exception, DumpFault), result.output
+    assert '"a/b" cannot name a folder' in str(result.exception)
 
 
 @pytest.mark.parametrize(
