@@ -271,7 +271,7 @@ def toml(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return _quoted(value)
+        return tomlkit.string(value).as_string()
     if isinstance(value, int | float):
         return repr(value)
     if isinstance(value, dict):
@@ -284,15 +284,7 @@ def toml(value: Any) -> str:
 
 def _key(key: object) -> str:
     name = str(key)
-    return name if _BARE.fullmatch(name) else _quoted(name)
-
-
-def _quoted(text: str) -> str:
-    try:
-        text.encode()
-    except UnicodeEncodeError:  # half a sign, as from a shell that is not set to UTF-8
-        raise EditFault(f"a rig file cannot hold {text!a}, for a sign in it is none of Unicode's") from None
-    return tomlkit.string(text).as_string()
+    return name if _BARE.fullmatch(name) else tomlkit.string(name).as_string()
 
 
 def listed(items: Sequence[str]) -> str:

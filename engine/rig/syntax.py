@@ -38,10 +38,6 @@ class NotToml(Exception):
 def parsed(text: str) -> dict[str, Any]:
     """The data in a TOML text. Raises NotToml."""
     try:
-        text.encode()
-    except UnicodeEncodeError as fault:  # of a version, say, that was no UTF-8
-        raise _named(text, text.count("\n", 0, fault.start) + 1, "a sign in it is none of Unicode's") from None
-    try:
         data = tomllib.loads(text)
         _measure(data, _DEEPEST)
         return data
@@ -67,11 +63,6 @@ def _told(text: str, said: str) -> NotToml:
     line = int(place[1]) if place and place[1] else text.rstrip().count("\n") + 1
     plain = _PLACE.sub("", said)
     meaning = next((words for start, words in _MEANINGS if plain.startswith(start)), plain[:1].lower() + plain[1:])
-    return _named(text, line, meaning)
-
-
-def _named(text: str, line: int, meaning: str) -> NotToml:
-    """With the key that stands in the line."""
     written = text.split("\n")[line - 1] if line <= text.count("\n") + 1 else ""
     found = _KEY.match(written)
     return NotToml(line, (found[1] or found[2]) if found else "", f"this is not TOML: {meaning}")

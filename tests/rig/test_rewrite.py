@@ -154,11 +154,7 @@ def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
         (lambda: delete_scene(RIG, 13), "there is no scene 13; there are: 11, 12"),
         (lambda: copy_scene(RIG, 11, 12), "scene 12 Finale has the number 12 already; choose another"),
         (lambda: rename_scene(RIG, 11, "Finale"), 'scene 12 Finale has the name "Finale" already; choose another'),
-        (lambda: rename_scene(RIG, 11, "Ouvert\udcfcre"), r"a rig file cannot hold 'Ouvert\udcfcre', for a sign"),
-        (
-            lambda: rename_scene(RIG + "# \udcfc", 11, "A"),
-            "rig:68: this is not TOML: a sign in it is none of Unicode's",
-        ),
+        (lambda: rename_scene(RIG, 11, "Ouvert\udcfcre"), "a sign in this line is half a character"),
         (lambda: add_control(RIG, {}), "controls.3.input: this key is missing; it is needed here"),
         (lambda: set_routes(RIG, 11, [{"from": "nobody", "to": "drums"}]), 'there is no input "nobody"'),
     ],
