@@ -57,7 +57,8 @@ class Show(Cables):
         self.latency = Latency()
         self.own_faults = 0
         self.started_at = clock()
-        self.revision = 1  # grows with every rig that is adopted
+        #: of the rig: grows with every one that is adopted. A page that outlives an engine knows the next one's from it
+        self.revision = time.time_ns() // 1_000_000
         self.scheduling = ORDINARY
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
