@@ -3,6 +3,8 @@
 Exit status: 0 done, 1 the rig or the request is at fault (said on stderr) or nobody reads the output any more, 2 usage.
 """
 
+import errno
+import os
 import sys
 from functools import cache
 from importlib import import_module
@@ -37,6 +39,8 @@ COMMANDS: Final = {
     "networking": ("network",),
     "demo": ("demo",),
 }
+#: what the end of stdout may say: nobody reads it, the disk is full, or fails
+_UNWRITABLE: Final = frozenset((errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO))
 _KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, Told)
 
 
@@ -93,7 +97,17 @@ def main() -> None:
     if isinstance(sys.stdout, TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # as on stderr: a letter that it has not is no fault
     try:
-        app()
+        try:
+            app()
+        finally:
+            sys.stdout.flush()  # else a full disk would be noticed after all is over
     except Told as fault:
         print(fault, file=sys.stderr)
+        sys.exit(1)
+    except OSError as fault:
+        if fault.errno not in _UNWRITABLE or fault.filename is not None:
+            raise
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left would be tried again at the end
+        if fault.errno != errno.EPIPE:
+            print(f"what was to be printed could not be written whole ({fault.strerror})", file=sys.stderr)
         sys.exit(1)
