@@ -8,6 +8,7 @@ import ctypes
 import errno
 import threading
 import time
+from collections.abc import Collection
 from itertools import takewhile
 from typing import Any, Final
 
@@ -22,6 +23,7 @@ _MIDI: Final = b"8 bit raw midi"  # JACK_DEFAULT_MIDI_TYPE in jack/types.h, as t
 _IS_INPUT: Final = 0x1
 _IS_OUTPUT: Final = 0x2
 _DOUBT: Final = 1.0  # seconds in which a server that lives surely makes a cycle
+_LATE: Final = 50  # cycles after which what has been asked for is surely in force
 _OnShutdown: Final = ctypes.CFUNCTYPE(None, ctypes.c_void_p)
 
 
@@ -40,6 +42,7 @@ def _load() -> ctypes.CDLL:
     jack.jack_get_ports.restype = ctypes.POINTER(ctypes.c_char_p)
     jack.jack_connect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
     jack.jack_disconnect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
+    jack.jack_recompute_total_latencies.argtypes = [ctypes.c_void_p]
     jack.jack_free.argtypes = [ctypes.c_void_p]
     jack.jack_client_close.argtypes = [ctypes.c_void_p]
     jack.jack_on_shutdown.argtypes = [ctypes.c_void_p, _OnShutdown, ctypes.c_void_p]
@@ -120,13 +123,14 @@ class JackServer:
             port = self._jack.jack_port_by_name(self._client, name.encode())
             return self._read(self._jack.jack_port_get_all_connections(self._client, port)) if port else []
 
-    def full_name(self, port: str) -> str:
-        """The server's name of the one port that is called so: it may have changed the name of the client before it.
+    def full_name(self, port: str, client: str = "", besides: Collection[str] = ()) -> str:
+        """The server's name of the one port that is called so, `besides` these; it may have added to its client's name.
 
         Raises PortError if there is none.
         """
         names = self.ports(playing=True) + self.ports(playing=False)
-        found = next((name for name in names if name.partition(":")[2] == port), None)
+        named = (name for name in names if name.startswith(client) and name.partition(":")[2] == port)
+        found = next((name for name in named if name not in besides), None)
         if found is None:
             raise PortError(f'the JACK server does not show our own port "{port}"')
         return found
@@ -149,6 +153,32 @@ class JackServer:
                 with self._asking:
                     if self._client is not None and not self.died:
                         self._jack.jack_disconnect(self._client, source.encode(), target.encode())
+
+    def settle(self, name: str) -> None:
+        """Part the port of this name from everything, and wait until JACK's threads are at rest again.
+
+        It waits for the server, without the interpreter's lock; not at all once we let go of it. Raises PortGone if
+        the server has ended, or stands still.
+        """
+        if self.closed and not self.died:
+            return
+        self.part(name)
+        for _ in range(_LATE):
+            self.doubt()  # a cycle: what changed before it is in force, and the server's thread told of it
+            if not self.joined_to(name):  # else somebody is still busy with the cycle before, or joins it again
+                break
+        for _ in range(2):  # that thread may take the first request before that news
+            self.spread_news()
+        self.check()
+
+    def spread_news(self) -> None:
+        """Wait until all clients' own threads have heeded what the server told them so far.
+
+        They take its news one after the other, and it waits for their answers to this one.
+        """
+        with self._asking:
+            if not self.closed and not self.died:
+                self._jack.jack_recompute_total_latencies(self._client)
 
     @property
     def closed(self) -> bool:
