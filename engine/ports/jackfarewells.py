@@ -16,13 +16,15 @@ from engine.ports.port import PortError
 
 _PATIENCE: Final = 2.0  # seconds for one port; only a server that stands still takes so long
 
+#: held while a client of this process comes or goes: each changes the graph, and the next one waits until that is over
+one_at_a_time: Final = threading.Lock()
+
 
 class Farewells:
     """Deletes rtmidi objects of one server, one at a time, on threads of its own."""
 
     def __init__(self, server: JackServer) -> None:
         self._server = server
-        self._turn = threading.Lock()  # each deletion changes the graph, and the next one waits until that is over
         self._gone = threading.Condition()
         self._leaving = 0
 
@@ -39,11 +41,10 @@ class Farewells:
                 pass
 
     def _let_go(self, device: Any, name: str, gone: Callable[[], object]) -> None:
-        with self._turn, contextlib.suppress(PortError):
+        with one_at_a_time, contextlib.suppress(PortError):
             # else deleting may hold the process for a second, or end it; a dead server has freed what there was
             self._server.settle(name)
             device.delete()
-            self._server.spread_news()
         gone()
         with self._gone:
             self._leaving -= 1

@@ -12,7 +12,7 @@ from typing import Any, Final, TypeVar
 import rtmidi
 
 from engine.ports.jackends import End, Ends
-from engine.ports.jackfarewells import Farewells
+from engine.ports.jackfarewells import Farewells, one_at_a_time
 from engine.ports.jackserver import JackServer
 from engine.ports.limits import LONGEST, jack_flow
 from engine.ports.names import resolve
@@ -118,13 +118,14 @@ class JackSystem:
     # Making ports and letting go of them
 
     def _make(self, kind: Any, client: str) -> Any:
-        self._server.check()  # a constructor that fails makes later closing crash
-        self._server.spread_news()  # of a client that has gone: who hears of it late takes the new one for it
-        try:
-            return make_device(kind, rtmidi.API_UNIX_JACK, client)
-        except rtmidi.RtMidiError as fault:
-            self._server.doubt()
-            raise PortError(f"the JACK server does not answer ({fault})") from fault
+        with one_at_a_time:
+            self._server.check()  # a constructor that fails makes later closing crash
+            self._server.clear_the_way()
+            try:
+                return make_device(kind, rtmidi.API_UNIX_JACK, client)
+            except rtmidi.RtMidiError as fault:
+                self._server.doubt()
+                raise PortError(f"the JACK server does not answer ({fault})") from fault
 
     def _lend(self, kind: Any, part: str, name: str) -> tuple[Any, str]:
         """A virtual port: its rtmidi object, and what it is called in the lists."""
