@@ -42,8 +42,7 @@ def _load() -> ctypes.CDLL:
     jack.jack_get_ports.restype = ctypes.POINTER(ctypes.c_char_p)
     jack.jack_connect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
     jack.jack_disconnect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
-    for ask in (jack.jack_recompute_total_latencies, jack.jack_deactivate, jack.jack_activate):
-        ask.argtypes = [ctypes.c_void_p]
+    jack.jack_recompute_total_latencies.argtypes = [ctypes.c_void_p]
     jack.jack_free.argtypes = [ctypes.c_void_p]
     jack.jack_client_close.argtypes = [ctypes.c_void_p]
     jack.jack_on_shutdown.argtypes = [ctypes.c_void_p, _OnShutdown, ctypes.c_void_p]
@@ -169,24 +168,14 @@ class JackServer:
             if not self.joined_to(name):  # else somebody is still busy with the cycle before, or joins it again
                 break
         for _ in range(2):  # that thread may take the first request before that news
-            self._spread_news()
+            self.spread_news()
         self.check()
 
-    def clear_the_way(self) -> None:
-        """Wait until all of this process know of the clients that have gone, as far as the server goes on.
-
-        Whoever hears of one late takes a new one, which has its number, for it; and this one crashes.
-        """
-        self._spread_news()
-        with self._asking:
-            if not self.closed and not self.died:
-                self._jack.jack_deactivate(self._client)
-                self._jack.jack_activate(self._client)  # its news waits for an answer even from us, who play nothing
-
-    def _spread_news(self) -> None:
+    def spread_news(self) -> None:
         """Wait until all clients that play have heeded, on their own threads, what the server told them so far.
 
-        They take its news one after the other, and it waits for their answers to this one.
+        They take its news one after the other, and it waits for their answers to this one. Whoever hears late of a
+        client that has gone takes a new one, which has its number, for it; and the new one crashes.
         """
         with self._asking:
             if not self.closed and not self.died:

@@ -120,7 +120,7 @@ class JackSystem:
     def _make(self, kind: Any, client: str) -> Any:
         with one_at_a_time:
             self._server.check()  # a constructor that fails makes later closing crash
-            self._server.clear_the_way()
+            self._server.spread_news()
             try:
                 return make_device(kind, rtmidi.API_UNIX_JACK, client)
             except rtmidi.RtMidiError as fault:
