@@ -27,6 +27,7 @@ from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
 from engine.live.show import Show
+from engine.live.turns import waker
 
 FLOOD: Final = 30_000  # messages a second
 BROKEN: Final = 0  # the input that floods
@@ -114,10 +115,9 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
     show.latency = samples = Samples()
     show.unmeasured.add(BROKEN)
     show.command("scene", 1)
-    token = trio.lowlevel.current_trio_token()
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside the flood": []}
     with collector_at_rest():
-        inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+        inbox.start(waker(show))
         for _ in range(rounds):
             for name, listed in turns.items():
                 await trio.to_thread.run_sync(ports.flood, None if name == "alone" else seconds + SETTLE + 5)

@@ -33,6 +33,7 @@ from engine.live.patch import Patch
 from engine.live.priority import undisturbed
 from engine.live.server import Server
 from engine.live.show import Show
+from engine.live.turns import waker
 from engine.live.workshop import Workshop
 from engine.ports.memory import MemorySystem
 
@@ -76,12 +77,11 @@ def one_turn(
         show.command("scene", 1)
         workshop = Workshop(show, Path("bench.toml"), "")
         desk = Desk(show, workshop, MemorySystem("bench"))
-        token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
             if listener is not None:
                 nursery.start_soon(Server(show, workshop, Errands(show, workshop), desk, listener.dup()).serve)
             with collector_at_rest(), undisturbed():
-                inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+                inbox.start(waker(show))
                 await trio.sleep(WARM_UP)
                 del samples.all[:]
                 mark()

@@ -20,6 +20,7 @@ from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Patch
 from engine.live.show import Show
+from engine.live.turns import waker
 from engine.ports.port import InputPort, OutputPort
 from engine.rig.models import Rig
 
@@ -51,9 +52,8 @@ def bayleaf(
         show = Show(loaded or rig(), patch, inbox)
         show.latency = samples
         show.command("scene", 1)
-        token = trio.lowlevel.current_trio_token()
         with manners():
-            inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+            inbox.start(waker(show))
             await trio.sleep(warm_up)
             del samples.all[:]
             await trio.sleep(seconds)

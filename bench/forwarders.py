@@ -1,18 +1,22 @@
-"""The Python baselines of part `jack`, each a process of its own: `python -m bench.forwarders bare|mido NAME`.
+"""The Python baselines of part `jack`, each a process of its own: `python -m bench.forwarders bare|mido|script NAME`.
 
-Ports "in0", "out0" … of plain python-rtmidi on JACK, a thread that polls them, and a table or mido objects. Plays
-until its standard input ends. Asks for real-time scheduling as `bayleaf run` does, so that this is no difference.
+Ports "in0", "out0" … on JACK. `bare` and `mido`: plain python-rtmidi, a thread that polls it, and a table or mido
+objects. `script`: mido's own ports with a callback each, as its handbook shows. They play until their standard input
+ends, and ask for real-time scheduling as `bayleaf run` does, so that this is no difference.
 """
 
 import sys
 import threading
 import time
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
+import mido
 import rtmidi
 
 from bench.forward import POLL, bare_way, mido_way, table_of
-from bench.load import INPUTS, OUTPUTS
+from bench.load import INPUTS, OUTPUTS, outputs_of
 from engine.live.hygiene import collector_at_rest
 from engine.live.priority import going_first
 
@@ -34,21 +38,51 @@ def hearing(name: str, index: int) -> Any:
     return port
 
 
-def main() -> None:
-    """Forward."""
-    kind, name = sys.argv[1:]
+def polled(kind: str, name: str, over: threading.Event) -> None:
+    """A thread that polls."""
     outputs: Any = [Sending(name, index) for index in range(OUTPUTS)]
     inputs = [hearing(name, index).get_message for index in range(INPUTS)]
     table = table_of(INPUTS, outputs)
     forward = bare_way(table) if kind == "bare" else mido_way(table)
-    over = threading.Event()
-    with going_first(), collector_at_rest():
-        threading.Thread(target=lambda: (sys.stdin.read(), over.set()), daemon=True).start()
+    with collector_at_rest():
         while not over.is_set():
             for source, get in enumerate(inputs):
                 while (event := get()) is not None:
                     forward(source, bytes(event[0]))
             time.sleep(POLL)
+
+
+def script(name: str, over: threading.Event) -> None:
+    """What mido's handbook shows: an octave up, the next channel."""
+    virtual = partial(dict, virtual=True, api="UNIX_JACK")
+    outputs = [mido.open_output(f"out{i}", **virtual(client_name=f"{name}-out{i}")) for i in range(OUTPUTS)]
+
+    def forwarding(source: int) -> Callable[[mido.Message], None]:
+        sinks = [outputs[output] for output in outputs_of(source)]
+
+        def forward(message: mido.Message) -> None:
+            if message.type in ("note_on", "note_off"):
+                message = message.copy(note=message.note + 12)
+            message = message.copy(channel=(source + 1) % 16)
+            for sink in sinks:
+                sink.send(message)
+
+        return forward
+
+    inputs = [
+        mido.open_input(f"in{i}", callback=forwarding(i), **virtual(client_name=f"{name}-in{i}")) for i in range(INPUTS)
+    ]
+    over.wait()
+    assert inputs  # they play as long as they are held
+
+
+def main() -> None:
+    """Forward."""
+    kind, name = sys.argv[1:]
+    over = threading.Event()
+    with going_first():
+        threading.Thread(target=lambda: (sys.stdin.read(), over.set()), daemon=True).start()
+        script(name, over) if kind == "script" else polled(kind, name, over)
 
 
 if __name__ == "__main__":

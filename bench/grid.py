@@ -2,13 +2,13 @@
 
 Clock at 120 beats a minute and time code at 29.97 drop by the show as `bayleaf run` plays it, ports in memory; beside
 them a loop that sleeps with `time.sleep` until each clock is due. Each turn is a process of its own, at ordinary and
-at real-time scheduling in turns; `--long` has all of them at once, for an hour.
+at real-time scheduling in turns. Part `hour` is the same for an hour, all at once.
 """
 
 import math
 import multiprocessing
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
 from typing import Any, Final
 
@@ -21,6 +21,7 @@ from engine.live.inbox import Inbox
 from engine.live.patch import Patch
 from engine.live.priority import ORDINARY, undisturbed
 from engine.live.show import Show
+from engine.live.turns import waker
 from engine.ports.port import OutputPort
 from engine.rig.load import read
 
@@ -73,11 +74,10 @@ def own(seconds: float, clock: Timed, code: Timed) -> Times:
         ports: Any = {"clock": clock, "code": code}
         show = Show(read(_RIG, "bench"), Patch({}, ports), inbox)
         show.command("scene", 1)
-        token = trio.lowlevel.current_trio_token()
         show.begin()
         sync: Any = show.bay.sync
         origins.extend((sync.clock.due, sync.code.due))
-        inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+        inbox.start(waker(show))
         await trio.sleep(seconds + WARM_UP)
         inbox.stop()
 
@@ -140,44 +140,49 @@ def _drift(points: Sequence[tuple[int, float]]) -> float:
 
 def run(pace: Pace) -> Result:
     """Measure."""
-    seconds = 3600.0 if pace.long else pace.seconds(10)
-    lengths = {"own": seconds, "bare": seconds if pace.long else seconds / 2}
+    seconds = pace.seconds(10)
+    rows, late, schedulings, turns = measure({"own": seconds, "bare": seconds / 2}, pace.rounds(2), at_once=False)
+    note = f"medians of {turns} turn{'s' * (turns > 1)} of {seconds:,.0f} s"
+    told = {"clock p99": rows[CLOCK]["p99"]}
+    if any(not scheduling.startswith(ORDINARY) for scheduling in schedulings):
+        told["clock p99, real-time"] = rows[f"{CLOCK}, real-time"]["p99"]
+    curves = {label: tail(times) for label, times in late.items()}
+    return Result([table(rows, note, schedulings)], told, [], curves)
+
+
+def measure(
+    lengths: dict[str, float], rounds: Iterable[int], at_once: bool
+) -> tuple[dict[str, dict[str, float]], dict[str, list[float]], set[str], int]:
+    """Each way for so many seconds, with and without real-time scheduling, each a process of its own.
+
+    Gives medians of the figures, all times off the grid (ns), the schedulings in force, and how many rounds it were.
+    """
     each = [(way, first, lengths[way]) for first in (False, True) for way in WAYS]
     asked, found = [], []
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload([__name__])
-    with context.Pool(len(each) if pace.long else 1, maxtasksperchild=1) as pool:
-        for _ in pace.rounds(1 if pace.long else 2):
+    with context.Pool(len(each) if at_once else 1, maxtasksperchild=1) as pool:
+        for _ in rounds:
             asked += each
             found += pool.map(turn, each, chunksize=1)
     rows: dict[str, list[dict[str, float]]] = {}
     late: dict[str, list[float]] = {}
-    schedulings = {scheduling for scheduling, _ in found}
     for (_, first, _), (_, times) in zip(asked, found, strict=True):
         for name, (origin, handed) in times.items():
             label = name + (", real-time" if first else "")
             placed = off(name, origin, handed)
             rows.setdefault(label, []).append(figures(name, placed))
             late.setdefault(label, []).extend(abs(each) for _, each in placed)
-    return _told(
-        {label: medians(listed) for label, listed in rows.items()}, late, schedulings, seconds, len(asked) // len(each)
-    )
+    schedulings = {scheduling for scheduling, _ in found}
+    return {label: medians(listed) for label, listed in rows.items()}, late, schedulings, len(asked) // len(each)
 
 
-def _told(
-    rows: dict[str, dict[str, float]], late: dict[str, list[float]], schedulings: set[str], seconds: float, turns: int
-) -> Result:
+def table(rows: dict[str, dict[str, float]], note: str, schedulings: set[str]) -> Table:
+    """Ours beside the bare loop."""
     listed = []
     for label, row in sorted(rows.items(), key=lambda each: list(SPACING).index(each[0].partition(",")[0])):
         floor = rows[BARE + (", real-time" if label.endswith("real-time") else "")]
         listed.append([label, *(ratio(row[each], floor[each]) for each in ("p50", "p99")), *row.values()])
     columns = ["", *(f"÷ {BARE}: {each}" for each in ("p50", "p99")), *next(iter(rows.values()))]
-    note = (
-        f"µs off the grid, medians of {turns} turn{'s' * (turns > 1)} of {seconds:,.0f} s, ports in memory. "
-        f"Scheduling: {'; '.join(sorted(schedulings))}."
-    )
-    told = {"clock p99": rows[CLOCK]["p99"], "clock drift": abs(rows[CLOCK]["drift, µs in all"])}
-    if any(not scheduling.startswith(ORDINARY) for scheduling in schedulings):
-        told["clock p99, real-time"] = rows[f"{CLOCK}, real-time"]["p99"]
-    curves = {label: tail(times) for label, times in late.items()}
-    return Result([Table("Clock and time code against their grids", columns, listed, note)], told, [], curves)
+    told = f"µs off the grid, {note}, ports in memory. Scheduling: {'; '.join(sorted(schedulings))}."
+    return Table("Clock and time code against their grids", columns, listed, told)

@@ -62,7 +62,6 @@ def keep(result: Result, rows: dict[str, dict[str, float]], scheduling: str, tit
     """The figures that targets are about."""
     mine = rows[BAYLEAF]
     result.figures.update({name: mine[name] for name in (*COMPARED, "worst", "lost")})
-    result.figures["CPU ÷ mido"] = mine["CPU"] / rows[MIDO]["CPU"]
     if scheduling.startswith(ORDINARY):
         result.notes.append(f"With real-time scheduling nothing was measured: {scheduling}.")
         return

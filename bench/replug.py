@@ -24,6 +24,7 @@ from engine.live.hygiene import collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.patch import Opener, Patch
 from engine.live.show import Show
+from engine.live.turns import waker
 from engine.live.watch import Watch
 from engine.ports.open import open_system
 from engine.ports.port import OutputPort
@@ -101,11 +102,10 @@ async def play(rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]
     show = Show(wanted, Patch({f"in{i}": port for i, port in enumerate(inputs)}, outputs), inbox)
     show.latency = samples = Samples()
     show.command("scene", 1)
-    token = trio.lowlevel.current_trio_token()
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside a loose cable": []}
     players = feeder(rounds * 2 * (seconds + SETTLE + 3), WARM, RATE)
     with collector_at_rest():
-        inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+        inbox.start(waker(show))
         async with trio.open_nursery() as nursery:
             nursery.start_soon(Watch(show, opener).run)
             for _ in range(rounds):

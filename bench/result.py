@@ -11,10 +11,9 @@ Cell = str | float | None
 
 
 class Pace(NamedTuple):
-    """How long to measure: a short turn, the default, or long where that means something."""
+    """How long to measure: a short turn, or the default."""
 
     quick: bool = False
-    long: bool = False
     until: float = math.inf  # monotonic seconds after which no further turn is begun: the machine is too busy
 
     def rounds(self, usual: int) -> Iterator[int]:

@@ -22,6 +22,7 @@ from engine.live.inbox import Inbox
 from engine.live.patch import Patch
 from engine.live.priority import undisturbed
 from engine.live.show import Show
+from engine.live.turns import waker
 from engine.rig.load import read
 
 LOADED: Final = (1, 64, 1000)
@@ -118,11 +119,10 @@ def played_live(
     """The show with its reader, and something that acts on it again and again, as `bayleaf run` would have it."""
 
     async def play() -> None:
-        token = trio.lowlevel.current_trio_token()
         with ExitStack() as stack:
             scheduling.append(stack.enter_context(undisturbed()))
             stack.enter_context(collector_at_rest())
-            inbox.start(lambda: token.run_sync_soon(playing.pump, idempotent=True))
+            inbox.start(waker(playing))
             await trio.sleep(0.5)
             with trio.move_on_after(seconds):
                 while True:

@@ -40,6 +40,7 @@ from engine.live.hygiene import collect_when_idle, collector_at_rest
 from engine.live.inbox import Inbox
 from engine.live.meters import Latency
 from engine.live.patch import Opener, connect
+from engine.live.turns import waker
 from engine.live.watch import Watch
 from engine.live.workshop import Workshop
 from engine.ports.open import open_system
@@ -186,14 +187,13 @@ class Soak:
     async def run(self) -> None:
         """The evening."""
         show = self.show
-        token = trio.lowlevel.current_trio_token()
         with collector_at_rest():
             show.command("scene", 1)
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(Watch(show, self._opener).run)
                 nursery.start_soon(Workshop(show, self._file, text_of(self._file)).run)
                 nursery.start_soon(collect_when_idle, show.messages_heard)
-                self._inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+                self._inbox.start(waker(show))
                 async with trio.open_nursery() as evening:
                     evening.start_soon(self._disturb, evening)
                     await self._tell()

@@ -57,6 +57,7 @@ class Handed:
     """A reader of which the show takes what was put there."""
 
     due: int | None = None
+    beat: int | None = None
 
     def __init__(self) -> None:
         self.lost: list[tuple[int, str]] = []

@@ -224,7 +224,7 @@ def _health(found: dict[str, Any]) -> Iterator[str]:
         yield f"from reading a message to handing it on: {figures}"
     yield (
         f"{found['scheduling']}\n"
-        f"recorder: {recorder['events']} messages of the last {recorder['seconds']} s "
+        f"recorder: {recorder['events']} entries of the last {recorder['seconds']} s "
         f"in {recorder['bytes'] / 1e6:.1f} MB (save them with: bayleaf keep FILE.mid)"
     )
     if found["muted_routes"]:

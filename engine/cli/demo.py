@@ -17,6 +17,7 @@ from engine.cli.say import table
 from engine.live.inbox import Inbox
 from engine.live.patch import Opener, connect
 from engine.live.show import Event, Show
+from engine.live.turns import waker
 from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 from engine.midi.words import describe, note_name
 from engine.ports.memory import MemoryInput, MemoryOutput, MemorySystem
@@ -71,9 +72,8 @@ async def _play(
     inbox = Inbox(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
     show = Show(rig, patch, inbox)
     watched = show.watch()
-    token = trio.lowlevel.current_trio_token()
     show.command("scene", rig.scenes[0].number, "start")
-    inbox.start(lambda: token.run_sync_soon(show.pump, idempotent=True))
+    inbox.start(waker(show))
     players = {name: port for name, port in patch.inputs.items() if isinstance(port, MemoryInput)}
     changes: list[int] = []
     try:

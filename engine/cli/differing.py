@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from engine.cli.say import Fault, Json, Number, as_json
+from engine.cli.naming import scene_of
+from engine.cli.say import Json, Number, as_json
 from engine.rig.difference import scenes as scenes_difference
 from engine.rig.load import load
 
@@ -24,10 +25,7 @@ def diff(
     """Say in words what differs between two scenes."""
     loaded = load(rig)
     for number in (first, second):
-        if loaded.scene(number) is None:
-            raise Fault(
-                f"there is no scene {number} in {rig}; it has {', '.join(str(s.number) for s in loaded.scenes)}"
-            )
+        scene_of(loaded, number, rig)
     told = scenes_difference(loaded, first, second)
     if json:
         as_json({"scenes": [first, second], "differences": told})

@@ -5,7 +5,8 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.say import Backend, Fault, Json, as_json, table
+from engine.cli.naming import scene_of
+from engine.cli.say import Backend, Fault, Json, as_json, counted, table
 from engine.core.burst import compile_burst, duration, size
 from engine.core.explain import Explanation, RouteVerdict, called, shown
 from engine.core.explain import explain as explain_message
@@ -95,8 +96,8 @@ def check(
         )
         return
     print(
-        f"{rig} is in order: {len(loaded.inputs)} inputs, {len(loaded.outputs)} outputs, "
-        f"{len(loaded.instruments)} instruments, {len(loaded.scenes)} scenes"
+        f"{rig} is in order: {counted(len(loaded.inputs), 'input')}, {counted(len(loaded.outputs), 'output')}, "
+        f"{counted(len(loaded.instruments), 'instrument')}, {counted(len(loaded.scenes), 'scene')}"
     )
     table(
         ("no.", "scene", "output", "steps", "bytes", "ready after"),
@@ -156,16 +157,17 @@ def explain(
     json: Json = False,
 ) -> None:
     """Say what each route makes of one message, filter by filter, and what each output gets."""
-    if picture is None and (not message or input is None):
+    if not (message and input) and (message or input or picture is None):
         raise typer.BadParameter("give --input and one message in hexadecimal, or --picture", param_hint="HEX...")
     loaded = load(rig)
-    chosen = loaded.scenes[0] if scene is None else loaded.scene(scene)
-    if chosen is None:
-        raise Fault(f"there is no scene {scene} in {rig}; it has {', '.join(str(s.number) for s in loaded.scenes)}")
+    chosen = loaded.scenes[0] if scene is None else scene_of(loaded, scene, rig)
     if not message or input is None:
         assert picture is not None
         _draw(picture, flow(loaded, chosen, {}))
-        print(f"drew scene {chosen.number} {chosen.name} in {picture}")
+        if json:
+            as_json({"scene": {"number": chosen.number, "name": chosen.name}, "picture": str(picture)})
+        else:
+            print(f"drew scene {chosen.number} {chosen.name} in {picture}")
         return
     if input not in loaded.inputs:
         raise Fault(f'there is no input "{input}" in {rig}; it has {", ".join(loaded.inputs)}')
@@ -179,7 +181,8 @@ def explain(
             one.route: FlowVerdict(input, [each.words for each in one.filters], bool(one.result))
             for one in found.routes
         }
-        _draw(picture, flow(loaded, chosen, verdicts, f"{to_hex(asked)} from {input}: {describe(asked)}"))
+        heard = f"{to_hex(asked)} from {input}: {describe(asked)}"
+        _draw(picture, flow(loaded, chosen, verdicts, f"{heard}; {found.command.words}" if found.command else heard))
     if json:
         as_json(_plain(found, input, asked))
     else:
@@ -188,6 +191,8 @@ def explain(
 
 def _draw(file: Path, picture: str) -> None:
     """Write a picture into a new file. Raises Fault."""
+    if file.suffix.lower() != ".svg":
+        raise Fault(f"{file} was not written: the picture is an SVG; name it {file.stem}.svg")
     try:
         with file.open("x", encoding="utf-8", errors="backslashreplace") as out:
             out.write(picture)
@@ -202,6 +207,9 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
         "scene": {"number": found.scene[0], "name": found.scene[1]},
         "input": source,
         "message": to_hex(message),
+        "command": None
+        if found.command is None
+        else {"by": found.command.by, "commands": list(found.command.commands), "routed": found.command.routed},
         "routes": [
             {
                 "route": route.route,
@@ -219,7 +227,9 @@ def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
 
 def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes) -> None:
     print(f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: {describe(message)}")
-    if not found.routes:
+    if found.command is not None:
+        print(f"  {found.command.words}")
+    elif not found.routes:
         print("  no route of this scene takes anything from this input")
     for route in found.routes:
         print(f"  {route.route} to {', '.join(route.outputs)}: {_verdict(route)}")

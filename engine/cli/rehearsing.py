@@ -11,7 +11,8 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from engine.cli.say import Fault, Json, as_json, table
+from engine.cli.naming import scene_of
+from engine.cli.say import Fault, Json, as_json, counted, table
 from engine.offline import compare
 from engine.offline.folder import PAGE, FolderFault, refuse, write
 from engine.offline.produce import Rehearsed, replay
@@ -77,7 +78,7 @@ def rehearse(
     status = 0
     if against is not None:
         before = _perform(against, asked)
-        _print_differences(done, _said(before), f"against {against}", answer, "against", json)
+        _print_differences(done, _said(before), against, answer, "against", json)
     if expect is not None:
         status = _expect(done, expect, answer, json)
     if out is not None and not (status and expect is not None and _same(out, expect)):
@@ -95,9 +96,8 @@ def _perform(file: Path, asked: _Asked) -> Rehearsed:
         return _replay(rig, text, asked.recording)
     assert asked.song is not None
     scene = asked.scene
-    if scene is not None and rig.scene(scene) is None:
-        there = ", ".join(str(one.number) for one in rig.scenes)
-        raise Fault(f"there is no scene {scene} in {file}; it has {there}")
+    if scene is not None:
+        scene_of(rig, scene, file)
     try:
         song = read_song(asked.song, list(rig.inputs), asked.wanted)
     except SongFault as fault:
@@ -148,22 +148,23 @@ def _said(done: Rehearsed) -> dict[str, list[compare.Said]]:
 def _print_differences(
     done: Rehearsed,
     before: dict[str, list[compare.Said]],
-    what: str,
+    other: Path,
     answer: dict[str, Any],
     key: str,
     json: bool,
     now: dict[str, list[compare.Said]] | None = None,
 ) -> int:
-    """How many there are."""
+    """How many there are; `key`: what the other is, "against" a rig or "expected" in a folder."""
     meter = done.done.meter
     found = compare.differences(
         before, now if now is not None else _said(done), least=1 if now is not None else 100_000
     )
-    answer[key] = compare.as_json(found, meter)
+    answer[key] = {"with": str(other), **compare.as_json(found, meter)}
     if json:
         return len(found)
+    what = f"{key} {other}"
     if not found:
-        print(f"{what}: every message of every output is the same")
+        print(f"{what}: every message of {counted(len(before), 'output')} is the same")
     for line in compare.summary(found):
         print(f"{what}: {line}")
     for each in found[:_SHOWN]:
@@ -181,6 +182,7 @@ def _expect(done: Rehearsed, folder: Path, answer: dict[str, Any], json: bool) -
     except compare.ExpectFault as fault:
         raise Fault(str(fault)) from None
     now = {output: compare.said_in(done.outputs[name]) for output, name in names.items()}
+    both = [output for output in names if kept[output] is not None]
     gone = [output for output, said in kept.items() if said is None]
     extra = [output for output in kept if output not in names]
     told = [f"{folder} has no file of {output}" for output in gone]
@@ -190,11 +192,12 @@ def _expect(done: Rehearsed, folder: Path, answer: dict[str, Any], json: bool) -
         for output, name in names.items()
         if now[output] == kept[output] and (folder / name).read_bytes() != done.outputs[name]
     ]
-    before = {output: said or [] for output, said in kept.items()}
-    count = _print_differences(done, before, f"expected {folder}", answer, "expected", json, now)
-    answer["expected"]["files"] = told
     for text in told if not json else ():
-        print(f"expected: {text}")
+        print(f"expected {folder}: {text}")
+    before = {output: kept[output] or [] for output in both}
+    now = {output: now[output] for output in both}
+    count = _print_differences(done, before, folder, answer, "expected", json, now)
+    answer["expected"]["files"] = told
     return 1 if count or told else 0
 
 
@@ -209,7 +212,7 @@ def _write(done: Rehearsed, out: Path, answer: dict[str, Any], json: bool) -> No
     try:
         refuse(out, done.outputs)
         report = {**done.report, **{key: found for key, found in answer.items() if key != "report"}}
-        told = write(out, done.files(), report)
+        told = write(out, done.files(report), report)
     except FolderFault as fault:
         raise Fault(str(fault)) from None
     answer["folder"] = str(out)
@@ -242,6 +245,8 @@ def _print_report(report: dict[str, Any], out: Path) -> None:
         print(text)
     if len(findings) > _SHOWN:
         print(f"… and {len(findings) - _SHOWN} more, all in the report")
+    for text in report["remarks"]:
+        print(text)
     for told in report["told"][:_SHOWN]:
         print(f"{told['place']}: {told['text']}")
     print(f"look at it: {out / PAGE}")

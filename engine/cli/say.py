@@ -3,7 +3,7 @@
 import json
 import sys
 from collections.abc import Iterable, Sequence
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 import typer
 from rich import box
@@ -11,6 +11,9 @@ from rich.console import Console
 from rich.table import Table
 
 from engine.told import Told
+
+_WORD: Final = 16  # letters of a word that may be broken where there is no room
+_BETWEEN: Final = 3  # letters between two columns
 
 Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 Name = Annotated[str, typer.Option("--name", help="The engine's name, if there is more than one.")]
@@ -45,15 +48,38 @@ def as_json(value: Any) -> None:
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:
-    """Print a table; numbers stand right."""
+    """Print a table; numbers stand right. On a screen too narrow for it each row is a list of what it has."""
     rows = [tuple(row) for row in rows]
-    drawn = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
+    screen = console()
+    if title is not None:
+        screen.print(title, style="italic")
+    if rows and _least(columns, cells) > screen.width:
+        for row in cells:
+            told = "\n".join(f"{column}: {cell}" for column, cell in zip(columns, row, strict=True) if cell)
+            screen.print(told, end="\n\n")
+        return
+    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for index, column in enumerate(columns):
         numbers = bool(rows) and all(isinstance(row[index], int | float) for row in rows)
         drawn.add_column(column, justify="right" if numbers else "left", overflow="fold")
-    for row in rows:
-        drawn.add_row(*("" if cell is None else str(cell) for cell in row))
-    console().print(drawn)
+    for row in cells:
+        drawn.add_row(*row)
+    screen.print(drawn)
+
+
+def _least(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
+    """The width of a table that breaks no word, but for very long ones."""
+    longest = (
+        max(len(word) for cell in column for word in cell.split() or ("",))
+        for column in zip(columns, *rows, strict=True)
+    )
+    return sum(min(length, _WORD) for length in longest) + _BETWEEN * (len(columns) - 1) + 2
+
+
+def counted(count: int, what: str) -> str:
+    """ "1 output", "20 outputs" """
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
 
 
 def milliseconds(ns: int) -> str:

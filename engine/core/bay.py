@@ -316,9 +316,9 @@ class Bay(Router):
 
     def _send_burst(self, now: int, plan: Plan, do: str, text: str, source: str, out: list[Delivery]) -> Outcome:
         for wire in self.wires:  # every wire: an earlier burst that has not begun is replaced, also by nothing
-            listed = plan.bursts.get(wire.output, ())
-            self.ledger.select(wire.output, (message for step in listed for message in step.unit))
-            wire.burst(now, listed, out)
+            wire.burst(now, plan.bursts.get(wire.output, ()), out)
+        for output, listed in plan.bursts.items():
+            self.ledger.select(output, [message for step in listed for message in step.unit])
         steps = [(self.wires[output].speed, listed) for output, listed in plan.bursts.items()]
         return replace(
             self.outcome(do, True, text, source),

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.core.burst import BANK_LSB, BANK_MSB
+from engine.core.commanded import Commanded, commanded
 from engine.core.plan import Compiler, Faults, Path, through
 from engine.midi.drums import CHANNEL as DRUMS
 from engine.midi.drums import drum
@@ -49,9 +50,10 @@ class RouteVerdict:
 
 @dataclass(frozen=True)
 class Explanation:
-    """All routes of the input, and what each output gets, one message once."""
+    """All routes of the input, and what each output gets, one message once; no routes where a command takes it."""
 
     scene: tuple[int, str]
+    command: Commanded | None
     routes: tuple[RouteVerdict, ...]
     outputs: dict[str, tuple[bytes | Later, ...]]
 
@@ -61,6 +63,9 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     index = list(rig.inputs).index(source) if source in rig.inputs else None
     if index is None:
         raise KeyError(source)
+    command = commanded(rig, scene, source, message)
+    if command is not None and not command.routed:
+        return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
     faults = Faults()
     plan = Compiler(rig, registry(), faults).plan(scene)
     names = tuple(rig.outputs)
@@ -73,7 +78,7 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     for timed in answer.later:
         for output in timed.outputs:
             outputs[names[output]] += (Later(timed.at, timed.message),)
-    return Explanation((scene.number, scene.name), routes, outputs)
+    return Explanation((scene.number, scene.name), command, routes, outputs)
 
 
 def shown(messages: Sequence[bytes | Later]) -> list[str]:

@@ -205,12 +205,15 @@ class Plan:
         self._lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in paths)
         self.called = tuple(tuple(path for path in listed if path.keeps_state) for listed in paths)
         self._all_lasting, self._all_called = self._lasting, self.called
+        self._renews = any(not path.lasting for listed in self.called for path in listed)
         self._muted: frozenset[str] = frozenset()
         self._memory = memory
         self._known: tuple[dict[bytes, Answer], ...] = tuple({} for _ in paths)
 
     def enter(self) -> None:
         """The scene comes into force: its own filters with state begin anew, as the gear was set to rest meanwhile."""
+        if not self._renews:
+            return
         self._all_called = tuple(
             tuple(path if path.lasting else path._replace(links=path.anew()) for path in listed)
             for listed in self._all_called

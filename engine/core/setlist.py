@@ -1,6 +1,7 @@
 """The order of a show: which scene comes next, and where the show is."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import NamedTuple
 
 
@@ -24,8 +25,10 @@ class SetList:
         """The scene was recalled: go to it, from here onwards if it stands there more than once."""
         if 0 <= self.place < len(self.numbers) and self.numbers[self.place] == number:
             return
-        onwards = [*range(self.place + 1, len(self.numbers)), *range(self.place + 1)]
-        self.place = next((place for place in onwards if self.numbers[place] == number), self.place)
+        for begin in (self.place + 1, 0):
+            with suppress(ValueError):
+                self.place = self.numbers.index(number, begin)
+                return
 
     def resume(self, standing: Standing) -> None:
         """Stand where the show stood, if that scene is still there."""

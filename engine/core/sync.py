@@ -137,14 +137,17 @@ class Sync:
         """When `tick` is next wanted, or None."""
         if self.clock is None and self.code is None and not self.readers:
             return None
-        dues = [reader.due for reader in self.readers.values()]
-        if self.clock is not None and self._leader is None:
-            dues.append(self.clock.due)
-        if self.code is not None:
-            dues.append(self.code.due)
+        dues = [self.beat, *(reader.due for reader in self.readers.values())]
         if self._leader is not None and self.clock is not None:
             dues.append(self._leader_due())
         return min((due for due in dues if due is not None), default=None)
+
+    @property
+    def beat(self) -> int | None:
+        """When the next clock or quarter frame of our own is due, or None."""
+        clock = self.clock.due if self.clock is not None and self._leader is None else None
+        code = self.code.due if self.code is not None else None
+        return code if clock is None else clock if code is None else min(clock, code)
 
     def tick(self, now: int) -> Sent:
         """What our own clock and time code say by now; and whether others have stopped."""

@@ -49,6 +49,11 @@ class Waiting:
         """Whether too much waits for another note to begin."""
         return len(self.notes) + sum(map(len, self._parked.values())) >= MOST_NOTES
 
+    @property
+    def movable(self) -> bool:
+        """Whether anything waits that a burst or a panic may replace, or a burst park."""
+        return bool(self.notes or self.values or self._parked)
+
     def line_up(self, unit: Unit) -> None:
         """Put a unit where it has to wait, or shed it."""
         if len(unit) > 1 and not _of_one_kind(unit):
@@ -90,8 +95,6 @@ class Waiting:
 
     def drop(self, slots: set[Slot | None], presses: bool = False) -> None:
         """Forget what waits and sets one of these, and presses if wanted."""
-        if not (self.notes or self.values or self._parked):
-            return
         # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
         lows = {(each[0], each[1] + 32) for each in slots if each and each[0] & 0xF0 == CONTROLLER and each[1] < 32}
         slots = slots | lows

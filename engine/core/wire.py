@@ -149,13 +149,15 @@ class Wire:
         anew = any(step.lasting for step in steps)
         self._steps = deque((*(step for step in self._steps if step.lasting and not anew), *steps))
         wanted = {step.channel for step in self._steps}
-        self.waiting.drop({slot(message) for step in steps for message in step.unit})  # the burst is their newer value
+        if self.waiting.movable:  # the burst is their newer value
+            self.waiting.drop({slot(message) for step in steps for message in step.unit})
         for channel, until in list(self._held.items()):
             if until == _NEVER and channel not in wanted and channel != begun:
                 self._let_go(channel)
         for channel in wanted:
             self._held.setdefault(channel, _NEVER)
-        self.waiting.park(wanted)
+        if self.waiting.movable:
+            self.waiting.park(wanted)
         self.straight = False
         self.flush(now, out)
 
@@ -165,7 +167,8 @@ class Wire:
         Releases stay: their presses may have left already, and not every receiver knows All Notes Off.
         """
         silenced = {slot(message) for message in messages}
-        self.waiting.drop(silenced, presses=True)
+        if self.waiting.movable:
+            self.waiting.drop(silenced, presses=True)
         self.waiting.bulk.clear()
         earlier = [message for message in self._panic if slot(message) is None or slot(message) not in silenced]
         self._panic = deque((*earlier, *messages))

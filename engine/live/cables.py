@@ -38,6 +38,7 @@ class Reader(Protocol):
     """What the show needs of an inbox."""
 
     due: int | None
+    beat: int | None
     lost: deque[tuple[int, str]]
 
     def take(self) -> list[Arrival]: ...
@@ -171,7 +172,7 @@ class Cables(ABC):
 
     def _end_turn(self) -> None:
         """What this turn of the loop has for other machines goes together; the core says when it is next wanted."""
-        self.reader.due = self.bay.due
+        self.reader.due, self.reader.beat = self.bay.due, self.bay.sync.beat
         for port in self._joined.values():
             port.flush(self.clock())
 

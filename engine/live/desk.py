@@ -87,6 +87,7 @@ class Desk:
             "text": f"{describe(asked)} from {source} in scene {scene.number} {scene.name}",
             "routes": [_verdict(rig, scene, route, muted) for route in found.routes],
             "outputs": {name: shown(messages) for name, messages in found.outputs.items() if messages},
+            **({"command": found.command.words} if found.command else {}),
         }
 
     async def _ports(self) -> Answer:

@@ -13,13 +13,15 @@ from operator import itemgetter
 from typing import Final
 
 from engine.live.backlog import Arrival, Backlog
-from engine.ports.port import InputPort, PortError, StampedInput
+from engine.ports.port import InputPort, PeriodicInput, PortError, StampedInput
 
 # Seconds between polls. A first note after a rest waits a two-thousandth of the rest at most, and no more than _IDLE.
 _HEARD: Final = 0.0005  # after one that brought something: the loop routes it, and needs Python's lock for that
 _PLAYING: Final = 0.00025
 _IDLE: Final = 0.002
+_OF_PERIOD: Final = 0.45  # of a driver that hands over but once in a period: it is asked twice in it
 _OF_REST: Final = 1 / 2000
+EARLY: Final = 400_000  # ns before a beat at which the loop is woken for it (see `turns`)
 _TURN: Final = 8  # messages of one input that are taken before the others have their turn (bench/flood.py)
 _WHEN: Final = itemgetter(0)  # `at`
 
@@ -30,10 +32,13 @@ class Inbox:
     def __init__(self, ports: Mapping[int, InputPort], clock: Callable[[], int] = time.monotonic_ns) -> None:
         self._clock = clock
         self.due: int | None = None  # set by the loop: when the core wants to be woken (ns)
+        self.beat: int | None = None  # likewise: when a clock or quarter frame of our own is due
+        self._roused: int | None = None  # the beat for which the loop was woken
         self.lost: deque[tuple[int, str]] = deque()  # inputs that failed, with the reason
         self._ports: dict[int, InputPort] = {}
         self._backlogs: dict[int, Backlog] = {}
         self._mended: dict[int, int] = {}  # repairs of ports that are gone
+        self._least = 0.0  # seconds between polls that gain nothing
         self._leaving: deque[tuple[int, InputPort]] = deque()
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
@@ -59,12 +64,18 @@ class Inbox:
         if isinstance(port, StampedInput):
             port.hand_to(backlog.put_stamped)
         self._ports[source] = port
+        self._reckon_least()
 
     def remove(self, source: int) -> None:  # loop only
         """Poll this input no more; the thread closes it, for it may be reading it just now."""
         port = self._ports.pop(source, None)
         if port is not None:
             self._leaving.append((source, port))
+        self._reckon_least()
+
+    def _reckon_least(self) -> None:  # loop only
+        periods = [port.period if isinstance(port, PeriodicInput) else 0.0 for port in self._ports.copy().values()]
+        self._least = min(_OF_PERIOD * min(periods, default=0.0), _IDLE)
 
     def take(self) -> list[Arrival]:  # loop only
         """The oldest that have arrived, by time; an input that floods gets no more than its turn."""
@@ -104,21 +115,34 @@ class Inbox:
         heard_at = 0
         while not self._stopping.is_set():
             now = time.monotonic_ns()
-            due = self.due
-            pause = min(max(_PLAYING, (now - heard_at) / 1e9 * _OF_REST), _IDLE)
+            due = self._wanted_at()
+            pause = min(max(_PLAYING, self._least, (now - heard_at) / 1e9 * _OF_REST), _IDLE)
             if self._poll(now):
-                heard_at, pause = now, _HEARD
-                wake()
+                heard_at, pause = now, max(_HEARD, self._least)
+                self._rouse(now, wake)
             elif self._settle():
                 heard_at = now
-                wake()
+                self._rouse(now, wake)
             elif due is not None and due <= now:
-                wake()
-            due = self.due
-            if due is not None:  # a clock is due to the microsecond
+                self._rouse(now, wake)
+            due = self._wanted_at()
+            if due is not None:
                 ahead = (due - time.monotonic_ns()) / 1e9
                 pause = min(pause, ahead) if ahead > 0 else _PLAYING
             time.sleep(pause)
+
+    def _rouse(self, now: int, wake: Callable[[], object]) -> None:  # reader thread
+        beat = self.beat
+        if beat is not None and beat - EARLY <= now:
+            self._roused = beat  # the loop stays awake for it
+        wake()
+
+    def _wanted_at(self) -> int | None:  # reader thread
+        """When the loop is to have its next turn whatever comes in (ns)."""
+        due, beat = self.due, self.beat
+        if beat is None or beat == self._roused:
+            return due
+        return beat - EARLY if due is None else min(due, beat - EARLY)
 
     def _poll(self, now: int) -> bool:  # reader thread
         heard = False

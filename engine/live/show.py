@@ -178,7 +178,7 @@ class Show(Cables):
         now = self.clock()
         self.recorder.did(now, "follow time", age, word)
         follow_time(self.bay, now, age, word)
-        self.reader.due = self.bay.due
+        self._end_turn()
 
     def _done(self, now: int, outcome: Outcome, deliveries: Sequence[Delivery]) -> Outcome:
         self._send(now, deliveries)

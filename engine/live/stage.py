@@ -21,6 +21,7 @@ from engine.live.priority import undisturbed
 from engine.live.server import Server
 from engine.live.show import Show
 from engine.live.state import read_last, state_file, write_last
+from engine.live.turns import waker
 from engine.live.watch import Watch
 from engine.live.workshop import Workshop
 from engine.ports.port import PortSystem
@@ -114,7 +115,6 @@ class Stage:
             show.close_outputs()
 
     async def _play(self, show: Show, inbox: Inbox, tasks: Sequence[_Task], joined: Joined | None) -> None:
-        token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
             nursery.start_soon(collect_when_idle, show.messages_heard)
             for task in tasks:
@@ -122,7 +122,7 @@ class Stage:
             nursery.start_soon(self._keep_state)
             self._say(show.command("scene", self._resume(show), "start").text)
             show.begin()
-            inbox.start(lambda: _poke(token, show))
+            inbox.start(waker(show))
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
             await self._stop.wait()
             if joined is not None:
@@ -170,13 +170,6 @@ class Stage:
             if self._to_keep is None:
                 self._to_keep = standing  # tried again with the next scene, or at the end
             self._say(f"the last scene could not be written down ({fault.strerror}: {state_file(self._name)})")
-
-
-def _poke(token: trio.lowlevel.TrioToken, show: Show) -> None:  # reader thread
-    try:
-        token.run_sync_soon(show.pump, idempotent=True)
-    except trio.RunFinishedError:  # the show is over; what still arrives is not played
-        return
 
 
 async def _say_farewell(show: Show) -> None:

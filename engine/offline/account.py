@@ -3,8 +3,9 @@
 Times are in seconds from the start of the song ("at") with their place in words, waits and costs in milliseconds.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
-from heapq import nlargest
+from itertools import pairwise
 from typing import Any, Final
 
 from engine.core.burst import compile_burst, size
@@ -12,24 +13,28 @@ from engine.core.wire import DIN, DIN_RUNNING, SHORT_SYSEX, Speed, status_after
 from engine.midi.kinds import is_press
 from engine.midi.words import describe, note_name
 from engine.offline.advice import findings
-from engine.offline.listening import Choice, choices, notes
+from engine.offline.listening import choices, notes
 from engine.offline.meter import Meter
 from engine.offline.rehearsal import Change, Performance
-from engine.offline.watched import Sent
-from engine.rig.models import Instrument, Rig
+from engine.offline.watched import Ready, Sent
+from engine.rig.models import Rig, sound_of
 
 FORMAT: Final = "bayleaf rehearsal 1"
 _S: Final = 1_000_000_000
 _LIMIT: Final = _S // DIN.byte_ns  # bytes a second
 _BINS: Final = 240  # of the picture of the load, at the most
 _WORST: Final = 5  # waits that are named
+_LATE: Final = 10_000_000  # ns: a note that is later than this is heard to be late (common practice, no source)
+_VERY_LATE: Final = 100_000_000  # ns: the same for what is no beginning of a note (common practice, no source)
 #: a message that waits no longer than another one takes has not really waited (three bytes on a DIN cable)
 NOT_A_WAIT: Final = 3 * DIN.byte_ns
 
 
-def account(done: Performance, song: str) -> dict[str, Any]:
-    """The whole report."""
-    changes = [_change(done, change) for change in done.changes]
+def account(done: Performance, song: str, recording: dict[str, Any] | None = None) -> dict[str, Any]:
+    """The whole report. `recording`: how far it is what went out that night, if the song is a recording."""
+    late = _late(done)
+    ready = {name: _by_asked(done.ready[name]) for name in done.ready}
+    changes = [_change(done, change, late, ready) for change in done.changes]
     report: dict[str, Any] = {
         "format": FORMAT,
         "rig": done.rig.rig.name,
@@ -43,10 +48,15 @@ def account(done: Performance, song: str) -> dict[str, Any]:
         "off_rest_at_the_end": done.moved,
         "scene_changes": changes,
         "inputs": {name: {"messages": count} for name, count in done.heard.items()},
-        "outputs": {name: _output(done, name) for name in done.sent},
+        "outputs": {name: _output(done, name, changes, late[name]) for name in done.sent},
         "instruments": _instruments(done),
+        "passed_over": done.passed_over,
+        "remarks": done.remarks,
+        "refused": [{**_when(done.meter, at), "text": text} for at, text in done.refused],
         "told": [{**_when(done.meter, at), "text": text} for at, text in done.told],
     }
+    if recording is not None:
+        report["recording"] = recording
     report["findings"] = findings(report, done.rig)
     return report
 
@@ -65,11 +75,32 @@ def _keys(listed: Sequence[tuple[str, int, int]]) -> list[dict[str, Any]]:
 
 # Scene changes
 
+_Late = dict[str, list[Sent]]  # by output, what somebody played and had to wait, by the time at which it was asked for
+_Ready = dict[str, dict[int, list[int]]]  # by output, when a burst was asked for -> when instruments were ready
 
-def _change(done: Performance, change: Change) -> dict[str, Any]:
+
+def _late(done: Performance) -> _Late:
+    return {
+        name: sorted((each for each in sent if not each.ours and each.wait > NOT_A_WAIT), key=_asked)
+        for name, sent in done.sent.items()
+    }
+
+
+def _asked(sent: Sent) -> int:
+    return sent.asked
+
+
+def _by_asked(ready: Sequence[Ready]) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = {}
+    for each in ready:
+        found.setdefault(each.asked, []).append(each.at)
+    return found
+
+
+def _change(done: Performance, change: Change, late: _Late, ready: _Ready) -> dict[str, Any]:
     outcome = change.outcome
     assert outcome.scene is not None, "only a recall that was done counts as a change"
-    outputs = _costs(done, change)
+    outputs = _costs(done, change, late, ready)
     return {
         **_when(done.meter, change.at),
         "number": outcome.scene[0],
@@ -85,7 +116,7 @@ def _change(done: Performance, change: Change) -> dict[str, Any]:
     }
 
 
-def _costs(done: Performance, change: Change) -> dict[str, dict[str, Any]]:
+def _costs(done: Performance, change: Change, late: _Late, ready: _Ready) -> dict[str, dict[str, Any]]:
     """What a change cost on each output that has a burst."""
     number = change.outcome.scene[0] if change.outcome.scene else 0
     scene = done.rig.scene(number)
@@ -95,21 +126,20 @@ def _costs(done: Performance, change: Change) -> dict[str, dict[str, Any]]:
     found = {}
     for index, steps in compile_burst(done.rig, scene, {name: place for place, name in enumerate(names)}).items():
         name = names[index]
-        ready = [each.at for each in done.ready[name] if each.asked == change.at]
-        until = max(ready, default=change.at)
-        waited = [
-            each
-            for each in done.sent[name]
-            if not each.ours and change.at <= each.asked < until and each.wait > NOT_A_WAIT
-        ]
+        settled = ready[name].get(change.at, [])
+        until = max(settled, default=change.at)
+        first = bisect_left(late[name], change.at, key=_asked)
+        waited = late[name][first : bisect_left(late[name], until, first, key=_asked)]
+        notes_late = [each for each in waited if is_press(each.message)]
         found[name] = {
             "steps": len(steps),
             "burst_bytes": size(steps, speed_of(done.rig, name)),
             "ready_ms": _ms(until - change.at),
-            "steps_replaced_by_the_next_scene": len(steps) - len(ready),
+            "steps_replaced_by_the_next_scene": len(steps) - len(settled),
             "messages_that_waited": len(waited),
-            "notes_that_waited": sum(is_press(each.message) for each in waited),
+            "notes_that_waited": len(notes_late),
             "worst_wait_ms": _ms(max((each.wait for each in waited), default=0)),
+            "worst_note_wait_ms": _ms(max((each.wait for each in notes_late), default=0)),
         }
     return found
 
@@ -125,10 +155,18 @@ def speed_of(rig: Rig, output: str) -> Speed | None:
 # Outputs
 
 
-def _output(done: Performance, name: str) -> dict[str, Any]:
+def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]], late: Sequence[Sent]) -> dict[str, Any]:
     sent, speed = done.sent[name], speed_of(done.rig, name)
     played = [each for each in sent if not each.ours]
-    worst = nlargest(_WORST, (each for each in played if each.wait > NOT_A_WAIT), key=lambda each: each.wait)
+    by_wait = sorted(late, key=lambda each: -each.wait)
+    bursts = [
+        (change["at"], change["at"] + change["outputs"][name]["ready_ms"] / 1000)
+        for change in changes
+        if name in change["outputs"]
+    ]
+    heard_late = sorted((each for each in by_wait if _is_late(each)), key=lambda each: not is_press(each.message))
+    others = (each for each in heard_late if not any(begins <= each.asked / _S <= ends for begins, ends in bursts))
+    other = next(others, None)
     heard = notes((each.start, each.message) for each in sent)
     return {
         "wire": "fast" if speed is None else "din",
@@ -137,15 +175,32 @@ def _output(done: Performance, name: str) -> dict[str, Any]:
         "channels": _channels(done.rig, name, [each.channel for each in heard]),
         "load": _load(sent, speed, done.meter, done.ends),
         "worst_wait_ms": _ms(max((each.wait for each in played), default=0)),
-        "worst_waits": [_wait(done.meter, each, _behind(each, sent, speed)) for each in worst],
+        "worst_waits": [_wait(done.meter, each, sent, speed) for each in by_wait[:_WORST]],
+        "late_beside_bursts": other and _wait(done.meter, other, sent, speed),
         "replaced": done.replaced[name],
         "shed": done.shed[name],
     }
 
 
-def _wait(meter: Meter, sent: Sent, behind: Sent | None) -> dict[str, Any]:
-    found = {**_when(meter, sent.asked), "ms": _ms(sent.wait), "message": describe(sent.message)}
+def _wait(meter: Meter, late: Sent, sent: Sequence[Sent], speed: Speed | None) -> dict[str, Any]:
+    """`ahead`: messages that went onto the cable while this one waited."""
+    ahead = bisect_left(sent, late.start, key=_start) - bisect_left(sent, late.asked, key=_start)
+    found = {
+        **_when(meter, late.asked),
+        "ms": _ms(late.wait),
+        "message": describe(late.message),
+        "ahead": ahead,
+    }
+    behind = _behind(late, sent, speed)
     return {**found, "behind_sysex_bytes": len(behind.message)} if behind else found
+
+
+def _is_late(sent: Sent) -> bool:
+    return sent.wait > (_LATE if is_press(sent.message) else _VERY_LATE)
+
+
+def _start(sent: Sent) -> int:
+    return sent.start
 
 
 def _behind(late: Sent, sent: Sequence[Sent], speed: Speed | None) -> Sent | None:
@@ -169,15 +224,15 @@ def _channels(rig: Rig, output: str, played: Sequence[int]) -> list[dict[str, An
 def _load(sent: Sequence[Sent], speed: Speed | None, meter: Meter, ends: int) -> dict[str, Any]:
     """Bytes on the cable by stretches of time, and in the busiest second."""
     width = max(ends // _BINS + 1, _S // 10)
-    stretches = [0] * (max(ends, max((each.start for each in sent), default=0)) // width + 1)
+    byte_ns = speed.byte_ns if speed else 0
+    stretches = [0] * (max([ends, *(each.start + len(each.message) * byte_ns for each in sent)]) // width + 1)
     placed, status = [], 0
     for each in sent:
-        count = (speed.cost(each.message, status) // speed.byte_ns) if speed else len(each.message)
+        count = speed.cost(each.message, status) // byte_ns if speed else len(each.message)
         status = status_after(each.message, status)
         placed.append((each.start, count))
-        for at, part in _spread(each.start, count, speed.byte_ns if speed else 0, width):
-            if at < len(stretches):
-                stretches[at] += part
+        for at, part in _spread(each.start, count, byte_ns, width):
+            stretches[at] += part
     begins, most = _busiest(placed)
     return {
         "bytes": sum(count for _, count in placed),
@@ -197,8 +252,8 @@ def _spread(start: int, count: int, byte_ns: int, width: int) -> list[tuple[int,
     first, last = start // width, (start + count * byte_ns) // width
     if first == last:
         return [(first, count)]
-    edges = [start, *(width * each for each in range(first + 1, last + 1)), start + count * byte_ns]
-    return [(first + n, (edges[n + 1] - edges[n]) // byte_ns) for n in range(len(edges) - 1)]
+    gone = [(width * each - start) // byte_ns for each in range(first + 1, last + 1)]  # bytes, at each edge
+    return [(first + n, after - before) for n, (before, after) in enumerate(pairwise((0, *gone, count)))]
 
 
 def _busiest(placed: Sequence[tuple[int, int]]) -> tuple[int, int]:
@@ -227,22 +282,10 @@ def _instruments(done: Performance) -> dict[str, Any]:
                 **_when(done.meter, choice.at),
                 "bank": list(choice.bank),
                 "program": choice.program + gear.programs_from,
-                "sound": _sound(gear, choice),
+                "sound": sound_of(gear, (choice.bank[0] or 0, choice.bank[1] or 0), choice.program),
             }
             for choice in listed[gear.output]
             if choice.channel == gear.channel - 1
         ]
         found[name] = {"output": gear.output, "channel": gear.channel, "programs": programs}
     return found
-
-
-def _sound(gear: Instrument, choice: Choice) -> str | None:
-    """The name of this bank and program, of which only what the instrument listens to counts."""
-    used = [part in gear.bank.split() for part in ("msb", "lsb")]
-    for label, sound in gear.sounds.items():
-        same = sound.bank is None or all(
-            not heard or wanted == found for heard, wanted, found in zip(used, sound.bank, choice.bank, strict=True)
-        )
-        if same and sound.program - gear.programs_from == choice.program:
-            return label
-    return None

@@ -13,10 +13,12 @@ from engine.offline.folder import REPORT
 from engine.offline.meter import Meter
 
 _NEAR: Final = 100_000  # ns: closer than files can tell apart at every tempo
+_FAR: Final = 1_000_000_000  # ns: what is farther apart is not the same message that moved
 _MANY: Final = 20_000  # differences that are listed at the most
 #: Beyond so many messages that have no like between two equal ones they are paired by place alone: what is far apart
 #: is not the same music, and the search grows with the square
 _TO_SEARCH: Final = 4000
+_MOMENT: Final = 1000  # messages that are looked at together at the most
 
 
 class Said(NamedTuple):
@@ -70,7 +72,7 @@ def differences(
 
 
 def _of_output(output: str, before: Sequence[Said], after: Sequence[Said], least: int) -> Iterable[Difference]:
-    """Equal messages are paired in their order; of what has no like on the other side each is told."""
+    """Equal messages are paired in order, those of one time first; what has no like on the other side is told."""
     for old, new in _pairs(before, after):
         if old is None and new is not None:
             yield Difference(output, "new", new.at, new.message)
@@ -81,11 +83,46 @@ def _of_output(output: str, before: Sequence[Said], after: Sequence[Said], least
 
 
 def _pairs(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
-    start = 0
-    while start < min(len(before), len(after)) and before[start].message == after[start].message:
-        yield before[start], after[start]
-        start += 1
-    before, after = before[start:], after[start:]
+    """What stands at one time on both sides is a pair, or a note that an edit makes of another would be taken for the
+    next of its like, and that one for moved; the rest is searched for its like."""
+    old, new = [*before], [*after]
+    for here, there in [*_at_one_time(before, after)][::-1]:
+        yield old.pop(here), new.pop(there)
+    for then, now in _searched(old, new):
+        if then is None or now is None or _NEAR <= abs(now.at - then.at) <= _FAR:
+            yield then, now
+        else:  # said in another order at one time, or not the same at all
+            yield then, None
+            yield None, now
+
+
+def _at_one_time(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[int, int]]:
+    """The places of equal messages at nearly one time, in the order of both sides."""
+    for i, j, k, end in _moments(before, after):
+        here, there = [m for _, m in before[i:j]], [m for _, m in after[k:end]]
+        if here == there:
+            yield from zip(range(i, j), range(k, end), strict=True)
+            continue
+        for a, b, size in SequenceMatcher(None, here, there, autojunk=False).get_matching_blocks():
+            yield from ((i + a + n, k + b + n) for n in range(size))
+
+
+def _moments(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[int, int, int, int]]:
+    """Both sides cut where nothing is said for a while: from and to in the one, from and to in the other."""
+    j = end = 0
+    while j < len(before) and end < len(after):
+        i, k, last = j, end, min(before[j].at, after[end].at)
+        while j - i + end - k < _MOMENT:
+            if j < len(before) and before[j].at < last + _NEAR:
+                last, j = max(last, before[j].at), j + 1
+            elif end < len(after) and after[end].at < last + _NEAR:
+                last, end = max(last, after[end].at), end + 1
+            else:
+                break
+        yield i, j, k, end
+
+
+def _searched(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
     if len(before) + len(after) > _TO_SEARCH:
         yield from _pairs_by_kind(before, after)
         return
@@ -99,15 +136,15 @@ def _pairs(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said
 
 
 def _pairs_by_kind(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
-    """Each message with the nearest of its like within a second, the times of either side in order."""
+    """Each message with the nearest of its like that is not far, the times of either side in order."""
     waiting: dict[bytes, list[Said]] = {}
     for each in reversed(after):
         waiting.setdefault(each.message, []).append(each)
     for old in before:
         like = waiting.get(old.message, [])
-        while like and like[-1].at < old.at - 1_000_000_000:
+        while like and like[-1].at < old.at - _FAR:
             yield None, like.pop()
-        near = like and like[-1].at <= old.at + 1_000_000_000
+        near = like and like[-1].at <= old.at + _FAR
         yield old, like.pop() if near else None
     for left in waiting.values():
         yield from ((None, new) for new in left)
@@ -125,7 +162,11 @@ def summary(found: Sequence[Difference]) -> list[str]:
 
 def as_json(found: Sequence[Difference], meter: Meter) -> dict[str, Any]:
     """All of it, up to a bound."""
-    return {"count": len(found), "differences": [each.plain(meter) for each in found[:_MANY]]}
+    return {
+        "count": len(found),
+        "summary": summary(found),
+        "differences": [each.plain(meter) for each in found[:_MANY]],
+    }
 
 
 # A kept run

@@ -11,6 +11,8 @@ from typing import Final
 from engine.rig.models import Rig, Route, Scene
 
 _LETTER: Final = 8.2  # units of width, of the widest letters that are likely
+_TITLE_LETTER: Final = 13.0  # the same of the title
+_SOFT_LETTER: Final = 7.4  # and of what is beneath it
 _BOX: Final = 34  # height of a box
 _ROW: Final = 64  # height of a route with its label
 _GAP: Final = 26
@@ -18,6 +20,7 @@ _REACH: Final = 90  # between columns, for the lines
 _MARGIN: Final = 24
 _TOP: Final = 76
 _LONGEST: Final = 40  # letters that are shown
+_LONGEST_HEARD: Final = 120  # of what is beneath the title
 
 _STYLE: Final = (
     "svg{--paper:#fffefb;--ink:#23271f;--soft:#5b6355;--leaf:#3c6e47;--box:#edf3ea;--stop:#8f3b1b}"
@@ -49,8 +52,8 @@ def _labelled(routes: Sequence[Route], what: str) -> list[tuple[str, Route]]:
     return [(route.name or f"{what} {number}", route) for number, route in enumerate(routes, 1)]
 
 
-def _short(text: str) -> str:
-    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 1]}…"
+def _short(text: str, longest: int = _LONGEST) -> str:
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
 
 
 def _wide(text: str) -> float:
@@ -68,7 +71,9 @@ class _Picture:
         verdicts: Mapping[str, Verdict],
         heard: str,
     ) -> None:
-        self._rig, self._scene, self._routes, self._verdicts, self._heard = rig, scene, routes, verdicts, heard
+        self._rig, self._scene, self._routes, self._verdicts = rig, scene, routes, verdicts
+        self._heard = _short(heard, _LONGEST_HEARD)
+        self._title = f"Scene {scene.number} {scene.name}"
         self._parts: list[str] = []
         self._sounds = self._bursts()
         rows = [sum(map(_wide, self._chain(route))) + _GAP * max(len(route.through) - 1, 0) for _, route in routes]
@@ -77,7 +82,8 @@ class _Picture:
         self._begin = _MARGIN + self._left + _REACH
         self._end = self._begin + max((*rows, *labels), default=0.0)
         self._right = max(map(_wide, (*rig.outputs, *self._sounds.values())), default=0.0)
-        self._width = self._end + _REACH + self._right + _MARGIN
+        headed = max(len(self._title) * _TITLE_LETTER, len(self._heard) * _SOFT_LETTER) + 2 * _MARGIN
+        self._width = max(self._end + _REACH + self._right + _MARGIN, headed)
         most = max(len(routes), len(rig.inputs), len(rig.outputs), 1)
         self._height = _TOP + most * _ROW + _MARGIN
 
@@ -86,21 +92,20 @@ class _Picture:
         outputs = self._column(list(self._rig.outputs), self._end + _REACH, self._right)
         for number, (label, route) in enumerate(self._routes):
             self._route(self._place(number, len(self._routes)), label, route, inputs, outputs)
-        title = f"Scene {self._scene.number} {self._scene.name}"
-        head = f'<text class="title" x="{_MARGIN}" y="36">{escape(title)}</text>'
+        head = f'<text class="title" x="{_MARGIN}" y="36">{escape(self._title)}</text>'
         if self._heard:
             head += f'<text class="soft" x="{_MARGIN}" y="58">{escape(self._heard)}</text>'
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 {self._width:g} {self._height:g}" '
-            f'width="{self._width:g}" height="{self._height:g}"><title>{escape(self._words(title))}</title>'
+            f'width="{self._width:g}" height="{self._height:g}"><title>{escape(self._words())}</title>'
             f'<style>{_STYLE}</style><rect width="100%" height="100%" fill="var(--paper)"/>'
             f"{head}{''.join(self._parts)}</svg>\n"
         )
 
-    def _words(self, title: str) -> str:
+    def _words(self) -> str:
         """The picture for those who do not see it."""
         led = [f"{label}: {', '.join(r.source)} to {', '.join(r.to)}" for label, r in self._routes]
-        return f"{title}. {'; '.join(led) or 'no routes'}"
+        return f"{self._title}. {'; '.join(led) or 'no routes'}"
 
     def _bursts(self) -> dict[str, str]:
         """What the scene's burst puts on each output."""

@@ -3,12 +3,16 @@
 from collections.abc import Iterable, Sequence
 from html import escape
 from importlib import resources
-from typing import Any
+from typing import Any, Final
 
 from engine.offline import drawing
 from engine.offline.drawing import Scale
 from engine.offline.listening import Note, notes
 from engine.offline.rehearsal import Performance
+
+_LISTED: Final = 200  # differences that the page lists; the report has them all
+_AT_A_GLANCE: Final = 20  # differences that are shown without being asked for
+_COMPARED: Final = (("against", "Against the rig"), ("expected", "Against the kept run"))
 
 
 def page(report: dict[str, Any], done: Performance) -> str:
@@ -19,6 +23,8 @@ def page(report: dict[str, Any], done: Performance) -> str:
     body = "".join((
         _head(report),
         _findings(report),
+        _remarks(report),
+        *(_differences(f"{title} {report[key]['with']}", report[key]) for key, title in _COMPARED if key in report),
         _changes(report, scale),
         *(_output(name, report, done, scale) for name in report["outputs"]),
         _instruments(report),
@@ -55,8 +61,38 @@ def _findings(report: dict[str, Any]) -> str:
     if not report["findings"]:
         fine = "Nothing waited long enough to be heard, and nothing was lost."
         return f'<section class="fine"><h2>Nothing to fix</h2><p>{fine}</p></section>'
-    listed = "".join(f"<li>{escape(text)}</li>" for text in report["findings"])
-    return f'<section class="fix"><h2>What to fix</h2><ul>{listed}</ul></section>'
+    return f'<section class="fix"><h2>What to fix</h2>{_list(report["findings"])}</section>'
+
+
+def _remarks(report: dict[str, Any]) -> str:
+    if not report["remarks"]:
+        return ""
+    return f"<section><h2>What to know</h2>{_list(report['remarks'])}</section>"
+
+
+def _differences(title: str, found: dict[str, Any]) -> str:
+    """What differs from another run; `found` as `compare.as_json` makes it."""
+    title = escape(title)
+    told = [*found.get("files", ()), *found["summary"]]
+    if not told:
+        return f"<section><h2>{title}</h2><p>Every message is the same.</p></section>"
+    rows = ((one["place"], one["output"], _how(one), one["words"]) for one in found["differences"][:_LISTED])
+    caption = "What differs"
+    if found["count"] > _LISTED:
+        caption = f"The first {_LISTED} of {found['count']:,} differences; report.json has the rest"
+    shown = ""
+    if found["count"]:
+        opened = " open" if found["count"] <= _AT_A_GLANCE else ""
+        listed = _table(caption, ("when", "output", "how", "message"), rows)
+        shown = f"<details{opened}><summary>Note by note</summary>{listed}</details>"
+    return f"<section><h2>{title}</h2>{_list(told)}{shown}</section>"
+
+
+def _how(difference: dict[str, Any]) -> str:
+    moved = difference.get("moved_ms")
+    if moved is None:
+        return str(difference["what"])
+    return f"{abs(moved):.1f} ms {'later' if moved > 0 else 'earlier'}"
 
 
 def _changes(report: dict[str, Any], scale: Scale) -> str:
@@ -163,6 +199,10 @@ def _table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[object]
         f'<div class="wide" tabindex="0" role="region" aria-label="{escape(caption)}"><table>'
         f"<caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
+
+
+def _list(texts: Iterable[str]) -> str:
+    return f"<ul>{''.join(f'<li>{_cell(text)}</li>' for text in texts)}</ul>"
 
 
 def _cell(value: object) -> str:

@@ -27,9 +27,9 @@ class Rehearsed:
     report: dict[str, Any]
     outputs: dict[str, bytes]
 
-    def files(self) -> dict[str, bytes]:
-        """All files beside report.json."""
-        return {**self.outputs, PAGE: page(self.report, self.done).encode("utf-8", "backslashreplace")}
+    def files(self, report: dict[str, Any]) -> dict[str, bytes]:
+        """All files beside report.json, which holds this report."""
+        return {**self.outputs, PAGE: page(report, self.done).encode("utf-8", "backslashreplace")}
 
 
 def rehearse(rig: Rig, song: Song, scene: int | str | None, progress: Callable[[float], None]) -> Rehearsed:
@@ -42,9 +42,12 @@ def replay(rig: Rig, text: str, recording: Recording, name: str, progress: Calla
     """Play a flight recording through a rig; `text`: what the rig was read from. How far it is the same is told too."""
     with _collector_at_rest():
         found = Replay(rig, text, progress).run(recording)
-        found.done.told[:0] = [(0, each) for each in _how_far(found, recording)]
-        made = produced(found.done, name)
-    made.report["recording"] = {
+        found.done.remarks[:0] = _how_far(found, recording)
+        return produced(found.done, name, _compared(found, recording))
+
+
+def _compared(found: Replayed, recording: Recording) -> dict[str, Any]:
+    return {
         "reaches_back_to_the_start": recording.whole,
         "same": found.same,
         "first_differences": [
@@ -57,7 +60,6 @@ def replay(rig: Rig, text: str, recording: Recording, name: str, progress: Calla
             for odd in found.odd
         ],
     }
-    return made
 
 
 @contextmanager
@@ -73,6 +75,9 @@ def _collector_at_rest() -> Iterator[None]:
 
 
 def _how_far(found: Replayed, recording: Recording) -> Iterator[str]:
+    if not any(each.way in ("in", "out") for each in recording.happened):
+        yield "the recording holds no message; nothing passed in that time"
+        return
     if not found.odd:
         yield f"byte for byte what went out: {found.same:,} messages"
         return
@@ -84,10 +89,10 @@ def _how_far(found: Replayed, recording: Recording) -> Iterator[str]:
         yield f"{odd.output} differs first at {clock(odd.at - recording.begins)}: {then} then, {now} now"
 
 
-def produced(done: Performance, title: str) -> Rehearsed:
+def produced(done: Performance, title: str, recording: dict[str, Any] | None = None) -> Rehearsed:
     """The report and the files of what was played."""
     names = file_names(done.sent)
-    report = account(done, title)
+    report = account(done, title, recording)
     for name, output in report["outputs"].items():
         output["file"] = names[name]
     outputs = {names[name]: output_file(name, done.meter, sent) for name, sent in done.sent.items()}

@@ -9,6 +9,7 @@ from typing import Any, Final, NamedTuple
 from engine.midi.kinds import is_whole
 
 FORMAT: Final = "bayleaf recording 1"
+_REMEDY: Final = "keep one with: bayleaf keep NAME.jsonl (a .mid file has no commands)"
 _S: Final = 1_000_000_000
 
 
@@ -52,8 +53,7 @@ def read_recording(path: Path) -> Recording:
             lines = _lines(path, file)
             head = next(lines, (1, {}))[1]
             if head.get("format") != FORMAT:
-                remedy = "keep one with: bayleaf keep NAME.jsonl (a .mid file has no commands)"
-                raise RecordingFault(f"{path} is no flight recording; {remedy}")
+                raise RecordingFault(f"{path} is no flight recording; {_REMEDY}")
             begins = head.get("monotonic") or 0
             scene = head.get("scene")
             if type(begins) is not int or not (scene is None or isinstance(scene, dict)):
@@ -63,7 +63,7 @@ def read_recording(path: Path) -> Recording:
     except OSError as fault:
         raise RecordingFault(f"{path} cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:
-        raise RecordingFault(f"{path} is no flight recording: it is not text in UTF-8") from None
+        raise RecordingFault(f"{path} is no flight recording; {_REMEDY}") from None
 
 
 def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:

@@ -37,6 +37,8 @@ class Performance:
 
     `replaced`, `shed`: by output, values that gave way to newer ones, and messages that found no room.
     `held`: (output, channel, key) that the song itself held at its end; `moved`: how many pedals, wheels and the like.
+    `passed_over`: sentences about what was not played; `remarks`: about the whole of it.
+    `refused`: what was asked for and cannot be had, such as a scene that the rig does not have.
     `hanging`: (output, channel, key) that sounded when all was released; there must be none.
     """
 
@@ -48,6 +50,9 @@ class Performance:
     ready: dict[str, list[Ready]] = field(default_factory=dict)
     changes: list[Change] = field(default_factory=list)
     told: list[tuple[int, str]] = field(default_factory=list)
+    passed_over: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    refused: list[tuple[int, str]] = field(default_factory=list)
     replaced: dict[str, int] = field(default_factory=dict)
     shed: dict[str, int] = field(default_factory=dict)
     held: list[tuple[str, int, int]] = field(default_factory=list)
@@ -77,7 +82,7 @@ class Rehearsal:
         """From this scene on; by default from the rig's `start`, or its first. KeyError if there is no such scene."""
         bay, done = self.bay, self._done
         done.meter, done.heard = song.meter, dict(by_input(song, bay.inputs))
-        done.told += [(0, text) for text in song.told]
+        done.passed_over += song.told
         outcome, deliveries = bay.command(self._now, "scene", self._start(scene), "start")
         bay.outcomes.append(outcome)
         self._take([*deliveries, *bay.begin(self._now)])
@@ -133,6 +138,8 @@ class Rehearsal:
             at = self._now - _EPOCH
             if outcome.done and outcome.do in RECALLS:
                 self._done.changes.append(Change(at, outcome))
+            elif not outcome.done and outcome.do == "scene":
+                self._done.refused.append((at, f"{outcome.source}: {outcome.text}"))
             else:
                 self._done.told.append((at, f"{outcome.source}: {outcome.text}"))
 
@@ -148,7 +155,7 @@ class Rehearsal:
         self._take(bay.release_all(self._now))
         self._run_dry()
         for wire, count in zip(self._wires, before, strict=True):
-            wire.sent[count:] = [each for each in wire.sent[count:] if is_release(each.message)]
+            wire.sent[count:] = [each._replace(ours=True) for each in wire.sent[count:] if is_release(each.message)]
         done.hanging = [(output, channel, key) for output, listed in self._heard() for channel, key in listed]
         for name, wire in zip(bay.outputs, self._wires, strict=True):
             done.sent[name] = sorted((_from_start(each) for each in wire.sent), key=lambda each: each.start)

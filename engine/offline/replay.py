@@ -153,6 +153,8 @@ class Replay:
         for outcome in bay.outcomes:
             if outcome.done and outcome.do in RECALLS:
                 self._found.done.changes.append(Change(self._now - begins, outcome))
+            elif not outcome.done and outcome.do == "scene":
+                self._found.done.refused.append((self._now - begins, f"{outcome.source}: {outcome.text}"))
         self._found.done.told += [(self._now - begins, f"{port}: {text}") for port, text in bay.news]
         bay.outcomes.clear()
         bay.news.clear()
@@ -180,7 +182,7 @@ class Replay:
     def _file(self, text: str) -> list[Delivery]:
         if text != self._text:
             self._edits = False
-            self._found.done.told.append((0, "the rig is not the one of the recording; its edits are left out"))
+            self._found.done.remarks.append("the rig is not the one of the recording; its edits are left out")
         return []
 
     def _edited(self, text: str, far: Sequence[str] = ()) -> list[Delivery]:
@@ -260,7 +262,7 @@ class Replay:
         for name, left in self._then.items():
             if left and name not in self._parted:
                 self._found.odd.append(Odd(left[0].at, name, left[0].message, None))
-        done.told += [(0, f"the rig has no input {name}; what it played is left out") for name in self._strangers]
+        done.passed_over += [f"the rig has no input {name}; what it played is left out" for name in self._strangers]
         done.ends, done.heard = self._now - begins, self._heard
         done.meter = Meter(1000, bars=False)
         for name, wire in zip(bay.outputs, self._wires, strict=True):

@@ -3,10 +3,13 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from engine.midi.smf import METER, TEMPO, Smf, SmfFault, read_smf
 from engine.offline.meter import Meter
+
+_CAME_IN: Final = "in "  # before the name of a track that `keep` writes
+_WENT_OUT: Final = "out "  # the same; what the rig made that night is not played again
 
 
 class Played(NamedTuple):
@@ -35,15 +38,16 @@ class SongFault(Exception):
 def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
     """`wanted`: "NAME" is the input for all tracks, "TRACK=NAME" that of one, by its name or its number from 1.
 
-    If nothing is wanted, a track goes to the input whose name it has; a rig with one input needs no names.
-    Raises SongFault.
+    If nothing is wanted, a track goes to the input whose name it has, with "in " before it as `keep` writes it or
+    without; a rig with one input needs no names. Raises SongFault.
     """
     try:
         file = read_smf(path.read_bytes())
     except OSError as fault:
         raise SongFault(f"{path} cannot be read: {fault.strerror}") from None
     except SmfFault as fault:
-        raise SongFault(f"{path}: {fault}") from None
+        remedy = "; a flight recording is replayed with --recording" if path.suffix == ".jsonl" else ""
+        raise SongFault(f"{path}: {fault}{remedy}") from None
     if file.format == 2:
         raise SongFault(f"{path}: a file of format 2 holds patterns, not a song; save it as format 1")
     places = _places(file, inputs, wanted)
@@ -66,7 +70,8 @@ def _places(file: Smf, inputs: Sequence[str], wanted: Sequence[str]) -> list[int
     """The index of each track's input, None for a track that nobody plays."""
     everything, some = _wishes(inputs, wanted)
     if not wanted:
-        named = [inputs.index(track.name) if track.name in inputs else None for track in file.tracks]
+        names = [track.name if track.name in inputs else track.name.removeprefix(_CAME_IN) for track in file.tracks]
+        named = [inputs.index(name) if name in inputs else None for name in names]
         if any(place is not None for place in named):
             return named
         if len(inputs) != 1:
@@ -85,6 +90,8 @@ def _wishes(inputs: Sequence[str], wanted: Sequence[str]) -> tuple[int | None, d
     everything, some = None, {}
     for wish in wanted:
         track, equals, name = wish.rpartition("=")
+        if wish in inputs and everything is not None:
+            raise SongFault("one input plays the whole song; of several say which track each plays: --input TRACK=NAME")
         if wish in inputs:
             everything = inputs.index(wish)
         elif equals and name in inputs:
@@ -95,11 +102,17 @@ def _wishes(inputs: Sequence[str], wanted: Sequence[str]) -> tuple[int | None, d
 
 
 def _left_out(file: Smf, places: Sequence[int | None]) -> list[str]:
+    played = (track for track, place in zip(file.tracks, places, strict=True) if place is not None)
+    kept = any(track.name.startswith(_CAME_IN) for track in played)
     silent = [
         f"track {number} {track.name}".strip()
         for number, (track, place) in enumerate(zip(file.tracks, places, strict=True), 1)
-        if place is None and any(event.meta < 0 for event in track.events)
+        if place is None
+        and any(event.meta < 0 for event in track.events)
+        and not (kept and track.name.startswith(_WENT_OUT))
     ]
+    if not any(event.meta < 0 for track in file.tracks for event in track.events):
+        return ["there is no message in the song"]
     return [f"nobody plays {', '.join(silent)}; give it an input with --input TRACK=NAME"] if silent else []
 
 

@@ -15,7 +15,7 @@ class Sent(NamedTuple):
     """One message on its way out. Times in ns of the bay's clock.
 
     `handed`: to the driver; `start`: its first byte is on the cable; `asked`: when it was routed, or the scene recalled
-    whose burst it belongs to; `ours`: it is of a burst or a panic, and nobody played it.
+    whose burst it belongs to; `ours`: it is of a burst, a panic or the end, and nobody played it.
     """
 
     handed: int

@@ -55,7 +55,7 @@ class JackSystem:
         with self._doubting():
             end = self._ends.plug_in(rtmidi.MidiIn, name)
         check = self._joint_check(name, end, self._sources)
-        return self._note(SystemInput(name, end.device, check, self._pulling(end)), end.name)
+        return self._note(self._input(name, end.device, check, self._pulling(end)), end.name)
 
     def open_output(self, pattern: str) -> SystemOutput:
         """See PortSystem."""
@@ -68,7 +68,7 @@ class JackSystem:
     def open_virtual_input(self, name: str) -> SystemInput:
         """See PortSystem."""
         device, listed = self._lend(rtmidi.MidiIn, "in", name)
-        return self._note(SystemInput(listed, device, self._alive, self._drop), listed)
+        return self._note(self._input(listed, device, self._alive, self._drop), listed)
 
     def open_virtual_output(self, name: str) -> SystemOutput:
         """See PortSystem."""
@@ -140,6 +140,11 @@ class JackSystem:
             self._server.doubt()
             device.delete()
             raise PortError(f'the port "{name}" could not be made ({fault})') from fault
+
+    def _input(
+        self, name: str, device: Any, check: Callable[[int], None], let_go: Callable[[object, Any], None]
+    ) -> SystemInput:
+        return SystemInput(name, device, check, let_go, self._server.period)
 
     def _output(
         self, name: str, device: Any, check: Callable[[int], None], let_go: Callable[[object, Any], None]

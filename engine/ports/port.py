@@ -65,6 +65,15 @@ class StampedInput(Protocol):
         """
 
 
+@runtime_checkable
+class PeriodicInput(Protocol):
+    """An input whose driver may hand over but once in a period: asking it more than twice in one gains nothing."""
+
+    @property
+    def period(self) -> float:
+        """Seconds; 0 if messages arrive at any time."""
+
+
 class OutputPort(Protocol):
     """Where messages leave."""
 

@@ -27,13 +27,20 @@ def make_device(kind: Any, api: int, client: str) -> Any:
 class SystemInput:
     """An InputPort on an rtmidi.MidiIn.
 
-    `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes.
+    `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes; of `period`
+    see PeriodicInput.
     """
 
     def __init__(
-        self, name: str, device: Any, check: Callable[[int], None], let_go: Callable[[object, Any], None]
+        self,
+        name: str,
+        device: Any,
+        check: Callable[[int], None],
+        let_go: Callable[[object, Any], None],
+        period: float = 0.0,
     ) -> None:
         self.name = name
+        self.period = period
         self._device = device
         self._check = check
         self._let_go = let_go
@@ -46,18 +53,23 @@ class SystemInput:
         if device is None:
             return []
         now = time.monotonic_ns()
+        event = device.get_message()
+        if event is None:
+            self._rest(now)
+            return []
+        self._heard_at = now
         messages: list[bytes] = []
         for _ in range(QUEUE):
+            messages += self._parser.feed(bytes(event[0]))
             event = device.get_message()
             if event is None:
                 break
-            self._heard_at = now
-            messages += self._parser.feed(bytes(event[0]))
+        return messages
+
+    def _rest(self, now: int) -> None:
         if self._parser.open and now - self._heard_at > _OPEN_SYSEX:
             self._parser.abandon()
-        if not messages:
-            self._check(now)
-        return messages
+        self._check(now)
 
     @property
     def repairs(self) -> int:

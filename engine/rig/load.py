@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -23,11 +23,15 @@ from engine.told import Told
 from filters.registry import registry
 
 Keys = tuple[str | int, ...]
+_NO_LINE: Final = 0
 
 
 @dataclass(frozen=True, order=True)
 class Problem:
-    """One thing that is wrong. Prints as one sentence: FILE:LINE: KEY: what was found; what is allowed."""
+    """One thing that is wrong. Prints as one sentence: FILE:LINE: KEY: what was found; what is allowed.
+
+    Line 0 is the file as a whole, and is not printed.
+    """
 
     file: str
     line: int
@@ -35,7 +39,8 @@ class Problem:
     text: str
 
     def __str__(self) -> str:
-        told = f"{self.file}:{self.line}: " + (f"{self.key}: " if self.key else "") + self.text
+        place = f"{self.file}:{self.line}" if self.line else self.file
+        told = f"{place}: " + (f"{self.key}: " if self.key else "") + self.text
         return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in told)
 
 
@@ -60,13 +65,13 @@ def text_of(path: Path) -> str:
         line = path.read_bytes()[: fault.start].count(b"\n") + 1
         raise _whole(path, line, "this is not UTF-8 text; save the file as UTF-8") from None
     except FileNotFoundError:
-        raise _whole(path, 1, "there is no such file; make one with: bayleaf new") from None
+        raise _whole(path, _NO_LINE, f"there is no such file; make one with: bayleaf new {path}") from None
     except IsADirectoryError:
-        raise _whole(path, 1, "this is a folder; name the rig file in it") from None
+        raise _whole(path, _NO_LINE, "this is a folder; name the rig file in it") from None
     except OSError as fault:
-        raise _whole(path, 1, f"the file cannot be read: {fault.strerror}") from None
+        raise _whole(path, _NO_LINE, f"the file cannot be read: {fault.strerror}") from None
     except ValueError as fault:  # a path no system can have
-        raise _whole(path, 1, f"the file cannot be read: {fault}") from None
+        raise _whole(path, _NO_LINE, f"the file cannot be read: {fault}") from None
 
 
 def read(text: str, source: str, *, lists: bool = True) -> Rig:

@@ -1,5 +1,6 @@
 """`bayleaf explain --picture`: a scene's signal flow as an SVG file."""
 
+import json
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -88,3 +89,31 @@ def test_a_picture_overwrites_nothing(
     assert out.read_text() == "mine"
     assert "left alone" in capsys.readouterr().err
     assert explain(monkeypatch, str(rig)) == 2
+
+
+def test_a_picture_is_called_what_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A name that is no SVG file's is refused with a better one; with --json what was drawn is told as JSON."""
+    rig = tmp_path / "pit.toml"
+    rig.write_text(RIG, encoding="utf-8")
+    assert explain(monkeypatch, str(rig), "--picture", str(tmp_path / "out.png")) == 1
+    assert "name it out.svg" in capsys.readouterr().err
+    assert not (tmp_path / "out.png").exists()
+    assert explain(monkeypatch, str(rig), "--picture", str(tmp_path / "out.SVG"), "--json") == 0
+    assert json.loads(capsys.readouterr().out)["picture"] == str(tmp_path / "out.SVG")
+
+
+def test_the_title_has_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However long a scene's name is, the picture is wide enough for it: half the height of its letters for each at
+    least (common practice, no source); but a long message makes it no wider."""
+    rig, out = tmp_path / "pit.toml", tmp_path / "out.svg"
+    name = "The second act's finale, when everybody is on stage and the orchestra plays as loud as it may and can"
+    rig.write_text(RIG.replace("<script>alert(1)</script>", name), encoding="utf-8")
+    assert explain(monkeypatch, str(rig), "--picture", str(out)) == 0
+    wide = float(ET.parse(out).getroot().get("width", "0"))
+    assert wide > len(name) * 22 / 2
+    out.unlink()
+    dump = ("F0", "7D", *["00"] * 3000, "F7")
+    assert explain(monkeypatch, str(rig), "--input", "<keys> & 'co'", "--picture", str(out), *dump) == 0
+    assert float(ET.parse(out).getroot().get("width", "0")) == wide

@@ -97,6 +97,10 @@ def test_explain_in_words(bayleaf: Callable[..., Said]) -> None:
         (("--input", "nobody", "90", "3C", "40"), 'there is no input "nobody"'),
         (("--input", "keys", "90", "3C"), "one whole MIDI message"),
         (("--input", "keys", "hello"), "one whole MIDI message"),
+        (
+            ("--scene", "finlae", "--input", "keys", "F8"),
+            'did you mean "Finale"? it has 11 Overture, 12 Street at night',
+        ),
     ],
 )
 def test_explain_says_what_is_wrong(bayleaf: Callable[..., Said], arguments: tuple[str, ...], told: str) -> None:
@@ -104,6 +108,37 @@ def test_explain_says_what_is_wrong(bayleaf: Callable[..., Said], arguments: tup
     said = bayleaf("explain", str(DEMO), *arguments)
     assert said.status == 1
     assert told in said.err
+
+
+def test_explain_says_what_is_commanded(bayleaf: Callable[..., Said], tmp_path: Path) -> None:
+    """A message that a control takes goes no further, as in the show, and what it commands is said; one that the
+    control passes on is explained like any other."""
+    pedal = ("--input", "pedals", "C0", "0C")
+    said = bayleaf("explain", str(DEMO), *pedal)
+    assert "a control takes it, and it goes no further: recall scene 13 Chase" in said.out
+    assert "no route of this scene" not in said.out
+    assert json.loads(bayleaf("explain", str(DEMO), *pedal, "--json").out)["command"] == {
+        "by": "a control",
+        "commands": ["recall scene 13 Chase"],
+        "routed": False,
+    }
+    rig = tmp_path / "pit.toml"
+    rig.write_text(DEMO.read_text().replace('from = "keys", to = "strings"', 'from = "pedals", to = "strings"', 1))
+    assert json.loads(bayleaf("explain", str(rig), *pedal, "--json").out)["routes"] == []
+    rig.write_text(rig.read_text().replace('when  = { program = "any" }', 'when = { program = "any" }\npass = true'))
+    found = json.loads(bayleaf("explain", str(rig), *pedal, "--json").out)
+    assert found["command"]["routed"] is True
+    assert found["outputs"]["strings"] == ["C4 0C"]
+
+
+def test_half_a_question_is_a_usage_error(bayleaf: Callable[..., Said], tmp_path: Path) -> None:
+    """A message without its input, or an input without a message, is not passed over, whether or not a picture is
+    asked for."""
+    picture = ("--picture", str(tmp_path / "a.svg"))
+    for half in (("90", "3C", "40"), ("--input", "keys")):
+        assert bayleaf("explain", str(DEMO), *half).status == 2
+        assert bayleaf("explain", str(DEMO), *half, *picture).status == 2
+    assert not (tmp_path / "a.svg").exists()
 
 
 def test_new_writes_a_rig_that_checks_and_overwrites_nothing(bayleaf: Callable[..., Said], tmp_path: Path) -> None:

@@ -2,73 +2,15 @@
 
 import io
 import json
-from collections.abc import Callable
+import re
 from html.parser import HTMLParser
 from pathlib import Path
 
 import mido
 import pytest
+from pitsong import DEMO, RIG, SONG, Bayleaf
 
-from engine.cli.app import main
-from engine.core.bay import Bay
-
-PRESETS = Path(__file__).parents[2] / "presets"
-DEMO, SONG = str(PRESETS / "demo.toml"), str(PRESETS / "demo.mid")
-RIG = """
-format = 1
-[inputs]
-keys = { port = "a" }
-pads = { port = "b" }
-[outputs]
-strings = { port = "c", wire = "din" }
-"<b>brass & \\"co\\"" = { port = "d" }
-[instruments.lead]
-output = "strings"
-channel = 1
-settle = "SETTLE"
-sounds = { "<i>Pad" = { bank = [0, 3], program = 12 }, "Other" = { bank = [0, 4], program = 13 } }
-[[scenes]]
-number = 1
-name = "One"
-routes = [ { from = ["keys", "pads"], to = "strings" } ]
-burst = [ { instrument = "lead", sound = "<i>Pad" } ]
-[[scenes]]
-number = 2
-name = "<script>Two"
-routes = [ { from = "keys", to = ["strings", "<b>brass & \\"co\\""] } ]
-burst = [ { instrument = "lead", sound = "Other" } ]
-[[controls]]
-input = "keys"
-when = { program = "any" }
-do = "scene"
-"""
-
-Bayleaf = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def bayleaf(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Bayleaf:
-    """Runs the command in this process: status, stdout, stderr."""
-
-    def run(*arguments: str | Path) -> tuple[int, str, str]:
-        monkeypatch.setattr("sys.argv", ["bayleaf", *map(str, arguments)])
-        status = 0
-        try:
-            main()
-        except SystemExit as ended:
-            status = int(ended.code or 0)
-        captured = capsys.readouterr()
-        return status, captured.out, captured.err
-
-    return run
-
-
-@pytest.fixture
-def rig(tmp_path: Path) -> Path:
-    """A rig file with names that a page must escape."""
-    file = tmp_path / "pit.toml"
-    file.write_text(RIG.replace("SETTLE", "30 ms"), encoding="utf-8")
-    return file
+from engine.offline import page
 
 
 def song(file: Path, *tracks: tuple[str, list[mido.Message]]) -> Path:
@@ -166,16 +108,44 @@ def test_the_page_stands_alone_and_escapes_every_name(bayleaf: Bayleaf, rig: Pat
     bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")
     (file,) = (tmp_path / "out").glob("*.html")
     content = file.read_text(encoding="utf-8")
-    page = _Page()
-    page.feed(content)
-    assert "script" not in page.tags
-    assert "link" not in page.tags
-    assert "i" not in page.tags
-    assert page.outside == []
+    read = _Page()
+    read.feed(content)
+    assert "script" not in read.tags
+    assert "link" not in read.tags
+    assert "i" not in read.tags
+    assert read.outside == []
     assert "url(" not in content
-    assert '<b>brass & "co"' in page.text.getvalue()
+    assert '<b>brass & "co"' in read.text.getvalue()
     assert content.count("<svg") == content.count('role="img"') > 0
     assert "prefers-color-scheme:dark" in content
+
+
+def _contrast(one: str, other: str) -> float:
+    """Of two colours as "#rrggbb" (WCAG 2.2, definition of contrast ratio)."""
+
+    def light(colour: str) -> float:
+        parts = [int(colour[n : n + 2], 16) / 255 for n in (1, 3, 5)]
+        red, green, blue = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
+        return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+    high, low = sorted((light(one), light(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_the_page_can_be_read_in_light_in_dark_and_on_paper() -> None:
+    """Words stand out from what is behind them by 4.5 to 1, pictures by 3 to 1 (WCAG 2.2, 1.4.3 and 1.4.11); paper is
+    white, so that the dark colours are for screens only."""
+    style = (Path(page.__file__).parent / "page.css").read_text(encoding="utf-8")
+    light, dark = (
+        dict(each.split(":") for each in found.replace("--", "").split(";"))
+        for found in re.findall(r":root\{(--[^}]*)\}", style)
+    )
+    for colours in (light, {**light, **dark}):
+        for words, behind in (("ink", "paper"), ("soft", "card"), ("leaf", "paper"), ("warn", "warnbg")):
+            assert _contrast(colours[words], colours[behind]) >= 4.5, words
+        for marks in ("note", "load", "change", "warn"):
+            assert _contrast(colours[marks], colours["card"]) >= 3, marks
+    assert "@media screen and (prefers-color-scheme:dark){:root" in style
 
 
 def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
@@ -190,7 +160,8 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
     assert bayleaf("rehearse", rig, named, "--out", out)[0] == 0
     report = json.loads((out / "report.json").read_text())
     assert {name: found["messages"] for name, found in report["inputs"].items()} == {"keys": 2, "pads": 0}
-    assert any("nobody plays track 2 others" in told["text"] for told in report["told"])
+    assert any("nobody plays track 2 others" in text for text in report["findings"])
+    assert "Nothing to fix" not in (out / "report.html").read_text()
 
 
 @pytest.mark.parametrize(
@@ -198,6 +169,7 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
     [
         (("--input", "organ", "--out", "x"), 1, 'there is no input "organ"'),
         (("--input", "horn=keys", "--out", "x"), 1, 'there is no track "horn"'),
+        (("--input", "keys", "--input", "pads", "--out", "x"), 1, "of several say which track each plays"),
         (("--out", "x"), 1, "say which input plays"),
         (("--input", "keys", "--scene", "9", "--out", "x"), 1, "there is no scene 9"),
         (("--input", "keys"), 2, "--out"),
@@ -256,6 +228,8 @@ def test_a_kept_run_that_lost_a_file_differs(bayleaf: Bayleaf, rig: Path, tmp_pa
     assert status == 1
     assert "has no file of strings" in out
     assert "no output harp" in out
+    assert "every message of 1 output is the same" in out  # what is not there is not told message by message
+    assert ": new:" not in out
 
 
 def test_against_tells_what_an_edit_changes(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
@@ -271,6 +245,11 @@ def test_against_tells_what_an_edit_changes(bayleaf: Bayleaf, rig: Path, tmp_pat
     status, out, _ = bayleaf(*run, "--json", "--out", tmp_path / "out")
     assert json.loads(out)["against"]["differences"][0]["moved_ms"] == pytest.approx(20, abs=0.05)
     assert json.loads((tmp_path / "out" / "report.json").read_text())["against"]["count"] == 1
+    content = (tmp_path / "out" / "report.html").read_text()
+    assert f"<h2>Against the rig {old}</h2>" in content
+    assert "<td>20.0&nbsp;ms later</td><td>channel 1 note on E4 velocity 90</td>" in content
+    assert bayleaf(*run[:-1], rig, "--out", tmp_path / "out")[0] == 0
+    assert "Every message is the same." in (tmp_path / "out" / "report.html").read_text()
 
 
 def test_what_is_not_ours_is_left_alone(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
@@ -313,6 +292,19 @@ def test_time_code_of_the_rig_recalls_scenes(bayleaf: Bayleaf, rig: Path, tmp_pa
     assert "Two waits for 00:10:00:00, and the time code never got there" in findings
 
 
+def test_a_scene_that_cannot_be_recalled_is_something_to_fix(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
+    """A program that asks for a scene which the rig does not have is told among what to fix, once for all its times."""
+    asking = [mido.Message("program_change", program=8, time=480) for _ in range(3)]
+    played = song(tmp_path / "a.mid", ("", [*asking, *held_over_a_change()]))
+    status, out, _ = bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")
+    assert status == 0
+    told = (
+        "0:00.500, bar 1:2, the first of three times: keys, channel 1 program 9: there is no scene 9; nothing changed"
+    )
+    assert out.count("there is no scene 9") == 1
+    assert told in json.loads((tmp_path / "out" / "report.json").read_text())["findings"]
+
+
 def test_the_demo_can_be_rehearsed(bayleaf: Bayleaf, tmp_path: Path) -> None:
     """The demo's music through the demo's rig: four scenes, nothing left sounding, every instrument on its sound."""
     status, out, _ = bayleaf("rehearse", DEMO, SONG, "--out", tmp_path / "out")
@@ -321,101 +313,3 @@ def test_the_demo_can_be_rehearsed(bayleaf: Bayleaf, tmp_path: Path) -> None:
     report = json.loads((tmp_path / "out" / "report.json").read_text())
     assert [each["number"] for each in report["scene_changes"]] == [11, 12, 13, 14]
     assert all(each["sound"] for gear in report["instruments"].values() for each in gear["programs"])
-
-
-def recorded(file: Path, *happened: dict[str, object], head: dict[str, object] | None = None) -> Path:
-    """A flight recording of these."""
-    first = {"format": "bayleaf recording 1", "rig": "x", "scene": None, "monotonic": 10**12, **(head or {})}
-    lines = [first, *({"clock": "", **each} for each in happened)]
-    file.write_text("".join(json.dumps(line) + "\n" for line in lines), encoding="utf-8")
-    return file
-
-
-def test_a_recording_says_where_it_parts_from_the_replay(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """What went out that night is compared with the replay; the first difference of an output is told."""
-    begin = {"at": 0, "way": "did", "did": ["start", {}, ["strings"]]}
-    scene = {"at": 0, "way": "did", "did": ["command", "scene", 1, "start"]}
-    note = {"at": 1, "way": "in", "port": "keys", "message": "91 3C 40"}
-    burst = [{"at": 0, "way": "out", "port": "strings", "message": each} for each in ("B0 00 00", "B0 20 03", "C0 0B")]
-    run = ("rehearse", rig, "--out", tmp_path / "out", "--recording")
-    good = recorded(tmp_path / "a.jsonl", begin, scene, *burst, note, {**note, "way": "out", "port": "strings"})
-    status, out, _ = bayleaf(*run, good)
-    assert status == 0
-    assert "byte for byte what went out: 4 messages" in out
-    wrong = {**note, "way": "out", "port": "strings", "message": "91 3D 40"}
-    status, out, _ = bayleaf(*run, recorded(tmp_path / "b.jsonl", begin, scene, *burst, note, wrong))
-    assert status == 0
-    assert "strings differs first at 0:01.000" in out
-    report = json.loads((tmp_path / "out" / "report.json").read_text())
-    assert report["recording"]["first_differences"][0]["then"] == "91 3D 40"
-
-
-def test_a_recording_that_begins_within_the_show(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """A recording cut at its beginning is replayed from the scene then in force; what had begun before it is told as a
-    difference, and the rest is compared all the same. Ports that this rig does not have are told and left out."""
-    note = {"at": 1, "way": "in", "port": "keys", "message": "91 3C 40"}
-    held = {"at": 0, "way": "in", "port": "keys", "message": "81 30 40"}
-    out = [{**each, "way": "out", "port": "strings"} for each in (held, note)]
-    stranger = {"at": 2, "way": "in", "port": "organ", "message": "90 3C 40"}
-    lost = {"at": 2, "way": "did", "did": ["input lost", "organ"]}
-    head = {"scene": {"number": 2, "name": "x"}}
-    other = {"at": 1, "way": "out", "port": '<b>brass & "co"', "message": "91 3D 40"}
-    file = recorded(tmp_path / "a.jsonl", held, out[0], note, out[1], other, stranger, lost, head=head)
-    status, said, _ = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
-    assert status == 0
-    assert "does not reach back to the start" in said
-    assert "strings differs" not in said
-    assert "the rig has no input organ" in said
-    report = json.loads((tmp_path / "out" / "report.json").read_text())
-    assert report["recording"]["same"] == 2
-    assert [each["output"] for each in report["recording"]["first_differences"]] == ['<b>brass & "co"']
-
-
-def test_a_fault_of_our_own_costs_its_message_only(
-    bayleaf: Bayleaf, rig: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """What failed that night fails again in the replay; it is told, and the rest goes on as it did."""
-    receive = Bay.receive
-
-    def broken(self: Bay, now: int, source: int, message: bytes) -> object:
-        if message[1] == 0x3C:
-            raise RuntimeError("broken")
-        return receive(self, now, source, message)
-
-    monkeypatch.setattr(Bay, "receive", broken)
-    notes = [{"at": n, "way": "in", "port": "keys", "message": f"91 {n + 0x3C:02X} 40"} for n in range(2)]
-    scene = {"at": 0, "way": "did", "did": ["command", "scene", 1, "start"]}
-    file = recorded(tmp_path / "a.jsonl", scene, *notes, {**notes[1], "way": "out", "port": "strings"})
-    status, said, _ = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
-    assert status == 0
-    assert "note on C4 velocity 64 from keys strikes a fault of Bayleaf itself: RuntimeError('broken')" in said
-
-
-@pytest.mark.parametrize(
-    ("content", "told"),
-    [
-        ("", "is no flight recording"),
-        ("MThd", "a.jsonl:1"),
-        ('{"format": "bayleaf recording 1"}\n[]\n', "a.jsonl:2"),
-        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "in", "port": "keys", "message": "90"}\n', "a.jsonl:2"),
-        ('{"format": "bayleaf recording 1", "scene": 3}\n', "a.jsonl:1"),
-        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["command"]}\n', "cannot be done"),
-        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["rig file"]}\n', "cannot be done"),
-    ],
-)
-def test_a_broken_recording_is_told(bayleaf: Bayleaf, rig: Path, tmp_path: Path, content: str, told: str) -> None:
-    """A recording that cannot be read gives one sentence with its line, status 1, and nothing is written."""
-    file = tmp_path / "a.jsonl"
-    file.write_text(content)
-    status, _, err = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
-    assert status == 1
-    assert told in err
-    assert not (tmp_path / "out").exists()
-
-
-def test_a_song_or_a_recording(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """Neither or both is a usage error, and so is an input for a recording."""
-    file = recorded(tmp_path / "a.jsonl")
-    assert bayleaf("rehearse", rig, "--out", tmp_path)[0] == 2
-    assert bayleaf("rehearse", rig, SONG, "--recording", file, "--out", tmp_path)[0] == 2
-    assert bayleaf("rehearse", rig, "--recording", file, "--input", "keys", "--out", tmp_path)[0] == 2

@@ -50,6 +50,7 @@ class HandReader:
 
     def __init__(self) -> None:
         self.due: int | None = None
+        self.beat: int | None = None
         self.lost: deque[tuple[int, str]] = deque()
         self.arrivals: list[Arrival] = []
         self.ports: dict[int, InputPort] = {}

@@ -105,6 +105,14 @@ async def test_the_way_of_a_message(bench):
     }
 
 
+async def test_a_message_that_commands(bench):
+    """explain: a message that a control takes has no way through the scene; what it commands is told."""
+    async with serving(bench):
+        answer = await ask({"do": "explain", "scene": 1, "input": "pedals", "message": "C0 02"})
+    assert (answer["routes"], answer["outputs"]) == ([], {})
+    assert answer["command"] == "a control takes it, and it goes no further: recall scene 3 Finale"
+
+
 @pytest.mark.parametrize(
     ("asked", "said"),
     [

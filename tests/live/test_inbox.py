@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from engine.live.inbox import Inbox
+from engine.live.inbox import EARLY, Inbox
 from engine.ports.memory import MemoryInput
 
 
@@ -101,6 +101,20 @@ def test_the_loop_is_woken_when_something_is_due(started):
     inbox.due = time.monotonic_ns() + 2_000_000
     pokes.wait()
     assert time.monotonic_ns() >= inbox.due
+
+
+def test_the_loop_is_woken_a_little_before_a_beat_and_once(started):
+    """For a clock of our own the loop is poked just before, so that it is awake when it is due; and only once."""
+    inbox, pokes = started({})
+    beat = time.monotonic_ns() + 20_000_000
+    inbox.beat = beat
+    pokes.wait()
+    assert time.monotonic_ns() >= beat - EARLY
+    while time.monotonic_ns() < beat + 5_000_000:
+        time.sleep(0.001)
+    assert not pokes.poked.is_set()
+    inbox.beat = time.monotonic_ns()
+    pokes.wait()
 
 
 def test_repairs_are_those_of_the_inputs(started):

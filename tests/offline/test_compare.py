@@ -47,6 +47,31 @@ def test_a_message_that_moved_is_told_with_how_far() -> None:
     assert differences({"a": [Said(1000 * MS, note)]}, {"a": [Said(1000 * MS + 99_999, note)]}) == []
 
 
+def test_what_an_edit_leaves_alone_has_not_moved() -> None:
+    """An edit that makes E2 of each C2 changes these and nothing else: an E2 that was there before stays where it is,
+    and what is said at one time in another order differs (common practice, no source)."""
+    low, high = b"\x99\x24\x40", b"\x99\x28\x40"
+    pattern = [(0, low), (100, high), (200, low), (300, low), (400, high), (500, low)]
+    before = [Said(at * MS, message) for at, message in pattern]
+    after = [Said(at * MS, high) for at, _ in pattern]
+    found = differences({"drums": before}, {"drums": after})
+    assert [(each.at // MS, each.what, each.message) for each in found] == [
+        (at, what, message) for at in (0, 200, 300, 500) for what, message in (("missing", low), ("new", high))
+    ]
+    swapped = differences({"drums": [Said(0, low), Said(0, high)]}, {"drums": [Said(0, high), Said(0, low)]})
+    assert sorted(each.what for each in swapped) == ["missing", "new"]
+
+
+def test_what_is_far_apart_is_not_the_same_message() -> None:
+    """A message that is gone, and one of its like twelve seconds later that is new, are two differences; half a second
+    later it has moved (common practice, no source)."""
+    note = b"\x90\x3c\x40"
+    far = differences({"a": [Said(0, note)]}, {"a": [Said(12_000 * MS, note)]})
+    assert [(each.at, each.what) for each in far] == [(0, "missing"), (12_000 * MS, "new")]
+    (near,) = differences({"a": [Said(0, note)]}, {"a": [Said(500 * MS, note)]})
+    assert near.what == "moved"
+
+
 def test_an_output_that_only_one_side_has_is_all_difference() -> None:
     """What an output got that is new or gone is new or missing, message by message."""
     note = b"\x90\x3c\x40"

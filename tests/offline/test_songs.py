@@ -150,3 +150,28 @@ def test_tracks_come_in_order_at_one_time(tmp_path: Path) -> None:
     file.write_bytes(write_smf(480, [first, second]))
     song = read_song(file, ["keys", "pads"], ["keys", "2=pads"])
     assert [(each.source, each.message[0]) for each in song.played] == [(0, 0xC0), (0, 0x90), (1, 0xC1), (1, 0x91)]
+
+
+def test_what_keep_wrote_is_played_by_its_inputs(tmp_path: Path) -> None:
+    """Tracks that are called "in NAME", as `bayleaf keep` calls them, are played by these inputs; those of the outputs
+    are left out without a word."""
+    made = mido.MidiFile()
+    note = mido.Message("note_on", note=60, velocity=64)
+    for name in ("Pit", "in keys", "in pads", "out strings"):
+        made.tracks.append(
+            mido.MidiTrack([mido.MetaMessage("track_name", name=name), note][: 1 if name == "Pit" else 2])
+        )
+    made.save(tmp_path / "mishap.mid")
+    found = read_song(tmp_path / "mishap.mid", ["pads", "keys"], [])
+    assert [each.source for each in found.played] == [1, 0]
+    assert found.told == []
+    made.tracks[1:3] = [mido.MidiTrack([mido.MetaMessage("track_name", name="keys"), note])]
+    made.save(tmp_path / "other.mid")
+    assert "nobody plays track 3 out strings" in read_song(tmp_path / "other.mid", ["pads", "keys"], []).told[0]
+
+
+def test_a_song_without_a_message_is_told(tmp_path: Path) -> None:
+    """A file that holds tempo and names alone plays nothing, and says so."""
+    file = tmp_path / "a.mid"
+    file.write_bytes(file_of(b"\0\xff\x51\x03\x07\xa1\x20\0\xff\x2f\0"))
+    assert read_song(file, ["keys"], []).told == ["there is no message in the song"]

@@ -67,3 +67,28 @@ def test_the_ring_never_fills_between_two_cycles(frames: int, rate: int) -> None
     period = frames / rate
     flow = jack_flow(period)
     assert flow.ahead + flow.per_second * period < JACK_RING
+
+
+@given(st.lists(st.tuples(st.integers(0, 3), st.integers(1, 4000)), max_size=80))
+def test_never_more_than_the_ring_holds_in_two_cycles(plays: list[tuple[int, int]]) -> None:
+    """However seldom the server is asked for its cycle: what is taken in one and the one before it fits the ring."""
+    cycle = [0]
+    taken = [0]
+    room = Room(Flow(ahead=1 << 40, per_second=1_000_000_000, overhead=4), lambda: cycle[0])
+    for passed, length in plays:
+        cycle[0] += passed
+        taken += [0] * passed
+        message = b"\xf0" + bytes(length) + b"\xf7"
+        if room.take(0, message):
+            taken[-1] += len(message) + 4
+        assert sum(taken[-2:]) <= JACK_RING
+
+
+@given(st.lists(st.integers(1, 3), max_size=200))
+def test_a_server_that_goes_on_is_never_refused_what_fits_one_cycle(passes: list[int]) -> None:
+    """A quarter of the ring in each cycle always has room, whenever the server was asked last."""
+    cycle = [0]
+    room = Room(Flow(ahead=1 << 40, per_second=1_000_000_000, overhead=4), lambda: cycle[0])
+    for passed in passes:
+        cycle[0] += passed
+        assert all(room.take(0, NOTE) for _ in range(JACK_RING // 4 // 7))

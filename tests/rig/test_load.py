@@ -139,8 +139,9 @@ def test_a_file_that_is_not_utf8_is_told_with_its_line(tmp_path: Path) -> None:
 
 def test_a_missing_file_and_a_folder_are_told(tmp_path: Path) -> None:
     """A path without a file, or with a folder, or that no system can have, is refused by name with the remedy."""
-    assert "there is no such file; make one with: bayleaf new" in refused(tmp_path / "none.toml")
-    assert refused(tmp_path).startswith(f"{tmp_path}:1: this is a folder")
+    none = tmp_path / "none.toml"
+    assert refused(none) == f"{none}: there is no such file; make one with: bayleaf new {none}"
+    assert refused(tmp_path).startswith(f"{tmp_path}: this is a folder")
     assert "cannot be read" in refused(tmp_path / "a\0b")
 
 

@@ -35,7 +35,8 @@ function way(answer, source, line) {
   return [
     make("p", { text: line.way === "out" ? `It is made of this: ${answer.text}.` : `${answer.text}.` }),
     make("p", {}, make("code", { text: source.message })),
-    ...(answer.routes.length ? answer.routes.map(route) : [make("p", { class: "note", text: "No route of this scene takes anything from this input." })]),
+    ...(answer.command ? [make("p", { text: `${answer.command}.` })] : []),
+    ...(answer.routes.length || answer.command ? answer.routes.map(route) : [make("p", { class: "note", text: "No route of this scene takes anything from this input." })]),
     make("h3", { text: "What each output gets" }),
     outputs.length
       ? make("ul", {}, ...outputs.map(([name, messages]) => make("li", {}, `${name}: `, make("code", { text: messages.join(", ") }))))

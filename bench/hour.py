@@ -1,0 +1,22 @@
+"""Part `hour`, measured only if it is asked for by its name: how far clock and time code drift in an hour.
+
+What part `grid` measures, all ways at once. The drift is that of the most punctual clocks, so it may be measured beside
+other work; for what that does to the others, see part `grid`, which wants a quiet machine.
+"""
+
+from typing import Final
+
+from bench.grid import BARE, WAYS, measure, table
+from bench.result import Pace, Result
+
+_HOUR: Final = 3600.0
+
+
+def run(pace: Pace) -> Result:
+    """Measure."""
+    seconds = pace.seconds(_HOUR)
+    rows, _, schedulings, _ = measure(dict.fromkeys(WAYS, seconds), range(1), at_once=True)
+    own = [row for label, row in rows.items() if not label.startswith(BARE)]
+    note = f"all at once, for {seconds:,.0f} s"
+    drift = max(abs(row["drift, µs in all"]) for row in own)
+    return Result([table(rows, note, schedulings)], {"drift": drift})

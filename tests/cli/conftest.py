@@ -1,0 +1,33 @@
+"""The command in this process, and a rig file for it."""
+
+from pathlib import Path
+
+import pytest
+from pitsong import RIG, Bayleaf
+
+from engine.cli.app import main
+
+
+@pytest.fixture
+def bayleaf(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Bayleaf:
+    """Runs the command in this process: status, stdout, stderr."""
+
+    def run(*arguments: str | Path) -> tuple[int, str, str]:
+        monkeypatch.setattr("sys.argv", ["bayleaf", *map(str, arguments)])
+        status = 0
+        try:
+            main()
+        except SystemExit as ended:
+            status = int(ended.code or 0)
+        captured = capsys.readouterr()
+        return status, captured.out, captured.err
+
+    return run
+
+
+@pytest.fixture
+def rig(tmp_path: Path) -> Path:
+    """A rig file with names that a page must escape."""
+    file = tmp_path / "pit.toml"
+    file.write_text(RIG.replace("SETTLE", "30 ms"), encoding="utf-8")
+    return file

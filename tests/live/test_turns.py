@@ -1,0 +1,69 @@
+"""Turns of the loop that the reader asks for."""
+
+import time
+from types import SimpleNamespace
+from typing import Any
+
+import trio
+
+from engine.live.inbox import EARLY
+from engine.live.turns import waker
+
+
+class Turning:
+    """In a show's place: writes down when it is pumped. The beat it waits for moves on with each pump that meets it."""
+
+    def __init__(self, *beats: int) -> None:
+        self._beats = list(beats)
+        self.reader: Any = SimpleNamespace(beat=self._beats[0] if self._beats else None)
+        self.pumped_at: list[int] = []
+        self.over = trio.Event()
+
+    def pump(self) -> None:
+        now = time.monotonic_ns()
+        self.pumped_at.append(now)
+        while self._beats and self._beats[0] <= now:
+            del self._beats[0]
+        self.reader.beat = self._beats[0] if self._beats else None
+        self.over.set()
+
+
+async def turned(show: Any) -> list[int]:
+    """When it was pumped by one poke."""
+    waker(show)()
+    await show.over.wait()
+    return show.pumped_at
+
+
+async def test_a_turn_just_before_a_beat_ends_with_it(autojump_clock):
+    """What is due then is sent when it is due, not when the loop happens to be woken next."""
+    beat = time.monotonic_ns() + EARLY // 2
+    first, *others = await turned(Turning(beat))
+    assert first >= beat or len(others) == 1
+    assert (others or [first])[-1] >= beat
+
+
+async def test_two_beats_that_are_near_are_both_kept(autojump_clock):
+    """Clock and time code may be due shortly one after the other."""
+    now = time.monotonic_ns()
+    beats = (now + EARLY // 2, now + EARLY)
+    pumped = await turned(Turning(*beats))
+    assert pumped[-1] >= beats[1]
+
+
+async def test_a_beat_that_is_far_away_keeps_nobody(autojump_clock):
+    """The loop waits for nothing that is not just about to come, and not for what has gone by."""
+    assert len(await turned(Turning(time.monotonic_ns() + 3_600_000_000_000))) == 1
+    assert len(await turned(Turning())) == 1
+
+
+def test_a_poke_after_the_end_does_nothing():
+    """The reader may still poke when the loop has ended; nothing is played, and nothing is raised."""
+    show = Turning()
+
+    async def play() -> Any:
+        return waker(show)
+
+    wake = trio.run(play)
+    wake()
+    assert show.pumped_at == []
