@@ -24,7 +24,8 @@ _IS_INPUT: Final = 0x1
 _IS_OUTPUT: Final = 0x2
 _DOUBT: Final = 1.0  # seconds in which a server that lives surely makes a cycle
 _LATE: Final = 50  # cycles after which what has been asked for is surely in force
-_OnShutdown: Final = ctypes.CFUNCTYPE(None, ctypes.c_void_p)
+_libc: Final = ctypes.CDLL(None)
+_ends: Final[list[ctypes.c_int64]] = []  # kept for ever: a client of a frozen server is never closed and may still write
 
 
 def _load() -> ctypes.CDLL:
@@ -42,10 +43,10 @@ def _load() -> ctypes.CDLL:
     jack.jack_get_ports.restype = ctypes.POINTER(ctypes.c_char_p)
     jack.jack_connect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
     jack.jack_disconnect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
-    jack.jack_recompute_total_latencies.argtypes = [ctypes.c_void_p]
-    jack.jack_free.argtypes = [ctypes.c_void_p]
-    jack.jack_client_close.argtypes = [ctypes.c_void_p]
-    jack.jack_on_shutdown.argtypes = [ctypes.c_void_p, _OnShutdown, ctypes.c_void_p]
+    for ask in (jack.jack_activate, jack.jack_recompute_total_latencies, jack.jack_client_close, jack.jack_free):
+        ask.argtypes = [ctypes.c_void_p]
+    for call_back in (jack.jack_set_process_callback, jack.jack_on_shutdown):
+        call_back.argtypes = [ctypes.c_void_p, ctypes.c_void_p, ctypes.c_void_p]
     _silence(jack)
     return jack
 
@@ -55,7 +56,7 @@ def _silence(jack: ctypes.CDLL) -> None:
 
     Its threads call what is set here, so it is a C function that does nothing with its argument: no Python there.
     """
-    idle = ctypes.cast(ctypes.CDLL(None).abs, ctypes.c_void_p)
+    idle = ctypes.cast(_libc.abs, ctypes.c_void_p)
     jack.jack_set_error_function(idle)
     jack.jack_set_info_function(idle)
 
@@ -65,21 +66,26 @@ class JackServer:
 
     def __init__(self, client_name: str) -> None:
         self._jack = _load()
-        self.died = False  # as far as we know
+        self._end = ctypes.c_int64()  # the time of the server's end, or a 1 if we think it dead
+        _ends.append(self._end)
         self._cycle = 0
         self._asking = threading.Lock()  # the library's client asks its server one thing at a time
         self._looking = threading.Lock()  # whoever looks at its lists must not see it go
-        self._hears_end = _OnShutdown(self._ended)  # kept: the library holds only its address
         status = ctypes.c_int()
         self._client: Any = self._jack.jack_client_open(
             client_name.encode(), ctypes.c_int(_NO_START_SERVER), ctypes.byref(status)
         )
         if not self._client:
             raise PortError(MISSING)
-        self._jack.jack_on_shutdown(self._client, self._hears_end, None)
+        self._hear_news()
         rate = self._jack.jack_get_sample_rate(self._client)
         self._frames: int = self._jack.jack_get_buffer_size(self._client)
         self.period: float = self._frames / rate  # seconds
+
+    @property
+    def died(self) -> bool:
+        """Whether the server has ended, as far as we know."""
+        return bool(self._end)
 
     def check(self) -> None:
         """Raise PortGone if the server has ended, PortError if we let go of it."""
@@ -103,7 +109,7 @@ class JackServer:
         seen, end = self.cycle(), time.monotonic() + _DOUBT
         while not self.died and self.cycle() == seen:
             if time.monotonic() > end:
-                self.died = True
+                self._end.value = 1
             time.sleep(self.period)
         self.check()
 
@@ -205,5 +211,13 @@ class JackServer:
         finally:
             self._jack.jack_free(names)
 
-    def _ended(self, _: object) -> None:  # a thread of the library
-        self.died = True
+    def _hear_news(self) -> None:
+        """Let the library's threads tell of the server's end, and of what happens on it.
+
+        They call C functions, for they are cancelled anywhere, and in Python that would leave its lock taken for ever.
+        """
+        end = ctypes.cast(_libc.time, ctypes.c_void_p)  # writes the time where it is told
+        self._jack.jack_on_shutdown(self._client, end, ctypes.byref(self._end))
+        play = ctypes.cast(_libc.pthread_equal, ctypes.c_void_p)  # says 0, for no size of a cycle equals None
+        self._jack.jack_set_process_callback(self._client, play, None)  # news waits only for clients that play
+        self._jack.jack_activate(self._client)
