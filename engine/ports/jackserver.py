@@ -25,7 +25,7 @@ _IS_OUTPUT: Final = 0x2
 _DOUBT: Final = 1.0  # seconds in which a server that lives surely makes a cycle
 _LATE: Final = 50  # cycles after which what has been asked for is surely in force
 _libc: Final = ctypes.CDLL(None)
-_ends: Final[list[ctypes.c_int64]] = []  # kept for ever: a client of a frozen server is never closed and may still write
+_ends: Final[list[ctypes.c_int64]] = []  # kept for ever: a frozen server's client is never closed, and may write there
 
 
 def _load() -> ctypes.CDLL:
