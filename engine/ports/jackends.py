@@ -37,13 +37,10 @@ class End:
 class Ends:
     """The ends on one server. One thread at a time prepares and plugs in; any thread may pull meanwhile."""
 
-    def __init__(
-        self, server: JackServer, make: Callable[[Any, str], Any], let_go: Callable[[Any, str], object]
-    ) -> None:
-        """`make` makes an rtmidi object from its class and a word for its client's name; `let_go` deletes it."""
+    def __init__(self, server: JackServer, make: Callable[[Any, str], Any]) -> None:
+        """`make` makes an rtmidi object from its class and a word for its client's name."""
         self._server = server
         self._make = make
-        self._let_go = let_go
         self._free: list[End] = []
         self._flusher: End | None = None
         self.names: frozenset[str] = frozenset()  # of all ends, as JACK lists them
@@ -80,8 +77,9 @@ class Ends:
         """Let go of all free ends."""
         ends = [*self._free, *([self._flusher] if self._flusher else [])]
         self._free, self._flusher = [], None
-        for end in ends:
-            self._let_go(end.device, end.name)
+        if not self._server.died:  # else deleting may hold the process; its server has freed what there was
+            for end in ends:
+                end.device.delete()
 
     def _new(self, kind: Any) -> End:
         if kind is rtmidi.MidiIn and self._flusher is None:

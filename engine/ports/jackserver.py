@@ -8,7 +8,6 @@ import ctypes
 import errno
 import threading
 import time
-from collections.abc import Collection
 from itertools import takewhile
 from typing import Any, Final
 
@@ -23,7 +22,6 @@ _MIDI: Final = b"8 bit raw midi"  # JACK_DEFAULT_MIDI_TYPE in jack/types.h, as t
 _IS_INPUT: Final = 0x1
 _IS_OUTPUT: Final = 0x2
 _DOUBT: Final = 1.0  # seconds in which a server that lives surely makes a cycle
-_LATE: Final = 50  # cycles after which what has been asked for is surely in force
 _libc: Final = ctypes.CDLL(None)
 _ends: Final[list[ctypes.c_int64]] = []  # kept for ever: a frozen server's client is never closed, and may write there
 
@@ -129,14 +127,13 @@ class JackServer:
             port = self._jack.jack_port_by_name(self._client, name.encode())
             return self._read(self._jack.jack_port_get_all_connections(self._client, port)) if port else []
 
-    def full_name(self, port: str, client: str = "", besides: Collection[str] = ()) -> str:
-        """The server's name of the one port that is called so, `besides` these; it may have added to its client's name.
+    def full_name(self, port: str) -> str:
+        """The server's name of the one port that is called so: it may have changed the name of the client before it.
 
         Raises PortError if there is none.
         """
         names = self.ports(playing=True) + self.ports(playing=False)
-        named = (name for name in names if name.startswith(client) and name.partition(":")[2] == port)
-        found = next((name for name in named if name not in besides), None)
+        found = next((name for name in names if name.partition(":")[2] == port), None)
         if found is None:
             raise PortError(f'the JACK server does not show our own port "{port}"')
         return found
@@ -159,23 +156,6 @@ class JackServer:
                 with self._asking:
                     if self._client is not None and not self.died:
                         self._jack.jack_disconnect(self._client, source.encode(), target.encode())
-
-    def settle(self, name: str) -> None:
-        """Part the port of this name from everything, and wait until JACK's threads are at rest again.
-
-        It waits for the server, without the interpreter's lock; not at all once we let go of it. Raises PortGone if
-        the server has ended, or stands still.
-        """
-        if self.closed and not self.died:
-            return
-        self.part(name)
-        for _ in range(_LATE):
-            self.doubt()  # a cycle: what changed before it is in force, and the server's thread told of it
-            if not self.joined_to(name):  # else somebody is still busy with the cycle before, or joins it again
-                break
-        for _ in range(2):  # that thread may take the first request before that news
-            self.spread_news()
-        self.check()
 
     def spread_news(self) -> None:
         """Wait until all clients that play have heeded, on their own threads, what the server told them so far.

@@ -5,6 +5,7 @@ some five milliseconds without music.
 """
 
 import contextlib
+import re
 import weakref
 from collections.abc import Callable, Iterator
 from typing import Any, Final, TypeVar
@@ -12,7 +13,6 @@ from typing import Any, Final, TypeVar
 import rtmidi
 
 from engine.ports.jackends import End, Ends
-from engine.ports.jackfarewells import Farewells, one_at_a_time
 from engine.ports.jackserver import JackServer
 from engine.ports.limits import LONGEST, jack_flow
 from engine.ports.names import resolve
@@ -23,7 +23,8 @@ from engine.ports.systemport import SystemInput, SystemOutput, make_device
 
 _Port = TypeVar("_Port", SystemInput, SystemOutput)
 
-_CLIENT: Final = 58  # bytes of a client's name: 63, less what the server adds to one that is taken
+_SUFFIX: Final = re.compile(r"-\d\d(?=:)")  # what the server adds to a client's name that is taken
+_CLIENT: Final = 58  # bytes of a client's name: 63, less that suffix
 
 
 class JackSystem:
@@ -92,7 +93,6 @@ class JackSystem:
     def close(self) -> None:
         """See PortSystem."""
         self._ends.close()
-        self._farewells.wait()
         self._server.close()
 
     @property
@@ -102,8 +102,7 @@ class JackSystem:
 
     def _join_server(self) -> None:
         self._server = JackServer(self._client("watch"))
-        self._farewells = Farewells(self._server)
-        self._ends = Ends(self._server, lambda kind, part: self._make(kind, self._client(part)), self._farewells.let_go)
+        self._ends = Ends(self._server, lambda kind, part: self._make(kind, self._client(part)))
 
     # Names
 
@@ -112,34 +111,31 @@ class JackSystem:
         return f"{self._client_name}-{part}".encode()[:_CLIENT].decode(errors="ignore")
 
     def _not_ours(self, names: list[str]) -> list[str]:
-        lent = set(self._open.copy().values())  # a copy: ports that were closed leave it on other threads
-        return [name for name in names if name not in self._ends.names and name not in lent]
+        lent = set(self._open.copy().values())  # a copy: the reader thread closes inputs that are gone
+        return [name for name in names if name not in self._ends.names and _SUFFIX.sub("", name, count=1) not in lent]
 
     # Making ports and letting go of them
 
     def _make(self, kind: Any, client: str) -> Any:
-        with one_at_a_time:
-            self._server.check()  # a constructor that fails makes later closing crash
-            self._server.spread_news()
-            try:
-                return make_device(kind, rtmidi.API_UNIX_JACK, client)
-            except rtmidi.RtMidiError as fault:
-                self._server.doubt()
-                raise PortError(f"the JACK server does not answer ({fault})") from fault
+        self._server.check()  # a constructor that fails makes later closing crash
+        self._server.spread_news()
+        try:
+            return make_device(kind, rtmidi.API_UNIX_JACK, client)
+        except rtmidi.RtMidiError as fault:
+            self._server.doubt()
+            raise PortError(f"the JACK server does not answer ({fault})") from fault
 
     def _lend(self, kind: Any, part: str, name: str) -> tuple[Any, str]:
         """A virtual port: its rtmidi object, and what it is called in the lists."""
-        self._farewells.wait()  # one of that name may still be leaving
         client = self._client(f"{part}-{name.replace(':', ' ')}")
-        others = self._server.ports(playing=kind is rtmidi.MidiOut)
         device = self._make(kind, client)
         try:
             device.open_virtual_port(name)
-            return device, self._server.full_name(name, client, others)
-        except (rtmidi.RtMidiError, PortError) as fault:
+        except rtmidi.RtMidiError as fault:
             self._server.doubt()
             device.delete()
             raise PortError(f'the port "{name}" could not be made ({fault})') from fault
+        return device, f"{client}:{name}"
 
     def _input(
         self, name: str, device: Any, check: Callable[[int], None], let_go: Callable[[object, Any], None]
@@ -167,7 +163,9 @@ class JackSystem:
         return let_go
 
     def _drop(self, port: object, device: Any) -> None:
-        self._farewells.let_go(device, self._open[port], lambda: self._open.pop(port, None))
+        if not self._server.died:  # else deleting may hold the process for a second, or end it
+            device.delete()
+        self._open.pop(port, None)
 
     @contextlib.contextmanager
     def _doubting(self) -> Iterator[None]:
