@@ -12,7 +12,8 @@ A `Step` is a plain callable `(message, now) -> messages`: one whole MIDI 1.0 me
 come in, a tuple of whole messages goes out; an empty tuple drops, the same message in a tuple passes it on.
 A filter that keeps state may also answer `Later(at, message)`: this message at that time. The core keeps it till then,
 hands it to the filters behind, and forgets it when its input is unplugged, its scene ends or a panic comes. A later
-value of a controller, bend or pressure takes the place of one that still waits.
+value of a controller, bend or pressure takes the place of one that still waits. A filter is built anew when its scene
+is recalled, its input unplugged or its route muted, for what it held was let go then.
 Answers to a short message are remembered by the core unless the filter keeps state, so a step without state must be
 a pure function of the message.
 

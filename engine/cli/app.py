@@ -6,6 +6,7 @@ Exit status: 0 done, 1 the rig or the request is at fault (said on stderr) or no
 import sys
 from functools import cache
 from importlib import import_module
+from io import TextIOWrapper
 from typing import Any, Final
 
 import typer
@@ -89,6 +90,8 @@ def _bayleaf() -> None: ...
 
 def main() -> None:
     """Run the command; every fault is told in plain words, never as a traceback."""
+    if isinstance(sys.stdout, TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # as on stderr: a letter that it has not is no fault
     try:
         app()
     except Told as fault:

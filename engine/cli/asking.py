@@ -1,7 +1,6 @@
 """Commands to a running engine: scene, next, back, panic, resend, status, watch."""
 
 import contextlib
-import json
 import time
 from collections.abc import Iterator
 from typing import Annotated, Any
@@ -9,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from engine.cli.folding import folded
-from engine.cli.say import Fault, Json, Name, as_json, table
+from engine.cli.say import Fault, Json, Name, as_json, in_json, table
 from engine.live import client
 
 
@@ -66,7 +65,9 @@ def setlist(
 ) -> None:
     """Show the set list in use and the place in it, use another one, or jump to an entry."""
     if chosen is not None:
-        _act(name, {"do": "setlist", "setlist": chosen}, json)
+        answer = _obeyed(name, {"do": "setlist", "setlist": chosen})
+        if entry is None or not json:  # JSON is one answer, the last
+            _tell(answer, json)
     if entry is not None:
         _act(name, {"do": "entry", "entry": entry}, json)
     if chosen is None and entry is None:
@@ -146,10 +147,18 @@ def handover(name: Name = "bayleaf", json: Json = False) -> None:
 
 
 def _act(name: str, request: dict[str, Any], json: bool) -> None:
+    _tell(_obeyed(name, request), json)
+
+
+def _obeyed(name: str, request: dict[str, Any]) -> dict[str, Any]:
     answer = client.ask(name, request)
     # The end of the set list is no fault; a scene that does not exist is.
     if not answer["done"] and request["do"] not in ("next", "back"):
         raise Fault(answer["text"])
+    return answer
+
+
+def _tell(answer: dict[str, Any], json: bool) -> None:
     if json:
         as_json(answer)
         return
@@ -255,13 +264,13 @@ def watch(name: Name = "bayleaf", json: Json = False) -> None:
         for batch in client.watch(name):
             if json:
                 for event in batch["events"]:
-                    print(_as_line(event), flush=True)
+                    print(in_json(event), flush=True)
             else:
                 for event, said in folded([event for event in batch["events"] if not _is_time(event)]):
                     print(_in_words(event, said), flush=True)
             before, shown = shown, _second(batch["sync"])
             if shown != before:
-                print(_as_line({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]), flush=True)
+                print(in_json({"way": "time", **batch["sync"]}) if json else _time_in_words(batch["sync"]), flush=True)
 
 
 def _is_time(event: dict[str, Any]) -> bool:
@@ -282,10 +291,6 @@ def _time_in_words(sync: dict[str, Any]) -> str:
     if sync["tempo"]:
         parts.append(f"{sync['tempo']:.1f} beats a minute, from {sync['clock_from'] or 'nowhere: it stands'}")
     return f"{time.strftime('%H:%M:%S')} time {'':14} {'; '.join(parts) or 'no clock, no time code'}"
-
-
-def _as_line(event: dict[str, Any]) -> str:
-    return json.dumps(event, ensure_ascii=False)
 
 
 def _in_words(event: dict[str, Any], said: str) -> str:

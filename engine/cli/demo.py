@@ -5,15 +5,16 @@ The same show, core and wires as on stage; only the ports are in memory. A playe
 
 import time
 from collections import deque
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from importlib import resources
-from typing import Final
+from typing import Any, Final, NamedTuple
 
 import mido
 import trio
 import typer
 
-from engine.cli.say import table
+from engine.cli.say import Json, as_json, table
 from engine.live.inbox import Inbox
 from engine.live.patch import Opener, connect
 from engine.live.show import Event, Show
@@ -35,18 +36,33 @@ def add_to(app: typer.Typer) -> None:
     app.command("demo")(demo)
 
 
-def demo() -> None:
+class _Change(NamedTuple):
+    """A scene change: when (ns), by what, and what was told."""
+
+    at: int
+    cause: str
+    text: str
+
+
+def demo(json: Json = False) -> None:
     """Play a short piece through the demo rig, with scene changes, and show what reached each instrument."""
     presets = resources.files("presets")
     rig = read(presets.joinpath(_RIG).read_text(encoding="utf-8"), _RIG)
     with presets.joinpath(_MUSIC).open("rb") as file:
         music = _music(mido.MidiFile(file=file))
-    print(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; no sound is made.")
-    print("The player is in the pit; a worn foot switch, which fires twice, changes the scene.\n")
+    if not json:
+        print(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; no sound is made.")
+        print("The player is in the pit; a worn foot switch, which fires twice, changes the scene.\n")
     started = time.monotonic_ns()
-    changes, outputs = trio.run(_play, rig, music, started)
-    _print_instruments(rig, outputs)
-    _print_carried(rig, outputs, changes, started)
+    changes, outputs = trio.run(_play, rig, music, started, json)
+    heard = _listen(rig, outputs)
+    instruments = list(_instruments(rig, heard))
+    carried = list(_carried(heard, [change.at for change in changes], started))
+    if json:
+        told = [{"at": _seconds(change.at, started), "by": change.cause, "text": change.text} for change in changes]
+        as_json({"rig": rig.rig.name, "changes": told, "instruments": instruments, "carried": carried})
+        return
+    _print_tables(instruments, carried)
 
 
 def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
@@ -64,9 +80,9 @@ def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
 
 
 async def _play(
-    rig: Rig, music: list[tuple[float, str, bytes]], started: int
-) -> tuple[list[int], dict[str, MemoryOutput]]:
-    """The times of the scene changes (ns), and the outputs with all they were sent."""
+    rig: Rig, music: list[tuple[float, str, bytes]], started: int, quiet: bool
+) -> tuple[list[_Change], dict[str, MemoryOutput]]:
+    """The scene changes, and the outputs with all they were sent."""
     system = MemorySystem("demo")
     patch = connect(rig, Opener(system, virtual=True))
     inbox = Inbox(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
@@ -75,10 +91,10 @@ async def _play(
     show.command("scene", rig.scenes[0].number, "start")
     inbox.start(waker(show))
     players = {name: port for name, port in patch.inputs.items() if isinstance(port, MemoryInput)}
-    changes: list[int] = []
+    changes: list[_Change] = []
     try:
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(_tell, watched, started, changes)
+            nursery.start_soon(_tell, watched, started, changes, quiet)
             await trio.to_thread.run_sync(_perform, players, music, abandon_on_cancel=True)
             nursery.cancel_scope.cancel()
         show.finish()
@@ -87,8 +103,8 @@ async def _play(
     return changes, {name: port for name, port in patch.outputs.items() if isinstance(port, MemoryOutput)}
 
 
-async def _tell(watched: deque[Event], started: int, changes: list[int]) -> None:
-    """Print each scene change as it happens, with what the player did."""
+async def _tell(watched: deque[Event], started: int, changes: list[_Change], quiet: bool) -> None:
+    """Print each scene change as it happens, with what the player did; gather them all."""
     played: dict[str, str] = {}
     while True:
         while watched:
@@ -98,8 +114,9 @@ async def _tell(watched: deque[Event], started: int, changes: list[int]) -> None
                     played[event.port] = describe(event.message)
                 continue
             cause = f"{event.port}, {played[event.port]}" if event.port in played else event.port
-            print(f"{(event.at - started) / 1e9:5.1f} s  {cause}: {event.text}", flush=True)
-            changes.append(event.at)
+            if not quiet:
+                print(f"{(event.at - started) / 1e9:5.1f} s  {cause}: {event.text}", flush=True)
+            changes.append(_Change(event.at, cause, event.text))
         await trio.sleep(0.05)
 
 
@@ -154,28 +171,55 @@ def _sound(gear: Instrument, bank: dict[int, int], program: int) -> str:
     return f"{name} ({'bank ' + ' '.join(places) + ', ' if places else ''}program {printed})"
 
 
-def _print_instruments(rig: Rig, outputs: dict[str, MemoryOutput]) -> None:
-    rows = []
-    for name, heard in _listen(rig, outputs).items():
+def _instruments(rig: Rig, heard: dict[str, _Heard]) -> Iterator[dict[str, Any]]:
+    """What reached each instrument."""
+    for name, ears in heard.items():
         gear = rig.instruments[name]
-        left = f"{len(heard.sounding)} LEFT SOUNDING" if heard.sounding else "all released"
-        where = f"{gear.output} ch {gear.channel}"
-        rows.append((name, where, "\n".join(heard.sounds), heard.presses, left))
+        yield {
+            "instrument": name,
+            "output": gear.output,
+            "channel": gear.channel,
+            "sounds": ears.sounds,
+            "notes": ears.presses,
+            "left_sounding": len(ears.sounding),
+        }
+
+
+def _carried(heard: dict[str, _Heard], changes: Sequence[int], started: int) -> Iterator[dict[str, Any]]:
+    """The notes that were held over a scene change, with times in seconds."""
+    for name, ears in heard.items():
+        for key, begin, end in ears.notes:
+            crossed = next((change for change in changes if begin + _CLEARLY < change < end), None)
+            if crossed is not None:
+                down, change, up = (_seconds(at, started) for at in (begin, crossed, end))
+                yield {"note": note_name(key), "instrument": name, "down": down, "change": change, "up": up}
+
+
+def _seconds(at: int, started: int) -> float:
+    return round((at - started) / 1e9, 2)
+
+
+def _print_tables(instruments: Sequence[dict[str, Any]], carried: Sequence[dict[str, Any]]) -> None:
     print()
     table(
         ("instrument", "output", "sounds it was put on, in order", "notes", "at the end"),
-        rows,
+        [
+            (
+                one["instrument"],
+                f"{one['output']} ch {one['channel']}",
+                "\n".join(one["sounds"]),
+                one["notes"],
+                f"{one['left_sounding']} LEFT SOUNDING" if one["left_sounding"] else "all released",
+            )
+            for one in instruments
+        ],
         title="What reached each instrument",
     )
-
-
-def _print_carried(rig: Rig, outputs: dict[str, MemoryOutput], changes: list[int], started: int) -> None:
-    rows = []
-    for name, heard in _listen(rig, outputs).items():
-        for key, begin, end in heard.notes:
-            crossed = next((change for change in changes if begin + _CLEARLY < change < end), None)
-            if crossed is not None:
-                times = (f"{(at - started) / 1e9:.2f} s" for at in (begin, crossed, end))
-                rows.append((note_name(key), name, *times))
-    title = "Notes carried across a scene change, each released where it was pressed"
-    table(("note", "instrument", "key down", "scene change", "key up"), rows, title=title)
+    table(
+        ("note", "instrument", "key down", "scene change", "key up"),
+        [
+            (one["note"], one["instrument"], *(f"{one[key]:.2f} s" for key in ("down", "change", "up")))
+            for one in carried
+        ],
+        title="Notes carried across a scene change, each released where it was pressed",
+    )

@@ -1,13 +1,12 @@
 """`bayleaf lend`: a machine of a rig that only lends its ports."""
 
-import signal
 from pathlib import Path
 from typing import Annotated
 
 import trio
 import typer
 
-from engine.cli.say import Backend, Fault, Machine, say
+from engine.cli.say import Backend, Fault, Machine, heeded_by_the_show, say
 from engine.live import lending
 from engine.live.patch import Opener
 from engine.network.link import LinkError
@@ -49,8 +48,7 @@ def lend(
             "or say with --machine which machine lends here"
         )
     system = open_system(backend, name)
-    # an impatient second Ctrl-C must not strike while the ports are being closed
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    heeded_by_the_show()
     try:
         trio.run(lending.lend, loaded, rig, Opener(system, virtual), say)
     except LinkError as fault:

@@ -1,6 +1,5 @@
 """`bayleaf run`: play a rig."""
 
-import signal
 from functools import partial
 from pathlib import Path
 from typing import Annotated
@@ -10,7 +9,7 @@ import typer
 
 from engine.cli import paneling
 from engine.cli.lending import as_machine
-from engine.cli.say import Backend, Fault, Machine, say
+from engine.cli.say import Backend, Fault, Machine, heeded_by_the_show, say
 from engine.live.claim import NameTaken
 from engine.live.patch import SamePort
 from engine.live.stage import Stage
@@ -47,8 +46,7 @@ def run(
             f"{network.machine} is no engine of this rig, but lends its ports; start it with: bayleaf lend {rig}"
         )
     system = open_system(backend, name)
-    # from here on the stage heeds Ctrl-C; an impatient second one must not strike while the ports are being closed
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    heeded_by_the_show()
     try:
         beside = [partial(keep_beside, paneling.beside(name, panel_port), say)] if panel else []
         trio.run(Stage(loaded, text, rig, name, virtual, say, beside).run, system)

@@ -1,6 +1,7 @@
 """How the command prints: tables for people, JSON for programs."""
 
 import json
+import signal
 import sys
 from collections.abc import Iterable, Sequence
 from typing import Annotated, Any, Final
@@ -37,6 +38,12 @@ def say(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
+def heeded_by_the_show() -> None:
+    """From here on the show heeds Ctrl-C and SIGTERM; an impatient second one must not strike while it ends."""
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_IGN)
+
+
 def console() -> Console:
     """Where tables go; made anew so that it follows a redirected stdout."""
     return Console(highlight=False, markup=False, emoji=False)
@@ -44,7 +51,13 @@ def console() -> Console:
 
 def as_json(value: Any) -> None:
     """Print a value as JSON."""
-    print(json.dumps(value, indent=2, ensure_ascii=False))
+    print(in_json(value, indent=2))
+
+
+def in_json(value: Any, indent: int | None = None) -> str:
+    """A value as JSON, in letters that standard output has."""
+    every_letter = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+    return json.dumps(value, indent=indent, ensure_ascii=not every_letter)
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:

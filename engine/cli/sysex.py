@@ -71,12 +71,14 @@ def receive(
 ) -> None:
     """Write down what an instrument sends of its memory, until it is silent. Meanwhile it takes no routes."""
     files.refuse(file)
+    if keep is not None:
+        _next_version(keep)  # refused before the instrument is asked
     asked = _asked(request, output, of)
     messages, answer = _received(name, input, asked, silence, wait, quiet=json)
     _undamaged(messages, f"what came from {input}", "nothing was written; receive it again")
+    note = sidecar.keep(file, messages, input, _now(), _more(answer, keep or of))
     if keep is not None:
         _keep_version(messages, input, answer, keep)
-    note = sidecar.keep(file, messages, input, _now(), _more(answer, keep or of))
     if json:
         as_json(note)
         return
@@ -129,6 +131,8 @@ def verify(
     sent, asked = files.read(file), _asked(request, output if request is not None else None, of)
     if not asked:
         raise typer.BadParameter("verify needs what asks for the dump: --request, or --of an instrument")
+    if keep is not None:
+        _next_version(keep)
     _sent(name, sent, output, _pace(gap, chunk, handshake, input if handshake else None, 1), quiet=json)
     back, answer = _received(name, input, asked, silence, wait, quiet=json)
     if keep is not None:
@@ -236,10 +240,13 @@ def _asked(request: str | None, output: str | None, of: str | None) -> dict[str,
 
 
 def _keep_version(messages: Sequence[bytes], input: str, answer: dict[str, Any], instrument: str) -> None:
-    folder = Path(platformdirs.user_state_dir("bayleaf")) / "dumps"
-    path = versions.next_version(folder, instrument)
+    path = _next_version(instrument)
     sidecar.keep(path, messages, input, _now(), _more(answer, instrument))
     print(f"kept as {path}", file=sys.stderr)
+
+
+def _next_version(instrument: str) -> Path:
+    return versions.next_version(Path(platformdirs.user_state_dir("bayleaf")) / "dumps", instrument)
 
 
 def _more(answer: dict[str, Any], instrument: str | None) -> dict[str, Any]:

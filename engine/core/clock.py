@@ -191,6 +191,8 @@ class Generator:
 
     def tap(self, now: int) -> None:
         """A tap of the foot; from the second one on they set the tempo, within the limits."""
+        if self._taps and now == self._taps[-1]:  # two switches at one time are one tap
+            return
         if self._taps and now - self._taps[-1] > _TAPS_APART:
             self._taps.clear()
         self._taps = [*self._taps[1 - _TAPS :], now]

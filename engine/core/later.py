@@ -9,8 +9,9 @@ from heapq import heappop, heappush
 from itertools import count
 from typing import Final, NamedTuple
 
+from engine.core.ledger import rest_of
 from engine.core.plan import Timed
-from engine.core.slots import Slot, replaceable
+from engine.core.slots import Slot, replaceable, resets
 from engine.core.wire import Unit
 
 #: stands in the place of an input for notes that none has played
@@ -57,13 +58,21 @@ class Timetable:
         self._look_ahead()
 
     def outdate(self, source: int, units: Iterable[tuple[int, Unit]]) -> None:
-        """Values of this input that are sent now take the place of those that wait for the same thing."""
+        """Values of this input that are sent now take the place of those that wait for the same thing.
+
+        So does Reset All Controllers, of all that it resets (RP-015).
+        """
         if not self._values:
             return
+        players = player(source, False), player(source, True)
         for output, unit in units:
             for slot in filter(None, map(replaceable, unit)):
-                for lasting in (False, True):
-                    self._values.pop((player(source, lasting), output, slot), None)
+                for name in players:
+                    self._values.pop((name, output, slot), None)
+            for reset in filter(resets, unit):
+                for key in [key for key in self._values if key[0] in players and key[1] == output]:
+                    if _is_reset(key[2], reset):
+                        del self._values[key]
 
     def take(self, now: int) -> list[Due]:
         """What is due by now, in order."""
@@ -88,3 +97,8 @@ class Timetable:
 
     def _look_ahead(self) -> None:
         self.due = self._heap[0][0] if self._heap else None
+
+
+def _is_reset(slot: Slot, reset: bytes) -> bool:
+    """Whether a Reset All Controllers brings this to rest: it is of the same channel, and has a rest."""
+    return (slot[0] ^ reset[0]) & 0x0F == 0 and rest_of(bytes((*slot, 0, 0))[:3]) is not None

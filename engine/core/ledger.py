@@ -24,10 +24,10 @@ from engine.midi.kinds import (
     is_release,
 )
 
-#: resting values of the controllers that RP-015 resets (98 to 101 rest at "no parameter"), with 2, 4 and 69, which the
-#: trade treats alike (common practice, no source)
+#: resting values of the controllers that RP-015 resets (98 to 101 rest at "no parameter"), with 2, 4, 68 and 69, which
+#: the trade treats alike (common practice, no source)
 RESTING_CONTROLLERS: Final = {
-    **dict.fromkeys((1, 2, 4, 64, 65, 66, 67, 69), 0),
+    **dict.fromkeys((1, 2, 4, 64, 65, 66, 67, 68, 69), 0),
     **dict.fromkeys((11, 98, 99, 100, 101), 127),
 }
 #: low bytes of these, each with its high byte, which zeroes it (MIDI 1.0 p. 12)

@@ -152,7 +152,9 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
         return Answer(PRESS, once, targets, moves, selects, said, (), later)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
-    return Answer(RELEASE, once, targets, moves, selects, said, others, later)
+    if targets:  # a filter starts notes where a key is let go: no key holds them
+        moves += tuple(note for output, unit in others for note in made_of(output, unit))
+    return Answer(RELEASE, once, (), moves, selects, said, others, later)
 
 
 def without(answer: Answer, shut: Container[int]) -> Answer:
@@ -220,6 +222,23 @@ class Plan:
         )
         self.called = self._unmuted(self._all_called)
 
+    def begin_anew(self, which: Callable[[int, Path], bool], lasting: dict[Path, Path]) -> None:
+        """Filters with state of these paths (input, path) are as at first, for what they held was let go.
+
+        `lasting`: what other scenes have of paths that are in force in every scene.
+        """
+
+        def anew(source: int, path: Path) -> Path:
+            if not which(source, path):
+                return path
+            made = path._replace(links=path.anew())
+            return lasting.setdefault(path, made) if path.lasting else made
+
+        self._all_called = tuple(
+            tuple(anew(source, path) for path in listed) for source, listed in enumerate(self._all_called)
+        )
+        self.called = self._unmuted(self._all_called)
+
     def shares_lasting_routes(self, other: "Plan") -> bool:
         """Whether routes in force in every scene remember in both plans what they were told in one."""
         return self._memory is other._memory  # one compiler made both
@@ -242,6 +261,15 @@ class Plan:
             self._lasting = self._unmuted(self._all_lasting)
             self.called = self._unmuted(self._all_called)
             self._known = tuple({} for _ in self.paths)
+
+    def keeping_state(self, route: str) -> set[tuple[int, bool]]:
+        """Where this route has filters with state: each input, and whether the route is in force in every scene."""
+        return {
+            (source, path.lasting)
+            for source, listed in enumerate(self._all_called)
+            for path in listed
+            if path.route == route
+        }
 
     def _unmuted(self, paths: tuple[tuple[Path, ...], ...]) -> tuple[tuple[Path, ...], ...]:
         return tuple(tuple(path for path in listed if path.route not in self._muted) for listed in paths)

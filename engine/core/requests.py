@@ -1,19 +1,17 @@
 """Carries out what another machine commands (see `remote`); what needs files or threads is left for the show."""
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from engine.core.controls import Command
+from engine.core.outcome import Outcome
 from engine.core.remote import Request, answer_reply, read_own, routing_reply, scene_reply
+from engine.core.scenes import Scenes
 from engine.core.wire import Delivery
-
-if TYPE_CHECKING:
-    from engine.core.bay import Bay
-    from engine.core.outcome import Outcome
 
 _TIME: Final = {"play": "start", "halt": "stop", "locate": "locate"}
 
 
-def carry_out(bay: "Bay", now: int, source: int, request: Request, message: bytes, out: list[Delivery]) -> None:
+def carry_out(bay: Scenes, now: int, source: int, request: Request, message: bytes, out: list[Delivery]) -> None:
     """One request of an input; its answer goes to the outputs of [remote], what happened to whoever watches."""
     outcomes = _outcomes(bay, now, source, request, out)
     bay.outcomes += outcomes
@@ -23,7 +21,7 @@ def carry_out(bay: "Bay", now: int, source: int, request: Request, message: byte
             _reply(bay, now, answer_reply(bay.device, said.command, outcome.done, outcome.text), out)
 
 
-def _outcomes(bay: "Bay", now: int, source: int, request: Request, out: list[Delivery]) -> list["Outcome"]:
+def _outcomes(bay: Scenes, now: int, source: int, request: Request, out: list[Delivery]) -> list[Outcome]:
     name = bay.inputs[source]
     if request.do in ("scene", "next", "back", "panic"):
         return [bay.obey(now, Command(request.do, request.scene), name, out)]
@@ -47,7 +45,7 @@ def _text(request: Request) -> str | None:
     return request.data if isinstance(request.data, str) else None
 
 
-def _stop_or_resume(bay: "Bay", now: int, request: Request, name: str, out: list[Delivery]) -> list["Outcome"]:
+def _stop_or_resume(bay: Scenes, now: int, request: Request, name: str, out: list[Delivery]) -> list[Outcome]:
     """Show control stops and resumes whatever runs by itself, clock and time code; of a cue, only while it plays."""
     if request.scene is not None and (bay.scene is None or bay.scene[0] != request.scene):
         return [bay.outcome(request.do, False, f"cue {request.scene} is not playing; nothing changed", name)]
@@ -57,12 +55,12 @@ def _stop_or_resume(bay: "Bay", now: int, request: Request, name: str, out: list
     return done or [bay.outcome(request.do, False, "this rig has no clock and no time code of its own", name)]
 
 
-def _reply(bay: "Bay", now: int, message: bytes, out: list[Delivery]) -> None:
+def _reply(bay: Scenes, now: int, message: bytes, out: list[Delivery]) -> None:
     for output in bay.reply_to:
         bay.wires[output].put(now, (message,), out)
 
 
-def _pairs(bay: "Bay") -> list[tuple[int, int]]:
+def _pairs(bay: Scenes) -> list[tuple[int, int]]:
     """Inputs and outputs that routes of the scene in force join, by their places in the rig file from 1."""
     inputs, outputs = list(bay.rig.inputs), list(bay.rig.outputs)
     scene = bay.rig.scene(bay.scene[0]) if bay.scene else None

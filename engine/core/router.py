@@ -207,9 +207,10 @@ class Router:
                 self.wires[output].put(now, (message,), out)
 
     def _later(self, due: Due) -> Iterable[tuple[int, bytes]]:
-        message, outputs = due.message, due.outputs
+        message = due.message
         if is_release(message):
             return self.ledger.release(due.player, message) or ()
+        outputs = tuple(output for output in due.outputs if output not in self.leaving)
         if is_press(message):
             outputs = tuple(output for output in outputs if not self.wires[output].full)
             targets = tuple(Target(output, message[0] & 0x0F, message[1]) for output in outputs)

@@ -58,6 +58,8 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
         return
     before.join(len(new.inputs), new.faults)
     number = _number_now(new, old, before)
+    if old.standing is not None:
+        new.resume(old.standing._replace(scene=before.number if number is None else number))
     if number is None:
         new.plan = before
         new.setlist.stand_before(old.setlist.onwards())
@@ -66,8 +68,6 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
         new.plans[before.number] = before
     plan = new.plan = new.plans[number]
     plan.mute(frozenset(new.muted))
-    if old.standing is not None:
-        new.resume(old.standing._replace(scene=number))
     new.setlist.move_to(plan.number)
     if plan is not before:
         new.end_later(now, out)

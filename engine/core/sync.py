@@ -41,7 +41,7 @@ class Sync:
     def __init__(self, rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> None:
         self._inputs = inputs
         settings, code = rig.sync.clock, rig.sync.timecode
-        self._clock_to = tuple(outputs.index(name) for name in settings.to) if settings else ()
+        self._clock_to = tuple(outputs.index(name) for name in dict.fromkeys(settings.to)) if settings else ()
         self._sources = _places(settings.source if settings else (), inputs)
         self.clock = clock.Generator(settings.bpm) if settings and None in self._sources else None
         self._runs = bool(settings and settings.run)
@@ -51,7 +51,7 @@ class Sync:
         self._sent_at = -_OWNED  # the last clock of the rig, whoever made it
         self._switched = False  # to another source, of which no clock has passed yet
         self._owners: dict[int, tuple[int, int]] = {}  # output -> the input whose routed clock it has, and since when
-        self._code_to = tuple(outputs.index(name) for name in code.to) if code else ()
+        self._code_to = tuple(outputs.index(name) for name in dict.fromkeys(code.to)) if code else ()
         self._code_from = inputs.index(code.source) if code and code.source != INTERNAL else None
         rate = RATES[code.rate] if code else RATES["25"]
         own = code is not None and code.source == INTERNAL
@@ -159,6 +159,9 @@ class Sync:
             sent += self.to_clock(clocks)
         if self.code is not None and self.code.running:
             sent += self._to_code(self.code.send(now))
+            if self._code_label is None:  # it has begun to run, however long ago
+                self._code_label, _ = self.code.stand(now)
+                self.cues.pass_by(timecode.Step(None, self._code_label, True))
             before, self._code_label = self._code_label, self.code.label(now)
             if before != self._code_label:
                 self.cues.pass_by(timecode.Step(before, self._code_label, True))

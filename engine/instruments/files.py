@@ -11,6 +11,7 @@ from typing import Final
 import mido
 
 from engine.midi.kinds import SYSEX
+from engine.midi.smf import SmfFault, read_smf
 from engine.midi.stream import Parser
 from engine.told import Told
 
@@ -49,10 +50,15 @@ def _from_bytes(path: Path, data: bytes) -> list[bytes]:
 
 def _from_midi_file(path: Path, data: bytes) -> list[bytes]:
     try:
-        found = mido.MidiFile(file=io.BytesIO(data))
-        return [bytes(message.bytes()) for message in found if message.type == "sysex"]
-    except Exception as fault:  # mido raises a dozen kinds for a broken file
-        raise DumpFault(f"{path}: is no Standard MIDI File that can be read ({fault})") from None
+        found = read_smf(data)
+    except SmfFault as fault:
+        raise DumpFault(f"{path}: {fault}") from None
+    if found.complaints:
+        raise DumpFault(f"{path}: {found.complaints[0]}; the file is damaged")
+    events = [event for track in found.tracks for event in track.events if event.meta < 0]
+    if found.format < 2:  # its tracks sound together
+        events.sort(key=lambda event: event.tick)
+    return [event.message for event in events if event.message[:1] == bytes((SYSEX,))]
 
 
 def encode(path: Path, messages: Sequence[bytes]) -> bytes:

@@ -1,5 +1,6 @@
 """The name an engine runs under: its local socket, which one process at a time can have."""
 
+import errno
 import fcntl
 import os
 import socket
@@ -52,8 +53,11 @@ def claim_socket(name: str) -> Claim:
         listener.bind(os.fspath(path))
         os.chmod(path, 0o600)
         listener.listen(16)
-    except OSError:
+    except OSError as fault:
         listener.close()
         lock.close()
+        if fault.errno is None:  # Python's own: the system would not say more
+            told = "the path is too long; set XDG_RUNTIME_DIR to a shorter folder"
+            raise OSError(errno.ENAMETOOLONG, told, os.fspath(path)) from None
         raise
     return Claim(listener, path, lock, crashed)

@@ -40,9 +40,9 @@ def _backup(show: Show, workshop: Workshop, errands: Errands, output: object) ->
     """To an output by name; without one the text itself is the answer."""
     if output is None:
         return {"done": True, "text": "", "rig": workshop.text, "device": show.bay.device}
-    if output not in show.bay.rig.outputs:
+    if not isinstance(output, str) or output not in show.bay.rig.outputs:
         return {"done": False, "text": f"there is no output {output}; there are {', '.join(show.bay.rig.outputs)}"}
-    count = errands.send_backup((show.outputs.index(str(output)),))
+    count = errands.send_backup((show.outputs.index(output),))
     return {"done": True, "text": f"the rig goes out to {output} in {count} blocks"}
 
 

@@ -71,9 +71,9 @@ class Gear:
             question = request.get("request")
             return None if question is None else (self._open_output(request.get("output")), _message(question))
         instruments = self._show.bay.rig.instruments
-        if name not in instruments:
+        if not isinstance(name, str) or name not in instruments:
             raise GearFault(f"there is no instrument {name}; there are {', '.join(instruments)}")
-        gear = instruments[str(name)]
+        gear = instruments[name]
         if gear.request is None:
             raise GearFault(f'the rig has no request for {name}; give it one, such as request = "F0 7D 01 F7"')
         return self._open_output(gear.output), bytes.fromhex(gear.request)
@@ -136,18 +136,18 @@ class Gear:
 
     def _input(self, name: object) -> int:
         inputs = self._show.bay.rig.inputs
-        if name not in inputs:
+        if not isinstance(name, str) or name not in inputs:
             raise GearFault(f"there is no input {name}; there are {', '.join(inputs)}")
-        source = self._show.inputs.index(str(name))
+        source = self._show.inputs.index(name)
         if not self._show.in_meters[source].open:
             raise GearFault(f"{name} is missing: {self._show.in_meters[source].last_error or 'its port is not open'}")
         return source
 
     def _output(self, name: object) -> int:
         outputs = self._show.bay.rig.outputs
-        if name not in outputs:
+        if not isinstance(name, str) or name not in outputs:
             raise GearFault(f"there is no output {name}; there are {', '.join(outputs)}")
-        return self._show.outputs.index(str(name))
+        return self._show.outputs.index(name)
 
     def _open_output(self, name: object) -> int:
         output = self._output(name)

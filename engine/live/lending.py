@@ -69,24 +69,16 @@ class Lending(LentPorts):
     # From start to end
 
     async def run(self) -> None:
-        """Until SIGINT or SIGTERM, or `stop`."""
+        """Until `stop`."""
         self._loop = trio.lowlevel.current_trio_token()
-        with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
-            async with trio.open_nursery() as nursery:
-                nursery.start_soon(self._heed, signals)
-                await self._begin()
-                try:
-                    with collector_at_rest(), undisturbed():
-                        await self._lend()
-                finally:
-                    self.inbox.stop()
-                    with trio.CancelScope(shield=True):
-                        await self._say_farewell()
-                nursery.cancel_scope.cancel()
-
-    async def _heed(self, signals: AsyncIterator[int]) -> None:
-        async for _ in signals:
-            self.stop.set()
+        await self._begin()
+        try:
+            with collector_at_rest(), undisturbed():
+                await self._lend()
+        finally:
+            self.inbox.stop()
+            with trio.CancelScope(shield=True):
+                await self._say_farewell()
 
     async def _begin(self) -> None:
         await self.open_missing()
@@ -224,19 +216,29 @@ class Lending(LentPorts):
 
 
 async def lend(rig: Rig, rig_file: Path, opener: Opener, say: Callable[[str], None]) -> None:
-    """Join the network and lend, until stopped. Raises LinkError."""
+    """Join the network and lend, until SIGINT or SIGTERM. Raises LinkError."""
     network = rig.network
     assert network is not None, "a rig of one machine lends nothing"
-    with going_first():  # with the link's own threads: on a busy computer it would count as gone
+    # with the link's own threads: on a busy computer it would count as gone
+    with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals, going_first():
         link = await to_its_end(join, rig, rig_file, say)
         timing = Timing(link, Names(rig.rig.name), network.machine, network.machines)
         timing.begin()
         try:
-            await Lending(rig, link, opener, say).run()
+            lending = Lending(rig, link, opener, say)
+            async with trio.open_nursery() as nursery:
+                nursery.start_soon(_heed, signals, lending.stop)
+                await lending.run()
+                nursery.cancel_scope.cancel()
         finally:
             with trio.CancelScope(shield=True):
                 await to_its_end(timing.end)
                 await to_its_end(link.close)
+
+
+async def _heed(signals: AsyncIterator[int], stop: trio.Event) -> None:
+    async for _ in signals:
+        stop.set()
 
 
 def _many(ports: Sized, what: str) -> str:

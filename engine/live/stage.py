@@ -64,14 +64,15 @@ class Stage:
 
     async def run(self, system: PortSystem) -> None:
         """Until SIGINT or SIGTERM. NameTaken, SamePort, PortError, LinkError or OSError come before anything plays."""
-        claim = claim_socket(self._name)
-        try:
-            async with joining(self._rig, self._rig_file, self._say) as joined:
-                await self._run(system, claim, joined)
-        finally:
-            claim.release()
+        with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
+            claim = claim_socket(self._name)
+            try:
+                async with joining(self._rig, self._rig_file, self._say) as joined:
+                    await self._run(system, claim, joined, signals)
+            finally:
+                claim.release()
 
-    async def _run(self, system: PortSystem, claim: Claim, joined: Joined | None) -> None:
+    async def _run(self, system: PortSystem, claim: Claim, joined: Joined | None, signals: AsyncIterator[int]) -> None:
         opener = Opener(system, self._virtual, joined.far if joined is not None else None)
         patch = connect(self._rig, opener)
         for place, reason in patch.missing.items():
@@ -81,23 +82,22 @@ class Stage:
         if claim.crashed:
             show.clear_up()
             self._say("the last engine of this name did not end as it should; every output was silenced first")
-        with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
-            async with trio.open_nursery() as nursery:
-                nursery.start_soon(self._heed, signals)
-                workshop = Workshop(show, self._rig_file, self._text)
-                errands = Errands(show, workshop)
-                desk = Desk(show, workshop, system)
-                server = Server(show, workshop, errands, desk, claim.listener, self._written, joined)
-                watch, osc = Watch(show, opener), Osc(show)
-                tasks = [server.serve, watch.run, workshop.run, errands.run, osc.run, *self._beside]
-                if joined is not None:
-                    tasks += joined.tasks(show, workshop)
-                try:
-                    await self._perform(show, inbox, tasks, joined)
-                finally:
-                    with trio.move_on_after(_FAREWELL, shield=True):
-                        await workshop.leave()
-                nursery.cancel_scope.cancel()
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(self._heed, signals)
+            workshop = Workshop(show, self._rig_file, self._text)
+            errands = Errands(show, workshop)
+            desk = Desk(show, workshop, system)
+            server = Server(show, workshop, errands, desk, claim.listener, self._written, joined)
+            watch, osc = Watch(show, opener), Osc(show)
+            tasks = [server.serve, watch.run, workshop.run, errands.run, osc.run, *self._beside]
+            if joined is not None:
+                tasks += joined.tasks(show, workshop)
+            try:
+                await self._perform(show, inbox, tasks, joined)
+            finally:
+                with trio.move_on_after(_FAREWELL, shield=True):
+                    await workshop.leave()
+            nursery.cancel_scope.cancel()
 
     async def _heed(self, signals: AsyncIterator[int]) -> None:
         """The first signal ends the show; an impatient second one must not end the farewell."""

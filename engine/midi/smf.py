@@ -115,7 +115,7 @@ class _Reader:
 
 
 def _read_track(data: bytes, number: int, complaints: list[str]) -> Track:
-    track, reader, escaped = Track(), _Reader(data), Parser()
+    track, reader, escaped = Track(), _Reader(data), Parser(longest=len(data) + 2)
     status = tick = 0
     try:
         while reader.place < len(data):
@@ -139,7 +139,7 @@ def _read_track(data: bytes, number: int, complaints: list[str]) -> Track:
                 _take_voice(track, tick, status, reader)
     except IndexError:
         complaints.append(f"track {number} ends in the middle of an event")
-    if escaped.open:
+    if escaped.open or escaped.repairs:
         complaints.append(f"track {number} has a SysEx that never ends")
     track.ends = tick
     return track

@@ -7,6 +7,7 @@ from typing import Any, Final
 Facts = dict[str, Any]
 
 _MOST_EVENTS: Final = 40  # of a frame
+_MOST_TOLD: Final = 100  # the same of sentences
 #: what is new in each frame; all else holds until another value comes
 _PASSING: Final = ("activity", "events", "left_out")
 _ASKED_FOR: Final = ("events", "left_out")
@@ -40,6 +41,8 @@ def lasting(facts: Facts) -> Facts:
 def merged(earlier: Facts, later: Facts) -> Facts:
     """One frame that tells what both do, no longer than one."""
     both = {**earlier, **later}
+    if "told" in earlier and "told" in later:
+        both["told"] = [*earlier["told"], *later["told"]][-_MOST_TOLD:]
     if "activity" in earlier and "activity" in later:
         both["activity"] = {way: _sum(earlier["activity"][way], later["activity"][way]) for way in later["activity"]}
     if "events" in earlier and "events" in later:

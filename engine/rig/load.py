@@ -80,7 +80,12 @@ def read(text: str, source: str, *, lists: bool = True) -> Rig:
     Without `lists` they are not looked at, nor the names of sounds that may be in them.
     """
     try:
+        text.encode()
         data = parsed(text)
+    except UnicodeEncodeError as fault:
+        line = text[: fault.start].count("\n") + 1
+        told = "a sign in this line is half a character, which no file can hold; write it anew"
+        raise RigError([Problem(source, line, "", told)]) from None
     except NotToml as fault:
         raise RigError([Problem(source, fault.line, fault.key, fault.text)]) from None
     data, complaints = with_templates(data)

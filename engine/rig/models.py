@@ -219,7 +219,8 @@ class Rig(Part):
         for scene in self.scenes:
             if wanted in (scene.name, scene.number):
                 return scene
-        if isinstance(wanted, str) and wanted.isascii() and wanted.isdecimal():
+        # Python refuses to read a number of thousands of digits
+        if isinstance(wanted, str) and wanted.isascii() and wanted.isdecimal() and len(wanted) < 10:
             return self.scene(int(wanted))
         return None
 

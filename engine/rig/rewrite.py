@@ -108,7 +108,7 @@ def _edited(text: str, change: Callable[[str], str]) -> str:
     try:
         read(made, "edited rig", lists=False)
     except RigError as refusal:
-        wrong = "; ".join(f"{problem.key}: {problem.text}" for problem in refusal.problems)
+        wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
         raise EditFault(f"that would not be a rig that can be played: {wrong}") from None
     return bom + (made.replace("\n", "\r\n") if windows else made)
 

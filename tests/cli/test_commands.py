@@ -1,5 +1,6 @@
 """The command as a whole: which commands there are, and what happens when whoever reads its output goes away."""
 
+import json
 import os
 import subprocess
 import sys
@@ -37,6 +38,25 @@ def test_a_reader_that_goes_away(command):
     )
     os.close(writer)
     assert (process.returncode, process.stderr) == (1, "")
+
+
+def test_a_terminal_without_the_letters(tmp_path):
+    """Where standard output has not all letters, as a pipe on some systems, JSON still says the same, and words come
+    with escapes instead of a traceback."""
+    rig = tmp_path / "rig.toml"
+    rig.write_text('format = 1\n[rig]\nname = "Grüße 🎹"\n[[scenes]]\nnumber = 1\nname = "Süß 🎻"\n', encoding="utf-8")
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
+
+    def said(*more):
+        command = [BAYLEAF, *more]
+        return subprocess.run(command, env=environment, capture_output=True, timeout=60, check=True).stdout.decode(
+            "ascii"
+        )
+
+    assert json.loads(said("check", rig, "--json"))["rig"] == "Grüße 🎹"
+    assert "S\\xfc\\xdf \\U0001f3bb" in said("diff", rig, "1", "1") + said(
+        "explain", rig, "--picture", tmp_path / "a.svg"
+    )
 
 
 def test_the_head_of_the_demo():

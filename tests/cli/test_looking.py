@@ -90,6 +90,67 @@ def test_explain_in_words(bayleaf: Callable[..., Said]) -> None:
     assert "brass: 90 3C 37" in said.out
 
 
+TAKEN = """
+format = 1
+[inputs]
+pedals = { port = "a" }
+[outputs]
+drums = { port = "b" }
+[[routes]]
+from = "pedals"
+to = "drums"
+[[controls]]
+input = "pedals"
+when = { program = "any" }
+do = "scene"
+[[controls]]
+input = "pedals"
+when = { controller = 80 }
+do = "next"
+pass = true
+[[controls]]
+input = "pedals"
+when = { controller = 81 }
+do = "back"
+scenes = [2]
+[remote]
+inputs = "pedals"
+device = 5
+[[scenes]]
+number = 1
+name = "One"
+[[scenes]]
+number = 2
+name = "Two"
+"""
+
+
+@pytest.mark.parametrize(
+    ("scene", "message", "taken"),
+    [
+        ("1", "C0 0B", "a control"),
+        ("1", "B0 50 00", None),  # pass = true
+        ("1", "B0 51 7F", None),  # a control of scene 2
+        ("2", "B0 51 7F", "a control"),
+        ("1", "F0 7F 05 02 01 01 31 F7", "[remote]"),
+        ("1", "F0 7F 06 02 01 01 31 F7", None),  # for another device
+    ],
+)
+def test_explain_knows_who_takes_a_message(
+    bayleaf: Callable[..., Said], tmp_path: Path, scene: str, message: str, taken: str | None
+) -> None:
+    """What a control or the remote consumes reaches no output; so it is told, and the outputs get nothing."""
+    rig = tmp_path / "rig.toml"
+    rig.write_text(TAKEN)
+    asked = "explain", str(rig), "--scene", scene, "--input", "pedals", message
+    found = json.loads(bayleaf(*asked, "--json").out)
+    by = found["command"]["by"] if found["command"] and not found["command"]["routed"] else None
+    assert (by, found["outputs"]["drums"]) == (taken, [] if taken else [message])
+    assert ("takes it, and it goes no further" in bayleaf(*asked).out) == bool(taken)
+    assert bayleaf(*asked, "--picture", str(tmp_path / "way.svg")).status == 0
+    assert ("line silent" in (tmp_path / "way.svg").read_text(encoding="utf-8")) == bool(taken)
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
@@ -168,6 +229,16 @@ def test_no_engine_is_told(bayleaf: Callable[..., Said], tmp_path: Path, monkeyp
     said = bayleaf("scene", "1")
     assert said.status == 1
     assert "bayleaf run" in said.err
+
+
+def test_the_demo_in_json(bayleaf: Callable[..., Said]) -> None:
+    """What prints a table prints JSON with --json, and nothing else, the demo too."""
+    said = bayleaf("demo", "--json")
+    found = json.loads(said.out)
+    assert [change["text"].split(",")[0] for change in found["changes"]][-1] == "scene 14 Finale"
+    assert {one["left_sounding"] for one in found["instruments"]} == {0}
+    assert found["carried"]
+    assert all(one["down"] < one["change"] < one["up"] for one in found["carried"])
 
 
 def test_the_demo_shows_the_job(bayleaf: Callable[..., Said]) -> None:

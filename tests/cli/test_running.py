@@ -125,6 +125,14 @@ def test_commands_act_and_answer(stage: Stage) -> None:
     assert b"\xb0\x7b\x00" in stage.heard(b"\xef\x00\x40")
 
 
+def test_a_set_list_and_its_entry_are_one_answer(stage: Stage) -> None:
+    """With --json a command prints one JSON value, also where it was asked for a set list and an entry of it."""
+    stage.start()
+    asked = "setlist", "Friday", "--entry", "2"
+    assert json.loads(stage.bayleaf(*asked, "--json").stdout)["scene"] == [2, "Two"]
+    assert stage.bayleaf(*asked).stdout == "the set list Friday, at its end\nscene 2 Two\n"
+
+
 def test_a_note_crosses_a_scene_change_and_sigterm_releases_what_is_held(stage: Stage) -> None:
     """A held key is released where it was pressed; what is still held at SIGTERM is released, with status 0."""
     process = stage.start()
@@ -168,6 +176,15 @@ def test_two_engines_of_one_name(stage: Stage) -> None:
     assert second.returncode == 1
     assert said == 'an engine named "bayleaf" is running; give this one another with --name NAME\n'
     assert stage.bayleaf("status").returncode == 0
+
+
+def test_a_folder_too_deep_for_a_socket(stage: Stage) -> None:
+    """A socket's path has some hundred bytes (unix(7): 108); where it is longer the folder and the remedy are told."""
+    deep = stage.folder / ("deep" * 30)
+    deep.mkdir(mode=0o700)
+    stage.environment["XDG_RUNTIME_DIR"] = str(deep)
+    _, said = stage.run().communicate(timeout=DEADLINE)
+    assert "the path is too long; set XDG_RUNTIME_DIR to a shorter folder: " + str(deep) in said
 
 
 def test_watch_speaks_musicians_words(stage: Stage) -> None:
@@ -215,15 +232,20 @@ def test_a_port_that_is_missing_at_start_is_told_and_the_rest_plays(stage: Stage
     assert "there is no such device" in inputs[0]["last_error"]
 
 
-def test_an_impatient_second_ctrl_c_ends_nothing_badly(stage: Stage) -> None:
-    """Ctrl-C twice: the held note is still released, the status is 0 and no traceback is shown."""
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM])
+def test_an_impatient_second_signal_ends_nothing_badly(stage: Stage, end: signal.Signals) -> None:
+    """Ctrl-C twice, or a second SIGTERM as `timeout` and service managers send it, at whatever moment until the process
+    is gone: the held note is still released, the status is 0, no traceback is shown, and nothing is left of the socket
+    that the next start would take for a crash."""
     process = stage.start()
     stage.heard(bytes.fromhex("C0 02"))
     os.write(stage.keys, bytes.fromhex("90 3C 40"))
     stage.heard(bytes.fromhex("90 3C 40"))
-    process.send_signal(signal.SIGINT)
-    process.send_signal(signal.SIGINT)
+    while process.poll() is None:
+        process.send_signal(end)
+        time.sleep(0.002)
     assert stage.heard(bytes.fromhex("80 3C 40")) == bytes.fromhex("80 3C 40")
     _, said = process.communicate(timeout=DEADLINE)
     assert process.returncode == 0
     assert "Traceback" not in said
+    assert not (stage.folder / "bayleaf" / "bayleaf.sock").exists()

@@ -7,6 +7,8 @@ from typer.testing import CliRunner
 
 from engine.cli.app import app
 from engine.cli.say import Fault
+from engine.instruments.files import DumpFault
+from engine.live import client
 
 ONE, OTHER = bytes.fromhex("F07D0102F7"), bytes.fromhex("F07D0103F7")
 WHOLE = bytes.fromhex("F07E000200") + bytes(120) + bytes.fromhex("7CF7")  # XOR of 7E 00 02 00 is 7C
@@ -37,6 +39,22 @@ def test_a_damaged_packet_is_not_sent(tmp_path: Path) -> None:
     result = CliRunner().invoke(app, ["sysex", "send", file, "organ"])
     assert isinstance(result.exception, Fault)
     assert str(result.exception).endswith("message 2 is damaged, for its checksum is wrong; nothing was sent")
+
+
+@pytest.mark.parametrize(
+    "command", [["receive", "organ", "new.syx"], ["verify", "old.syx", "organ", "organ", "--of", "organ"]]
+)
+def test_a_version_that_cannot_be_kept_is_told_before_an_instrument_is_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
+) -> None:
+    """An instrument's name that cannot name a folder is refused at once: a dump that took minutes would be lost."""
+    monkeypatch.setattr(client, "converse", lambda *_: pytest.fail("nothing is asked yet"))
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    monkeypatch.chdir(tmp_path)
+    dump(tmp_path, "old.syx", ONE)
+    result = CliRunner().invoke(app, ["sysex", *command, "--keep", "a/b"])
+    assert isinstance(result.exception, DumpFault), result.output
+    assert '"a/b" cannot name a folder' in str(result.exception)
 
 
 @pytest.mark.parametrize(

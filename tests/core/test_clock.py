@@ -369,6 +369,14 @@ def test_tapping_anew() -> None:
     assert generator.bpm == pytest.approx(60)
 
 
+def test_two_taps_at_one_time_are_one() -> None:
+    """Two switches that tap at one time, or a knob turned by two steps, are one tap and no tempo."""
+    generator = Generator(100)
+    for time in (0, 0, 500, 500):
+        generator.tap(time * MS)
+    assert generator.bpm == pytest.approx(120)
+
+
 def test_a_stall() -> None:
     """Clocks that a stall has missed stay missed: one is sent, the next at its own time, and the place counts all."""
     generator = Generator(120)

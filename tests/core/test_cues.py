@@ -237,3 +237,15 @@ def test_the_command_says_what_is_wrong() -> None:
 def test_a_frame_that_the_rate_has_not_is_its_last(rate: str, shown: str) -> None:
     """A cue may name any frame of the fastest rate; where there are fewer it is the second's last (our own reading)."""
     assert str(cue_place("00:00:10:29", RATES[rate])) == shown
+
+
+@pytest.mark.parametrize("late", [0, 39, 41, 200, 500])
+def test_a_cue_where_the_code_begins_is_not_missed(late: int) -> None:
+    """A scene at the very place where our own time code starts is recalled, however late the engine first looks."""
+    router = Bay(read(rig(["01:00:00:00", "01:00:00:12"], 'start = "01:00:00:00"\nrun = true'), "test"))
+    router.recall(0, 1)
+    router.begin(0)
+    router.tick(late * MS)
+    assert [each.scene[0] for each in router.outcomes if each.scene] == ([2] if late < 500 else [2, 3])
+    router.tick(600 * MS)
+    assert [each.scene[0] for each in router.outcomes if each.scene] == [2, 3]

@@ -98,6 +98,19 @@ def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], wire
     assert evening.router.ledger.sounding() == 0
 
 
+def test_nothing_echoes_at_an_output_that_is_let_go_of() -> None:
+    """An output that a standby hands over hears the end of what sounds, and no repeat begins there: its port may be
+    closed before the repeat ends."""
+    evening = Evening(rig(everywhere=ECHO, to='["strings", "brass"]'))
+    played(evening, "90 3C 40")
+    evening.wait(50 * MS)
+    played(evening, "80 3C 40")
+    evening.take(evening.router.output_left(evening.now, BRASS))
+    evening.wait(150 * MS)
+    assert heard(evening)[-1] == (50, "80 3C 40")
+    assert evening.heard(0)[-1][1] == bytes.fromhex("90 3C 10"), "the other one goes on"
+
+
 def test_an_echo_of_every_scene_goes_on_through_a_change() -> None:
     """[[routes]] keep what they remember: repeats and their ends come at their times in the next scene (the player's
     release of 150 ms is held back till the last repeat lets go)."""
@@ -182,6 +195,16 @@ def test_a_value_sent_now_outdates_the_one_that_waits() -> None:
     played(evening, "B0 01 00")
     evening.run_dry()
     assert heard(evening) == [(0, "B0 01 10"), (5, "B0 01 00")]
+
+
+def test_reset_all_controllers_outdates_what_it_resets() -> None:
+    """A wheel's value that waits does not undo the reset that was played after it (RP-015); what a reset leaves alone,
+    and another channel's, is still owed its last value."""
+    evening = Evening(rig(THIN))
+    played(evening, "B0 01 10", "B0 07 10", "E0 00 50", "B1 01 10", "B0 01 11", "B0 07 11", "E0 00 51", "B1 01 11")
+    played(evening, "B0 79 00")
+    evening.run_dry()
+    assert heard(evening)[4:] == [(0, "B0 79 00"), (20, "B0 07 11"), (20, "B1 01 11")]
 
 
 def test_a_waiting_value_is_outdated_where_the_newer_one_goes_and_nowhere_else() -> None:
@@ -340,6 +363,19 @@ def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Bay]) -> None
     assert router.due is not None
     assert router.due <= 100
     assert [message for _, message, _ in router.tick(100)] == [b"\x90\x3c\x40"]
+
+
+@pytest.mark.parametrize("keeps_state", [False, True])
+def test_a_note_that_a_release_starts_ends_with_its_source(
+    plug_in: Callable[[Any, bool], Bay], keeps_state: bool
+) -> None:
+    """A plug-in that sounds a note when a key is let go, as a harpsichord's jacks do: no key holds that note, and it is
+    in the ledger all the same."""
+    router = plug_in(lambda message, now: (b"\x90\x30\x40",) if message[0] == 0x80 else (message,), keeps_state)
+    router.receive(1, 0, b"\x90\x3c\x40")
+    sent = [message.hex() for _, message, _ in router.receive(2, 0, b"\x80\x3c\x40")]
+    assert sent == ["803c40", "903040"]
+    assert [message.hex() for _, message, _ in router.input_lost(3, 0)] == ["803040"]
 
 
 def test_a_note_a_pedal_starts_later_ends_with_its_source(plug_in: Callable[[Any, bool], Bay]) -> None:

@@ -15,11 +15,13 @@ from receiver import Receiver
 
 from engine.core.bay import Bay
 from engine.core.ledger import rest_of
+from engine.core.succession import take_over
+from engine.core.wire import Delivery
 from engine.rig.load import read
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "faults.json").read_text())
 STRINGS = 0
-KEYS, PADS = 0, 1
+KEYS, PADS, FOOT = 0, 1, 2
 
 ALL = '{ from = ["keys", "pads"], to = "strings" }'
 
@@ -60,6 +62,7 @@ def test_controllers_rest_where_the_standard_says(controller: int, rest: int) ->
         ("E3 01 40", "E3 00 40"),  # entry reset-bend: 8192
         ("D3 50", "D3 00"),  # entry reset-pressure
         ("A3 3C 50", "A3 3C 00"),  # entry reset-pressure
+        ("B3 44 7F", "B3 44 00"),  # legato pedal: common practice, no source
         ("B3 45 7F", "B3 45 00"),  # hold 2: common practice, no source
         ("B3 02 7F", "B3 02 00"),  # breath: common practice, no source
         ("B3 04 7F", "B3 04 00"),  # foot: common practice, no source
@@ -291,3 +294,42 @@ def test_a_lost_release_of_a_key_that_sounded_nowhere_haunts_nobody() -> None:
     assert hexed(router.receive(0, 0, b"\x90\x3c\x50"), 1) == ["90 3C 50"]
     assert hexed(router.receive(0, 0, b"\x80\x3c\x40"), 1) == ["80 3C 40"]
     assert router.ledger.sounding() == 0
+
+
+SENT = '[[controls]]\ninput = "foot"\nwhen = { note = NOTE }\ndo = "send"\noutput = "strings"\nmessages = [ SENT ]\n'
+ENDS: dict[str, Callable[[Bay], list[Delivery]]] = {
+    "the show ends": lambda router: router.release_all(9),
+    "panic": lambda router: router.command(9, "panic", None, "test")[1],
+    "the cable is put back": lambda router: router.output_back(9, STRINGS, None),
+}
+
+
+def sending(note: int, *messages: str) -> str:
+    """A control that sends these."""
+    return SENT.replace("NOTE", str(note)).replace("SENT", ", ".join(f'"{message}"' for message in messages))
+
+
+@pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
+def test_what_a_control_sent_does_not_hang(end: Callable[[Bay], list[Delivery]]) -> None:
+    """A note, a pedal and a bend that a control sent are ended like a player's, but go on over a scene change and an
+    edit, for nobody's route feeds them; its bank and program are those of the channel."""
+    scenes = '[[scenes]]\nnumber = 1\nname = "One"\n[[scenes]]\nnumber = 2\nname = "Two"\n'
+    text = PORTS.replace("WIRE", "fast") + sending(36, "B0 20 07", "C0 05", "90 3C 64", "B0 40 7F", "E0 00 00") + scenes
+    router = Bay(read(text, "test"))
+    router.recall(0, 1)
+    router.receive(1, FOOT, b"\x90\x24\x40")
+    assert router.recall(2, 2) == []
+    edited = Bay(read(text.replace("Two", "Second"), "test"), names=(router.inputs, router.outputs))
+    assert take_over(3, edited, router) == []
+    assert edited.ledger.sounds(STRINGS) == {0: (b"\xb0\x20\x07", b"\xc0\x05")}
+    assert {"80 3C 40", "B0 40 00", "E0 00 40"} <= {*hexed(end(edited))}
+    assert hexed(edited.release_all(10)) == []
+
+
+def test_what_another_control_ended_is_not_ended_again() -> None:
+    """One control sends a note, another one its end: nothing is left to be released."""
+    router = bay(sending(36, "90 3C 64") + sending(38, "80 3C 00") + '[[scenes]]\nnumber = 1\nname = "One"\n')
+    router.recall(0, 1)
+    router.receive(1, FOOT, b"\x90\x24\x40")
+    assert hexed(router.receive(2, FOOT, b"\x90\x26\x40")) == ["80 3C 00"]
+    assert hexed(router.release_all(3)) == []

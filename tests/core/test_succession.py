@@ -202,6 +202,17 @@ def test_the_place_of_a_scene_that_vanished_stays() -> None:
     assert new.command(2, "next", None, "test")[0].scene == (3, "Scene 3")
 
 
+def test_the_set_list_in_use_stays_when_its_scene_vanishes() -> None:
+    """The scene in force was deleted while the second set list was in use: `next` follows that list still."""
+    lists = '[[setlists]]\nname = "A"\nscenes = [1, 3]\n[[setlists]]\nname = "B"\nscenes = [{}3, 1]\n'
+    three = [scene(number=number) for number in (1, 2, 3)]
+    old, _ = start(text("".join([*three, lists.format("2, ")])), number=2)
+    old.command(1, "setlist", "B", "test")
+    new, _ = adopt(2, text(three[0] + three[2] + lists.format("")), old)
+    assert new.setlist.name == "the set list B"
+    assert new.command(3, "next", None, "test")[0].scene == (3, "Scene 3")
+
+
 def hears_both(evening: Evening, other: str) -> None:
     """Another rig takes over at this moment."""
     old = evening.router

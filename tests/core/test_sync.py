@@ -300,6 +300,15 @@ def test_our_own_clock_goes_before_a_worse_one() -> None:
     )
 
 
+def test_an_output_named_twice_has_one_clock() -> None:
+    """An output that stands twice in `to` gets each clock once; twice as many would be twice the tempo."""
+    twice = '[sync.clock]\nto = ["box", "box"]\nrun = true\n[sync.timecode]\nto = ["lamp", "lamp"]\nrun = true\n'
+    music = Music(rig(twice))
+    music.go(SECOND - MS)
+    assert len(music.times()) == 48
+    assert len(music.said(LAMP)) == 1 + 100  # a full message, and four quarter frames for each of 25 frames
+
+
 def test_tapping_through_the_router() -> None:
     """A pedal that taps sets our own tempo, and the answer tells it."""
     tap = '[[controls]]\ninput = "pedal"\nwhen = { controller = 64 }\ndo = "tap"\n'

@@ -35,6 +35,47 @@ def test_what_mido_writes_is_read_here(tmp_path_factory, messages):
     assert files.read(path) == messages
 
 
+def midi_file(*events: str) -> bytes:
+    """A Standard MIDI File of one track with these events (delta time and all, in hexadecimal)."""
+    track = b"".join(map(bytes.fromhex, (*events, "00 FF 2F 00")))
+    head = bytes.fromhex("4D 54 68 64 00 00 00 06 00 00 00 01 01 E0 4D 54 72 6B")
+    return head + len(track).to_bytes(4, "big") + track
+
+
+def test_a_message_in_packets_is_one_message(tmp_path):
+    """A SysEx that goes on in F7 events is one message; its packets by themselves would be three broken ones, each of
+    which an instrument would take for a dump (RP-001 p. 6, "sysex event": the example with a delay between packets)."""
+    path = tmp_path / "organ.mid"
+    packets = "00 F0 03 43 12 00", "81 48 F7 06 43 12 00 43 12 00", "64 F7 04 43 12 00 F7"
+    path.write_bytes(midi_file(*packets, "00 F0 02 7D F7", "00 90 3C 40"))
+    assert files.read(path) == [bytes.fromhex("F0 43 12 00 43 12 00 43 12 00 43 12 00 F7"), b"\xf0\x7d\xf7"]
+
+
+@pytest.mark.parametrize(
+    "events",
+    [
+        ("00 F0 03 43 12 00",),
+        ("00 F0 03 43 12 00", "00 F0 02 7D F7"),
+        ("00 F0 02 7D F7", "00 F0 09 43"),
+        ("00 F0 02 7D F7", "00 F0"),
+    ],
+)
+def test_a_midi_file_with_a_message_without_an_end_is_refused(tmp_path, events):
+    """Nothing is sent of a file in which a SysEx has no end: an end that is not there is not made up."""
+    path = tmp_path / "organ.mid"
+    path.write_bytes(midi_file(*events))
+    with pytest.raises(DumpFault, match=r"organ\.mid: track 1 "):
+        files.read(path)
+
+
+def test_the_longest_message_of_a_midi_file(tmp_path):
+    """A dump of two megabytes in one message is read whole."""
+    path = tmp_path / "sampler.mid"
+    messages = [b"\xf0\x7d" + bytes(2 << 20) + b"\xf7"]
+    path.write_bytes(files.encode(path, messages))
+    assert files.read(path) == messages
+
+
 @given(DUMPS)
 def test_a_midi_file_holds_the_same(tmp_path_factory, messages):
     """A .mid file (Standard MIDI File 1.0, through mido) gives back what was put in."""

@@ -295,6 +295,9 @@ async def test_a_cable_that_leads_back_is_told(autojump_clock):
         ("send", {"output": "organ", "messages": ["F07DF7"], "from": 2}, "messages 1 to 1"),
         ("send", {"output": "organ", "messages": ["F07DF7"], "chunk": 0}, "chunk"),
         ("identify", {"outputs": ["drums"]}, "there is no output drums"),
+        ("identify", {"outputs": [["organ"]]}, "there is no output"),
+        ("receive", {"input": {}}, "there is no input"),
+        ("receive", {"input": "organ", "instrument": ["organ"]}, "there is no instrument"),
     ],
 )
 async def test_a_request_at_fault_is_told(autojump_clock, what, more, said):

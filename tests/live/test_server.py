@@ -162,6 +162,7 @@ async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench, line):
         ({"do": "scene", "scene": "Encore"}, "there is no scene Encore; nothing changed"),
         ({"do": "scene", "scene": "9" * 5000}, "; nothing changed"),
         ({"do": "scene", "scene": "\ud800"}, "; nothing changed"),
+        ({"do": "backup", "output": ["strings"]}, "there is no output"),
     ],
 )
 async def test_a_request_that_cannot_be_met_is_answered(bench, request_, said):

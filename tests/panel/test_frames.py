@@ -35,6 +35,13 @@ def test_what_was_missed_is_put_together(frames: list[dict[str, Any]]) -> None:
     assert len(one["events"]) + one["left_out"] == len(shown) + sum(frame["left_out"] for frame in frames)
 
 
+@given(st.lists(st.fixed_dictionaries({"at": st.integers()}, optional={"told": st.lists(st.integers(), max_size=80)})))
+def test_no_sentence_is_lost(frames: list[dict[str, Any]]) -> None:
+    """What was told in frames that a browser did not take is told in the next, the newest hundred sentences."""
+    told = [sentence for frame in frames for sentence in frame.get("told", [])]
+    assert reduce(merged, frames, {}).get("told", []) == told[-100:]
+
+
 def test_a_port_that_an_edit_added_counts_from_nothing() -> None:
     """A frame from before an edit has fewer ports than one after it."""
     earlier, later = {"activity": {"in": [3], "out": []}}, {"activity": {"in": [1, 2], "out": [5]}}

@@ -52,7 +52,7 @@ def test_a_scene_is_found_by_number_or_name() -> None:
     """A scene answers to its number, to its name, and to its number in words; nothing else finds one."""
     rig = read(RIG, "pit.toml")
     assert rig.scene(12) is rig.scene("Finale") is rig.scene("12") is rig.scenes[1]
-    assert rig.scene(13) is rig.scene("finale ") is rig.scene("13") is None
+    assert rig.scene(13) is rig.scene("finale ") is rig.scene("13") is rig.scene("9" * 5000) is None
 
 
 def test_all_errors_of_a_file_come_at_once_and_in_order() -> None:
@@ -135,6 +135,14 @@ def test_a_file_that_is_not_utf8_is_told_with_its_line(tmp_path: Path) -> None:
     path = tmp_path / "pit.toml"
     path.write_bytes(RIG.replace("Pit", "Fosse é").encode("latin-1"))
     assert refused(path) == f"{path}:4: this is not UTF-8 text; save the file as UTF-8"
+
+
+@pytest.mark.parametrize("half", [0xDCFF, 0xD800])
+def test_a_text_that_no_file_can_hold_is_told_with_its_line(half: int) -> None:
+    """Half a character, as a shell or a program may hand one on, is refused: the file would not load again."""
+    (problem,) = problems(RIG.replace("Finale", f"Finale {chr(half)}"))
+    line = RIG[: RIG.index("Finale")].count("\n") + 1
+    assert str(problem).startswith(f"pit.toml:{line}: a sign in this line is half a character")
 
 
 def test_a_missing_file_and_a_folder_are_told(tmp_path: Path) -> None:
