@@ -41,10 +41,9 @@ def _load() -> ctypes.CDLL:
     jack.jack_get_ports.restype = ctypes.POINTER(ctypes.c_char_p)
     jack.jack_connect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
     jack.jack_disconnect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
-    for ask in (jack.jack_activate, jack.jack_recompute_total_latencies, jack.jack_client_close, jack.jack_free):
-        ask.argtypes = [ctypes.c_void_p]
-    for call_back in (jack.jack_set_process_callback, jack.jack_on_shutdown):
-        call_back.argtypes = [ctypes.c_void_p, ctypes.c_void_p, ctypes.c_void_p]
+    jack.jack_free.argtypes = [ctypes.c_void_p]
+    jack.jack_client_close.argtypes = [ctypes.c_void_p]
+    jack.jack_on_shutdown.argtypes = [ctypes.c_void_p, ctypes.c_void_p, ctypes.c_void_p]
     _silence(jack)
     return jack
 
@@ -75,7 +74,8 @@ class JackServer:
         )
         if not self._client:
             raise PortError(MISSING)
-        self._hear_news()
+        # a C function, which writes the time there: the library cancels its threads anywhere, in Python with its lock
+        self._jack.jack_on_shutdown(self._client, ctypes.cast(_libc.time, ctypes.c_void_p), ctypes.byref(self._end))
         rate = self._jack.jack_get_sample_rate(self._client)
         self._frames: int = self._jack.jack_get_buffer_size(self._client)
         self.period: float = self._frames / rate  # seconds
@@ -157,16 +157,6 @@ class JackServer:
                     if self._client is not None and not self.died:
                         self._jack.jack_disconnect(self._client, source.encode(), target.encode())
 
-    def spread_news(self) -> None:
-        """Wait until all clients that play have heeded, on their own threads, what the server told them so far.
-
-        They take its news one after the other, and it waits for their answers to this one. Whoever hears late of a
-        client that has gone takes a new one, which has its number, for it; and the new one crashes.
-        """
-        with self._asking:
-            if not self.closed and not self.died:
-                self._jack.jack_recompute_total_latencies(self._client)
-
     @property
     def closed(self) -> bool:
         """Whether we let go of it."""
@@ -190,14 +180,3 @@ class JackServer:
             return [name.decode(errors="replace") for name in takewhile(bool, names)]
         finally:
             self._jack.jack_free(names)
-
-    def _hear_news(self) -> None:
-        """Let the library's threads tell of the server's end, and of what happens on it.
-
-        They call C functions, for they are cancelled anywhere, and in Python that would leave its lock taken for ever.
-        """
-        end = ctypes.cast(_libc.time, ctypes.c_void_p)  # writes the time where it is told
-        self._jack.jack_on_shutdown(self._client, end, ctypes.byref(self._end))
-        play = ctypes.cast(_libc.pthread_equal, ctypes.c_void_p)  # says 0, for no size of a cycle equals None
-        self._jack.jack_set_process_callback(self._client, play, None)  # news waits only for clients that play
-        self._jack.jack_activate(self._client)

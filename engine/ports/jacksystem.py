@@ -118,7 +118,6 @@ class JackSystem:
 
     def _make(self, kind: Any, client: str) -> Any:
         self._server.check()  # a constructor that fails makes later closing crash
-        self._server.spread_news()
         try:
             return make_device(kind, rtmidi.API_UNIX_JACK, client)
         except rtmidi.RtMidiError as fault:
