@@ -1,6 +1,6 @@
 """Part `hour`, measured only if it is asked for by its name: how far clock and time code drift in an hour.
 
-What part `grid` measures, all ways at once. The drift is that of the most punctual clocks, so it may be measured beside
+What part `grid` measures, all ways at once. The drift is that of the punctual clocks, so it may be measured beside
 other work; for what that does to the others, see part `grid`, which wants a quiet machine.
 """
 

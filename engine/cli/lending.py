@@ -8,9 +8,8 @@ import typer
 
 from engine.cli.say import Backend, Fault, Machine, heeded_by_the_show, say
 from engine.live import lending
-from engine.live.patch import Opener
+from engine.live.patch import Opener, system_for
 from engine.network.link import LinkError
-from engine.ports.open import open_system
 from engine.rig.load import load
 from engine.rig.models import Rig
 
@@ -47,7 +46,7 @@ def lend(
             f"{network.machine} is an engine of this rig: start it with: bayleaf run {rig}; "
             "or say with --machine which machine lends here"
         )
-    system = open_system(backend, name)
+    system = system_for(loaded, backend, name)
     heeded_by_the_show()
     try:
         trio.run(lending.lend, loaded, rig, Opener(system, virtual), say)

@@ -1,5 +1,6 @@
 """Commands that look without playing: ports, new, check, explain."""
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -7,7 +8,7 @@ import typer
 
 from engine.cli.naming import scene_of
 from engine.cli.say import Backend, Fault, Json, as_json, counted, table
-from engine.core.burst import compile_burst, duration, size
+from engine.core.burst import compile_burst, compile_step, duration, size
 from engine.core.explain import Explanation, RouteVerdict, called, shown
 from engine.core.explain import explain as explain_message
 from engine.core.wire import DIN, DIN_RUNNING
@@ -79,10 +80,10 @@ def check(
     told = list(warnings(loaded, density))
     rows = [row for scene in loaded.scenes for row in _burst_rows(loaded, scene)]
     if json:
-        keys = ("number", "scene", "output", "steps", "bytes", "ms")
+        keys = ("number", "scene", "output", "steps", "bytes", "wire_ms", "ms")
         bursts = [dict(zip(keys, row, strict=True)) for row in rows]
         setups = _setup_rows(loaded)
-        parts = ("number", "instrument", "sound")
+        parts = ("number", "instrument", "sound", "messages")
         named = [dict(zip(parts, row, strict=True)) for row in _sound_rows(loaded)]
         as_json(
             {
@@ -100,8 +101,8 @@ def check(
         f"{counted(len(loaded.instruments), 'instrument')}, {counted(len(loaded.scenes), 'scene')}"
     )
     table(
-        ("no.", "scene", "output", "steps", "bytes", "ready after"),
-        [(*row[:5], f"{row[5]:.1f} ms") for row in rows],
+        ("no.", "scene", "output", "steps", "bytes", "on the wire", "ready after"),
+        [(*row[:5], *(f"{each:.2f} ms" for each in row[5:])) for row in rows],
         title="What each scene sends, and when its instruments are ready",
     )
     if setups := _setup_rows(loaded):
@@ -110,13 +111,22 @@ def check(
             [(one["instrument"], one["words"], one["messages"]) for one in setups],
             title="What is sent at the start and when an output is back",
         )
-    table(("no.", "instrument", "sound"), _sound_rows(loaded), title="The sounds of each scene")
+    table(("no.", "instrument", "sound", "bytes"), _sound_rows(loaded), title="The sounds of each scene")
     for text in told:
         print(f"note: {text}")
 
 
-def _sound_rows(rig: Rig) -> list[tuple[int, str, str]]:
-    return [(scene.number, *step_in_words(rig, step)) for scene in rig.scenes for step in scene.burst if not step.blank]
+def _sound_rows(rig: Rig) -> list[tuple[int, str, str, str]]:
+    return [
+        (scene.number, *step_in_words(rig, step), _listed(compile_step(rig, step)[1].unit))
+        for scene in rig.scenes
+        for step in scene.burst
+        if not step.blank
+    ]
+
+
+def _listed(messages: Iterable[bytes]) -> str:
+    return ", ".join(map(to_hex, messages))
 
 
 def _setup_rows(rig: Rig) -> list[dict[str, str]]:
@@ -124,14 +134,15 @@ def _setup_rows(rig: Rig) -> list[dict[str, str]]:
         {
             "instrument": name,
             "words": line,
-            "messages": ", ".join(to_hex(message) for message in set_up(line, gear.channel - 1).messages),
+            "messages": _listed(set_up(line, gear.channel - 1).messages),
         }
         for name, gear in rig.instruments.items()
         for line in gear.setup
     ]
 
 
-def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, float]]:
+def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, float, float]]:
+    """Number, scene, output, steps, bytes, their time on the wire and until the last instrument has settled (ms)."""
     names = list(rig.outputs)
     rows = []
     for output, steps in compile_burst(rig, scene, {name: index for index, name in enumerate(names)}).items():
@@ -139,8 +150,9 @@ def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, f
         speed = None
         if rig.outputs[name].wire == "din":
             speed = DIN_RUNNING if rig.outputs[name].running_status else DIN
-        ready = round(duration(steps, speed) / 1e6, 2)
-        rows.append((scene.number, scene.name, name, len(steps), size(steps, speed), ready))
+        sent = size(steps, speed)
+        on_wire = 0.0 if speed is None else round(sent * speed.byte_ns / 1e6, 2)
+        rows.append((scene.number, scene.name, name, len(steps), sent, on_wire, round(duration(steps, speed) / 1e6, 2)))
     return rows
 
 

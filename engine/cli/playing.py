@@ -11,11 +11,10 @@ from engine.cli import paneling
 from engine.cli.lending import as_machine
 from engine.cli.say import Backend, Fault, Machine, heeded_by_the_show, say
 from engine.live.claim import NameTaken
-from engine.live.patch import SamePort
+from engine.live.patch import SamePort, system_for
 from engine.live.stage import Stage
 from engine.network.link import LinkError
 from engine.panel.beside import keep_beside
-from engine.ports.open import open_system
 from engine.rig.load import read, text_of
 
 
@@ -45,7 +44,7 @@ def run(
         raise Fault(
             f"{network.machine} is no engine of this rig, but lends its ports; start it with: bayleaf lend {rig}"
         )
-    system = open_system(backend, name)
+    system = system_for(loaded, backend, name)
     heeded_by_the_show()
     try:
         beside = [partial(keep_beside, paneling.beside(name, panel_port), say)] if panel else []

@@ -49,13 +49,18 @@ def compile_burst(rig: Rig, scene: Scene, outputs: Mapping[str, int]) -> dict[in
     """A scene's steps by output index, in the order written; blank ones are left out."""
     steps: dict[int, list[Step]] = {}
     for step in (step for step in scene.burst if not step.blank):
-        if step.instrument is not None:
-            gear = rig.instruments[step.instrument]
-            steps.setdefault(outputs[gear.output], []).append(_instrument_step(step, gear))
-        else:
-            assert step.output is not None
-            steps.setdefault(outputs[step.output], []).append(_output_step(step))
+        output, compiled = compile_step(rig, step)
+        steps.setdefault(outputs[output], []).append(compiled)
     return {output: tuple(listed) for output, listed in steps.items()}
+
+
+def compile_step(rig: Rig, step: BurstStep) -> tuple[str, Step]:
+    """The output of a step that is not blank, and what it is sent."""
+    if step.instrument is not None:
+        gear = rig.instruments[step.instrument]
+        return gear.output, _instrument_step(step, gear)
+    assert step.output is not None
+    return step.output, _output_step(step)
 
 
 def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> dict[int, tuple[Step, ...]]:

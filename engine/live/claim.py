@@ -8,7 +8,7 @@ import stat
 from pathlib import Path
 from typing import IO, NamedTuple
 
-from engine.live.client import socket_path
+from engine.live.client import address_of, socket_path
 
 
 class NameTaken(Exception):
@@ -50,7 +50,8 @@ def claim_socket(name: str) -> Claim:
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     try:
         path.unlink(missing_ok=True)
-        listener.bind(os.fspath(path))
+        with address_of(path) as address:
+            listener.bind(address)
         os.chmod(path, 0o600)
         listener.listen(16)
     except OSError as fault:

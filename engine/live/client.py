@@ -18,6 +18,7 @@ from engine.told import Told
 _APP: Final = "bayleaf"
 _NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,40}")
 _PATIENCE: Final = 5.0  # seconds
+_ADDRESS: Final = 103  # bytes of a Unix socket's address that every system takes
 
 
 class NoEngine(Told):
@@ -35,11 +36,28 @@ def socket_path(name: str) -> Path:
         return Path(platformdirs.user_runtime_dir(_APP)) / f"{name}.sock"
 
 
+@contextlib.contextmanager
+def address_of(path: Path) -> Iterator[str]:
+    """A socket's path as an address to bind or connect to; a longer one goes by its open folder, where there is /proc.
+
+    Raises OSError if that folder cannot be opened.
+    """
+    if len(os.fsencode(path)) <= _ADDRESS or not os.path.isdir("/proc/self/fd"):
+        yield os.fspath(path)
+        return
+    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        yield f"/proc/self/fd/{folder}/{path.name}"
+    finally:
+        os.close(folder)
+
+
 def _connect(name: str, patience: float = _PATIENCE) -> socket.socket:
     connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     connection.settimeout(patience)
     try:
-        connection.connect(os.fspath(socket_path(name)))
+        with address_of(socket_path(name)) as address:
+            connection.connect(address)
     except OSError:
         connection.close()
         raise NoEngine(f'no engine named "{name}" is running; start one with: bayleaf run RIG --name {name}') from None

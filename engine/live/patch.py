@@ -5,7 +5,8 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol, TypeVar
 
-from engine.ports.open import open_device_input, open_device_output
+from engine.ports.nosystem import NoSystem
+from engine.ports.open import open_device_input, open_device_output, open_system
 from engine.ports.port import InputPort, OutputPort, PortError, PortSystem
 from engine.rig.models import Input, Output, Rig
 
@@ -30,6 +31,20 @@ class Patch:
 
 class SamePort(PortError):
     """Two names of the rig lead to one port of the system."""
+
+
+def system_for(rig: Rig, backend: str | None, client_name: str) -> PortSystem:
+    """The ports of a backend; None is this system's own, which a rig of byte devices alone can be without.
+
+    Raises PortError.
+    """
+    try:
+        return open_system(backend, client_name)
+    except PortError as fault:
+        wanted: tuple[Input | Output, ...] = (*rig.inputs.values(), *rig.outputs.values())
+        if backend is not None or any(port.device is None and not rig.far(port) for port in wanted):
+            raise
+        return NoSystem(str(fault))
 
 
 class Elsewhere(Protocol):

@@ -59,7 +59,7 @@ def loads(rig: Rig, density: int = DENSITY) -> Iterator[Load]:
 
 
 def warnings(rig: Rig, density: int = DENSITY) -> Iterator[str]:
-    """A sentence for each cable that can be too full, and for each output where two clocks could meet."""
+    """A sentence for each cable that can be too full, where two clocks could meet, and where a port feeds itself."""
     for load in loads(rig, density):
         if load.share > 1:
             yield (
@@ -68,6 +68,16 @@ def warnings(rig: Rig, density: int = DENSITY) -> Iterator[str]:
                 "thin or strip something, or use another output"
             )
     yield from _clocks(rig)
+    yield from _own_ports(rig)
+
+
+def _own_ports(rig: Rig) -> Iterator[str]:
+    routes = [*rig.routes, *(route for scene in rig.scenes for route in scene.routes)]
+    pairs = dict.fromkeys((source, to) for route in routes for source in route.source for to in route.to)
+    for source, to in pairs:
+        heard, played = rig.inputs[source], rig.outputs[to]
+        if (heard.port, heard.device, rig.home(heard)) == (played.port, played.device, rig.home(played)):
+            yield f"{source} plays its own instrument back at {to}; turn that one's local control off"
 
 
 def _clocks(rig: Rig) -> Iterator[str]:

@@ -2,13 +2,12 @@
 
 import contextlib
 import json
-import os
 from collections.abc import AsyncGenerator
 from typing import Any, Final
 
 import trio
 
-from engine.live.client import NoEngine, socket_path
+from engine.live.client import NoEngine, address_of, socket_path
 
 _LONGEST: Final = 32 << 20  # bytes of an answer: a whole rig comes in one
 
@@ -20,7 +19,8 @@ class Unanswered(Exception):
 async def connect(name: str) -> trio.SocketStream:
     """To the engine of this name. Raises Unanswered."""
     try:
-        return await trio.open_unix_socket(os.fspath(socket_path(name)))
+        with address_of(socket_path(name)) as address:
+            return await trio.open_unix_socket(address)
     except (OSError, NoEngine):
         raise Unanswered(f'no engine named "{name}" is running') from None
 

@@ -1,11 +1,10 @@
-"""What needs two places of a rig file at once: names that lead nowhere, numbers given twice, a route into itself.
+"""What needs two places of a rig file at once: names that lead nowhere, numbers given twice.
 
 These look at the file's data as it was loaded, not at the models, so that they are told together with whatever else is
 wrong. A value of the wrong kind is passed over here; the models complain of it.
 """
 
 from collections.abc import Iterable, Iterator
-from typing import Any
 
 from engine.rig.loose import Complaint, Data, Keys, as_written, names, no_such, refer, table, tables
 from engine.rig.networkchecks import check_network
@@ -104,7 +103,6 @@ def _all_routes(data: Data) -> Iterator[tuple[Keys, Data]]:
 
 
 def _routes(data: Data) -> Iterator[Complaint]:
-    inputs, outputs = table(data, "inputs"), table(data, "outputs")
     for keys, route in _all_routes(data):
         sources = names(route.get("from"), (*keys, "from"))
         targets = names(route.get("to"), (*keys, "to"))
@@ -112,18 +110,6 @@ def _routes(data: Data) -> Iterator[Complaint]:
             yield from refer(data, "inputs", name, place)
         for place, name in targets:
             yield from refer(data, "outputs", name, place)
-            for _, source in sources:
-                if _same_port(data, inputs.get(source), outputs.get(name)):
-                    text = f'"{source}" and "{name}" are one port, which would feed itself; route it elsewhere'
-                    yield Complaint(place, text)
-
-
-def _same_port(data: Data, source: Any, target: Any) -> bool:
-    if not isinstance(source, dict) or not isinstance(target, dict):
-        return False
-    if _home(data, source) != _home(data, target):
-        return False
-    return any(source.get(kind) is not None and source.get(kind) == target.get(kind) for kind in ("port", "device"))
 
 
 def _route_names(data: Data) -> Iterator[Complaint]:

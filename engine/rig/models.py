@@ -4,7 +4,15 @@ from functools import cache, reduce
 from operator import or_
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, create_model, model_validator
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    ValidationInfo,
+    create_model,
+    field_validator,
+    model_validator,
+)
 
 from engine.midi.timecode import RATES, read_label
 from engine.rig.commanding import Control, Osc, RemoteControl
@@ -174,13 +182,12 @@ class TimeCode(Part):
     chase: bool = False
     with_clock: bool = False
 
-    @model_validator(mode="after")
-    def _start_exists(self) -> "TimeCode":
-        try:
-            read_label(self.start, RATES[self.rate])
-        except ValueError as fault:
-            raise ValueError(f'start = "{self.start}" is no place at this rate; allowed: {fault}') from None
-        return self
+    @field_validator("start")
+    @classmethod
+    def _exists(cls, start: str, known: ValidationInfo) -> str:
+        if "rate" in known.data:
+            read_label(start, RATES[known.data["rate"]])
+        return start
 
 
 class Sync(Part):

@@ -113,6 +113,16 @@ def test_clocks_that_a_filter_stops_are_not_told(through: str) -> None:
     assert told(rig(2, through=through), density=0) == []
 
 
+@pytest.mark.parametrize("place", ['port = "Synth*"', 'device = "/dev/serial0"'])
+def test_an_instrument_that_plays_itself_is_told(place: str) -> None:
+    """Keys may play their own sounds through a route; the note says what else is to be done (MIDI 1.0 p. 24: Local
+    Control off). A keyboard routed elsewhere is no matter."""
+    ports = f"format = 1\n[inputs]\nkeys = {{ {place} }}\n[outputs]\nsounds = {{ {place} }}\nbass = {{ port = 'b' }}\n"
+    scene = '[[scenes]]\nnumber = {0}\nname = "{0}"\nroutes = [ {{ from = "keys", to = "{1}" }} ]\n'
+    (text,) = told(ports + scene.format(1, "sounds") + scene.format(2, "bass") + scene.format(3, "sounds"))
+    assert text == "keys plays its own instrument back at sounds; turn that one's local control off"
+
+
 def test_check_prints_the_notes_and_is_content(tmp_path: Path) -> None:
     """`check` prints each as a note, on request as JSON with the density it reckoned with; a rig with notes is in
     order."""

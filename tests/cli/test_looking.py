@@ -42,15 +42,18 @@ def test_check_tells_each_bursts_cost(bayleaf: Callable[..., Said]) -> None:
     assert said.status == 0
     bursts = {(row["number"], row["output"]): row for row in json.loads(said.out)["bursts"]}
     assert bursts[11, "strings"]["bytes"] == 8  # bank MSB, bank LSB, program: 3 + 3 + 2
+    assert bursts[11, "strings"]["wire_ms"] == pytest.approx(8 * 0.32)
     assert bursts[11, "strings"]["ms"] == pytest.approx(8 * 0.32 + 30)
     assert bursts[12, "brass"]["bytes"] == 5  # this one hears no LSB
     assert bursts[12, "bass"]["bytes"] == 2  # and this one no bank
 
 
 def test_check_prints_a_table(bayleaf: Callable[..., Said]) -> None:
-    """Without --json the same is a table for people."""
+    """Without --json the same is a table for people, and the very bytes of each step are shown."""
     said = bayleaf("check", str(DEMO))
     assert said.status == 0
+    assert "2.56 ms" in said.out
+    assert "B4 00 00, B4 20 03, C4 0B" in said.out
     assert "in order: 3 inputs, 4 outputs, 4 instruments, 4 scenes" in said.out
     assert "Street at night" in said.out
 

@@ -58,6 +58,27 @@ def test_a_folder_that_is_open_to_others_is_closed(runtime_dir):
         assert stat.S_IMODE(claim.path.parent.stat().st_mode) == 0o700
 
 
+def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path, monkeypatch):
+    """Where XDG_RUNTIME_DIR is longer than an address (107 bytes, unix(7)), commands arrive all the same."""
+    deep = tmp_path / ("d" * 120)
+    deep.mkdir()
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(deep))
+    with claimed() as claim, client.address_of(client.socket_path("pit")) as address:
+        assert claim.path == deep / "bayleaf" / "pit.sock"
+        assert claim.path.is_socket()
+        with socket.socket(socket.AF_UNIX) as asker:
+            asker.connect(address)
+    assert not claim.path.exists()
+
+
+def test_where_it_may_not_the_remedy_is_told(tmp_path, monkeypatch):
+    """A system without /proc can have no socket there; the folder and the remedy are told."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / ("d" * 120)))
+    monkeypatch.setattr(client.os.path, "isdir", lambda path: False)
+    with pytest.raises(OSError, match="the path is too long; set XDG_RUNTIME_DIR to a shorter folder"):
+        claim_socket("pit")
+
+
 def test_a_socket_left_by_a_crash_is_replaced():
     """Where nobody listens any more, the next engine of the name takes the place."""
     died = claim_socket("pit")

@@ -84,6 +84,22 @@ async def test_an_evening(system, end):
     assert not client.socket_path("pit").exists()
 
 
+@pytest.mark.parametrize("end", [signal.SIGTERM, signal.SIGINT])
+async def test_a_signal_while_the_ports_are_being_opened(system, monkeypatch, end):
+    """From the moment the socket is there, a signal ends the engine in good order: nothing is lost, nothing left."""
+    opened = system.open_input
+
+    def interrupted(pattern):
+        assert client.socket_path("pit").exists()
+        signal.raise_signal(end)
+        return opened(pattern)
+
+    monkeypatch.setattr(system, "open_input", interrupted)
+    with trio.fail_after(60):
+        await Evening(system).stage.run(system)
+    assert not client.socket_path("pit").exists()
+
+
 async def test_the_last_scene_is_recalled_the_next_evening(system):
     """start = "last": the scene in force at the end is the scene of the next start, for the same rig file."""
     async with Evening(system).played() as evening:

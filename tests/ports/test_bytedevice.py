@@ -181,7 +181,7 @@ def test_a_clock_inside_a_sysex(fifo: str, far: int) -> None:
 
 
 def test_opening_and_closing_leaks_no_threads(fifo: str) -> None:
-    """After fifty outputs have come and gone, full ones too, there are as many threads and handles as before."""
+    """After fifty outputs have come and gone, full ones too, there are no more threads and handles than before."""
 
     def held() -> tuple[int, int]:
         return threading.active_count(), len(os.listdir("/proc/self/fd"))
@@ -194,7 +194,7 @@ def test_opening_and_closing_leaks_no_threads(fifo: str) -> None:
     full = open_device_output(fifo)
     full.send(LONG)
     full.close()
-    assert held() == before
+    assert all(now <= earlier for now, earlier in zip(held(), before, strict=True))
 
 
 def test_an_open_sysex_is_given_up(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,71 @@
+"""A machine without the system's own MIDI service."""
+
+import pytest
+
+from engine.live import patch
+from engine.live.patch import Opener, connect, system_for
+from engine.ports.port import PortError
+from engine.rig.load import read
+
+DEVICES = """
+format = 1
+[inputs]
+keys = { device = "/dev/no-such-keys" }
+[outputs]
+strings = { device = "/dev/no-such-strings" }
+[[scenes]]
+number = 1
+name = "One"
+"""
+NETWORK = """
+[network]
+machine = "desk"
+main = "desk"
+[network.machines]
+desk = { listen = "127.0.0.1:7447" }
+box = { listen = "127.0.0.1:7448" }
+"""
+REASON = "this system has no sequencer"
+
+
+@pytest.fixture(autouse=True)
+def _no_service(monkeypatch):
+    def refuse(backend, client_name):
+        raise PortError(REASON)
+
+    monkeypatch.setattr(patch, "open_system", refuse)
+
+
+def test_a_rig_of_byte_devices_needs_no_service():
+    """Where the system has no MIDI service, a rig of byte devices alone is opened all the same."""
+    rig = read(DEVICES, "rig.toml")
+    system = system_for(rig, None, "pit")
+    opened = connect(rig, Opener(system, virtual=False))
+    system.refresh()
+    assert opened.missing.keys() == {"inputs.keys", "outputs.strings"}
+    assert (system.inputs(), system.outputs()) == ([], [])
+    assert not any(REASON in why for why in opened.missing.values())
+
+
+@pytest.mark.parametrize("virtual", [False, True])
+def test_a_port_that_is_added_later_is_missing_with_the_reason(virtual):
+    """A port that such a rig gets by an edit is missing, and the reason is told."""
+    system = system_for(read(DEVICES, "rig.toml"), None, "pit")
+    edited = DEVICES.replace('device = "/dev/no-such-keys"', 'port = "Stage piano*"')
+    edited = edited.replace('device = "/dev/no-such-strings"', 'port = "Box*"')
+    opened = connect(read(edited, "rig.toml"), Opener(system, virtual))
+    assert opened.missing == {"inputs.keys": REASON, "outputs.strings": REASON}
+
+
+def test_a_rig_with_ports_or_a_backend_that_was_asked_for_is_refused():
+    """Whoever names a backend, or a port on this machine, is told that it cannot be had."""
+    with pytest.raises(PortError, match=REASON):
+        system_for(read(DEVICES, "rig.toml"), "alsa", "pit")
+    with pytest.raises(PortError, match=REASON):
+        system_for(read(DEVICES.replace('device = "/dev/no-such-keys"', 'port = "x"'), "rig.toml"), None, "pit")
+
+
+def test_ports_of_other_machines_are_not_this_ones_business():
+    """A port that is plugged into another machine needs no service here."""
+    far = DEVICES.replace('device = "/dev/no-such-keys"', 'port = "x", machine = "box"')
+    assert system_for(read(far + NETWORK, "rig.toml"), None, "pit").inputs() == []
