@@ -79,9 +79,13 @@ def _show_setlist(found: dict[str, Any], known: list[str], json: bool) -> None:
     if json:
         as_json({**found, "setlists": known})
         return
-    print(found["name"] + (f" (there are: {', '.join(known)})" if len(known) > 1 else ""))
+    print(_called(found) + (f" (there are: {', '.join(known)})" if len(known) > 1 else ""))
     entries = enumerate(found["scenes"], 1)
     table(("entry", "scene", ""), [(at, scene, "here" if at == found["place"] else "") for at, scene in entries])
+
+
+def _called(setlist: dict[str, Any]) -> str:
+    return f"set list {setlist['name']}" if setlist["name"] is not None else "the scenes"
 
 
 def panic(name: Name = "bayleaf", json: Json = False) -> None:
@@ -184,7 +188,7 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
     print(f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"))
     setlist = found["setlist"]
     print(
-        f"{setlist['name']}: place {setlist['place']} of {len(setlist['scenes'])}; {found['sounding']} notes sounding"
+        f"{_called(setlist)}: place {setlist['place']} of {len(setlist['scenes'])}; {found['sounding']} notes sounding"
     )
     for way in ("inputs", "outputs"):
         columns = (way[:-1], "state", "messages", "bytes", "dropped", "shed", "last error")

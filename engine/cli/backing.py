@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from engine.cli.say import Fault, Json, Name, as_json
+from engine.cli.say import Fault, Json, Name, as_json, write_new
 from engine.core import dump
 from engine.live import client
 
@@ -30,23 +30,8 @@ def backup(
         return
     answer = client.ask(name, {"do": "backup"}, patience=_PATIENCE)
     blocks = dump.blocks(answer["rig"], answer["device"])
-    _write(Path(where), b"".join(blocks))
+    write_new(Path(where), b"".join(blocks))
     _tell({"done": True, "text": f"the rig is in {where}, {len(blocks)} blocks"}, json)
-
-
-def _write(file: Path, data: bytes) -> None:
-    try:
-        with file.open("xb") as opened:
-            try:
-                opened.write(data)
-                opened.flush()
-            except OSError:
-                file.unlink()  # a part of a backup is none
-                raise
-    except FileExistsError:
-        raise Fault(f"{file} exists already and was left alone; name another file") from None
-    except OSError as fault:
-        raise Fault(f"{file} cannot be written: {fault.strerror}") from None
 
 
 def restore(

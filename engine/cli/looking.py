@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from engine.cli.naming import scene_of
-from engine.cli.say import Backend, Fault, Json, as_json, counted, table
+from engine.cli.say import Backend, Fault, Json, as_json, counted, table, write_new
 from engine.core.burst import compile_burst, compile_step, duration, size
 from engine.core.explain import Explanation, RouteVerdict, called, shown
 from engine.core.explain import explain as explain_message
@@ -17,7 +17,7 @@ from engine.midi.words import describe, from_hex, to_hex
 from engine.offline.flow import Verdict as FlowVerdict
 from engine.offline.flow import flow
 from engine.offline.forecast import DENSITY, warnings
-from engine.ports.open import open_system
+from engine.ports.open import lasting, open_system
 from engine.rig.difference import step_in_words
 from engine.rig.load import load
 from engine.rig.models import Rig, Scene
@@ -49,14 +49,8 @@ def new(
     """Write a starter rig from the ports that are connected, or one of a kind."""
     if kind is not None and kind not in KINDS:
         raise Fault(f'there is no starter rig "{kind}"; there are: {", ".join(KINDS)}')
-    text = starter_of(kind) if kind is not None else starter(*_ports(backend))
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(text)
-    except FileExistsError:
-        raise Fault(f"{file} exists already and was left alone; name another file") from None
-    except OSError as fault:
-        raise Fault(f"{file} cannot be written: {fault.strerror}") from None
+    text = starter_of(kind) if kind is not None else starter(*(lasting(backend, names) for names in _ports(backend)))
+    write_new(file, text.encode())
     print(f"wrote {file}; look it over, then: bayleaf check {file}")
 
 
@@ -205,13 +199,7 @@ def _draw(file: Path, picture: str) -> None:
     """Write a picture into a new file. Raises Fault."""
     if file.suffix.lower() != ".svg":
         raise Fault(f"{file} was not written: the picture is an SVG; name it {file.stem}.svg")
-    try:
-        with file.open("x", encoding="utf-8", errors="backslashreplace") as out:
-            out.write(picture)
-    except FileExistsError:
-        raise Fault(f"{file} exists already and was left alone; name another file") from None
-    except OSError as fault:
-        raise Fault(f"{file} cannot be written: {fault.strerror}") from None
+    write_new(file, picture.encode(errors="backslashreplace"))
 
 
 def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:

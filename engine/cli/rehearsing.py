@@ -93,7 +93,7 @@ def _perform(file: Path, asked: _Asked) -> Rehearsed:
     text = text_of(file)
     rig = read(text, str(file))
     if asked.recording is not None:
-        return _replay(rig, text, asked.recording)
+        return _replay(rig, text, file.parent, asked.recording)
     assert asked.song is not None
     scene = asked.scene
     if scene is not None:
@@ -106,11 +106,11 @@ def _perform(file: Path, asked: _Asked) -> Rehearsed:
         return play(rig, song, scene, told)
 
 
-def _replay(rig: Rig, text: str, file: Path) -> Rehearsed:
+def _replay(rig: Rig, text: str, folder: Path, file: Path) -> Rehearsed:
     try:
         recording = read_recording(file)
         with _bar(file.name) as told:
-            return replay(rig, text, recording, file.name, told)
+            return replay(rig, text, folder, recording, file.name, told)
     except RecordingFault as fault:
         raise Fault(str(fault)) from None
 

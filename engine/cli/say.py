@@ -4,6 +4,7 @@ import json
 import signal
 import sys
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Annotated, Any, Final
 
 import typer
@@ -58,6 +59,22 @@ def in_json(value: Any, indent: int | None = None) -> str:
     """A value as JSON, in letters that standard output has."""
     every_letter = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
     return json.dumps(value, indent=indent, ensure_ascii=not every_letter)
+
+
+def write_new(file: Path, data: bytes) -> None:
+    """Write a new file; what is there already stays, and half of one does not. Raises Fault."""
+    try:
+        with file.open("xb") as opened:
+            try:
+                opened.write(data)
+                opened.flush()
+            except OSError:
+                file.unlink()
+                raise
+    except FileExistsError:
+        raise Fault(f"{file} exists already and was left alone; name another file") from None
+    except (OSError, ValueError) as fault:  # ValueError: a name that no file can have
+        raise Fault(f"{file} cannot be written: {getattr(fault, 'strerror', fault)}") from None
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:

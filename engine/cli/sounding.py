@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.say import Fault, Json, Name, as_json, table
+from engine.cli.say import Fault, Json, Name, as_json, table, write_new
 from engine.live import client
 from engine.rig.load import load
 from engine.rig.models import Rig
@@ -83,12 +83,9 @@ def _import(words: Sequence[str]) -> None:
     source, made = map(Path, words)
     try:
         text = from_csv(source.read_text(encoding="utf-8-sig"), str(source))
-        with made.open("x", encoding="utf-8") as out:
-            out.write(text)
     except UnicodeDecodeError:
         raise ListFault(f"{source}:1: this is not UTF-8 text; save the file as UTF-8") from None
-    except FileExistsError:
-        raise Fault(f"{made} exists already and was left alone; name another file") from None
     except OSError as fault:
-        raise Fault(f"{fault.filename}: {fault.strerror}") from None
+        raise Fault(f"{source} cannot be read: {fault.strerror}") from None
+    write_new(made, text.encode())
     print(f'wrote {made}; name it in an instrument: sounds_from = "{made}"')

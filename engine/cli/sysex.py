@@ -70,7 +70,7 @@ def receive(
     json: Json = False,
 ) -> None:
     """Write down what an instrument sends of its memory, until it is silent. Meanwhile it takes no routes."""
-    files.refuse(file)
+    sidecar.refuse(file)
     if keep is not None:
         _next_version(keep)  # refused before the instrument is asked
     asked = _asked(request, output, of)

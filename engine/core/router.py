@@ -273,7 +273,7 @@ class Router:
         return out
 
     def release_all(self, now: int) -> list[Delivery]:
-        """End of the show: every note off, every pedal, bend and wheel to rest."""
+        """Every note off, every pedal, bend and wheel to rest."""
         out: list[Delivery] = []
         self.timetable.forget(self.timetable.players)
         for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:

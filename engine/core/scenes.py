@@ -97,8 +97,7 @@ class Scenes(Router):
         """Where the show is; None before the first scene."""
         if self.plan is None:
             return None
-        name = next(name for name, one in self.setlists.items() if one is self.setlist)
-        return Standing(self.plan.number, name, self.setlist.place)
+        return Standing(self.plan.number, self.setlist.name or "", self.setlist.place)
 
     def resume(self, standing: Standing) -> None:
         """Take up the set list and the place in it where another engine stood; its scene is yet to be recalled."""
@@ -150,6 +149,13 @@ class Scenes(Router):
                 self._forget_later(now, {player(*each) for each in self.plan.keeping_state(route)}, out)
             self._put_all(now, self.ledger.settle(self.feeds), out)
         return self.outcome(do, True, f"{route} {'muted' if on else 'plays again'}", source)
+
+    def finish(self, now: int) -> list[Delivery]:
+        """End of the show: our own clock stops, and everything comes to rest."""
+        out: list[Delivery] = []
+        if self.led_by is None:  # else it runs on where it is led
+            self._put_all(now, self.sync.finish(now), out)
+        return out + self.release_all(now)
 
     def awake(self, now: int) -> tuple[Outcome, list[Delivery]]:
         """The machine has slept: nothing that was held or moved is sure any more, so all is released and sent again."""
@@ -211,14 +217,14 @@ class Scenes(Router):
         number = self.setlist.beside(step)
         if number is None:
             end = "the end" if step > 0 else "the beginning"
-            return self.outcome(do, False, f"{end} of {self.setlist.name}; nothing changed", source)
+            return self.outcome(do, False, f"{end} of {self.setlist.words}; nothing changed", source)
         self.setlist.go(step)
         return self._switch(now, number, do, source, out)
 
     def _go_to_entry(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
         last = len(self.setlist.numbers)
         if not isinstance(command.scene, int) or not 1 <= command.scene <= last:
-            text = f"{self.setlist.name} has no entry {command.scene}, but 1 to {last}; nothing changed"
+            text = f"{self.setlist.words} has no entry {command.scene}, but 1 to {last}; nothing changed"
             return self.outcome("entry", False, text, source)
         self.setlist.place = command.scene - 1
         return self._switch(now, self.setlist.numbers[self.setlist.place], "entry", source, out)
@@ -236,7 +242,7 @@ class Scenes(Router):
                 chosen.move_to(self.plan.number)
         following = chosen.beside(1)
         then = f"next is scene {following} {self.plans[following].name}" if following is not None else "at its end"
-        return self.outcome("setlist", True, f"{chosen.name}, {then}", source)
+        return self.outcome("setlist", True, f"{chosen.words}, {then}", source)
 
     def _switch(self, now: int, number: int, do: str, source: str, out: list[Delivery]) -> Outcome:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
@@ -326,8 +332,8 @@ class Scenes(Router):
     def _all_setlists(self) -> dict[str, SetList]:
         """By name, in the rig's order; the scenes as they stand there if it has none."""
         if not self.rig.setlists:
-            return {"": SetList("the scenes", [scene.number for scene in self.rig.scenes])}
-        return {one.name: SetList(f"the set list {one.name}", self._numbers(one.scenes)) for one in self.rig.setlists}
+            return {"": SetList(None, [scene.number for scene in self.rig.scenes])}
+        return {one.name: SetList(one.name, self._numbers(one.scenes)) for one in self.rig.setlists}
 
     def _numbers(self, scenes: Sequence[int | str]) -> list[int]:
         found = [self.find(scene) for scene in scenes]

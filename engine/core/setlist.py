@@ -16,10 +16,16 @@ class Standing(NamedTuple):
 class SetList:
     """Scene numbers in playing order, and a place in it (0 is the first; -1 before anything was recalled)."""
 
-    def __init__(self, name: str, numbers: Sequence[int]) -> None:
+    def __init__(self, name: str | None, numbers: Sequence[int]) -> None:
+        """`name`: None for the scenes in the order of the rig."""
         self.name = name
         self.numbers = tuple(numbers)
         self.place = -1
+
+    @property
+    def words(self) -> str:
+        """What it is called in a sentence."""
+        return "the scenes" if self.name is None else f"the set list {self.name}"
 
     def move_to(self, number: int) -> None:
         """The scene was recalled: go to it, from here onwards if it stands there more than once."""

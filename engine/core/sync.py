@@ -213,6 +213,12 @@ class Sync:
             return self.to_clock(self.clock.stop())
         return self.to_clock(self.clock.start(now) if what == "start" else self.clock.go_on(now))
 
+    def finish(self, now: int) -> Sent:
+        """The show ends: who counts our own clock must hear that it stands, or they wait for the next one."""
+        if self.code is not None:
+            self.code.stop(now)
+        return self.to_clock(self.clock.stop()) if self.clock is not None and self._leader is None else []
+
     def follows(self, now: int) -> str | None:
         """The input whose clock goes before our own at the moment, or None."""
         leader = self.followers.get(self._leader) if self._leader is not None else None

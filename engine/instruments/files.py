@@ -81,10 +81,22 @@ def encode(path: Path, messages: Sequence[bytes]) -> bytes:
 def refuse(path: Path) -> None:
     """Raise DumpFault if a dump could not be written here, before an instrument is asked for one."""
     encode(path, ())
-    if path.exists() or path.is_symlink():
-        raise DumpFault(f"{path}: is there already, and nothing is overwritten; choose another name")
+    free(path)
     if not path.parent.is_dir():
         raise DumpFault(f"{path.parent}: there is no such folder")
+    if not os.access(path.parent, os.W_OK):
+        raise DumpFault(f"{path.parent}: you may not write there")
+
+
+def free(path: Path) -> None:
+    """Raise DumpFault if this cannot be the name of a new file."""
+    try:
+        os.lstat(path)
+    except FileNotFoundError:
+        return
+    except (OSError, ValueError) as fault:  # a name that no file can have
+        raise DumpFault(f"{path}: cannot be written ({getattr(fault, 'strerror', fault)})") from None
+    raise DumpFault(f"{path}: is there already, and nothing is overwritten; choose another name")
 
 
 def _name(temporary: str, path: Path) -> None:
@@ -101,7 +113,7 @@ def _name(temporary: str, path: Path) -> None:
 def write_new(path: Path, data: bytes) -> None:
     """A new file, whole on the disk or not there at all. Raises DumpFault; what was there before stays as it was."""
     try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        handle, temporary = tempfile.mkstemp(prefix=".bayleaf-", dir=path.parent)
     except OSError as fault:
         raise DumpFault(f"{path}: cannot be written ({fault.strerror})") from None
     try:

@@ -15,6 +15,12 @@ def sidecar(path: Path) -> Path:
     return path.with_name(path.name + ".json")
 
 
+def refuse(path: Path) -> None:
+    """Raise DumpFault if a dump and its note could not be written here, before an instrument is asked for one."""
+    files.refuse(path)
+    files.free(sidecar(path))
+
+
 def keep(
     path: Path, messages: Sequence[bytes], port: str, at: datetime, more: Mapping[str, Any] | None = None
 ) -> dict[str, Any]:
@@ -22,10 +28,7 @@ def keep(
 
     `port`: the rig's name of the input; `more`: identity, instrument and request, as far as they are known.
     """
-    note_file = sidecar(path)
-    files.refuse(path)
-    if note_file.exists():
-        raise files.DumpFault(f"{note_file}: is there already, and nothing is overwritten; choose another name")
+    refuse(path)
     data = files.encode(path, messages)
     note = {
         "file": path.name,
@@ -38,7 +41,9 @@ def keep(
     }
     files.write_new(path, data)
     try:
-        files.write_new(note_file, json.dumps(note, indent=2, ensure_ascii=False).encode() + b"\n")
+        # a file's name may be no Unicode: such a sign is escaped, as JSON has it
+        text = json.dumps(note, indent=2, ensure_ascii=False).encode(errors="backslashreplace")
+        files.write_new(sidecar(path), text + b"\n")
     except files.DumpFault:
         path.unlink(missing_ok=True)
         raise

@@ -187,8 +187,7 @@ def _scene(scene: tuple[int, str] | None) -> Facts | None:
 def _setlist(show: Show) -> Facts:
     """Its name, None if the rig has none and the scenes follow their own order; the place counts from 1."""
     setlist = show.bay.setlist
-    name = next((name for name, one in show.bay.setlists.items() if one is setlist and name), None)
-    return {"name": name, "place": setlist.place + 1, "of": len(setlist.numbers)}
+    return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
 
 
 def _plain(event: Event) -> Facts:

@@ -57,7 +57,8 @@ class Show(Cables):
         self.latency = Latency()
         self.own_faults = 0
         self.started_at = clock()
-        self.revision = 1  # grows with every rig that is adopted
+        #: of the rig: grows with every one that is adopted. A page that outlives an engine knows the next one's from it
+        self.revision = time.time_ns() // 1_000_000
         self.scheduling = ORDINARY
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
@@ -209,8 +210,8 @@ class Show(Cables):
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
         now = self.clock()
-        self.recorder.did(now, "release all")
-        self._send(now, self.bay.release_all(now))
+        self.recorder.did(now, "finish")
+        self._send(now, self.bay.finish(now))
         self._tick()
         self._end_turn()
         return self.bay.waiting

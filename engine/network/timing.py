@@ -82,6 +82,19 @@ class Timing:
         self._note(self._others[machine], program, there - (sent + back) // 2, back - sent)
         return True
 
+    def look(self, machine: str) -> None:
+        """Ask one machine; one that is silent twice may have begun anew, and nothing is known of it until it answers.
+
+        Blocks as `ask` does.
+        """
+        other = self._others[machine]
+        if self.ask(machine):
+            return
+        if not other.trips:
+            other.offset = None
+            other.asked.clear()
+        other.trips.clear()
+
     def here(self, machine: str, stamp: int, now: int) -> int:
         """When by our clock it was `stamp` there (ns): never later than `now`, and `now` if nothing is known yet."""
         offset = self._others[machine].offset
@@ -107,11 +120,10 @@ class Timing:
 
     def _go_round(self) -> None:
         while not self._end.wait(_AT_FIRST if self._is_new() else _EVERY):
-            for name, other in self._others.items():
+            for name in self._others:
                 if self._end.is_set():
                     return
-                if not self.ask(name):
-                    other.trips.clear()
+                self.look(name)
 
     def _is_new(self) -> bool:
         """Whether a machine that answers has not been asked often enough yet."""

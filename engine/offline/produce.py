@@ -4,6 +4,7 @@ import gc
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from engine.midi.words import describe, to_hex
@@ -38,10 +39,15 @@ def rehearse(rig: Rig, song: Song, scene: int | str | None, progress: Callable[[
         return produced(Rehearsal(rig, progress).play(song, scene), song.name)
 
 
-def replay(rig: Rig, text: str, recording: Recording, name: str, progress: Callable[[float], None]) -> Rehearsed:
-    """Play a flight recording through a rig; `text`: what the rig was read from. How far it is the same is told too."""
+def replay(
+    rig: Rig, text: str, folder: Path, recording: Recording, name: str, progress: Callable[[float], None]
+) -> Rehearsed:
+    """Play a flight recording through a rig; `text` and `folder`: what the rig was read from, and where.
+
+    How far it is the same is told too.
+    """
     with _collector_at_rest():
-        found = Replay(rig, text, progress).run(recording)
+        found = Replay(rig, text, progress, folder).run(recording)
         found.done.remarks[:0] = _how_far(found, recording)
         return produced(found.done, name, _compared(found, recording))
 

@@ -70,7 +70,7 @@ def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
     for number, line in enumerate(file, 1):
         try:
             found = json.loads(line)
-        except ValueError:
+        except (ValueError, RecursionError):
             found = None
         if not isinstance(found, dict):
             raise RecordingFault(f"{path}:{number}: this line is no JSON object, as each of a flight recording is")
@@ -81,11 +81,14 @@ def _happened(path: Path, begins: int, number: int, line: dict[str, Any]) -> Ite
     try:
         at, way = begins + round(line["at"] * _S), line["way"]
         if way in ("in", "out"):
-            message = bytes.fromhex(line["message"])
-            if not is_whole(message):
+            message, port = bytes.fromhex(line["message"]), line["port"]
+            if not is_whole(message) or not isinstance(port, str):
                 raise ValueError
-            yield Happened(at, way, line["port"], message)
+            yield Happened(at, way, port, message)
         elif way == "did":
-            yield Happened(at, way, did=tuple(line["did"]))
-    except (KeyError, TypeError, ValueError):
+            did = tuple(line["did"])
+            if not isinstance(did[0], str):
+                raise ValueError
+            yield Happened(at, way, did=did)
+    except (LookupError, TypeError, ValueError, OverflowError):
         raise RecordingFault(f"{path}:{number}: a line of a flight recording has at, way, port and message") from None

@@ -9,6 +9,7 @@ import contextlib
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from engine.core.bay import Bay
@@ -57,10 +58,12 @@ class Replayed:
 
 
 class Replay:
-    """One recording through one rig. `text`: what the rig was read from."""
+    """One recording through one rig. `text`: what the rig was read from; `folder`: where, and its sound lists are."""
 
-    def __init__(self, rig: Rig, text: str, progress: Callable[[float], None] = lambda part: None) -> None:
-        self._rig, self._text, self._progress = rig, text, progress
+    def __init__(
+        self, rig: Rig, text: str, progress: Callable[[float], None] = lambda part: None, folder: Path = Path()
+    ) -> None:
+        self._rig, self._text, self._progress, self._folder = rig, text, progress, folder
         self._edits = True  # those of the recording are of the rig that is played
         self._now = self._begins = 0
         self._exact = True
@@ -188,7 +191,7 @@ class Replay:
     def _edited(self, text: str, far: Sequence[str] = ()) -> list[Delivery]:
         if not self._edits:
             return []
-        old, rig = self.bay, read(text, "the edit in the recording")
+        old, rig = self.bay, read(text, str(self._folder / "the edit in the recording"))
         speeds = {name: wire.speed for name, wire in zip(old.outputs, old.wires, strict=True)}
         bay = Bay(rig, speeds, None, (old.inputs, old.outputs), far)
         fresh = watch_wires(bay)
@@ -295,7 +298,7 @@ _CALLS: Final[dict[str, Callable[..., list[Delivery]]]] = {
     "send": Replay._send,
     "sound": Replay._sound,
     "keep back": Replay._keep_back,
-    "release all": lambda self: self.bay.release_all(self._now),
+    "finish": lambda self: self.bay.finish(self._now),
     "awake": lambda self: self.bay.awake(self._now)[1],
     "resume": Replay._resumed,
     "led by": Replay._led_by,

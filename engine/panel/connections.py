@@ -15,7 +15,10 @@ from hypercorn.typing import ASGIFramework, ConnectionState
 from hypercorn.utils import wrap_app
 from starlette.types import ASGIApp
 
+from engine.panel.guard import is_loopback
+
 _MOST: Final = 100  # connections at once
+_OURS: Final = 20  # of these, kept for browsers of this machine, whatever others do to the port
 _READS_WITHIN: Final = 5.0  # seconds
 _SHAKES_HANDS_WITHIN: Final = 5.0  # seconds
 _PING: Final = 5.0  # seconds
@@ -69,7 +72,7 @@ class Connections:
 
     async def serve(self, stream: trio.SocketStream) -> None:
         """One connection until it ends."""
-        if self._open >= _MOST:
+        if self._open >= (_MOST if _is_ours(stream) else _MOST - _OURS):
             await trio.aclose_forcefully(stream)
             return
         self._open += 1
@@ -85,6 +88,13 @@ class Connections:
         if self._tls is None:
             return line
         return trio.SSLStream(line, self._tls, server_side=True, https_compatible=True)
+
+
+def _is_ours(stream: trio.SocketStream) -> bool:
+    try:
+        return is_loopback(stream.socket.getpeername())
+    except OSError:  # it has gone already
+        return False
 
 
 def _config(longest: int) -> Config:

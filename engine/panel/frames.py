@@ -41,15 +41,21 @@ def lasting(facts: Facts) -> Facts:
 def merged(earlier: Facts, later: Facts) -> Facts:
     """One frame that tells what both do, no longer than one."""
     both = {**earlier, **later}
-    if "told" in earlier and "told" in later:
-        both["told"] = [*earlier["told"], *later["told"]][-_MOST_TOLD:]
     if "activity" in earlier and "activity" in later:
         both["activity"] = {way: _sum(earlier["activity"][way], later["activity"][way]) for way in later["activity"]}
     if "events" in earlier and "events" in later:
         events = [*earlier["events"], *later["events"]]
         both["events"] = events[-_MOST_EVENTS:]
         both["left_out"] = earlier.get("left_out", 0) + later.get("left_out", 0) + max(0, len(events) - _MOST_EVENTS)
+    if "told" in earlier and "told" in later:
+        both["told"] = _all_told(earlier["told"], later["told"])
     return both
+
+
+def _all_told(earlier: list[Facts], later: list[Facts]) -> list[Facts]:
+    """The newest sentences of both; what holds for now is told to a browser that comes anew, perhaps once more."""
+    last = earlier[-1]["at"] if earlier else None
+    return [*earlier, *(each for each in later if last is None or each["at"] > last)][-_MOST_TOLD:]
 
 
 def _sum(earlier: list[int], later: list[int]) -> list[int]:

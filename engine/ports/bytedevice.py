@@ -26,7 +26,7 @@ _PIECE_OUT: Final = 256  # bytes written at a time, so that real-time bytes can 
 _MOST_WAITING: Final = 1 << 18  # bytes that may wait for the device
 _URGENT: Final = 64  # messages behind which a real-time byte may still wait: a long SysEx does not shut it out
 _LOOK_AGAIN: Final = 0.05  # seconds after which a writer whose device takes nothing looks whether the port was closed
-_MOMENT: Final = 0.5  # seconds that a closed port gives its device to take what waits
+_MOMENT: Final = 0.5  # seconds after the last byte that went, in which a closed port's device may take more
 _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
 
 # A UART or raw device drains at the cable's speed out of a kernel buffer of 4 KB; a FIFO holds 64 KB and drains as
@@ -95,6 +95,7 @@ class DeviceOutput:
         self._size = 0  # bytes handed over and not yet written
         self._closed = False
         self._end = 0.0  # monotonic seconds after which a closed port writes no more
+        self._went_at = time.monotonic()  # when the device last took something
         self._news = threading.Condition()
         self._writer = threading.Thread(target=self._run, name=f"bayleaf-{path}", daemon=True)
         self._writer.start()
@@ -123,13 +124,12 @@ class DeviceOutput:
                 self._place.check(time.monotonic_ns())
 
     def close(self) -> None:
-        """See OutputPort. What was sent before gets a moment to leave, if the device is still there."""
+        """See OutputPort. What was sent before gets a moment to leave, if the device is there and takes anything."""
         with self._news:
             if self._closed:
                 return
-            self._end = time.monotonic() + (
-                0 if self._place.gone else _MOMENT
-            )  # before the next line: the writer looks without the lock
+            # before the next line: the writer looks without the lock
+            self._end = 0.0 if self._place.gone else self._went_at + _MOMENT
             self._closed = True
             self._news.notify()
         self._writer.join()
@@ -138,7 +138,9 @@ class DeviceOutput:
     def _write_now(self, message: bytes) -> bytes:
         """What the kernel did not take."""
         try:
-            return message[os.write(self._handle, message) :]
+            rest = message[os.write(self._handle, message) :]
+            self._went_at = time.monotonic()
+            return rest
         except BlockingIOError:
             return message
         except OSError as fault:
@@ -175,6 +177,7 @@ class DeviceOutput:
                 continue
             with self._news:
                 self._size -= written
+                self._went_at = time.monotonic()
                 urgent = b""
                 # real-time bytes may stand between any two bytes of a SysEx (MIDI 1.0 Table VII note 2)
                 while len(data) > written and self._waiting and self._waiting[0][0] >= FIRST_REAL_TIME:
@@ -204,6 +207,8 @@ def _open(path: str, mode: Callable[[int], int]) -> int:
         handle = os.open(path, mode(kind) | os.O_NONBLOCK | os.O_NOCTTY)
     except OSError as fault:
         raise PortError(f"{path} cannot be opened: {_why(fault)}") from None
+    except ValueError as fault:  # a path that no system can have
+        raise PortError(f"{path!a} cannot be opened: {fault}") from None
     try:
         if os.isatty(handle):
             _set_line(path, handle)

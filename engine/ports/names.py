@@ -15,7 +15,7 @@ from engine.ports.port import PortError
 
 _VOLATILE: Final = re.compile(r" \d+:\d+$")
 _INDEX: Final = re.compile(r" \d+$")
-_ORDINAL: Final = re.compile(r"(.*\S) ?#(\d+)$")
+_ORDINAL: Final = re.compile(r"(.+?) ?#(\d+)$", re.DOTALL)
 
 
 def plain(name: str, indexed: bool = False) -> str:

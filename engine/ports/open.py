@@ -1,21 +1,32 @@
 """The front door of the ports: which backend, and byte devices."""
 
 import sys
+from collections.abc import Sequence
 from typing import Final
 
 from engine.ports.bytedevice import open_device_input, open_device_output
 from engine.ports.memory import MemorySystem
+from engine.ports.names import plain
 from engine.ports.port import PortError, PortSystem
 
 BACKENDS: Final = ("alsa", "jack", "coremidi", "winmm", "memory")
 _USUAL: Final = {"linux": "alsa", "darwin": "coremidi", "win32": "winmm"}
 
-__all__ = ["BACKENDS", "open_device_input", "open_device_output", "open_system"]
+__all__ = ["BACKENDS", "lasting", "open_device_input", "open_device_output", "open_system"]
+
+
+def lasting(backend: str | None, names: Sequence[str]) -> list[str]:
+    """What these ports of a backend are called without what changes at each replug."""
+    return [plain(name, _chosen(backend) == "winmm") for name in names]  # whose names end in an index
+
+
+def _chosen(backend: str | None) -> str:
+    return backend or _USUAL.get(sys.platform, "alsa")
 
 
 def open_system(backend: str | None, client_name: str) -> PortSystem:
     """The ports of a backend; None is this system's own. Raises PortError if it is unknown or does not answer."""
-    chosen = backend or _USUAL.get(sys.platform, "alsa")
+    chosen = _chosen(backend)
     if chosen == "memory":
         return MemorySystem(client_name)  # the others are imported when they are needed: these need no driver
     if chosen not in BACKENDS:

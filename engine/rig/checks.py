@@ -23,6 +23,7 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
     yield from _routes(data)
     yield from _route_names(data)
     yield from _scenes_once(data)
+    yield from _setlists_once(data)
     yield from _names_like_numbers(data)
     yield from _scene_references(data)
     yield from _bursts(data, lists)
@@ -52,7 +53,7 @@ def _port_names(data: Data) -> Iterator[Complaint]:
 
 
 def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
-    taken: dict[tuple[object, str, str], str] = {}
+    taken: dict[tuple[str | None, str, str], str] = {}
     for name, port in table(data, section).items():
         for kind in ("port", "device"):
             where = port.get(kind) if isinstance(port, dict) else None
@@ -64,9 +65,10 @@ def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
                 yield Complaint((section, name, kind), text)
 
 
-def _home(data: Data, port: Data) -> object:
-    """The machine that a port is on."""
-    return port.get("machine") or table(data, "network").get("main")
+def _home(data: Data, port: Data) -> str | None:
+    """The machine that a port is on, if it can be told."""
+    home = port.get("machine") or table(data, "network").get("main")
+    return home if isinstance(home, str) else None
 
 
 def _instruments(data: Data) -> Iterator[Complaint]:
@@ -143,6 +145,15 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
                 where = f"scene {first + 1} of the file has it"
                 text = f"a second scene with the {key} {as_written(value)} ({where}); give it another"
                 yield Complaint(("scenes", index, key), text)
+
+
+def _setlists_once(data: Data) -> Iterator[Complaint]:
+    seen = set()
+    for index, setlist in tables(data, "setlists"):
+        name = setlist.get("name")
+        if isinstance(name, str) and name in seen:
+            yield Complaint(("setlists", index, "name"), f'a second set list named "{name}"; give it another name')
+        seen.add(name if isinstance(name, str) else None)
 
 
 def _names_like_numbers(data: Data) -> Iterator[Complaint]:

@@ -21,9 +21,11 @@ from engine.rig.values import (
     Bank,
     BankUse,
     Channel,
+    Name,
     Names,
     Nanoseconds,
     Part,
+    Plain,
     PrintedProgram,
     Scenes,
     SetupLines,
@@ -35,7 +37,7 @@ from filters.registry import FilterSettings, registry
 
 
 class About(Part):
-    name: str = "Untitled rig"
+    name: Plain = "Untitled rig"
     start: str | int = "last"
 
 
@@ -76,7 +78,7 @@ class Instrument(Part):
     sounds_from: Text | None = None  # a sound list; the sounds below win, and hold those of the list once it is read
     setup: SetupLines = ()  # sent at the start and when its output is back, before the sounds
     request: WholeSysEx | None = None  # asks it for a dump of its memory
-    sounds: dict[str, Sound] = Field(default_factory=dict)
+    sounds: dict[Plain, Sound] = Field(default_factory=dict)
 
 
 def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
@@ -136,14 +138,14 @@ class BurstStep(Part):
 
 
 class SetList(Part):
-    name: Text
+    name: Name
     scenes: Scenes
 
 
 class Route(Part):
     """One route; `through` holds its filters' settings in order. The union of filters is made at run time."""
 
-    name: str | None = None
+    name: Plain | None = None
     source: Names = Field(alias="from")
     to: Names
     through: tuple[FilterSettings, ...] = ()
@@ -197,7 +199,7 @@ class Sync(Part):
 
 class Scene(Part):
     number: Annotated[int, between(1, 16384)]
-    name: Text
+    name: Name
     at: Annotated[str, AfterValidator(_place)] | None = None
     held: Literal["ring", "cut"] = "ring"
     routes: tuple[Route, ...] = ()

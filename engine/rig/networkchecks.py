@@ -20,6 +20,7 @@ def check_network(data: Data) -> Iterator[Complaint]:
     if "standby" in network and network["standby"] == network.get("main"):
         text = f'"{network["standby"]}" is the main machine already; name another, or leave out standby'
         yield Complaint(("network", "standby"), text)
+    yield from _alike(machines)
     yield from _addresses(machines)
     yield from _dialling(network, machines)
 
@@ -42,6 +43,19 @@ def _ports(data: Data, network: Data) -> Iterator[Complaint]:
                     "[network.machines], and run bayleaf lend there as well"
                 )
                 yield Complaint(place, text)
+
+
+def _alike(machines: Data) -> Iterator[Complaint]:
+    """Each machine's files lie in a folder of its name; some systems do not tell capitals from small letters."""
+    taken = {"authority": "authority"}
+    for name in machines:
+        other = taken.setdefault(name.casefold(), name)
+        if other == "authority":
+            text = f'"{name}" is the name of the files that make machines known to each other; choose another'
+            yield Complaint(("network", "machines", name), text)
+        elif other != name:
+            text = f'"{name}" and "{other}" differ in capitals alone, and so would their files; choose another name'
+            yield Complaint(("network", "machines", name), text)
 
 
 def _addresses(machines: Data) -> Iterator[Complaint]:
@@ -78,7 +92,8 @@ def _dialling(network: Data, machines: Data) -> Iterator[Complaint]:
                 yield Complaint(place, no_such("machine", other, machines))
             elif name in dialled[other] and [*machines].index(name) > [*machines].index(other):
                 yield Complaint(place, f'"{other}" dials "{name}" already; only one of the two may dial')
-    for engine in dict.fromkeys(network.get(key) for key in ("main", "standby")):
+    engines = [name for name in (network.get("main"), network.get("standby")) if isinstance(name, str)]
+    for engine in dict.fromkeys(engines):
         for name in machines:
             if engine in machines and name != engine and engine not in dialled[name] and name not in dialled[engine]:
                 text = (

@@ -59,6 +59,15 @@ class Sheet:
         """Whether this is KEY = VALUE or the element of a list, not a [section]."""
         return path in self._layout.values
 
+    def has_key(self, path: Path) -> bool:
+        """Whether there is such a key, in whichever way it is written."""
+        data: Any = self.data
+        for key in path:
+            if isinstance(data, dict) and key not in data:
+                return False
+            data = data[key]
+        return True
+
     def blocks(self, section: Path) -> list[Block]:
         """The elements written as [[section]], in order. Raises EditFault where another section splits one."""
         headers = self._layout.headers
@@ -286,7 +295,7 @@ def listed(items: Sequence[str]) -> str:
 def table(head: str, keys: dict[str, Any], *, by_line: Sequence[str] = ()) -> str:
     """A table with a line for each key; the lists `by_line` names, and those too long for a line, get a line for each
     element."""
-    width = max(map(len, keys))
+    width = max(map(len, keys), default=0)
     lines = [f"{head}\n"]
     for key, value in keys.items():
         if value is None:

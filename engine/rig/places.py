@@ -5,8 +5,8 @@ of the elements inside arrays and inline tables. It is run when there is somethi
 to edit, not before.
 """
 
-import json
 import re
+import tomllib
 from bisect import bisect_left
 from typing import Final, NamedTuple
 
@@ -175,8 +175,5 @@ class _Walk:
 
 def _unquoted(key: str) -> str:
     if key.startswith('"'):
-        try:
-            return str(json.loads(key))
-        except ValueError:  # an escape that TOML has and JSON has not
-            return key[1:-1]
+        return next(iter(tomllib.loads(f"{key} = 0")))
     return key[1:-1] if key.startswith("'") else key

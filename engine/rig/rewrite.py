@@ -11,6 +11,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from engine.rig.lists import block_changed, list_changed, table_changed
 from engine.rig.load import RigError, read
 from engine.rig.models import rig_model
 from engine.rig.pieces import Block, EditFault, Sheet, changes, insert_lines, listed, table, toml
@@ -285,11 +286,14 @@ def _filled(text: str, scene: Path, key: str, tables: Sequence[Table]) -> str:
     written = sheet.data["scenes"][scene[1]].get(key)
     if written is None:
         return sheet.with_pair(scene, key, listed([toml(one) for one in tables])) if tables else text
-    steps = changes(_meant(key, written), _meant(key, tables))
-    if sheet.has_value(section):
-        return _list_changed(text, section, steps, [toml(one) for one in tables], lines=True)
-    for what, old, new in steps:
-        text = _block_changed(Sheet(text), section, what, old, tables[new] if what != "drop" else {})
+    olds, news = _meant(key, written), _meant(key, tables)
+    for what, old, new in changes(olds, news):
+        if what == "put":
+            text = table_changed(text, (*section, old), (olds[old], news[new]), tables[new])
+        elif sheet.has_value(section):
+            text = list_changed(text, section, [(what, old, new)], list(map(toml, tables)), lines=True)
+        else:
+            text = block_changed(text, section, what, old, {} if what == "drop" else tables[new])
     return text
 
 
@@ -305,34 +309,6 @@ def _lonely(key: str, tables: Sequence[Table]) -> Table:
     return {"format": 1, "scenes": [{"number": 1, "name": "alone", key: list(tables)}]}
 
 
-def _list_changed(
-    text: str, array: Path, steps: Sequence[tuple[str, int, int]], written: Sequence[str], *, lines: bool
-) -> str:
-    for what, old, new in steps:
-        sheet = Sheet(text)
-        if what == "put":
-            text = sheet.with_value((*array, old), written[new])
-        elif what == "add":
-            text = sheet.with_element(array, old, written[new], lines=lines)
-        else:
-            text = sheet.without_element(array, old)
-    return text
-
-
-def _block_changed(sheet: Sheet, section: Path, what: str, old: int, keys: Table) -> str:
-    """One step for elements that are written as [[section]] each."""
-    text, blocks = sheet.text, sheet.blocks(section)
-    if what == "drop":
-        return sheet.without(blocks[old])
-    model = blocks[min(old, len(blocks) - 1)]
-    made = table(text[slice(*model.head)], keys)
-    if what == "put":
-        return text[: model.start] + made + text[model.last :]
-    if old == len(blocks):
-        return insert_lines(text, model.end, "\n" + made)
-    return insert_lines(text, model.lead, made + "\n")
-
-
 def _appended(text: str, section: str, keys: Table) -> str:
     sheet = Sheet(text)
     if sheet.has_value((section,)):
@@ -346,5 +322,5 @@ def _ordered(text: str, name: str, scenes: Sequence[int | str]) -> str:
     for index, setlist in enumerate(sheet.data.get("setlists", ())):
         if setlist["name"] == name:
             steps = changes(setlist["scenes"], scenes)
-            return _list_changed(text, ("setlists", index, "scenes"), steps, list(map(toml, scenes)), lines=False)
+            return list_changed(text, ("setlists", index, "scenes"), steps, list(map(toml, scenes)), lines=False)
     return _appended(text, "setlists", {"name": name, "scenes": list(scenes)})

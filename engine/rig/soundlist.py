@@ -13,7 +13,7 @@ from pydantic import BeforeValidator, ValidationError
 from engine.rig.loose import Complaint
 from engine.rig.places import line_of, lines_of
 from engine.rig.syntax import NotToml, parsed
-from engine.rig.values import Bank, Part, PrintedProgram, Text
+from engine.rig.values import Bank, Name, Part, PrintedProgram
 from engine.told import Told
 
 
@@ -22,7 +22,7 @@ class ListFault(Told):
 
 
 class ListedSound(Part):
-    name: Text
+    name: Name
     program: PrintedProgram
     bank: Bank | None = None
 
@@ -122,7 +122,8 @@ def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list
         try:
             listed = _for(gear, sound_list(wanted, folder))
         except ListFault as fault:
-            complaints.append(Complaint(("instruments", name, "sounds_from"), str(fault)))
+            told = str(fault).split("\n")
+            complaints += [Complaint(("instruments", name, "sounds_from"), each) for each in told]
             listed = {}
         own = gear.get("sounds", {})
         if isinstance(own, dict):

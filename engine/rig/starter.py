@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from importlib.resources import files
 from typing import Final
 
-_VOLATILE: Final = re.compile(r" \d+:\d+$")  # ALSA's numbers change at each replug
 _NOT_A_NAME: Final = re.compile(r"[^a-z0-9]+")
 
 _HEAD: Final = """\
@@ -88,7 +87,10 @@ def starter_of(kind: str) -> str:
 
 
 def starter(inputs: Sequence[str], outputs: Sequence[str]) -> str:
-    """The text of a rig with these ports of the system in it; it loads as it stands."""
+    """The text of a rig with these ports of the system in it; it loads as it stands.
+
+    Names are without what the driver changes at each replug (`ports/names.plain`); equal ones are told apart.
+    """
     named_inputs = _named(inputs) or {"keys": "Stage piano*"}
     named_outputs = _named(outputs) or {"strings": "String machine*"}
     head = _HEAD + ("" if inputs and outputs else _NO_PORTS)
@@ -126,10 +128,10 @@ def _quoted(port: str) -> str:
 
 def _named(ports: Sequence[str]) -> dict[str, str]:
     """A short name of our own for each port, and the pattern that finds it again."""
-    plain = [_VOLATILE.sub("", port) for port in ports if port.strip()]
+    there = [port for port in ports if port.strip()]
     named: dict[str, str] = {}
-    for index, port in enumerate(plain):
-        same = [other for other in range(len(plain)) if plain[other] == port]
+    for index, port in enumerate(there):
+        same = [other for other in range(len(there)) if there[other] == port]
         pattern = f"{port} #{same.index(index) + 1}" if len(same) > 1 else port
         named[_unused(_slug(port), named)] = pattern
     return named

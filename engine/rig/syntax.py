@@ -22,6 +22,7 @@ _MEANINGS: Final = (
     ("Expected newline or end of document", "found more after the value; write one key a line and text in quotes"),
     ("Expected '='", 'found a key without a value; write KEY = VALUE, such as name = "Finale"'),
 )
+_DEEPEST: Final = 64  # lists and tables in each other; a rig has some ten
 
 
 class NotToml(Exception):
@@ -37,13 +38,24 @@ class NotToml(Exception):
 def parsed(text: str) -> dict[str, Any]:
     """The data in a TOML text. Raises NotToml."""
     try:
-        return tomllib.loads(text)
+        data = tomllib.loads(text)
+        _measure(data, _DEEPEST)
+        return data
     except tomllib.TOMLDecodeError as fault:
         raise _told(text, str(fault)) from None
     except RecursionError:
         raise NotToml(1, "", "this is not a rig: lists or tables stand in each other too deeply") from None
     except ValueError:  # Python's own limit, a few thousand digits
         raise NotToml(1, "", "this is not a rig: a number in it has too many digits") from None
+
+
+def _measure(found: Any, deep: int) -> None:
+    """Raise RecursionError for what is too deep for whoever walks through it later."""
+    if not deep:
+        raise RecursionError
+    for each in found.values() if isinstance(found, dict) else found if isinstance(found, list) else ():
+        if isinstance(each, dict | list):
+            _measure(each, deep - 1)
 
 
 def _told(text: str, said: str) -> NotToml:

@@ -12,6 +12,7 @@ from engine.midi.kinds import is_whole
 from engine.midi.setup import ALLOWED, set_up
 
 _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 _LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a slip of the pen
 
 
@@ -48,13 +49,22 @@ def _bank(found: Any) -> Any:
 Bank = Annotated[tuple[Value, Value], BeforeValidator(_bank)]
 
 
+def _plain(found: str) -> str:
+    """It is shown in terminals, which control characters steer."""
+    if _CONTROL.search(found):
+        raise ValueError("a text without control characters")
+    return found
+
+
 def _text(found: str) -> str:
     if not found.strip():
         raise ValueError("a text that is not empty")
     return found
 
 
+Plain = Annotated[str, AfterValidator(_plain)]
 Text = Annotated[str, AfterValidator(_text)]
+Name = Annotated[Plain, AfterValidator(_text)]
 
 
 def _names(found: Any) -> Any:

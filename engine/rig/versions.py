@@ -30,11 +30,20 @@ class Version(NamedTuple):
 
 
 class Versions:
-    """A rig file and its former texts. Blocking; symbolic links are followed to the file."""
+    """A rig file and its former texts. Blocking; symbolic links are followed to the file they lead to at the time."""
 
     def __init__(self, path: Path) -> None:
-        self.path = Path(os.path.realpath(path))
-        self._folder = self.path.with_name(f".{self.path.name}.versions")
+        self._named = os.path.abspath(path)
+
+    @property
+    def path(self) -> Path:
+        """The file itself."""
+        return Path(os.path.realpath(self._named))
+
+    @property
+    def _folder(self) -> Path:
+        path = self.path
+        return path.with_name(f".{path.name}.versions")
 
     def present(self) -> str | None:
         """What the file holds, plain, bytes that are not UTF-8 as surrogates; None if there is no file.

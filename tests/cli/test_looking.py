@@ -2,6 +2,8 @@
 
 import json
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
@@ -215,6 +217,32 @@ def test_new_writes_a_rig_that_checks_and_overwrites_nothing(bayleaf: Callable[.
     assert said.status == 1
     assert "exists already" in said.err
     assert rig.read_text() == before
+
+
+def test_a_disk_without_room_gets_no_part_of_a_rig(tmp_path: Path) -> None:
+    """Where the file cannot be written whole, `new` says so with status 1, and can be tried again."""
+    small = "import resource, signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "
+    small += "resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100)); from engine.cli.app import main; main()"
+    for kind, status in ((small, 1), ("from engine.cli.app import main; main()", 0)):
+        command = [sys.executable, "-c", kind, "new", "mine.toml", "--kind", "studio"]
+        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False)
+        assert done.returncode == status, done.stderr
+    assert (tmp_path / "mine.toml").is_file()
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
+def test_a_terminal_that_cannot_show_a_sign_gets_the_rest(tmp_path: Path, encoding: str) -> None:
+    """Whatever signs stdout can show, `check` prints its tables, and JSON that is the same."""
+    file = tmp_path / "pit.toml"
+    file.write_text(
+        'format = 1\n[rig]\nname = "Ouvertüre 😀"\n[[scenes]]\nnumber = 1\nname = "Größe 😀"\n', encoding="utf-8"
+    )
+    for more in ((), ("--json",)):
+        command = [sys.executable, "-m", "engine.cli", "check", str(file), *more]
+        environment = {**os.environ, "PYTHONIOENCODING": encoding}
+        done = subprocess.run(command, env=environment, capture_output=True, timeout=60, check=False)
+        assert (done.returncode, done.stderr) == (0, b"")
+    assert json.loads(done.stdout.decode(encoding))["rig"] == "Ouvertüre 😀"
 
 
 def test_ports_lists_and_unknown_backends_are_told(bayleaf: Callable[..., Said]) -> None:

@@ -209,7 +209,7 @@ def test_the_set_list_in_use_stays_when_its_scene_vanishes() -> None:
     old, _ = start(text("".join([*three, lists.format("2, ")])), number=2)
     old.command(1, "setlist", "B", "test")
     new, _ = adopt(2, text(three[0] + three[2] + lists.format("")), old)
-    assert new.setlist.name == "the set list B"
+    assert new.setlist.name == "B"
     assert new.command(3, "next", None, "test")[0].scene == (3, "Scene 3")
 
 

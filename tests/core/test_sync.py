@@ -474,3 +474,26 @@ def test_time_code_is_shown_from_wherever_it_comes() -> None:
     shown = music.router.sync.shown(0)
     assert shown is not None
     assert (shown.label, shown.running, shown.source) == (Label(RATES["30"], 12345), False, "sequencer")
+
+
+def test_our_own_clock_says_stop_when_the_show_ends() -> None:
+    """Who counts it would wait for the next clock for ever; one that another machine leads is left alone. (p. 30)"""
+    evening = Music(rig(clock('"internal"', "run = true\n")))
+    evening.wait(SECOND)
+    clocks = len(evening.times())
+    evening.take(evening.router.finish(evening.now))
+    evening.take(evening.router.finish(evening.now))  # asked again while something waits for its wire
+    evening.wait(SECOND)
+    assert evening.said() == ["FA", "FC"]
+    assert len(evening.times()) == clocks
+
+    follower = Music(rig(clock('"internal"', "run = true\n")))
+    follower.router.led_by = "laptop"
+    follower.take(follower.router.finish(follower.now))
+    assert follower.said() == ["FA"]
+
+    led = Music(rig(clock()))
+    led.start(SEQUENCER, 120)
+    led.go(SECOND)
+    led.take(led.router.finish(led.now))
+    assert "FC" not in led.said()

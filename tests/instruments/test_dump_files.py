@@ -130,6 +130,22 @@ def test_nothing_is_overwritten(tmp_path, there):
     assert [(file.name, file.read_text()) for file in tmp_path.iterdir()] == [(there, "old")]
 
 
+def test_what_could_not_be_written_is_told_before_a_dump_comes(tmp_path):
+    """What is there already, a name too long for the note and a folder that is not there are refused at once."""
+    (tmp_path / "organ.syx.json").write_text("old")
+    for name in ("organ.syx", f"{'o' * 248}.syx", f"{'o' * 300}.syx", "nowhere/organ.syx"):
+        with pytest.raises(DumpFault):
+            sidecar.refuse(tmp_path / name)
+    sidecar.keep(tmp_path / f"{'o' * 246}.syx", [b"\xf0\x7d\xf7"], "keys", WHEN)
+
+
+def test_a_name_that_is_no_unicode_is_kept(tmp_path):
+    """A file whose name is Latin-1 has its dump and its note."""
+    path = tmp_path / os.fsdecode(b"org\xfcl.syx")
+    sidecar.keep(path, [b"\xf0\x7d\xf7"], "keys", WHEN)
+    assert json.loads(sidecar.sidecar(path).read_bytes())["file"] == path.name
+
+
 @pytest.mark.parametrize("file", [1, 2])
 def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch, file):
     """Whether the note or the dump finds no room, neither is left, nor a temporary file; earlier ones stay."""

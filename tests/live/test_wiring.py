@@ -1,5 +1,7 @@
 """Routes and bursts edited from the front panel. (Our own design; no outside source.)"""
 
+import time
+
 import pytest
 from live_bench import RIG, Bench
 
@@ -53,11 +55,12 @@ def panel(tmp_path):
 
 async def test_a_way_plays_at_once(panel):
     """A way that is joined plays at once, unsaved; it is taken back, and done again."""
+    first = panel.show.revision
     answer = await panel.edit("join", 1, **{"from": "keys", "to": "brass"})
     assert answer == {"done": True, "text": "scene 1: keys leads to brass; not in the file yet (bayleaf save)"}
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard() == (["90 3C 40", "80 3C 40"],) * 2
-    assert (panel.workshop.unsaved, panel.show.revision) == (True, 2)
+    assert (panel.workshop.unsaved, panel.show.revision) == (True, first + 1)
 
     assert (await panel.edit("undo"))["text"].startswith("taken back: scene 1: keys leads to brass")
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
@@ -67,7 +70,7 @@ async def test_a_way_plays_at_once(panel):
     assert (await panel.edit("redo"))["text"].startswith("done again: scene 1: keys leads to brass")
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard()[1] == ["90 3C 40", "80 3C 40"]
-    assert panel.show.revision == 4
+    assert panel.show.revision == first + 3
     assert panel.workshop.text.startswith("# for Friday\n")
 
 
@@ -174,16 +177,26 @@ async def test_a_burst_plays_at_once(panel):
 )
 async def test_what_cannot_be_done(panel, asked, said):
     """It is refused with a sentence that says what is wrong and where, and nothing changes."""
+    first = panel.show.revision
     answer = await edit(panel.show, panel.workshop, {"do": "edit", **asked})
     assert answer["done"] is False
     assert said in answer["text"]
-    assert (panel.show.revision, panel.show.own_faults, panel.workshop.text) == (1, 0, TEXT)
+    assert (panel.show.revision, panel.show.own_faults, panel.workshop.text) == (first, 0, TEXT)
+
+
+async def test_an_engine_that_is_started_again_has_rigs_of_its_own(tmp_path, monkeypatch):
+    """What an author drew up while another engine played is no edit of the rig that the next one plays."""
+    monkeypatch.setattr(time, "time_ns", lambda: 1_700_000_000_000_000_000)
+    seen = Panel(tmp_path).show.revision
+    monkeypatch.setattr(time, "time_ns", lambda: 1_700_000_005_000_000_000)
+    stale = await Panel(tmp_path).edit("chain", 1, route=0, through=[], revision=seen)
+    assert stale["text"] == "the rig has changed since you looked at it; look again, nothing was changed"
 
 
 async def test_an_edit_of_what_has_changed_meanwhile(panel):
     """An author who looked at another revision is told, so that a route's place means what it meant to them."""
-    chain = [{"filter": "transpose", "semitones": 12}]
-    assert (await panel.edit("chain", 1, route=0, through=chain, revision=1))["done"]
-    stale = await panel.edit("chain", 1, route=0, through=[], revision=1)
+    chain, seen = [{"filter": "transpose", "semitones": 12}], panel.show.revision
+    assert (await panel.edit("chain", 1, route=0, through=chain, revision=seen))["done"]
+    stale = await panel.edit("chain", 1, route=0, through=[], revision=seen)
     assert stale["text"] == "the rig has changed since you looked at it; look again, nothing was changed"
     assert panel.routes(1) == [(("keys",), ("strings",), ["transpose"])]

@@ -76,6 +76,17 @@ def test_a_machine_that_started_anew_has_a_new_clock() -> None:
     assert world.near.here("box", 1_000_000_000, world.true) == 4_000_000_000
 
 
+def test_a_machine_that_is_silent_may_come_back_with_another_clock() -> None:
+    """One lost answer forgets no offset; after a second one what comes has happened when it arrives."""
+    world = World(-3_000_000_000)
+    world.ask(0, 0)
+    world.net.links[1].close()
+    world.near.look("box")
+    assert world.near.here("box", 1_000_000_000, world.true) == 4_000_000_000
+    world.near.look("box")
+    assert world.near.here("box", 12, world.true) == world.true
+
+
 def test_the_round_trip_is_told() -> None:
     """Last, least, median and most of the round trips are told, in nanoseconds."""
     world = World(0)

@@ -1,14 +1,16 @@
 """The live socket: who may ask what, what comes of it, and that nobody can hold others up."""
 
 import json
+from contextlib import AsyncExitStack
 from pathlib import Path
 
 import pytest
 import trio
-from panelends import FIRST_FRAME, NAME, Engine, panel, texts
+from panelends import DEADLINE, FIRST_FRAME, NAME, Engine, panel, texts
 from wsproto.events import BytesMessage, TextMessage
 
 from engine.live.client import socket_path
+from engine.panel import connections
 from engine.panel.browser import LONGEST
 
 HOSTILE = [
@@ -294,6 +296,20 @@ async def test_too_many_sockets_are_refused(tmp_path: Path) -> None:
                 async with ends.live() as late:
                     told = await late.hear()
         assert told == {"role": "operate"}
+
+
+async def test_others_cannot_take_all_connections(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many connections another machine holds open, a browser of this one is let in."""
+    monkeypatch.setattr(connections, "_MOST", 6)
+    monkeypatch.setattr(connections, "_OURS", 2)
+    async with panel(tmp_path) as ends, AsyncExitStack() as opened:
+        with monkeypatch.context() as elsewhere:
+            elsewhere.setattr(connections, "is_loopback", lambda address: False)
+            idle = [await opened.enter_async_context(await ends.stream()) for _ in range(5)]
+            with trio.fail_after(DEADLINE):
+                assert await idle[-1].receive_some(1) == b""
+        async with ends.live() as live:
+            assert await live.hear() == {"role": "operate"}
 
 
 async def test_a_byte_after_the_upgrade_hurts_nobody_else(tmp_path: Path) -> None:

@@ -117,6 +117,26 @@ def test_a_reader_that_slept(fifo: str, far: int) -> None:
     assert bytes(heard) == NOTE * sent + b"\xf6"
 
 
+def test_closing_does_not_wait_for_a_device_that_is_stuck(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A device that has taken nothing for a moment gets no other one: whoever closes it has music to play."""
+    monkeypatch.setattr(bytedevice, "_MOMENT", 60.0)
+    port = open_device_output(fifo)
+    while _sends(port.send):
+        pass
+    now = time.monotonic
+    monkeypatch.setattr(time, "monotonic", lambda: now() + 90.0)
+    closing = threading.Thread(target=port.close, daemon=True)
+    closing.start()
+    closing.join(30.0)
+    assert not closing.is_alive()
+
+
+def test_a_path_that_no_system_can_have_is_told() -> None:
+    """A name with a NUL in it is no device, and costs nothing but that port."""
+    with pytest.raises(PortError, match="cannot be opened: embedded null"):
+        open_device_output("/dev/serial\0")
+
+
 def test_closing_does_not_wait_for_a_slow_device(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """A device that is slow, but alive, gets a moment at the end and no more, however much it is still owed."""
     monkeypatch.setattr(bytedevice, "_PIECE_OUT", 1)

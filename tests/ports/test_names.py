@@ -78,6 +78,8 @@ def test_equal_names_keep_their_own_string() -> None:
     """Where even the full names are equal, the very string of the second one is returned, so that it can be found."""
     names = ["".join(["P", "ad"]), "".join(["P", "ad"])]
     assert resolve("Pad #2", names) is names[1]
+    blanks = ["Pad ", "Pa" + "d "]  # some drivers' names end in a blank (common practice, no source)
+    assert resolve("Pad  #2", blanks) is blanks[1]
 
 
 @pytest.mark.parametrize(

@@ -91,6 +91,25 @@ def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
     page_pit.heard("strings", (0, MIDDLE_C + 7))
 
 
+def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
+    """A scene that comes into force while a chain and a burst are edited takes neither away, and gets neither."""
+    page = page_pit.page(view="wiring")
+    page.get_by_role("button", name="keys: its routes and filters").click()
+    page.get_by_role("button", name="Edit the filters of route 1").click()
+    page.get_by_label("Another filter").select_option("transpose")
+    page.get_by_role("button", name="Add the filter").click()
+    page.get_by_label("Semitones", exact=False).fill("7")
+    page.get_by_role("button", name="Edit the sounds").click()
+    page.get_by_label("Sound", exact=True).select_option(label="Tremolo")
+    page.get_by_role("button", name="Next", exact=True).click()
+    expect(page.locator("#dock-scene")).to_contain_text("12 Street at night")
+    expect(page.get_by_label("Scene", exact=True)).to_have_value("11")
+    page.get_by_role("button", name="Play these sounds").click()
+    page.get_by_text("scene 11: the burst has 1 step").first.wait_for()
+    expect(page.get_by_label("Semitones", exact=False)).to_have_value("7")
+    assert page_pit.scene() == 12
+
+
 def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
     """Another sound is chosen by name and reaches the synth."""
     page = page_pit.page(view="wiring")

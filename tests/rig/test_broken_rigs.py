@@ -378,6 +378,11 @@ BREAKS = [
         'to   = "serial-out"\n\n[[scenes]]\nnumber = 11',
         [(33, "routes.1.to", 'there is no output "serial-out"; there are: strings, drums')],
     ),
+    (
+        'scenes = [11, "Finale"]\n',
+        'scenes = [11, "Finale"]\n[[setlists]]\nname = "Friday"\nscenes = [12]\n',
+        [(58, "setlists.2.name", 'a second set list named "Friday"; give it another name')],
+    ),
     # scenes
     (
         'name = "pads"',

@@ -95,11 +95,19 @@ def test_what_was_found_cannot_steer_the_terminal() -> None:
     assert "\\u001b[2J\\u000a" in str(problem)
 
 
+@pytest.mark.parametrize("old", ["Pit", "Overture", "Friday", "low", "Warm pad"])
+def test_no_name_can_steer_the_terminal(old: str) -> None:
+    """What is shown again and again, such as a scene's name, has no control characters at all."""
+    told = [problem.text for problem in problems(RIG.replace(f'"{old}"', f'"{old}\\u001b[2J"', 1))]
+    assert any(text.endswith("allowed: a text without control characters") for text in told), told
+
+
 @pytest.mark.parametrize(
     ("text", "line", "words"),
     [
         ("", 1, "format: this key is missing"),
         ("x = " + "[" * 20_000, 1, "too deeply"),
+        (RIG + "[rig.x]\ny = " + "[" * 400 + "]" * 400, 1, "too deeply"),
         ("format = " + "9" * 5_000, 1, "too many digits"),
         ("format = 1\nname = \x00", 2, "this is not TOML"),
         ('format = 1\nx = """\nabc', 3, "without its closing quote"),
@@ -107,7 +115,7 @@ def test_what_was_found_cannot_steer_the_terminal() -> None:
         ("[a]\nb = 1\n[a]\n", 3, "a second time"),
         ("# no rig\n\nscenes = 5\nformat = 1\n", 3, "scenes: found 5; allowed: a list"),
     ],
-    ids=["empty", "deep", "digits", "nul", "open text", "crlf", "twice", "number"],
+    ids=["empty", "deep", "too deep to walk", "digits", "nul", "open text", "crlf", "twice", "number"],
 )
 def test_a_text_that_is_no_rig_is_answered_with_a_line(text: str, line: int, words: str) -> None:
     """A text that is no rig at all is answered by line and sentence, whatever is in it."""

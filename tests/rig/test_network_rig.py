@@ -73,6 +73,11 @@ BREAKS = [
         (9, "network.machines.stage-left.dial", 'allowed: a list of machines such as ["desk"]'),
     ),
     ('10.2:7447" }', '10.2:7447", dial = ["spare"] }', (8, "network.machines.spare", '"desk" dials "spare" already')),
+    ('main    = "desk"', 'main    = ["desk"]', (4, "network.main", "allowed: text in quotes")),
+    ('"spare"\n', "{}\n", (5, "network.standby", "allowed: text in quotes")),
+    ('machine = "pit"', 'machine = ["pit"]', (16, "outputs.drums.machine", "allowed: text in quotes")),
+    ("pit        =", "Desk       =", (10, "network.machines.Desk", '"Desk" and "desk" differ in capitals alone')),
+    ("pit        =", "Authority  =", (10, "network.machines.Authority", "files that make machines known")),
     ("pit        =", '"pit *"    =', (10, 'network.machines."pit *"', 'found "pit *"; allowed: a machine')),
     (
         'machine = "pit"',

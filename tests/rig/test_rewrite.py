@@ -1,5 +1,6 @@
 """Edits of a rig file's text. The rules are the project's own (README: operating); no outside source."""
 
+import json
 import re
 
 import pytest
@@ -19,6 +20,7 @@ from engine.rig.rewrite import (
     put_setlist,
     rename_scene,
     renumber_scene,
+    set_burst,
     set_routes,
 )
 
@@ -91,12 +93,58 @@ def test_a_stored_scene_has_the_routes_and_burst_given() -> None:
     assert '\n  { from = "keys", to = ["drums"] },\n' in made
 
 
+def test_keys_may_be_written_in_any_way() -> None:
+    """A key in quotes with an escape is the same key (TOML 1.0, keys)."""
+    text = RIG.replace("number = 12", '"n\\U00000075mber" = 12').replace('name   = "Finale"', '"n\\u0061me" = "Finale"')
+    made = renumber_scene(rename_scene(text, 12, "End"), 12, 13)
+    assert '"n\\U00000075mber" = 13\n"n\\u0061me" = "End"\n' in made
+
+
 def test_routes_under_heads_of_their_own_are_changed_there() -> None:
     """[[scenes.routes]] stays a section, and its neighbours stay as written."""
     text = RIG.replace('name   = "Finale"\n', 'name   = "Finale"\n[[scenes.routes]]\nfrom = "keys" # a\nto = "drums"\n')
     made = set_routes(text, 12, [{"from": "keys", "to": "drums"}, {"from": "pedals", "to": "drums"}])
     assert 'from = "keys" # a\n' in made
     assert made.count("[[scenes.routes]]") == 2
+    assert set_routes(made, 12, []) == RIG
+
+
+CHAIN = """\
+routes = [
+  { from = "keys", to = ["strings", "drums"], through = [
+    { filter = "zone", notes = ["C-1", "B3"] },   # the low half
+    # as Anna asked
+    { filter = "transpose", semitones = -12 },
+  ] },  # the bass
+]
+"""
+
+
+@pytest.mark.parametrize(
+    ("targets", "semitones", "old", "new"),
+    [
+        (["strings", "drums"], [-11], "semitones = -12 }", "semitones = -11 }"),
+        (["drums"], [-12], "", ""),
+        (["strings", "drums"], [], '    { filter = "transpose", semitones = -12 },\n', ""),
+        (["drums"], [-12, 1], "-12 },", '-12 },\n    { filter = "transpose", semitones = 1 },'),
+    ],
+)
+def test_what_a_route_keeps_stays_as_it_is_written(
+    targets: list[str], semitones: list[int], old: str, new: str
+) -> None:
+    """A route that gets another filter or output keeps its other keys, its lines and the comments inside it."""
+    text = re.sub(r"(?ms)^routes = \[.*?^\]\n", CHAIN, RIG, count=1)
+    chain = [{"filter": "zone", "notes": [0, 59]}, *({"filter": "transpose", "semitones": one} for one in semitones)]
+    made = set_routes(text, 11, [{"from": ["keys"], "to": targets, "through": chain}])
+    assert made == text.replace(old, new).replace('["strings", "drums"]', json.dumps(targets))
+
+
+def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
+    """A burst step that gets another sound keeps the keys, and their comments, that are the same."""
+    step = '[[scenes.burst]]\noutput = "drums"   # the pads\nchannel = 10   # as printed\nprogram = 88\n'
+    text = RIG.replace('name   = "Finale"\n', f'name   = "Finale"\n{step}')
+    made = set_burst(text, 12, [{"output": "drums", "channel": 10, "bank": [1, 0], "program": 89}])
+    assert made == text.replace("program = 88\n", "program = 89\nbank = [1, 0]\n")
 
 
 @pytest.mark.parametrize(
@@ -106,6 +154,8 @@ def test_routes_under_heads_of_their_own_are_changed_there() -> None:
         (lambda: delete_scene(RIG, 13), "there is no scene 13; there are: 11, 12"),
         (lambda: copy_scene(RIG, 11, 12), "scene 12 Finale has the number 12 already; choose another"),
         (lambda: rename_scene(RIG, 11, "Finale"), 'scene 12 Finale has the name "Finale" already; choose another'),
+        (lambda: rename_scene(RIG, 11, "Ouvert\udcfcre"), "a sign in this line is half a character"),
+        (lambda: add_control(RIG, {}), "controls.3.input: this key is missing; it is needed here"),
         (lambda: set_routes(RIG, 11, [{"from": "nobody", "to": "drums"}]), 'there is no input "nobody"'),
     ],
 )

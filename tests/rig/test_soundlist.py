@@ -88,6 +88,25 @@ def test_csv_becomes_a_list() -> None:
     ]
 
 
+def test_semicolons_part_columns_too() -> None:
+    """Spreadsheets write semicolons where the comma is the decimal sign (common practice, no source)."""
+    made = from_csv('msb;lsb;program;name\n0;3;12;"Pad,\n ""warm"""\n', "a.csv")
+    assert read_list(made, "a.toml").sounds[0].name == 'Pad, "warm"'
+
+
+def test_all_that_is_wrong_with_a_list_is_told(tmp_path: Path) -> None:
+    """Each mistake of a list is one sentence with its place, as those of the rig are."""
+    (tmp_path / "list.toml").write_text(
+        "format = 1\nsounds = [\n  { name = 'A', program = 200 },\n  { name = '' },\n]\n"
+    )
+    file = tmp_path / "pit.toml"
+    file.write_text(WITH_LIST.replace("general-midi", "list.toml"), encoding="utf-8")
+    with pytest.raises(RigError) as refusal:
+        load(file)
+    told = str(refusal.value).splitlines()
+    assert [line.partition("list.toml:")[2].partition(":")[0] for line in told] == ["3", "4", "4"]
+
+
 @pytest.mark.parametrize(
     ("text", "told"),
     [
@@ -95,6 +114,8 @@ def test_csv_becomes_a_list() -> None:
         ("program,title\n", "a.csv:1: found the columns program, title"),
         ("program,name\n1,A\n0,B\n", 'a.csv:3: program: found "0"; allowed: 1 to 128'),
         ("program,name\n1\n", "a.csv:2: found 1 columns"),
+        ('program,name\n1,"A\n2,B\n3,C\n', "a.csv:4: this is no CSV; is a quote open?"),
+        (f"program,name\n1,{'A' * 200_000}\n", "a.csv:2: this is no CSV"),
         ("program,name\n1,A\n1,A\n1,A\n", "a.csv:4: this sound is listed a second time"),
     ],
 )

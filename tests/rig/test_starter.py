@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.ports.names import resolve
+from engine.ports.open import lasting
 from engine.rig.load import read
 from engine.rig.starter import starter
 
@@ -18,7 +19,7 @@ PORTS = ["Eight-way box:Eight-way box MIDI 1 20:0", "Eight-way box:Eight-way box
 )
 def test_a_starter_rig_loads_whatever_is_connected(inputs: list[str], outputs: list[str]) -> None:
     """The starter rig is without error for every set of connected ports, none included."""
-    rig = read(starter(inputs, outputs), "new.toml")
+    rig = read(starter(lasting("alsa", inputs), lasting("alsa", outputs)), "new.toml")
     assert len(rig.scenes) == 2
     assert rig.inputs
     assert rig.outputs
@@ -26,7 +27,7 @@ def test_a_starter_rig_loads_whatever_is_connected(inputs: list[str], outputs: l
 
 def test_a_starter_rig_finds_its_ports_again_after_a_replug() -> None:
     """Each pattern means its own port, also when the system's numbers have changed (ALSA sequencer: client:port)."""
-    rig = read(starter(PORTS, PORTS[:2]), "new.toml")
+    rig = read(starter(lasting("alsa", PORTS), []), "new.toml")
     replugged = [port.replace("20:", "28:").replace("24:", "32:") for port in PORTS]
     assert [resolve(str(port.port), replugged) for port in rig.inputs.values()] == replugged
 
@@ -34,8 +35,16 @@ def test_a_starter_rig_finds_its_ports_again_after_a_replug() -> None:
 def test_ports_of_one_name_are_told_apart() -> None:
     """Two boxes of one make get two names and two patterns that mean the first and the second."""
     twins = ["Box:Box MIDI 1 20:0", "Box:Box MIDI 1 24:0"]
-    rig = read(starter(twins, []), "new.toml")
+    rig = read(starter(lasting("alsa", twins), []), "new.toml")
     assert [resolve(str(port.port), twins) for port in rig.inputs.values()] == twins
+
+
+def test_a_starter_rig_for_names_that_end_in_an_index() -> None:
+    """WinMM puts an index behind every name, which is another after a replug (RtMidi 5.0.0, MidiInWinMM)."""
+    before, after = ["Box 0", "Pads 1", "Box 2"], ["Keys 0", "Box 1", "Box 2", "Pads 3"]
+    rig = read(starter(lasting("winmm", before), []), "new.toml")
+    found = [resolve(str(port.port), after, indexed=True) for port in rig.inputs.values()]
+    assert found == ["Box 1", "Pads 3", "Box 2"]
 
 
 def test_without_ports_the_starter_says_what_to_do() -> None:

@@ -37,6 +37,21 @@ def test_undo_gives_the_version_before_and_can_be_undone(file: Path) -> None:
     assert versions.undo() == "two\n"
 
 
+def test_a_link_that_is_turned_is_followed_to_where_it_leads_now(tmp_path: Path) -> None:
+    """A link that leads to another file meanwhile is read and saved there; the file it led to before stays."""
+    first, second, link = (tmp_path / name for name in ("first.toml", "second.toml", "tonight.toml"))
+    first.write_text("one\n")
+    second.write_text("two\n")
+    link.symlink_to(first)
+    versions = Versions(link)
+    link.unlink()
+    link.symlink_to(second)
+    assert versions.present() == "two\n"
+    versions.save("three\n", "two\n")
+    assert (first.read_text(), second.read_text(), versions.undo()) == ("one\n", "three\n", "two\n")
+    assert link.is_symlink()
+
+
 def test_a_file_changed_meanwhile_is_not_overwritten(file: Path) -> None:
     """A text that is not the expected one stays."""
     with pytest.raises(SaveFault, match="has changed on the disk"):

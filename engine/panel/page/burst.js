@@ -3,7 +3,7 @@
 import { mayOperate } from "./commands.js";
 import { button, labelled, make, select } from "./dom.js";
 import { held } from "./line.js";
-import { edit } from "./scene.js";
+import { edit, stayWith } from "./scene.js";
 import { stepWords } from "./words.js";
 
 // what a choice of sound stands for; a sound may have any name
@@ -24,6 +24,7 @@ export function show(place, scene) {
   if (draft?.scene === scene.number) return; // it is being edited
   draft = null;
   const open = button("Edit the sounds", () => {
+    stayWith(scene);
     draft = { scene: scene.number, revision: held.rig.revision, steps: structuredClone(scene.burst) };
     editor();
     place.querySelector("select, button")?.focus();

@@ -16,6 +16,7 @@ let frozen = false;
 let pointed = false;
 let parts = null;
 let hidden = new Set(["clock"]);
+let heardAt = 0; // the engine's clock in the last frame
 let lastTold = 0;
 
 export function start() {
@@ -36,6 +37,8 @@ export function leave() {
 }
 
 function hear(frame) {
+  if (frame.at < heardAt) lastTold = 0; // another engine, whose clock began anew
+  heardAt = frame.at;
   const told = (frame.told ?? []).filter((each) => each.at > lastTold);
   lastTold = Math.max(lastTold, ...told.map((each) => each.at));
   const scene = held.facts.scene?.number ?? null;

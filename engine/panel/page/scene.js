@@ -12,6 +12,11 @@ export function chooseScene(number) {
   chosen = number;
 }
 
+/** Work on with this scene, whichever comes into force: what is being typed belongs to it. */
+export function stayWith({ number }) {
+  chosen = number;
+}
+
 /** The scene itself, from the rig. */
 export function scene() {
   const number = chosen ?? held.facts.scene?.number;

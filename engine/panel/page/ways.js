@@ -4,7 +4,7 @@ import * as chain from "./chain.js";
 import { command, mayOperate } from "./commands.js";
 import { button, make } from "./dom.js";
 import { held } from "./line.js";
-import { edit } from "./scene.js";
+import { edit, stayWith } from "./scene.js";
 import { filterWords, routeWords } from "./words.js";
 
 let openRoute = null; // the index of the route whose chain is being edited
@@ -65,7 +65,7 @@ function routes(place, scene, input, wanted, leave) {
   const own = scene.routes.map((route, index) => [route, index]).filter(([route]) => route.from.includes(input));
   const lasting = held.rig.routes.filter((route) => route.from.includes(input));
   const cards = [
-    ...own.map(([route, index]) => card(route, `Route ${index + 1}`, openRoute === index ? editor(route, index, again) : closed(route, index, again))),
+    ...own.map(([route, index]) => card(route, `Route ${index + 1}`, openRoute === index ? editor(route, index, again) : closed(scene, route, index, again))),
     ...lasting.map((route) => card(route, "In every scene", [filterList(route), muting(route)])),
   ];
   return cards.length ? cards : [make("p", { class: "note", text: "None yet. Choose an output above, and a route is made." })];
@@ -87,8 +87,9 @@ function muting(route) {
   return button(muted ? `Unmute ${route.name}` : `Mute ${route.name}`, () => command({ do: what, route: route.name }, `${what} ${route.name}`));
 }
 
-function closed(route, index, again) {
+function closed(scene, route, index, again) {
   const open = button("Edit the filters", () => {
+    stayWith(scene);
     openRoute = index;
     again();
   }, { "data-key": `edit ${index}`, "aria-label": `Edit the filters of route ${index + 1}` });

@@ -20,7 +20,7 @@ export function start() {
   on("frame", (frame) => {
     if ("unsaved" in frame) showUnsaved();
     if ("muted_routes" in frame) render();
-    if ("scene" in frame && chosenScene() === null) render();
+    if ("scene" in frame) render();
   });
   onLook(showActivity);
 }

@@ -1,0 +1,60 @@
+"""Flight recordings as `rehearse` reads them. The format is our own (engine/live/keptfile); no outside source."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from engine.offline.recording import FORMAT, Happened, Recording, RecordingFault, read_recording
+from engine.offline.replay import Replay
+from engine.rig.load import load
+
+RIG = """\
+format = 1
+[inputs]
+keys = { port = "Piano" }
+[outputs]
+strings = { port = "Box" }
+[instruments.pad]
+output = "strings"
+channel = 1
+sounds_from = "list.toml"
+[[scenes]]
+number = 1
+name = "One"
+burst = [ { instrument = "pad", sound = "Warm" } ]
+"""
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        '{"at": Infinity, "way": "in", "port": "keys", "message": "F8"}',
+        '{"at": NaN, "way": "in", "port": "keys", "message": "F8"}',
+        '{"at": 1e400, "way": "out", "port": "keys", "message": "F8"}',
+        '{"at": 1, "way": "in", "port": ["keys"], "message": "F8"}',
+        '{"at": 1, "way": "in", "port": "keys", "message": "F0 7D"}',
+        '{"at": 1, "way": "did", "did": [["command"]]}',
+        '{"at": 1, "way": "did", "did": []}',
+        "[" * 100_000,
+        "[]",
+        '{"at": 1, "way": "in", "por',
+    ],
+)
+def test_a_broken_line_is_told_by_its_number(tmp_path: Path, line: str) -> None:
+    """Whatever stands in a line that is none of a recording, the sentence names the file and the line."""
+    file = tmp_path / "night.jsonl"
+    file.write_text(json.dumps({"format": FORMAT, "monotonic": 0, "scene": None}) + "\n" + line + "\n")
+    with pytest.raises(RecordingFault, match=r"night\.jsonl:2: "):
+        read_recording(file)
+
+
+def test_an_edit_finds_the_sound_lists_beside_the_rig(tmp_path: Path) -> None:
+    """A night with an edit is replayed from any folder: sound lists are sought beside the rig file."""
+    (tmp_path / "list.toml").write_text('format = 1\nsounds = [ { name = "Warm", program = 3 } ]\n')
+    file = tmp_path / "pit.toml"
+    file.write_text(RIG)
+    edited = Happened(0, "did", did=("rig", RIG.replace('"One"', '"Two"'), []))
+    replay = Replay(load(file), RIG, folder=tmp_path)
+    replay.run(Recording(0, None, [edited]))
+    assert replay.bay.rig.scenes[0].name == "Two"
