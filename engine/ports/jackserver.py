@@ -22,7 +22,8 @@ _MIDI: Final = b"8 bit raw midi"  # JACK_DEFAULT_MIDI_TYPE in jack/types.h, as t
 _IS_INPUT: Final = 0x1
 _IS_OUTPUT: Final = 0x2
 _DOUBT: Final = 1.0  # seconds in which a server that lives surely makes a cycle
-_OnShutdown: Final = ctypes.CFUNCTYPE(None, ctypes.c_void_p)
+_libc: Final = ctypes.CDLL(None)
+_ends: Final[list[ctypes.c_int64]] = []  # kept for ever: a frozen server's client is never closed, and may write there
 
 
 def _load() -> ctypes.CDLL:
@@ -42,7 +43,7 @@ def _load() -> ctypes.CDLL:
     jack.jack_disconnect.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_char_p]
     jack.jack_free.argtypes = [ctypes.c_void_p]
     jack.jack_client_close.argtypes = [ctypes.c_void_p]
-    jack.jack_on_shutdown.argtypes = [ctypes.c_void_p, _OnShutdown, ctypes.c_void_p]
+    jack.jack_on_shutdown.argtypes = [ctypes.c_void_p, ctypes.c_void_p, ctypes.c_void_p]
     _silence(jack)
     return jack
 
@@ -52,7 +53,7 @@ def _silence(jack: ctypes.CDLL) -> None:
 
     Its threads call what is set here, so it is a C function that does nothing with its argument: no Python there.
     """
-    idle = ctypes.cast(ctypes.CDLL(None).abs, ctypes.c_void_p)
+    idle = ctypes.cast(_libc.abs, ctypes.c_void_p)
     jack.jack_set_error_function(idle)
     jack.jack_set_info_function(idle)
 
@@ -62,21 +63,27 @@ class JackServer:
 
     def __init__(self, client_name: str) -> None:
         self._jack = _load()
-        self.died = False  # as far as we know
+        self._end = ctypes.c_int64()  # the time of the server's end, or a 1 if we think it dead
+        _ends.append(self._end)
         self._cycle = 0
         self._asking = threading.Lock()  # the library's client asks its server one thing at a time
         self._looking = threading.Lock()  # whoever looks at its lists must not see it go
-        self._hears_end = _OnShutdown(self._ended)  # kept: the library holds only its address
         status = ctypes.c_int()
         self._client: Any = self._jack.jack_client_open(
             client_name.encode(), ctypes.c_int(_NO_START_SERVER), ctypes.byref(status)
         )
         if not self._client:
             raise PortError(MISSING)
-        self._jack.jack_on_shutdown(self._client, self._hears_end, None)
+        # a C function, which writes the time there: the library cancels its threads anywhere, in Python with its lock
+        self._jack.jack_on_shutdown(self._client, ctypes.cast(_libc.time, ctypes.c_void_p), ctypes.byref(self._end))
         rate = self._jack.jack_get_sample_rate(self._client)
         self._frames: int = self._jack.jack_get_buffer_size(self._client)
         self.period: float = self._frames / rate  # seconds
+
+    @property
+    def died(self) -> bool:
+        """Whether the server has ended, as far as we know."""
+        return bool(self._end)
 
     def check(self) -> None:
         """Raise PortGone if the server has ended, PortError if we let go of it."""
@@ -100,7 +107,7 @@ class JackServer:
         seen, end = self.cycle(), time.monotonic() + _DOUBT
         while not self.died and self.cycle() == seen:
             if time.monotonic() > end:
-                self.died = True
+                self._end.value = 1
             time.sleep(self.period)
         self.check()
 
@@ -173,6 +180,3 @@ class JackServer:
             return [name.decode(errors="replace") for name in takewhile(bool, names)]
         finally:
             self._jack.jack_free(names)
-
-    def _ended(self, _: object) -> None:  # a thread of the library
-        self.died = True
