@@ -77,8 +77,8 @@ class Ends:
         """Let go of all free ends."""
         ends = [*self._free, *([self._flusher] if self._flusher else [])]
         self._free, self._flusher = [], None
-        if not self._server.died:  # else deleting may hold the process; its server has freed what there was
-            for end in ends:
+        for end in ends:
+            if self._server.goes_on():  # else deleting may hold the process; its server has freed what there was
                 end.device.delete()
 
     def _new(self, kind: Any) -> End:

@@ -4,6 +4,7 @@ python-rtmidi tells nothing of a server that died or froze, and a send into a fu
 for ever. So this client asks first whether there is a server, hears its end, and sees its cycles go by.
 """
 
+import contextlib
 import ctypes
 import errno
 import threading
@@ -21,6 +22,8 @@ _NO_START_SERVER: Final = 0x01  # JackNoStartServer in jack/types.h: never start
 _MIDI: Final = b"8 bit raw midi"  # JACK_DEFAULT_MIDI_TYPE in jack/types.h, as the flags that follow
 _IS_INPUT: Final = 0x1
 _IS_OUTPUT: Final = 0x2
+_FRESH: Final = 0.05  # seconds for which a cycle that was seen proves that the next ones come
+_STANDS_STILL: Final = 1  # in the place of the time of the server's end
 _DOUBT: Final = 1.0  # seconds in which a server that lives surely makes a cycle
 _libc: Final = ctypes.CDLL(None)
 _ends: Final[list[ctypes.c_int64]] = []  # kept for ever: a frozen server's client is never closed, and may write there
@@ -63,9 +66,10 @@ class JackServer:
 
     def __init__(self, client_name: str) -> None:
         self._jack = _load()
-        self._end = ctypes.c_int64()  # the time of the server's end, or a 1 if we think it dead
+        self._end = ctypes.c_int64()  # the time of the server's end, or _STANDS_STILL
         _ends.append(self._end)
         self._cycle = 0
+        self._went_on_at = 0.0  # when it was last seen to make a cycle (monotonic seconds)
         self._asking = threading.Lock()  # the library's client asks its server one thing at a time
         self._looking = threading.Lock()  # whoever looks at its lists must not see it go
         status = ctypes.c_int()
@@ -107,9 +111,21 @@ class JackServer:
         seen, end = self.cycle(), time.monotonic() + _DOUBT
         while not self.died and self.cycle() == seen:
             if time.monotonic() > end:
-                self._end.value = 1
+                self._end.value = _STANDS_STILL
             time.sleep(self.period)
         self.check()
+        self._went_on_at = time.monotonic()
+
+    def goes_on(self) -> bool:
+        """Whether the server lives and makes cycles, as seen just now or shortly before.
+
+        What one that stands still is asked for holds us with it, so ask this before letting go of anything there.
+        It takes a period, or a second if the server stands still, which then counts as dead.
+        """
+        if self._client is not None and time.monotonic() - self._went_on_at > _FRESH:
+            with contextlib.suppress(PortError):
+                self.doubt()
+        return not self.died
 
     def ports(self, playing: bool) -> list[str]:
         """The names of all MIDI ports that play to others, or of those that hear. Raises PortError, PortGone."""
@@ -154,7 +170,7 @@ class JackServer:
         for other in self.joined_to(name):
             for source, target in ((name, other), (other, name)):  # one of the two is the right way round
                 with self._asking:
-                    if self._client is not None and not self.died:
+                    if self._client is not None and self.goes_on():
                         self._jack.jack_disconnect(self._client, source.encode(), target.encode())
 
     @property
@@ -164,7 +180,9 @@ class JackServer:
 
     def close(self) -> None:
         """Let go of the server; calling it again does nothing."""
-        answers = self._asking.acquire(timeout=_DOUBT)  # another thread may be asking a server that is frozen
+        self.goes_on()
+        # another thread may be asking a server that is frozen
+        answers = self._end.value != _STANDS_STILL and self._asking.acquire(timeout=_DOUBT)
         with self._looking:
             client, self._client = self._client, None
             if client is not None and answers:

@@ -162,7 +162,7 @@ class JackSystem:
         return let_go
 
     def _drop(self, port: object, device: Any) -> None:
-        if not self._server.died:  # else deleting may hold the process for a second, or end it
+        if self._server.goes_on():  # else deleting may hold the process, or end it
             device.delete()
         self._open.pop(port, None)
 

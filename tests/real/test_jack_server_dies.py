@@ -3,6 +3,7 @@
 import json
 import os
 import random
+import signal
 import statistics
 import subprocess
 import sys
@@ -126,3 +127,22 @@ def test_the_server_dies_and_comes_back(servers: list[subprocess.Popen[bytes]], 
         f"\nserver killed {len(took)} times, {how}: back after {statistics.median(took):.2f} s, worst {max(took):.2f} s"
     )
     assert [each for each in left if each] == []
+
+
+@pytest.mark.parametrize("how", ["own", "join"])
+def test_an_engine_on_a_server_that_stands_still_ends(
+    servers: list[subprocess.Popen[bytes]], tmp_path: Path, how: str
+) -> None:
+    """A server that is stopped answers nobody who lets go of a port there; the engine ends in good order all the same.
+    (common practice, no source)"""
+    options = ["--virtual"] if how == "join" else []
+    engine = Engine(tmp_path, rig(1, scenes=SCENES), "--backend", "jack", *options)
+    engine.environment.update(JACK_DEFAULT_SERVER=MORTAL, JACK_NO_START_SERVER="1")
+    engine.start()
+    try:
+        with far_end(how):
+            wait_for("all ports", lambda: _open(engine))
+            servers[-1].send_signal(signal.SIGSTOP)
+            engine.end()
+    finally:
+        engine.kill()
