@@ -44,7 +44,7 @@ from engine.live.turns import waker
 from engine.live.watch import Watch
 from engine.live.workshop import Workshop
 from engine.ports.open import open_system
-from engine.ports.port import PortSystem
+from engine.ports.port import PortError, PortSystem
 from engine.rig.load import load, text_of
 
 BOUND: Final = 24  # MB that memory may grow after the warm-up: malloc scatters the recorder's pieces at first
@@ -158,8 +158,13 @@ class Soak:
         self._size = farend.SIZE if jack else desk.SIZE
         self._edits = 0
         self._write()
-        self.desk = farend.FarEnd() if jack else Desk()
-        self._system: PortSystem = self.desk if isinstance(self.desk, Desk) else open_system("jack", "soak")
+        self.desk: Desk | farend.FarEnd
+        self._system: PortSystem
+        if jack:
+            self._system = open_system("jack", "soak")  # first: it says if there is no server
+            self.desk = farend.FarEnd()
+        else:
+            self.desk = self._system = Desk()
         self._opener = Opener(self._system, virtual=False)
         rig = load(file)
         patch = connect(rig, self._opener)
@@ -330,7 +335,10 @@ def main() -> int:
     print(f"{platform.machine()}, Python {platform.python_version()}, {seconds:.0f} s, seed {options.seed}, ", end="")
     print(f"{'JACK' if options.jack else 'memory'} ports")
     with tempfile.TemporaryDirectory() as folder:
-        soak = Soak(seconds, options.seed, Path(folder) / "rig.toml", options.jack)
+        try:
+            soak = Soak(seconds, options.seed, Path(folder) / "rig.toml", options.jack)
+        except PortError as fault:
+            raise SystemExit(str(fault)) from None
         trio.run(soak.run)
     return soak.verdict()
 
