@@ -4,36 +4,16 @@ Here commands are told from music: those of controls and of [remote]. `scenes` h
 a message. `due` says when `tick` is wanted.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
-
 from engine.core.controls import Command
-from engine.core.remote import Remote
 from engine.core.requests import carry_out
 from engine.core.scenes import Scenes
-from engine.core.wire import Delivery, Speed
+from engine.core.wire import Delivery
 from engine.midi.kinds import SYSEX
 from engine.midi.words import describe
-from engine.rig.models import Rig
-from filters.registry import Filter
 
 
 class Bay(Scenes):
     """A rig that routes and is commanded. Loop only."""
-
-    def __init__(
-        self,
-        rig: Rig,
-        speeds: Mapping[str, Speed | None] | None = None,
-        filters: Mapping[str, Filter] | None = None,
-        names: tuple[Sequence[str], Sequence[str]] = ((), ()),
-        far: Iterable[str] = (),
-    ) -> None:
-        """See Scenes."""
-        super().__init__(rig, speeds, filters, names, far)
-        remote = rig.remote
-        self.remote = Remote(self.device, remote.programs if remote else False)
-        self.kept_back: set[int] = set()  # inputs whose SysEx is being written down and goes nowhere else
-        self._remote_inputs = {self.inputs.index(name) for name in (remote.inputs if remote else ())}
 
     def receive(self, now: int, source: int, message: bytes) -> list[Delivery]:
         """One whole message of input `source`."""
@@ -50,7 +30,7 @@ class Bay(Scenes):
             for asked in taken.commands:
                 self._obey_control(now, source, asked, describe(message), out)
             return out
-        if source in self._remote_inputs and (request := self.remote.read(source, message)) is not None:
+        if source in self.remote_inputs and (request := self.remote.read(source, message)) is not None:
             if self.led_by is None:
                 carry_out(self, now, source, request, message, out)
             return out

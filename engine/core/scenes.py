@@ -12,7 +12,7 @@ from engine.core.later import NOBODY, player
 from engine.core.ledger import Moved, made_of, moves_of, selects_of
 from engine.core.outcome import Outcome
 from engine.core.plan import Compiler, Faults, Path, Plan
-from engine.core.remote import Request
+from engine.core.remote import Remote, Request
 from engine.core.router import Router
 from engine.core.setlist import SetList, Standing
 from engine.core.silence import SWEEP
@@ -58,6 +58,9 @@ class Scenes(Router):
         remote = rig.remote
         self.device = remote.device if remote else ALL_CALL
         self.reply_to = tuple(self.outputs.index(name) for name in dict.fromkeys(remote.to if remote else ()))
+        self.remote = Remote(self.device, remote.programs if remote else False)
+        self.remote_inputs = {self.inputs.index(name) for name in (remote.inputs if remote else ())}
+        self.kept_back: set[int] = set()  # inputs whose SysEx is being written down and goes nowhere else
 
     def _begin_anew(self, which: Callable[[int, Path], bool]) -> None:
         """Filters with state forget what they were told, in whatever scene."""
