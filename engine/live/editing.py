@@ -50,13 +50,7 @@ async def _learn(workshop: Workshop, control: object) -> Answer:
     """It plays, and is saved, unless other live edits are not: these are not saved behind the player's back."""
     if not isinstance(control, dict):
         return {"done": False, "text": "learn needs a control"}
-    alone = not workshop.unsaved
-    works = "the control works"
-    answer = await workshop.edit(lambda: (partial(rewrite.add_control, control=control), works))
-    if not answer["done"] or not alone:
-        return answer
-    saved = await workshop.save()
-    return {**saved, "text": f"{works}; {saved['text']}"}
+    return await workshop.edit(lambda: (partial(rewrite.add_control, control=control), "the control works"), save=True)
 
 
 async def _save(workshop: Workshop, what: object, choice: object, version: object) -> Answer:

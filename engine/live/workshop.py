@@ -57,12 +57,13 @@ class Workshop:
 
     # Live edits
 
-    async def edit(self, plan: Plan) -> Answer:
-        """Play what the planned change makes of the text.
+    async def edit(self, plan: Plan, save: bool = False) -> Answer:
+        """Play what the planned change makes of the text; and save it, unless other live edits wait to be saved.
 
         The plan is made when no other edit is under way, so it may look at what plays.
         """
         async with self._lock:
+            alone = not self.unsaved
             planned = plan()
             if isinstance(planned, dict):
                 return planned
@@ -72,6 +73,9 @@ class Workshop:
             if fault is not None:
                 return {"done": False, "text": fault}
             self._remember(before, done)
+            if save and alone:
+                saved = await self._saved(None)
+                return {**saved, "text": f"{done}; {saved['text']}"}
             return {"done": True, "text": done + self._plays_on() + self._standing()}
 
     async def take_back(self) -> Answer:
@@ -139,18 +143,21 @@ class Workshop:
     async def save(self, choice: str | None = None) -> Answer:
         """Write what plays into the file and prove it; `choice` is "playing" or "file" if the file has changed."""
         async with self._lock:
-            try:
-                now = await self._shelf.present()
-            except SaveFault as fault:
-                return _refusal(f"{fault}; nothing was saved, and what plays plays on")
-            if self.text == now:
-                self._agrees()
-                return {"done": True, "text": f"{self.file} holds what plays already; nothing to save"}
-            if choice == "file" and now is not None:
-                return await self._take_file()
-            if choice == "file" or (now != self._on_disk and choice is None):
-                return self._differs(now)
-            return await self._write(now)
+            return await self._saved(choice)
+
+    async def _saved(self, choice: str | None) -> Answer:
+        try:
+            now = await self._shelf.present()
+        except SaveFault as fault:
+            return _refusal(f"{fault}; nothing was saved, and what plays plays on")
+        if self.text == now:
+            self._agrees()
+            return {"done": True, "text": f"{self.file} holds what plays already; nothing to save"}
+        if choice == "file" and now is not None:
+            return await self._take_file()
+        if choice == "file" or (now != self._on_disk and choice is None):
+            return self._differs(now)
+        return await self._write(now)
 
     def _differs(self, now: str | None) -> Answer:
         if now is None:

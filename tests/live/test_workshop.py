@@ -1,6 +1,7 @@
 """Live edits, undo and redo, and saving with proof. (Our own design, README: operating; no outside source.)"""
 
 import json
+from functools import partial
 
 import pytest
 import trio
@@ -231,6 +232,19 @@ async def test_a_learnt_control_is_saved_alone_only(desk):
         desk.show, desk.workshop, desk.errands, {**asked, "control": {**control, "when": {"note": 5}}}
     )
     assert said["text"] == "the control works; not in the file yet (bayleaf save)"
+    assert desk.file.read_text() == held
+
+
+async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk):
+    """Two people at once: an edit that came first, and is not saved, is not saved along with the control."""
+    held = desk.file.read_text()
+    control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
+    async with trio.open_nursery() as both:
+        both.start_soon(partial(desk.scenes, "copy", 1, new=40))
+        await trio.testing.wait_all_tasks_blocked()  # the copy has begun
+        both.start_soon(editing.obey, desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
+    assert "note = 3" in desk.workshop.text
+    assert 40 in [scene.number for scene in desk.show.bay.rig.scenes]
     assert desk.file.read_text() == held
 
 
