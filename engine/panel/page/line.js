@@ -127,6 +127,7 @@ function heed(said) {
   } else if (said.gone) {
     held.gone = said.gone;
     held.rig = null; // what comes back may be another engine, whose revisions begin anew
+    delete held.facts.network; // and which may have no other machines
     tell("line");
   } else if (said.back) {
     held.gone = null;

@@ -65,7 +65,7 @@ def page(troupe: Troupe, chromium: Browser) -> Iterator[Page]:
 
 
 def test_the_page_shows_the_machines_and_hands_over(troupe: Troupe, page: Page) -> None:
-    """Who is there, how far away, who is in charge; a press hands the show over, and what is missing is said."""
+    """Who is there, how far away, who is in charge; a press hands the show over; what is gone is said, and not kept."""
     if troupe.leader() == "spare":  # a busy computer was silent for too long
         troupe.request("spare", "handover")
     expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
@@ -81,3 +81,5 @@ def test_the_page_shows_the_machines_and_hands_over(troupe: Troupe, page: Page) 
     troupe.kill("spare")
     expect(page.locator("#health")).to_contain_text("spare is not there: nobody would take over", timeout=LONGEST)
     expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
+    troupe.kill("desk")  # what is back one day may have no other machines
+    expect(page.locator("#network")).to_be_hidden(timeout=LONGEST)
