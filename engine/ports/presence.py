@@ -10,6 +10,7 @@ from typing import Final
 from engine.ports.port import PortGone
 
 _LOOK_AGAIN: Final = 200_000_000  # ns between looks; a look costs 12 µs
+_SURE: Final = 20_000_000  # ns for which a port that was there is not asked for again: each message would ask
 
 
 class Presence:
@@ -49,12 +50,16 @@ class Joint:
         # JACK shows a new connection a period late, and any system may cut a long name
         self._was_joined = joined is not None and own in joined()
         self._gone = False
+        self._again_at = 0
 
     def check(self, now: int) -> None:
         """Raise PortGone if it is gone by now (monotonic ns)."""
+        if now < self._again_at:
+            return
         self._gone = self._gone or self._name not in self._presence.names(now) or self._parted(now)
         if self._gone:
             raise PortGone(f'"{self._name}" was unplugged')
+        self._again_at = now + _SURE
 
     def _parted(self, now: int) -> bool:
         if self._joined is None or now - self._asked_at <= _LOOK_AGAIN:

@@ -26,7 +26,7 @@ def test_one_look_serves_all() -> None:
     service = Service()
     presence = Presence(service.look)
     joints = [Joint("Stage piano", presence, None, "") for _ in range(5)]
-    for now in (STEP, STEP + 1, 2 * STEP - 1, 2 * STEP):
+    for now in (STEP, STEP + 1, 2 * STEP - 1, 3 * STEP - 1):
         for joint in joints:
             joint.check(now)
     assert service.looks == 2
