@@ -164,6 +164,7 @@ def run(pace: Pace) -> Result:
     figures = {
         "warm": found[home, SHORT, "warm"][CORE],
         "warm, whole show": found[home, SHORT, "warm"][WHOLE],
+        "CPU ÷ mido": found[home, SHORT, "warm"][MIDO] / found[home, SHORT, "warm"][WHOLE],
         "20 filters ÷ none": found[home, 20, "warm"][CORE] / found[home, 0, "warm"][CORE],
     }
     return Result([Table("Deliveries a second", [*columns, *WAYS], rows, note)], figures)
