@@ -25,6 +25,9 @@ _Found = TypeVar("_Found")
 _ROUND: Final = 0.2  # seconds
 _TAKEN: Final = 10  # rounds after which a port that had another name of the rig is tried again
 _SLEPT: Final = 2_000_000_000  # ns between two rounds; a busy machine is not that late
+_LEFT_OVER: Final = (
+    0.02  # seconds in which the reader surely looks at what the drivers had kept: their releases may be lost
+)
 
 
 def uptime() -> int:
@@ -66,16 +69,17 @@ class Watch:
         while True:
             await trio.sleep(_ROUND)
             try:
-                self._look_for_sleep()
+                await self._look_for_sleep()
                 self._show.check_outputs()
                 await self._reopen()
             except Exception as fault:  # it costs this round, not the show
                 self._show.own_fault(fault)
 
-    def _look_for_sleep(self) -> None:
+    async def _look_for_sleep(self) -> None:
         now = self._uptime()
         slept, self._looked_at = now - self._looked_at, now
         if slept > _SLEPT:
+            await trio.sleep(_LEFT_OVER)
             self._show.pump()  # what had arrived before is older than the wake-up
             self._show.awake(slept / 1e9)
 

@@ -189,6 +189,15 @@ async def test_after_sleep_everything_is_released_and_sent_again(mock_clock, sta
     assert stand.heard("Box 1") == []
 
 
+async def test_what_the_drivers_had_kept_over_a_sleep_is_released_with_the_rest(mock_clock, stand):
+    """A note that is read just after the wake-up is older than the sleep, and its release may be lost."""
+    stand.slept += 3600 * S
+    await stand.passes(0.2)  # the wake-up has just been noticed
+    stand.play("Stage piano", "90 3C 40")
+    await stand.passes(0.1)
+    assert stand.heard("Box 1") == ["90 3C 40", "80 3C 40", *BURST]
+
+
 async def test_a_busy_moment_is_no_sleep(mock_clock, stand):
     """A round that comes a second late is no wake-up."""
     stand.slept += S
