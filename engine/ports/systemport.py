@@ -53,23 +53,18 @@ class SystemInput:
         if device is None:
             return []
         now = time.monotonic_ns()
-        event = device.get_message()
-        if event is None:
-            self._rest(now)
-            return []
-        self._heard_at = now
         messages: list[bytes] = []
         for _ in range(QUEUE):
-            messages += self._parser.feed(bytes(event[0]))
             event = device.get_message()
             if event is None:
                 break
-        return messages
-
-    def _rest(self, now: int) -> None:
+            self._heard_at = now
+            messages += self._parser.feed(bytes(event[0]))
         if self._parser.open and now - self._heard_at > _OPEN_SYSEX:
             self._parser.abandon()
-        self._check(now)
+        if not messages:
+            self._check(now)
+        return messages
 
     @property
     def repairs(self) -> int:
