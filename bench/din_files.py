@@ -16,7 +16,7 @@ import mido
 from rich.console import Console
 from rich.table import Table
 
-from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Wire
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, Delivery, Speed, Wire
 
 Song = list[tuple[int, bytes]]  # ns, message
 

@@ -23,11 +23,11 @@ import trio
 from bench.desk import Choosy, Player
 from bench.jackports import JackPorts, feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, Swallowing, messages, percentiles, rig
-from engine.live.hygiene import collector_at_rest
-from engine.live.inbox import Inbox
-from engine.live.patch import Patch
+from engine.live.loop_wakeup import waker
+from engine.live.port_opening import Patch
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.reader import Inbox
 from engine.live.show import Show
-from engine.live.turns import waker
 
 FLOOD: Final = 30_000  # messages a second
 BROKEN: Final = 0  # the input that floods

@@ -25,16 +25,16 @@ import trio
 
 from bench.forward import WARM_UP
 from bench.load import INPUTS, MemoryPorts, Samples, percentiles, rig
-from engine.live.desk import Desk
-from engine.live.errands import Errands
-from engine.live.hygiene import collector_at_rest
-from engine.live.inbox import Inbox
-from engine.live.patch import Patch
-from engine.live.priority import undisturbed
-from engine.live.server import Server
+from engine.live.edit.remote_work import Errands
+from engine.live.edit.rig_session import Workshop
+from engine.live.loop_wakeup import waker
+from engine.live.port_opening import Patch
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.process.priority import undisturbed
+from engine.live.reader import Inbox
 from engine.live.show import Show
-from engine.live.turns import waker
-from engine.live.workshop import Workshop
+from engine.live.socket.panel_requests import Desk
+from engine.live.socket.server import Server
 from engine.ports.memory import MemorySystem
 
 #: which outputs are on DIN cables: those that get no more than one can carry

@@ -16,13 +16,13 @@ import mido
 import trio
 
 from bench.load import SECOND, Samples, outputs_of, percentiles, rig
-from engine.live.hygiene import collector_at_rest
-from engine.live.inbox import Inbox
-from engine.live.patch import Patch
+from engine.live.loop_wakeup import waker
+from engine.live.port_opening import Patch
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.reader import Inbox
 from engine.live.show import Show
-from engine.live.turns import waker
 from engine.ports.port import InputPort, OutputPort
-from engine.rig.models import Rig
+from engine.rig.models.rig import Rig
 
 POLL: Final = 0.00025
 WARM_UP: Final = 3.0  # seconds of each turn that do not count: nobody's start is measured here

@@ -17,8 +17,8 @@ import rtmidi
 
 from bench.forward import POLL, bare_way, mido_way, table_of
 from bench.load import INPUTS, OUTPUTS, outputs_of
-from engine.live.hygiene import collector_at_rest
-from engine.live.priority import going_first
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.process.priority import going_first
 
 
 class Sending:

@@ -16,14 +16,14 @@ import trio
 
 from bench.load import SECOND, Swallowing, percentiles, tail
 from bench.result import Pace, Result, Table, medians, ratio
-from engine.live.hygiene import collector_at_rest
-from engine.live.inbox import Inbox
-from engine.live.patch import Patch
-from engine.live.priority import ORDINARY, undisturbed
+from engine.live.loop_wakeup import waker
+from engine.live.port_opening import Patch
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.process.priority import ORDINARY, undisturbed
+from engine.live.reader import Inbox
 from engine.live.show import Show
-from engine.live.turns import waker
 from engine.ports.port import OutputPort
-from engine.rig.load import read
+from engine.rig.read.load import read
 
 CLOCK, CODE, BARE = "clock", "time code", "bare sleep loop"
 BPM: Final = 120

@@ -14,8 +14,8 @@ from bench.load import RATE, SECOND, ever_new, messages
 from bench.machine import resident
 from bench.result import Cell, Pace, Result, Table
 from bench.rigs import instruments, ports, route, scene
-from engine.core.bay import Bay
-from engine.rig.load import read
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 DOUBLED: Final = 10
 _COLD: Final = 300  # messages, or fewer where each takes long

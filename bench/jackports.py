@@ -13,7 +13,7 @@ class JackPorts:
     """The engine's own ports; `cycle` as for MemoryPorts."""
 
     def __init__(self, cycle: int, rate: int) -> None:
-        from engine.ports.open import open_system
+        from engine.ports.open_system import open_system
 
         self._cycle = cycle
         self._rate = rate

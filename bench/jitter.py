@@ -20,8 +20,8 @@ from bench.grid import SPACING, WARM_UP, WAYS, Timed
 from bench.load import PARTS, percentiles
 from bench.report import print_table
 from bench.result import medians
-from engine.live.hygiene import collector_at_rest
-from engine.ports.jacksystem import JackSystem
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.ports.jack_system import JackSystem
 
 _WANTED: Final = (0xF8, 0xF1)
 

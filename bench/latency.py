@@ -7,8 +7,8 @@ from typing import Any, Final
 from bench.forward import BARE, BAYLEAF, CONTENDERS, MIDO, one_turn
 from bench.load import INPUTS, OUTPUTS, RATE, SHORT, MemoryPorts, Samples, rig, tail
 from bench.result import Cell, Pace, Result, Table, beside, medians, ratio
-from engine.live.hygiene import collector_at_rest
-from engine.live.priority import ORDINARY, undisturbed
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.process.priority import ORDINARY, undisturbed
 
 SIZES: Final = ((1, 1), (INPUTS, OUTPUTS), (64, 64))
 FILTERS: Final = (0, 5, 20)

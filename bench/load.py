@@ -12,8 +12,8 @@ from typing import Final
 
 from engine.live.meters import Latency
 from engine.ports.port import Flow
-from engine.rig.load import read
-from engine.rig.models import Rig
+from engine.rig.models.rig import Rig
+from engine.rig.read.load import read
 
 INPUTS: Final = 16
 OUTPUTS: Final = 20

@@ -21,8 +21,8 @@ from typing import Final
 from bench.forward import BAYLEAF, one_turn
 from bench.jackports import JackPorts
 from bench.load import RATE, WARM, MemoryPorts
-from engine.live.hygiene import collector_at_rest
-from engine.live.priority import going_first, undisturbed
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.process.priority import going_first, undisturbed
 
 ALL: Final = 3  # MCL_CURRENT | MCL_FUTURE, mlockall(2)
 Manners = Callable[[], ExitStack]

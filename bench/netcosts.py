@@ -9,15 +9,15 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Final
 
-from engine.core.bay import Bay
-from engine.core.farwire import Do, Order, far_outputs
-from engine.core.lending import Grant, Lender
-from engine.core.wire import DIN
-from engine.network.farports import FarInput
-from engine.network.frames import EventSender, OrderSender, read_orders
-from engine.network.join import open_link
-from engine.network.settings import settings_of
-from engine.rig.load import read
+from engine.cluster.endpoints.remote_ports import FarInput
+from engine.cluster.link.join import open_link
+from engine.cluster.link.settings import settings_of
+from engine.cluster.link.wire_format import EventSender, OrderSender, read_orders
+from engine.cluster.pure.output_lender import Grant, Lender
+from engine.core.cable.remote_cable import Do, Order, far_outputs
+from engine.core.cable.scheduler import DIN
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 MANY: Final = 16  # events of a large pack
 TIMES: Final = 3_000

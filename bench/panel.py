@@ -23,7 +23,7 @@ from typing import Final
 
 from bench.following import listening, one_turn, show_table, take_turns
 from bench.machine import cpu_time, family
-from engine.live.client import socket_path
+from engine.live.socket.client import socket_path
 
 NAME: Final = "bench"
 TURNS: Final = ("no panel", "show", "wiring", "flow", "monitor")

@@ -20,9 +20,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from engine.live.hygiene import collector_at_rest
-from engine.live.keeping import keep
+from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.recorder import Recorder
+from engine.live.recording_writer import keep
 
 CALLS: Final = 100_000
 POLL: Final = 0.00025  # seconds

@@ -14,11 +14,11 @@ import time
 from random import Random
 from typing import Final
 
-from engine.offline.meter import Meter
-from engine.offline.produce import rehearse
+from engine.offline.rehearsal_run import rehearse
 from engine.offline.song import Played, Song
-from engine.rig.load import read
-from engine.rig.models import Rig
+from engine.offline.song_time import Meter
+from engine.rig.models.rig import Rig
+from engine.rig.read.load import read
 
 INPUTS: Final = 16
 OUTPUTS: Final = 20

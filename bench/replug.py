@@ -20,15 +20,15 @@ import trio
 from bench.flood import SETTLE, Looks, table, turn
 from bench.jackports import feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, rig
-from engine.live.hygiene import collector_at_rest
-from engine.live.inbox import Inbox
-from engine.live.patch import Opener, Patch
+from engine.live.hotplug import Watch
+from engine.live.loop_wakeup import waker
+from engine.live.port_opening import Opener, Patch
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.reader import Inbox
 from engine.live.show import Show
-from engine.live.turns import waker
-from engine.live.watch import Watch
-from engine.ports.open import open_system
+from engine.ports.open_system import open_system
 from engine.ports.port import OutputPort
-from engine.rig.models import Output
+from engine.rig.models.rig import Output
 
 GEAR: Final = "replug-gear"
 PULLED: Final = 0.25  # seconds out, and as long in

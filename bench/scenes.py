@@ -17,13 +17,13 @@ from bench.load import INPUTS, OUTPUTS, Samples, Scheduled, Swallowing, messages
 from bench.result import Pace, Result, beside
 from bench.rigs import SETTLE_MS, ports, route, scene, show
 from bench.throughput import Handed
-from engine.live.hygiene import collector_at_rest
-from engine.live.inbox import Inbox
-from engine.live.patch import Patch
-from engine.live.priority import undisturbed
+from engine.live.loop_wakeup import waker
+from engine.live.port_opening import Patch
+from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.process.priority import undisturbed
+from engine.live.reader import Inbox
 from engine.live.show import Show
-from engine.live.turns import waker
-from engine.rig.load import read
+from engine.rig.read.load import read
 
 LOADED: Final = (1, 64, 1000)
 BYTE_NS: Final = 320_000  # ten bits at 31,250 baud (MIDI 1.0 p. 1)

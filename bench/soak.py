@@ -36,16 +36,16 @@ from bench import desk, farend
 from bench.desk import Choosy, Desk, Size
 from bench.load import RATE
 from bench.recorder import resident
-from engine.live.hygiene import collect_when_idle, collector_at_rest
-from engine.live.inbox import Inbox
+from engine.live.edit.rig_session import Workshop
+from engine.live.hotplug import Watch
+from engine.live.loop_wakeup import waker
 from engine.live.meters import Latency
-from engine.live.patch import Opener, connect
-from engine.live.turns import waker
-from engine.live.watch import Watch
-from engine.live.workshop import Workshop
-from engine.ports.open import open_system
+from engine.live.port_opening import Opener, connect
+from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
+from engine.live.reader import Inbox
+from engine.ports.open_system import open_system
 from engine.ports.port import PortError, PortSystem
-from engine.rig.load import load, text_of
+from engine.rig.read.load import load, text_of
 
 BOUND: Final = 24  # MB that memory may grow after the warm-up: malloc scatters the recorder's pieces at first
 FULL: Final = (1 << 20) - 512  # events of a recorder that is full

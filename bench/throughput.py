@@ -14,12 +14,12 @@ from bench.forward import mido_way, table_of
 from bench.latency import FILTERS, SIZES
 from bench.load import INPUTS, OUTPUTS, RATE, SECOND, SHORT, Swallowing, outputs_of, played, rig
 from bench.result import Cell, Pace, Result, Table, medians, ratio
-from engine.core.bay import Bay
+from engine.core.engine import Bay
 from engine.live.backlog import Arrival
-from engine.live.hygiene import collector_at_rest
-from engine.live.patch import Patch
+from engine.live.port_opening import Patch
+from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.show import Show
-from engine.rig.models import Rig
+from engine.rig.models.rig import Rig
 
 CORE, WHOLE, BARE, MIDO = "core", "whole show", "table look-up", "mido chain"
 _BATCH: Final = 64  # messages between looks at the time

@@ -9,7 +9,7 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import BeforeValidator, ValidatorFunctionWrapHandler, WrapValidator
 
-from engine.midi.words import note_number
+from engine.midi.message_words import note_number
 from filters.registry import FilterSettings
 
 S = TypeVar("S", bound=FilterSettings)

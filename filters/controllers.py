@@ -13,7 +13,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from engine.midi.kinds import CONTROLLER
-from engine.midi.words import MODE_MESSAGES
+from engine.midi.message_words import MODE_MESSAGES
 from filters._values import (
     TABLE,
     Controller,

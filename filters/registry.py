@@ -32,7 +32,7 @@ from typing import Any, Final, NamedTuple, TypeGuard, get_args
 
 from pydantic import BaseModel, ConfigDict
 
-from engine.told import Told
+from engine.user_error import Told
 
 
 class Later(NamedTuple):

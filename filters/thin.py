@@ -13,7 +13,7 @@ from typing import Annotated, Final, Literal
 from pydantic import BeforeValidator
 
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH
-from engine.midi.words import MODE_MESSAGES, SWITCHES
+from engine.midi.message_words import MODE_MESSAGES, SWITCHES
 from filters._values import whole
 from filters.registry import FilterSettings, Later, Step
 

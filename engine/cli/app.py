@@ -15,28 +15,28 @@ import typer
 from typer.core import TyperGroup
 from typer.main import get_group
 
-from engine.told import Told
+from engine.user_error import Told
 
 _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
 #: By module. Only the one that is asked for is loaded: a scene by command comes after a tenth of a second, not a half.
 COMMANDS: Final = {
-    "playing": ("run",),
-    "lending": ("lend",),
-    "asking": (
+    "run": ("run",),
+    "lend": ("lend",),
+    "show_commands": (
         *("scene", "next", "back", "first", "setlist", "panic", "resend", "mute", "unmute"),
         *("clock", "timecode", "handover", "status", "watch"),
     ),
-    "keeping": ("keep",),
-    "editing": ("save", "scenes"),
-    "differing": ("diff",),
-    "backing": ("backup", "restore"),
-    "learning": ("learn",),
-    "looking": ("ports", "new", "check", "explain"),
-    "paneling": ("panel",),
-    "rehearsing": ("rehearse",),
-    "sounding": ("sounds",),
+    "keep": ("keep",),
+    "scenes": ("save", "scenes"),
+    "diff": ("diff",),
+    "backup": ("backup", "restore"),
+    "learn": ("learn",),
+    "look": ("ports", "new", "check", "explain"),
+    "panel": ("panel",),
+    "rehearse": ("rehearse",),
+    "sounds": ("sounds",),
     "sysex": ("sysex",),
-    "networking": ("network",),
+    "network": ("network",),
     "demo": ("demo",),
 }
 #: what the end of stdout may say: nobody reads it, the disk is full, or fails

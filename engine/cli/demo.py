@@ -14,16 +14,16 @@ import mido
 import trio
 import typer
 
-from engine.cli.say import Json, as_json, table
-from engine.live.inbox import Inbox
-from engine.live.patch import Opener, connect
+from engine.cli.output import Json, as_json, table
+from engine.live.loop_wakeup import waker
+from engine.live.port_opening import Opener, connect
+from engine.live.reader import Inbox
 from engine.live.show import Event, Show
-from engine.live.turns import waker
 from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
-from engine.midi.words import describe, note_name
+from engine.midi.message_words import describe, note_name
 from engine.ports.memory import MemoryInput, MemoryOutput, MemorySystem
-from engine.rig.load import read
-from engine.rig.models import Instrument, Rig, sound_of
+from engine.rig.models.rig import Instrument, Rig, sound_of
+from engine.rig.read.load import read
 
 _RIG: Final = "demo.toml"
 _MUSIC: Final = "demo.mid"

@@ -9,10 +9,10 @@ from typing import Annotated, Any, Final
 import platformdirs
 import typer
 
-from engine.cli.say import Fault, Json, Name, as_json, table
-from engine.instruments import checksums, comparison, files, sidecar, versions
-from engine.live import client
-from engine.midi.words import from_hex
+from engine.cli.output import Fault, Json, Name, as_json, table
+from engine.instruments import checksums, dump_comparison, dump_files, dump_versions, sidecar
+from engine.live.socket import client
+from engine.midi.message_words import from_hex
 
 _PATIENCE: Final = 3700.0  # seconds without a word from the engine: longer than it waits for an instrument
 _MOST_SENT: Final = 3 << 20  # bytes; a request to the engine has 8 MB, and takes two for each byte
@@ -103,7 +103,7 @@ def send(
     json: Json = False,
 ) -> None:
     """Send a dump at the pace of the wire, until its last byte is on it. The music goes on; Ctrl-C stops in between."""
-    messages = files.read(file)
+    messages = dump_files.read(file)
     _undamaged(messages, str(file), "nothing was sent")
     answer = _sent(name, messages, output, _pace(gap, chunk, handshake, answers, first), quiet=json)
     if json:
@@ -128,7 +128,7 @@ def verify(
     json: Json = False,
 ) -> None:
     """Send a dump, ask for it back, and show where the two differ. Status 1 if they do."""
-    sent, asked = files.read(file), _asked(request, output if request is not None else None, of)
+    sent, asked = dump_files.read(file), _asked(request, output if request is not None else None, of)
     if not asked:
         raise typer.BadParameter("verify needs what asks for the dump: --request, or --of an instrument")
     if keep is not None:
@@ -147,15 +147,15 @@ def compare(
 ) -> None:
     """Show which messages of two dumps differ. Status 0 if none, 1 if some do, 2 if a file cannot be read."""
     try:
-        dumps = files.read(first), files.read(second)
-    except files.DumpFault as fault:
+        dumps = dump_files.read(first), dump_files.read(second)
+    except dump_files.DumpFault as fault:
         print(fault, file=sys.stderr)
         raise typer.Exit(2) from None
     _show_differences(*dumps, json, "the dumps are equal")
 
 
 def _show_differences(first: Sequence[bytes], second: Sequence[bytes], json: bool, equal: str) -> None:
-    found = comparison.differences(first, second)
+    found = dump_comparison.differences(first, second)
     if json:
         as_json({"equal": not found, "differences": [each._asdict() for each in found]})
     elif not found:
@@ -246,7 +246,7 @@ def _keep_version(messages: Sequence[bytes], input: str, answer: dict[str, Any],
 
 
 def _next_version(instrument: str) -> Path:
-    return versions.next_version(Path(platformdirs.user_state_dir("bayleaf")) / "dumps", instrument)
+    return dump_versions.next_version(Path(platformdirs.user_state_dir("bayleaf")) / "dumps", instrument)
 
 
 def _more(answer: dict[str, Any], instrument: str | None) -> dict[str, Any]:

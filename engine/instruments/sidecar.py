@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from engine.instruments import files
+from engine.instruments import dump_files
 
 
 def sidecar(path: Path) -> Path:
@@ -17,8 +17,8 @@ def sidecar(path: Path) -> Path:
 
 def refuse(path: Path) -> None:
     """Raise DumpFault if a dump and its note could not be written here, before an instrument is asked for one."""
-    files.refuse(path)
-    files.free(sidecar(path))
+    dump_files.refuse(path)
+    dump_files.free(sidecar(path))
 
 
 def keep(
@@ -29,7 +29,7 @@ def keep(
     `port`: the rig's name of the input; `more`: identity, instrument and request, as far as they are known.
     """
     refuse(path)
-    data = files.encode(path, messages)
+    data = dump_files.encode(path, messages)
     note = {
         "file": path.name,
         "port": port,
@@ -39,12 +39,12 @@ def keep(
         "sha256": hashlib.sha256(data).hexdigest(),
         **{key: value for key, value in (more or {}).items() if value is not None},
     }
-    files.write_new(path, data)
+    dump_files.write_new(path, data)
     try:
         # a file's name may be no Unicode: such a sign is escaped, as JSON has it
         text = json.dumps(note, indent=2, ensure_ascii=False).encode(errors="backslashreplace")
-        files.write_new(sidecar(path), text + b"\n")
-    except files.DumpFault:
+        dump_files.write_new(sidecar(path), text + b"\n")
+    except dump_files.DumpFault:
         path.unlink(missing_ok=True)
         raise
     return note

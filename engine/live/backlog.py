@@ -8,7 +8,7 @@ are never shed. (Beyond a second bound a release that repeats one which waits al
 from collections import deque
 from typing import Final
 
-from engine.core.slots import slot
+from engine.core.cable.replaceable_values import slot
 from engine.midi.kinds import is_release
 
 _MOST: Final = 8192  # messages: a sequencer's whole set-up in one burst

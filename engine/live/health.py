@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from engine.live.gauge import Gauge
+from engine.live.cable_load import Gauge
 from engine.live.meters import PortMeter
 from engine.live.show import Show
 

@@ -9,21 +9,21 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.bay import Bay
-from engine.core.followed import Word, follow_show, follow_time
-from engine.core.ledger import Target
-from engine.core.outcome import Outcome
-from engine.core.setlist import Standing
-from engine.core.succession import take_over
-from engine.core.wire import Delivery
-from engine.live.cables import Cables, Reader
+from engine.cluster.pure.replica import Word, follow_show, follow_time
+from engine.core.adoption import take_over
+from engine.core.cable.scheduler import Delivery
+from engine.core.command_result import Outcome
+from engine.core.control.setlist import Standing
+from engine.core.engine import Bay
+from engine.core.routing.ledger import Target
 from engine.live.meters import Latency, PortMeter
-from engine.live.notices import Notices
-from engine.live.patch import Patch
-from engine.live.priority import ORDINARY
+from engine.live.notice_limiter import Notices
+from engine.live.port_bank import Cables, Reader
+from engine.live.port_opening import Patch
+from engine.live.process.priority import ORDINARY
 from engine.midi.kinds import SYSEX
 from engine.ports.port import PortError, PortGone
-from engine.rig.models import Rig
+from engine.rig.models.rig import Rig
 
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096

@@ -12,14 +12,14 @@ from typing import Any, Final, Protocol
 
 import trio
 
-from engine.core.charge import Act, Ask, Charge, Follow, Give, Lead, Play
-from engine.core.followed import Word, between_ticks, show_word, time_word
-from engine.core.lending import Grant, Refused
-from engine.live.apart import in_a_thread, to_its_end
+from engine.cluster.endpoints.remote_machines import Far
+from engine.cluster.pure.leadership import Act, Ask, Charge, Follow, Give, Lead, Play
+from engine.cluster.pure.output_lender import Grant, Refused
+from engine.cluster.pure.replica import Word, between_ticks, show_word, time_word
+from engine.live.edit.rig_session import Answer, Workshop
+from engine.live.process.worker_threads import in_a_thread, to_its_end
 from engine.live.show import Show
-from engine.live.workshop import Answer, Workshop
-from engine.network.far import Far
-from engine.rig.models import Rig
+from engine.rig.models.rig import Rig
 
 _ROUND: Final = 0.02  # seconds between looks when nothing wakes us
 _SAY_AGAIN: Final = 1_000_000_000  # ns between two words when nothing changes

@@ -4,17 +4,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from engine.core.bay import Bay
-from engine.core.loops import Loops
-from engine.core.outcome import Outcome
-from engine.core.plan import Answer
-from engine.core.wire import Delivery
+from engine.core.cable.scheduler import Delivery
+from engine.core.command_result import Outcome
+from engine.core.engine import Bay
+from engine.core.routing.compiled_scene import Answer
+from engine.core.routing.loops import Loops
 from engine.midi.kinds import is_release
-from engine.offline.listening import sounding
-from engine.offline.meter import Meter
+from engine.offline.heard_notes import sounding
 from engine.offline.song import Song, by_input
-from engine.offline.watched import Ready, Sent, watch_wires
-from engine.rig.models import Rig
+from engine.offline.song_time import Meter
+from engine.offline.timed_cable import Ready, Sent, watch_wires
+from engine.rig.models.rig import Rig
 
 #: the bay's clock at the start of the song (ns): that of a machine which was not just switched on
 _EPOCH: Final = 3600 * 1_000_000_000

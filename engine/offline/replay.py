@@ -12,20 +12,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from engine.core.bay import Bay
-from engine.core.followed import Word, follow_show, follow_time
-from engine.core.ledger import Target
-from engine.core.setlist import Standing
-from engine.core.succession import take_over
-from engine.core.wire import Delivery, Speed
-from engine.midi.words import describe
-from engine.offline.listening import sounding
-from engine.offline.meter import Meter, clock
-from engine.offline.recording import Happened, Recording, RecordingFault
+from engine.cluster.pure.replica import Word, follow_show, follow_time
+from engine.core.adoption import take_over
+from engine.core.cable.scheduler import Delivery, Speed
+from engine.core.control.setlist import Standing
+from engine.core.engine import Bay
+from engine.core.routing.ledger import Target
+from engine.midi.message_words import describe
+from engine.offline.flight_recording import Happened, Recording, RecordingFault
+from engine.offline.heard_notes import sounding
 from engine.offline.rehearsal import RECALLS, Change, Performance
-from engine.offline.watched import Ready, Sent, WatchedWire, watch_wires
-from engine.rig.load import read
-from engine.rig.models import Rig
+from engine.offline.song_time import Meter, clock
+from engine.offline.timed_cable import Ready, Sent, WatchedWire, watch_wires
+from engine.rig.models.rig import Rig
+from engine.rig.read.load import read
 
 _TOLD_EVERY: Final = 4096
 

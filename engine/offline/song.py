@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from engine.midi.smf import METER, TEMPO, Smf, SmfFault, read_smf
-from engine.offline.meter import Meter
+from engine.midi.midi_file import METER, TEMPO, Smf, SmfFault, read_smf
+from engine.offline.song_time import Meter
 
 _CAME_IN: Final = "in "  # before the name of a track that `keep` writes
 _WENT_OUT: Final = "out "  # the same; what the rig made that night is not played again

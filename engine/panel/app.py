@@ -13,11 +13,11 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket
 
-from engine.panel import browser
-from engine.panel.following import Follower
-from engine.panel.guard import is_loopback
-from engine.panel.pagefiles import PageFile, answer, page_files
+from engine.panel import browser_socket
+from engine.panel.engine_follower import Follower
+from engine.panel.page_files import PageFile, answer, page_files
 from engine.panel.pairing import LASTS, Pairing, Refused, Role
+from engine.panel.request_guard import is_loopback
 
 _MOST_SOCKETS: Final = 32
 _LONGEST_FORM: Final = 1000  # bytes
@@ -98,6 +98,6 @@ class Panel:
             await socket.close(1013, "too many browsers look at this panel")
             return
         try:
-            await browser.Browser(socket, role, self._engine, self._follower).run()
+            await browser_socket.Browser(socket, role, self._engine, self._follower).run()
         finally:
             self._sockets.release_on_behalf_of(socket)

@@ -15,7 +15,7 @@ from hypercorn.typing import ASGIFramework, ConnectionState
 from hypercorn.utils import wrap_app
 from starlette.types import ASGIApp
 
-from engine.panel.guard import is_loopback
+from engine.panel.request_guard import is_loopback
 
 _MOST: Final = 100  # connections at once
 _OURS: Final = 20  # of these, kept for browsers of this machine, whatever others do to the port

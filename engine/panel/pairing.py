@@ -16,7 +16,7 @@ from typing import Any, Final, Literal, NamedTuple, get_args
 
 import platformdirs
 
-from engine.panel.attempts import Attempts
+from engine.panel.rate_limit import Attempts
 
 Role = Literal["operate", "view"]
 ROLES: Final[tuple[Role, ...]] = get_args(Role)

@@ -5,9 +5,9 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable
 
-from engine.midi.stream import Parser
-from engine.ports.names import resolve
+from engine.midi.byte_stream import Parser
 from engine.ports.port import Flow, PortError, PortGone
+from engine.ports.port_names import resolve
 
 _STOPPED = "the service of the ports in memory has stopped; its ports come back when it does"
 

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
-from engine.told import Told
+from engine.user_error import Told
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.cli.folding import folded
+from engine.cli.sweep_folding import folded
 
 
 def out(port: str, *messages: bytes) -> list[dict[str, Any]]:

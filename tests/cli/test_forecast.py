@@ -8,8 +8,8 @@ import pytest
 from typer.testing import CliRunner
 
 from engine.cli.app import app
-from engine.offline.forecast import loads, warnings
-from engine.rig.load import read
+from engine.offline.cable_forecast import loads, warnings
+from engine.rig.read.load import read
 
 INPUTS = "abcdefgh"
 

@@ -12,9 +12,9 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from engine.cli import keeping
-from engine.cli.say import Fault
-from engine.live.client import NoEngine
+from engine.cli import keep
+from engine.cli.output import Fault
+from engine.live.socket.client import NoEngine
 
 KEPT = {"done": True, "text": "kept 12 messages of the last 5 min 0 s in /show/kept.mid"}
 
@@ -24,7 +24,7 @@ def app() -> typer.Typer:
     """A command with `keep` in it; the callback makes it one of several, as in `bayleaf`."""
     made = typer.Typer(rich_markup_mode=None)
     made.callback()(lambda: None)
-    keeping.add_to(made)
+    keep.add_to(made)
     return made
 
 
@@ -100,7 +100,7 @@ def test_how_far_back(app: typer.Typer, engine: Engine, text: str, seconds: floa
 @pytest.mark.parametrize("text", ["", "five", "5x", "-5m", "0", "0s", "1e3", "nan", "inf", "5m30s", "101h", "9" * 400])
 def test_a_wrong_length_of_time_is_a_usage_error(app: typer.Typer, monkeypatch: pytest.MonkeyPatch, text: str) -> None:
     """Status 2, what is allowed on stderr, and the engine is not asked."""
-    monkeypatch.setattr("engine.live.client.ask", None)
+    monkeypatch.setattr("engine.live.socket.client.ask", None)
     done = CliRunner().invoke(app, ["keep", "kept.mid", f"--last={text}"])
     assert done.exit_code == 2
     assert "90s, 5m, 1h" in " ".join(done.stderr.split())

@@ -12,8 +12,8 @@ from test_running import BAYLEAF, Stage
 from typer.testing import CliRunner
 
 from engine.cli.app import app
-from engine.live import client
-from engine.rig.load import read
+from engine.live.socket import client
+from engine.rig.read.load import read
 
 #: three presses of a switch that bounces for 12 ms as it closes: ms, message
 WORN = [

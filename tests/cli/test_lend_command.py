@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from receiver import Receiver
 
-from engine.midi.stream import Parser
+from engine.midi.byte_stream import Parser
 
 BAYLEAF = Path(sys.executable).parent / "bayleaf"
 DEADLINE = 30.0

@@ -66,7 +66,7 @@ def test_machines_on_one_computer_need_none(tmp_path: Path) -> None:
 def test_one_machine_loads_no_network() -> None:
     """The command and the engine load neither zenoh nor cryptography before a rig with a [network] starts."""
     look = (
-        "import sys, engine.cli.app, engine.live.stage\n"
+        "import sys, engine.cli.app, engine.live.process.engine_process\n"
         "sys.exit(', '.join({'zenoh', 'cryptography'} & {each.partition('.')[0] for each in sys.modules}) or 0)"
     )
     done = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=False)

@@ -10,7 +10,7 @@ import mido
 import pytest
 from pitsong import DEMO, RIG, SONG, Bayleaf
 
-from engine.offline import page
+from engine.offline import report_page
 
 
 def song(file: Path, *tracks: tuple[str, list[mido.Message]]) -> Path:
@@ -135,7 +135,7 @@ def _contrast(one: str, other: str) -> float:
 def test_the_page_can_be_read_in_light_in_dark_and_on_paper() -> None:
     """Words stand out from what is behind them by 4.5 to 1, pictures by 3 to 1 (WCAG 2.2, 1.4.3 and 1.4.11); paper is
     white, so that the dark colours are for screens only."""
-    style = (Path(page.__file__).parent / "page.css").read_text(encoding="utf-8")
+    style = (Path(report_page.__file__).parent / "page.css").read_text(encoding="utf-8")
     light, dark = (
         dict(each.split(":") for each in found.replace("--", "").split(";"))
         for found in re.findall(r":root\{(--[^}]*)\}", style)

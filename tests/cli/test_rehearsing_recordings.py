@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from pitsong import SONG, Bayleaf
 
-from engine.core.bay import Bay
+from engine.core.engine import Bay
 
 
 def recorded(file: Path, *happened: dict[str, object], head: dict[str, object] | None = None) -> Path:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from engine.cli.say import table
+from engine.cli.output import table
 
 COLUMNS = ("when", "scene", "recalled by", "ready after")
 ROWS = [("0:03.000, bar 2:3", "12 Street at night", "pedals, channel 1 program 12", None)]

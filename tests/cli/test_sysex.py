@@ -6,9 +6,9 @@ import pytest
 from typer.testing import CliRunner
 
 from engine.cli.app import app
-from engine.cli.say import Fault
-from engine.instruments.files import DumpFault
-from engine.live import client
+from engine.cli.output import Fault
+from engine.instruments.dump_files import DumpFault
+from engine.live.socket import client
 
 ONE, OTHER = bytes.fromhex("F07D0102F7"), bytes.fromhex("F07D0103F7")
 WHOLE = bytes.fromhex("F07E000200") + bytes(120) + bytes.fromhex("7CF7")  # XOR of 7E 00 02 00 is 7C

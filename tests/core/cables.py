@@ -8,9 +8,9 @@ from itertools import cycle
 from pit import MS
 from receiver import Receiver
 
-from engine.core.bay import Bay
-from engine.core.loops import QUESTION
-from engine.core.wire import Delivery
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Bay
+from engine.core.routing.loops import QUESTION
 
 
 @dataclass

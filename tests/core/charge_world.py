@@ -4,7 +4,7 @@ The owner here is the rule alone (an owner grants what nobody holds who is alive
 the real one is tested for itself.
 """
 
-from engine.core.charge import Ask, Charge, Follow, Give, Lead, Lost, Play
+from engine.cluster.pure.leadership import Ask, Charge, Follow, Give, Lead, Lost, Play
 
 MS = 1_000_000
 STEP = 5 * MS

@@ -6,9 +6,9 @@ from typing import Any
 from pit import MS
 from receiver import Receiver
 
-from engine.core.bay import Bay
-from engine.core.wire import Delivery
-from engine.rig.load import read
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 Key = tuple[int, int, int]  # input, channel, key
 

@@ -4,9 +4,9 @@ from collections.abc import Iterable
 
 from receiver import Receiver
 
-from engine.core.bay import Bay
-from engine.core.wire import Delivery
-from engine.rig.load import read
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 MS = 1_000_000
 

@@ -3,9 +3,9 @@
 import random
 import re
 
-from engine.core.remote import Route, own, plain_request, recall_request, route_request
-from engine.midi.machinecontrol import MachineControl, machine_control
-from engine.midi.showcontrol import ShowControl, show_control
+from engine.core.control.remote_messages import Route, own, plain_request, recall_request, route_request
+from engine.midi.machine_control import MachineControl, machine_control
+from engine.midi.show_control import ShowControl, show_control
 from engine.midi.timecode import RATES, read_label
 
 US = 5

@@ -10,10 +10,10 @@ from pit import MS, PORTS, bay, hexed, run_dry
 from receiver import Receiver
 
 import filters.transpose
-from engine.core.bay import Bay
-from engine.core.burst import compile_burst, duration, select, size
-from engine.core.wire import DIN, Step, Wire
-from engine.rig.load import read
+from engine.core.cable.program_burst import compile_burst, duration, select, size
+from engine.core.cable.scheduler import DIN, Step, Wire
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 from filters.registry import registry
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "core.json").read_text())

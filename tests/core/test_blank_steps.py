@@ -3,7 +3,7 @@
 import pytest
 from pit import MS, bay, hexed, run_dry
 
-from engine.rig.models import BurstStep
+from engine.rig.models.rig import BurstStep
 
 SCENES = """
 [[scenes]]

@@ -5,7 +5,7 @@ from charge_world import MS, World
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.charge import Ask, Charge, Follow, Give, Lead, Play
+from engine.cluster.pure.leadership import Ask, Charge, Follow, Give, Lead, Play
 
 OWNERS = ("left", "right")
 

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.clock import CLOCK, CONTINUE, PER_BEAT, START, STOP, Follower, Generator, period
-from engine.core.wire import DIN
+from engine.core.cable.scheduler import DIN
+from engine.core.timing.clock import CLOCK, CONTINUE, PER_BEAT, START, STOP, Follower, Generator, period
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))
 MS = 1_000_000

@@ -2,9 +2,9 @@
 
 import pytest
 
-from engine.core.bay import Bay
-from engine.core.commanded import commanded
-from engine.rig.load import read
+from engine.core.control.explain_command import commanded
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 RIG = """
 format = 1

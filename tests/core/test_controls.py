@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from pit import MS, PORTS, bay, hexed, run_dry
 from worn import Change, bursts, presses
 
-from engine.core.bay import Bay
-from engine.core.succession import take_over
-from engine.rig.load import read
+from engine.core.adoption import take_over
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 KEYS, PADS, FOOT = 0, 1, 2
 STRINGS, BRASS = 0, 1

@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pit import MS
 
-from engine.core.bay import Bay
-from engine.core.succession import take_over
-from engine.core.synccommands import command
+from engine.core.adoption import take_over
+from engine.core.engine import Bay
+from engine.core.timing.sync_commands import command
 from engine.midi.timecode import RATES, Label, Rate, cue_place, full_frame, quarter_frames, read_label
-from engine.rig.load import read
+from engine.rig.read.load import read
 
 SECOND = 1000 * MS
 SLATE = 0

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.dump import LONGEST_BLOCK, Collector, Progress, blocks, from_syx
-from engine.core.remote import Remote, Request, own, read_own, seven
+from engine.core.control.remote_messages import Remote, Request, own, read_own, seven
+from engine.core.control.rig_dump import LONGEST_BLOCK, Collector, Progress, blocks, from_syx
 from engine.midi.kinds import is_whole
-from engine.midi.packing import pack, unpack
+from engine.midi.seven_bit_packing import pack, unpack
 
 DEVICE = 5
 

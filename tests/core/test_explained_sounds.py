@@ -2,8 +2,8 @@
 
 import pytest
 
-from engine.core.explain import called
-from engine.rig.load import read
+from engine.core.routing.explain import called
+from engine.rig.read.load import read
 from filters.registry import Later
 
 RIG = read(

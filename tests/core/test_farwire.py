@@ -2,11 +2,11 @@
 
 from pit import PORTS, SCENES
 
-from engine.core.bay import Bay
-from engine.core.farwire import Do, FarWire, Order
-from engine.core.sounding import Sounding
-from engine.core.wire import DIN, Delivery, Step
-from engine.rig.load import read
+from engine.core.cable.receiver_state import Sounding
+from engine.core.cable.remote_cable import Do, FarWire, Order
+from engine.core.cable.scheduler import DIN, Delivery, Step
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 NOTE = bytes((0x90, 60, 100))
 

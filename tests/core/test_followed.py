@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.bay import Bay
-from engine.core.followed import follow_show, follow_time, show_word, time_word
-from engine.rig.load import read
+from engine.cluster.pure.replica import follow_show, follow_time, show_word, time_word
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 MS = 1_000_000
 KEYS, FOOT = 0, 1

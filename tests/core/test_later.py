@@ -13,12 +13,12 @@ from pit import MS
 from random_rigs import HEAD, STATEFUL, STATELESS, events, rigs
 
 import filters.transpose
-from engine.core.bay import Bay
-from engine.core.explain import explain
-from engine.core.later import Timetable
-from engine.core.plan import Timed
-from engine.core.succession import take_over
-from engine.rig.load import read
+from engine.core.adoption import take_over
+from engine.core.engine import Bay
+from engine.core.routing.compiled_scene import Timed
+from engine.core.routing.delayed_messages import Timetable
+from engine.core.routing.explain import explain
+from engine.rig.read.load import read
 from filters.registry import Later, registry
 
 ECHO = '{ filter = "echo", milliseconds = 100, repeats = 2, fade = 50 }'

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from worn import MS, bursts, presses
 
-from engine.core.learned import Learned, learn
+from engine.core.control.control_learning import Learned, learn
 
 FEET = ((0, 200), (1000, 1300), (2000, 2150))
 

@@ -4,10 +4,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from receiver import Receiver
 
-from engine.core.farwire import Do, FarWire, Order
-from engine.core.lending import GRACE, Grant, Lender, Refused
-from engine.core.sounding import Sounding
-from engine.core.wire import DIN, Delivery, Step
+from engine.cluster.pure.output_lender import GRACE, Grant, Lender, Refused
+from engine.core.cable.receiver_state import Sounding
+from engine.core.cable.remote_cable import Do, FarWire, Order
+from engine.core.cable.scheduler import DIN, Delivery, Step
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
 PEDAL = bytes((0xB0, 64, 127))

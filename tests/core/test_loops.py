@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from pit import MS, bay, hexed
 from random_rigs import played
 
-from engine.core.bay import Bay
+from engine.core.engine import Bay
 
 STRINGS, BRASS = 0, 1
 KEYS, PADS, FOOT = 0, 1, 2

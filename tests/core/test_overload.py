@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pit import MS, PORTS, ears, run_dry
 
-from engine.core.bay import Bay
-from engine.core.waiting import MOST_BULK, MOST_NOTES, MOST_URGENT
-from engine.core.wire import DIN, Delivery
-from engine.rig.load import read
+from engine.core.cable.queues import MOST_BULK, MOST_NOTES, MOST_URGENT
+from engine.core.cable.scheduler import DIN, Delivery
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1

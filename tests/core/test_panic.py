@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from pit import MS, PORTS, bay, ears, hexed, run_dry
 from random_rigs import events, rigs
 
-from engine.core.bay import Bay
-from engine.core.silence import SWEEP
-from engine.core.wire import DIN, Delivery
-from engine.rig.load import read
+from engine.core.cable.scheduler import DIN, Delivery
+from engine.core.cable.silencing_messages import SWEEP
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "faults.json").read_text())
 STRINGS, BRASS = 0, 1

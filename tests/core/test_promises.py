@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pit import MS, SCENES, bay, ears, run_dry
 
-from engine.core.bay import Bay
-from engine.core.burst import size
-from engine.core.wire import DIN, Delivery
+from engine.core.cable.program_burst import size
+from engine.core.cable.scheduler import DIN, Delivery
+from engine.core.engine import Bay
 
 keys = st.integers(30, 75)
 values = st.integers(0, 127)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import pytest
 from real_songs import FOLDER, Song, need_songs, song
 
-from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Wire
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, Delivery, Speed, Wire
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "dataset.json").read_text(encoding="utf-8"))
 FILES = {row["file"]: row for row in REFERENCE["data-openmsx-files"]["expected"]}

@@ -1,6 +1,6 @@
 """What the plans remember of earlier answers. A bound of our own; no outside source."""
 
-from engine.core.plan import PLAIN, Answer, Memory
+from engine.core.routing.compiled_scene import PLAIN, Answer, Memory
 
 
 def worked_out(number: int) -> Answer:

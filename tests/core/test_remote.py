@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from remote_noise import PLAIN, US, is_in_order, random_message, valid_messages
 
-from engine.core.remote import (
+from engine.core.control.remote_messages import (
     Remote,
     Request,
     Route,
@@ -23,9 +23,9 @@ from engine.core.remote import (
     routing_reply,
     scene_reply,
 )
-from engine.midi.machinecontrol import MachineControl, machine_control
-from engine.midi.packing import unpack
-from engine.midi.showcontrol import ShowControl, show_control
+from engine.midi.machine_control import MachineControl, machine_control
+from engine.midi.seven_bit_packing import unpack
+from engine.midi.show_control import ShowControl, show_control
 from engine.midi.timecode import RATES, read_label
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "remote.json").read_text(encoding="utf-8"))

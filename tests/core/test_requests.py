@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 from pit import MS, bay, hexed, run_dry
 from remote_noise import US, is_in_order, random_message, valid_messages
 
-from engine.core.bay import Bay
-from engine.core.remote import Route, own, plain_request, read_own, recall_request, route_request
-from engine.core.succession import take_over
-from engine.midi.machinecontrol import MachineControl, machine_control
-from engine.midi.packing import unpack
-from engine.midi.showcontrol import ShowControl, show_control
-from engine.midi.stream import Parser
+from engine.core.adoption import take_over
+from engine.core.control.remote_messages import Route, own, plain_request, read_own, recall_request, route_request
+from engine.core.engine import Bay
+from engine.midi.byte_stream import Parser
+from engine.midi.machine_control import MachineControl, machine_control
+from engine.midi.seven_bit_packing import unpack
+from engine.midi.show_control import ShowControl, show_control
 from engine.midi.timecode import RATES, read_label
 
 KEYS, PADS, FOOT = 0, 1, 2

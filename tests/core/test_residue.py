@@ -13,11 +13,11 @@ from pit import PORTS, bay, ears, hexed, run_dry
 from random_rigs import HEAD, events, rigs
 from receiver import Receiver
 
-from engine.core.bay import Bay
-from engine.core.ledger import rest_of
-from engine.core.succession import take_over
-from engine.core.wire import Delivery
-from engine.rig.load import read
+from engine.core.adoption import take_over
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Bay
+from engine.core.routing.ledger import rest_of
+from engine.rig.read.load import read
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "faults.json").read_text())
 STRINGS = 0

@@ -4,7 +4,7 @@ import pytest
 from pit import MS, bay, hexed
 from receiver import Receiver
 
-from engine.core.bay import Bay
+from engine.core.engine import Bay
 
 
 def play(router: Bay, source: int, *messages: str) -> list[str]:

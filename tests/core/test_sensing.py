@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from pit import MS, PORTS, SCENES, bay, ears, hexed, run_dry
 from random_rigs import played
 
-from engine.core.bay import Bay
-from engine.core.wire import Delivery
-from engine.rig.load import read
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "faults.json").read_text())
 STRINGS, BRASS = 0, 1

@@ -1,8 +1,8 @@
 """Set-up messages go out before the sounds, at the start and when an output is back."""
 
-from engine.core.bay import Bay
-from engine.core.wire import Delivery
-from engine.rig.load import read
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 
 RIG = """
 format = 1

@@ -3,8 +3,8 @@
 import pytest
 from pit import MS, bay, hexed, run_dry
 
-from engine.core import snapshot
-from engine.core.bay import Bay
+from engine.core import scene_snapshot
+from engine.core.engine import Bay
 
 SCENES = """
 [[routes]]
@@ -39,9 +39,9 @@ def router(scene: int = 1) -> Bay:
     return made
 
 
-def with_route(made: Bay, source: str, target: str, on: bool) -> list[snapshot.Table] | None:
+def with_route(made: Bay, source: str, target: str, on: bool) -> list[scene_snapshot.Table] | None:
     """The routes of the scene in force, with a way or without it."""
-    return snapshot.with_route(made, snapshot.in_force(made), source, target, on)
+    return scene_snapshot.with_route(made, scene_snapshot.in_force(made), source, target, on)
 
 
 UP = [{"filter": "transpose", "semitones": 12}]
@@ -49,7 +49,7 @@ WIDE = {"from": ["keys", "pads"], "to": ["strings", "brass"], "name": "wide", "t
 PEDAL = {"from": ["foot"], "to": ["strings"], "name": "pedal"}
 
 
-def listed(tables: list[snapshot.Table] | None) -> list[snapshot.Table]:
+def listed(tables: list[scene_snapshot.Table] | None) -> list[scene_snapshot.Table]:
     """Routes with every name as a list, since one name or a list means the same."""
     assert tables is not None
     return [
@@ -61,16 +61,16 @@ def listed(tables: list[snapshot.Table] | None) -> list[snapshot.Table]:
 def test_the_routes_that_play():
     """The routes are those of the scene in force, filters and all; a muted one is left out."""
     made = router()
-    assert listed(snapshot.routes(made)) == [WIDE, PEDAL]
+    assert listed(scene_snapshot.routes(made)) == [WIDE, PEDAL]
     made.mute(MS, "wide", True, "test", [])
-    assert listed(snapshot.routes(made)) == [PEDAL]
-    assert snapshot.routes(router(2)) == []
-    assert snapshot.routes(bay(SCENES)) == []
+    assert listed(scene_snapshot.routes(made)) == [PEDAL]
+    assert scene_snapshot.routes(router(2)) == []
+    assert scene_snapshot.routes(bay(SCENES)) == []
 
 
 def test_the_sounds_that_play():
     """Each channel's last bank and program become a burst step: by the sound's name where the rig has one."""
-    assert snapshot.burst(router()) == [
+    assert scene_snapshot.burst(router()) == [
         {"instrument": "lead", "sound": "B"},
         {"instrument": "second", "program": 4, "bank": [9, 9]},
         {"output": "brass", "channel": 10, "program": 88, "bank": [1, 0]},
@@ -84,16 +84,16 @@ def test_sounds_that_a_player_chose():
     made.receive(MS, 2, b"\xb0\x00\x01")
     made.receive(MS, 2, b"\xb0\x20\x0b")
     made.receive(MS, 2, b"\xc0\x14")
-    assert snapshot.burst(made)[0] == {"instrument": "lead", "sound": "A"}
+    assert scene_snapshot.burst(made)[0] == {"instrument": "lead", "sound": "A"}
 
 
 def test_what_is_stored_sends_the_same_bytes():
     """A scene made of the sounds that play sends what the scene sent that they came from."""
 
-    def text(step: snapshot.Table) -> str:
+    def text(step: scene_snapshot.Table) -> str:
         return "{ " + ", ".join(f"{key} = {value!r}" for key, value in step.items()) + " }"
 
-    stored = ", ".join(text(step) for step in snapshot.burst(router())).replace("'", '"')
+    stored = ", ".join(text(step) for step in scene_snapshot.burst(router())).replace("'", '"')
     again = bay(SCENES + f"[[scenes]]\nnumber = 3\nname = 'Stored'\nburst = [{stored}]\n")
     sent = []
     for scene in (1, 3):

@@ -12,10 +12,10 @@ from random_rigs import events, rigs
 from receiver import Receiver
 
 import filters.transpose
-from engine.core.bay import Bay
-from engine.core.succession import take_over
-from engine.core.wire import Delivery
-from engine.rig.load import read
+from engine.core.adoption import take_over
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Bay
+from engine.rig.read.load import read
 from filters.registry import registry
 
 STRINGS, BRASS = 0, 1

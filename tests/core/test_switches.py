@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from worn import MS, RECORDED, Change, bursts, presses
 
-from engine.core.switches import DOUBLE, LONG, SHORT, Guard, Switch
-from engine.rig.commanding import Control
+from engine.core.control.switches import DOUBLE, LONG, SHORT, Guard, Switch
+from engine.rig.models.control import Control
 
 PLAIN = (SHORT,)
 ALL = (SHORT, LONG, DOUBLE)

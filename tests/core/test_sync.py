@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pit import MS
 
-from engine.core.bay import Bay
-from engine.core.clock import period
-from engine.core.succession import take_over
+from engine.core.adoption import take_over
+from engine.core.engine import Bay
+from engine.core.timing.clock import period
 from engine.midi.timecode import RATES, Label, full_frame, quarter_frames
-from engine.rig.load import read
+from engine.rig.read.load import read
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))
 SECOND = 1000 * MS

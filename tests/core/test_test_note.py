@@ -5,9 +5,9 @@ Note-on velocity 64 is the standard's middle (MIDI 1.0 Detailed Specification 4.
 
 from pit import MS, bay, hexed, run_dry
 
-from engine.core.bay import Bay
-from engine.core.ledger import Target
-from engine.core.succession import take_over
+from engine.core.adoption import take_over
+from engine.core.engine import Bay
+from engine.core.routing.ledger import Target
 
 STRINGS, BRASS = 0, 1
 KEYS = 0

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.timecode import Generator, Reader, Step
+from engine.core.timing.timecode import Generator, Reader, Step
 from engine.midi.timecode import RATES, Label, Rate, from_full_frame, full_frame, quarter_frames, read_label
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from receiver import Receiver
 
-from engine.core.sounding import YOUNG, Sounding
+from engine.core.cable.receiver_state import YOUNG, Sounding
 
 _channels = st.integers(0, 2)
 _keys = st.integers(60, 64)

@@ -6,7 +6,7 @@ import pytest
 from pit import MS
 from receiver import Receiver
 
-from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Step, Wire
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, Delivery, Speed, Step, Wire
 
 LEAD = Step(0, (b"\xb0\x00\x01", b"\xb0\x20\x02", b"\xc0\x05"), 30 * MS)
 OTHER = Step(0, (b"\xb0\x00\x03", b"\xb0\x20\x04", b"\xc0\x06"), 30 * MS)

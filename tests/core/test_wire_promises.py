@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pit import MS
 
-from engine.core.burst import duration, select, size
-from engine.core.wire import DIN, DIN_RUNNING, Delivery, Speed, Step, Wire
+from engine.core.cable.program_burst import duration, select, size
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, Delivery, Speed, Step, Wire
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "wire.json").read_text(encoding="utf-8"))
 BYTE = 320_000  # ns (din-byte-us: MIDI 1.0 p. 1)

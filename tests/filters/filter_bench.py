@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from engine.midi.kinds import KINDS
-from engine.midi.words import from_hex, to_hex
+from engine.midi.message_words import from_hex, to_hex
 from filters.registry import FilterSettings, Later, Step, registry
 
 REFERENCE = {

@@ -26,8 +26,8 @@ def build(settings):
 # A rig that uses the plug-in, compiled as the program does it: in its own process, for the registry is made only once.
 PLAY = """
 import tomllib
-from engine.core.bay import Bay
-from engine.rig.models import rig_model
+from engine.core.engine import Bay
+from engine.rig.models.rig import rig_model
 from filters.registry import registry
 
 rig = rig_model().model_validate(tomllib.loads('''

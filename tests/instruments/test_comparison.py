@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.instruments.comparison import differences
+from engine.instruments.dump_comparison import differences
 
 A, B, C = b"\xf0\x7d\x01\x02\xf7", b"\xf0\x7d\x03\x04\xf7", b"\xf0\x7d\x05\xf7"
 SYSEX = st.lists(st.integers(0, 127), max_size=5).map(lambda data: bytes((0xF0, *data, 0xF7)))

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.instruments import files, sidecar, versions
-from engine.instruments.files import DumpFault
+from engine.instruments import dump_files, dump_versions, sidecar
+from engine.instruments.dump_files import DumpFault
 
 WHEN = datetime(2026, 3, 1, 19, 30, tzinfo=UTC)
 SYSEX = st.lists(st.integers(0, 127), min_size=1, max_size=200).map(lambda data: bytes((0xF0, *data, 0xF7)))
@@ -23,7 +23,7 @@ DUMPS = st.lists(SYSEX, min_size=1, max_size=8)
 def test_mido_reads_what_is_written_here(tmp_path_factory, messages):
     """A .syx file holds the bytes of the cable (common practice, no source); mido finds the same messages."""
     path = tmp_path_factory.mktemp("dump") / "organ.syx"
-    files.write_new(path, files.encode(path, messages))
+    dump_files.write_new(path, dump_files.encode(path, messages))
     assert [bytes(message.bytes()) for message in mido.read_syx_file(str(path))] == messages
 
 
@@ -32,7 +32,7 @@ def test_what_mido_writes_is_read_here(tmp_path_factory, messages):
     """A .syx file of mido's gives the same messages."""
     path = tmp_path_factory.mktemp("dump") / "organ.syx"
     mido.write_syx_file(str(path), [mido.Message.from_bytes(message) for message in messages])
-    assert files.read(path) == messages
+    assert dump_files.read(path) == messages
 
 
 def midi_file(*events: str) -> bytes:
@@ -48,7 +48,7 @@ def test_a_message_in_packets_is_one_message(tmp_path):
     path = tmp_path / "organ.mid"
     packets = "00 F0 03 43 12 00", "81 48 F7 06 43 12 00 43 12 00", "64 F7 04 43 12 00 F7"
     path.write_bytes(midi_file(*packets, "00 F0 02 7D F7", "00 90 3C 40"))
-    assert files.read(path) == [bytes.fromhex("F0 43 12 00 43 12 00 43 12 00 43 12 00 F7"), b"\xf0\x7d\xf7"]
+    assert dump_files.read(path) == [bytes.fromhex("F0 43 12 00 43 12 00 43 12 00 43 12 00 F7"), b"\xf0\x7d\xf7"]
 
 
 @pytest.mark.parametrize(
@@ -65,23 +65,23 @@ def test_a_midi_file_with_a_message_without_an_end_is_refused(tmp_path, events):
     path = tmp_path / "organ.mid"
     path.write_bytes(midi_file(*events))
     with pytest.raises(DumpFault, match=r"organ\.mid: track 1 "):
-        files.read(path)
+        dump_files.read(path)
 
 
 def test_the_longest_message_of_a_midi_file(tmp_path):
     """A dump of two megabytes in one message is read whole."""
     path = tmp_path / "sampler.mid"
     messages = [b"\xf0\x7d" + bytes(2 << 20) + b"\xf7"]
-    path.write_bytes(files.encode(path, messages))
-    assert files.read(path) == messages
+    path.write_bytes(dump_files.encode(path, messages))
+    assert dump_files.read(path) == messages
 
 
 @given(DUMPS)
 def test_a_midi_file_holds_the_same(tmp_path_factory, messages):
     """A .mid file (Standard MIDI File 1.0, through mido) gives back what was put in."""
     path = tmp_path_factory.mktemp("dump") / "organ.mid"
-    files.write_new(path, files.encode(path, messages))
-    assert files.read(path) == messages
+    dump_files.write_new(path, dump_files.encode(path, messages))
+    assert dump_files.read(path) == messages
 
 
 @pytest.mark.parametrize(
@@ -100,7 +100,7 @@ def test_a_damaged_file_is_told(tmp_path, data, said):
     path = tmp_path / "organ.syx"
     path.write_bytes(data)
     with pytest.raises(DumpFault, match=said) as caught:
-        files.read(path)
+        dump_files.read(path)
     assert str(path) in str(caught.value)
 
 
@@ -169,10 +169,10 @@ def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch, file):
 def test_versions_are_numbered_by_instrument(tmp_path):
     """Each dump of an instrument gets the next number; a name that is no folder's is refused."""
     for number in (1, 2):
-        path = versions.next_version(tmp_path, "string machine")
+        path = dump_versions.next_version(tmp_path, "string machine")
         assert path == tmp_path / "string machine" / f"000{number}.syx"
         sidecar.keep(path, [b"\xf0\x7d\xf7"], "keys", WHEN)
-    assert versions.next_version(tmp_path, "organ").name == "0001.syx"
+    assert dump_versions.next_version(tmp_path, "organ").name == "0001.syx"
     for name in ("", "../organ", "a/b", ".hidden"):
         with pytest.raises(DumpFault):
-            versions.next_version(tmp_path, name)
+            dump_versions.next_version(tmp_path, name)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.instruments.handshake import ACK, CANCEL, NAK, PATIENCE, WAIT, Handshake, Verdict, answer
+from engine.instruments.dump_handshake import ACK, CANCEL, NAK, PATIENCE, WAIT, Handshake, Verdict, answer
 
 REFERENCE = {
     entry["id"]: entry

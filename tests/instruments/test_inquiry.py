@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.instruments.inquiry import ALL_DEVICES, Identity, asks, read_reply, request
+from engine.instruments.device_inquiry import ALL_DEVICES, Identity, asks, read_reply, request
 
 REFERENCE = {
     entry["id"]: entry

@@ -2,5 +2,5 @@
 
 
 async def at_once(call):
-    """What `engine.live.watch.in_a_thread` does, on the spot."""
+    """What `engine.live.hotplug.in_a_thread` does, on the spot."""
     return call()

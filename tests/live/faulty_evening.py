@@ -24,15 +24,15 @@ from faulty_rig import FIRST, FOOT, INPUTS, LATCHED, OUTPUTS
 from receiver import Receiver
 
 import filters.registry
-from engine.core.setlist import Standing
-from engine.live.inbox import Inbox
-from engine.live.patch import Opener, connect
+from engine.core.control.setlist import Standing
+from engine.live.edit.rig_session import Workshop
+from engine.live.hotplug import Watch
+from engine.live.port_opening import Opener, connect
+from engine.live.reader import Inbox
 from engine.live.show import Show
-from engine.live.watch import Watch
-from engine.live.workshop import Workshop
 from engine.ports.memory import MemoryOutput, MemorySystem
-from engine.rig.load import load, text_of
-from engine.rig.models import rig_model
+from engine.rig.models.rig import rig_model
+from engine.rig.read.load import load, text_of
 
 MS = 1_000_000
 S = 1000 * MS

@@ -4,11 +4,11 @@ import tomllib
 from collections import deque
 
 from engine.live.backlog import Arrival
-from engine.live.patch import Patch
+from engine.live.port_opening import Patch
 from engine.live.show import Event, Show
 from engine.ports.memory import MemoryInput, MemoryOutput
 from engine.ports.port import InputPort
-from engine.rig.models import Rig, rig_model
+from engine.rig.models.rig import Rig, rig_model
 
 MS = 1_000_000
 

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import trio
 
-from engine.live import client
-from engine.live.claim import claim_socket
-from engine.live.desk import Desk
-from engine.live.errands import Errands
-from engine.live.server import Server
-from engine.live.workshop import Workshop
+from engine.live.edit.remote_work import Errands
+from engine.live.edit.rig_session import Workshop
+from engine.live.process.instance_lock import claim_socket
+from engine.live.socket import client
+from engine.live.socket.panel_requests import Desk
+from engine.live.socket.server import Server
 from engine.ports.memory import MemorySystem
 
 

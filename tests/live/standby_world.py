@@ -11,15 +11,15 @@ from fakelink import FakeNet
 from live_bench import HandReader
 from receiver import Receiver
 
-from engine.core.lending import Lender
-from engine.live.gate import Gate
-from engine.live.network import Joined
-from engine.live.patch import Opener, connect
+from engine.cluster.endpoints.lender_endpoint import Gate
+from engine.cluster.link.keys import Names
+from engine.cluster.pure.output_lender import Lender
+from engine.live.cluster_session import Joined
+from engine.live.edit.rig_session import Workshop
+from engine.live.port_opening import Opener, connect
 from engine.live.show import Show
-from engine.live.workshop import Workshop
-from engine.network.names import Names
 from engine.ports.memory import MemorySystem
-from engine.rig.models import rig_model
+from engine.rig.models.rig import rig_model
 
 MS = 1_000_000
 STEP = MS

@@ -8,9 +8,9 @@ import threading
 import pytest
 import trio
 
-from engine.live.apart import in_a_thread, to_its_end
-from engine.live.priority import ORDINARY, going_first, undisturbed
-from engine.panel.beside import give_way
+from engine.live.process.priority import ORDINARY, going_first, undisturbed
+from engine.live.process.worker_threads import in_a_thread, to_its_end
+from engine.panel.panel_supervisor import give_way
 from engine.processor import any_of_them, one_for_all
 
 

@@ -3,7 +3,7 @@
 import trio
 from live_bench import RIG, Bench
 
-from engine.live.audition import audition
+from engine.live.gear.audition import audition
 
 WITH_SOUND = RIG.replace("channel = 5\n", 'channel = 5\nsounds = { "Tremolo" = { bank = [0, 3], program = 45 } }\n')
 ASKED = {"do": "audition", "instrument": "string-machine", "sound": "Tremolo"}

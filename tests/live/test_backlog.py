@@ -4,10 +4,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.slots import slot
+from engine.core.cable.replaceable_values import slot
 from engine.live import backlog as backlog_module
 from engine.live.backlog import Backlog
-from engine.live.inbox import Inbox
+from engine.live.reader import Inbox
 from engine.midi.kinds import is_release
 from engine.ports.memory import MemoryInput
 

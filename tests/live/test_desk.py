@@ -8,9 +8,9 @@ import trio
 from live_bench import MS, RIG, Bench
 from socket_ends import ask, line_of, serving
 
-from engine.live import desk as desk_module
+from engine.live.socket import panel_requests as desk_module
 from engine.ports.memory import MemoryOutput, MemorySystem
-from engine.rig.outline import outline
+from engine.rig.rig_as_json import outline
 from filters.registry import registry
 
 pytestmark = pytest.mark.usefixtures("runtime_dir")

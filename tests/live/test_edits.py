@@ -9,15 +9,15 @@ from at_once import at_once
 from live_bench import MS, RIG
 from test_watch import INPUTS
 
-from engine.live import workshop as workshop_module
-from engine.live.inbox import Inbox
-from engine.live.patch import Opener, connect
-from engine.live.picture import status
+from engine.live.edit import rig_session as workshop_module
+from engine.live.edit.rig_session import Workshop
+from engine.live.hotplug import Watch
+from engine.live.port_opening import Opener, connect
+from engine.live.reader import Inbox
 from engine.live.show import Show
-from engine.live.watch import Watch
-from engine.live.workshop import Workshop
+from engine.live.socket.status import status
 from engine.ports.memory import MemorySystem
-from engine.rig.load import load, text_of
+from engine.rig.read.load import load, text_of
 
 S = 1000 * MS
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]

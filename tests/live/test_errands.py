@@ -6,12 +6,12 @@ import pytest
 import trio
 from live_bench import RIG, Bench
 
-from engine.core import dump
-from engine.core.remote import Route, own, plain_request, read_own, route_request
-from engine.live.errands import Errands
-from engine.live.workshop import Workshop
-from engine.midi.packing import unpack
-from engine.rig.load import read
+from engine.core.control import rig_dump
+from engine.core.control.remote_messages import Route, own, plain_request, read_own, route_request
+from engine.live.edit.remote_work import Errands
+from engine.live.edit.rig_session import Workshop
+from engine.midi.seven_bit_packing import unpack
+from engine.rig.read.load import read
 
 DEVICE = 5
 REMOTE = f"""
@@ -25,7 +25,7 @@ TEXT = f"# for Friday\n{RIG}{REMOTE}"
 OTHER = TEXT.replace("Finale", "Last dance") + "".join(
     f"# {line} {random.Random(line).getrandbits(256):x}\n" for line in range(80)
 )
-BLOCKS = dump.blocks(OTHER, DEVICE)
+BLOCKS = rig_dump.blocks(OTHER, DEVICE)
 PEDALS = 1
 
 
@@ -88,10 +88,10 @@ async def test_a_backup_that_is_asked_for(errand):
     errand.play(plain_request(DEVICE, "ask backup"))
     heard = []
     with trio.fail_after(60):
-        while len(heard) < len(dump.blocks(TEXT, DEVICE)):
+        while len(heard) < len(rig_dump.blocks(TEXT, DEVICE)):
             heard += errand.brass()
             await trio.sleep(0.01)
-    assert dump.from_syx(b"".join(heard)) == TEXT
+    assert rig_dump.from_syx(b"".join(heard)) == TEXT
 
 
 async def test_a_dump_that_comes_in_plays(errand):
@@ -142,7 +142,7 @@ async def test_a_block_that_is_damaged_or_swapped_is_named(errand):
 
 async def test_a_dump_of_something_that_is_no_rig(errand):
     """A whole dump whose text is no rig replaces nothing, and the reason is told."""
-    errand.play(*dump.blocks(TEXT.replace('from = "keys"', 'from = "nobody"'), DEVICE))
+    errand.play(*rig_dump.blocks(TEXT.replace('from = "keys"', 'from = "nobody"'), DEVICE))
     _, done, text = await errand.answer()
     assert not done
     assert "nobody" in text
@@ -151,7 +151,7 @@ async def test_a_dump_of_something_that_is_no_rig(errand):
 
 async def test_our_own_backup_that_comes_back(errand):
     """What plays already, sent back, changes nothing and makes no live edit."""
-    errand.play(*dump.blocks(TEXT, DEVICE))
+    errand.play(*rig_dump.blocks(TEXT, DEVICE))
     assert (await errand.answer())[1:] == (True, "the rig of a dump from pedals is what plays already")
     assert not errand.workshop.unsaved
     assert not (await errand.workshop.take_back())["done"]

@@ -3,17 +3,17 @@
 import trio
 from live_bench import MS, HandReader
 
-from engine.core.farwire import Do
-from engine.core.silence import SWEEP
-from engine.live.keptfile import Names, write
-from engine.live.patch import Patch
-from engine.live.sending import Sending
+from engine.core.cable.remote_cable import Do
+from engine.core.cable.silencing_messages import SWEEP
+from engine.live.gear.sysex_sending import Sending
+from engine.live.port_opening import Patch
+from engine.live.recording_files import Names, write
 from engine.live.show import Show
-from engine.offline.recording import read_recording
+from engine.offline.flight_recording import read_recording
 from engine.offline.replay import Replay
 from engine.ports.memory import MemoryInput
 from engine.ports.port import PortGone
-from engine.rig.load import read
+from engine.rig.read.load import read
 
 RIG = """
 format = 1

@@ -9,11 +9,11 @@ from live_bench import MS, RIG, Bench
 from socket_ends import ask, line_of, serving
 from test_workshop import until
 
-from engine.core.bay import Bay
-from engine.live.following import Frames
-from engine.live.gauge import Gauge
-from engine.live.workshop import Workshop
-from engine.rig.load import read
+from engine.core.engine import Bay
+from engine.live.cable_load import Gauge
+from engine.live.edit.rig_session import Workshop
+from engine.live.socket.status_stream import Frames
+from engine.rig.read.load import read
 
 KEYS, PEDALS = 0, 1
 TEXT = f"""{RIG}

@@ -3,9 +3,9 @@
 import pytest
 from live_bench import MS, RIG, Bench
 
-from engine.core.bay import Bay
-from engine.live.gauge import Gauge
-from engine.rig.load import read
+from engine.core.engine import Bay
+from engine.live.cable_load import Gauge
+from engine.rig.read.load import read
 
 KEYS = 0
 STRINGS, BRASS = 0, 1

@@ -7,7 +7,7 @@ import trio
 from live_bench import Bench
 from simulated import IDENTITY, REQUEST, Instrument
 
-from engine.live.gear import Gear
+from engine.live.gear.sysex_requests import Gear
 
 RIG = """
 format = 1

@@ -3,7 +3,7 @@
 import pytest
 from live_bench import MS, RIG, Bench
 
-from engine.live.gauge import Gauge
+from engine.live.cable_load import Gauge
 from engine.live.health import health
 from engine.ports.port import PortError
 

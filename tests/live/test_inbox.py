@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from engine.live.inbox import EARLY, Inbox
+from engine.live.reader import EARLY, Inbox
 from engine.ports.memory import MemoryInput
 
 

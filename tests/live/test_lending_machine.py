@@ -8,12 +8,12 @@ import trio
 from fakelink import FakeNet
 from farworld import BOX, OFF, ON, RIG, Engine
 
-from engine.core.silence import SWEEP
-from engine.live.lending import Lending
-from engine.live.patch import Opener
+from engine.core.cable.silencing_messages import SWEEP
+from engine.live.port_opening import Opener
+from engine.live.process.lender_process import Lending
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.ports.port import PortError, PortGone
-from engine.rig.load import read
+from engine.rig.read.load import read
 
 PLUGGED = "out/strings"
 

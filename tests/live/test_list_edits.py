@@ -4,8 +4,8 @@ import pytest
 from live_bench import RIG, Bench
 from test_workshop import until
 
-from engine.live.workshop import Workshop
-from engine.rig.load import load
+from engine.live.edit.rig_session import Workshop
+from engine.rig.read.load import load
 
 LIST = 'format = 1\nsounds = [ { program = 12, name = "Warm pad" } ]\n'
 TEXT = RIG.replace('output = "strings"\nchannel = 5', 'output = "strings"\nchannel = 5\nsounds_from = "box.toml"')

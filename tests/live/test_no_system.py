@@ -2,10 +2,10 @@
 
 import pytest
 
-from engine.live import patch
-from engine.live.patch import Opener, connect, system_for
+from engine.live import port_opening
+from engine.live.port_opening import Opener, connect, system_for
 from engine.ports.port import PortError
-from engine.rig.load import read
+from engine.rig.read.load import read
 
 DEVICES = """
 format = 1
@@ -33,7 +33,7 @@ def _no_service(monkeypatch):
     def refuse(backend, client_name):
         raise PortError(REASON)
 
-    monkeypatch.setattr(patch, "open_system", refuse)
+    monkeypatch.setattr(port_opening, "open_system", refuse)
 
 
 def test_a_rig_of_byte_devices_needs_no_service():

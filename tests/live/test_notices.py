@@ -5,7 +5,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.live.notices import Notices
+from engine.live.notice_limiter import Notices
 
 MS = 1_000_000
 S = 1000 * MS

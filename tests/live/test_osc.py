@@ -13,7 +13,7 @@ from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.udp_client import SimpleUDPClient
 
-from engine.live.osc import Osc
+from engine.live.socket.osc import Osc
 
 HERE = "127.0.0.1"
 NAMED = RIG.replace('{ from = "keys", to = "strings" }', '{ from = "keys", to = "strings", name = "pads" }')

@@ -5,7 +5,7 @@ import json
 import pytest
 from live_bench import MS, RIG, Bench
 
-from engine.live.picture import status
+from engine.live.socket.status import status
 
 KEYS, PEDALS = 0, 1
 

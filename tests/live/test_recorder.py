@@ -19,9 +19,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.live.keeping import keep
-from engine.live.keptfile import KeepFault, Names, write
 from engine.live.recorder import Kept, Past, Recorder
+from engine.live.recording_files import KeepFault, Names, write
+from engine.live.recording_writer import keep
 
 S = 1_000_000_000
 INPUTS = ("keys", "pédales")

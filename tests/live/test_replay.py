@@ -23,10 +23,10 @@ from test_faults import (
     wrong_edit,
 )
 
-from engine.live.keptfile import Names, write
-from engine.offline.recording import read_recording
+from engine.live.recording_files import Names, write
+from engine.offline.flight_recording import read_recording
 from engine.offline.replay import Replay
-from engine.rig.load import read
+from engine.rig.read.load import read
 
 
 async def try_an_instrument(evening: Evening) -> None:

@@ -14,9 +14,9 @@ import trio
 from live_bench import Bench
 from socket_ends import ask, claimed, line_of, serving
 
-from engine.live import client
-from engine.live.claim import NameTaken, claim_socket
-from engine.live.picture import status, sync
+from engine.live.process.instance_lock import NameTaken, claim_socket
+from engine.live.socket import client
+from engine.live.socket.status import status, sync
 
 KEYS = 0
 

@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from live_bench import MS, RIG, Bench
 
-from engine.core.bay import Bay
-from engine.live.cables import speed_of
-from engine.live.picture import status
+from engine.core.engine import Bay
+from engine.live.port_bank import speed_of
+from engine.live.socket.status import status
 from engine.ports.port import Flow
 from filters.registry import registry
 
@@ -161,7 +161,7 @@ def test_a_fault_in_what_is_due_does_not_stop_the_show(bench, monkeypatch):
 def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch):
     """A filter that raises leaves its messages as they were; it is told once and counted."""
     broken = replace(registry()["transpose"], build=lambda settings: lambda message, now: 1 / 0)
-    monkeypatch.setattr("engine.core.scenes.registry", lambda: {"transpose": broken})
+    monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
     bench = Bench()
     bench.show.command("scene", 3)
     bench.told()

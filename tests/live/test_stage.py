@@ -13,15 +13,15 @@ import pytest
 import trio
 from live_bench import RIG
 
-from engine.core.setlist import Standing
-from engine.core.silence import SWEEP, WHEELS
-from engine.live import client
-from engine.live.claim import NameTaken, claim_socket
-from engine.live.patch import SamePort
-from engine.live.stage import Stage
-from engine.live.state import read_last, state_file, write_last
+from engine.core.cable.silencing_messages import SWEEP, WHEELS
+from engine.core.control.setlist import Standing
+from engine.live.port_opening import SamePort
+from engine.live.process.engine_process import Stage
+from engine.live.process.instance_lock import NameTaken, claim_socket
+from engine.live.process.last_scene import read_last, state_file, write_last
+from engine.live.socket import client
 from engine.ports.memory import MemorySystem
-from engine.rig.models import rig_model
+from engine.rig.models.rig import rig_model
 
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 

@@ -6,8 +6,8 @@ import pytest
 import trio
 from standby_world import FOOT, KEYS, MS, World
 
-from engine.live.following import Frames
-from engine.live.gauge import Gauge
+from engine.live.cable_load import Gauge
+from engine.live.socket.status_stream import Frames
 from engine.ports.port import PortGone
 
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from engine.core.setlist import Standing
-from engine.live.state import read_last, state_file, write_last
+from engine.core.control.setlist import Standing
+from engine.live.process.last_scene import read_last, state_file, write_last
 
 
 @pytest.fixture

@@ -6,8 +6,8 @@ from typing import Any
 
 import trio
 
-from engine.live.inbox import EARLY
-from engine.live.turns import waker
+from engine.live.loop_wakeup import waker
+from engine.live.reader import EARLY
 
 
 class Turning:

@@ -8,14 +8,14 @@ import trio.testing
 from at_once import at_once
 from live_bench import MS, RIG
 
-from engine.core.silence import SWEEP, WHEELS
-from engine.live.inbox import Inbox
-from engine.live.patch import Opener, connect
+from engine.core.cable.silencing_messages import SWEEP, WHEELS
+from engine.live.hotplug import Watch
+from engine.live.port_opening import Opener, connect
+from engine.live.reader import Inbox
 from engine.live.show import Show
-from engine.live.watch import Watch
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.ports.port import PortError
-from engine.rig.models import rig_model
+from engine.rig.models.rig import rig_model
 
 S = 1000 * MS
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]

@@ -4,7 +4,7 @@ import threading
 
 import trio
 
-from engine.live.watchdog import Watchdog
+from engine.live.process.watchdog import Watchdog
 
 
 class Token:

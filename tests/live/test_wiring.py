@@ -5,8 +5,8 @@ import time
 import pytest
 from live_bench import RIG, Bench
 
-from engine.live.wiring import edit
-from engine.live.workshop import Workshop
+from engine.live.edit.rig_session import Workshop
+from engine.live.edit.route_edits import edit
 
 KEYS, PEDALS = 0, 1
 TEXT = f"""# for Friday

@@ -7,12 +7,12 @@ import pytest
 import trio
 from live_bench import RIG, Bench
 
-from engine.core.remote import Route
-from engine.live import editing
-from engine.live.errands import Errands
-from engine.live.workshop import Workshop
-from engine.rig import versions as saving
-from engine.rig.load import read
+from engine.core.control.remote_messages import Route
+from engine.live.edit import edit_requests
+from engine.live.edit.remote_work import Errands
+from engine.live.edit.rig_session import Workshop
+from engine.rig.edit import versions as saving
+from engine.rig.read.load import read
 
 TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["brass"]\n'
 
@@ -31,10 +31,10 @@ class Desk:
 
     async def scenes(self, what, number=None, **more):
         request = {"do": "scenes", "what": what, "number": number, **more}
-        return await editing.obey(self.show, self.workshop, self.errands, request)
+        return await edit_requests.obey(self.show, self.workshop, self.errands, request)
 
     async def save(self, what=None, **more):
-        return await editing.obey(self.show, self.workshop, self.errands, {"do": "save", "what": what, **more})
+        return await edit_requests.obey(self.show, self.workshop, self.errands, {"do": "save", "what": what, **more})
 
     def on_disk(self):
         return self.file.read_text(encoding="utf-8")
@@ -205,9 +205,9 @@ async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk):
     """What a SysEx route, restore and learn did is taken back by undo, one by one, and saved by save."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
     await desk.errands._set_route(Route(1, 2, True))
-    await editing.obey(desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
+    await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
     learnt = desk.workshop.text
-    await editing.obey(
+    await edit_requests.obey(
         desk.show, desk.workshop, desk.errands, {"do": "restore", "text": TEXT.replace("March", "Parade"), "where": "x"}
     )
     assert desk.names()[1] == "Parade"
@@ -222,13 +222,13 @@ async def test_a_learnt_control_is_saved_alone_only(desk):
     """A yes to learn writes the control into the file; other edits that are not saved stay the player's choice."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
     asked = {"do": "learn", "control": control}
-    said = await editing.obey(desk.show, desk.workshop, desk.errands, asked)
+    said = await edit_requests.obey(desk.show, desk.workshop, desk.errands, asked)
     assert said["done"]
     assert said["text"].startswith("the control works; saved in ")
     assert "note = 3" in desk.file.read_text()
     await desk.scenes("copy", 1, new=40)
     held = desk.file.read_text()
-    said = await editing.obey(
+    said = await edit_requests.obey(
         desk.show, desk.workshop, desk.errands, {**asked, "control": {**control, "when": {"note": 5}}}
     )
     assert said["text"] == "the control works; not in the file yet (bayleaf save)"
@@ -242,7 +242,7 @@ async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk)
     async with trio.open_nursery() as both:
         both.start_soon(partial(desk.scenes, "copy", 1, new=40))
         await trio.testing.wait_all_tasks_blocked()  # the copy has begun
-        both.start_soon(editing.obey, desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
+        both.start_soon(edit_requests.obey, desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
     assert "note = 3" in desk.workshop.text
     assert 40 in [scene.number for scene in desk.show.bay.rig.scenes]
     assert desk.file.read_text() == held
@@ -296,7 +296,7 @@ async def test_storing_keeps_blank_steps(desk):
     """Stored over a scene with a blank burst step, the step keeps its place, and is told as blank."""
     blank = '{ output = "brass", channel = 3 }, { instrument = "string-machine", bank'
     made = desk.workshop.text.replace('{ instrument = "string-machine", bank', blank)
-    await editing.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
     assert (await desk.scenes("store", 1))["done"]
     assert desk.workshop.text == made
 
@@ -304,7 +304,7 @@ async def test_storing_keeps_blank_steps(desk):
 async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk):
     """Stored over a scene with a blank step for an instrument that sounds, the step gets that sound."""
     made = desk.workshop.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
-    await editing.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
     assert (await desk.scenes("store", 9))["done"]
     assert desk.show.bay.rig.scene(9).burst == desk.show.bay.rig.scene(1).burst
 
@@ -455,7 +455,7 @@ async def test_who_calls_a_scene_is_told_when_it_changes(desk):
     called = '[[setlists]]\nname = "Friday"\nscenes = [2, "March", 3]\n'
     control = '[[controls]]\ninput = "keys"\nwhen = { note = 1 }\ndo = "scene"\nscene = "March"\n'
     start = TEXT.replace("[rig]\n", '[rig]\nstart = "March"\n')
-    await editing.obey(
+    await edit_requests.obey(
         desk.show, desk.workshop, desk.errands, {"do": "restore", "text": start + called + control, "where": "x"}
     )
     said = await desk.scenes("rename", 2, name="Parade")

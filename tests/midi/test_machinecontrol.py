@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.midi.machinecontrol import ALL_CALL, COMMANDS, MachineControl, machine_control, read_machine_control
+from engine.midi.machine_control import ALL_CALL, COMMANDS, MachineControl, machine_control, read_machine_control
 from engine.midi.timecode import RATES, Label, read_label
 
 REFERENCE = [

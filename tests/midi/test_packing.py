@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.midi.packing import pack, unpack
+from engine.midi.seven_bit_packing import pack, unpack
 
 REFERENCE = {
     entry["id"]: entry

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from engine.midi.setup import set_up
+from engine.midi.setup_words import set_up
 
 FACTS = json.loads((Path(__file__).parents[1] / "reference" / "sounds.json").read_text(encoding="utf-8"))
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.midi.showcontrol import (
+from engine.midi.show_control import (
     ALL_CALL,
     ALL_TYPES,
     COMMANDS,

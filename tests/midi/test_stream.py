@@ -11,8 +11,8 @@ from alsa_codec import AlsaCodec
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.midi.byte_stream import Parser
 from engine.midi.kinds import DATA_BYTES, KINDS, is_whole
-from engine.midi.stream import Parser
 
 REFERENCE: list[dict[str, Any]] = json.loads((Path(__file__).parents[1] / "reference" / "streams.json").read_text())
 

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from engine.core.bay import Bay
-from engine.midi.machinecontrol import MachineControl, machine_control, read_machine_control
-from engine.midi.showcontrol import ShowControl, read_show_control, show_control
-from engine.rig.load import RigError, read
+from engine.core.engine import Bay
+from engine.midi.machine_control import MachineControl, machine_control, read_machine_control
+from engine.midi.show_control import ShowControl, read_show_control, show_control
+from engine.rig.read.load import RigError, read
 
 ENTRIES = json.loads((Path(__file__).parent.parent / "reference" / "remote.json").read_text(encoding="utf-8"))
 REFERENCE = {entry["id"]: entry for entry in ENTRIES}

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.kinds import KINDS
-from engine.midi.words import controller_name, describe, from_hex, note_name, note_number, to_hex
+from engine.midi.message_words import controller_name, describe, from_hex, note_name, note_number, to_hex
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "filters.json").read_text(encoding="utf-8"))
 CONTROLLERS = [entry for entry in REFERENCE if isinstance(entry["input"], dict) and "controller" in entry["input"]]

@@ -1,4 +1,4 @@
-"""A network in memory: links that keep the promises of `engine.network.link`, and machines that can be cut off.
+"""A network in memory: links that keep the promises of `engine.cluster.link.link`, and machines that can be cut off.
 
 Nothing is in another thread and nothing takes time: what is published is heard before `publish` returns, unless the
 net is held (`hold`), and then in order when it is let go. A question to a machine that is cut off is not answered.
@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 
-from engine.network.link import Changed, Heard, Reply
+from engine.cluster.link.link import Changed, Heard, Reply
 
 
 class FakeNet:
@@ -91,7 +91,7 @@ class FakeNet:
 
 
 class FakeLink:
-    """One machine's link; see `engine.network.link.Link`."""
+    """One machine's link; see `engine.cluster.link.link.Link`."""
 
     def __init__(self, net: FakeNet, machine: str) -> None:
         self.net = net

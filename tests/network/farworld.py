@@ -2,14 +2,14 @@
 
 from fakelink import FakeNet
 
-from engine.core.farwire import FarWire
-from engine.core.lending import Grant, Lender
-from engine.core.wire import Delivery
-from engine.live.gate import Gate
-from engine.network.far import Far
-from engine.network.farports import FarOutput
-from engine.network.names import Names
-from engine.rig.load import read
+from engine.cluster.endpoints.lender_endpoint import Gate
+from engine.cluster.endpoints.remote_machines import Far
+from engine.cluster.endpoints.remote_ports import FarOutput
+from engine.cluster.link.keys import Names
+from engine.cluster.pure.output_lender import Grant, Lender
+from engine.core.cable.remote_cable import FarWire
+from engine.core.cable.scheduler import Delivery
+from engine.rig.read.load import read
 
 RIG = """
 format = 1

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.network import bundle
-from engine.network.names import Names
+from engine.cluster.link import batching
+from engine.cluster.link.keys import Names
 
 NAMES = Names("Lantern Street")
 SAID = st.lists(st.tuples(st.text(min_size=1).map(lambda name: NAMES.output("stage", name)), st.binary()))
@@ -14,20 +14,20 @@ SAID = st.lists(st.tuples(st.text(min_size=1).map(lambda name: NAMES.output("sta
 @given(SAID)
 def test_a_bundle_gives_what_was_said_in_its_order(said) -> None:
     """Whatever ports are called and whatever is said, it comes out under its own key and in its order."""
-    key = bundle.key_of(NAMES.outputs("stage").removesuffix("/*"))
-    assert bundle.is_bundle(key)
-    assert list(bundle.unpack(key, bundle.pack(said))) == said
+    key = batching.key_of(NAMES.outputs("stage").removesuffix("/*"))
+    assert batching.is_bundle(key)
+    assert list(batching.unpack(key, batching.pack(said))) == said
 
 
 @given(st.text(min_size=1))
 def test_no_port_is_taken_for_a_bundle(name: str) -> None:
     """No name of a port gives a bundle's key: the sign stands percent-encoded in keys (RFC 3986 section 2.1)."""
-    assert not bundle.is_bundle(NAMES.input("stage", name))
-    assert not bundle.is_bundle(NAMES.input("stage", "+"))
+    assert not batching.is_bundle(NAMES.input("stage", name))
+    assert not batching.is_bundle(NAMES.input("stage", "+"))
 
 
 def test_half_a_bundle_is_refused() -> None:
     """What ends too early is no bundle."""
-    whole = bundle.pack([(NAMES.output("stage", "strings"), b"\x90\x3c\x40")])
+    whole = batching.pack([(NAMES.output("stage", "strings"), b"\x90\x3c\x40")])
     with pytest.raises(ValueError, match="missing"):
-        list(bundle.unpack("r1/x/out/stage/+", whole[:-1]))
+        list(batching.unpack("r1/x/out/stage/+", whole[:-1]))

@@ -6,11 +6,11 @@ import pytest
 from fakelink import FakeNet
 from farworld import BOX, OFF, ON, Box, Engine
 
-from engine.core.lending import GRACE, Refused
-from engine.core.wire import Step
-from engine.network.far import Far
-from engine.network.farports import FarInput
-from engine.network.frames import EventSender
+from engine.cluster.endpoints.remote_machines import Far
+from engine.cluster.endpoints.remote_ports import FarInput
+from engine.cluster.link.wire_format import EventSender
+from engine.cluster.pure.output_lender import GRACE, Refused
+from engine.core.cable.scheduler import Step
 from engine.ports.port import PortError, PortGone
 
 

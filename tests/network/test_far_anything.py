@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from receiver import Receiver
 
-from engine.core.lending import GRACE, Grant
-from engine.core.wire import DIN
+from engine.cluster.pure.output_lender import GRACE, Grant
+from engine.core.cable.scheduler import DIN
 from engine.ports.port import PortError
 
 MS = 1_000_000

@@ -21,9 +21,9 @@ try:
 except SystemExit as end:
     assert not end.code, end.code
 from pathlib import Path
-from engine.network.join import join
-from engine.network.link import LinkError
-from engine.rig.load import read
+from engine.cluster.link.join import join
+from engine.cluster.link.link import LinkError
+from engine.rig.read.load import read
 try:
     join(read('''RIG''', "rig"), Path("rig.toml"), print)
 except LinkError as fault:

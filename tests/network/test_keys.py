@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 from cryptography import x509
 
-from engine.network import keys
-from engine.network.certificates import certificate_in, keys_of
-from engine.network.keyring import folder_of, keyring_in
-from engine.network.keys import make_keys
-from engine.network.link import LinkError
-from engine.network.settings import settings_of, warnings_of
-from engine.rig.load import read
-from engine.rig.models import Rig
+from engine.cluster.link import certificate_authority
+from engine.cluster.link.certificate_authority import make_keys
+from engine.cluster.link.certificates import certificate_in, keys_of
+from engine.cluster.link.keyring import folder_of, keyring_in
+from engine.cluster.link.link import LinkError
+from engine.cluster.link.settings import settings_of, warnings_of
+from engine.rig.models.rig import Rig
+from engine.rig.read.load import read
 
 TEXT = """\
 format = 1
@@ -140,7 +140,7 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
     assert moved is not None
     with pytest.raises(LinkError, match=r"is not for 192\.168\.10\.12:7447, the address of box"):
         keys_of(moved, tmp_path / "rig.toml")
-    monkeypatch.setattr(keys, "_YEARS", timedelta(days=-1))
+    monkeypatch.setattr(certificate_authority, "_YEARS", timedelta(days=-1))
     made(rig, folder, anew=True)
     with pytest.raises(LinkError, match="ended on"):
         keys_of(network, tmp_path / "rig.toml")
@@ -149,7 +149,7 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
 def test_an_end_that_is_near_is_told_and_renewed(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A certificate that ends within thirty days is told of at each start, and made anew by the next `network keys`."""
     with monkeypatch.context() as brief:
-        brief.setattr(keys, "_YEARS", timedelta(days=20))
+        brief.setattr(certificate_authority, "_YEARS", timedelta(days=20))
         made(rig, tmp_path / "rig.keys")
     assert "the certificate of desk ends on" in " ".join(warnings_of(rig, tmp_path / "rig.toml"))
     assert made(rig, tmp_path / "rig.keys", anew=True) == {"desk": True, "box": True}

@@ -6,14 +6,14 @@ from itertools import permutations
 
 from patience import PATIENCE, comes
 
-from engine.network import lanes
-from engine.network.keeping import Followed, Kept
-from engine.network.lanes import Lane, Said
+from engine.cluster.link import publish_queues
+from engine.cluster.link.publish_queues import Lane, Said
+from engine.cluster.link.retained_state import Followed, Kept
 
 
 def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch) -> None:
     """Whoever publishes never waits: while a machine takes nothing, so much waits, and the rest is counted as lost."""
-    monkeypatch.setattr(lanes, "_MOST", 5)
+    monkeypatch.setattr(publish_queues, "_MOST", 5)
     go, taken, lost = threading.Event(), [], []
 
     def slow(said: Sequence[Said]) -> None:

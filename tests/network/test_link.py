@@ -1,6 +1,6 @@
 """What a link promises, kept by zenoh on the loopback and by the link in memory that other tests build on.
 
-The promises are our own (`engine.network.link`); no source.
+The promises are our own (`engine.cluster.link.link`); no source.
 """
 
 import json
@@ -13,10 +13,10 @@ import pytest
 from fakelink import FakeNet
 from patience import PATIENCE, comes
 
-from engine.network.join import open_link
-from engine.network.link import Link, LinkError
-from engine.network.settings import settings_of
-from engine.rig.load import read
+from engine.cluster.link.join import open_link
+from engine.cluster.link.link import Link, LinkError
+from engine.cluster.link.settings import settings_of
+from engine.rig.read.load import read
 
 Make = Callable[[str], Link]
 MACHINES = ("desk", "spare", "stage-left")

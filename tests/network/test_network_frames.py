@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.farwire import Do, Order
-from engine.core.sounding import Sounding
-from engine.core.wire import Step
-from engine.network.frames import EventSender, OrderSender, read_events, read_orders
+from engine.cluster.link.wire_format import EventSender, OrderSender, read_events, read_orders
+from engine.core.cable.receiver_state import Sounding
+from engine.core.cable.remote_cable import Do, Order
+from engine.core.cable.scheduler import Step
 
 _messages = st.one_of(
     st.sampled_from((b"\xf8", b"\xf0\x7e\xf7", b"\xc1\x05", b"\xf0" + bytes(5000) + b"\xf7")),

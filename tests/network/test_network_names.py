@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.network.names import Names, machine_of, port_of, way_of
+from engine.cluster.link.keys import Names, machine_of, port_of, way_of
 
 PRINTABLE = st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=20)
 

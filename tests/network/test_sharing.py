@@ -3,8 +3,8 @@
 import pytest
 from fakelink import FakeNet
 
-from engine.network.frames import read_events
-from engine.network.sharing import SharedInput
+from engine.cluster.endpoints.shared_input import SharedInput
+from engine.cluster.link.wire_format import read_events
 from engine.ports.memory import MemoryInput
 from engine.ports.port import PortGone
 

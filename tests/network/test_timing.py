@@ -6,8 +6,8 @@ from fakelink import FakeNet
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.network.names import Names
-from engine.network.timing import Timing
+from engine.cluster.link.clock_offset import Timing
+from engine.cluster.link.keys import Names
 
 NAMES = Names("test")
 

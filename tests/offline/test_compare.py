@@ -5,9 +5,9 @@ from collections import Counter
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.offline import compare
-from engine.offline.compare import Said, differences
-from engine.offline.meter import Meter
+from engine.offline import performance_comparison
+from engine.offline.performance_comparison import Said, differences
+from engine.offline.song_time import Meter
 
 MS = 1_000_000
 said = st.lists(
@@ -22,12 +22,15 @@ said = st.lists(
 def test_the_differences_make_the_one_of_the_other(before: list[Said], after: list[Said], far_apart: bool) -> None:
     """What is missing and new is just what one side has more of; equal sides differ in nothing. The same holds for the
     way that is taken where too much differs to search."""
-    searched, compare._TO_SEARCH = compare._TO_SEARCH, -1 if far_apart else compare._TO_SEARCH
+    searched, performance_comparison._TO_SEARCH = (
+        performance_comparison._TO_SEARCH,
+        -1 if far_apart else performance_comparison._TO_SEARCH,
+    )
     try:
         found = differences({"a": before}, {"a": after})
         assert differences({"a": before}, {"a": before}) == []
     finally:
-        compare._TO_SEARCH = searched
+        performance_comparison._TO_SEARCH = searched
     missing, new = (Counter(each.message for each in found if each.what == what) for what in ("missing", "new"))
     then, now = (Counter(each.message for each in side) for side in (before, after))
     assert then - missing + new == now
@@ -77,4 +80,4 @@ def test_an_output_that_only_one_side_has_is_all_difference() -> None:
     note = b"\x90\x3c\x40"
     found = differences({"a": [Said(0, note)]}, {"b": [Said(0, note)]})
     assert sorted((each.output, each.what) for each in found) == [("a", "missing"), ("b", "new")]
-    assert compare.summary(found) == ["a: 1 missing", "b: 1 new"]
+    assert performance_comparison.summary(found) == ["a: 1 missing", "b: 1 new"]

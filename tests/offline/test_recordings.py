@@ -1,13 +1,14 @@
-"""Flight recordings as `rehearse` reads them. The format is our own (engine/live/keptfile); no outside source."""
+"""Flight recordings as `rehearse` reads them. The format is our own (engine/live/recording_files);
+no outside source."""
 
 import json
 from pathlib import Path
 
 import pytest
 
-from engine.offline.recording import FORMAT, Happened, Recording, RecordingFault, read_recording
+from engine.offline.flight_recording import FORMAT, Happened, Recording, RecordingFault, read_recording
 from engine.offline.replay import Replay
-from engine.rig.load import load
+from engine.rig.read.load import load
 
 RIG = """\
 format = 1

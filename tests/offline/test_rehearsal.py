@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.offline.folder import file_names
-from engine.offline.meter import Meter
-from engine.offline.produce import Rehearsed, rehearse
+from engine.offline.output_folder import file_names
+from engine.offline.rehearsal_run import Rehearsed, rehearse
 from engine.offline.song import Played, Song
-from engine.rig.load import read
+from engine.offline.song_time import Meter
+from engine.rig.read.load import read
 
 OTHER = """[instruments.other]
 output = "brass"

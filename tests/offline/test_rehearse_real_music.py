@@ -7,11 +7,11 @@ import pytest
 from real_songs import FOLDER, need_songs
 from real_songs import song as song_of
 
-from engine.midi.smf import read_smf
-from engine.offline.compare import said_in
-from engine.offline.produce import rehearse
+from engine.midi.midi_file import read_smf
+from engine.offline.performance_comparison import said_in
+from engine.offline.rehearsal_run import rehearse
 from engine.offline.song import read_song
-from engine.rig.load import read
+from engine.rig.read.load import read
 
 FILES = sorted(FOLDER.glob("*.mid"))
 MS = 1_000_000

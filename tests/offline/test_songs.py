@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.midi.smf import OURS, SPECIFIC, Event, SmfFault, read_smf, write_smf
-from engine.offline.compare import said_in
-from engine.offline.meter import Meter
+from engine.midi.midi_file import OURS, SPECIFIC, Event, SmfFault, read_smf, write_smf
+from engine.offline.performance_comparison import said_in
 from engine.offline.song import SongFault, read_song
+from engine.offline.song_time import Meter
 
 S = 1_000_000_000
 seven = st.integers(0, 127)

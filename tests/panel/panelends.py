@@ -14,13 +14,13 @@ from wsproto import ConnectionType
 from wsproto.connection import Connection
 from wsproto.events import BytesMessage, CloseConnection, Event, Ping, TextMessage
 
-from engine.live.client import socket_path
+from engine.live.socket.client import socket_path
 from engine.panel.app import Panel
-from engine.panel.browser import LONGEST
+from engine.panel.browser_socket import LONGEST
 from engine.panel.connections import Connections
-from engine.panel.following import Follower
-from engine.panel.guard import Guard
+from engine.panel.engine_follower import Follower
 from engine.panel.pairing import Pairing, Role
+from engine.panel.request_guard import Guard
 
 NAME = "pit"
 DEADLINE = 30.0

@@ -7,7 +7,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.panel.frames import Frame, lasting, merged
+from engine.panel.frame_merging import Frame, lasting, merged
 
 _COUNTS = st.lists(st.integers(0, 9), min_size=2, max_size=2)
 _FRAMES = st.fixed_dictionaries(

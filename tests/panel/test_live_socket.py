@@ -9,9 +9,9 @@ import trio
 from panelends import DEADLINE, FIRST_FRAME, NAME, Engine, panel, texts
 from wsproto.events import BytesMessage, TextMessage
 
-from engine.live.client import socket_path
+from engine.live.socket.client import socket_path
 from engine.panel import connections
-from engine.panel.browser import LONGEST
+from engine.panel.browser_socket import LONGEST
 
 HOSTILE = [
     "<img src=x onerror=alert(1)>",

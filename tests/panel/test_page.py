@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from panelends import Engine, panel
 
-from engine.panel.pagefiles import page_files
+from engine.panel.page_files import page_files
 
 MOST = 150_000  # bytes over the wire, in all
 

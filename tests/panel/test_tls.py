@@ -7,7 +7,7 @@ import pytest
 import trio
 from panelends import Engine, panel
 
-from engine.panel.serving import PanelFault, Wish, serve
+from engine.panel.panel_process import PanelFault, Wish, serve
 
 HERE = Path(__file__).parent
 CERT, KEY = HERE / "test-cert.pem", HERE / "test-key.pem"

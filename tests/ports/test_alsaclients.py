@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from engine.ports.alsaclients import joined_to
+from engine.ports.alsa_clients import joined_to
 
 TOLD = """Client info
   cur  clients : 4

@@ -14,10 +14,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from engine.midi.byte_stream import Parser
 from engine.midi.kinds import is_whole
-from engine.midi.stream import Parser
-from engine.ports import bytedevice
-from engine.ports.bytedevice import open_device_input, open_device_output
+from engine.ports import byte_device
+from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.port import PortError, PortGone
 
 NOTE = b"\x90\x3c\x40"
@@ -119,7 +119,7 @@ def test_a_reader_that_slept(fifo: str, far: int) -> None:
 
 def test_closing_does_not_wait_for_a_device_that_is_stuck(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """A device that has taken nothing for a moment gets no other one: whoever closes it has music to play."""
-    monkeypatch.setattr(bytedevice, "_MOMENT", 60.0)
+    monkeypatch.setattr(byte_device, "_MOMENT", 60.0)
     port = open_device_output(fifo)
     while _sends(port.send):
         pass
@@ -139,7 +139,7 @@ def test_a_path_that_no_system_can_have_is_told() -> None:
 
 def test_closing_does_not_wait_for_a_slow_device(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """A device that is slow, but alive, gets a moment at the end and no more, however much it is still owed."""
-    monkeypatch.setattr(bytedevice, "_PIECE_OUT", 1)
+    monkeypatch.setattr(byte_device, "_PIECE_OUT", 1)
     write, written = os.write, []
 
     def slowly(handle: int, data: bytes) -> int:
@@ -147,7 +147,7 @@ def test_closing_does_not_wait_for_a_slow_device(fifo: str, far: int, monkeypatc
         time.sleep(0.01)
         return write(handle, data)
 
-    monkeypatch.setattr(bytedevice.os, "write", slowly)
+    monkeypatch.setattr(byte_device.os, "write", slowly)
     port = open_device_output(fifo)
     port.send(LONG)
     until("a beginning", lambda: written)
@@ -220,7 +220,7 @@ def test_opening_and_closing_leaks_no_threads(fifo: str) -> None:
 def test_an_open_sysex_is_given_up(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """A SysEx without a byte for five seconds is thrown away and counted; its late end is not taken for one."""
     now = [1_000_000_000]
-    monkeypatch.setattr(bytedevice.time, "monotonic_ns", lambda: now[0])
+    monkeypatch.setattr(byte_device.time, "monotonic_ns", lambda: now[0])
     port = open_device_input(fifo)
     os.write(far, b"\xf0\x7d\x01")
     assert port.poll() == []
@@ -302,7 +302,7 @@ def test_a_line_that_refuses_the_speed_is_told(monkeypatch: pytest.MonkeyPatch) 
     def refuse(path: str, handle: int) -> None:
         raise PortError(f"{path} cannot be set to 31250 baud")
 
-    monkeypatch.setattr(bytedevice, "_set_line", refuse)
+    monkeypatch.setattr(byte_device, "_set_line", refuse)
     before = len(os.listdir("/proc/self/fd"))
     with pytest.raises(PortError, match="cannot be set to 31250 baud"):
         open_device_input(name)
@@ -372,7 +372,7 @@ def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
 
 def test_a_device_that_is_gone_is_owed_nothing(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Closing a port whose device is gone gives what still waits for it no moment at all."""
-    monkeypatch.setattr(bytedevice, "_MOMENT", 3600.0)
+    monkeypatch.setattr(byte_device, "_MOMENT", 3600.0)
     port = open_device_output(fifo)
     port.send(LONG)
     os.unlink(fifo)
@@ -408,7 +408,7 @@ def test_a_serial_line_that_is_plugged_in_again(tmp_path: Path) -> None:
 def test_a_device_is_looked_at_five_times_a_second(fifo: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """However often a port is polled, checked and sent to, it looks for its device every 0.2 s and not more often."""
     now = [1_000_000_000]
-    monkeypatch.setattr(bytedevice.time, "monotonic_ns", lambda: now[0])
+    monkeypatch.setattr(byte_device.time, "monotonic_ns", lambda: now[0])
     source, output = open_device_input(fifo), open_device_output(fifo)
     assert source.poll() == []
     output.check()

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from conformance import CHECKS, Line
 
-from engine.ports.bytedevice import open_device_input, open_device_output
+from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.memory import MemorySystem
 from engine.ports.port import PortError
 

@@ -6,7 +6,7 @@ import sys
 import pytest
 
 from engine.ports.memory import MemorySystem
-from engine.ports.open import open_system
+from engine.ports.open_system import open_system
 from engine.ports.port import PortError, PortGone
 
 NOTE = b"\x90\x3c\x40"

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.ports.names import plain, resolve
 from engine.ports.port import PortError
+from engine.ports.port_names import plain, resolve
 
 ALSA = [
     "Midi Through:Midi Through Port-0 14:0",

@@ -3,7 +3,7 @@
 import pytest
 
 from engine.ports.port import PortGone
-from engine.ports.presence import Joint, Presence
+from engine.ports.port_presence import Joint, Presence
 
 STEP = 200_000_001  # ns: just more than the time between two looks
 

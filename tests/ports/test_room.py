@@ -3,11 +3,11 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.wire import Delivery, Wire
-from engine.live.cables import speed_of
-from engine.ports.limits import JACK_RING, jack_flow
+from engine.core.cable.scheduler import Delivery, Wire
+from engine.live.port_bank import speed_of
+from engine.ports.driver_limits import JACK_RING, jack_flow
 from engine.ports.port import Flow
-from engine.ports.room import Room
+from engine.ports.send_budget import Room
 
 NOTE = b"\x90\x40\x40"
 SECOND = 1_000_000_000

@@ -2,12 +2,12 @@
 
 import pytest
 
-from engine.core.bay import Bay
-from engine.core.wire import Delivery
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Bay
 from engine.midi.kinds import is_press, is_release
-from engine.rig.load import RigError, read
-from engine.rig.starter import KINDS, starter_of
-from engine.rig.templates import templates
+from engine.rig.read.load import RigError, read
+from engine.rig.read.templates import templates
+from engine.rig.starter_rig import KINDS, starter_of
 
 SECOND = 1_000_000_000
 RIG = """

@@ -16,9 +16,9 @@ from conformance import CHECKS, Line, broken_sysex_is_repaired
 from lines import hearing, joined_line, system_line
 from stagehand import hear, joined, wait_for
 
-from engine.ports.bytedevice import open_device_input, open_device_output
+from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
-from engine.ports.system import System
+from engine.ports.rtmidi_system import System
 
 ALSA = rtmidi.API_LINUX_ALSA
 SLOW = 30.0  # seconds: the guest is emulated

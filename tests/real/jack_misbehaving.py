@@ -10,7 +10,7 @@ from pathlib import Path
 
 from servers import MORTAL, start_as_granted
 
-from engine.ports.jacksystem import JackSystem
+from engine.ports.jack_system import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 
 NOTE = b"\x90\x40\x40"

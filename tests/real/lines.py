@@ -8,7 +8,7 @@ import rtmidi
 from conformance import Line
 from stagehand import joined, wait_for
 
-from engine.ports.open import open_system
+from engine.ports.open_system import open_system
 
 
 @contextmanager

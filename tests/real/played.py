@@ -17,7 +17,7 @@ from pathlib import Path
 
 import mido
 
-from engine.midi.stream import Parser
+from engine.midi.byte_stream import Parser
 
 _BEACON = 0.004  # seconds
 _BEACONS = (0xBF, 20)  # channel 16, a controller nobody uses

@@ -3,7 +3,7 @@
 import subprocess
 import sys
 
-from engine.ports.jacksystem import JackSystem
+from engine.ports.jack_system import JackSystem
 
 COMING_AND_GOING = """
 import rtmidi

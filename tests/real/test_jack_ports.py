@@ -19,7 +19,7 @@ from faulty_stage import faults_wanted
 from servers import MORTAL, SERVER
 from stagehand import hear, joined, player, wait_for
 
-from engine.ports.jacksystem import JackSystem
+from engine.ports.jack_system import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 
 JACK = rtmidi.API_UNIX_JACK

@@ -15,8 +15,8 @@ from pathlib import Path
 from types import CodeType, FrameType
 from typing import Any
 
-from engine.rig import versions as saving
-from engine.rig.versions import SaveFault, Versions
+from engine.rig.edit import versions as saving
+from engine.rig.edit.versions import SaveFault, Versions
 
 OLD, NEW, NEXT = ("".join(f"{word} {line}\n" for line in range(4000)) for word in ("old", "new", "next"))
 OWN = (saving.__file__, "tempfile.py", "pathlib.py")

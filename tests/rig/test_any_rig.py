@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from plain_rig import RIG
 from strategies import rig_texts
 
-from engine.rig.load import Problem, RigError, read
-from engine.rig.places import lines_of
+from engine.rig.read.load import Problem, RigError, read
+from engine.rig.read.toml_layout import lines_of
 
 
 @settings(max_examples=60, deadline=None)

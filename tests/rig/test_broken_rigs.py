@@ -3,7 +3,7 @@
 import pytest
 from plain_rig import RIG
 
-from engine.rig.load import RigError, read
+from engine.rig.read.load import RigError, read
 
 # What is replaced in the good rig, by what, and every problem that must be told: line, key, words.
 BREAKS = [

@@ -4,8 +4,8 @@ from hypothesis import given, settings
 from plain_rig import RIG
 from strategies import rig_texts
 
-from engine.rig.difference import rigs, scenes, text
-from engine.rig.load import read
+from engine.rig.edit.differences import rigs, scenes, text
+from engine.rig.read.load import read
 
 
 @settings(max_examples=20, deadline=None)

@@ -13,10 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import rig_texts
 
-from engine.rig.difference import rigs
-from engine.rig.load import load, read, text_of
-from engine.rig.models import Route
-from engine.rig.rewrite import (
+from engine.rig.edit.differences import rigs
+from engine.rig.edit.scene_edits import (
     EditFault,
     add_control,
     copy_scene,
@@ -28,7 +26,9 @@ from engine.rig.rewrite import (
     renumber_scene,
     set_routes,
 )
-from engine.rig.versions import Versions
+from engine.rig.edit.versions import Versions
+from engine.rig.models.rig import Route
+from engine.rig.read.load import load, read, text_of
 
 SETTINGS = settings(max_examples=40, deadline=None)
 

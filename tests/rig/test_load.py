@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from plain_rig import RIG
 
-from engine.rig.load import Problem, RigError, load, read
+from engine.rig.read.load import Problem, RigError, load, read
 
 
 def problems(text: str) -> tuple[Problem, ...]:
@@ -173,7 +173,9 @@ def test_a_file_that_may_not_be_read_is_told(tmp_path: Path, monkeypatch: pytest
 
 def test_a_good_rig_needs_no_slow_parser() -> None:
     """Loading a good rig imports no TOML editor, which would take ten times as long as all the rest."""
-    code = f"import sys\nfrom engine.rig.load import read\nread({RIG!r}, 'x')\nassert 'tomlkit' not in sys.modules\n"
+    code = (
+        f"import sys\nfrom engine.rig.read.load import read\nread({RIG!r}, 'x')\nassert 'tomlkit' not in sys.modules\n"
+    )
     subprocess.run([sys.executable, "-c", code], check=True)
 
 

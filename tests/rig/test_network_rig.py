@@ -2,7 +2,7 @@
 
 import pytest
 
-from engine.rig.load import RigError, read
+from engine.rig.read.load import RigError, read
 
 RIG = """\
 format = 1

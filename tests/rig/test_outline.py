@@ -2,8 +2,8 @@
 
 import json
 
-from engine.rig.load import read
-from engine.rig.outline import outline
+from engine.rig.read.load import read
+from engine.rig.rig_as_json import outline
 
 TEXT = """
 format = 1

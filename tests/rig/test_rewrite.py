@@ -8,9 +8,8 @@ from hypothesis import given, settings
 from plain_rig import RIG
 from strategies import rig_texts
 
-from engine.rig.difference import rigs
-from engine.rig.load import read
-from engine.rig.rewrite import (
+from engine.rig.edit.differences import rigs
+from engine.rig.edit.scene_edits import (
     EditFault,
     add_control,
     copy_scene,
@@ -23,6 +22,7 @@ from engine.rig.rewrite import (
     set_burst,
     set_routes,
 )
+from engine.rig.read.load import read
 
 COMMENTED = re.sub(r"(?m)^(?=\[)", "# above\n", RIG).replace('= "Finale"', '= "Finale"   # the end')
 ROUTE = {"from": "keys", "to": ["drums"]}

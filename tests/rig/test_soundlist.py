@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 from plain_rig import RIG
 
-from engine.rig.load import RigError, load
-from engine.rig.models import Instrument, Sound, sound_of
-from engine.rig.rewrite import rename_scene
-from engine.rig.soundcsv import from_csv
-from engine.rig.soundlist import ListFault, read_list, sound_list
+from engine.rig.edit.scene_edits import rename_scene
+from engine.rig.models.rig import Instrument, Sound, sound_of
+from engine.rig.read.load import RigError, load
+from engine.rig.read.sound_csv import from_csv
+from engine.rig.read.sound_list import ListFault, read_list, sound_list
 
 FACTS = json.loads((Path(__file__).parents[1] / "reference" / "sounds.json").read_text(encoding="utf-8"))
 WITH_LIST = RIG.replace('bank    = "none"\n', 'bank    = "none"\nsounds_from = "general-midi"\n')

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.ports.names import resolve
-from engine.ports.open import lasting
-from engine.rig.load import read
-from engine.rig.starter import starter
+from engine.ports.open_system import lasting
+from engine.ports.port_names import resolve
+from engine.rig.read.load import read
+from engine.rig.starter_rig import starter
 
 PORTS = ["Eight-way box:Eight-way box MIDI 1 20:0", "Eight-way box:Eight-way box MIDI 2 20:1", "Pads [old]*:out 24:0"]
 

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from engine.rig.versions import KEPT, SaveFault, Versions
+from engine.rig.edit.versions import KEPT, SaveFault, Versions
 
 DRIVER = Path(__file__).with_name("save_driver.py")
 

@@ -6,7 +6,7 @@ import threading
 import time
 from pathlib import Path
 
-from engine.midi.stream import Parser
+from engine.midi.byte_stream import Parser
 
 
 class Player:

@@ -10,8 +10,8 @@ import sys
 import threading
 from typing import Any
 
-from engine.network.join import open_link
-from engine.network.link import Link, LinkError, Settings
+from engine.cluster.link.join import open_link
+from engine.cluster.link.link import Link, LinkError, Settings
 
 _printing = threading.Lock()
 

@@ -12,7 +12,7 @@ from typing import Any, Final
 from netns import Hall
 from patience import PATIENCE
 
-from engine.network.link import Settings
+from engine.cluster.link.link import Settings
 
 _PROGRAM: Final = str(Path(__file__).with_name("far_link.py"))
 

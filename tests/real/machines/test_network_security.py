@@ -1,7 +1,7 @@
 """Who has no right certificate sees and does nothing: real links between namespaces, and what an intruder tries.
 
-The rules are our own (`engine.network.access`). QUIC is TLS 1.3 over UDP (RFC 9001); certificates are checked on both
-sides (RFC 8446 4.4.2).
+The rules are our own (`engine.cluster.link.access`). QUIC is TLS 1.3 over UDP (RFC 9001); certificates are checked on
+both sides (RFC 8446 4.4.2).
 """
 
 import json
@@ -19,13 +19,13 @@ from far_machine import FarMachine
 from netns import Hall
 from patience import comes
 
-from engine.network.keyring import folder_of
-from engine.network.keys import make_keys
-from engine.network.link import Settings
-from engine.network.names import Names
-from engine.network.settings import settings_of
-from engine.rig.load import read
-from engine.rig.models import Rig
+from engine.cluster.link.certificate_authority import make_keys
+from engine.cluster.link.keyring import folder_of
+from engine.cluster.link.keys import Names
+from engine.cluster.link.link import Settings
+from engine.cluster.link.settings import settings_of
+from engine.rig.models.rig import Rig
+from engine.rig.read.load import read
 
 MACHINES: Final = ("desk", "spare", "stage-left")
 _QUIET: Final = 0.7  # seconds in which something would have come: more than twice the lease

@@ -1,0 +1,117 @@
+"""How the command prints: tables for people, JSON for programs."""
+
+import json
+import signal
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import typer
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+from engine.user_error import Told
+
+_WORD: Final = 16  # letters of a word that may be broken where there is no room
+_BETWEEN: Final = 3  # letters between two columns
+
+Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
+Name = Annotated[str, typer.Option("--name", help="The engine's name, if there is more than one.")]
+Number = Annotated[int, typer.Argument(help="The scene's number.")]
+Backend = Annotated[
+    str | None, typer.Option("--backend", help="alsa, jack, coremidi, winmm or memory; this system's own by default.")
+]
+
+
+Machine = Annotated[
+    str | None, typer.Option("--machine", help="Which machine of the rig's [network] this is; the file says it else.")
+]
+
+
+class Fault(Told):
+    """The rig or the request is at fault; the text says what and what to do."""
+
+
+def say(text: str) -> None:
+    """One sentence for the player, on stderr."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def heeded_by_the_show() -> None:
+    """From here on the show heeds Ctrl-C and SIGTERM; an impatient second one must not strike while it ends."""
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_IGN)
+
+
+def console() -> Console:
+    """Where tables go; made anew so that it follows a redirected stdout."""
+    return Console(highlight=False, markup=False, emoji=False)
+
+
+def as_json(value: Any) -> None:
+    """Print a value as JSON."""
+    print(in_json(value, indent=2))
+
+
+def in_json(value: Any, indent: int | None = None) -> str:
+    """A value as JSON, in letters that standard output has."""
+    every_letter = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+    return json.dumps(value, indent=indent, ensure_ascii=not every_letter)
+
+
+def write_new(file: Path, data: bytes) -> None:
+    """Write a new file; what is there already stays, and half of one does not. Raises Fault."""
+    try:
+        with file.open("xb") as opened:
+            try:
+                opened.write(data)
+                opened.flush()
+            except OSError:
+                file.unlink()
+                raise
+    except FileExistsError:
+        raise Fault(f"{file} exists already and was left alone; name another file") from None
+    except (OSError, ValueError) as fault:  # ValueError: a name that no file can have
+        raise Fault(f"{file} cannot be written: {getattr(fault, 'strerror', fault)}") from None
+
+
+def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:
+    """Print a table; numbers stand right. On a screen too narrow for it each row is a list of what it has."""
+    rows = [tuple(row) for row in rows]
+    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
+    screen = console()
+    if title is not None:
+        screen.print(title, style="italic")
+    if rows and _least(columns, cells) > screen.width:
+        for row in cells:
+            told = "\n".join(f"{column}: {cell}" for column, cell in zip(columns, row, strict=True) if cell)
+            screen.print(told, end="\n\n")
+        return
+    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for index, column in enumerate(columns):
+        numbers = bool(rows) and all(isinstance(row[index], int | float) for row in rows)
+        drawn.add_column(column, justify="right" if numbers else "left", overflow="fold")
+    for row in cells:
+        drawn.add_row(*row)
+    screen.print(drawn)
+
+
+def _least(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
+    """The width of a table that breaks no word, but for very long ones."""
+    longest = (
+        max(len(word) for cell in column for word in cell.split() or ("",))
+        for column in zip(columns, *rows, strict=True)
+    )
+    return sum(min(length, _WORD) for length in longest) + _BETWEEN * (len(columns) - 1) + 2
+
+
+def counted(count: int, what: str) -> str:
+    """ "1 output", "20 outputs" """
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
+
+
+def milliseconds(ns: int) -> str:
+    """Nanoseconds as "12.3 ms"."""
+    return f"{ns / 1e6:.1f} ms"

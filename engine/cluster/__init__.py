@@ -1,0 +1,1 @@
+"""A rig on more than one machine."""

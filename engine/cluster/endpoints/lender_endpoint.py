@@ -1,0 +1,153 @@
+"""Between the link and the lender: orders and claims come in by threads of the link, and the lease is told.
+
+What arrives is queued in the order it came. A claim is answered in the link's thread, for the engine that asks waits;
+what arrived before it is carried out first.
+"""
+
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
+from typing import Final
+
+from engine.cluster.endpoints.remote_machines import Lease, pack_answer, read_claim
+from engine.cluster.link.keys import Names, machine_of, port_of
+from engine.cluster.link.link import Link
+from engine.cluster.link.wire_format import read_orders
+from engine.cluster.pure.output_lender import Lender
+from engine.core.cable.scheduler import Delivery
+from engine.rig.models.network import Network
+
+_TELL_AGAIN: Final = 50_000_000  # ns between two words to an engine that no longer plays and does not know it
+_NEVER_SEEN: Final = 5  # looks after which a holder whose token never came counts as gone
+
+
+class Gate:
+    """One machine's lender at its link."""
+
+    def __init__(
+        self,
+        lender: Lender,
+        network: Network,
+        link: Link,
+        names: Names,
+        wake: Callable[[], None],
+        clock: Callable[[], int],
+    ) -> None:
+        """`wake` is called in any thread when `turn` is wanted; `clock` is monotonic (ns)."""
+        self.alive: set[str] = set()  # engines that are there
+        self.garbled = 0  # orders that made no sense
+        self._lender = lender
+        self._engines = network.engines
+        self._me = network.machine
+        self._link = link
+        self._names = names
+        self._wake = wake
+        self._clock = clock
+        self._lock = threading.Lock()  # around the lender
+        self._heard: deque[Callable[[], list[Delivery]]] = deque()
+        self._ready: list[Delivery] = []
+        self._told: Lease | None = None
+        self._told_at = 0
+        self._fenced = 0
+        self._unseen = 0
+
+    def begin(self) -> None:  # blocks; call it in a thread
+        """Listen, and tell who plays: nobody so far."""
+        self._link.watch(self._names.everyone(), self._sees)
+        self._link.subscribe(self._names.outputs(self._me), self._hear)
+        self._link.answer(self._names.claim(self._me), self._asked)
+
+    # Threads of the link
+
+    def _hear(self, key: str, payload: bytes) -> None:
+        self._heard.append(partial(self._order, port_of(key), payload))
+        self._wake()
+
+    def _sees(self, key: str, there: bool) -> None:
+        machine = machine_of(key)
+        if machine in self._engines:
+            (self.alive.add if there else self.alive.discard)(machine)
+            self._heard.append(partial(self._seen, machine, there))
+            self._wake()
+
+    def _asked(self, payload: bytes) -> bytes:
+        who = read_claim(payload)
+        if who not in self._engines:
+            raise ValueError(f"{who} is no engine")  # it gets no answer
+        with self._lock:
+            self._carry_out()
+            answer = self._lender.claim(who, self.alive)
+        self._wake()
+        return pack_answer(answer)
+
+    # Under the lock
+
+    def _carry_out(self) -> None:
+        while self._heard:
+            try:
+                self._ready += self._heard.popleft()()
+            except ValueError:
+                self.garbled += 1
+
+    def _order(self, output: str, payload: bytes) -> list[Delivery]:
+        epoch, first, orders = read_orders(payload)
+        return self._lender.take(self._clock(), epoch, output, first, orders)
+
+    def _seen(self, machine: str, there: bool) -> list[Delivery]:
+        if machine == self._lender.holder:
+            if there:
+                self._lender.holder_back()
+            else:
+                self._lender.holder_gone(self._clock(), bool(self.alive))
+        return []
+
+    # The loop
+
+    @contextmanager
+    def lender(self) -> Iterator[Lender]:
+        """The lender, while no claim can come between."""
+        with self._lock:
+            yield self._lender
+
+    @property
+    def holder(self) -> str | None:
+        """Who plays."""
+        return self._lender.holder
+
+    @property
+    def due(self) -> int | None:
+        """When `turn` is wanted next, whatever happens until then (ns)."""
+        with self._lock:
+            return self._lender.due
+
+    def name(self, output: int) -> str:
+        """The output that a delivery is for."""
+        return self._lender.outputs[output]
+
+    def turn(self) -> list[Delivery]:
+        """What is to be handed to the drivers by now."""
+        with self._lock:
+            self._carry_out()
+            ready, self._ready = self._ready, []
+            ready += self._lender.tick(self._clock())
+            self._tell()
+        return ready
+
+    def _tell(self) -> None:
+        lender, now = self._lender, self._clock()
+        lease = Lease(lender.epoch, lender.holder, lender.given_to, tuple(sorted(lender.incomplete)))
+        fenced, self._fenced = lender.fenced != self._fenced, lender.fenced
+        if lease != self._told or (fenced and now - self._told_at >= _TELL_AGAIN):
+            self._told, self._told_at = lease, now
+            self._link.keep(self._names.lease(self._me), lease.packed())
+        lender.incomplete.clear()
+
+    def look(self) -> None:
+        """To be called now and then: a holder may have died before its token was ever seen here."""
+        with self._lock:
+            holder = self._lender.holder
+            self._unseen = self._unseen + 1 if holder is not None and holder not in self.alive else 0
+            if self._unseen >= _NEVER_SEEN:
+                self._lender.holder_gone(self._clock(), bool(self.alive))

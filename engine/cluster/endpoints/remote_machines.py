@@ -1,0 +1,240 @@
+"""The other machines as an engine sees them: who is there, which of their ports are plugged in, whose outputs are ours.
+
+Facts arrive in threads of the link; they are written into sets and maps that the loop reads, and `news` is called.
+"""
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+from engine.cluster.endpoints.remote_ports import FarInput, FarOutput
+from engine.cluster.endpoints.shared_input import SharedInput
+from engine.cluster.link.keys import Names, machine_of, port_of
+from engine.cluster.link.link import Link
+from engine.cluster.link.wire_format import OrderSender, pack_give
+from engine.cluster.pure.output_lender import Grant, Refused
+from engine.ports.port import InputPort, PortError, PortGone
+from engine.rig.models.network import Network
+from engine.rig.models.rig import Input, Output, Rig
+
+_NOTHING: Final = b"{}"
+
+
+@dataclass(frozen=True)
+class Lease:
+    """What a machine says of its outputs: by which epoch who plays them, who may claim them, and what it missed."""
+
+    epoch: int
+    holder: str | None
+    given_to: str | None
+    incomplete: tuple[str, ...] = ()
+
+    def packed(self) -> bytes:
+        """As it is put."""
+        return json.dumps([self.epoch, self.holder, self.given_to, self.incomplete]).encode()
+
+    @classmethod
+    def read(cls, payload: bytes) -> "Lease":
+        """What was packed."""
+        epoch, holder, given_to, incomplete = json.loads(payload)
+        return cls(epoch, holder, given_to, tuple(incomplete))
+
+
+def pack_claim(who: str) -> bytes:
+    """The question of an engine that wants to play."""
+    return json.dumps({"who": who}).encode()
+
+
+def read_claim(payload: bytes) -> str:
+    """Who asks. Raises ValueError or KeyError if it makes no sense."""
+    return str(json.loads(payload)["who"])
+
+
+def pack_answer(answer: Grant | Refused) -> bytes:
+    """What a machine says to a claim."""
+    return json.dumps(answer._asdict()).encode()
+
+
+def _read_answer(payload: bytes) -> Grant | Refused:
+    answer = json.loads(payload)
+    return Grant(answer["epoch"]) if "epoch" in answer else Refused(str(answer["holder"]))
+
+
+class Far:
+    """Opens what is plugged in elsewhere, for one engine. Loop only, but where it says so."""
+
+    def __init__(self, rig: Rig, link: Link, names: Names, news: Callable[[], None] = lambda: None) -> None:
+        """`news` is called in a thread of the link when something below has changed; it must be quick."""
+        network = rig.network
+        assert network is not None  # a rig of one machine has no others
+        self.network: Network = network
+        self.me = network.machine
+        self.link = link
+        self.names = names
+        self.alive: set[str] = set()  # machines whose loops run, without this one
+        self.leases: dict[str, Lease] = {}
+        self.meters: dict[str, dict[str, Any]] = {}
+        self.leading = True  # this engine is in charge
+        self.to_here: Callable[[str, int], int] = lambda machine, at: at  # a time of a machine's clock in ours (ns)
+        self.news = news
+        self._plugged: set[str] = set()  # keys of tokens
+        self._inputs: dict[str, FarInput] = {}  # by key
+        self._outputs: dict[str, tuple[str, FarOutput]] = {}  # by key, with the machine
+        self._senders: dict[str, tuple[int, dict[str, OrderSender]]] = {}  # by machine: our epoch, and by key
+        self._heard: set[str] = set()  # machines that are listened to
+
+    def begin(self) -> None:  # blocks; call it in a thread
+        """Listen to all other machines of the rig."""
+        self.link.watch(self.names.everyone(), self._sees_machine)
+        self.link.subscribe(self.names.meters(), self._hear_meter)
+        for machine in self.network.machines:
+            if machine != self.me:
+                self.link.watch(self.names.plugs(machine), self._sees_port)
+                self.link.subscribe(self.names.inputs(machine), self._hear_events)
+                self.link.subscribe_state(self.names.lease(machine), self._hear_lease)
+
+    # What is heard: threads of the link
+
+    def _sees_machine(self, key: str, there: bool) -> None:
+        machine = machine_of(key)
+        (self.alive.add if there else self.alive.discard)(machine)
+        if not there:
+            self._part_with(lambda key: machine_of(key) == machine, f"{machine} is gone")
+        self.news()
+
+    def _sees_port(self, key: str, there: bool) -> None:
+        (self._plugged.add if there else self._plugged.discard)(key)
+        if not there:
+            self._part_with(lambda of: of == key, f"{port_of(key)} at {machine_of(key)} is gone")
+        self.news()
+
+    def _part_with(self, meant: Callable[[str], bool], why: str) -> None:
+        for key, source in [*self._inputs.items()]:
+            if meant(self._token(key)):
+                source.gone = source.gone or why
+        for key, (_, output) in [*self._outputs.items()]:
+            if meant(self._token(key)):
+                output.gone = output.gone or why
+
+    def _token(self, key: str) -> str:
+        """The token of the port that a key is of."""
+        way = "in" if key in self._inputs else "out"
+        return self.names.plugged(machine_of(key), way, port_of(key))
+
+    def _hear_events(self, key: str, payload: bytes) -> None:
+        source = self._inputs.get(key)
+        if source is not None:
+            source.hear(payload)
+
+    def _hear_lease(self, key: str, payload: bytes) -> None:
+        machine, lease = machine_of(key), Lease.read(payload)
+        self.leases[machine] = lease
+        if lease.holder == self.me:
+            for port in lease.incomplete:
+                _, output = self._outputs.get(self.names.output(machine, port), (machine, None))
+                if output is not None:
+                    output.incomplete = True
+        self.news()
+
+    def _hear_meter(self, key: str, payload: bytes) -> None:
+        machine = machine_of(key)
+        meter = self.meters[machine] = json.loads(payload)
+        for name, told in meter["inputs"].items():
+            if (source := self._inputs.get(self.names.input(machine, name))) is not None:
+                source.told(told)
+        for name, told in meter["outputs"].items():
+            if (found := self._outputs.get(self.names.output(machine, name))) is not None:
+                found[1].told(told)
+
+    # Opening: any one thread
+
+    def has(self, wanted: Input | Output) -> bool:
+        """Whether this port is at another machine."""
+        return self.network.home(wanted.machine) != self.me
+
+    def sees(self, name: str, wanted: Input | Output) -> bool:
+        """Whether this port is plugged in there."""
+        way = "in" if isinstance(wanted, Input) else "out"
+        return self.names.plugged(self.network.home(wanted.machine), way, name) in self._plugged
+
+    def share(self, name: str, port: InputPort) -> InputPort:
+        """An input that is plugged in here, heard by the other engine, too, if there is one."""
+        if self.network.standby is None:
+            return port
+        key, token = self.names.input(self.me, name), self.names.plugged(self.me, "in", name)
+        return SharedInput(port, self.link, key, token)
+
+    def input(self, name: str, wanted: Input) -> FarInput:
+        """A rig's input at another machine. Raises PortError."""
+        machine = self._need(name, "in", wanted)
+        source = FarInput(f"{name} at {machine}", lambda at: self.to_here(machine, at))
+        self._inputs[self.names.input(machine, name)] = source
+        return source
+
+    def output(self, name: str, wanted: Output) -> FarOutput:
+        """A rig's output at another machine. Raises PortError."""
+        machine = self._need(name, "out", wanted)
+        key = self.names.output(machine, name)
+        sender = self._sender(machine, key)
+        if self.leading and sender is None:
+            holder = self.leases[machine].holder if machine in self.leases else None
+            raise PortError(f"{machine} is played by {holder}" if holder else f"{machine} has not let us play yet")
+        output = FarOutput(f"{name} at {machine}", self.link, key)
+        self._outputs[key] = machine, output
+        if (told := self.meters.get(machine, {}).get("outputs", {}).get(name)) is not None:
+            output.told(told)
+        if sender is not None:
+            output.play(0, sender)
+        return output
+
+    def _need(self, name: str, way: str, wanted: Input | Output) -> str:
+        machine = self.network.home(wanted.machine)
+        if machine not in self.alive:
+            raise PortGone(f"{machine} is not there")
+        if self.names.plugged(machine, way, name) not in self._plugged:
+            raise PortError(f"it is not plugged in at {machine}")
+        return machine
+
+    # Who plays
+
+    def claim(self, machine: str) -> Grant | Refused | None:  # blocks; call it in a thread
+        """Ask a machine for its outputs; None if it does not answer."""
+        answers = self.link.ask(self.names.claim(machine), pack_claim(self.me))
+        return _read_answer(answers[0]) if answers else None
+
+    def play(self, now: int, machine: str, epoch: int, since: int | None = None, exact: bool = False) -> None:
+        """The outputs of a machine are ours by this epoch, and what sounds there becomes what sounds here.
+
+        `since` and `exact`: see FarOutput.play.
+        """
+        self._senders[machine] = epoch, {}
+        for key, (of, output) in self._outputs.items():
+            sender = self._sender(machine, key)
+            if of == machine and not output.gone and sender is not None:
+                output.play(now, sender, since, exact)
+
+    def lost(self, machine: str, why: str) -> None:
+        """They are ours no longer. In charge, they count as pulled until we are let play again."""
+        self._senders.pop(machine, None)
+        for of, output in self._outputs.values():
+            if of == machine:
+                output.follow()
+                if self.leading:
+                    output.gone = output.gone or why
+
+    def follow(self) -> None:
+        """Another engine is in charge; everything goes on as it is, and nothing is sent."""
+        self.leading = False
+        self._senders.clear()
+        for _, output in self._outputs.values():
+            output.follow()
+
+    def give(self, machine: str, epoch: int, to: str) -> None:
+        """Let another engine claim what we hold; what was flushed before is played before. May be said again."""
+        self.link.publish(self.names.output(machine, "-"), pack_give(epoch, to))
+
+    def _sender(self, machine: str, key: str) -> OrderSender | None:
+        """Numbers go on where they were when a cable was out meanwhile. None if they are not ours."""
+        epoch, senders = self._senders.get(machine, (0, None))
+        return None if senders is None else senders.setdefault(key, OrderSender(epoch))

@@ -1,0 +1,160 @@
+"""Ports that are plugged into other machines, as inputs and outputs of this one."""
+
+import time
+from collections import deque
+from collections.abc import Callable
+from typing import Any, Final
+
+from engine.cluster.link.link import Link
+from engine.cluster.link.wire_format import OrderSender, Stamped, read_events
+from engine.core.cable.receiver_state import Sounding
+from engine.core.cable.remote_cable import Do, FarWire, Order
+from engine.ports.port import Flow, PortGone
+
+_SILENCE: Final = Order(Do.STATE, (Sounding().snapshot(0),))
+
+
+class FarInput:
+    """An InputPort, filled by a thread of the link.
+
+    `to_here` turns a time of the other machine's clock into this one's (ns).
+    """
+
+    begun = False
+
+    def __init__(self, name: str, to_here: Callable[[int], int]) -> None:
+        self.name = name
+        self.gone: str | None = None  # why, once it is known
+        self._lost = 0  # messages that were lost on the way
+        self._mended = 0  # pieces that the other machine mended, and messages that found no room there
+        self._to_here = to_here
+        self._arrived: deque[Stamped] = deque()
+        self._take: Callable[[list[Stamped]], None] | None = None
+        self._stream: int | None = None
+        self._next = 0
+
+    def hear(self, payload: bytes) -> None:  # a thread of the link
+        """What the other machine has put. A gap may have held a release, so the port counts as pulled then."""
+        if self.gone:
+            return
+        stream, first, events = read_events(payload)
+        if first is not None:
+            if stream != self._stream:
+                self._stream, self._next = stream, first
+            if first > self._next:
+                self._lost += first - self._next
+                self.gone = f"{self.name}: messages were lost on the way"
+            heard = max(0, self._next - first)  # these are not played again
+            self._next = max(self._next, first + len(events))
+            events = events[heard:]
+        now = time.monotonic_ns()
+        self._arrived.extend([(min(now, self._to_here(at)), message) for at, message in events])
+
+    def told(self, meter: dict[str, Any]) -> None:  # a thread of the link
+        """What the other machine counts."""
+        self._mended = int(meter["repairs"]) + int(meter["shed"])
+
+    @property
+    def repairs(self) -> int:
+        """See InputPort."""
+        return self._lost + self._mended
+
+    def hand_to(self, take: Callable[[list[Stamped]], None]) -> None:
+        """See StampedInput."""
+        self._take = take
+
+    def poll(self) -> list[bytes]:
+        """See InputPort."""
+        gone, arrived = self.gone, self._arrived  # in this order: what comes before the end is never lost
+        events = [arrived.popleft() for _ in range(len(arrived))]
+        if gone and not events:
+            raise PortGone(gone)
+        if self._take is None:
+            return [message for _, message in events]
+        if events:
+            self._take(events)
+        return []
+
+    def close(self) -> None:
+        """See InputPort."""
+        self.gone = self.gone or f"{self.name} is closed"
+
+
+class FarOutput:
+    """An OutputPort. What it is sent has gone into its wire's orders already; `flush` hands those on."""
+
+    flow: Flow | None = None
+
+    def __init__(self, name: str, link: Link, key: str) -> None:
+        self.name = name
+        self.gone: str | None = None  # why, once it is known
+        self.incomplete = False  # the machine has missed orders
+        self.longest: int | None = None
+        self._link = link
+        self._key = key
+        self._wire: FarWire | None = None
+        self._sender: OrderSender | None = None  # None while another engine plays
+
+    def join(self, now: int, wire: FarWire) -> None:
+        """It carries what this wire is told."""
+        self._wire = wire
+        if self._sender is not None:
+            wire.lead(now)
+
+    def play(self, now: int, sender: OrderSender, since: int | None = None, exact: bool = False) -> None:
+        """It is ours to play, and what sounds there becomes what sounds here, without a break.
+
+        `since`: from when on nobody has played it (ns); `exact`: what was sent before and since are well apart.
+        """
+        self._sender = sender
+        if self._wire is not None and exact and since is not None:
+            self._wire.go_on_from(now, since)
+        elif self._wire is not None:
+            self._wire.lead(now, since)
+
+    def follow(self) -> None:
+        """Another engine plays it from now on."""
+        self._sender = None
+        if self._wire is not None:
+            self._wire.follow()
+
+    def flush(self, now: int) -> None:
+        """Hand on what was ordered since the last time, and how things stand if some of that never came."""
+        if self.incomplete and self._wire is not None:
+            self.incomplete = False
+            self._wire.state(now)
+        self._hand_on()
+
+    def _hand_on(self) -> None:
+        wire, sender = self._wire, self._sender
+        if wire is None or sender is None or self.gone:
+            return
+        if orders := wire.take_orders():
+            self._publish(sender, orders)
+
+    def told(self, meter: dict[str, Any]) -> None:  # a thread of the link
+        """What the other machine counts."""
+        if self._wire is not None:
+            self._wire.waiting.shed, self._wire.waiting.replaced = int(meter["shed"]), int(meter["replaced"])
+        self.longest = None if meter["longest"] is None else int(meter["longest"])
+
+    def send(self, message: bytes) -> None:
+        """See OutputPort."""
+        self.check()
+
+    def check(self) -> None:
+        """See OutputPort."""
+        if self.gone:
+            raise PortGone(self.gone)
+
+    def close(self) -> None:
+        """See OutputPort. If it is still ours, what sounds there ends."""
+        self._hand_on()
+        if self._sender is not None and self._wire is not None and not self.gone:
+            self._publish(self._sender, [_SILENCE])
+        self.follow()
+        self.gone = self.gone or f"{self.name} is closed"
+
+    def _publish(self, sender: OrderSender, orders: list[Order]) -> None:
+        for payload, bulk in sender.packs(orders):
+            self._link.publish(self._key, payload, bulk)

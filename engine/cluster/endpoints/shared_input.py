@@ -1,0 +1,50 @@
+"""An input that is plugged in here, and that the other engine hears, too."""
+
+import time
+from collections.abc import Callable
+from typing import Final
+
+from engine.cluster.link.link import Link
+from engine.cluster.link.wire_format import EventSender
+from engine.ports.port import InputPort
+
+_STREAMS: Final = 1 << 32
+
+
+class SharedInput:
+    """An InputPort that publishes what it hears. Its token is up while it is open."""
+
+    def __init__(
+        self, port: InputPort, link: Link, key: str, token: str, clock: Callable[[], int] = time.monotonic_ns
+    ) -> None:
+        """`key` is what it is published under, `token` says that it is plugged in."""
+        self._port, self._link, self._key, self._token = port, link, key, token
+        self._clock = clock
+        self._sender = EventSender(time.time_ns() % _STREAMS)
+        link.alive(token)
+
+    @property
+    def name(self) -> str:
+        return self._port.name
+
+    @property
+    def repairs(self) -> int:
+        return self._port.repairs
+
+    @property
+    def begun(self) -> bool:
+        return self._port.begun
+
+    def poll(self) -> list[bytes]:  # reader thread
+        """See InputPort."""
+        messages = self._port.poll()
+        if messages:
+            now = self._clock()
+            for payload, bulk in self._sender.packs([(now, message) for message in messages]):
+                self._link.publish(self._key, payload, bulk)
+        return messages
+
+    def close(self) -> None:
+        """See InputPort."""
+        self._link.gone(self._token)
+        self._port.close()

@@ -1,0 +1,1 @@
+"""The network between machines and what goes over it."""

@@ -1,0 +1,190 @@
+"""What goes over a link: events of an input, and orders for an output, each put as one piece of bytes.
+
+All that one turn of the loop has for a port goes together. A long SysEx goes by itself with less right of way, and is
+not numbered, for what comes after it may overtake it.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Final, NamedTuple
+
+from engine.core.cable.remote_cable import Do, Order
+from engine.core.cable.scheduler import Step
+from engine.core.varint import Packer, Unpacker
+from engine.midi.kinds import is_whole
+
+_EVENTS: Final = 1  # the format
+_ORDERS: Final = 1
+_ALONE: Final = 1  # a flag: what is in here is not numbered
+_LONG: Final = 1024  # bytes of a message that goes alone
+
+Stamped = tuple[int, bytes]  # when it arrived (ns), message
+Put = tuple[bytes, bool]  # what is to be put, and whether with less right of way
+
+
+class Events(NamedTuple):
+    """Messages of one input; `stream` is another at each start of the sender, `first` the number of the first or None.
+
+    Times are in ns of the sender's monotonic clock.
+    """
+
+    stream: int
+    first: int | None
+    events: list[Stamped]
+
+
+class Orders(NamedTuple):
+    """Orders for one output, under an epoch; `first` is the number of the first or None."""
+
+    epoch: int
+    first: int | None
+    orders: list[Order]
+
+
+class EventSender:
+    """Numbers and packs what one input heard."""
+
+    def __init__(self, stream: int) -> None:
+        """`stream`: any number that no earlier start had, up to 32 bits."""
+        self._stream = stream
+        self._next = 0
+
+    def packs(self, events: Sequence[Stamped]) -> Iterator[Put]:
+        """What is to be put, in this order."""
+        short = [event for event in events if len(event[1]) <= _LONG]
+        if short:
+            yield _pack_events(self._stream, self._next, short), False
+            self._next += len(short)
+        for event in events:
+            if len(event[1]) > _LONG:
+                yield _pack_events(self._stream, None, [event]), True
+
+
+class OrderSender:
+    """Numbers and packs what one output is to do, under one epoch."""
+
+    def __init__(self, epoch: int) -> None:
+        self._epoch = epoch
+        self._next = 0
+
+    def packs(self, orders: Sequence[Order]) -> Iterator[Put]:
+        """What is to be put, in this order."""
+        short = [order for order in orders if not _goes_alone(order)]
+        if short:
+            yield _pack_orders(self._epoch, self._next, short), False
+            self._next += len(short)
+        for order in orders:
+            if _goes_alone(order):
+                yield _pack_orders(self._epoch, None, [order]), True
+
+
+def pack_give(epoch: int, to: str) -> bytes:
+    """The order that lets another engine claim; it has no number, and may be said again."""
+    return _pack_orders(epoch, None, [Order(Do.GIVE, (to.encode(),))])
+
+
+def _goes_alone(order: Order) -> bool:
+    return order.do == Do.UNIT and any(len(message) > _LONG for message in order.messages)
+
+
+def _begun(version: int, first: int | None) -> Packer:
+    packer = Packer()
+    packer.number(version)
+    packer.number(_ALONE if first is None else 0)
+    packer.number(first or 0)
+    return packer
+
+
+def _opened(payload: bytes, version: int) -> tuple[Unpacker, int | None]:
+    unpacker = Unpacker(payload)
+    if unpacker.number() != version:
+        raise ValueError("of another version")
+    alone, first = unpacker.number() & _ALONE, unpacker.number()
+    return unpacker, None if alone else first
+
+
+def _pack_events(stream: int, first: int | None, events: Sequence[Stamped]) -> bytes:
+    packer = _begun(_EVENTS, first)
+    packer.number(stream)
+    since = events[0][0]
+    packer.number(since)
+    for at, message in events:
+        packer.number(max(0, at - since))
+        packer.octets(message)
+    return bytes(packer.data)
+
+
+def read_events(payload: bytes) -> Events:
+    """What was packed. Raises ValueError if it is nothing of the kind."""
+    unpacker, first = _opened(payload, _EVENTS)
+    stream, since = unpacker.number(), unpacker.number()
+    events = []
+    while unpacker.more:
+        at = since + unpacker.number()
+        events.append((at, _message(unpacker)))
+    return Events(stream, first, events)
+
+
+def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> bytes:
+    packer = _begun(_ORDERS, first)
+    packer.number(epoch)
+    for order in orders:
+        packer.number(order.do)
+        if order.do == Do.BURST:
+            packer.number(len(order.steps))
+            for step in order.steps:
+                packer.number(step.channel)
+                packer.number(step.settle)
+                packer.number(step.lasting)
+                _pack_messages(packer, step.unit)
+        else:
+            _pack_messages(packer, order.messages)
+    return bytes(packer.data)
+
+
+def read_orders(payload: bytes) -> Orders:
+    """What was packed. Raises ValueError if it is nothing of the kind."""
+    unpacker, first = _opened(payload, _ORDERS)
+    epoch = unpacker.number()
+    orders = []
+    while unpacker.more:
+        orders.append(_order(unpacker))
+    return Orders(epoch, first, orders)
+
+
+def _order(unpacker: Unpacker) -> Order:
+    do = Do(unpacker.number())
+    if do == Do.BURST:
+        return Order(do, steps=tuple(_step(unpacker) for _ in range(unpacker.number())))
+    if do in (Do.STATE, Do.GIVE):
+        if unpacker.number() != 1:
+            raise ValueError("one snapshot, one name")
+        return Order(do, (unpacker.octets(),))
+    messages = _messages(unpacker)
+    if not messages:
+        raise ValueError("nothing to send")
+    return Order(do, messages)
+
+
+def _step(unpacker: Unpacker) -> Step:
+    channel, settle, lasting = unpacker.number(), unpacker.number(), unpacker.number()
+    unit = _messages(unpacker)
+    if channel > 15 or not unit:
+        raise ValueError("a channel from 0 to 15, and a message at least")
+    return Step(channel, unit, settle, bool(lasting))
+
+
+def _pack_messages(packer: Packer, messages: Sequence[bytes]) -> None:
+    packer.number(len(messages))
+    for message in messages:
+        packer.octets(message)
+
+
+def _messages(unpacker: Unpacker) -> tuple[bytes, ...]:
+    return tuple(_message(unpacker) for _ in range(unpacker.number()))
+
+
+def _message(unpacker: Unpacker) -> bytes:
+    message = unpacker.octets()
+    if not is_whole(message):
+        raise ValueError("no whole message")
+    return message

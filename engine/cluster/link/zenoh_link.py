@@ -1,0 +1,246 @@
+"""A link over zenoh: the one place that knows it.
+
+Settings as measured for notes: BLOCK, REAL_TIME, reliable, not express; with them nothing was lost while a link held.
+zenoh's Python module calls back in a thread for each subscription, not in its network threads.
+"""
+
+import threading
+from collections.abc import Callable, Sequence
+from functools import cache, partial
+from queue import SimpleQueue
+from time import monotonic, sleep
+from typing import Any, Final
+
+import zenoh
+
+from engine.cluster.link import batching
+from engine.cluster.link.link import Changed, Heard, LinkError, Reply, Settings
+from engine.cluster.link.publish_queues import HandOn, Lane, Said
+from engine.cluster.link.retained_state import Followed, Kept
+
+_FAREWELL: Final = 0.3  # seconds for what waits in the lanes
+_CLOSING: Final = 1.5  # seconds for the session; QUIC takes half a one while it dials somebody
+_PATIENCE: Final = 0.3  # seconds for an answer
+_LOOK: Final = 0.05  # seconds
+_SCOUT: Final = '{"scouting": {"multicast": {"enabled": true}}}'
+_REMOTE: Final = zenoh.Locality.REMOTE
+_NOTES: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.REAL_TIME, zenoh.Reliability.RELIABLE)
+_STATES: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.INTERACTIVE_HIGH, zenoh.Reliability.RELIABLE)
+_BULK: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.DATA, zenoh.Reliability.RELIABLE)
+_HINTS: Final = (zenoh.CongestionControl.DROP, zenoh.Priority.BACKGROUND, zenoh.Reliability.BEST_EFFORT)
+_Manner = tuple[zenoh.CongestionControl, zenoh.Priority, zenoh.Reliability]
+
+
+class ZenohLink:
+    """See `engine.cluster.link.link.Link`."""
+
+    def __init__(self, settings: Settings) -> None:
+        """Join. Raises LinkError."""
+        try:
+            self._session = zenoh.open(zenoh.Config.from_json5(settings.config))
+        except zenoh.ZError as fault:
+            raise LinkError(f"the network cannot be joined: {str(fault).partition(' at /')[0]}") from None
+        self.lost = 0
+        self.faults = 0
+        self._machine = settings.machine
+        self._lock = threading.Lock()
+        self._lanes: dict[str, Lane] = {}
+        self._tokens: dict[str, zenoh.LivelinessToken] = {}
+        self._own: set[str] = set()  # every token there ever was: zenoh tells us of ours, too
+        self._kept: dict[str, Kept] = {}
+        self._declared: list[Any] = []  # what nobody refers to, ends
+        self._errands: SimpleQueue[Callable[[], None] | None] = SimpleQueue()
+        self._errand_boy = threading.Thread(target=self._run_errands, name="link errands", daemon=True)
+        self._errand_boy.start()
+        self._closed = False
+
+    # saying
+
+    def publish(self, key: str, payload: bytes, bulk: bool = False) -> None:
+        if bulk:
+            self._put("bulk", key, payload, _BULK)
+        else:
+            self._put(key.rpartition("/")[0], key, payload)  # one lane for all ports of a machine
+
+    def hint(self, key: str, payload: bytes) -> None:
+        self._put("hints", key, payload, _HINTS)
+
+    def keep(self, key: str, payload: bytes) -> None:
+        mine = f"{key}/{self._machine}"
+        kept = self._kept.get(key)
+        if kept is None:
+            kept = self._kept[key] = Kept()
+            self._errands.put(partial(self._offer, mine, kept))
+        self._put("states", mine, kept.replace(payload), _STATES)
+
+    def _put(self, name: str, key: str, payload: bytes, manner: _Manner | None = None) -> None:
+        if self._closed:
+            self._failed(1)
+            return
+        if name not in self._lanes:
+            with self._lock:
+                if name not in self._lanes:
+                    hand_on = self._together(name) if manner is None else self._singly(manner)
+                    self._lanes[name] = Lane(name, hand_on, self._failed)
+        self._lanes[name].put(key, payload)
+
+    def _together(self, folder: str) -> HandOn:
+        publisher = cache(partial(self._publisher, _NOTES))  # made in the lane's thread, for that takes a moment
+        key = batching.key_of(folder)
+        return lambda said: publisher(key).put(batching.pack(said))
+
+    def _singly(self, manner: _Manner) -> HandOn:
+        publisher = cache(partial(self._publisher, manner))
+
+        def hand_on(said: Sequence[Said]) -> None:
+            for key, payload in said:
+                try:
+                    publisher(key).put(payload)
+                except zenoh.ZError:
+                    self._failed(1)
+
+        return hand_on
+
+    def _publisher(self, manner: _Manner, key: str) -> zenoh.Publisher:
+        congestion, priority, reliability = manner
+        return self._session.declare_publisher(
+            key, congestion_control=congestion, priority=priority, express=False, reliability=reliability
+        )
+
+    def _offer(self, key: str, kept: Kept) -> None:  # errands' thread
+        self.answer(key, kept.last)
+        self.alive(key)
+
+    def _failed(self, many: int) -> None:
+        self.lost += many
+
+    # hearing
+
+    def subscribe(self, key: str, heard: Heard) -> None:
+        folder, _, last = key.rpartition("/")
+
+        def hear(key: str, payload: bytes) -> None:
+            if batching.is_bundle(key):
+                for each in batching.unpack(key, payload):
+                    hear(*each)
+            elif last in ("*", key.rpartition("/")[2]):
+                self._call(heard, key, payload)
+
+        def sample(found: zenoh.Sample) -> None:
+            self._call(hear, str(found.key_expr), found.payload.to_bytes())
+
+        # of the whole folder: bundles have a key of their own
+        self._declared.append(self._session.declare_subscriber(f"{folder}/*", sample, allowed_origin=_REMOTE))
+
+    def subscribe_state(self, key: str, heard: Heard) -> None:
+        followed = Followed(key, heard)
+
+        def fetch(kept: str) -> None:
+            for answer in self.ask(kept, b""):
+                self._call(followed.take, answer)
+
+        def kept_by(kept: str, there: bool) -> None:
+            if there:  # also after a link was lost and is back
+                self._errands.put(partial(fetch, kept))
+
+        self.subscribe(f"{key}/*", lambda _, stamped: followed.take(stamped))
+        self.watch(f"{key}/*", kept_by)
+
+    # tokens
+
+    def alive(self, key: str) -> None:
+        with self._lock:
+            self._own.add(key)
+            if key not in self._tokens and not self._closed:
+                self._tokens[key] = self._session.liveliness().declare_token(key)
+
+    def gone(self, key: str) -> None:
+        with self._lock:
+            token = self._tokens.pop(key, None)
+            if token is not None:
+                token.undeclare()
+
+    def watch(self, key: str, changed: Changed) -> None:
+        def sample(found: zenoh.Sample) -> None:
+            token = str(found.key_expr)
+            if token not in self._own:
+                self._call(changed, token, found.kind == zenoh.SampleKind.PUT)
+
+        self._declared.append(self._session.liveliness().declare_subscriber(key, sample, history=True))
+
+    def present(self, key: str) -> list[str]:
+        replies = self._session.liveliness().get(key, timeout=_PATIENCE)
+        found = {str(reply.ok.key_expr) for reply in replies if reply.ok is not None}
+        return sorted(found - self._own)
+
+    # questions
+
+    def answer(self, key: str, reply: Reply) -> None:
+        def question(found: zenoh.Query) -> None:
+            with found:
+                payload = found.payload.to_bytes() if found.payload is not None else b""
+                self._call(lambda: found.reply(found.key_expr, reply(payload)))
+
+        self._declared.append(self._session.declare_queryable(key, question, complete=True, allowed_origin=_REMOTE))
+
+    def ask(self, key: str, payload: bytes, timeout_s: float = _PATIENCE) -> list[bytes]:
+        congestion, priority, _ = _NOTES
+        try:
+            replies = self._session.get(
+                key,
+                payload=payload,
+                timeout=timeout_s,
+                target=zenoh.QueryTarget.ALL,
+                consolidation=zenoh.ConsolidationMode.NONE,
+                congestion_control=congestion,
+                priority=priority,
+                express=False,
+                allowed_destination=_REMOTE,
+            )
+        except zenoh.ZError:  # it is closed
+            return []
+        return [reply.ok.payload.to_bytes() for reply in replies if reply.ok is not None]
+
+    def _call(self, called: Callable[..., None], *said: object) -> None:
+        try:
+            called(*said)
+        except Exception:
+            self.faults += 1
+
+    def _run_errands(self) -> None:
+        """What calls zenoh because zenoh told us something: never done in its callback."""
+        while (errand := self._errands.get()) is not None:
+            self._call(errand)
+
+    # leaving
+
+    def close(self) -> None:
+        with self._lock:
+            if self._closed:
+                return
+            self._closed = True
+        until = monotonic() + _FAREWELL
+        for lane in self._lanes.values():
+            lane.end()
+        for lane in self._lanes.values():
+            lane.wait(max(0.0, until - monotonic()))
+        self._errands.put(None)
+        # a session can take seconds over this where packets are lost (zenoh issue 2675)
+        closing = threading.Thread(target=self._session.close, name="link closes", daemon=True)
+        closing.start()
+        closing.join(_CLOSING)
+
+
+def scout(seconds: float) -> list[str]:
+    """The addresses of machines that answer whoever looks for them by multicast."""
+    found = set()
+    looking = zenoh.scout(what="peer|router", config=zenoh.Config.from_json5(_SCOUT))
+    until = monotonic() + seconds
+    while monotonic() < until:
+        hello = looking.try_recv()
+        if hello is None:
+            sleep(_LOOK)
+        else:
+            found |= {locator.partition("/")[2] for locator in hello.locators}
+    looking.stop()
+    return sorted(found)

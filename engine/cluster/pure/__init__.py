@@ -1,0 +1,1 @@
+"""The rules between machines, without I/O: who leads, who lends, what a standby repeats."""

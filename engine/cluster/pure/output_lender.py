@@ -1,0 +1,206 @@
+"""A machine that lends its outputs: who may play them, what sounds there, and silence once nobody plays them.
+
+One engine holds them at a time. Each grant has an epoch, a number that only grows; orders of any other epoch are left
+undone, so that two engines which both think they are in charge never play one output together.
+"""
+
+from collections.abc import Container, Iterator, Mapping, Sequence
+from typing import Final, NamedTuple
+
+from engine.core.cable.receiver_state import Sounding
+from engine.core.cable.remote_cable import Do, Order
+from engine.core.cable.scheduler import Delivery, Speed, Wire
+
+#: how long outputs wait for another engine before they fall silent (ns)
+GRACE: Final = 150_000_000
+
+
+class Grant(NamedTuple):
+    """Who asked may play from now on; its orders carry this epoch, and count from 0 for each output."""
+
+    epoch: int
+
+
+class Refused(NamedTuple):
+    """Somebody else plays."""
+
+    holder: str
+
+
+class _Lent:
+    """One output: its wire, and what it let out."""
+
+    def __init__(self, index: int, speed: Speed | None) -> None:
+        self.wire = Wire(index, speed)
+        self.sounding = Sounding()
+        self.there = True
+
+    def heading_for(self) -> Sounding:
+        """What will sound once all that waits has gone."""
+        found = self.sounding.copy()
+        for message in self.wire.pending():
+            found.note(0, message)
+        return found
+
+
+class Lender:
+    """Outputs go by name, and in deliveries by their place in `outputs`. Times in ns of one monotonic clock."""
+
+    def __init__(self, speeds: Mapping[str, Speed | None], started: int) -> None:
+        """`started`: a number that is greater at each start of this machine, such as the time of day in ns."""
+        self.outputs: list[str] = []
+        self.epoch = started
+        self.holder: str | None = None
+        self.fenced = 0  # orders of a holder that no longer was one
+        self.lost = 0  # orders that never came
+        self.incomplete: set[str] = set()  # outputs that missed some; whoever tells the holder takes them away
+        self.given_to: str | None = None  # who may claim although the holder is alive
+        self._silence_at: int | None = None
+        self._lent: dict[str, _Lent] = {}
+        self._next: dict[str, int] = {}  # by output, the number of the order that should come next
+        for name, speed in speeds.items():
+            self.lend(name, speed)
+
+    # Who may play
+
+    def claim(self, who: str, alive: Container[str]) -> Grant | Refused:
+        """`alive`: the machines whose engines are there, as seen from here."""
+        holder = self.holder
+        if holder not in (None, who) and holder in alive and self.given_to != who:
+            return Refused(holder)
+        self._new_epoch(who)
+        return Grant(self.epoch)
+
+    def holder_gone(self, now: int, another: bool) -> None:
+        """The holder's token is gone. `another`: an engine is alive that may take over within the grace."""
+        if self.holder is not None and self._silence_at is None:
+            self._silence_at = now + GRACE * another
+
+    def holder_back(self) -> None:
+        """The holder's token was away for less than the grace."""
+        self._silence_at = None
+
+    def _new_epoch(self, holder: str | None) -> None:
+        self.epoch += 1
+        self.holder, self.given_to, self._silence_at = holder, None, None
+        self.incomplete.clear()
+        self._next.clear()
+
+    # What is played
+
+    def take(self, now: int, epoch: int, output: str, first: int | None, orders: Sequence[Order]) -> list[Delivery]:
+        """Orders for one output; those of another epoch are left undone. They are numbered from `first` on, or not."""
+        lent = self._lent.get(output)
+        out: list[Delivery] = []
+        if epoch != self.epoch or self.holder is None:
+            self.fenced += len(orders)
+            return out
+        for order in orders:
+            if order.do == Do.GIVE:
+                self.given_to = order.messages[0].decode()
+        if first is not None:
+            self._count(output, first, len(orders))
+        if lent is not None and lent.there:
+            for order in orders:
+                self._carry_out(now, lent, order, out)
+        return self._let_out(now, out)
+
+    def _count(self, output: str, first: int, many: int) -> None:
+        wanted = self._next.get(output, 0)
+        if first != wanted:
+            self.lost += max(0, first - wanted)
+            self.incomplete.add(output)
+        self._next[output] = first + many
+
+    def _carry_out(self, now: int, lent: _Lent, order: Order, out: list[Delivery]) -> None:
+        wire = lent.wire
+        if order.do == Do.UNIT:
+            wire.put(now, order.messages, out)
+        elif order.do == Do.BURST:
+            wire.burst(now, order.steps, out)
+        elif order.do == Do.PANIC:
+            wire.panic(now, order.messages, out)
+        elif order.do == Do.STATE:
+            wanted = Sounding.read(now, order.messages[0])
+            for message in lent.heading_for().to(wanted, now):
+                wire.put(now, (message,), out)
+
+    def tick(self, now: int) -> list[Delivery]:
+        """What has waited for this time, silence included."""
+        out: list[Delivery] = []
+        if self._silence_at is not None and self._silence_at <= now:
+            self._end(now, out)
+        for lent in self._lent.values():
+            wire = lent.wire
+            if wire.due is not None and wire.due <= now:
+                wire.flush(now, out)
+        return self._let_out(now, out)
+
+    @property
+    def due(self) -> int | None:
+        """When `tick` next has something to do, or None."""
+        dues = [lent.wire.due for lent in self._lent.values() if lent.wire.due is not None]
+        return min(dues if self._silence_at is None else [*dues, self._silence_at], default=None)
+
+    def silence(self, now: int) -> list[Delivery]:
+        """Nobody holds the outputs any more; all that sounds there ends, and all that is off rest comes to rest."""
+        out: list[Delivery] = []
+        self._end(now, out)
+        return self._let_out(now, out)
+
+    def _end(self, now: int, out: list[Delivery]) -> None:
+        self._new_epoch(None)
+        for lent in self._lent.values():
+            self._bring_to_rest(now, lent, out)
+
+    def _bring_to_rest(self, now: int, lent: _Lent, out: list[Delivery]) -> None:
+        lent.wire.burst(now, (), out)  # what the holder wanted next is wanted no more
+        lent.wire.panic(now, lent.heading_for().releases(), out)
+
+    def _let_out(self, now: int, out: list[Delivery]) -> list[Delivery]:
+        for index, message, _ in out:
+            self._lent[self.outputs[index]].sounding.note(now, message)
+        return out
+
+    # The outputs
+
+    def lend(self, name: str, speed: Speed | None) -> None:
+        """This output is there, for the first time, or is paced otherwise from now on."""
+        lent = self._lent.get(name)
+        if lent is not None:
+            lent.wire.change_speed(speed)
+            return
+        if name not in self.outputs:
+            self.outputs.append(name)
+        self._lent[name] = _Lent(self.outputs.index(name), speed)
+
+    def pulled(self, name: str) -> None:
+        """Its cable is out: orders come to nothing, and what waited is forgotten."""
+        lent = self._lent[name]
+        before, after = lent.sounding, _Lent(lent.wire.output, lent.wire.speed)
+        after.sounding, after.there = before, False
+        self._lent[name] = after
+
+    def plugged(self, now: int, name: str, speed: Speed | None) -> list[Delivery]:
+        """Its cable is back: what sounded when it was pulled is released; who plays it sends the rest."""
+        lent, out = self._lent[name], list[Delivery]()
+        lent.wire.change_speed(speed)
+        lent.there = True
+        self._bring_to_rest(now, lent, out)
+        return self._let_out(now, out)
+
+    def withdraw(self, now: int, name: str) -> list[Delivery]:
+        """This output is lent no more; what sounds there ends."""
+        out: list[Delivery] = []
+        lent = self._lent.pop(name)
+        lent.wire.change_speed(None)  # nothing comes after it, and nobody waits
+        self._bring_to_rest(now, lent, out)
+        return out
+
+    def wires(self) -> Iterator[tuple[str, Wire]]:
+        """Each output's cable."""
+        return ((name, lent.wire) for name, lent in self._lent.items())
+
+    def held(self, name: str) -> int:
+        """How many keys of an output are down."""
+        return self._lent[name].sounding.held

@@ -1,0 +1,106 @@
+"""What a scene sends to put every instrument on its sound.
+
+For each step: bank MSB (controller 0), bank LSB (controller 32) as the instrument wants them, then the program
+change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle time.
+"""
+
+from collections.abc import Mapping, Sequence
+
+from engine.core.cable.scheduler import DIN, Speed, Step, status_after
+from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX
+from engine.midi.setup_words import set_up
+from engine.rig.models.rig import BurstStep, Instrument, Rig, Scene
+
+BANK_MSB, BANK_LSB = 0, 32
+
+
+def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = "msb lsb") -> tuple[bytes, ...]:
+    """Bank and program messages; `channel` 0 to 15, `bank` (MSB, LSB), `program` 0 to 127 as on the wire.
+
+    `use` is what the receiver listens to: "none", "msb", "lsb" or "msb lsb".
+    """
+    messages = []
+    if bank is not None:
+        wanted = use.split()
+        if "msb" in wanted:
+            messages.append(bytes((CONTROLLER | channel, BANK_MSB, bank[0])))
+        if "lsb" in wanted:
+            messages.append(bytes((CONTROLLER | channel, BANK_LSB, bank[1])))
+    messages.append(bytes((PROGRAM | channel, program)))
+    return tuple(messages)
+
+
+def _instrument_step(step: BurstStep, gear: Instrument) -> Step:
+    sound = gear.sounds[step.sound] if step.sound is not None else None
+    program = sound.program if sound else step.program
+    assert program is not None  # the rig's checks saw to it
+    bank = sound.bank if sound else step.bank
+    channel = gear.channel - 1
+    return Step(channel, select(channel, bank, program - gear.programs_from, gear.bank), gear.settle)
+
+
+def _output_step(step: BurstStep) -> Step:
+    assert step.channel is not None
+    assert step.program is not None
+    return Step(step.channel - 1, select(step.channel - 1, step.bank, step.program - 1), 0)
+
+
+def compile_burst(rig: Rig, scene: Scene, outputs: Mapping[str, int]) -> dict[int, tuple[Step, ...]]:
+    """A scene's steps by output index, in the order written; blank ones are left out."""
+    steps: dict[int, list[Step]] = {}
+    for step in (step for step in scene.burst if not step.blank):
+        output, compiled = compile_step(rig, step)
+        steps.setdefault(outputs[output], []).append(compiled)
+    return {output: tuple(listed) for output, listed in steps.items()}
+
+
+def compile_step(rig: Rig, step: BurstStep) -> tuple[str, Step]:
+    """The output of a step that is not blank, and what it is sent."""
+    if step.instrument is not None:
+        gear = rig.instruments[step.instrument]
+        return gear.output, _instrument_step(step, gear)
+    assert step.output is not None
+    return step.output, _output_step(step)
+
+
+def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> dict[int, tuple[Step, ...]]:
+    """Each output's set-up messages in the order of the instruments, a step for each line.
+
+    A line for all channels (SysEx) comes before every channel's, for it may reset them; one that two instruments of an
+    output have is sent once.
+    """
+    steps: dict[int, list[Step]] = {}
+    for gear in rig.instruments.values():
+        for line in gear.setup:
+            messages, settle = set_up(line, gear.channel - 1)
+            step = Step(gear.channel - 1, messages, settle, lasting=True)
+            listed = steps.setdefault(outputs[gear.output], [])
+            if messages[0][0] < SYSEX or all(step.unit != each.unit for each in listed):
+                listed.append(step)
+    return {output: tuple(sorted(listed, key=lambda each: each.unit[0][0] < SYSEX)) for output, listed in steps.items()}
+
+
+def size(steps: Sequence[Step], speed: Speed | None = DIN) -> int:
+    """Bytes of these steps on the wire."""
+    if speed is None:
+        return sum(len(message) for step in steps for message in step.unit)
+    total = status = 0
+    for message in (message for step in steps for message in step.unit):
+        total += speed.cost(message, status) // speed.byte_ns - speed.overhead
+        status = status_after(message, status)
+    return total
+
+
+def duration(steps: Sequence[Step], speed: Speed | None = DIN) -> int:
+    """Nanoseconds until the last instrument is ready, on an otherwise silent wire; None is a wire without pace."""
+    free_at = status = 0
+    ready: dict[int, int] = {}
+    for step in steps:  # a second step on a channel waits until the instrument has settled
+        start = max(free_at, ready.get(step.channel, 0))
+        free_at = start
+        if speed is not None:
+            for message in step.unit:
+                free_at += speed.cost(message, status)
+                status = status_after(message, status)
+        ready[step.channel] = free_at + step.settle
+    return max(ready.values(), default=0)

@@ -1,0 +1,192 @@
+"""What waits for its turn on one output's cable, in queues by kind; and what is shed when too much waits.
+
+Values of a controller, bends and pressures give way to newer ones of the same thing. Notes and everything else that
+must neither be lost nor change its order wait in one queue, and those of a channel that a burst holds are parked.
+
+A wire that is full (a broken device can send thirty times what a cable carries) sheds, and counts, everything but
+
+* releases, which are always queued: the bay begins no note on a full wire, so that they are no more than the notes
+  that went before;
+* pedals, banks, programs and whatever else sets one thing, of which the newest stays, in the order they came in.
+"""
+
+from collections import deque
+from collections.abc import Container, Iterator
+from typing import Final
+
+from engine.core.cable.replaceable_values import Slot, replaceable, resets, slot
+from engine.midi.kinds import CONTROLLER, FIRST_REAL_TIME, SYSEX, is_press, is_release
+
+Unit = tuple[bytes, ...]  # messages that stay together
+
+#: a SysEx up to this length keeps its place among the notes: 32 bytes are 10 ms of a DIN cable
+SHORT_SYSEX: Final = 32
+
+#: units of notes and the like: a dense song of four seconds on a DIN cable
+MOST_NOTES: Final = 4096
+#: real-time bytes and time code: more of them than this are late by longer than anybody could use
+MOST_URGENT: Final = 64
+#: bytes of long SysEx: some twenty minutes of a DIN cable
+MOST_BULK: Final = 4 << 20
+
+
+class Waiting:
+    """The queues of one wire. `held`: the channels whose units are to be parked."""
+
+    def __init__(self, held: Container[int]) -> None:
+        self.replaced = 0  # values that gave way to newer ones
+        self.shed = 0  # messages that found no room
+        self.urgent: deque[bytes] = deque()
+        self.code: deque[bytes] = deque()
+        self.notes: deque[Unit] = deque()
+        self.values: dict[object, Unit] = {}
+        self.bulk: deque[bytes] = deque()
+        self._held = held
+        self._parked: dict[int, dict[object, Unit]] = {}  # by channel, oldest first
+
+    @property
+    def full(self) -> bool:
+        """Whether too much waits for another note to begin."""
+        return len(self.notes) + sum(map(len, self._parked.values())) >= MOST_NOTES
+
+    @property
+    def movable(self) -> bool:
+        """Whether anything waits that a burst or a panic may replace, or a burst park."""
+        return bool(self.notes or self.values or self._parked)
+
+    def line_up(self, unit: Unit) -> None:
+        """Put a unit where it has to wait, or shed it."""
+        if len(unit) > 1 and not _of_one_kind(unit):
+            for message in unit:
+                self.line_up((message,))
+            return
+        message = unit[0]
+        status = message[0]
+        if status < SYSEX:
+            held = status & 0x0F in self._held
+            self._take(unit, self._parked.setdefault(status & 0x0F, {}) if held else None)
+        elif status >= FIRST_REAL_TIME or status in (0xF2, 0xF3):
+            self._append(self.urgent, message, len(self.urgent) < MOST_URGENT)
+        elif status != SYSEX:
+            self._append(self.code, message, len(self.code) < MOST_URGENT)
+        elif len(unit) == 1 and len(message) > SHORT_SYSEX:
+            self._append(self.bulk, message, sum(map(len, self.bulk)) + len(message) <= MOST_BULK)
+        elif self.full:
+            self.shed += len(unit)
+        else:
+            self.notes.append(unit)
+
+    def holds(self, message: bytes) -> bool:
+        """Whether this very SysEx waits here."""
+        if len(message) > SHORT_SYSEX:
+            return any(each is message for each in self.bulk)
+        return any(each is message for unit in self.notes for each in unit)
+
+    def everything(self) -> Iterator[bytes]:
+        """All that waits, the newest value of each thing after what came before it."""
+        yield from (*self.urgent, *self.code)
+        for unit in (
+            *self.notes,
+            *self.values.values(),
+            *(u for parked in self._parked.values() for u in parked.values()),
+        ):
+            yield from unit
+        yield from self.bulk
+
+    def drop(self, slots: set[Slot | None], presses: bool = False) -> None:
+        """Forget what waits and sets one of these, and presses if wanted."""
+        # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
+        lows = {(each[0], each[1] + 32) for each in slots if each and each[0] & 0xF0 == CONTROLLER and each[1] < 32}
+        slots = slots | lows
+
+        def stays(unit: Unit) -> bool:
+            return not any(found in slots if (found := slot(m)) else presses and is_press(m) for m in unit)
+
+        self.notes = deque(filter(stays, self.notes))
+        for waiting in (self.values, *self._parked.values()):
+            for key in [key for key, unit in waiting.items() if not stays(unit)]:
+                del waiting[key]
+
+    def park(self, channels: set[int]) -> None:
+        """Take what waits for these channels out of the queues, oldest first, to wait for the burst."""
+        staying: deque[Unit] = deque()
+        for unit in self.notes:
+            channel = unit[0][0] & 0x0F
+            if unit[0][0] < SYSEX and channel in channels:
+                self._queue(unit, self._parked.setdefault(channel, {}))
+            else:
+                staying.append(unit)
+        self.notes = staying
+        for key, unit in list(self.values.items()):
+            channel = unit[0][0] & 0x0F
+            if channel in channels:
+                self._queue(unit, self._parked.setdefault(channel, {}))
+                del self.values[key]
+
+    def unpark(self, channel: int) -> None:
+        """This channel is free: what was parked for it lines up."""
+        for unit in self._parked.pop(channel, {}).values():
+            self._queue(unit, None)
+
+    def _append(self, queue: deque[bytes], message: bytes, room: bool) -> None:
+        if room:
+            queue.append(message)
+        else:
+            self.shed += 1
+
+    def _take(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
+        """A channel's unit comes in, to be queued or parked."""
+        if not self.full or is_release(unit[0]):
+            self._queue(unit, parked)
+            return
+        waiting = self.values if parked is None else parked
+        for message in unit:
+            key = slot(message)
+            if key is None:
+                self.shed += 1
+            else:
+                self.replaced += waiting.pop(key, None) is not None
+                self._replace(waiting, key, (message,))
+
+    def _queue(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
+        key = replaceable(unit[0]) if len(unit) == 1 else None
+        if key is not None:
+            self._replace(self.values if parked is None else parked, key, unit)
+        elif parked is None:
+            if resets(unit[0]):
+                self._settle_values(unit[0][0])
+            for message in unit:  # what waits since the wire was full would come after this, though it is older
+                self.replaced += self.values.pop(slot(message), None) is not None
+            self.notes.append(unit)
+        else:
+            if resets(unit[0]):
+                _keep_places(parked)
+            for message in unit:
+                self.replaced += parked.pop(slot(message), None) is not None
+            parked[object()] = unit  # a key of its own: never replaced
+
+    def _replace(self, waiting: dict[object, Unit], key: Slot, unit: Unit) -> None:
+        self.replaced += key in waiting
+        if unit[0][0] & 0xF0 == CONTROLLER and unit[0][1] < 32:
+            # a new high byte makes the waiting low byte meaningless (MIDI 1.0 p. 12)
+            self.replaced += waiting.pop((key[0], unit[0][1] + 32), None) is not None
+        waiting[key] = unit
+
+    def _settle_values(self, status: int) -> None:
+        """Values of a channel that wait go before what comes now; none may replace them later."""
+        for key in [key for key, unit in self.values.items() if unit[0][0] & 0x0F == status & 0x0F]:
+            self.notes.append(self.values.pop(key))
+
+
+def _of_one_kind(unit: Unit) -> bool:
+    """Whether a unit's messages wait for the same thing: one channel, or the end of what is not urgent."""
+    if unit[0][0] < SYSEX:
+        return all(message[0] < SYSEX and (message[0] ^ unit[0][0]) & 0x0F == 0 for message in unit)
+    return all(message[0] == SYSEX for message in unit)
+
+
+def _keep_places(parked: dict[object, Unit]) -> None:
+    """What is parked can no longer be replaced."""
+    units = list(parked.values())
+    parked.clear()
+    parked.update((object(), unit) for unit in units)

@@ -1,0 +1,147 @@
+"""Which controls of an input a message belongs to.
+
+The condition with one number wins over a range, a range over "any"; one with a channel over one without, and a control
+for some scenes over one for all.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import Final, NamedTuple
+
+from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, PROGRAM, SYSEX, is_press
+from engine.rig.models.control import Control, When
+
+SONG_SELECT: Final = 0xF3
+_HALF: Final = 64  # MIDI 1.0 Table III: a switch is on from 64
+_ANY: Final = -1
+
+Scene = tuple[int, str]
+Zone = range | str
+
+
+class Contact(NamedTuple):
+    """What one switch sends: status without channel, number (a SysEx whole), channel (0 to 15; 0 if it has none)."""
+
+    kind: int
+    number: int | bytes
+    channel: int
+
+    @property
+    def place(self) -> str:
+        """A controller or a note by its number, as the rig file calls it; empty for what has a number in words."""
+        name = {CONTROLLER: "controller", NOTE_ON: "note"}.get(self.kind)
+        return f"{name} {self.number!r}" if name else ""
+
+
+class Owner(NamedTuple):
+    """A control that a message belongs to. `zone`: the values that mean pressed, or which way a knob turns."""
+
+    control: Control
+    zone: Zone
+
+
+def contact_of(message: bytes) -> Contact | None:
+    """What a message comes from; all that belongs to a key is the key's. None if no condition can look at it."""
+    status = message[0] & 0xF0
+    if status in (CONTROLLER, PROGRAM, NOTE_ON):
+        return Contact(status, message[1], message[0] & 0x0F)
+    if status in (NOTE_OFF, POLY_AFTERTOUCH):
+        return Contact(NOTE_ON, message[1], message[0] & 0x0F)
+    if message[0] == SONG_SELECT:
+        return Contact(SONG_SELECT, message[1], 0)
+    return Contact(SYSEX, message, 0) if message[0] == SYSEX else None
+
+
+def closes(message: bytes, before: int | None, zone: range) -> bool | None:
+    """Whether a message closes a contact (True), opens it (False) or does neither; `before`: the controller's value.
+
+    A pedal swept on within the zone does neither. Some switches send the same value at each press and nothing between
+    (common practice, no source): an equal value within the zone closes it again.
+    """
+    kind = message[0] & 0xF0
+    if kind == POLY_AFTERTOUCH:
+        return None
+    if kind in (NOTE_ON, NOTE_OFF):
+        return is_press(message)
+    if kind != CONTROLLER:
+        return True
+    value = message[2]
+    if value not in zone:
+        return False
+    return True if before is None or before not in zone or value == before else None
+
+
+def turned(value: int) -> str | None:
+    """Which way a knob that sends steps was turned: 1 to 63 is up, 127 to 65 down (common practice, no source)."""
+    return None if value in (0, _HALF) else "up" if value < _HALF else "down"
+
+
+def holds_in(control: Control, scene: Scene | None) -> bool:
+    """Whether a control holds in this scene, given by number and name."""
+    return not control.scenes or (scene is not None and any(one in scene for one in control.scenes))
+
+
+class Conditions:
+    """The controls of one input, found by what they look at."""
+
+    def __init__(self, controls: Iterable[Control]) -> None:
+        self.controls = sorted(controls, key=_breadth)
+        self._by_key: dict[tuple[int, int | bytes], list[Owner]] = {}
+        for control in self.controls:
+            for key in _keys_of(control.when):
+                self._by_key.setdefault(key, []).append(Owner(control, _zone_of(control.when)))
+
+    def look_at(self, contact: Contact) -> bool:
+        """Whether any condition looks at it, in whatever scene and on whatever channel."""
+        return contact[:2] in self._by_key or (contact.kind, _ANY) in self._by_key
+
+    def owners(self, contact: Contact, scene: Scene | None) -> list[Owner]:
+        """For each zone of values the narrowest that holds here, and those that tell presses of its switch apart."""
+        found = (*self._by_key.get(contact[:2], ()), *self._by_key.get((contact.kind, _ANY), ()))
+        first: dict[Zone, Owner] = {}
+        return [
+            owner
+            for owner in found
+            if _is_on_channel(owner.control.when, contact)
+            and holds_in(owner.control, scene)
+            and _same_switch(first.setdefault(owner.zone, owner), owner)
+        ]
+
+
+def _is_on_channel(when: When, contact: Contact) -> bool:
+    return when.channel is None or when.channel - 1 == contact.channel
+
+
+def _same_switch(one: Owner, other: Owner) -> bool:
+    a, b = one.control.when, other.control.when
+    return one is other or (a.note, a.program, a.song, a.channel) == (b.note, b.program, b.song, b.channel)
+
+
+def _keys_of(when: When) -> Sequence[tuple[int, int | bytes]]:
+    """Kind and number of the contacts that a condition looks at; -1 is any number."""
+    if when.sysex is not None:
+        return [(SYSEX, bytes.fromhex(when.sysex))]
+    if when.controller is not None:
+        return [(CONTROLLER, when.controller)]
+    for kind, found, first in ((PROGRAM, when.program, 1), (SONG_SELECT, when.song, 1), (NOTE_ON, when.note, 0)):
+        if found == "any":
+            return [(kind, _ANY)]
+        if found is not None:
+            return [(kind, number - first) for number in range(found[0], found[1] + 1)]
+    return []
+
+
+def _zone_of(when: When) -> Zone:
+    if when.turn is not None:
+        return when.turn
+    if when.controller is None:
+        return range(128)
+    least = when.at_least if when.at_least is not None else 0 if when.at_most is not None else _HALF
+    return range(least, 128 if when.at_most is None else when.at_most + 1)
+
+
+def _breadth(control: Control) -> tuple[int, bool, bool]:
+    """How much a control takes: the narrower one comes first."""
+    when = control.when
+    found = when.program or when.song or when.note
+    numbers = 1 << 16 if found == "any" else found[1] - found[0] if found is not None else 0
+    return numbers, when.channel is None, not control.scenes

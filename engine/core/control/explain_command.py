@@ -1,0 +1,64 @@
+"""What a message commands in a scene, in words, asked as the show asks: controls first, then [remote]."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from engine.core.control.control_matching import Conditions, Contact, Owner, closes, contact_of, turned
+from engine.core.control.remote_messages import Remote
+from engine.midi.message_words import to_hex
+from engine.rig.models.control import Control
+from engine.rig.models.rig import Rig, Scene
+
+
+@dataclass(frozen=True)
+class Commanded:
+    """`by`: "a control" or "[remote]"; `commands` in words, none if it only ends a press; `routed`: as music, too."""
+
+    by: str
+    commands: tuple[str, ...]
+    routed: bool
+
+    @property
+    def words(self) -> str:
+        """ "a control takes it, and it goes no further: recall scene 13 Chase" """
+        what = "hears it" if self.routed else "takes it, and it goes no further"
+        return f"{self.by} {what}: {'; '.join(self.commands) or 'nothing is commanded by it alone'}"
+
+
+def commanded(rig: Rig, scene: Scene, source: str, message: bytes) -> Commanded | None:
+    """None if the message is music and nothing else. A press is taken for the first one."""
+    contact = contact_of(message)
+    if contact is not None:
+        conditions = Conditions(control for control in rig.controls if control.input == source)
+        owners = conditions.owners(contact, (scene.number, scene.name))
+        if owners:
+            words = dict.fromkeys(_told(rig, owners, contact, message))
+            return Commanded("a control", tuple(words), any(owner.control.passes for owner in owners))
+    if rig.remote is None or source not in rig.remote.inputs:
+        return None
+    request = Remote(rig.remote.device, rig.remote.programs).read(0, message)
+    if request is None:
+        return None
+    does = _recall(rig, request.scene) if request.do == "scene" and request.scene is not None else request.do
+    return Commanded("[remote]", (does,), routed=False)
+
+
+def _told(rig: Rig, owners: list[Owner], contact: Contact, message: bytes) -> Iterator[str]:
+    for control, zone in owners:
+        if turned(message[2]) == zone if isinstance(zone, str) else closes(message, None, zone):
+            press = f", by a {control.when.press} press" if control.when.press else ""
+            yield f"{_does(rig, control, contact)}{press}"
+
+
+def _does(rig: Rig, control: Control, contact: Contact) -> str:
+    if control.do == "scene":
+        carried = contact.number + 1 if isinstance(contact.number, int) else 0  # programs and songs count from 1
+        return _recall(rig, carried if control.scene is None else control.scene)
+    if control.do == "send":
+        return f"send {', '.join(map(to_hex, control.messages))} to {control.output}"
+    return f"{control.do} {control.route}" if control.route else control.do
+
+
+def _recall(rig: Rig, wanted: int | str) -> str:
+    found = rig.scene(wanted)
+    return f"recall scene {found.number} {found.name}" if found else f"recall scene {wanted}, which the rig has not"

@@ -1,0 +1,220 @@
+"""What another machine commands: show control, machine control, programs with banks, and our own SysEx.
+
+A message that is not wholly in order, or is meant for somebody else, is no command. Our own SysEx is described byte by
+byte in DEVELOPERS.md. It stands under the non-commercial id 7D (MIDI 1.0 p. 34): `F0 7D 62 6C`, version, device,
+command, data, checksum, `F7`.
+"""
+
+import re
+from collections.abc import Iterable
+from typing import Final, NamedTuple
+
+from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, SYSEX_END, is_whole
+from engine.midi.machine_control import read_machine_control
+from engine.midi.seven_bit_packing import pack
+from engine.midi.show_control import ALL_CALL, ALL_TYPES, LIGHTING, SOUND, read_show_control
+
+_VERSION: Final = 0x01
+HEAD: Final = bytes((SYSEX, 0x7D, 0x62, 0x6C, _VERSION))
+SET_ROUTE: Final = 0x07
+BLOCK: Final = 0x0A  # the command of a block of a backup, whichever way it goes
+
+_SHORTEST: Final = len(HEAD) + 4  # device, command, checksum, F7
+_SONG_SELECT: Final = 0xF3
+_BANK_HIGH: Final = 0x00
+_BANK_LOW: Final = 0x20
+_FORMATS: Final = frozenset((LIGHTING, ALL_TYPES, *range(SOUND, SOUND + 16)))  # 11 to 1F are kinds of sound
+_WHOLE: Final = re.compile("[0-9]+")
+_SHOW: Final = {"go": "next", "stop": "stop", "resume": "resume"}
+# time code of our own has wound as soon as it is told to, so nothing defers a play; where it stops it also pauses
+_MACHINE: Final = {"play": "play", "deferred play": "play", "stop": "halt", "pause": "halt"}
+
+_SCENE: Final = 0x01
+_WITHOUT_DATA: Final = {
+    0x02: "next",
+    0x03: "back",
+    0x04: "panic",
+    0x05: "ask scene",
+    0x06: "ask routing",
+    0x08: "ask backup",
+}
+_ANSWER: Final = 0x41
+_SCENE_REPLY: Final = 0x45
+_ROUTING_REPLY: Final = 0x46
+
+
+class Route(NamedTuple):
+    """Input and output by their places in the rig file, the first of each is 1."""
+
+    input: int
+    output: int
+    on: bool
+
+
+class Request(NamedTuple):
+    """What is asked for.
+
+    "scene": recall `scene`; `data` is the cue's list, if it names one.
+    "next", "back", "panic", "ask scene", "ask routing", "ask backup": as they say.
+    "stop", "resume": clock and time code; `scene` is the cue that is meant, if one is named.
+    "play", "halt", "locate": the time code; `data` is where to, such as "01:02:03:04".
+    "unknown cue": a cue that is no scene's number; `data` is the cue. Nothing is to change, and it is told.
+    "bank": a bank select that the next program change goes by; nothing to do.
+    "route": `data` is a `Route`.
+    "block": `data` is a whole message for `engine.core.control.rig_dump.Collector`.
+    """
+
+    do: str
+    scene: int | None = None
+    data: str | bytes | Route | None = None
+
+
+class Remote:
+    """One rig's ear for commands. It remembers the banks that each channel of each source has selected."""
+
+    def __init__(self, device: int, programs: bool = False) -> None:
+        """`device`: the id as on the wire, 0 to 111. `programs`: whether programs and songs are scenes' numbers."""
+        self._device = device
+        self._programs = programs
+        self.banks: dict[tuple[int, int], tuple[int, int]] = {}  # source and channel -> high and low byte
+
+    def read(self, source: int, message: bytes) -> Request | None:
+        """What a whole message asks for; None if it asks nothing of this rig. `source` is any number of its input."""
+        if message[:1] == bytes((SYSEX,)):
+            return self._read_show(message) or self._read_machine(message) or self._read_own(message)
+        return self._read_number(source, message) if self._programs and is_whole(message) else None
+
+    def _read_number(self, source: int, message: bytes) -> Request | None:
+        """Programs and songs count from 1, and a bank has 128 programs (MIDI 1.0 p. 13, 14, 18)."""
+        status, wire = message[0] & 0xF0, (source, message[0] & 0x0F)
+        if message[0] == _SONG_SELECT:
+            return Request("scene", message[1] + 1)
+        high, low = self.banks.get(wire, (0, 0))
+        if status == PROGRAM:
+            return Request("scene", (high << 7 | low) * 128 + message[1] + 1)
+        if status != CONTROLLER or message[1] not in (_BANK_HIGH, _BANK_LOW):
+            return None
+        # a high byte sets the low byte to 0 (MIDI 1.0 p. 12)
+        self.banks[wire] = (message[2], 0) if message[1] == _BANK_HIGH else (high, message[2])
+        return Request("bank")
+
+    def _read_show(self, message: bytes) -> Request | None:
+        said = read_show_control(message)
+        if said is None or said.device not in (self._device, ALL_CALL) or said.format not in _FORMATS:
+            return None
+        do = _SHOW.get(said.command)
+        if do is None or said.cue is None:
+            return None if do is None else Request(do)
+        if not _WHOLE.fullmatch(said.cue):
+            return Request("unknown cue", None, said.cue)
+        return Request("scene" if do == "next" else do, int(said.cue), said.cue_list)
+
+    def _read_machine(self, message: bytes) -> Request | None:
+        said = read_machine_control(message)
+        if said is None or said.device not in (self._device, ALL_CALL):
+            return None
+        if said.target is not None:
+            return Request("locate", None, str(said.target))
+        do = _MACHINE.get(said.command)
+        return None if do is None else Request(do)
+
+    def _read_own(self, message: bytes) -> Request | None:
+        said = read_own(message)
+        if said is None or said.device not in (self._device, ALL_CALL):
+            return None
+        command, data = said.command, said.data
+        if command == _SCENE and len(data) == 3:
+            return Request("scene", number(data))
+        if command == SET_ROUTE:
+            return _read_route(data)
+        if command == BLOCK:
+            return Request("block", None, message)
+        return Request(_WITHOUT_DATA[command]) if command in _WITHOUT_DATA and not data else None
+
+
+def _read_route(data: bytes) -> Request | None:
+    if len(data) != 5 or data[4] > 1:
+        return None
+    route = Route(number(data[:2]), number(data[2:4]), bool(data[4]))
+    return Request("route", None, route) if route.input and route.output else None
+
+
+# Our own SysEx
+
+
+class Own(NamedTuple):
+    """One message of ours."""
+
+    device: int
+    command: int
+    data: bytes
+
+
+def own(device: int, command: int, data: bytes = b"") -> bytes:
+    """The message of these; `data` is 7-bit already."""
+    body = bytes((device, command)) + data
+    return HEAD + body + bytes((_checksum(body), SYSEX_END))
+
+
+def read_own(message: bytes) -> Own | None:
+    """The parts of a message of ours; None if it is none, or not in order."""
+    if len(message) < _SHORTEST or not message.startswith(HEAD) or message[-1] != SYSEX_END:
+        return None
+    body, checksum = message[len(HEAD) : -2], message[-2]
+    if any(byte > 0x7F for byte in body) or checksum != _checksum(body):
+        return None
+    return Own(body[0], body[1], body[2:])
+
+
+def _checksum(body: bytes) -> int:
+    """What makes the sum of the bytes from the version on a multiple of 128."""
+    return -(_VERSION + sum(body)) & 0x7F
+
+
+def seven(value: int, size: int) -> bytes:
+    """A number in so many 7-bit bytes, the lowest first. Raises ValueError if it does not fit."""
+    if not 0 <= value < 1 << 7 * size:
+        raise ValueError(f"a number of 0 to {(1 << 7 * size) - 1}")
+    return bytes(value >> 7 * place & 0x7F for place in range(size))
+
+
+def number(data: bytes) -> int:
+    """The number that `seven` wrote."""
+    return sum(byte << 7 * place for place, byte in enumerate(data))
+
+
+# Requests, as another Bayleaf or a test sends them
+
+
+def recall_request(device: int, scene: int) -> bytes:
+    """Recall the scene of this number."""
+    return own(device, _SCENE, seven(scene, 3))
+
+
+def route_request(device: int, route: Route) -> bytes:
+    """Set a route of the scene in force on or off."""
+    return own(device, SET_ROUTE, seven(route.input, 2) + seven(route.output, 2) + bytes((route.on,)))
+
+
+def plain_request(device: int, do: str) -> bytes:
+    """ "next", "back", "panic", "ask scene", "ask routing" or "ask backup"."""
+    return own(device, next(command for command, name in _WITHOUT_DATA.items() if name == do))
+
+
+# Replies, which no Bayleaf takes for commands
+
+
+def scene_reply(device: int, scene: int | None, name: str = "") -> bytes:
+    """The scene in force; None if there is none yet."""
+    return own(device, _SCENE_REPLY, seven(scene or 0, 3) + pack(name.encode()))
+
+
+def routing_reply(device: int, scene: int | None, pairs: Iterable[tuple[int, int]]) -> bytes:
+    """The routes of the scene in force, each an input and an output by their places in the rig file, from 1."""
+    ends = b"".join(seven(source, 2) + seven(target, 2) for source, target in pairs)
+    return own(device, _ROUTING_REPLY, seven(scene or 0, 3) + ends)
+
+
+def answer_reply(device: int, command: int, done: bool, text: str) -> bytes:
+    """What became of a request: its command, whether it was done, and a sentence."""
+    return own(device, _ANSWER, bytes((command, done)) + pack(text.encode()))

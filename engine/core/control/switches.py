@@ -1,0 +1,145 @@
+"""One foot switch: presses told apart as short, long and double, though its worn contacts bounce.
+
+A press counts at once, and then the switch is deaf for its guard time. A bounce that is still going on by the end of it
+keeps the switch deaf until it is over, but never for long. What the contact rests at by then counts, if it is news.
+
+A long press counts while the switch is still down. If a double press means something, a short one counts only when the
+time for its second half is over; if a long one does, when it is let go; else at once.
+"""
+
+from collections.abc import Container, Mapping
+from typing import Final
+
+from engine.rig.models.control import Control
+
+SHORT, LONG, DOUBLE = "short", "long", "double"
+_AT_ONCE: Final = frozenset({SHORT})
+
+# Common practice, no source: contacts that bounce do so every few milliseconds, and feet are slower than this.
+_QUIET: Final = 10_000_000  # ns without a bounce after which they rest
+_LONGEST_CHAIN: Final = 100_000_000  # ns that bounces may keep a switch deaf beyond its guard time
+_LONGEST_RELEASE: Final = 50_000_000  # ns after it was let go in which no foot presses it and lets go again
+
+
+class Guard:
+    """When a switch is deaf. Times in nanoseconds."""
+
+    def __init__(self) -> None:
+        self.until = -(1 << 62)
+        self._latest = self.until
+        self._quiet = 0
+
+    def open(self, now: int, length: int) -> None:
+        """The switch has counted and is deaf for this long, or a little longer while it bounces on."""
+        self.until = now + length
+        self._latest = self.until + _LONGEST_CHAIN
+        self._quiet = min(length, _QUIET)
+
+    def admits(self, now: int, length: int) -> bool:
+        """Whether what comes now counts (the guard is opened for it), or is a bounce."""
+        if now >= self.until:
+            self.open(now, length)
+            return True
+        self.until = max(self.until, min(now + self._quiet, self._latest))
+        return False
+
+
+class Switch:
+    """Loop only; times in nanoseconds. What is told are the controls whose press is complete."""
+
+    def __init__(self) -> None:
+        self.closed = False  # the contact as last heard, bounces included
+        self._down = False  # as counted
+        self._guard = Guard()
+        self._length = 0  # of the guard
+        self._means: Mapping[str, Control] = {}  # kind of press -> what it commands, of the press under way
+        self._coming: Mapping[str, Control] = {}  # of the press that was heard last, be it a bounce
+        self._long_at: int | None = None  # when this press becomes a long one
+        self._short_at: int | None = None  # when a press that may still become a double one counts as short
+        self._spent = True  # what this press means has been told
+
+    def deaf(self, now: int) -> bool:
+        """Whether anything that comes now is a bounce."""
+        return now < self._guard.until
+
+    @property
+    def passes(self) -> bool:
+        """Whether the messages of this press are routed as well."""
+        return any(control.passes for control in self._means.values())
+
+    @property
+    def due(self) -> int | None:
+        """When `tick` next has something, or None."""
+        settles = self._guard.until if self.closed != self._down else None
+        long_at = self._long_at if self.closed else None  # an open contact will have been let go
+        return min((at for at in (settles, long_at, self._short_at) if at is not None), default=None)
+
+    def press(self, now: int, means: Mapping[str, Control]) -> list[Control]:
+        """The contact closes; `means`: what short, long and double presses command now."""
+        told = self.tick(now)
+        self.closed, self._coming = True, means
+        self._length = max((control.guard for control in means.values()), default=self._length)
+        return told + (self._pressed(now) if self._guard.admits(now, self._length) else [])
+
+    def release(self, now: int) -> list[Control]:
+        """The contact opens."""
+        told = self.tick(now)
+        closed, self.closed = self.closed, False
+        heard = closed and self._guard.admits(now, min(self._length, _LONGEST_RELEASE))
+        return told + (self._let_go(now) if heard else [])
+
+    def tick(self, now: int) -> list[Control]:
+        """The presses that time has completed."""
+        told: list[Control] = []
+        while (at := self.due) is not None and at <= now:
+            told += self._complete(at)
+        return told
+
+    def leave(self) -> None:
+        """It was pressed where it commands nothing: what comes of it now is not ours."""
+        self.closed = self._down = False
+        self._long_at = None
+
+    def mean_only(self, controls: Container[Control]) -> None:
+        """The rig was edited, and these are its controls: a press under way goes on if it means what it meant."""
+        self._means = {kind: control for kind, control in self._means.items() if control in controls}
+        self._coming = {kind: control for kind, control in self._coming.items() if control in controls}
+
+    def _complete(self, at: int) -> list[Control]:
+        if self.closed != self._down and self._guard.until <= at:
+            return self._settle(at)
+        if self._long_at is not None and self._long_at <= at and self.closed:
+            self._long_at, self._spent = None, True
+            return self._meant(LONG)
+        self._short_at = None
+        return self._meant(SHORT)
+
+    def _settle(self, at: int) -> list[Control]:
+        """The contacts rest, and otherwise than when the switch last counted."""
+        if not self.closed:
+            return self._let_go(at)
+        self._guard.open(at, self._length)
+        return self._pressed(at)
+
+    def _pressed(self, now: int) -> list[Control]:
+        self._down = True
+        if self._short_at is not None:
+            self._short_at, self._spent = None, True
+            return self._meant(DOUBLE)
+        self._means = self._coming
+        self._long_at = now + self._means[LONG].hold if LONG in self._means else None
+        self._spent = self._means.keys() <= _AT_ONCE
+        return self._meant(SHORT) if self._spent else []
+
+    def _let_go(self, now: int) -> list[Control]:
+        self._down, self._long_at = False, None
+        if self._spent:
+            return []
+        self._spent = True
+        if DOUBLE in self._means:
+            self._short_at = now + self._means[DOUBLE].between
+            return []
+        return self._meant(SHORT)
+
+    def _meant(self, kind: str) -> list[Control]:
+        return [self._means[kind]] if kind in self._means else []

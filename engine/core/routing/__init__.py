@@ -1,0 +1,1 @@
+"""The way of a message from an input to the outputs."""

@@ -1,0 +1,104 @@
+"""Messages that filters answered for a later time.
+
+Their notes are in the ledger like a player's: under a number of their own for each input, so that a key which an echo
+and a player both hold sounds until both let go.
+"""
+
+from collections.abc import Iterable
+from heapq import heappop, heappush
+from itertools import count
+from typing import Final, NamedTuple
+
+from engine.core.cable.replaceable_values import Slot, replaceable, resets
+from engine.core.cable.scheduler import Unit
+from engine.core.routing.compiled_scene import Timed
+from engine.core.routing.ledger import rest_of
+
+#: stands in the place of an input for notes that none has played
+NOBODY: Final = 1 << 20
+
+_Value = tuple[int, int, Slot]  # player, output, what it is a value of
+
+
+class Due(NamedTuple):
+    """A message whose time has come: from which player (see `player`), for which outputs; a value is for one alone."""
+
+    player: int
+    source: int
+    message: bytes
+    outputs: tuple[int, ...]
+
+
+def player(source: int, lasting: bool) -> int:
+    """Under which number the later notes of an input are in the ledger: those of lasting routes apart."""
+    return -1 - (2 * source + lasting)
+
+
+class Timetable:
+    """What waits, by time. Loop only; times in nanoseconds."""
+
+    def __init__(self) -> None:
+        self._heap: list[tuple[int, int, Due]] = []
+        self._number = count()  # of two for one time the first comes first
+        self._values: dict[_Value, int] = {}  # -> number of the one that counts
+        self.players: set[int] = set()  # who has ever sent anything
+        self.due: int | None = None  # when `take` next has something; it is looked at for each message
+
+    def add(self, source: int, timed: Timed) -> None:
+        """Keep this till its time; a value takes the place of an earlier one of the same thing."""
+        name = player(source, timed.lasting)
+        self.players.add(name)
+        slot = replaceable(timed.message)
+        if slot is None:
+            heappush(self._heap, (timed.at, next(self._number), Due(name, source, timed.message, timed.outputs)))
+        else:
+            for output in timed.outputs:
+                number = self._values[name, output, slot] = next(self._number)
+                heappush(self._heap, (timed.at, number, Due(name, source, timed.message, (output,))))
+        self._look_ahead()
+
+    def outdate(self, source: int, units: Iterable[tuple[int, Unit]]) -> None:
+        """Values of this input that are sent now take the place of those that wait for the same thing.
+
+        So does Reset All Controllers, of all that it resets (RP-015).
+        """
+        if not self._values:
+            return
+        players = player(source, False), player(source, True)
+        for output, unit in units:
+            for slot in filter(None, map(replaceable, unit)):
+                for name in players:
+                    self._values.pop((name, output, slot), None)
+            for reset in filter(resets, unit):
+                for key in [key for key in self._values if key[0] in players and key[1] == output]:
+                    if _is_reset(key[2], reset):
+                        del self._values[key]
+
+    def take(self, now: int) -> list[Due]:
+        """What is due by now, in order."""
+        taken: list[Due] = []
+        while self._heap and self._heap[0][0] <= now:
+            _, number, due = heappop(self._heap)
+            slot = replaceable(due.message)
+            if slot is not None:
+                name = (due.player, due.outputs[0], slot)
+                if self._values.get(name) != number:
+                    continue
+                del self._values[name]
+            taken.append(due)
+        self._look_ahead()
+        return taken
+
+    def forget(self, players: set[int]) -> None:
+        """What these would have sent is not sent."""
+        self._heap = sorted(entry for entry in self._heap if entry[2].player not in players)
+        self._values = {key: number for key, number in self._values.items() if key[0] not in players}
+        self._look_ahead()
+
+    def _look_ahead(self) -> None:
+        self.due = self._heap[0][0] if self._heap else None
+
+
+def _is_reset(slot: Slot, reset: bytes) -> bool:
+    """Whether a Reset All Controllers brings this to rest: it is of the same channel, and has a rest."""
+    return (slot[0] ^ reset[0]) & 0x0F == 0 and rest_of(bytes((*slot, 0, 0))[:3]) is not None

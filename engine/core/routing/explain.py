@@ -1,0 +1,134 @@
+"""What becomes of one message in one scene, and why: the same filters as in the show, asked one by one."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from engine.core.cable.program_burst import BANK_LSB, BANK_MSB
+from engine.core.control.explain_command import Commanded, commanded
+from engine.core.routing.compiled_scene import Compiler, Faults, Path, through
+from engine.midi.drum_names import CHANNEL as DRUMS
+from engine.midi.drum_names import drum
+from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
+from engine.midi.message_words import to_hex
+from engine.rig.models.rig import Instrument, Rig, Scene, gear_at, sound_of
+from filters.registry import Later, registry
+
+_GM: Final = "general-midi"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What one filter made of what reached it: messages, or `Later` with the time from now in ns."""
+
+    filter: str
+    took: tuple[bytes | Later, ...]
+    gave: tuple[bytes | Later, ...]
+
+    @property
+    def words(self) -> str:
+        """What became of it: that it is stopped, left, or what it is now, in hexadecimal."""
+        if not self.gave:
+            return "stops it"
+        return "leaves it" if self.gave == self.took else ", ".join(shown(self.gave))
+
+
+@dataclass(frozen=True)
+class RouteVerdict:
+    """What one route made of the message: filter by filter, and what its outputs get.
+
+    `place`: among the scene's own routes, or among those of every scene (`lasting`), from 0.
+    """
+
+    route: str
+    place: int
+    lasting: bool
+    outputs: tuple[str, ...]
+    filters: tuple[Verdict, ...]
+    result: tuple[bytes | Later, ...]
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """All routes of the input, and what each output gets, one message once; no routes where a command takes it."""
+
+    scene: tuple[int, str]
+    command: Commanded | None
+    routes: tuple[RouteVerdict, ...]
+    outputs: dict[str, tuple[bytes | Later, ...]]
+
+
+def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
+    """Every route's verdict on a message of this input. KeyError if the rig has no such input."""
+    index = list(rig.inputs).index(source) if source in rig.inputs else None
+    if index is None:
+        raise KeyError(source)
+    command = commanded(rig, scene, source, message)
+    if command is not None and not command.routed:
+        return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
+    faults = Faults()
+    plan = Compiler(rig, registry(), faults).plan(scene)
+    names = tuple(rig.outputs)
+    routes = tuple(_judge(path, names, message, faults) for path in plan.paths[index])
+    # compiled anew: filters with state have just been asked once
+    answer = Compiler(rig, registry(), faults).plan(scene).answer(index, message, 0)
+    outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
+    for output, unit in answer.units:
+        outputs[names[output]] += unit
+    for timed in answer.later:
+        for output in timed.outputs:
+            outputs[names[output]] += (Later(timed.at, timed.message),)
+    return Explanation((scene.number, scene.name), command, routes, outputs)
+
+
+def shown(messages: Sequence[bytes | Later]) -> list[str]:
+    """Messages in hexadecimal; what comes later with the time from now."""
+    return [
+        f"{to_hex(one.message)} after {one.at / 1e6:g} ms" if isinstance(one, Later) else to_hex(one)
+        for one in messages
+    ]
+
+
+def called(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> list[str | None]:
+    """By message, the name of the sound that it puts the instrument on its channel on, or of the drum that it is for.
+
+    None for all others; drums are those of General MIDI, on channel 10 of an instrument with that sound list.
+    The bank is that of the messages before. Where they choose none, the name is told only if one sound has the program.
+    """
+    banks: dict[int, tuple[int, int]] = {}
+    named: list[str | None] = []
+    for each in messages:
+        message = each.message if isinstance(each, Later) else each
+        channel = message[0] & 0x0F
+        if message[0] & 0xF0 == CONTROLLER and message[1] in (BANK_MSB, BANK_LSB):
+            msb, lsb = banks.get(channel, (0, 0))
+            banks[channel] = (message[2], lsb) if message[1] == BANK_MSB else (msb, message[2])
+        gear = gear_at(rig, output, channel + 1) if message[0] < SYSEX else None
+        if gear is None:
+            named.append(None)
+        elif message[0] & 0xF0 == PROGRAM:
+            named.append(_sound(gear, banks.get(channel), message[1]))
+        else:
+            drums = is_press(message) or is_release(message)
+            named.append(drum(message[1]) if drums and channel == DRUMS and gear.sounds_from == _GM else None)
+    return named
+
+
+def _sound(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
+    if bank is not None:
+        return sound_of(gear, bank, program)
+    alike = [name for name, sound in gear.sounds.items() if sound.program == program + gear.programs_from]
+    return alike[0] if len(alike) == 1 else None
+
+
+def _judge(path: Path, outputs: tuple[str, ...], message: bytes, faults: Faults) -> RouteVerdict:
+    flowing: tuple[bytes | Later, ...] = (message,)
+    verdicts = []
+    for link in path.links:
+        took = flowing
+        flowing = through(link, took, 0, faults)
+        verdicts.append(Verdict(link.name, took, flowing))
+        if not flowing:
+            break
+    to = tuple(outputs[index] for index in path.outputs)
+    return RouteVerdict(path.route, path.place, path.lasting, to, tuple(verdicts), flowing)

@@ -1,0 +1,177 @@
+"""Feedback: an output that is wired back to an input which a route leads to that output again.
+
+Its mark is that what comes in is what went out a few milliseconds before, again and again. A roll on a drum pad, a
+clock or a trembling fader can look like that for a while, so suspicion alone mutes nothing. It asks a question: a short
+SysEx under the non-commercial id, never sent before, goes to each suspected output. Nobody but a cable can send it
+back. Where it comes in again, that way is muted until the cable or the scene changes; nothing else is ever held up.
+"""
+
+from collections.abc import Iterable
+from itertools import count
+from typing import Final, NamedTuple
+
+from engine.core.routing.compiled_scene import Answer, without
+from engine.midi.kinds import FIRST_REAL_TIME
+
+_MS: Final = 1_000_000
+_WINDOW: Final = 30 * _MS  # the longest way round that counts
+_NEAREST: Final = _MS // 5  # no driver hands a message round in less
+_JITTER: Final = 3 * _MS // 2
+_WINDOW_REAL_TIME: Final = 5 * _MS  # clocks of 500 beats a minute are no further apart
+_LONG_ENOUGH: Final = 55 * _MS  # of going round; the question must have its answer within a tenth of a second
+_ROUNDS: Final = 3  # at least, in that time
+_ENOUGH: Final = 16  # rounds that are enough in a shorter time
+_ALMOST_ALL: Final = 95  # per cent of what comes in
+_MOSTLY: Final = 60
+_NOTHING: Final = (0, 0, 0)
+_MANY: Final = 96  # messages met again in one window that are enough: of a loop that multiplies
+_MANY_REAL_TIME: Final = 12  # as a clock of 1,000 beats a minute
+_ONE_AT_A_TIME: Final = 60 * _MS  # in which only one input asks: of two that make one loop one way is to be muted
+_PAUSE: Final = 1000 * _MS  # before an input is suspected again; twice as long after each question without an answer
+_LONGEST_PAUSE: Final = 60_000 * _MS
+_ECHOES: Final = 100 * _MS  # after a verdict, in which copies that were under way still come in
+_FORGOTTEN: Final = 2000 * _MS  # an answer to a question comes no later
+
+#: F0 7D (non-commercial), two letters, 00: a question of ours; then its number and F7
+QUESTION: Final = b"\xf0\x7d\x62\x6c\x00"
+_NUMBERS: Final = 1 << 14
+
+# A message that was sent: when, how many rounds its cause had made, when the first began.
+_Mark = tuple[int, int, int]
+
+
+class _Asked(NamedTuple):
+    """A question: which input was suspected, which output was asked and when, and the inputs it came by."""
+
+    source: int
+    output: int
+    at: int
+    passed: set[int]
+
+
+class Found(NamedTuple):
+    """A way that was muted: what goes to this output comes back at this input."""
+
+    source: int
+    output: int
+
+
+class Loops:
+    """The watch over all inputs. Only the show's loop calls it; inputs and outputs are indices, time is in ns."""
+
+    def __init__(self) -> None:
+        self.muted: set[tuple[int, int]] = set()  # (input, output)
+        self.dropped = 0  # deliveries that muted ways did not carry, and copies that came in after a verdict
+        self.questions: list[tuple[int, bytes]] = []  # output, message; taken away by the caller
+        self._asked: dict[int, _Asked] = {}
+        self._asking_until = 0
+        self._number = count()
+        self._sent: dict[bytes, _Mark] = {}  # in this window
+        self._sent_before: dict[bytes, _Mark] = {}  # in the one before: to let go of a whole one costs no search
+        # input -> messages that came in in this window, those met again, those that came round as a loop's do
+        self._tallies: dict[int, list[int]] = {}
+        self._tallies_before: dict[int, list[int]] = {}  # in the one before
+        self._window_ends = 0
+        self._pauses: dict[int, tuple[int, int]] = {}  # input -> until when it is not suspected, and how long that was
+        self._watched: set[int] = set()  # inputs with a muted way
+        self._echoes_until: dict[int, int] = {}  # input -> until when copies still come in
+
+    def pass_by(self, now: int, source: int, message: bytes, answer: Answer) -> Answer | None:
+        """A message came in and will be answered so; what is left of the answer, or None if nothing may be done."""
+        if now >= self._window_ends:
+            self._turn(now)
+        tally = self._tallies.get(source)
+        if tally is None:
+            tally = self._tallies[source] = [0, 0, 0]
+        tally[0] += 1
+        sent = self._sent
+        # it stays: the same output may also lead to an input from which nothing goes on
+        mark = sent.get(message) or self._sent_before.get(message)
+        rounds, since = 0, now
+        if mark is not None and now - mark[0] < (_WINDOW if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME):
+            if source in self._watched and now < self._echoes_until.get(source, 0):
+                self.dropped += 1
+                return None
+            tally[1] += 1
+            if tally[1] >= (_MANY if message[0] < FIRST_REAL_TIME else _MANY_REAL_TIME):
+                self._suspect(now, source, answer, 1, _MOSTLY)
+            if _comes_round(now, mark):
+                rounds, since = mark[1] + 1, mark[2]
+                tally[2] += 1
+                if rounds >= _ENOUGH or (rounds >= _ROUNDS and now - since >= _LONG_ENOUGH):
+                    self._suspect(now, source, answer, 2, _ALMOST_ALL if message[0] < FIRST_REAL_TIME else _MOSTLY)
+        mark = (now, rounds, since)
+        for said in answer.said:
+            sent[said] = mark
+        return self._open_ways(source, answer) if source in self._watched else answer
+
+    def _turn(self, now: int) -> None:
+        """The next window begins."""
+        self._sent_before, self._sent = self._sent, {}
+        self._tallies_before, self._tallies = self._tallies, {}
+        self._window_ends = now + _WINDOW
+
+    def hear(self, now: int, source: int, message: bytes) -> tuple[Found | None, bool]:
+        """A question came in: the way it has proved, if any, and whether to pass it on to where this input leads.
+
+        One that comes in elsewhere is on its way through other routes of ours; it need not go the same way twice.
+        """
+        asked = self._asked.get(message[5] << 7 | message[6]) if len(message) == len(QUESTION) + 3 else None
+        if asked is None or now - asked.at > _FORGOTTEN or source in asked.passed:
+            return None, False
+        asked.passed.add(source)
+        if source != asked.source:
+            return None, True
+        way = (source, asked.output)
+        if way in self.muted:
+            return None, False
+        self.muted.add(way)
+        self._watched.add(source)
+        self._echoes_until[source] = now + _ECHOES
+        self._pauses.pop(source, None)
+        self._asking_until = now
+        return Found(*way), False
+
+    def open_outputs(self, source: int, outputs: Iterable[int]) -> list[int]:
+        """Those of these outputs to which the way of this input is not muted."""
+        return [output for output in outputs if (source, output) not in self.muted]
+
+    def lift(self, source: int | None = None, output: int | None = None) -> None:
+        """The scene has changed, or the cable of this input or output: what was muted there is tried anew."""
+        self.muted = {way for way in self.muted if source not in (None, way[0]) or output not in (None, way[1])}
+        self._watched = {way[0] for way in self.muted}
+        self._pauses.clear()
+
+    def _suspect(self, now: int, source: int, answer: Answer, of: int, least: int) -> None:
+        until, pause = self._pauses.get(source, (0, _PAUSE // 2))
+        suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
+        if now < until or now < self._asking_until or not suspected or not self._met(source, of, least):
+            return
+        self._asking_until = now + _ONE_AT_A_TIME
+        pause = min(2 * pause, _LONGEST_PAUSE)
+        self._pauses[source] = now + pause, pause
+        self._asked = {number: asked for number, asked in self._asked.items() if now - asked.at < _FORGOTTEN}
+        for output in suspected:
+            number = next(self._number) % _NUMBERS
+            self._asked[number] = _Asked(source, output, now, set())
+            self.questions.append((output, QUESTION + bytes((number >> 7, number & 0x7F, 0xF7))))
+
+    def _met(self, source: int, of: int, least: int) -> bool:
+        """Whether so much of what comes in (per cent) is what went out: of a loop all is, of music some by chance."""
+        now, before = self._tallies[source], self._tallies_before.get(source, _NOTHING)
+        return (now[of] + before[of]) * 100 >= (now[0] + before[0]) * least
+
+    def _open_ways(self, source: int, answer: Answer) -> Answer:
+        """What is left of an answer without the ways that are muted."""
+        shut = {output for each, output in self.muted if each == source}
+        self.dropped += sum(output in shut for output, _ in answer.units)
+        return without(answer, shut)
+
+
+def _comes_round(now: int, mark: _Mark) -> bool:
+    """Whether this may be what was sent then: not at once, and about as late as in the rounds before."""
+    at, rounds, since = mark
+    age = now - at
+    # a server that hands on once a period makes one round twice as long as the next
+    pace = (at - since) // rounds if rounds else age
+    return age >= _NEAREST and pace // 2 - _JITTER <= age <= 2 * pace + _JITTER

@@ -1,0 +1,125 @@
+"""What plays at the moment, in the words of the rig file: to be stored as a scene."""
+
+from typing import Any
+
+from engine.core.cable.program_burst import BANK_LSB, BANK_MSB
+from engine.core.engine import Bay
+from engine.midi.kinds import PROGRAM
+from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene, sound_of
+
+Table = dict[str, Any]
+
+
+def in_force(bay: Bay) -> Scene | None:
+    """The scene in force, unless an edit took it out of the rig."""
+    return bay.rig.scene(bay.plan.number) if bay.plan else None
+
+
+def routes(bay: Bay) -> list[Table]:
+    """The routes of the scene in force, without those that are muted."""
+    scene = in_force(bay)
+    return [route_table(route) for route in (scene.routes if scene else ()) if route.name not in bay.muted]
+
+
+def burst(bay: Bay, over: Scene | None = None) -> list[Table]:
+    """The bank and program that each channel of each output was last told, as steps of a burst.
+
+    The blank steps of the scene it is to be stored `over` keep their places, but for those that have a sound now.
+    """
+    steps = []
+    sounding = set()
+    for index, output in enumerate(bay.outputs):
+        if output in bay.rig.outputs:
+            for channel, unit in sorted(bay.ledger.sounds(index).items()):
+                steps.append(_step(bay.rig, output, channel + 1, unit))
+                sounding.add((output, channel + 1))
+    for place, step in enumerate(over.burst if over else ()):
+        if step.blank and _gear(bay.rig, step) not in sounding:
+            steps.insert(place, step.model_dump(mode="json", exclude_unset=True))
+    return steps
+
+
+def sounds(bay: Bay) -> dict[str, str | None]:
+    """By instrument, the name of the sound it was last told; None if it has none. Those never told are left out."""
+    told: dict[str, str | None] = {}
+    for name, gear in bay.rig.instruments.items():
+        unit = bay.ledger.sounds(bay.outputs.index(gear.output)).get(gear.channel - 1)
+        if unit is not None:
+            told[name] = sound_of(gear, *_selected(unit))
+    return told
+
+
+def _selected(unit: tuple[bytes, ...]) -> tuple[tuple[int, int] | None, int]:
+    """Bank (MSB, LSB) and program (0 to 127) of bank and program messages."""
+    banks = {message[1]: message[2] for message in unit if message[0] & 0xF0 != PROGRAM}
+    program = next(message[1] for message in unit if message[0] & 0xF0 == PROGRAM)
+    return ((banks.get(BANK_MSB, 0), banks.get(BANK_LSB, 0)) if banks else None), program
+
+
+def with_route(bay: Bay, scene: Scene | None, source: str, target: str, on: bool) -> list[Table] | None:
+    """The routes of a scene with one way from an input to an output added, or taken out of all of them.
+
+    None if that is so already. Raises ValueError with a sentence if the routes of a scene cannot bring it about.
+    """
+    own = scene.routes if scene else ()
+    of_all, of_own = (
+        [one for one in routes if source in one.source and target in one.to] for routes in (bay.rig.routes, own)
+    )
+    joining = [*of_all, *of_own]
+    if on and joining and all(route.name in bay.muted for route in joining):
+        raise ValueError(f"the route {joining[0].name} from {source} to {target} is muted; unmute it")
+    if not on and of_all:
+        raise ValueError(
+            f"a route of every scene leads from {source} to {target}; mute it, or take it out of the rig file"
+        )
+    if on == bool(joining):
+        return None
+    tables = [route_table(route) for route in own]
+    if on:
+        return [*tables, {"from": source, "to": target}]
+    return [part for table in tables for part in _without(table, source, target)]
+
+
+def _listed(names: Any) -> list[str]:
+    return [names] if isinstance(names, str) else list(names)
+
+
+def _without(table: Table, source: str, target: str) -> list[Table]:
+    """A route without one of its ways; where it has others, they stay."""
+    sources, targets = _listed(table["from"]), _listed(table["to"])
+    if source not in sources or target not in targets:
+        return [table]
+    others = [{**table, "from": [one for one in sources if one != source]}] if len(sources) > 1 else []
+    rest = [one for one in targets if one != target]
+    if rest:
+        # a name stands for one route; it stays with the first part
+        own = {**table, "from": [source], "to": rest}
+        others.append({key: value for key, value in own.items() if key != "name" or not others})
+    return others
+
+
+def route_table(route: Route) -> Table:
+    """A route in the keys of the rig file."""
+    return route.model_dump(mode="json", by_alias=True, exclude_unset=True)
+
+
+def _step(rig: Rig, output: str, channel: int, unit: tuple[bytes, ...]) -> Table:
+    bank, program = _selected(unit)
+    for name, gear in rig.instruments.items():
+        if (gear.output, gear.channel) == (output, channel):
+            return _instrument_step(name, gear, bank, program)
+    step: Table = {"output": output, "channel": channel, "program": program + 1}
+    return step if bank is None else {**step, "bank": list(bank)}
+
+
+def _gear(rig: Rig, step: BurstStep) -> tuple[str | None, int | None]:
+    """The output and channel of a step."""
+    gear = step if step.instrument is None else rig.instruments[step.instrument]
+    return gear.output, gear.channel
+
+
+def _instrument_step(name: str, gear: Instrument, bank: tuple[int, int] | None, program: int) -> Table:
+    if (sound := sound_of(gear, bank, program)) is not None:
+        return {"instrument": name, "sound": sound}
+    step: Table = {"instrument": name, "program": program + gear.programs_from}
+    return step if bank is None or gear.bank == "none" else {**step, "bank": list(bank)}

@@ -1,0 +1,1 @@
+"""Beat clock, time code and the scenes that time code recalls."""

@@ -1,0 +1,61 @@
+"""Scenes that are recalled by time code: once each time it runs past their place, never by a jump backwards."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from engine.core.timing.timecode import Step
+from engine.midi.timecode import Label, cue_place
+from engine.rig.models.rig import Scene
+
+_CORRECTION: Final = 2  # frames that a reader may be corrected by
+
+
+class Cues:
+    """`chase`: a jump recalls the scene that would be in force there. Loop only."""
+
+    def __init__(self, scenes: Sequence[Scene], chase: bool) -> None:
+        self.recalls: list[int] = []  # scene numbers, taken away by the caller
+        self._cues = [(scene.at, scene.number) for scene in scenes if scene.at is not None]
+        self._chase = chase
+        self._past: set[int] = set()  # scenes whose place was passed and is not far ahead again
+        self._jumped = False  # to where it is: what lies there is passed when it runs on
+
+    def remember(self, before: "Cues") -> None:
+        """Go on from the cues of the rig before it was edited: what was passed there is passed, where it still is."""
+        kept = set(self._cues) & set(before._cues)
+        self._jumped = before._jumped
+        self._past = {number for _, number in kept if number in before._past}
+
+    def pass_by(self, step: Step) -> None:
+        """The time code has moved."""
+        if not self._cues:
+            return
+        jumped, self._jumped = self._jumped, not step.ran
+        if not step.ran:
+            self._past.clear()
+            if self._chase:
+                self._go_to(step.label)
+            return
+        for text, number in self._cues:
+            place = cue_place(text, step.label.rate)
+            if number in self._past:
+                if step.label.after(place) < -_CORRECTION:
+                    self._past.discard(number)
+            elif _passed(step, place, jumped):
+                self._past.add(number)
+                self.recalls.append(number)
+
+    def _go_to(self, label: Label) -> None:
+        places = [(cue_place(text, label.rate), number) for text, number in self._cues]
+        passed = [each for each in places if each[0] <= label]
+        if passed:
+            self._past.update(number for _, number in passed)
+            self.recalls.append(max(passed, key=lambda each: each[0])[1])
+
+
+def _passed(step: Step, place: Label, from_there: bool) -> bool:
+    """Whether running forwards led to this place or over it; `from_there`: or began at it."""
+    if step.before is None or step.before.rate != step.label.rate:
+        return step.label == place
+    moved = step.label.after(step.before)
+    return 0 <= step.label.after(place) < moved + from_there

@@ -1,0 +1,325 @@
+"""One clock and one time code for the rig: where they come from, where they go, and what follows them.
+
+The clock comes from the first of its sources that is alive. What it says goes to the outputs of `[sync.clock]` the
+short way, and no other clock gets there; where routes lead several clocks to one output, the first that speaks keeps
+it till it falls silent. Time code is shown from wherever it comes, and recalls the scenes that name a place in it.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import Final, NamedTuple
+
+from engine.core.cable.scheduler import Unit
+from engine.core.timing import clock, timecode
+from engine.core.timing.cues import Cues
+from engine.midi.timecode import RATES, Label, belongs, read_label
+from engine.rig.models.rig import Rig
+
+INTERNAL: Final = "internal"
+_CLOCKS: Final = frozenset({clock.CLOCK, clock.START, clock.CONTINUE, clock.STOP})
+_OWNED: Final = 500_000_000  # ns that an output stays with a routed clock that fell silent
+_STEADY: Final = clock.PER_BEAT  # clocks of a better source before it takes over
+
+Sent = list[tuple[int, bytes]]  # output, message
+
+
+class Shown(NamedTuple):
+    """The time code to show: where, whether it runs, and from where it comes."""
+
+    label: Label
+    running: bool
+    source: str
+
+
+def is_clock(message: bytes) -> bool:
+    """Whether this belongs to beat clock: clock, start, continue, stop, song position."""
+    return message in _CLOCKS or message[0] == clock.SONG_POSITION
+
+
+class Sync:
+    """Loop only. Inputs and outputs are indices, times in nanoseconds."""
+
+    def __init__(self, rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> None:
+        self._inputs = inputs
+        settings, code = rig.sync.clock, rig.sync.timecode
+        self._clock_to = tuple(outputs.index(name) for name in dict.fromkeys(settings.to)) if settings else ()
+        self._sources = _places(settings.source if settings else (), inputs)
+        self.clock = clock.Generator(settings.bpm) if settings and None in self._sources else None
+        self._runs = bool(settings and settings.run)
+        self._bpm = settings.bpm if settings else None
+        self.followers: dict[int, clock.Follower] = {}
+        self._leader: int | None = None  # the input that is followed; None is our own clock, or nobody
+        self._sent_at = -_OWNED  # the last clock of the rig, whoever made it
+        self._switched = False  # to another source, of which no clock has passed yet
+        self._owners: dict[int, tuple[int, int]] = {}  # output -> the input whose routed clock it has, and since when
+        self._code_to = tuple(outputs.index(name) for name in dict.fromkeys(code.to)) if code else ()
+        self._code_from = inputs.index(code.source) if code and code.source != INTERNAL else None
+        rate = RATES[code.rate] if code else RATES["25"]
+        own = code is not None and code.source == INTERNAL
+        self.code = timecode.Generator(rate, read_label(code.start, rate)) if code and own else None
+        self._code_start = code.start if code else None
+        self._code_runs = bool(code and code.run)
+        self._code_with_clock = bool(code and code.with_clock)
+        self.readers: dict[int, timecode.Reader] = {}
+        self.cues = Cues(rig.scenes, bool(code and code.chase))
+        self._code_label: Label | None = None  # where our own time code was when it was last looked at
+
+    def begin(self, now: int) -> Sent:
+        """The show begins: what is to run from the start runs."""
+        sent: Sent = []
+        if self.clock is not None and self._runs:
+            sent += self.to_clock(self.clock.start(now))
+        if self.code is not None and self._code_runs:
+            sent += self.start_code(now)
+        return sent
+
+    # What comes in
+
+    def hear(self, now: int, source: int, message: bytes) -> Sent:
+        """A system message of an input: clock, position, time code or SysEx."""
+        if is_clock(message):
+            return self._hear_clock(now, source, message)
+        if message[0] == 0xF1 or message[:1] == b"\xf0":
+            return self._hear_code(now, source, message)
+        return []
+
+    def _hear_clock(self, now: int, source: int, message: bytes) -> Sent:
+        follower = self.followers.setdefault(source, clock.Follower())
+        follower.hear(now, message)
+        if source not in self._sources:
+            return []
+        self._choose(now, source)
+        if self._leader != source:
+            return []
+        if message == clock.CLOCK:
+            if self._switched and now - self._sent_at < self._shortest(now, follower):
+                return []  # the source before has just sent one
+            self._sent_at, self._switched = now, False
+        sent = [(output, message) for output in self._clock_to]
+        if self._code_with_clock and self.code is not None:
+            if message in (clock.START, clock.CONTINUE):
+                sent += self.start_code(now)
+            elif message == clock.STOP:
+                self.code.stop(now)
+        return sent
+
+    def _shortest(self, now: int, follower: clock.Follower) -> float:
+        bpm = follower.bpm(now)
+        return clock.period(bpm) / 2 if bpm else 0
+
+    def _choose(self, now: int, source: int) -> None:
+        """The first source of the list that is alive leads; a better one takes over once it is steady."""
+        if self._leader == source:
+            return
+        leads = self.followers.get(self._leader) if self._leader is not None else None
+        own = self._leader is None and self.clock is not None and self.clock.running
+        alive = own or (leads is not None and leads.alive(now))
+        better = self._sources.index(source) < self._sources.index(self._leader) if alive else True
+        if better and (not alive or self.followers[source].steady):
+            self._leader, self._switched = source, True
+            if self.clock is not None:
+                self.clock.running = False  # whoever leads now may stop; ours is not to go on then
+
+    def _hear_code(self, now: int, source: int, message: bytes) -> Sent:
+        reader = self.readers.get(source) or timecode.Reader()
+        step = reader.hear(now, message)
+        if message[0] == 0xF1 or step is not None:  # not just any SysEx
+            self.readers[source] = reader
+        if step is not None and source == self._shown_input():
+            self.cues.pass_by(step)
+        if source != self._code_from or not belongs(message):
+            return []
+        return [(output, message) for output in self._code_to]
+
+    # What is due
+
+    @property
+    def due(self) -> int | None:
+        """When `tick` is next wanted, or None."""
+        if self.clock is None and self.code is None and not self.readers:
+            return None
+        dues = [self.beat, *(reader.due for reader in self.readers.values())]
+        if self._leader is not None and self.clock is not None:
+            dues.append(self._leader_due())
+        return min((due for due in dues if due is not None), default=None)
+
+    @property
+    def beat(self) -> int | None:
+        """When the next clock or quarter frame of our own is due, or None."""
+        clock = self.clock.due if self.clock is not None and self._leader is None else None
+        code = self.code.due if self.code is not None else None
+        return code if clock is None else clock if code is None else min(clock, code)
+
+    def tick(self, now: int) -> Sent:
+        """What our own clock and time code say by now; and whether others have stopped."""
+        sent: Sent = []
+        self._mind_the_leader(now)
+        if self.clock is not None and self._leader is None:
+            clocks = self.clock.send(now)
+            self._sent_at = now if clocks else self._sent_at
+            sent += self.to_clock(clocks)
+        if self.code is not None and self.code.running:
+            sent += self._to_code(self.code.send(now))
+            if self._code_label is None:  # it has begun to run, however long ago
+                self._code_label, _ = self.code.stand(now)
+                self.cues.pass_by(timecode.Step(None, self._code_label, True))
+            before, self._code_label = self._code_label, self.code.label(now)
+            if before != self._code_label:
+                self.cues.pass_by(timecode.Step(before, self._code_label, True))
+        for reader in self.readers.values():
+            reader.stopped(now)
+        return sent
+
+    def _leader_due(self) -> int | None:
+        leader = self.followers.get(self._leader) if self._leader is not None else None
+        return leader.silent_at if leader is not None else None
+
+    def _mind_the_leader(self, now: int) -> None:
+        """A leader that falls silent hands over: to our own clock at its tempo, or to the next that speaks."""
+        leader = self.followers.get(self._leader) if self._leader is not None else None
+        if leader is None or leader.alive(now):
+            return
+        self._leader = None
+        self._replace(now, leader)
+
+    def _replace(self, now: int, leader: clock.Follower) -> None:
+        """Our own clock goes on in the place of one that led."""
+        if self.clock is not None and leader.last_bpm is not None and not leader.stopped:
+            self.clock.take_over(now, leader.last_bpm, leader.position)
+
+    # Commands
+
+    def start_code(self, now: int) -> Sent:
+        """Our own time code runs from where it stands."""
+        if self.code is None or self.code.running:
+            return []
+        self._code_label = None
+        return self._to_code(self.code.start(now))
+
+    def locate_code(self, now: int, place: Label) -> Sent:
+        """Our own time code goes there."""
+        if self.code is None:
+            return []
+        sent = self._to_code(self.code.locate(now, place))
+        self.cues.pass_by(timecode.Step(self._code_label, place, False))
+        self._code_label = place
+        return sent
+
+    def command_clock(self, now: int, what: str) -> Sent:
+        """Our own clock: "start", "continue" or "stop"; it leads then, where `follows` names no better one."""
+        if self.clock is None:
+            return []
+        self._leader = None
+        if what == "stop":
+            return self.to_clock(self.clock.stop())
+        return self.to_clock(self.clock.start(now) if what == "start" else self.clock.go_on(now))
+
+    def finish(self, now: int) -> Sent:
+        """The show ends: who counts our own clock must hear that it stands, or they wait for the next one."""
+        if self.code is not None:
+            self.code.stop(now)
+        return self.to_clock(self.clock.stop()) if self.clock is not None and self._leader is None else []
+
+    def follows(self, now: int) -> str | None:
+        """The input whose clock goes before our own at the moment, or None."""
+        leader = self.followers.get(self._leader) if self._leader is not None else None
+        if self._leader is None or leader is None or not leader.alive(now):
+            return None
+        better = self.clock is None or self._sources.index(self._leader) < self._sources.index(None)
+        return self._inputs[self._leader] if better else None
+
+    # An edited rig
+
+    def go_on_from(self, now: int, old: "Sync") -> Sent:
+        """What runs in the sync of the rig before runs on in this one; inputs and outputs kept their places."""
+        self.followers, self.readers, self._owners = old.followers, old.readers, old._owners
+        self._sent_at, self._switched = old._sent_at, old._switched
+        sent: Sent = []
+        if old._leader in self._sources:
+            self._leader = old._leader
+        if self.clock is not None and old.clock is not None:
+            bpm, self.clock = self.clock.bpm, old.clock
+            if self._bpm != old._bpm:
+                self.clock.set_bpm(now, bpm)
+        elif self.clock is not None and self._runs and self._leader is None:
+            sent += self.to_clock(self.clock.start(now))
+        if old.clock is not None and old.clock.running and self.clock is not old.clock:
+            sent += old.to_clock([clock.STOP])
+        elif self._goes(now):
+            sent += [(output, clock.STOP) for output in set(old._clock_to) - set(self._clock_to)]
+        if self._leader is None and old._leader is not None:
+            self._replace(now, self.followers[old._leader])
+        self.cues.remember(old.cues)
+        return sent + self._code_goes_on(now, old)
+
+    def _goes(self, now: int) -> bool:
+        return bool(self.clock is not None and self.clock.running) or self._leader is not None
+
+    def _code_goes_on(self, now: int, old: "Sync") -> Sent:
+        if self.code is None:
+            return []
+        if old.code is not None and (old.code.rate, old._code_start) == (self.code.rate, self._code_start):
+            self.code, self._code_label = old.code, old._code_label
+            return []
+        return self.start_code(now) if self._code_runs else []
+
+    # What is shown
+
+    def bpm(self, now: int) -> float | None:
+        """The rig's tempo; without a clock of its own, that of the first input that sends one."""
+        if self._leader is not None:
+            return self.followers[self._leader].bpm(now)
+        if self.clock is not None and self.clock.running:
+            return self.clock.bpm
+        heard = [follower.bpm(now) for follower in self.followers.values() if follower.alive(now)]
+        return next((bpm for bpm in heard if bpm is not None), self.clock.bpm if self.clock else None)
+
+    def clock_source(self, now: int) -> str | None:
+        """Where the rig's clock comes from at the moment: an input, "internal", or None."""
+        if self._leader is not None:
+            return self._inputs[self._leader]
+        if self.clock is not None and self.clock.running:
+            return INTERNAL
+        alive = (source for source, follower in self.followers.items() if follower.alive(now))
+        return next((self._inputs[source] for source in alive), None)
+
+    def shown(self, now: int) -> Shown | None:
+        """The time code to show, or None."""
+        if self.code is not None:
+            return Shown(self.code.label(now), self.code.running, INTERNAL)
+        source = self._shown_input()
+        reader = self.readers.get(source) if source is not None else None
+        if source is None or reader is None or reader.label is None:
+            return None
+        return Shown(reader.label, reader.running, self._inputs[source])
+
+    # Two clocks
+
+    def let_through(
+        self, now: int, source: int, message: bytes, units: Iterable[tuple[int, Unit]]
+    ) -> list[tuple[int, Unit]]:
+        """Of a routed clock, what goes where no other clock goes."""
+        passing = []
+        for output, unit in units:
+            owner, at = self._owners.get(output, (source, now))
+            if output in self._clock_to or (owner != source and now - at < _OWNED):
+                continue
+            self._owners[output] = (source, now)
+            passing.append((output, unit))
+        return passing
+
+    def _shown_input(self) -> int | None:
+        if self.code is not None:
+            return None
+        return self._code_from if self._code_from is not None else next(iter(self.readers), None)
+
+    def to_clock(self, messages: Iterable[bytes]) -> Sent:
+        """These for the outputs of the clock."""
+        return [(output, message) for message in messages for output in self._clock_to]
+
+    def _to_code(self, messages: Iterable[bytes]) -> Sent:
+        return [(output, message) for message in messages for output in self._code_to]
+
+
+def _places(names: Sequence[str], inputs: Sequence[str]) -> tuple[int | None, ...]:
+    """Indices of sources; None is our own clock."""
+    return tuple(None if name == INTERNAL else inputs.index(name) for name in names)

@@ -1,0 +1,53 @@
+"""Commands to the rig's own clock and time code, in words."""
+
+from engine.core.timing.clock import FASTEST, SLOWEST
+from engine.core.timing.sync import Sent, Sync
+from engine.midi.timecode import read_label
+
+Result = tuple[bool, str, Sent]  # whether anything was done, a sentence, what is to be sent
+
+
+def command(sync: Sync, now: int, part: str, what: str, value: float | str | None) -> Result:
+    """`part`: "clock" (start, continue, stop, tempo BPM) or "timecode" (start, stop, locate LABEL)."""
+    if part == "clock":
+        return _clock(sync, now, what, value)
+    return _timecode(sync, now, what, value)
+
+
+def _clock(sync: Sync, now: int, what: str, value: float | str | None) -> Result:
+    clock = sync.clock
+    if clock is None:
+        return False, 'this rig has no clock of its own; give it [sync.clock] with from = "internal"', []
+    if what == "tempo":
+        if not isinstance(value, int | float) or not SLOWEST <= value <= FASTEST:
+            return False, f"a tempo is {SLOWEST:.0f} to {FASTEST:.0f} beats a minute; nothing changed", []
+        clock.set_bpm(now, float(value))
+        return True, f"tempo {clock.bpm:g}", []
+    if what not in ("start", "continue", "stop"):
+        return False, f'the clock knows no "{what}"; it knows start, continue, stop, tempo', []
+    if (leader := sync.follows(now)) is not None:
+        return False, f'the clock follows "{leader}", which goes before our own; nothing changed', []
+    if clock.running == (what != "stop"):
+        return False, f"the clock {'runs' if clock.running else 'stands'} already; nothing changed", []
+    sent = sync.command_clock(now, what)
+    return True, f"clock: {what}, tempo {clock.bpm:g}", sent
+
+
+def _timecode(sync: Sync, now: int, what: str, value: float | str | None) -> Result:
+    code = sync.code
+    if code is None:
+        return False, 'this rig has no time code of its own; give it [sync.timecode] with from = "internal"', []
+    if what == "locate":
+        try:
+            place = read_label(str(value), code.rate)
+        except ValueError as fault:
+            return False, f'found "{value}"; allowed at {code.rate.name} frames: {fault}', []
+        return True, f"time code at {place}", sync.locate_code(now, place)
+    if what not in ("start", "stop"):
+        return False, f'the time code knows no "{what}"; it knows start, stop, locate', []
+    if code.running == (what == "start"):
+        return False, f"the time code {'runs' if code.running else 'stands'} already; nothing changed", []
+    if what == "start":
+        return True, f"time code runs from {code.label(now)}", sync.start_code(now)
+    code.stop(now)
+    return True, f"time code stands at {code.label(now)}", []

@@ -1,0 +1,133 @@
+"""Dumps as files: .syx (the bytes as they are on the cable) and .mid (Standard MIDI File), read and written."""
+
+import contextlib
+import io
+import os
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+import mido
+
+from engine.midi.byte_stream import Parser
+from engine.midi.kinds import SYSEX
+from engine.midi.midi_file import SmfFault, read_smf
+from engine.user_error import Told
+
+LONGEST_FILE: Final = 64 << 20  # bytes
+_BYTE_S: Final = 320e-6  # seconds a byte on a DIN cable (MIDI 1.0 p. 1)
+_TICKS_A_SECOND: Final = 960  # at mido's 480 ticks a beat and 120 beats a minute
+
+
+class DumpFault(Told):
+    """A file cannot be read, written or understood; one sentence for the player."""
+
+
+def read(path: Path) -> list[bytes]:
+    """The SysEx messages of a .syx or .mid file, in order. Raises DumpFault."""
+    try:
+        if path.stat().st_size > LONGEST_FILE:
+            raise DumpFault(f"{path}: this is longer than {LONGEST_FILE >> 20} MB, which no dump is")
+        data = path.read_bytes()
+    except OSError as fault:
+        raise DumpFault(f"{path}: cannot be read ({fault.strerror})") from None
+    messages = _from_midi_file(path, data) if data[:4] in (b"MThd", b"RIFF") else _from_bytes(path, data)
+    if not messages:
+        raise DumpFault(f"{path}: holds no SysEx")
+    return messages
+
+
+def _from_bytes(path: Path, data: bytes) -> list[bytes]:
+    parser = Parser(longest=LONGEST_FILE)
+    messages = parser.feed(data)
+    if parser.open:
+        raise DumpFault(f"{path}: the last SysEx has no end (F7); the file was cut short")
+    if parser.repairs or any(message[0] != SYSEX for message in messages):
+        raise DumpFault(f"{path}: holds bytes that belong to no SysEx; it is damaged, or no .syx file")
+    return messages
+
+
+def _from_midi_file(path: Path, data: bytes) -> list[bytes]:
+    try:
+        found = read_smf(data)
+    except SmfFault as fault:
+        raise DumpFault(f"{path}: {fault}") from None
+    if found.complaints:
+        raise DumpFault(f"{path}: {found.complaints[0]}; the file is damaged")
+    events = [event for track in found.tracks for event in track.events if event.meta < 0]
+    if found.format < 2:  # its tracks sound together
+        events.sort(key=lambda event: event.tick)
+    return [event.message for event in events if event.message[:1] == bytes((SYSEX,))]
+
+
+def encode(path: Path, messages: Sequence[bytes]) -> bytes:
+    """What a file of this name holds for these messages. Raises DumpFault for another ending than .syx and .mid."""
+    if path.suffix.lower() == ".syx":
+        return b"".join(messages)
+    if path.suffix.lower() != ".mid":
+        raise DumpFault(f"{path}: a dump's file ends in .syx or .mid")
+    # each message starts when a DIN cable has carried the one before, so that any sequencer can play the file
+    track = mido.MidiTrack()
+    since = 0.0
+    for message in messages:
+        track.append(mido.Message("sysex", data=message[1:-1], time=round(since * _TICKS_A_SECOND)))
+        since = len(message) * _BYTE_S + 1 / _TICKS_A_SECOND
+    held = io.BytesIO()
+    mido.MidiFile(type=0, tracks=[track]).save(file=held)
+    return held.getvalue()
+
+
+def refuse(path: Path) -> None:
+    """Raise DumpFault if a dump could not be written here, before an instrument is asked for one."""
+    encode(path, ())
+    free(path)
+    if not path.parent.is_dir():
+        raise DumpFault(f"{path.parent}: there is no such folder")
+    if not os.access(path.parent, os.W_OK):
+        raise DumpFault(f"{path.parent}: you may not write there")
+
+
+def free(path: Path) -> None:
+    """Raise DumpFault if this cannot be the name of a new file."""
+    try:
+        os.lstat(path)
+    except FileNotFoundError:
+        return
+    except (OSError, ValueError) as fault:  # a name that no file can have
+        raise DumpFault(f"{path}: cannot be written ({getattr(fault, 'strerror', fault)})") from None
+    raise DumpFault(f"{path}: is there already, and nothing is overwritten; choose another name")
+
+
+def _name(temporary: str, path: Path) -> None:
+    """Give a finished file its name, if nobody has it."""
+    try:
+        os.link(temporary, path)  # fails where a rename would overwrite
+    except FileExistsError:
+        raise
+    except OSError:  # the file systems of sticks know no links
+        path.open("xb").close()
+        os.replace(temporary, path)
+
+
+def write_new(path: Path, data: bytes) -> None:
+    """A new file, whole on the disk or not there at all. Raises DumpFault; what was there before stays as it was."""
+    try:
+        handle, temporary = tempfile.mkstemp(prefix=".bayleaf-", dir=path.parent)
+    except OSError as fault:
+        raise DumpFault(f"{path}: cannot be written ({fault.strerror})") from None
+    try:
+        with open(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+            with contextlib.suppress(OSError):  # the file systems of sticks know no such thing
+                os.fchmod(file.fileno(), 0o644)
+        _name(temporary, path)
+    except FileExistsError:
+        raise DumpFault(f"{path}: is there already, and nothing is overwritten; choose another name") from None
+    except OSError as fault:
+        raise DumpFault(f"{path}: cannot be written ({fault.strerror})") from None
+    finally:
+        with contextlib.suppress(OSError):
+            os.unlink(temporary)

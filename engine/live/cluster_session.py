@@ -1,0 +1,152 @@
+"""What an engine of a rig with a `[network]` has beside the show: its link, the other machines' ports, its standby."""
+
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from contextlib import asynccontextmanager
+from dataclasses import asdict
+from functools import partial
+from pathlib import Path
+from typing import Any, Final
+
+import trio
+
+from engine.cluster.endpoints.remote_machines import Far
+from engine.cluster.link.clock_offset import RoundTrip, Timing
+from engine.cluster.link.join import join
+from engine.cluster.link.keys import Names
+from engine.cluster.link.link import Link
+from engine.live.edit.rig_session import Answer, Workshop
+from engine.live.process.priority import going_first
+from engine.live.process.watchdog import Watchdog
+from engine.live.process.worker_threads import to_its_end
+from engine.live.show import Show
+from engine.live.standby import Standby, until
+from engine.rig.models.rig import Rig
+
+_MEET: Final = 0.5  # seconds that the ports of other machines may take to appear before the show opens them
+_PARTING: Final = 2.5  # seconds that a hand-over may take where the engine is about to end
+_NO_NETWORK: Final = "this rig has no [network]; there is nobody to hand over to"
+
+
+class Joined:
+    """One engine on the network; `far` opens the ports of other machines."""
+
+    def __init__(self, rig: Rig, link: Link) -> None:
+        network = rig.network
+        assert network is not None, "the caller has seen it"
+        self._link = link
+        self._names = Names(rig.rig.name)
+        self._me = network.machine
+        self.timing = Timing(link, self._names, self._me, network.machines)
+        self.far = Far(rig, link, self._names)
+        self.far.leading = False  # that is yet to be found out
+        self.far.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
+        self.standby: Standby | None = None  # from the moment on at which the show is there
+
+    def listen(self) -> None:  # blocks; call it in a thread
+        """Hear of the other machines."""
+        self.far.begin()
+        self.timing.begin()
+
+    async def meet(self, rig: Rig) -> None:
+        """Give the ports of other machines the time to be found."""
+        far = self.far
+
+        def met() -> bool:
+            return all(far.sees(name, port) for name, port in rig.inputs.items() if far.has(port)) and all(
+                far.sees(name, port) for name, port in rig.outputs.items() if far.has(port)
+            )
+
+        await until(met, _MEET)
+
+    def tasks(self, show: Show, workshop: Workshop) -> Sequence[Callable[[], Awaitable[None]]]:
+        """What is to run with the show."""
+        self.standby = Standby(show, self.far, workshop)
+        token = self._names.alive(self._me)
+        watchdog = Watchdog(partial(self._link.alive, token), partial(self._link.gone, token))
+        return self.standby.run, watchdog.run
+
+    async def part(self) -> Answer | None:
+        """The show ends here: the other engine, if it is there, has it now."""
+        if self.standby is None or not self.standby.charge.in_charge or not self.standby.charge.other_alive:
+            return None
+        with trio.move_on_after(_PARTING):
+            return await self.standby.hand_over()
+        return None
+
+    def picture(self) -> dict[str, Any]:
+        """Machines, links, and who is in charge, as plain values. Loop only."""
+        charge = self.standby.charge if self.standby is not None else None
+        return {
+            "machine": self._me,
+            "in_charge": charge.leader if charge is not None else None,
+            "state": charge.state if charge is not None else "following",
+            "term": charge.term if charge is not None else 0,
+            "takeovers": charge.changes if charge is not None else 0,
+            "machines": [self._machine(name) for name in self.far.network.machines],
+            "lost": self._link.lost,
+        }
+
+    def troubles(self) -> list[str]:
+        """What is wrong with the other machines, in sentences, but for their ports."""
+        charge = self.standby.charge if self.standby is not None else None
+        if charge is None or charge.other is None:
+            return []
+        if charge.state == "asking":
+            return [
+                f"{charge.leader or 'the other engine'} is silent, and no machine with outputs lets {self._me} play"
+            ]
+        if not charge.other_alive:
+            what = "nobody would take over" if charge.in_charge else "nobody is in charge"
+            return [f"{charge.other} is not there: {what}"]
+        return []
+
+    def _machine(self, name: str) -> dict[str, Any]:
+        mine = name == self._me
+        lease = self.far.leases.get(name)
+        return {
+            "name": name,
+            "engine": name in self.far.network.engines,
+            "there": mine or name in self.far.alive,
+            "round_trip": None if mine else _milliseconds(self.timing.round_trip(name)),
+            "played_by": lease.holder if lease is not None and name in self.far.alive else None,
+        }
+
+    def leave(self) -> None:  # blocks; call it in a thread
+        """Off the network."""
+        self.timing.end()
+        self._link.close()
+
+    async def hand_over(self) -> Answer:
+        """See Standby.hand_over."""
+        if self.standby is None:
+            return {"done": False, "text": "the show has not begun yet"}
+        return await self.standby.hand_over()
+
+
+def _milliseconds(trip: RoundTrip | None) -> dict[str, float] | None:
+    return None if trip is None else {key: round(value / 1e6, 2) for key, value in asdict(trip).items()}
+
+
+@asynccontextmanager
+async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> AsyncIterator[Joined | None]:
+    """On the network while this lasts; None for a rig of one machine. Raises LinkError."""
+    if rig.network is None:
+        yield None
+        return
+    with going_first():  # the link's own threads, too: on a busy computer this machine would count as gone
+        link = await to_its_end(join, rig, rig_file, say)
+    joined = Joined(rig, link)
+    try:
+        with going_first():
+            await to_its_end(joined.listen)
+        await joined.meet(rig)
+        yield joined
+    finally:
+        with trio.CancelScope(shield=True):
+            await to_its_end(joined.leave)
+
+
+async def hand_over(joined: Joined | None) -> dict[str, Any]:
+    """The answer to a player who wants the other machine to be in charge."""
+    return {"done": False, "text": _NO_NETWORK} if joined is None else await joined.hand_over()

@@ -1,0 +1,1 @@
+"""Edits of the rig that plays: played at once, saved with proof."""

@@ -1,0 +1,106 @@
+"""What other machines ask for that takes threads: a route set by SysEx, the rig sent as a dump and taken back."""
+
+from functools import partial
+from typing import Final
+
+import trio
+
+from engine.core import scene_snapshot
+from engine.core.control import rig_dump
+from engine.core.control.remote_messages import BLOCK, SET_ROUTE, Request, Route, answer_reply
+from engine.live.edit.rig_session import Answer, Change, Workshop
+from engine.live.show import Show
+from engine.rig.edit import scene_edits
+
+_ROUND: Final = 0.05  # seconds between looks at what was asked
+_PATIENCE: Final = 5_000_000_000  # ns without a block after which a dump has stopped
+
+
+class Errands:
+    """Runs the errands of one show."""
+
+    def __init__(self, show: Show, workshop: Workshop) -> None:
+        self._show = show
+        self._workshop = workshop
+        self._collectors: dict[
+            int, tuple[rig_dump.Collector, int]
+        ] = {}  # input -> the dump that comes in, last heard (ns)
+
+    async def run(self) -> None:
+        """Look again and again, until cancelled."""
+        while True:
+            await trio.sleep(_ROUND)
+            asked, self._show.bay.asked = self._show.bay.asked, []
+            self._give_up()
+            for source, request in asked:
+                try:
+                    await self._carry_out(source, request)
+                except Exception as fault:  # it costs this errand, not the show
+                    self._show.own_fault(fault)
+
+    async def _carry_out(self, source: int, request: Request) -> None:
+        if request.do == "ask backup":
+            self.send_backup(self._show.bay.reply_to)
+        elif request.do == "block" and isinstance(request.data, bytes):
+            await self._take_block(source, request.data)
+        elif request.do == "route" and isinstance(request.data, Route):
+            self._answer(source, SET_ROUTE, await self._set_route(request.data))
+
+    def send_backup(self, outputs: tuple[int, ...]) -> int:
+        """The rig as it plays goes out as a dump; how many blocks."""
+        blocks = rig_dump.blocks(self._workshop.text, self._show.bay.device)
+        self._show.send((output, block) for block in blocks for output in outputs)
+        return len(blocks)
+
+    async def _take_block(self, source: int, block: bytes) -> None:
+        now = self._show.clock()
+        collector, heard_at = self._collectors.get(source, (rig_dump.Collector(), now))
+        if now - heard_at > _PATIENCE:
+            collector = rig_dump.Collector()
+        found = collector.take(block)
+        if not isinstance(found, str):
+            self._collectors[source] = collector, now
+            if not found.taken:
+                self._show.tell(self._show.inputs[source], found.news)
+            return
+        self._collectors.pop(source, None)
+        self._answer(source, BLOCK, await self.restore(found, f"a dump from {self._show.inputs[source]}"))
+
+    def _give_up(self) -> None:
+        """A dump that has stopped half way is told, and forgotten."""
+        now = self._show.clock()
+        for source, (collector, heard_at) in list(self._collectors.items()):
+            if now - heard_at > _PATIENCE:
+                del self._collectors[source]
+                self._answer(source, BLOCK, {"done": False, "text": collector.progress("the dump has stopped").text})
+
+    async def restore(self, text: str, where: str) -> Answer:
+        """A whole rig takes the place of the one that plays, if it is in order."""
+        if text == self._workshop.text:
+            return {"done": True, "text": f"the rig of {where} is what plays already"}
+        return await self._workshop.edit(lambda: (lambda _: text, f"the rig of {where} plays"))
+
+    async def _set_route(self, route: Route) -> Answer:
+        return await self._workshop.edit(partial(self._routed, route))
+
+    def _routed(self, route: Route) -> tuple[Change, str] | Answer:
+        """What brings a route about, or the answer if nothing can or need."""
+        bay = self._show.bay
+        inputs, outputs = list(bay.rig.inputs), list(bay.rig.outputs)
+        if bay.scene is None or route.input > len(inputs) or route.output > len(outputs):
+            return {"done": False, "text": f"there is no input {route.input}, no output {route.output} or no scene"}
+        source, target = inputs[route.input - 1], outputs[route.output - 1]
+        done = f"scene {bay.scene[0]}: {source} {'leads' if route.on else 'does not lead'} to {target}"
+        try:
+            routes = scene_snapshot.with_route(bay, scene_snapshot.in_force(bay), source, target, route.on)
+        except ValueError as fault:
+            return {"done": False, "text": str(fault)}
+        if routes is None:
+            return {"done": True, "text": f"{done} already"}
+        return partial(scene_edits.set_routes, number=bay.scene[0], routes=routes), done
+
+    def _answer(self, source: int, command: int, answer: Answer) -> None:
+        show = self._show
+        reply = answer_reply(show.bay.device, command, answer["done"], answer["text"])
+        show.send((output, reply) for output in show.bay.reply_to)
+        show.tell(show.inputs[source], answer["text"])

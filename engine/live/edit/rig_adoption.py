@@ -1,0 +1,40 @@
+"""An edited rig takes over in a running show."""
+
+from engine.core.engine import Bay
+from engine.live.show import Show
+from engine.rig.edit.scene_edits import EditFault
+from engine.rig.models.rig import Rig
+from engine.rig.read.load import read
+
+
+def adopt(show: Show, bay: Bay, text: str) -> None:
+    """Go on with an edited rig in one step; ports that it wants no more, or wants elsewhere, are let go of.
+
+    `text`: what the rig was read from.
+    """
+    before = show.bay.rig
+    show.succeed(bay, text)
+    for source, name in enumerate(show.inputs):
+        if name in before.inputs and before.inputs[name] != bay.rig.inputs.get(name):
+            show.let_go_of_input(source)
+    for output, name in enumerate(show.outputs):
+        if name in before.outputs and _place(before, name) != _place(bay.rig, name):
+            show.let_go_of_output(output)
+    show.refused = None
+
+
+def read_here(text: str, source: str, playing: Rig) -> Rig:
+    """An edited text, as the machine that plays a rig reads it. Raises RigError and EditFault."""
+    rig = read(text, source)
+    if (rig.network is None) != (playing.network is None):
+        raise EditFault("[network] cannot come or go while the rig plays; stop the engine and start it again")
+    try:
+        return rig.on(playing.network.machine) if playing.network is not None else rig
+    except ValueError as fault:
+        raise EditFault(str(fault)) from None
+
+
+def _place(rig: Rig, name: str) -> tuple[str | None, ...] | None:
+    """Which port of which machine an output of a rig is."""
+    port = rig.outputs.get(name)
+    return (port.port, port.device, rig.home(port)) if port is not None else None

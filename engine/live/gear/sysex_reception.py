@@ -1,0 +1,97 @@
+"""A dump that comes in: all SysEx of one input until it falls silent."""
+
+from collections.abc import Awaitable, Callable, Sequence
+from typing import Any, Final
+
+import trio
+
+from engine.core.routing.loops import QUESTION
+from engine.live.show import Event, Show
+from engine.midi.kinds import SYSEX
+
+_ROUND: Final = 0.01  # seconds
+_NS: Final = 1_000_000_000
+
+
+class Reception:
+    """One dump."""
+
+    def __init__(self, show: Show, source: int, silence: float, wait: float) -> None:
+        """`silence`: seconds after the last message that end it; `wait`: seconds until the first must be here."""
+        self._show = show
+        self._source = source
+        self._name = show.inputs[source]
+        self._silence = silence
+        self._wait = wait
+        self._messages = 0
+        self._octets = 0
+        self._longest = 0
+
+    async def run(
+        self,
+        report: Callable[[dict[str, Any]], Awaitable[None]],
+        stop: trio.Event,
+        asked: tuple[int, bytes] | None,
+    ) -> dict[str, Any]:
+        """What came, or why it is no whole dump; `asked`: an output and a request that goes there first."""
+        show, source = self._show, self._source
+        mended, shed = show.reader.repairs().get(source, 0), show.reader.shed(source)
+        events = show.watch()
+        show.keep_back(source, True)  # another instrument of its kind would take the dump for its own
+        try:
+            if asked is not None:
+                show.send((asked,))
+            fault = await self._listen(events, report, stop)
+        finally:
+            show.keep_back(source, False)
+            show.unwatch(events)
+        if fault is None and show.reader.repairs().get(source, 0) > mended:
+            fault = f"the dump from {self._name} was cut in the middle of a message"
+        if fault is None and show.reader.shed(source) > shed:
+            fault = f"{self._name} sent more than could be taken; part of the dump was lost"
+        if fault is not None:
+            return {"done": False, "text": f"{fault}; nothing was written"}
+        return {"done": True, "text": "", "messages": self._messages, "bytes": self._octets, "longest": self._longest}
+
+    async def _listen(
+        self, events: Any, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event
+    ) -> str | None:
+        """Until it is silent; a sentence if what came cannot be whole."""
+        show, heard_at = self._show, self._show.clock()
+        while True:
+            await trio.sleep(_ROUND)
+            if len(events) == events.maxlen:
+                return "more passed at once than could be looked through"
+            heard = [events.popleft() for _ in range(len(events))]
+            found = self._of_dump(heard)
+            if found:
+                heard_at = show.clock()
+                await report(self._progress(found))
+            if stop.is_set():
+                return "stopped"
+            if not show.in_meters[self._source].open:
+                return f"{self._name} was unplugged while the dump came in"
+            if show.reader.begun(self._source):  # a long message is on its way; the port gives it up if it stalls
+                heard_at = show.clock()
+            elif show.clock() - heard_at > (self._silence if self._messages else self._wait) * _NS:
+                return None if self._messages else f"nothing came from {self._name} within {self._wait:g} seconds"
+
+    def _of_dump(self, heard: Sequence[Event]) -> list[bytes]:
+        return [
+            event.message
+            for event in heard
+            if event.way == "in"
+            and event.port == self._name
+            and event.message is not None
+            and event.message[0] == SYSEX
+            and not event.message.startswith(QUESTION)  # our own, by which loops are found
+        ]
+
+    def _progress(self, found: list[bytes]) -> dict[str, Any]:
+        self._messages += len(found)
+        self._octets += sum(map(len, found))
+        self._longest = max(self._longest, *map(len, found))
+        return {
+            "progress": {"messages": self._messages, "bytes": self._octets},
+            "messages": [message.hex() for message in found],
+        }

@@ -1,0 +1,190 @@
+"""A dump that goes out: message by message as the wire empties, so that music and real time go on beside it."""
+
+from collections import deque
+from collections.abc import Awaitable, Callable, Sequence
+from typing import Any, Final
+
+import trio
+
+from engine.core.cable.remote_cable import FarWire
+from engine.core.cable.scheduler import SHORT_SYSEX
+from engine.instruments.dump_handshake import CANCEL, Handshake, Verdict, answer, packet_number
+from engine.live.show import Event, Show
+
+_ROUND: Final = 0.002  # seconds
+_FRAME: Final = 200_000_000  # ns between two words of progress
+_AHEAD: Final = 4_000_000  # ns of the wire that may wait there: two rounds, so that it never runs empty
+_FAR_AHEAD: Final = 50_000_000  # ns of the wire of another machine: what the way there may vary by
+_NS: Final = 1_000_000_000
+_ENDS: Final = (Verdict.CANCELLED, Verdict.REFUSED, Verdict.SILENT)
+_UNIVERSAL: Final = 0x7E
+
+
+class Lost(Exception):
+    """A message did not reach the wire; the text says why."""
+
+
+class Sending:
+    """One dump on its way to one output, from message `place` (0 is the first) on."""
+
+    def __init__(self, show: Show, output: int, messages: Sequence[bytes], place: int) -> None:
+        self._show = show
+        self._output = output
+        self._name = show.outputs[output]
+        self._all = messages
+        self._octets = sum(map(len, messages))
+        self._gone = sum(map(len, messages[:place]))
+        self._place = place  # of the next message that is to be handed to the wire
+        self._waiting: deque[bytes] = deque()  # those that the wire has not handed to the driver
+        self._events: deque[Event] = deque()
+        self._gap = 0
+        self._chunk = 0
+        self._since_gap = 0
+        self._hands: Handshake | None = None
+        self._answers: str | None = None
+        self._told_at = 0
+        self._not_before = 0
+
+    def pause(self, gap: float, chunk: int | None) -> None:
+        """Wait `gap` seconds after each message, or only once `chunk` bytes have gone since the last pause."""
+        self._gap = round(gap * _NS)
+        self._chunk = chunk or 0
+
+    def shake_hands(self, source: int | None) -> None:
+        """Wait for the instrument's answer after each message, from this input or from any."""
+        self._hands = Handshake()
+        self._answers = None if source is None else self._show.inputs[source]
+
+    async def run(self, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event) -> dict[str, Any]:
+        """Send; what became of it. It ends when the last byte is on the wire, or between two messages if stopped."""
+        self._events = self._show.watch()
+        try:
+            while self._place < len(self._all) and not stop.is_set():
+                await self._feed(report, stop)
+            await self._settle()
+            if self._hands is not None and self._place < len(self._all):
+                self._call_off(self._all[self._place])
+        except Lost as fault:
+            return self._ended(False, str(fault))
+        finally:
+            self._show.unwatch(self._events)
+        if self._place < len(self._all):
+            return self._ended(False, "stopped")
+        return self._ended(True, "")
+
+    async def _feed(self, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event) -> None:
+        """One step: some messages to the wire, or some waiting."""
+        now = self._show.clock()
+        if now - self._told_at >= _FRAME:
+            self._told_at = now
+            await report({"progress": self._progress()})
+        if now < self._not_before:
+            await trio.sleep(min(_ROUND * 10, (self._not_before - now) / _NS))
+            return
+        message = self._all[self._place]
+        if not self._room_for(message):
+            await trio.sleep(_ROUND)
+            self._look()
+            return
+        self._waiting.append(message)
+        self._place += 1
+        self._gone += len(message)
+        self._show.send(((self._output, message),))
+        self._look()
+        self._since_gap += len(message)
+        if self._hands is not None:
+            await self._settle()
+            verdict = await self._answered(self._hands, stop)
+            if verdict is not Verdict.NEXT:
+                self._place -= 1
+                self._gone -= len(message)
+            if verdict in _ENDS:
+                raise Lost(verdict.value)
+            if verdict is not Verdict.NEXT:
+                return
+        if self._gap and self._since_gap >= self._chunk:
+            await self._settle()
+            self._since_gap = 0
+            self._not_before = self._show.clock() + self._gap
+        await trio.lowlevel.checkpoint()
+
+    def _room_for(self, message: bytes) -> bool:
+        """Whether it may join what waits. On a wire short SysEx overtakes long; a dump keeps its order."""
+        wire = self._show.bay.wires[self._output]
+        if isinstance(wire, FarWire):  # it waits at the other machine, where nobody here could stop it any more
+            return wire.carried_at - self._show.clock() < _FAR_AHEAD
+        if not self._waiting:
+            return True
+        speed = wire.speed
+        if speed is None or (len(message) <= SHORT_SYSEX < max(map(len, self._waiting))):
+            return False
+        return sum(map(speed.cost, self._waiting)) < _AHEAD
+
+    def _look(self) -> None:
+        """See what was handed over and what the instrument said. Raises Lost."""
+        if len(self._events) == self._events.maxlen:
+            raise Lost("more passed at once than could be looked through")
+        while self._events:
+            event = self._events.popleft()
+            if event.message is None:
+                continue
+            if event.way == "out":
+                if self._waiting and event.message is self._waiting[0]:
+                    message = self._waiting.popleft()
+                    if self._hands is not None:  # from here on: the cable may be faster than it is paced
+                        self._hands.sent(self._show.bay.wires[self._output].carried_at, message)
+            elif self._hands is not None and self._answers in (None, event.port):
+                self._hands.hear(event.message)
+        if self._waiting and not self._show.bay.wires[self._output].holds(self._waiting[0]):
+            self._place -= len(self._waiting)
+            self._gone -= sum(map(len, self._waiting))
+            meter = self._show.out_meters[self._output]
+            raise Lost(
+                f"{self._name} was lost: {meter.last_error}"
+                if not meter.open
+                else f"a message was thrown away ({meter.last_error or 'a panic, or too much waited for the wire'})"
+            )
+
+    async def _settle(self) -> None:
+        """Until all that was fed is on the wire to its last byte."""
+        while self._waiting:
+            await trio.sleep(_ROUND)
+            self._look()
+        while True:
+            left = self._show.bay.wires[self._output].carried_at - self._show.clock()
+            if left <= 0:
+                return
+            await trio.sleep(min(left / _NS, 0.1))
+
+    async def _answered(self, hands: Handshake, stop: trio.Event) -> Verdict:
+        """What the instrument says to this message; PENDING if the player stops it meanwhile."""
+        while (verdict := hands.verdict(self._show.clock())) is Verdict.PENDING and not stop.is_set():
+            await trio.sleep(_ROUND)
+            self._look()
+        return verdict
+
+    def _call_off(self, message: bytes) -> None:
+        """Tell an instrument that takes a universal dump that no more of it comes."""
+        if message[1] == _UNIVERSAL:
+            self._show.send(((self._output, answer(CANCEL, message[2], packet_number(message) or 0)),))
+
+    def _progress(self) -> dict[str, Any]:
+        """Counted are whole messages that went to the wire."""
+        count, octets = len(self._all) - self._place, self._octets - self._gone
+        speed = self._show.bay.wires[self._output].speed
+        gaps = octets / self._chunk if self._chunk else count
+        on_wire = (octets + count * speed.overhead) * speed.byte_ns if speed else 0
+        return {
+            "messages": self._place,
+            "of": len(self._all),
+            "bytes": self._gone,
+            "of_bytes": self._octets,
+            "left_s": round((on_wire + gaps * self._gap) / _NS, 1),
+        }
+
+    def _ended(self, done: bool, why: str) -> dict[str, Any]:
+        at, of = self._place, len(self._all)
+        text = f"{of} messages are on the wire to {self._name}"
+        if not done:
+            text = f"{why}; {at} of {of} messages were sent to {self._name}. Go on with: --from {at + 1}"
+        return {"done": done, "text": text, **self._progress()}

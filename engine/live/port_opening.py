@@ -1,0 +1,144 @@
+"""Opens the ports a rig names: by pattern, as ports of its own, or as byte devices."""
+
+import contextlib
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol, TypeVar
+
+from engine.ports.no_system import NoSystem
+from engine.ports.open_system import open_device_input, open_device_output, open_system
+from engine.ports.port import InputPort, OutputPort, PortError, PortSystem
+from engine.rig.models.rig import Input, Output, Rig
+
+_Port = TypeVar("_Port", InputPort, OutputPort)
+
+
+@dataclass
+class Patch:
+    """The open ports by rig name, and a sentence for each that could not be opened."""
+
+    inputs: dict[str, InputPort] = field(default_factory=dict)
+    outputs: dict[str, OutputPort] = field(default_factory=dict)
+    missing: dict[str, str] = field(default_factory=dict)
+
+    def close(self) -> None:
+        """Close whatever is open."""
+        for source in self.inputs.values():
+            source.close()
+        for output in self.outputs.values():
+            output.close()
+
+
+class SamePort(PortError):
+    """Two names of the rig lead to one port of the system."""
+
+
+def system_for(rig: Rig, backend: str | None, client_name: str) -> PortSystem:
+    """The ports of a backend; None is this system's own, which a rig of byte devices alone can be without.
+
+    Raises PortError.
+    """
+    try:
+        return open_system(backend, client_name)
+    except PortError as fault:
+        wanted: tuple[Input | Output, ...] = (*rig.inputs.values(), *rig.outputs.values())
+        if backend is not None or any(port.device is None and not rig.far(port) for port in wanted):
+            raise
+        return NoSystem(str(fault))
+
+
+class Elsewhere(Protocol):
+    """What opens ports of other machines."""
+
+    def has(self, wanted: Input | Output) -> bool:
+        """Whether this port is at another machine."""
+
+    def input(self, name: str, wanted: Input) -> InputPort:
+        """A rig's input there. Raises PortError."""
+
+    def output(self, name: str, wanted: Output) -> OutputPort:
+        """A rig's output there. Raises PortError."""
+
+    def share(self, name: str, port: InputPort) -> InputPort:
+        """An input that is plugged in here, heard elsewhere, too, if anybody wants it."""
+
+
+class Opener:
+    """Opens what a rig names: by pattern, as ports of its own (`virtual`), as byte devices, or at other machines."""
+
+    def __init__(self, system: PortSystem, virtual: bool, far: Elsewhere | None = None) -> None:
+        self.system = system
+        self._virtual = virtual
+        self._far = far
+
+    def prepare(self, rig: Rig, inputs: Collection[str], outputs: Collection[str]) -> None:
+        """Get ready to open these, which are missing now. Where that fails, so will the opening, and say why."""
+        if self._virtual:
+            return
+        with contextlib.suppress(PortError):
+            self.system.prepare(
+                sum(name in rig.inputs and self._of_system(rig.inputs[name]) for name in inputs),
+                sum(name in rig.outputs and self._of_system(rig.outputs[name]) for name in outputs),
+            )
+
+    def _of_system(self, wanted: Input | Output) -> bool:
+        return wanted.device is None and (self._far is None or not self._far.has(wanted))
+
+    def input(self, name: str, wanted: Input) -> InputPort:
+        """The rig's input of this name. Raises PortError."""
+        if self._far is not None and self._far.has(wanted):
+            return self._far.input(name, wanted)
+        port = self._input_here(name, wanted)
+        return port if self._far is None else self._far.share(name, port)
+
+    def _input_here(self, name: str, wanted: Input) -> InputPort:
+        if wanted.device is not None:
+            return open_device_input(wanted.device)
+        if self._virtual:
+            return self.system.open_virtual_input(name)
+        return self.system.open_input(wanted.port or "")
+
+    def output(self, name: str, wanted: Output) -> OutputPort:
+        """The rig's output of this name. Raises PortError."""
+        if self._far is not None and self._far.has(wanted):
+            return self._far.output(name, wanted)
+        if wanted.device is not None:
+            return open_device_output(wanted.device)
+        if self._virtual:
+            return self.system.open_virtual_output(name)
+        return self.system.open_output(wanted.port or "")
+
+
+def connect(rig: Rig, opener: Opener) -> Patch:
+    """Open every port of a rig; what is missing is written down, not raised. Raises SamePort."""
+    patch = Patch()
+    try:
+        _open_all("inputs", rig.inputs, patch.inputs, patch.missing, opener.input)
+        _open_all("outputs", rig.outputs, patch.outputs, patch.missing, opener.output)
+    except SamePort:
+        patch.close()
+        raise
+    opener.prepare(rig, rig.inputs.keys() - patch.inputs.keys(), rig.outputs.keys() - patch.outputs.keys())
+    return patch
+
+
+_Wanted = TypeVar("_Wanted", Input, Output)
+
+
+def _open_all(
+    what: str,
+    wanted: Mapping[str, _Wanted],
+    opened: dict[str, _Port],
+    missing: dict[str, str],
+    open_one: Callable[[str, _Wanted], _Port],
+) -> None:
+    names: dict[str, str] = {}  # the system's name -> the rig's
+    for name, port in wanted.items():
+        try:
+            opened[name] = open_one(name, port)
+        except PortError as fault:
+            missing[f"{what}.{name}"] = str(fault)
+            continue
+        taken = names.setdefault(opened[name].name, name)
+        if taken != name:
+            raise SamePort(f'{what}: "{taken}" and "{name}" both lead to the port "{opened[name].name}"; name it once')

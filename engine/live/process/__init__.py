@@ -1,0 +1,1 @@
+"""The process around a running show: start, end, threads, priority."""

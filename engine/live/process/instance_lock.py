@@ -1,0 +1,64 @@
+"""The name an engine runs under: its local socket, which one process at a time can have."""
+
+import errno
+import fcntl
+import os
+import socket
+import stat
+from pathlib import Path
+from typing import IO, NamedTuple
+
+from engine.live.socket.client import address_of, socket_path
+
+
+class NameTaken(Exception):
+    """Another engine of this name runs already."""
+
+
+class Claim(NamedTuple):
+    """A name that is ours while `lock` is open. `crashed`: the last engine of this name did not end as it should."""
+
+    listener: socket.socket
+    path: Path
+    lock: IO[bytes]
+    crashed: bool
+
+    def release(self) -> None:
+        """Give the name up."""
+        self.listener.close()
+        self.path.unlink(missing_ok=True)
+        self.lock.close()
+
+
+def claim_socket(name: str) -> Claim:
+    """A listening socket for the engine of this name. A socket left over from a crash is replaced.
+
+    Raises NameTaken if an engine of this name runs, OSError if the folder cannot be used.
+    """
+    path = socket_path(name)
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    if path.parent.stat().st_uid != os.getuid() or stat.S_IMODE(path.parent.stat().st_mode) & 0o077:
+        os.chmod(path.parent, 0o700)  # raises if it is somebody else's
+    lock = path.with_suffix(".lock").open("ab")
+    try:
+        # held by the system for as long as this process lives, and no longer, however it ends
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        lock.close()
+        raise NameTaken(f'an engine named "{name}" is running; give this one another with --name NAME') from None
+    crashed = path.is_socket()
+    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    try:
+        path.unlink(missing_ok=True)
+        with address_of(path) as address:
+            listener.bind(address)
+        os.chmod(path, 0o600)
+        listener.listen(16)
+    except OSError as fault:
+        listener.close()
+        lock.close()
+        if fault.errno is None:  # Python's own: the system would not say more
+            told = "the path is too long; set XDG_RUNTIME_DIR to a shorter folder"
+            raise OSError(errno.ENAMETOOLONG, told, os.fspath(path)) from None
+        raise
+    return Claim(listener, path, lock, crashed)

@@ -1,0 +1,69 @@
+"""What an engine remembers from one start to the next: its last scene, and the place in the set list."""
+
+import contextlib
+import json
+import os
+from pathlib import Path
+from typing import Any, Final
+
+import platformdirs
+
+from engine.core.control.setlist import Standing
+
+_APP: Final = "bayleaf"
+
+
+def state_file(name: str) -> Path:
+    """Where the engine of this name keeps its state."""
+    return Path(platformdirs.user_state_dir(_APP)) / f"{name}.json"
+
+
+def read_last(path: Path, rig: Path) -> Standing | None:
+    """Where the show of this rig file stood, or None if none can be told."""
+    return _all(path).get(str(rig.resolve()))
+
+
+def _all(path: Path) -> dict[str, Standing]:
+    """By rig file; none where the state cannot be read or is not ours."""
+    try:
+        listed = json.loads(path.read_text(encoding="utf-8"))["shows"]
+        return {rig: standing for rig, kept in listed.items() if (standing := _standing(kept)) is not None}
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return {}
+
+
+def _standing(kept: Any) -> Standing | None:
+    if not isinstance(kept, list) or [type(each) for each in kept] != [int, str, int]:
+        return None
+    return Standing(*kept)
+
+
+def write_last(path: Path, rig: Path, standing: Standing) -> None:
+    """Write this down: temporary file, fsync, rename, so that a crash leaves the old state or the new.
+
+    One engine of a name runs at a time, so what a crash left of a temporary file is written over by the next one.
+    Raises OSError, and leaves the old state as it was.
+    """
+    shows = _all(path) | {str(rig.resolve()): standing}
+    path.parent.mkdir(parents=True, exist_ok=True)
+    temporary = path.with_name(f".{path.name}.new")
+    try:
+        with temporary.open("w", encoding="utf-8") as file:
+            json.dump({"format": 2, "shows": shows}, file)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(temporary, path)
+    except OSError:
+        temporary.unlink(missing_ok=True)
+        raise
+    _sync_folder(path.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the rename itself last, where the system lets a folder be synced."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

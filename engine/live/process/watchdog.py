@@ -1,0 +1,71 @@
+"""A sign of life that is one: it goes when the loop is stuck, though the process and its link live on."""
+
+import threading
+import time
+from collections.abc import Callable
+from typing import Final
+
+import trio
+
+from engine.live.process.worker_threads import to_its_end
+from engine.processor import any_of_them
+
+_BEAT: Final = 0.02  # seconds between two beats of the loop
+_STUCK: Final = 0.15  # seconds: another engine is to take over before anybody notices
+_LOOK: Final = 0.01
+
+
+class Watchdog:
+    """`alive` puts the sign of life up, `gone` takes it down; both are called in other threads, and may block."""
+
+    def __init__(
+        self,
+        alive: Callable[[], None],
+        gone: Callable[[], None],
+        clock: Callable[[], float] = time.monotonic,
+        stuck_s: float = _STUCK,
+    ) -> None:
+        """`stuck_s`: seconds without a beat after which the loop counts as stuck."""
+        self.times_stuck = 0
+        self._alive, self._gone = alive, gone
+        self._clock = clock
+        self._stuck_s = stuck_s
+        self._beat_at = clock()
+        self._up = False
+        self._ending = threading.Event()
+
+    async def run(self) -> None:
+        """Until cancelled; the sign of life is taken down at the end."""
+        watcher = threading.Thread(target=self._watch, name="bayleaf-watchdog", daemon=True)
+        self.beat()
+        watcher.start()
+        try:
+            while True:
+                self.beat()
+                await trio.sleep(_BEAT)
+        finally:
+            self._ending.set()
+            with trio.CancelScope(shield=True):
+                await to_its_end(watcher.join)
+
+    def beat(self) -> None:
+        """The loop runs."""
+        self._beat_at = self._clock()
+
+    def look(self) -> None:  # watchdog's thread
+        """Put the sign up or take it down as is due."""
+        stuck = self._clock() - self._beat_at > self._stuck_s
+        if stuck and self._up:
+            self._up = False
+            self.times_stuck += 1
+            self._gone()
+        elif not stuck and not self._up:
+            self._up = True
+            self._alive()
+
+    def _watch(self) -> None:  # watchdog's thread
+        any_of_them()  # a loop that does not let go of its processor is just what is to be seen
+        while not self._ending.wait(_LOOK):
+            self.look()
+        if self._up:
+            self._gone()

@@ -1,0 +1,237 @@
+"""The files that a recording is kept in: .jsonl has everything, .mid what a sequencer can open.
+
+A .jsonl file is one JSON object a line: first {"format", "rig", "kept", "begins", "monotonic", "scene", "messages"},
+then by "way"
+    "in", "out"  {"at", "clock", "way", "port", "message"}
+    "scene"      {"at", "clock", "way", "scene", "text"}
+    "told"       {"at", "clock", "way", "text"}
+    "did"        {"at", "clock", "way", "did"}: what decided what went out beside messages, for `bayleaf rehearse`
+with "at" in seconds from the first event, to the nanosecond, and "clock" as local time; "monotonic" in the first line
+is the engine's own clock (ns) at the first event.
+
+A .mid file (Standard MIDI Files 1.0, RP-001) is of format 1: a track of tempo, scenes and what was told, then one for
+each port. It has channel messages and SysEx only; the other system messages would have to be escape events (F7), and
+mido neither writes nor reads those.
+"""
+
+import contextlib
+import json
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import IO, Any, Final
+
+import mido
+
+from engine.live.recorder import Kept, Past
+from engine.midi.kinds import SYSEX, is_whole
+from engine.midi.message_words import to_hex
+
+_NS: Final = 1_000_000_000
+_TEMPO: Final = 1_000_000  # µs a beat: one beat of the file is one second
+_TICKS: Final = 10_000  # a beat: one tick is a tenth of a millisecond
+_TICK_NS: Final = _NS // _TICKS
+_LONGEST_GAP: Final = (
+    0x0FFFFFFF  # ticks: the greatest delta time of a Standard MIDI File (RP-001, variable-length quantities)
+)
+
+
+class KeepFault(Exception):
+    """The recording was not kept; the text says why in one sentence."""
+
+
+@dataclass(frozen=True)
+class Names:
+    """What the rig calls itself and, by index, its ports."""
+
+    rig: str
+    inputs: Sequence[str]
+    outputs: Sequence[str]
+
+    def port(self, past: Past) -> str:
+        """The name of the port that a message passed."""
+        return (self.inputs if past.way == "in" else self.outputs)[past.number]
+
+
+def refuse(file: Path) -> None:
+    """Raises KeepFault if nothing may be written there."""
+    if file.suffix.lower() not in _WRITERS:
+        raise KeepFault(f'"{file.name}" says no kind of file that can be kept: end its name in .mid or .jsonl')
+    if not file.is_absolute():
+        raise KeepFault(f'"{file}" is not a whole path; begin it at the root of the file system')
+    if os.path.lexists(file):
+        raise KeepFault(f"{file} exists already and is left alone; choose another name")
+
+
+def write(kept: Kept, file: Path, names: Names) -> str:
+    """Write the file in one piece or not at all; the sentence that says what was kept. Raises KeepFault."""
+    refuse(file)
+    events = kept.events()
+    left_out = 0
+    temporary = file.with_name(f".keeping.{os.getpid()}")
+    try:
+        with temporary.open("wb") as out:
+            left_out = _WRITERS[file.suffix.lower()](out, kept, events, names)
+            out.flush()
+            os.fsync(out.fileno())
+        refuse(file)
+        temporary.rename(file)
+    except OSError as fault:
+        raise KeepFault(f"{file} could not be written: {fault.strerror}") from None
+    finally:
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
+    return _sentence(kept, file, _messages(events) - left_out, left_out)
+
+
+def _messages(events: Iterable[Past]) -> int:
+    return sum(past.way in ("in", "out") for past in events)
+
+
+def _sentence(kept: Kept, file: Path, messages: int, left_out: int) -> str:
+    since = kept.since if kept.reaches is None else max(kept.since, kept.reaches)
+    counted = "1 message" if messages == 1 else f"{messages:,} messages"
+    said = f"kept {counted} of the last {_duration(kept.until - since)} in {file}"
+    if since > kept.since:
+        said += "; the recording reaches no further back"
+    if left_out:
+        said += f"; {_left_out(left_out)}"
+    return said
+
+
+def _left_out(count: int) -> str:
+    """Why the file has fewer messages than passed."""
+    counted = "1 system message is" if count == 1 else f"{count:,} system messages (clock and the like) are"
+    return f"{counted} left out, a .jsonl file takes all"
+
+
+def _duration(ns: int) -> str:
+    minutes, seconds = divmod(round(ns / _NS), 60)
+    hours, minutes = divmod(minutes, 60)
+    if hours:
+        return f"{hours} h {minutes} min {seconds} s"
+    return f"{minutes} min {seconds} s" if minutes else f"{seconds} s"
+
+
+def _clock(kept: Kept, at: int) -> str:
+    """A monotonic time (ns) as local time, with its offset from UTC."""
+    seconds = kept.clock - (kept.until - at) / _NS
+    return datetime.fromtimestamp(seconds).astimezone().isoformat(timespec="milliseconds")
+
+
+# One JSON object a line
+
+
+def _write_lines(out: IO[bytes], kept: Kept, events: Sequence[Past], names: Names) -> int:
+    """Everything; the number of messages left out, which is none."""
+    scene = kept.scene()
+    header = {
+        "format": "bayleaf recording 1",
+        "rig": names.rig,
+        "kept": _clock(kept, kept.until),
+        "begins": _clock(kept, events[0].at) if events else None,
+        "monotonic": events[0].at if events else None,
+        "scene": {"number": scene[0], "name": scene[1]} if scene else None,
+        "messages": _messages(events),
+    }
+    out.write(_line(header))
+    for past in events:
+        time = {"at": round((past.at - events[0].at) / _NS, 9), "clock": _clock(kept, past.at), "way": past.way}
+        out.write(_line(time | _content(past, names)))
+    return 0
+
+
+def _content(past: Past, names: Names) -> dict[str, Any]:
+    if past.way == "scene":
+        return {"scene": past.number, "text": past.text}
+    if past.way == "told":
+        return {"text": past.text}
+    if past.way == "did":
+        return {"did": json.loads(past.text)}
+    return {"port": names.port(past), "message": to_hex(past.message)}
+
+
+def _line(value: dict[str, Any]) -> bytes:
+    return json.dumps(value, ensure_ascii=False).encode("utf-8", "backslashreplace") + b"\n"
+
+
+# A Standard MIDI File
+
+
+class _Track:
+    """A track whose messages are made while it is written: a full recorder holds a million of them."""
+
+    def __init__(self, head: Sequence[Any], begins: int, events: Iterable[Past]) -> None:
+        self._head = head
+        self._begins = begins
+        self._events = events
+
+    def __iter__(self) -> Iterator[Any]:
+        yield from self._head
+        before = 0
+        for past in self._events:
+            tick = round((past.at - self._begins) / _TICK_NS)
+            gap, before = tick - before, tick
+            while gap > _LONGEST_GAP:
+                yield mido.MetaMessage("text", text="", time=_LONGEST_GAP)
+                gap -= _LONGEST_GAP
+            message = _for_file(past)
+            message.time = gap
+            yield message
+
+
+def _write_midi(out: IO[bytes], kept: Kept, events: Sequence[Past], names: Names) -> int:
+    """All that the file can take; the number of messages left out."""
+    ports: dict[tuple[str, int], list[Past]] = {}
+    signs = []
+    left_out = 0
+    for past in events:
+        if past.way in ("scene", "told"):
+            signs.append(past)
+        elif past.way == "did":
+            continue
+        elif past.message[0] <= SYSEX and is_whole(past.message):
+            ports.setdefault((past.way, past.number), []).append(past)
+        else:
+            left_out += 1
+    begins = events[0].at if events else kept.until
+    tracks = [_Track(_head(kept, begins, left_out, names), begins, signs)]
+    for (way, _), passed in sorted(ports.items()):
+        name = mido.MetaMessage("track_name", name=_text(f"{way} {names.port(passed[0])}"))
+        tracks.append(_Track([name], begins, passed))
+    mido.MidiFile(type=1, ticks_per_beat=_TICKS, tracks=tracks).save(file=out)
+    return left_out
+
+
+def _head(kept: Kept, begins: int, left_out: int, names: Names) -> list[Any]:
+    head = [
+        mido.MetaMessage("track_name", name=_text(names.rig)),
+        mido.MetaMessage("set_tempo", tempo=_TEMPO),
+        mido.MetaMessage("text", text=_text(f"begins {_clock(kept, begins)}")),
+    ]
+    if left_out:
+        head.append(mido.MetaMessage("text", text=_text(_left_out(left_out))))
+    if scene := kept.scene():
+        head.append(mido.MetaMessage("marker", text=_text(_scene_words(*scene))))
+    return head
+
+
+def _for_file(past: Past) -> Any:
+    if past.message:
+        return mido.Message.from_bytes(past.message)
+    text = _scene_words(past.number, past.text) if past.way == "scene" else past.text
+    return mido.MetaMessage("marker", text=_text(text))
+
+
+def _scene_words(number: int, name: str) -> str:
+    return f"scene {number} {name}"
+
+
+def _text(text: str) -> str:
+    """UTF-8 in the guise of Latin-1, which is what mido writes unless a setting of the whole program says otherwise."""
+    return text.encode("utf-8", "backslashreplace").decode("latin-1")
+
+
+_WRITERS: Final = {".mid": _write_midi, ".jsonl": _write_lines}

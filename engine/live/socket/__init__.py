@@ -1,0 +1,1 @@
+"""What other processes ask of a running engine, and what they get."""

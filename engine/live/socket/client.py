@@ -1,0 +1,124 @@
+"""How the shell talks to a running engine: plain sockets, no trio."""
+
+import contextlib
+import json
+import os
+import re
+import signal
+import socket
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Final
+
+import platformdirs
+
+from engine.user_error import Told
+
+_APP: Final = "bayleaf"
+_NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,40}")
+_PATIENCE: Final = 5.0  # seconds
+_ADDRESS: Final = 103  # bytes of a Unix socket's address that every system takes
+
+
+class NoEngine(Told):
+    """No engine of this name answers; the text says so and what to do."""
+
+
+def socket_path(name: str) -> Path:
+    """Where the engine of this name listens. Raises NoEngine for a name that cannot be one."""
+    if not _NAME.fullmatch(name):
+        raise NoEngine(f'"{name}" cannot be an engine\'s name: use letters, digits, hyphen and underscore, up to 40')
+    if folder := os.environ.get("XDG_RUNTIME_DIR"):
+        return Path(folder) / _APP / f"{name}.sock"
+    with warnings.catch_warnings():  # platformdirs warns where it falls back; its fallback will do
+        warnings.simplefilter("ignore")
+        return Path(platformdirs.user_runtime_dir(_APP)) / f"{name}.sock"
+
+
+@contextlib.contextmanager
+def address_of(path: Path) -> Iterator[str]:
+    """A socket's path as an address to bind or connect to; a longer one goes by its open folder, where there is /proc.
+
+    Raises OSError if that folder cannot be opened.
+    """
+    if len(os.fsencode(path)) <= _ADDRESS or not os.path.isdir("/proc/self/fd"):
+        yield os.fspath(path)
+        return
+    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        yield f"/proc/self/fd/{folder}/{path.name}"
+    finally:
+        os.close(folder)
+
+
+def _connect(name: str, patience: float = _PATIENCE) -> socket.socket:
+    connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    connection.settimeout(patience)
+    try:
+        with address_of(socket_path(name)) as address:
+            connection.connect(address)
+    except OSError:
+        connection.close()
+        raise NoEngine(f'no engine named "{name}" is running; start one with: bayleaf run RIG --name {name}') from None
+    return connection
+
+
+def ask(name: str, request: dict[str, Any], patience: float = _PATIENCE) -> dict[str, Any]:
+    """One request, one answer within `patience` seconds. Raises NoEngine."""
+    line = b""
+    with contextlib.suppress(OSError), _connect(name, patience) as connection:
+        connection.sendall(json.dumps(request).encode() + b"\n")
+        with connection.makefile("rb") as talk:
+            line = talk.readline()
+    if not line.endswith(b"\n"):
+        raise NoEngine(f'the engine named "{name}" did not answer')
+    answer: dict[str, Any] = json.loads(line)
+    return answer
+
+
+def converse(name: str, request: dict[str, Any], patience: float) -> Iterator[dict[str, Any]]:
+    """One request, and each line of its answer; the last one has "done".
+
+    The first Ctrl-C asks the engine to stop in good order, and its answer still comes; the second one ends this.
+    `patience`: seconds without a line after which the engine counts as gone. Raises NoEngine.
+    """
+    with _connect(name, patience) as connection:
+
+        def stop(*_: object) -> None:
+            signal.signal(signal.SIGINT, before)
+            with contextlib.suppress(OSError):
+                connection.shutdown(socket.SHUT_WR)
+
+        before = signal.signal(signal.SIGINT, stop)
+        try:
+            yield from _lines_of_answer(name, connection, request)
+        finally:
+            signal.signal(signal.SIGINT, before)
+
+
+def _lines_of_answer(name: str, connection: socket.socket, request: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    with contextlib.suppress(OSError):
+        connection.sendall(json.dumps(request).encode() + b"\n")
+        with connection.makefile("rb") as talk:
+            for line in talk:
+                if not line.endswith(b"\n"):
+                    break
+                answer: dict[str, Any] = json.loads(line)
+                yield answer
+                if "done" in answer:
+                    return
+    raise NoEngine(f'the engine named "{name}" ended before the work was done')
+
+
+def watch(name: str) -> Iterator[dict[str, Any]]:
+    """What passes ("events") and the time ("sync"), in batches, until the engine ends.
+
+    Raises NoEngine if there is none at the start.
+    """
+    with _connect(name) as connection, contextlib.suppress(OSError):
+        connection.sendall(b'{"do": "watch"}\n')
+        with connection.makefile("rb") as talk:
+            for line in talk:
+                if line.endswith(b"\n"):  # the last one may be cut short
+                    yield json.loads(line)

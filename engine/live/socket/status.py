@@ -1,0 +1,90 @@
+"""A picture of the running show, for `bayleaf status` and whoever else asks."""
+
+from typing import Any
+
+from engine.core import scene_snapshot
+from engine.live.meters import PortMeter
+from engine.live.show import Show
+
+
+def status(show: Show) -> dict[str, Any]:
+    """Everything there is to know, as plain values. Loop only."""
+    bay = show.bay
+    scene = bay.scene
+    return {
+        "rig": bay.rig.rig.name,
+        "scene": {"number": scene[0], "name": scene[1]} if scene else None,
+        "setlist": {"name": bay.setlist.name, "place": bay.setlist.place + 1, "scenes": list(bay.setlist.numbers)},
+        "setlists": [name for name in bay.setlists if name],
+        "muted_routes": sorted(bay.muted),
+        "sounds": scene_snapshot.sounds(bay),
+        "sounding": bay.ledger.sounding(),
+        "off_rest": bay.ledger.off_rest(),
+        "inputs": _inputs(show),
+        "outputs": _outputs(show),
+        **sync(show),
+        "muted": [
+            {"input": bay.inputs[source], "output": bay.outputs[output]} for source, output in sorted(bay.loops.muted)
+        ],
+        "muted_messages": bay.loops.dropped,
+        "latency": show.latency.percentiles(),
+        "scheduling": show.scheduling,
+        "recorder": show.recorder.size(),
+        "refused_rig": show.refused,
+        "own_faults": show.own_faults,
+        "filter_faults": dict(bay.faults.counts),
+        "running_s": round((show.clock() - show.started_at) / 1e9, 1),
+    }
+
+
+def sync(show: Show) -> dict[str, Any]:
+    """Tempo and time code."""
+    now, found = show.clock(), show.bay.sync
+    bpm, shown = found.bpm(now), found.shown(now)
+    return {
+        "tempo": round(bpm, 1) if bpm is not None else None,
+        "clock_from": found.clock_source(now),
+        "timecode": str(shown.label) if shown else None,
+        "timecode_rate": shown.label.rate.name if shown else None,
+        "timecode_runs": shown.running if shown else False,
+        "timecode_from": shown.source if shown else None,
+    }
+
+
+def _inputs(show: Show) -> list[dict[str, Any]]:
+    repairs, silent = show.reader.repairs(), show.bay.sensing.silent
+    return [
+        {
+            "name": name,
+            **_port(meter, "silent" if index in silent else "open"),
+            "shed": show.reader.shed(index),
+            "repairs": repairs.get(index, 0),
+        }
+        for index, (name, meter) in enumerate(zip(show.inputs, show.in_meters, strict=True))
+        if name in show.bay.rig.inputs
+    ]
+
+
+def _outputs(show: Show) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": name,
+            **_port(meter, "open"),
+            "shed": wire.waiting.shed,
+            "replaced": wire.waiting.replaced,
+        }
+        for name, meter, wire in zip(show.outputs, show.out_meters, show.bay.wires, strict=True)
+        if name in show.bay.rig.outputs
+    ]
+
+
+def _port(meter: PortMeter, there: str) -> dict[str, Any]:
+    return {
+        "state": there if meter.open else "missing",
+        "port": meter.port,
+        "messages": meter.messages,
+        "bytes": meter.octets,
+        "dropped": meter.dropped,
+        "returns": meter.returns,
+        "last_error": meter.last_error,
+    }

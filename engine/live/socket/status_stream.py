@@ -1,0 +1,202 @@
+"""What a follower is sent: what has changed, thirty times a second at the most and once a second at the least.
+
+A frame is made of counters and of what was told since the last one. The messages that pass are kept only while
+somebody asks for them, and only the newest. A follower that does not read in time is dropped.
+"""
+
+import contextlib
+import json
+from collections import deque
+from collections.abc import AsyncGenerator
+from typing import Any, Final
+
+import trio
+
+from engine.live.cable_load import Gauge
+from engine.live.cluster_session import Joined
+from engine.live.edit.rig_session import Workshop
+from engine.live.health import health
+from engine.live.show import Event, Show
+from engine.live.socket.status import sync
+from engine.midi.message_words import describe, to_hex
+
+_FRAME: Final = 1 / 30  # seconds
+_PATIENCE: Final = 1.0  # seconds a follower may take to read
+_LONGEST: Final = 1_000_000_000  # ns between two frames
+_EVENTS: Final = 40  # of a frame
+_TOLD: Final = 100
+_SHOWN: Final = 64  # bytes of a message; a dump may have millions
+_SHORT: Final = 200  # bytes of a line that can be meant for us
+_ELSEWHERE: Final = 'this connection follows and takes {"events": true} and {"events": false}; ask on another'
+
+Facts = dict[str, Any]
+
+
+async def follow(stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], frames: "Frames") -> None:
+    """Send frames, and heed the lines that come, until either end hangs up or the follower does not read."""
+    try:
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(_heed, lines, frames, nursery.cancel_scope)
+            with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
+                await _send(stream, frames)
+            nursery.cancel_scope.cancel()
+    finally:
+        frames.close()
+
+
+async def _send(stream: trio.SocketStream, frames: "Frames") -> None:
+    while True:
+        texts = frames.take()
+        if texts:
+            with trio.move_on_after(_PATIENCE) as patience:
+                await stream.send_all(b"".join(json.dumps(text).encode() + b"\n" for text in texts))
+            if patience.cancelled_caught:
+                return
+        await trio.sleep(_FRAME)
+
+
+async def _heed(lines: AsyncGenerator[bytes, None], frames: "Frames", scope: trio.CancelScope) -> None:
+    with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
+        async for line in lines:
+            frames.heed(line)
+    scope.cancel()
+
+
+class Frames:
+    """The frames of one follower. Loop only."""
+
+    def __init__(
+        self, show: Show, workshop: Workshop, gauge: Gauge, events: bool, joined: Joined | None = None
+    ) -> None:
+        """`events`: whether the messages that pass are wanted; `joined`: the network of a rig that has one."""
+        self._show, self._workshop, self._gauge = show, workshop, gauge
+        self._joined = joined
+        self._told = show.watch(messages=False, most=_TOLD)
+        self._passing: deque[Event] | None = None
+        self._moved = True  # whether the next frame tells of messages even if none has passed
+        self._want(events)
+        self._counts = _counts(show)
+        self._known: Facts = {}
+        self._sent_at: int | None = None
+        self._looks = 0
+        self._health: list[str] = []
+        self._answers: deque[Facts] = deque(maxlen=1)
+
+    def close(self) -> None:
+        """Nobody follows any more."""
+        self._show.unwatch(self._told)
+        self._want(False)
+
+    def heed(self, line: bytes) -> None:
+        """What the follower says."""
+        try:
+            said = json.loads(line) if len(line) < _SHORT else None
+        except (ValueError, RecursionError):
+            said = None
+        events = said.get("events") if isinstance(said, dict) else None
+        if isinstance(events, bool):
+            self._want(events)
+        else:
+            self._answers.append({"done": False, "text": _ELSEWHERE})
+
+    def take(self) -> list[Facts]:
+        """What is to be sent now: a frame, if there is anything new, and the answer to what was said."""
+        texts = [self._answers.popleft() for _ in range(len(self._answers))]
+        try:
+            frame = self._frame()
+        except Exception as fault:  # it costs this frame, not the show
+            self._show.own_fault(fault)
+            return texts
+        return [*texts, {"frame": frame}] if frame is not None else texts
+
+    def _want(self, events: bool) -> None:
+        if events == (self._passing is not None):
+            return
+        if self._passing is not None:
+            self._show.unwatch(self._passing)
+        self._passing = self._show.watch(told=False, most=_EVENTS) if events else None
+        self._moved = True  # the next frame says that they come from now on
+
+    def _frame(self) -> Facts | None:
+        now = self._show.clock()
+        facts = self._lasting()
+        new = {key: value for key, value in facts.items() if key not in self._known or self._known[key] != value}
+        self._known = facts
+        new |= self._passed()
+        told = [self._told.popleft() for _ in range(len(self._told))]
+        if told or self._sent_at is None:
+            new["told"] = [{"at": each.at, "who": each.port, "text": each.text} for each in told]
+        if not new and self._sent_at is not None and now - self._sent_at < _LONGEST:
+            return None
+        self._sent_at = now
+        return {"at": now, **new}
+
+    def _lasting(self) -> Facts:
+        """What holds until it changes."""
+        show, gauge, bay = self._show, self._gauge, self._show.bay
+        if gauge.looks != self._looks:
+            self._looks, self._health = gauge.looks, health(show, gauge)
+            if self._joined is not None:
+                self._health += self._joined.troubles()
+        following = bay.setlist.beside(1)
+        time = sync(show)
+        del time["timecode_rate"]
+        return {
+            "revision": show.revision,
+            "unsaved": self._workshop.unsaved,
+            "inputs": show.inputs,
+            "outputs": show.outputs,
+            "scene": _scene(bay.scene),
+            "next": _scene((following, bay.plans[following].name)) if following is not None else None,
+            "setlist": _setlist(show),
+            **time,
+            "load": gauge.loads,
+            "peak": gauge.peaks,
+            "health": self._health,
+            "muted_routes": sorted(bay.muted),
+            **({"network": self._joined.picture()} if self._joined is not None else {}),
+        }
+
+    def _passed(self) -> Facts:
+        """How much has passed since the last frame, and what, if that is wanted."""
+        before, self._counts = self._counts, _counts(self._show)
+        ways = [_since(then, now) for then, now in zip(before, self._counts, strict=True)]
+        total = sum(map(sum, ways))
+        moved, self._moved = self._moved, total > 0
+        found: Facts = {"activity": dict(zip(("in", "out"), ways, strict=True))} if total or moved else {}
+        if self._passing is not None and (self._passing or moved):
+            events = [self._passing.popleft() for _ in range(len(self._passing))]
+            found["events"] = [_plain(event) for event in events]
+            found["left_out"] = max(0, total - len(events))
+        return found
+
+
+def _counts(show: Show) -> tuple[list[int], list[int]]:
+    return [meter.messages for meter in show.in_meters], [meter.messages for meter in show.out_meters]
+
+
+def _since(then: list[int], now: list[int]) -> list[int]:
+    """A port that an edit has added begins at nothing."""
+    return [count - before for count, before in zip(now, then + [0] * (len(now) - len(then)), strict=True)]
+
+
+def _scene(scene: tuple[int, str] | None) -> Facts | None:
+    return {"number": scene[0], "name": scene[1]} if scene is not None else None
+
+
+def _setlist(show: Show) -> Facts:
+    """Its name, None if the rig has none and the scenes follow their own order; the place counts from 1."""
+    setlist = show.bay.setlist
+    return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
+
+
+def _plain(event: Event) -> Facts:
+    message = event.message or b""
+    more = " …" if len(message) > _SHOWN else ""
+    return {
+        "at": event.at,
+        "way": event.way,
+        "port": event.port,
+        "message": to_hex(message[:_SHOWN]) + more,
+        "words": describe(message),
+    }

@@ -1,0 +1,101 @@
+"""What a rig can ask of its cables: clock, time code and playing at a stated density against what one carries."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from engine.core.cable.scheduler import DIN
+from engine.core.routing.compiled_scene import Compiler, Faults
+from engine.core.timing.clock import CLOCK, PER_BEAT
+from engine.midi.timecode import RATES
+from engine.rig.models.rig import Rig
+from filters.registry import registry
+
+#: messages of three bytes a second that one player is reckoned with: a fast passage with pedal, wheel or pressure
+DENSITY: Final = 150
+_NOTE: Final = 3
+_QUARTER_FRAME: Final = 2
+_CABLE: Final = 1_000_000_000 // DIN.byte_ns  # bytes a second
+
+
+@dataclass(frozen=True)
+class Load:
+    """Bytes a second that one output may get in one scene."""
+
+    number: int
+    scene: str
+    output: str
+    clock: int
+    timecode: int
+    playing: int
+
+    @property
+    def share(self) -> float:
+        """Part of a DIN cable: above 1 something has to wait, and in the end to be shed."""
+        return (self.clock + self.timecode + self.playing) / _CABLE
+
+
+def loads(rig: Rig, density: int = DENSITY) -> Iterator[Load]:
+    """Every scene and DIN output. `density`: messages a second of each input that is routed there."""
+    clock, code = rig.sync.clock, rig.sync.timecode
+    per_clock = round(clock.bpm * PER_BEAT / 60) if clock else 0
+    per_code = 0
+    if code is not None:
+        rate = RATES[code.rate]
+        per_code = round(4 * rate.denominator / rate.numerator * _QUARTER_FRAME)
+    for scene in rig.scenes:
+        for name, port in rig.outputs.items():
+            if port.wire != "din":
+                continue
+            players = {source for route in (*rig.routes, *scene.routes) if name in route.to for source in route.source}
+            yield Load(
+                scene.number,
+                scene.name,
+                name,
+                per_clock if clock and name in clock.to else 0,
+                per_code if code and name in code.to else 0,
+                len(players) * density * _NOTE,
+            )
+
+
+def warnings(rig: Rig, density: int = DENSITY) -> Iterator[str]:
+    """A sentence for each cable that can be too full, where two clocks could meet, and where a port feeds itself."""
+    for load in loads(rig, density):
+        if load.share > 1:
+            yield (
+                f"scene {load.number} {load.scene}: {load.output} can be asked for {load.share:.0%} of its cable "
+                f"(clock {load.clock}, time code {load.timecode}, playing {load.playing} of {_CABLE} bytes a second); "
+                "thin or strip something, or use another output"
+            )
+    yield from _clocks(rig)
+    yield from _own_ports(rig)
+
+
+def _own_ports(rig: Rig) -> Iterator[str]:
+    routes = [*rig.routes, *(route for scene in rig.scenes for route in scene.routes)]
+    pairs = dict.fromkeys((source, to) for route in routes for source in route.source for to in route.to)
+    for source, to in pairs:
+        heard, played = rig.inputs[source], rig.outputs[to]
+        if (heard.port, heard.device, rig.home(heard)) == (played.port, played.device, rig.home(played)):
+            yield f"{source} plays its own instrument back at {to}; turn that one's local control off"
+
+
+def _clocks(rig: Rig) -> Iterator[str]:
+    own = set(rig.sync.clock.to) if rig.sync.clock else set()
+    names, outputs = tuple(rig.inputs), tuple(rig.outputs)
+    met: dict[str, set[str]] = {}
+    compiler = Compiler(rig, registry(), Faults())
+    for plan in map(compiler.plan, rig.scenes):
+        reached: dict[str, set[str]] = {}
+        for index, name in enumerate(names):
+            for output, _ in plan.answer(index, CLOCK, 0).units:
+                reached.setdefault(outputs[output], set()).add(name)
+        for to, found in reached.items():
+            if to in own or len(found) > 1:
+                met.setdefault(to, set()).update(found)
+    for to, found in met.items():
+        routed = ", ".join(sorted(found, key=names.index))
+        if to in own:
+            yield f"{to} has the rig's clock; a clock that routes bring there from {routed} is kept away from it"
+        else:
+            yield f"clocks of {routed} could meet at {to}; it keeps the first that speaks till that falls silent"

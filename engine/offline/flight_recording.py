@@ -1,0 +1,94 @@
+"""A flight recording (.jsonl, see `engine/live/recording_files`), read for a rehearsal."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from engine.midi.kinds import is_whole
+
+FORMAT: Final = "bayleaf recording 1"
+_REMEDY: Final = "keep one with: bayleaf keep NAME.jsonl (a .mid file has no commands)"
+_S: Final = 1_000_000_000
+
+
+class Happened(NamedTuple):
+    """One line: time (ns of the engine's clock), "in", "out" or "did", the port's name, the message, what was done."""
+
+    at: int
+    way: str
+    port: str = ""
+    message: bytes = b""
+    did: tuple[Any, ...] = ()
+
+
+@dataclass(frozen=True)
+class Recording:
+    """What passed, in its order. `scene`: number of the one in force at the beginning, None if there was none."""
+
+    begins: int
+    scene: int | None
+    happened: list[Happened]
+
+    @property
+    def whole(self) -> bool:
+        """Whether it reaches back to the start of the engine: then nothing that decided anything is missing."""
+        return bool(self.happened) and self.happened[0].did[:1] == ("start",)
+
+    @property
+    def exact(self) -> bool:
+        """Whether it says when the core did what; recordings of earlier versions do not."""
+        return any(each.way == "did" for each in self.happened)
+
+
+class RecordingFault(Exception):
+    """The recording cannot be read; the text says why in one sentence, with its line."""
+
+
+def read_recording(path: Path) -> Recording:
+    """Raises RecordingFault."""
+    try:
+        with path.open(encoding="utf-8") as file:
+            lines = _lines(path, file)
+            head = next(lines, (1, {}))[1]
+            if head.get("format") != FORMAT:
+                raise RecordingFault(f"{path} is no flight recording; {_REMEDY}")
+            begins = head.get("monotonic") or 0
+            scene = head.get("scene")
+            if type(begins) is not int or not (scene is None or isinstance(scene, dict)):
+                raise RecordingFault(f"{path}:1: monotonic is a whole number, scene an object or null")
+            happened = [each for line in lines for each in _happened(path, begins, *line)]
+            return Recording(begins, scene.get("number") if scene else None, happened)
+    except OSError as fault:
+        raise RecordingFault(f"{path} cannot be read: {fault.strerror}") from None
+    except UnicodeDecodeError:
+        raise RecordingFault(f"{path} is no flight recording; {_REMEDY}") from None
+
+
+def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
+    for number, line in enumerate(file, 1):
+        try:
+            found = json.loads(line)
+        except (ValueError, RecursionError):
+            found = None
+        if not isinstance(found, dict):
+            raise RecordingFault(f"{path}:{number}: this line is no JSON object, as each of a flight recording is")
+        yield number, found
+
+
+def _happened(path: Path, begins: int, number: int, line: dict[str, Any]) -> Iterator[Happened]:
+    try:
+        at, way = begins + round(line["at"] * _S), line["way"]
+        if way in ("in", "out"):
+            message, port = bytes.fromhex(line["message"]), line["port"]
+            if not is_whole(message) or not isinstance(port, str):
+                raise ValueError
+            yield Happened(at, way, port, message)
+        elif way == "did":
+            did = tuple(line["did"])
+            if not isinstance(did[0], str):
+                raise ValueError
+            yield Happened(at, way, did=did)
+    except (LookupError, TypeError, ValueError, OverflowError):
+        raise RecordingFault(f"{path}:{number}: a line of a flight recording has at, way, port and message") from None

@@ -1,0 +1,73 @@
+"""What a receiver makes of an output: which keys sound, which notes were played, which programs were chosen."""
+
+from collections import Counter
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from engine.core.cable.program_burst import BANK_LSB, BANK_MSB
+from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
+
+
+class Note(NamedTuple):
+    """From when to when (ns), channel (0 to 15), key, velocity. One that never ended has no end."""
+
+    begins: int
+    ends: int | None
+    channel: int
+    key: int
+    velocity: int
+
+
+class Choice(NamedTuple):
+    """A program was chosen: when (ns), channel (0 to 15), bank MSB and LSB or None if none was sent, program from 0."""
+
+    at: int
+    channel: int
+    bank: tuple[int | None, int | None]
+    program: int
+
+
+def sounding(messages: Iterable[bytes]) -> list[tuple[int, int]]:
+    """(channel, key) of what sounds after these; each note-on is owed its own note-off (MIDI 1.0 p. A-4)."""
+    down: Counter[tuple[int, int]] = Counter()
+    for message in messages:
+        kind = message[0] & 0xE0
+        if kind == 0x80:
+            place = message[0] & 0x0F, message[1]
+            if is_press(message):
+                down[place] += 1
+            elif down[place]:
+                down[place] -= 1
+        elif message[0] & 0xF0 == CONTROLLER and message[1] in (120, 123):
+            for place in [place for place in down if place[0] == message[0] & 0x0F]:
+                del down[place]
+    return sorted(+down)
+
+
+def notes(messages: Iterable[tuple[int, bytes]]) -> list[Note]:
+    """The notes among these (ns, message), by their beginning."""
+    down: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    found = []
+    for at, message in messages:
+        place = message[0] & 0x0F, message[1] if len(message) > 1 else 0
+        if is_press(message):
+            down.setdefault(place, []).append((at, message[2]))
+        elif is_release(message) and down.get(place):
+            begun, velocity = down[place].pop(0)
+            found.append(Note(begun, at, *place, velocity))
+    found += [Note(begun, None, *place, velocity) for place, left in down.items() for begun, velocity in left]
+    return sorted(found, key=lambda note: (note.begins, note.channel, note.key))
+
+
+def choices(messages: Iterable[tuple[int, bytes]]) -> list[Choice]:
+    """The programs that these (ns, message) choose."""
+    banks: dict[int, tuple[int | None, int | None]] = {}
+    found = []
+    for at, message in messages:
+        kind, channel = message[0] & 0xF0, message[0] & 0x0F
+        if kind == CONTROLLER and message[1] in (BANK_MSB, BANK_LSB):
+            high, low = banks.get(channel, (None, None))
+            banks[channel] = (message[2], low) if message[1] == BANK_MSB else (high, message[2])
+        elif kind == PROGRAM:
+            found.append(Choice(at, channel, banks.get(channel, (None, None)), message[1]))
+    return found

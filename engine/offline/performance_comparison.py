@@ -1,0 +1,216 @@
+"""What differs between two performances, message by message: of one rig and its edit, or of today and a kept run."""
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from difflib import SequenceMatcher
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from engine.midi.message_words import describe, to_hex
+from engine.midi.midi_file import METER, TEMPO, Event, SmfFault, read_smf
+from engine.offline.output_folder import REPORT
+from engine.offline.song_time import Meter
+
+_NEAR: Final = 100_000  # ns: closer than files can tell apart at every tempo
+_FAR: Final = 1_000_000_000  # ns: what is farther apart is not the same message that moved
+_MANY: Final = 20_000  # differences that are listed at the most
+#: Beyond so many messages that have no like between two equal ones they are paired by place alone: what is far apart
+#: is not the same music, and the search grows with the square
+_TO_SEARCH: Final = 4000
+_MOMENT: Final = 1000  # messages that are looked at together at the most
+
+
+class Said(NamedTuple):
+    """A message of an output and when its first byte is on the cable (ns from the start)."""
+
+    at: int
+    message: bytes
+
+
+class Difference(NamedTuple):
+    """Something that is only in one of two performances ("missing" or "new"), or later or earlier in the second.
+
+    `at` in ns from the start; `moved` in ns.
+    """
+
+    output: str
+    what: str
+    at: int
+    message: bytes
+    moved: int = 0
+
+    def plain(self, meter: Meter) -> dict[str, Any]:
+        """For JSON."""
+        found = {
+            "output": self.output,
+            "what": self.what,
+            "at": round(self.at / 1e9, 6),
+            "place": meter.words(self.at),
+            "message": to_hex(self.message),
+            "words": describe(self.message),
+        }
+        return {**found, "moved_ms": round(self.moved / 1e6, 3)} if self.what == "moved" else found
+
+    def words(self, meter: Meter) -> str:
+        """ "strings at 0:07.250, bar 4:3: missing: channel 5 note on C4 velocity 100 (94 3C 64)" """
+        if self.what == "moved":
+            how = f"{abs(self.moved) / 1e6:.1f} ms {'later' if self.moved > 0 else 'earlier'}"
+        else:
+            how = self.what
+        return f"{self.output} at {meter.words(self.at)}: {how}: {describe(self.message)} ({to_hex(self.message)})"
+
+
+def differences(
+    before: Mapping[str, Sequence[Said]], after: Mapping[str, Sequence[Said]], least: int = _NEAR
+) -> list[Difference]:
+    """By time. A message that moves by less than `least` ns counts as the same."""
+    found: list[Difference] = []
+    for output in dict.fromkeys((*before, *after)):
+        found += _of_output(output, before.get(output, ()), after.get(output, ()), least)
+    return sorted(found, key=lambda each: each.at)
+
+
+def _of_output(output: str, before: Sequence[Said], after: Sequence[Said], least: int) -> Iterable[Difference]:
+    """Equal messages are paired in order, those of one time first; what has no like on the other side is told."""
+    for old, new in _pairs(before, after):
+        if old is None and new is not None:
+            yield Difference(output, "new", new.at, new.message)
+        elif new is None and old is not None:
+            yield Difference(output, "missing", old.at, old.message)
+        elif old is not None and new is not None and abs(new.at - old.at) >= least:
+            yield Difference(output, "moved", old.at, old.message, new.at - old.at)
+
+
+def _pairs(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
+    """What stands at one time on both sides is a pair, or a note that an edit makes of another would be taken for the
+    next of its like, and that one for moved; the rest is searched for its like."""
+    old, new = [*before], [*after]
+    for here, there in [*_at_one_time(before, after)][::-1]:
+        yield old.pop(here), new.pop(there)
+    for then, now in _searched(old, new):
+        if then is None or now is None or _NEAR <= abs(now.at - then.at) <= _FAR:
+            yield then, now
+        else:  # said in another order at one time, or not the same at all
+            yield then, None
+            yield None, now
+
+
+def _at_one_time(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[int, int]]:
+    """The places of equal messages at nearly one time, in the order of both sides."""
+    for i, j, k, end in _moments(before, after):
+        here, there = [m for _, m in before[i:j]], [m for _, m in after[k:end]]
+        if here == there:
+            yield from zip(range(i, j), range(k, end), strict=True)
+            continue
+        for a, b, size in SequenceMatcher(None, here, there, autojunk=False).get_matching_blocks():
+            yield from ((i + a + n, k + b + n) for n in range(size))
+
+
+def _moments(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[int, int, int, int]]:
+    """Both sides cut where nothing is said for a while: from and to in the one, from and to in the other."""
+    j = end = 0
+    while j < len(before) and end < len(after):
+        i, k, last = j, end, min(before[j].at, after[end].at)
+        while j - i + end - k < _MOMENT:
+            if j < len(before) and before[j].at < last + _NEAR:
+                last, j = max(last, before[j].at), j + 1
+            elif end < len(after) and after[end].at < last + _NEAR:
+                last, end = max(last, after[end].at), end + 1
+            else:
+                break
+        yield i, j, k, end
+
+
+def _searched(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
+    if len(before) + len(after) > _TO_SEARCH:
+        yield from _pairs_by_kind(before, after)
+        return
+    matcher = SequenceMatcher(None, [m for _, m in before], [m for _, m in after], autojunk=False)
+    for what, i, j, k, end in matcher.get_opcodes():
+        if what == "equal":
+            yield from zip(before[i:j], after[k:end], strict=True)
+        else:
+            yield from ((old, None) for old in before[i:j])
+            yield from ((None, new) for new in after[k:end])
+
+
+def _pairs_by_kind(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
+    """Each message with the nearest of its like that is not far, the times of either side in order."""
+    waiting: dict[bytes, list[Said]] = {}
+    for each in reversed(after):
+        waiting.setdefault(each.message, []).append(each)
+    for old in before:
+        like = waiting.get(old.message, [])
+        while like and like[-1].at < old.at - _FAR:
+            yield None, like.pop()
+        near = like and like[-1].at <= old.at + _FAR
+        yield old, like.pop() if near else None
+    for left in waiting.values():
+        yield from ((None, new) for new in left)
+
+
+def summary(found: Sequence[Difference]) -> list[str]:
+    """How much differs on each output, in words."""
+    counts = Counter((each.output, each.what) for each in found)
+    lines = []
+    for output in dict.fromkeys(each.output for each in found):
+        parts = [f"{counts[output, what]:,} {what}" for what in ("missing", "new", "moved") if counts[output, what]]
+        lines.append(f"{output}: {', '.join(parts)}")
+    return lines
+
+
+def as_json(found: Sequence[Difference], meter: Meter) -> dict[str, Any]:
+    """All of it, up to a bound."""
+    return {
+        "count": len(found),
+        "summary": summary(found),
+        "differences": [each.plain(meter) for each in found[:_MANY]],
+    }
+
+
+# A kept run
+
+
+class ExpectFault(Exception):
+    """There is nothing to compare with; the text says why."""
+
+
+def kept_run(folder: Path, now: Mapping[str, str]) -> dict[str, list[Said] | None]:
+    """What the outputs' files in a folder hold, by output; None where the file is gone. Raises ExpectFault.
+
+    `now`: output -> file name of this run; an output that only the kept run had is found by its report.
+    """
+    if not folder.is_dir():
+        raise ExpectFault(f"{folder} is no folder; name one that a rehearsal wrote")
+    files = {**_files_then(folder), **now}
+    left = {file.name for file in folder.glob("*.mid")} - set(files.values())
+    files |= {name.removesuffix(".mid"): name for name in left}
+    if not any((folder / name).is_file() for name in files.values()):
+        raise ExpectFault(f"{folder} holds no output of a rehearsal; name a folder that one wrote")
+    return {output: _read(folder / name) for output, name in files.items()}
+
+
+def _files_then(folder: Path) -> dict[str, str]:
+    try:
+        outputs = json.loads((folder / REPORT).read_text(encoding="utf-8"))["outputs"]
+        return {str(output): Path(str(found["file"])).name for output, found in outputs.items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return {}
+
+
+def _read(file: Path) -> list[Said] | None:
+    if not file.is_file():
+        return None
+    try:
+        return said_in(file.read_bytes())
+    except SmfFault as fault:
+        raise ExpectFault(f"{file}: {fault}") from None
+
+
+def said_in(data: bytes) -> list[Said]:
+    """The messages of a Standard MIDI File. Raises SmfFault."""
+    file = read_smf(data)
+    events: list[Event] = sorted((e for track in file.tracks for e in track.events), key=lambda event: event.tick)
+    meter = Meter(file.division, [event for event in events if event.meta in (TEMPO, METER)])
+    return [Said(meter.time(event.tick), event.message) for event in events if event.meta < 0]

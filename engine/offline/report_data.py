@@ -1,0 +1,291 @@
+"""What a performance amounts to, as plain numbers and words: the content of report.json.
+
+Times are in seconds from the start of the song ("at") with their place in words, waits and costs in milliseconds.
+"""
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any, Final
+
+from engine.core.cable.program_burst import compile_burst, size
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, SHORT_SYSEX, Speed, status_after
+from engine.midi.kinds import is_press
+from engine.midi.message_words import describe, note_name
+from engine.offline.heard_notes import choices, notes
+from engine.offline.rehearsal import Change, Performance
+from engine.offline.report_findings import findings
+from engine.offline.song_time import Meter
+from engine.offline.timed_cable import Ready, Sent
+from engine.rig.models.rig import Rig, sound_of
+
+FORMAT: Final = "bayleaf rehearsal 1"
+_S: Final = 1_000_000_000
+_LIMIT: Final = _S // DIN.byte_ns  # bytes a second
+_BINS: Final = 240  # of the picture of the load, at the most
+_WORST: Final = 5  # waits that are named
+_LATE: Final = 10_000_000  # ns: a note that is later than this is heard to be late (common practice, no source)
+_VERY_LATE: Final = 100_000_000  # ns: the same for what is no beginning of a note (common practice, no source)
+#: a message that waits no longer than another one takes has not really waited (three bytes on a DIN cable)
+NOT_A_WAIT: Final = 3 * DIN.byte_ns
+
+
+def account(done: Performance, song: str, recording: dict[str, Any] | None = None) -> dict[str, Any]:
+    """The whole report. `recording`: how far it is what went out that night, if the song is a recording."""
+    late = _late(done)
+    ready = {name: _by_asked(done.ready[name]) for name in done.ready}
+    changes = [_change(done, change, late, ready) for change in done.changes]
+    report: dict[str, Any] = {
+        "format": FORMAT,
+        "rig": done.rig.rig.name,
+        "song": song,
+        "seconds": round(done.ends / _S, 3),
+        "messages_in": sum(done.heard.values()),
+        "messages_out": sum(map(len, done.sent.values())),
+        "notes_left_sounding": len(done.hanging),
+        "left_sounding": _keys(done.hanging),
+        "held_by_the_song_at_its_end": _keys(done.held),
+        "off_rest_at_the_end": done.moved,
+        "scene_changes": changes,
+        "inputs": {name: {"messages": count} for name, count in done.heard.items()},
+        "outputs": {name: _output(done, name, changes, late[name]) for name in done.sent},
+        "instruments": _instruments(done),
+        "passed_over": done.passed_over,
+        "remarks": done.remarks,
+        "refused": [{**_when(done.meter, at), "text": text} for at, text in done.refused],
+        "told": [{**_when(done.meter, at), "text": text} for at, text in done.told],
+    }
+    if recording is not None:
+        report["recording"] = recording
+    report["findings"] = findings(report, done.rig)
+    return report
+
+
+def _when(meter: Meter, at: int) -> dict[str, Any]:
+    return {"at": round(at / _S, 6), "place": meter.words(at)}
+
+
+def _ms(ns: int) -> float:
+    return round(ns / 1e6, 3)
+
+
+def _keys(listed: Sequence[tuple[str, int, int]]) -> list[dict[str, Any]]:
+    return [{"output": name, "channel": channel + 1, "note": note_name(key)} for name, channel, key in listed]
+
+
+# Scene changes
+
+_Late = dict[str, list[Sent]]  # by output, what somebody played and had to wait, by the time at which it was asked for
+_Ready = dict[str, dict[int, list[int]]]  # by output, when a burst was asked for -> when instruments were ready
+
+
+def _late(done: Performance) -> _Late:
+    return {
+        name: sorted((each for each in sent if not each.ours and each.wait > NOT_A_WAIT), key=_asked)
+        for name, sent in done.sent.items()
+    }
+
+
+def _asked(sent: Sent) -> int:
+    return sent.asked
+
+
+def _by_asked(ready: Sequence[Ready]) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = {}
+    for each in ready:
+        found.setdefault(each.asked, []).append(each.at)
+    return found
+
+
+def _change(done: Performance, change: Change, late: _Late, ready: _Ready) -> dict[str, Any]:
+    outcome = change.outcome
+    assert outcome.scene is not None, "only a recall that was done counts as a change"
+    outputs = _costs(done, change, late, ready)
+    return {
+        **_when(done.meter, change.at),
+        "number": outcome.scene[0],
+        "name": outcome.scene[1],
+        "by": outcome.source,
+        "burst_bytes": sum(cost["burst_bytes"] for cost in outputs.values()),
+        "ready_ms": max((cost["ready_ms"] for cost in outputs.values()), default=0.0),
+        "notes_carried_over": outcome.held,
+        "messages_that_waited": sum(cost["messages_that_waited"] for cost in outputs.values()),
+        "notes_that_waited": sum(cost["notes_that_waited"] for cost in outputs.values()),
+        "worst_wait_ms": max((cost["worst_wait_ms"] for cost in outputs.values()), default=0.0),
+        "outputs": outputs,
+    }
+
+
+def _costs(done: Performance, change: Change, late: _Late, ready: _Ready) -> dict[str, dict[str, Any]]:
+    """What a change cost on each output that has a burst."""
+    number = change.outcome.scene[0] if change.outcome.scene else 0
+    scene = done.rig.scene(number)
+    if scene is None:  # an edit took it out of the rig since
+        return {}
+    names = list(done.rig.outputs)
+    found = {}
+    for index, steps in compile_burst(done.rig, scene, {name: place for place, name in enumerate(names)}).items():
+        name = names[index]
+        settled = ready[name].get(change.at, [])
+        until = max(settled, default=change.at)
+        first = bisect_left(late[name], change.at, key=_asked)
+        waited = late[name][first : bisect_left(late[name], until, first, key=_asked)]
+        notes_late = [each for each in waited if is_press(each.message)]
+        found[name] = {
+            "steps": len(steps),
+            "burst_bytes": size(steps, speed_of(done.rig, name)),
+            "ready_ms": _ms(until - change.at),
+            "steps_replaced_by_the_next_scene": len(steps) - len(settled),
+            "messages_that_waited": len(waited),
+            "notes_that_waited": len(notes_late),
+            "worst_wait_ms": _ms(max((each.wait for each in waited), default=0)),
+            "worst_note_wait_ms": _ms(max((each.wait for each in notes_late), default=0)),
+        }
+    return found
+
+
+def speed_of(rig: Rig, output: str) -> Speed | None:
+    """The pace of an output's cable, None for one that is not paced."""
+    port = rig.outputs.get(output)
+    if port is None or port.wire != "din":
+        return None
+    return DIN_RUNNING if port.running_status else DIN
+
+
+# Outputs
+
+
+def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]], late: Sequence[Sent]) -> dict[str, Any]:
+    sent, speed = done.sent[name], speed_of(done.rig, name)
+    played = [each for each in sent if not each.ours]
+    by_wait = sorted(late, key=lambda each: -each.wait)
+    bursts = [
+        (change["at"], change["at"] + change["outputs"][name]["ready_ms"] / 1000)
+        for change in changes
+        if name in change["outputs"]
+    ]
+    heard_late = sorted((each for each in by_wait if _is_late(each)), key=lambda each: not is_press(each.message))
+    others = (each for each in heard_late if not any(begins <= each.asked / _S <= ends for begins, ends in bursts))
+    other = next(others, None)
+    heard = notes((each.start, each.message) for each in sent)
+    return {
+        "wire": "fast" if speed is None else "din",
+        "messages": len(sent),
+        "notes": len(heard),
+        "channels": _channels(done.rig, name, [each.channel for each in heard]),
+        "load": _load(sent, speed, done.meter, done.ends),
+        "worst_wait_ms": _ms(max((each.wait for each in played), default=0)),
+        "worst_waits": [_wait(done.meter, each, sent, speed) for each in by_wait[:_WORST]],
+        "late_beside_bursts": other and _wait(done.meter, other, sent, speed),
+        "replaced": done.replaced[name],
+        "shed": done.shed[name],
+    }
+
+
+def _wait(meter: Meter, late: Sent, sent: Sequence[Sent], speed: Speed | None) -> dict[str, Any]:
+    """`ahead`: messages that went onto the cable while this one waited."""
+    ahead = bisect_left(sent, late.start, key=_start) - bisect_left(sent, late.asked, key=_start)
+    found = {
+        **_when(meter, late.asked),
+        "ms": _ms(late.wait),
+        "message": describe(late.message),
+        "ahead": ahead,
+    }
+    behind = _behind(late, sent, speed)
+    return {**found, "behind_sysex_bytes": len(behind.message)} if behind else found
+
+
+def _is_late(sent: Sent) -> bool:
+    return sent.wait > (_LATE if is_press(sent.message) else _VERY_LATE)
+
+
+def _start(sent: Sent) -> int:
+    return sent.start
+
+
+def _behind(late: Sent, sent: Sequence[Sent], speed: Speed | None) -> Sent | None:
+    """The long SysEx that was on the cable while this waited."""
+    if speed is None:
+        return None
+    long = (each for each in sent if len(each.message) > SHORT_SYSEX)
+    return next(
+        (each for each in long if each.start <= late.start and late.asked < each.start + speed.cost(each.message)), None
+    )
+
+
+def _channels(rig: Rig, output: str, played: Sequence[int]) -> list[dict[str, Any]]:
+    named = {gear.channel - 1: name for name, gear in rig.instruments.items() if gear.output == output}
+    return [
+        {"channel": channel + 1, "instrument": named.get(channel), "notes": played.count(channel)}
+        for channel in sorted(set(played))
+    ]
+
+
+def _load(sent: Sequence[Sent], speed: Speed | None, meter: Meter, ends: int) -> dict[str, Any]:
+    """Bytes on the cable by stretches of time, and in the busiest second."""
+    width = max(ends // _BINS + 1, _S // 10)
+    byte_ns = speed.byte_ns if speed else 0
+    stretches = [0] * (max([ends, *(each.start + len(each.message) * byte_ns for each in sent)]) // width + 1)
+    placed, status = [], 0
+    for each in sent:
+        count = speed.cost(each.message, status) // byte_ns if speed else len(each.message)
+        status = status_after(each.message, status)
+        placed.append((each.start, count))
+        for at, part in _spread(each.start, count, byte_ns, width):
+            stretches[at] += part
+    begins, most = _busiest(placed)
+    return {
+        "bytes": sum(count for _, count in placed),
+        "limit_bytes_per_second": _LIMIT if speed else None,
+        "stretch_seconds": round(width / _S, 6),
+        "bytes_per_stretch": stretches,
+        "busiest_second": {
+            **_when(meter, begins),
+            "bytes": min(most, _LIMIT) if speed else most,
+            "share": round(min(most / _LIMIT, 1.0), 4) if speed else None,
+        },
+    }
+
+
+def _spread(start: int, count: int, byte_ns: int, width: int) -> list[tuple[int, int]]:
+    """Which stretches the bytes of one message fall into."""
+    first, last = start // width, (start + count * byte_ns) // width
+    if first == last:
+        return [(first, count)]
+    gone = [(width * each - start) // byte_ns for each in range(first + 1, last + 1)]  # bytes, at each edge
+    return [(first + n, after - before) for n, (before, after) in enumerate(pairwise((0, *gone, count)))]
+
+
+def _busiest(placed: Sequence[tuple[int, int]]) -> tuple[int, int]:
+    """When the second with the most bytes begins, and how many they are."""
+    best, begins, total, oldest = 0, 0, 0, 0
+    for at, count in placed:
+        total += count
+        while placed[oldest][0] <= at - _S:
+            total -= placed[oldest][1]
+            oldest += 1
+        if total > best:
+            best, begins = total, placed[oldest][0]
+    return begins, best
+
+
+# Instruments
+
+
+def _instruments(done: Performance) -> dict[str, Any]:
+    """The programs that each instrument was on."""
+    listed = {name: choices((each.start, each.message) for each in sent) for name, sent in done.sent.items()}
+    found: dict[str, Any] = {}
+    for name, gear in done.rig.instruments.items():
+        programs = [
+            {
+                **_when(done.meter, choice.at),
+                "bank": list(choice.bank),
+                "program": choice.program + gear.programs_from,
+                "sound": sound_of(gear, (choice.bank[0] or 0, choice.bank[1] or 0), choice.program),
+            }
+            for choice in listed[gear.output]
+            if choice.channel == gear.channel - 1
+        ]
+        found[name] = {"output": gear.output, "channel": gear.channel, "programs": programs}
+    return found

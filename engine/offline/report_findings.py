@@ -1,0 +1,140 @@
+"""What a rehearsal found, in words, with what to do about it."""
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any, Final, NamedTuple
+
+from engine.rig.models.rig import Rig
+
+_FELT: Final = 5.0  # ms: what a burst may make a note wait without anybody minding (common practice, no source)
+_AT_ONCE: Final = 10.0  # ms that a burst may take without anybody noticing
+_NAMED: Final = 8  # keys or outputs that are named
+_BYTE: Final = 0.32  # ms on a DIN cable (MIDI 1.0 p. 1)
+_WORDS: Final = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def findings(report: dict[str, Any], rig: Rig) -> list[str]:
+    """One sentence for each thing to look at; none if there is none."""
+    return [
+        *_hanging(report),
+        *report["passed_over"],
+        *_refused(report),
+        *_shed(report),
+        *_slow_changes(report, rig),
+        *_full_cables(report),
+        *_rest(report, rig),
+    ]
+
+
+def _many(count: int, what: str) -> str:
+    number = _WORDS[count] if count < len(_WORDS) else f"{count:,}"
+    return f"{number} {what}{'' if count == 1 else 's'}"
+
+
+def _hanging(report: dict[str, Any]) -> Iterator[str]:
+    if left := report["left_sounding"]:
+        yield f"{_many(len(left), 'note')} left sounding ({_keys(left)}): that is a fault of Bayleaf; please report it"
+    if held := report["held_by_the_song_at_its_end"]:
+        if "recording" in report:
+            yield f"the recording ends while {_keys(held)} {'sounds' if len(held) == 1 else 'sound'}"
+        else:
+            yield f"the song itself never lets go of {_keys(held)}; the end of the show released it"
+
+
+def _keys(listed: list[dict[str, Any]]) -> str:
+    """By output and channel: "C4, E4 on strings channel 5, C2 on bass channel 2"."""
+    places: dict[str, list[str]] = {}
+    for each in listed[:_NAMED]:
+        places.setdefault(f"{each['output']} channel {each['channel']}", []).append(each["note"])
+    named = ", ".join(f"{', '.join(keys)} on {place}" for place, keys in places.items())
+    return f"{named} and {len(listed) - _NAMED:,} more" if len(listed) > _NAMED else named
+
+
+def _refused(report: dict[str, Any]) -> Iterator[str]:
+    """Each once, at its first place."""
+    times = Counter(each["text"] for each in report["refused"])
+    first = {each["text"]: each["place"] for each in reversed(report["refused"])}
+    for text, count in times.items():
+        often = f", the first of {_many(count, 'time')}" if count > 1 else ""
+        yield f"{first[text]}{often}: {text}"
+
+
+def _shed(report: dict[str, Any]) -> Iterator[str]:
+    for name, output in report["outputs"].items():
+        if output["shed"]:
+            lost = _many(output["shed"], "message")
+            yield f"{name}: {lost} found no room on the cable; thin or strip what goes there"
+
+
+def _slow_changes(report: dict[str, Any], rig: Rig) -> Iterator[str]:
+    """A scene is told once, where it is worst, however often it is recalled and on however many outputs it is slow."""
+    slow: dict[tuple[int, bool], list[_Slow]] = {}
+    for number, change in enumerate(report["scene_changes"]):
+        for name, cost in change["outputs"].items():
+            if cost["notes_that_waited"] and cost["worst_note_wait_ms"] >= _FELT:
+                slow.setdefault((change["number"], number == 0), []).append(_Slow(change, name, cost))
+    for (_, first), found in slow.items():
+        change, name, cost = max(found, key=lambda each: each.cost["worst_note_wait_ms"])
+        count = len({each.change["at"] for each in found})
+        often = f", the worst of {_many(count, 'time')}" if count > 1 else ""
+        yield (
+            f"{change['name']} ({change['place']}{often}): the burst on {name} takes {cost['ready_ms']:.0f} ms "
+            f"on {'a DIN cable' if rig.outputs[name].wire == 'din' else 'a fast output'}; "
+            f"{_many(cost['notes_that_waited'], 'note')} {'waits' if cost['notes_that_waited'] == 1 else 'wait'} "
+            f"up to {cost['worst_note_wait_ms']:.0f} ms; {_remedy(cost, first)}{_elsewhere(found, name)}"
+        )
+
+
+class _Slow(NamedTuple):
+    """A scene change that kept notes of this output waiting, and what it cost there."""
+
+    change: dict[str, Any]
+    output: str
+    cost: dict[str, Any]
+
+
+def _elsewhere(found: list[_Slow], named: str) -> str:
+    """ "; notes wait on drums (9 ms), bass (7 ms), too" """
+    worst: dict[str, float] = {}
+    for each in found:
+        if each.output != named:
+            worst[each.output] = max(each.cost["worst_note_wait_ms"], worst.get(each.output, 0.0))
+    if not worst:
+        return ""
+    listed = ", ".join(f"{name} ({worst[name]:.0f} ms)" for name in [*worst][:_NAMED])
+    more = f" and {_many(len(worst) - _NAMED, 'more output')}" if len(worst) > _NAMED else ""
+    return f"; notes wait on {listed}{more}, too"
+
+
+def _remedy(cost: dict[str, Any], first: bool) -> str:
+    earlier = "leave a beat before the first note" if first else "recall it a beat earlier"
+    if cost["steps"] < 2 or cost["ready_ms"] <= _AT_ONCE or cost["burst_bytes"] * _BYTE < _AT_ONCE / 2:
+        return earlier
+    each = cost["burst_bytes"] * _BYTE / cost["steps"]
+    spare = min(max(cost["steps"] - int(_AT_ONCE / each), 1), cost["steps"] - 1)
+    return f"{earlier} or move {_many(spare, 'step')} to another output"
+
+
+def _full_cables(report: dict[str, Any]) -> Iterator[str]:
+    for name, output in report["outputs"].items():
+        worst = output["late_beside_bursts"]
+        if worst and output["load"]["limit_bytes_per_second"]:
+            ahead = "one message is" if worst["ahead"] == 1 else f"{_many(worst['ahead'], 'message')} are"
+            why = f"{ahead} ahead of it on the cable"
+            remedy = "thin or strip something that goes there, or move a part to another output"
+            if "behind_sysex_bytes" in worst:
+                why = f"a SysEx of {worst['behind_sysex_bytes']:,} bytes is on the cable"
+                remedy = "send it while nothing plays"
+            yield f"{name}: at {worst['place']} {worst['message']} waits {worst['ms']:.0f} ms, for {why}; {remedy}"
+
+
+def _rest(report: dict[str, Any], rig: Rig) -> Iterator[str]:
+    reached = {change["number"] for change in report["scene_changes"]}
+    for scene in rig.scenes:
+        if scene.at is not None and scene.number not in reached:
+            yield f"{scene.name} waits for {scene.at}, and the time code never got there"
+    for name, gear in report["instruments"].items():
+        played = report["outputs"][gear["output"]]["channels"]
+        notes = sum(each["notes"] for each in played if each["channel"] == gear["channel"])
+        if notes and not gear["programs"]:
+            yield f"{name} plays {_many(notes, 'note')} and was never put on a sound; give it a step in a burst"

@@ -1,0 +1,177 @@
+"""A scene's signal flow as a picture: inputs on the left, each route a row of its filters, outputs on the right.
+
+The layout is columns, which is what a patch is; no graph is laid out, so that no library is needed.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Final
+
+from engine.rig.models.rig import Rig, Route, Scene
+
+_LETTER: Final = 8.2  # units of width, of the widest letters that are likely
+_TITLE_LETTER: Final = 13.0  # the same of the title
+_SOFT_LETTER: Final = 7.4  # and of what is beneath it
+_BOX: Final = 34  # height of a box
+_ROW: Final = 64  # height of a route with its label
+_GAP: Final = 26
+_REACH: Final = 90  # between columns, for the lines
+_MARGIN: Final = 24
+_TOP: Final = 76
+_LONGEST: Final = 40  # letters that are shown
+_LONGEST_HEARD: Final = 120  # of what is beneath the title
+
+_STYLE: Final = (
+    "svg{--paper:#fffefb;--ink:#23271f;--soft:#5b6355;--leaf:#3c6e47;--box:#edf3ea;--stop:#8f3b1b}"
+    "@media(prefers-color-scheme:dark){svg{--paper:#171a16;--ink:#e8e9df;--soft:#a9b1a1;--leaf:#8cc395;"
+    "--box:#263026;--stop:#f2a883}}"
+    "text{font:15px system-ui,'DejaVu Sans',sans-serif;fill:var(--ink)}.title{font-size:22px;font-weight:600}"
+    ".soft{fill:var(--soft);font-size:13px}.port{fill:var(--box);stroke:var(--leaf);stroke-width:2}"
+    ".filter{fill:var(--paper);stroke:var(--soft);stroke-width:1.5}.line{fill:none;stroke:var(--leaf);stroke-width:2}"
+    ".silent{stroke-dasharray:5 5;stroke:var(--soft)}.stop{fill:var(--stop);font-weight:600}"
+)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a route made of a message from an input: words for each filter asked, and whether it got through."""
+
+    source: str
+    filters: Sequence[str]
+    passes: bool
+
+
+def flow(rig: Rig, scene: Scene, verdicts: Mapping[str, Verdict], heard: str = "") -> str:
+    """The picture, as SVG. `verdicts`: by a route's name, or "route 2" and "scene route 1" for those without one."""
+    routes = [*_labelled(rig.routes, "route"), *_labelled(scene.routes, "scene route")]
+    return _Picture(rig, scene, routes, verdicts, heard).svg()
+
+
+def _labelled(routes: Sequence[Route], what: str) -> list[tuple[str, Route]]:
+    return [(route.name or f"{what} {number}", route) for number, route in enumerate(routes, 1)]
+
+
+def _short(text: str, longest: int = _LONGEST) -> str:
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
+
+
+def _wide(text: str) -> float:
+    return len(_short(text)) * _LETTER + 24
+
+
+class _Picture:
+    """One picture while it is drawn."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        scene: Scene,
+        routes: Sequence[tuple[str, Route]],
+        verdicts: Mapping[str, Verdict],
+        heard: str,
+    ) -> None:
+        self._rig, self._scene, self._routes, self._verdicts = rig, scene, routes, verdicts
+        self._heard = _short(heard, _LONGEST_HEARD)
+        self._title = f"Scene {scene.number} {scene.name}"
+        self._parts: list[str] = []
+        self._sounds = self._bursts()
+        rows = [sum(map(_wide, self._chain(route))) + _GAP * max(len(route.through) - 1, 0) for _, route in routes]
+        labels = [_wide(label) for label, _ in routes]
+        self._left = max(map(_wide, rig.inputs), default=0.0)
+        self._begin = _MARGIN + self._left + _REACH
+        self._end = self._begin + max((*rows, *labels), default=0.0)
+        self._right = max(map(_wide, (*rig.outputs, *self._sounds.values())), default=0.0)
+        headed = max(len(self._title) * _TITLE_LETTER, len(self._heard) * _SOFT_LETTER) + 2 * _MARGIN
+        self._width = max(self._end + _REACH + self._right + _MARGIN, headed)
+        most = max(len(routes), len(rig.inputs), len(rig.outputs), 1)
+        self._height = _TOP + most * _ROW + _MARGIN
+
+    def svg(self) -> str:
+        inputs = self._column(list(self._rig.inputs), _MARGIN, self._left)
+        outputs = self._column(list(self._rig.outputs), self._end + _REACH, self._right)
+        for number, (label, route) in enumerate(self._routes):
+            self._route(self._place(number, len(self._routes)), label, route, inputs, outputs)
+        head = f'<text class="title" x="{_MARGIN}" y="36">{escape(self._title)}</text>'
+        if self._heard:
+            head += f'<text class="soft" x="{_MARGIN}" y="58">{escape(self._heard)}</text>'
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 {self._width:g} {self._height:g}" '
+            f'width="{self._width:g}" height="{self._height:g}"><title>{escape(self._words())}</title>'
+            f'<style>{_STYLE}</style><rect width="100%" height="100%" fill="var(--paper)"/>'
+            f"{head}{''.join(self._parts)}</svg>\n"
+        )
+
+    def _words(self) -> str:
+        """The picture for those who do not see it."""
+        led = [f"{label}: {', '.join(r.source)} to {', '.join(r.to)}" for label, r in self._routes]
+        return f"{self._title}. {'; '.join(led) or 'no routes'}"
+
+    def _bursts(self) -> dict[str, str]:
+        """What the scene's burst puts on each output."""
+        found: dict[str, list[str]] = {}
+        for step in self._scene.burst:
+            if step.blank:
+                continue
+            gear = self._rig.instruments.get(step.instrument or "")
+            output = gear.output if gear else step.output or ""
+            found.setdefault(output, []).append(step.sound or f"program {step.program}")
+        return {output: ", ".join(sounds) for output, sounds in found.items()}
+
+    def _chain(self, route: Route) -> list[str]:
+        return [settings.filter for settings in route.through]
+
+    def _place(self, number: int, count: int) -> float:
+        """The middle of the row of one of so many."""
+        return _TOP + (self._height - _TOP - _MARGIN) * (number + 0.5) / max(count, 1)
+
+    def _column(self, names: Sequence[str], x: float, width: float) -> dict[str, float]:
+        places = {}
+        for number, name in enumerate(names):
+            places[name] = y = self._place(number, len(names))
+            self._box("port", x, y, width, name)
+            if x > _MARGIN and name in self._sounds:
+                self._text("soft", x + 2, y + _BOX / 2 + 15, self._sounds[name])
+        return places
+
+    def _box(self, kind: str, x: float, y: float, width: float, text: str) -> None:
+        self._parts.append(
+            f'<rect class="{kind}" x="{x:g}" y="{y - _BOX / 2:g}" width="{width:g}" height="{_BOX}" '
+            f'rx="{_BOX / 2 if kind == "port" else 5:g}"><title>{escape(text)}</title></rect>'
+        )
+        self._text("", x + 12, y + 5, text)
+
+    def _text(self, kind: str, x: float, y: float, text: str) -> None:
+        self._parts.append(f'<text class="{kind}" x="{x:g}" y="{y:g}">{escape(_short(text))}</text>')
+
+    def _line(self, x: float, y: float, end: float, at: float, live: bool) -> None:
+        bend = (end - x) / 2
+        self._parts.append(
+            f'<path class="line{"" if live else " silent"}" '
+            f'd="M{x:g} {y:g}C{x + bend:g} {y:g} {end - bend:g} {at:g} {end:g} {at:g}"/>'
+        )
+
+    def _route(
+        self, y: float, label: str, route: Route, inputs: Mapping[str, float], outputs: Mapping[str, float]
+    ) -> None:
+        verdict = self._verdicts.get(label)
+        asked = bool(self._heard)
+        for source in dict.fromkeys(route.source):
+            live = not asked or (verdict is not None and verdict.source == source)
+            self._line(_MARGIN + self._left, inputs[source], self._begin, y, live)
+        self._text("soft", self._begin, y - _BOX / 2 - 5, label)
+        x = self._begin
+        for number, name in enumerate(self._chain(route)):
+            self._box("filter", x, y, _wide(name), name)
+            if verdict is not None and number < len(verdict.filters):
+                said = verdict.filters[number]
+                self._text("stop" if said == "stops it" else "soft", x + 2, y + _BOX / 2 + 14, said)
+            x += _wide(name) + _GAP
+            if number + 1 < len(route.through):
+                reached = verdict is not None and number + 1 < len(verdict.filters)
+                self._line(x - _GAP, y, x, y, not asked or reached)
+        through = not asked or (verdict is not None and verdict.passes)
+        begin = x - _GAP if route.through else self._begin
+        self._line(begin, y, self._end, y, through)
+        for name in dict.fromkeys(route.to):
+            self._line(self._end, y, self._end + _REACH, outputs[name], through)

@@ -1,0 +1,113 @@
+"""Our ends of JACK's cables: clients that were made ahead, each with one port that waits to be joined.
+
+Making a client holds the interpreter's lock, and with it the music, for some 12 ms and letting go of one for 8; joining
+one that is there holds nothing. So an end is kept when its cable is pulled, and joined to the next that is plugged in.
+"""
+
+import os
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import count
+from typing import Any, Final
+
+import rtmidi
+
+from engine.ports.jack_server import JackServer
+
+_numbers: Final = count(1)
+_END_OF_SYSEX: Final = b"\xf7"
+_PERIODS: Final = 4  # in which a byte surely went through a cable
+
+
+@dataclass(eq=False)
+class End:
+    """An rtmidi object and what JACK calls its port."""
+
+    device: Any
+    name: str
+    used: bool = False  # it was joined to something before
+
+    @property
+    def hears(self) -> bool:
+        """Whether it is an input."""
+        return isinstance(self.device, rtmidi.MidiIn)
+
+
+class Ends:
+    """The ends on one server. One thread at a time prepares and plugs in; any thread may pull meanwhile."""
+
+    def __init__(self, server: JackServer, make: Callable[[Any, str], Any]) -> None:
+        """`make` makes an rtmidi object from its class and a word for its client's name."""
+        self._server = server
+        self._make = make
+        self._free: list[End] = []
+        self._flusher: End | None = None
+        self.names: frozenset[str] = frozenset()  # of all ends, as JACK lists them
+
+    def prepare(self, hearing: int, playing: int) -> None:
+        """Have at least so many free ends of each kind. Raises PortError."""
+        for kind, wanted in ((rtmidi.MidiIn, hearing), (rtmidi.MidiOut, playing)):
+            free = sum(isinstance(end.device, kind) for end in self._free)
+            self._free += [self._new(kind) for _ in range(wanted - free)]
+
+    def plug_in(self, kind: Any, name: str) -> End:
+        """An end that is joined to the port of this name. Raises PortError."""
+        end = next((end for end in self._free if isinstance(end.device, kind)), None)
+        if end is None:
+            end = self._new(kind)
+        else:
+            self._free.remove(end)
+        try:
+            if end.hears and end.used:
+                self._flush(end)
+            self._server.join(*((name, end.name) if end.hears else (end.name, name)))
+        except BaseException:
+            self._free.append(end)
+            raise
+        end.used = True
+        return end
+
+    def pull(self, end: End) -> None:
+        """Part this end from everything and keep it."""
+        self._server.part(end.name)
+        self._free.append(end)
+
+    def close(self) -> None:
+        """Let go of all free ends."""
+        ends = [*self._free, *([self._flusher] if self._flusher else [])]
+        self._free, self._flusher = [], None
+        for end in ends:
+            if self._server.goes_on():  # else deleting may hold the process; its server has freed what there was
+                end.device.delete()
+
+    def _new(self, kind: Any) -> End:
+        if kind is rtmidi.MidiIn and self._flusher is None:
+            self._flusher = self._made(rtmidi.MidiOut, "flush")
+        return self._made(kind, "in" if kind is rtmidi.MidiIn else "out")
+
+    def _made(self, kind: Any, part: str) -> End:
+        device = self._make(kind, part)
+        port = f"{part} {next(_numbers)} of {os.getpid()}"  # there is no other one called so
+        try:
+            device.open_virtual_port(port)
+            name = self._server.full_name(port)
+        except BaseException:
+            if not self._server.died:
+                device.delete()
+            raise
+        self.names |= {name}
+        return End(device, name)
+
+    def _flush(self, end: End) -> None:
+        """End the SysEx that its last cable may have left open, and forget what that one brought.
+
+        RtMidi goes on with such a SysEx for ever, and all notes from then on would be swallowed.
+        """
+        assert self._flusher is not None, "it was made with the first input"
+        self._server.join(self._flusher.name, end.name)
+        self._flusher.device.send_message(_END_OF_SYSEX)
+        time.sleep(_PERIODS * self._server.period)
+        self._server.part(end.name)
+        while end.device.get_message() is not None:
+            pass

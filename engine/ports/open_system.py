@@ -1,0 +1,40 @@
+"""The front door of the ports: which backend, and byte devices."""
+
+import sys
+from collections.abc import Sequence
+from typing import Final
+
+from engine.ports.byte_device import open_device_input, open_device_output
+from engine.ports.memory import MemorySystem
+from engine.ports.port import PortError, PortSystem
+from engine.ports.port_names import plain
+
+BACKENDS: Final = ("alsa", "jack", "coremidi", "winmm", "memory")
+_USUAL: Final = {"linux": "alsa", "darwin": "coremidi", "win32": "winmm"}
+
+__all__ = ["BACKENDS", "lasting", "open_device_input", "open_device_output", "open_system"]
+
+
+def lasting(backend: str | None, names: Sequence[str]) -> list[str]:
+    """What these ports of a backend are called without what changes at each replug."""
+    return [plain(name, _chosen(backend) == "winmm") for name in names]  # whose names end in an index
+
+
+def _chosen(backend: str | None) -> str:
+    return backend or _USUAL.get(sys.platform, "alsa")
+
+
+def open_system(backend: str | None, client_name: str) -> PortSystem:
+    """The ports of a backend; None is this system's own. Raises PortError if it is unknown or does not answer."""
+    chosen = _chosen(backend)
+    if chosen == "memory":
+        return MemorySystem(client_name)  # the others are imported when they are needed: these need no driver
+    if chosen not in BACKENDS:
+        raise PortError(f'there is no backend "{chosen}"; there are {", ".join(BACKENDS)}')
+    if chosen == "jack":
+        from engine.ports.jack_system import JackSystem
+
+        return JackSystem(client_name)
+    from engine.ports.rtmidi_system import System
+
+    return System(chosen, client_name)

@@ -1,0 +1,138 @@
+"""One input or output on an rtmidi object: polled, bounded, and let go of only by `delete`."""
+
+import time
+from collections.abc import Callable
+from typing import Any, Final
+
+import rtmidi
+
+from engine.midi.byte_stream import Parser
+from engine.ports.port import Flow, PortError
+from engine.ports.send_budget import Room
+
+#: messages an input keeps until it is polled
+QUEUE: Final = 8192
+_OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
+
+
+def make_device(kind: Any, api: int, client: str) -> Any:
+    """An rtmidi.MidiIn (one that keeps all kinds of messages until it is polled) or MidiOut. Raises RtMidiError."""
+    if kind is rtmidi.MidiOut:
+        return kind(api, name=client)
+    device = kind(api, name=client, queue_size_limit=QUEUE)
+    device.ignore_types(False, False, False)
+    return device
+
+
+class SystemInput:
+    """An InputPort on an rtmidi.MidiIn.
+
+    `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes; of `period`
+    see PeriodicInput.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        device: Any,
+        check: Callable[[int], None],
+        let_go: Callable[[object, Any], None],
+        period: float = 0.0,
+    ) -> None:
+        self.name = name
+        self.period = period
+        self._device = device
+        self._check = check
+        self._let_go = let_go
+        self._parser = Parser()
+        self._heard_at = 0
+
+    def poll(self) -> list[bytes]:
+        """See InputPort. A port that is gone says so once all that it had brought was read."""
+        device = self._device
+        if device is None:
+            return []
+        now = time.monotonic_ns()
+        messages: list[bytes] = []
+        for _ in range(QUEUE):
+            event = device.get_message()
+            if event is None:
+                break
+            self._heard_at = now
+            messages += self._parser.feed(bytes(event[0]))
+        if self._parser.open and now - self._heard_at > _OPEN_SYSEX:
+            self._parser.abandon()
+        if not messages:
+            self._check(now)
+        return messages
+
+    @property
+    def repairs(self) -> int:
+        """See InputPort."""
+        return self._parser.repairs
+
+    @property
+    def begun(self) -> bool:
+        """See InputPort."""
+        return self._parser.open
+
+    def close(self) -> None:
+        """See InputPort."""
+        device, self._device = self._device, None
+        if device is not None:
+            self._let_go(self, device)
+
+
+class SystemOutput:
+    """An OutputPort on an rtmidi.MidiOut.
+
+    `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes;
+    `room` guards the driver's queue, if it has one that may not fill.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        device: Any,
+        check: Callable[[int], None],
+        let_go: Callable[[object, Any], None],
+        longest: int | None,
+        room: Room | None,
+    ) -> None:
+        self.name = name
+        self.longest = longest
+        self._device = device
+        self._check = check
+        self._let_go = let_go
+        self._room = room
+
+    @property
+    def flow(self) -> Flow | None:
+        """See OutputPort."""
+        return self._room.flow if self._room else None
+
+    def send(self, message: bytes) -> None:
+        """See OutputPort."""
+        if self._device is None:
+            raise PortError(f'"{self.name}" is closed')
+        if self.longest is not None and len(message) > self.longest:
+            raise PortError(f'"{self.name}" takes at most {self.longest} bytes a message, not {len(message)}; not sent')
+        now = time.monotonic_ns()
+        self._check(now)
+        if self._room is not None and not self._room.take(now, message):
+            raise PortError(f'"{self.name}" is full: what was sent before has not been taken yet')
+        try:
+            self._device.send_message(message)
+        except (rtmidi.RtMidiError, ValueError) as fault:
+            raise PortError(f'"{self.name}" refused a message: {fault}') from fault
+
+    def check(self) -> None:
+        """See OutputPort."""
+        if self._device is not None:
+            self._check(time.monotonic_ns())
+
+    def close(self) -> None:
+        """See OutputPort."""
+        device, self._device = self._device, None
+        if device is not None:
+            self._let_go(self, device)

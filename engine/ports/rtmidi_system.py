@@ -1,0 +1,202 @@
+"""The system's MIDI ports through python-rtmidi.
+
+Callbacks lose messages while Python is busy and crash when a port closes; an object that was deleted must never be
+touched again. The rules here and in `systemport` keep clear of that. JACK has a file of its own.
+"""
+
+import os
+import threading
+from collections.abc import Callable
+from functools import partial
+from typing import Any, Final
+
+import rtmidi
+
+from engine.ports import alsa_clients
+from engine.ports.driver_limits import ALSA_FLOW, ALSA_INPUTS, LONGEST
+from engine.ports.port import PortError
+from engine.ports.port_names import plain, resolve
+from engine.ports.port_presence import Joint, Presence
+from engine.ports.rtmidi_port import SystemInput, SystemOutput, make_device
+from engine.ports.send_budget import Room
+
+_APIS: Final = {
+    "alsa": rtmidi.API_LINUX_ALSA,
+    "coremidi": rtmidi.API_MACOSX_CORE,
+    "winmm": rtmidi.API_WINDOWS_MM,
+}
+_TRIES: Final = 3  # ports that come and go while one is opened
+_LOOKS: Final = 20  # and while they are listed, which happens far more often
+_ALSA_SEQUENCER: Final = "/dev/snd/seq"
+
+
+class System:
+    """A PortSystem on one of the system's own MIDI services; `client_name` is what other programs see."""
+
+    def __init__(self, backend: str, client_name: str) -> None:
+        """`backend`: alsa, coremidi or winmm. Raises PortError if this system lacks it or it is not running."""
+        self._backend = backend
+        self._client_name = client_name.replace(":", " ")
+        self._api = _APIS[backend]
+        self._indexed = backend == "winmm"  # its names end in an index
+        self._open: dict[object, str] = {}  # our own open ports and what they are called in the lists
+        self._sources = Presence(lambda: self._names(self._in))
+        self._targets = Presence(lambda: self._names(self._out))
+        self._listing = threading.Lock()  # the reader thread looks while the loop lists or lets go
+        self._in: Any = None
+        self._out: Any = None
+        if self._api not in rtmidi.get_compiled_api():
+            raise PortError(f'the backend "{backend}" is not built into python-rtmidi on this system')
+        if backend == "alsa":
+            _need_sequencer()
+        try:
+            self._in, self._out = self._make(rtmidi.MidiIn), self._make(rtmidi.MidiOut)
+        except PortError:
+            self.close()
+            raise
+
+    def inputs(self) -> list[str]:
+        """See PortSystem."""
+        return self._not_ours(self._names(self._in))
+
+    def outputs(self) -> list[str]:
+        """See PortSystem."""
+        return self._not_ours(self._names(self._out))
+
+    def open_input(self, pattern: str) -> SystemInput:
+        """See PortSystem."""
+        self._check_inputs_left()
+        resolve(pattern, self.inputs(), self._indexed)  # told at once, before a client is made for it
+        return self._input(*self._join(rtmidi.MidiIn, pattern), self._sources)
+
+    def open_output(self, pattern: str) -> SystemOutput:
+        """See PortSystem."""
+        resolve(pattern, self.outputs(), self._indexed)
+        return self._output(*self._join(rtmidi.MidiOut, pattern), self._targets)
+
+    def open_virtual_input(self, name: str) -> SystemInput:
+        """See PortSystem."""
+        self._check_inputs_left()
+        return self._input(*self._lend(rtmidi.MidiIn, name), None)
+
+    def open_virtual_output(self, name: str) -> SystemOutput:
+        """See PortSystem."""
+        return self._output(*self._lend(rtmidi.MidiOut, name), None)
+
+    def prepare(self, inputs: int, outputs: int) -> None:
+        """See PortSystem."""
+
+    def refresh(self) -> None:
+        """See PortSystem."""
+
+    def close(self) -> None:
+        """See PortSystem."""
+        with self._listing:
+            listers, self._in, self._out = (self._in, self._out), None, None
+            for lister in listers:
+                if lister is not None:
+                    lister.delete()
+
+    # Names
+
+    def _names(self, device: Any) -> list[str]:
+        with self._listing:
+            if device is None:
+                raise PortError("the MIDI system is closed")
+            for _ in range(_LOOKS):
+                try:
+                    names: list[str] = device.get_ports(encoding="utf-8")
+                except rtmidi.InvalidPortError:
+                    continue  # a port went between the count of them and its name
+                return names
+        raise PortError("ports come and go too fast to list them; try again")
+
+    def _not_ours(self, names: list[str]) -> list[str]:
+        ours = set(self._open.copy().values())  # a copy: the reader thread closes inputs that are gone
+        return [name for name in names if plain(name) not in ours]
+
+    # Making ports
+
+    def _make(self, kind: Any) -> Any:
+        try:
+            return make_device(kind, self._api, self._client_name)
+        except rtmidi.RtMidiError as fault:
+            raise PortError(f"the {self._backend} MIDI system does not answer ({fault})") from fault
+
+    def _lend(self, kind: Any, name: str) -> tuple[str, Any, str]:
+        """A virtual port: its name, its rtmidi object, and what it is called in the lists."""
+        device = self._make(kind)
+        try:
+            device.open_virtual_port(name)
+        except rtmidi.UnsupportedOperationError as fault:
+            device.delete()
+            raise PortError(f"{self._backend} has no ports of our own making; name a port of the system") from fault
+        except rtmidi.RtMidiError as fault:
+            device.delete()
+            raise PortError(f'the port "{name}" could not be made ({fault})') from fault
+        return f"{self._client_name}:{name}", device, f"{self._client_name}:{name}"
+
+    def _join(self, kind: Any, pattern: str) -> tuple[str, Any, str]:
+        """The port's name, an rtmidi object that is connected to it, and what our end is called in the lists."""
+        for _ in range(_TRIES):
+            device = self._make(kind)
+            try:
+                names = self._names(device)
+                name = resolve(pattern, self._not_ours(names), self._indexed)
+                index = next(i for i, each in enumerate(names) if each is name)
+                end = plain(name).replace(":", " ")
+                self._connect(device, index, name, end)
+                if self._names(device)[index : index + 1] == [name]:
+                    return name, device, f"{self._client_name}:{end}"
+            except PortError:
+                device.delete()
+                raise
+            device.delete()  # ports came or went meanwhile, and this may be connected to another one
+        raise PortError(f'ports come and go too fast to open "{pattern}"; try again')
+
+    def _connect(self, device: Any, index: int, name: str, end: str) -> None:
+        try:
+            device.open_port(index, name=end)
+        except (rtmidi.RtMidiError, ValueError) as fault:
+            device.close_port()  # or the next use of it fails as well
+            raise PortError(f'"{name}" could not be opened; is it in use by another program? ({fault})') from fault
+
+    def _input(self, name: str, device: Any, own: str, presence: Presence | None) -> SystemInput:
+        port = SystemInput(name, device, self._checker(name, own, presence), self._let_go)
+        self._open[port] = own
+        return port
+
+    def _output(self, name: str, device: Any, own: str, presence: Presence | None) -> SystemOutput:
+        room = Room(ALSA_FLOW) if self._backend == "alsa" else None
+        check = self._checker(name, own, presence)
+        port = SystemOutput(name, device, check, self._let_go, LONGEST.get(self._backend), room)
+        self._open[port] = own
+        return port
+
+    def _let_go(self, port: object, device: Any) -> None:  # inputs: reader thread, outputs: loop
+        self._open.pop(port, None)
+        device.delete()
+
+    # Whether ports are still there
+
+    def _checker(self, name: str, own: str, presence: Presence | None) -> Callable[[int], None]:
+        """What raises PortGone if the port that we joined is gone; our own are there while we are."""
+        if presence is None:
+            return lambda now: None
+        presence.forget()
+        joined_to = partial(alsa_clients.joined_to, name) if self._backend == "alsa" else None
+        return Joint(name, presence, joined_to, own).check  # inputs: reader thread, outputs: loop
+
+    def _check_inputs_left(self) -> None:
+        held = sum(isinstance(port, SystemInput) for port in self._open.copy())
+        if self._backend == "alsa" and held >= ALSA_INPUTS:
+            raise PortError(f"ALSA has no room for more than {ALSA_INPUTS} inputs of one program; use fewer inputs")
+
+
+def _need_sequencer() -> None:
+    try:
+        os.close(os.open(_ALSA_SEQUENCER, os.O_RDWR | os.O_NONBLOCK))
+    except OSError:
+        raise PortError(
+            f"this system has no ALSA sequencer ({_ALSA_SEQUENCER}); load snd-seq, or use --backend jack"
+        ) from None

@@ -1,0 +1,192 @@
+"""What differs between two scenes, two rigs or two texts, in a musician's words."""
+
+from collections.abc import Mapping, Sequence
+from difflib import unified_diff
+from typing import Any
+
+from engine.rig.models.rig import BurstStep, Rig, Route, Scene, gear_at, sound_of
+
+_SECTIONS = {"inputs": "input", "outputs": "output", "instruments": "instrument"}
+_TIMES = ("guard", "hold", "between", "settle")  # ns in the models
+
+
+def scenes(rig: Rig, number_a: int, number_b: int) -> list[str]:
+    """What differs between two scenes of a rig, sentences; empty if they are equal but for the number.
+
+    Raises KeyError for a number that is not there.
+    """
+    a, b = _found(rig, number_a), _found(rig, number_b)
+    told = [
+        f"{word}: {_plain(one)} in {number_a}, {_plain(other)} in {number_b}" for word, one, other in _settings(a, b)
+    ]
+    for word, before, after in _lists(rig, a, b):
+        told += [f"only in {number_a}: {word} {each}" for each in before if each not in after]
+        told += [f"only in {number_b}: {word} {each}" for each in after if each not in before]
+        told += _reordered(word, before, after)
+    return told
+
+
+def rigs(a: Rig, b: Rig) -> list[str]:
+    """Sentences; empty if the rigs are equal."""
+    told = _fields("the rig's", a.rig, b.rig)
+    for section, word in _SECTIONS.items():
+        told += _named(word, getattr(a, section), getattr(b, section))
+    told += _listed("route for every scene", list(map(_route, a.routes)), list(map(_route, b.routes)))
+    before, after = ({scene.number: scene for scene in rig.scenes} for rig in (a, b))
+    names = {scene.name: scene for scene in b.scenes}
+    for number, scene in [*before.items()]:
+        now = names.get(scene.name)
+        if number not in after and now is not None and now.number not in before:
+            told.append(f"scene {number} {scene.name} is scene {now.number} now")
+            before = {(now.number if key == number else key): value for key, value in before.items()}
+    told += [f"scene {number} {scene.name} is gone" for number, scene in before.items() if number not in after]
+    told += [f"scene {number} {scene.name} is new" for number, scene in after.items() if number not in before]
+    for number in before:
+        if number in after:
+            told += [f"scene {number}: {each}" for each in _changed(b, before[number], after[number])]
+    common = [[number for number in one if number in other] for one, other in ((before, after), (after, before))]
+    told += ["the scenes stand in another order"] if common[0] != common[1] else []
+    told += _listed("set list", list(map(_plain, a.setlists)), list(map(_plain, b.setlists)))
+    told += _listed("control", list(map(_plain, a.controls)), list(map(_plain, b.controls)))
+    rest = set(type(a).model_fields) - {*_SECTIONS, "rig", "routes", "scenes", "setlists", "controls"}
+    for key in sorted(rest):
+        one, other = getattr(a, key), getattr(b, key)
+        told += [f"{key} was {_plain(one)}, is {_plain(other)}"] if one != other else []
+    return told or (["the rigs differ in how they are set down"] if a != b else [])
+
+
+def text(old: str, new: str, from_name: str, to_name: str) -> str:
+    """A unified diff; "" if the texts are equal."""
+    lines = unified_diff(old.splitlines(), new.splitlines(), from_name, to_name, lineterm="")
+    return "\n".join(lines)
+
+
+def _found(rig: Rig, number: int) -> Scene:
+    for scene in rig.scenes:
+        if scene.number == number:
+            return scene
+    raise KeyError(number)
+
+
+def _settings(a: Scene, b: Scene) -> list[tuple[str, Any, Any]]:
+    """What two scenes have differently, but for lists."""
+    pairs = (("name", a.name, b.name), ("at", a.at, b.at), ("held", a.held, b.held))
+    return [(word, one, other) for word, one, other in pairs if one != other]
+
+
+def _lists(rig: Rig, a: Scene, b: Scene) -> list[tuple[str, list[str], list[str]]]:
+    return [
+        ("route", list(map(_route, a.routes)), list(map(_route, b.routes))),
+        ("burst step", _steps(rig, a), _steps(rig, b)),
+    ]
+
+
+def _changed(rig: Rig, a: Scene, b: Scene) -> list[str]:
+    """`rig` is the later one, by whose sounds both are named: a sound that has another name now is no other step."""
+    told = [f"{word} was {_plain(one)}, is {_plain(other)}" for word, one, other in _settings(a, b)]
+    for word, before, after in _lists(rig, a, b):
+        told += _listed(word, before, after)
+    return told
+
+
+def _listed(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:
+    told = [f"{word} taken out: {each}" for each in before if each not in after]
+    told += [f"{word} added: {each}" for each in after if each not in before]
+    return told + _reordered(word, before, after)
+
+
+def _reordered(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:
+    same = set(before) == set(after) and before != after
+    return [f"the {word}s stand in another order or number"] if same else []
+
+
+def _named(word: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
+    told = [f"{word} {name} is gone" for name in before if name not in after]
+    told += [f"{word} {name} is new" for name in after if name not in before]
+    for name in before:
+        if name in after:
+            told += _fields(f"{word} {name}:", before[name], after[name])
+    return told
+
+
+def _fields(whose: str, a: Any, b: Any) -> list[str]:
+    pairs = ((key, getattr(a, key), getattr(b, key)) for key in type(a).model_fields)
+    return [f"{whose} {key} was {_said(key, one)}, is {_said(key, other)}" for key, one, other in pairs if one != other]
+
+
+def _route(route: Route) -> str:
+    name = f'"{route.name}" ' if route.name else ""
+    through = ", ".join(_plain(one) for one in route.through)
+    return f"{name}{' and '.join(route.source)} to {' and '.join(route.to)}" + (
+        f" through {through}" if through else ""
+    )
+
+
+def step_in_words(rig: Rig, step: BurstStep) -> tuple[str, str]:
+    """Whom a burst step is for, and what it is put on, by the sound's name where one is known."""
+    who = step.instrument or f"{step.output} channel {step.channel}"
+    if step.sound is not None:
+        return who, step.sound
+    bank = f", bank {step.bank[0]} {step.bank[1]}" if step.bank else ""
+    known = _known(rig, step)
+    return who, f"program {step.program}{bank}" + (f" ({known})" if known else "")
+
+
+def _known(rig: Rig, step: BurstStep) -> str | None:
+    """The name of the sound that a step gives by number; for an output and channel that of the instrument there."""
+    if step.program is None:
+        return None
+    if step.instrument is None:
+        gear = gear_at(rig, step.output or "", step.channel or 0)
+        return sound_of(gear, step.bank, step.program - 1) if gear is not None else None
+    gear = rig.instruments.get(step.instrument)
+    return sound_of(gear, step.bank, step.program - gear.programs_from) if gear is not None else None
+
+
+def _steps(rig: Rig, scene: Scene) -> list[str]:
+    return [_step(rig, step) for step in scene.burst]
+
+
+def _step(rig: Rig, step: BurstStep) -> str:
+    who, what = step_in_words(rig, step)
+    if step.blank:
+        return f"{who}: blank"
+    return f'{who}: sound "{step.sound}"' if step.sound is not None else f"{who}: {what}"
+
+
+def _said(key: str, found: Any) -> str:
+    """What stands at a key, in words."""
+    if key == "when":
+        return _when(found)
+    return f"{found / 1_000_000:g} ms" if key in _TIMES else _plain(found)
+
+
+def _plain(found: Any) -> str:
+    """A value on one line, as people would write it."""
+    if found is None:
+        return "none"
+    if hasattr(found, "model_dump"):
+        kept = found.model_dump(by_alias=True, exclude_unset=True)
+        return " ".join(
+            f"{value}" if key == "filter" else f"{key} {_said(key, value)}"
+            for key, value in kept.items()
+            if value is not None
+        )
+    if isinstance(found, bytes):
+        return found.hex(" ").upper()
+    if isinstance(found, dict):
+        return ", ".join(f"{key} {_plain(value)}" for key, value in found.items())
+    if isinstance(found, list | tuple):
+        return ", ".join(map(_plain, found))
+    return str(found)
+
+
+def _when(condition: Mapping[str, Any]) -> str:
+    """The condition of a control; its numbers are first and last of a range."""
+    return ", ".join(f"{key} {_range(value)}" for key, value in condition.items() if value is not None)
+
+
+def _range(found: Any) -> str:
+    if isinstance(found, list | tuple) and len(found) == 2:
+        return str(found[0]) if found[0] == found[1] else f"{found[0]} to {found[1]}"
+    return _plain(found)

@@ -1,0 +1,326 @@
+"""Edits of a rig file: from its text to another, with the author's comments and layout as they were.
+
+Each function reads the text, changes the pieces it must, and reads the result again, so what comes out is a rig that
+loads. All raise EditFault, and then nothing has changed. Texts may have a BOM and either kind of line
+end; they keep them.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+from typing import Any
+
+from pydantic import ValidationError
+
+from engine.rig.edit.toml_edits import Block, EditFault, Sheet, changes, insert_lines, listed, table, toml
+from engine.rig.edit.toml_list_edits import block_changed, list_changed, table_changed
+from engine.rig.models.rig import rig_model
+from engine.rig.read.load import RigError, read
+from engine.rig.read.toml_layout import Path
+
+__all__ = [
+    "EditFault",
+    "add_control",
+    "copy_scene",
+    "delete_scene",
+    "move_scene",
+    "put_scene",
+    "put_setlist",
+    "rename_scene",
+    "renumber_scene",
+    "set_burst",
+    "set_routes",
+]
+
+Table = dict[str, Any]
+_SCENES: Path = ("scenes",)
+
+
+def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:
+    """A second scene that does the same, straight behind the first; named "NAME copy" unless a name is given.
+
+    It has no `at`: two scenes recalled at one moment of the time code would be a race.
+    """
+    return _edited(text, lambda plain: _copied(Sheet(plain), number, new, name))
+
+
+def rename_scene(text: str, number: int, name: str) -> str:
+    """The scene has another name, and so it has where set lists, controls and `start` call it by its name."""
+    return _edited(text, lambda plain: _renamed(plain, number, name))
+
+
+def renumber_scene(text: str, number: int, new: int) -> str:
+    """The scene has another number, and so it has where set lists, controls and `start` call it by its number.
+
+    A foot switch with `program = "any"` goes by the numbers: the scene is on another program then.
+    """
+    return _edited(text, lambda plain: _renumbered(plain, number, new))
+
+
+def move_scene(text: str, number: int, before: int | None) -> str:
+    """The scene stands before another one in the file, or behind all (None). Comments straight above it go with it."""
+    return _edited(text, lambda plain: _moved(Sheet(plain), number, before))
+
+
+def delete_scene(text: str, number: int) -> str:
+    """The scene is gone from the file and from the set lists. Refused if a control or `start` names it, if it is the
+    only one, or if a set list has no other."""
+    return _edited(text, lambda plain: _deleted(plain, number))
+
+
+def put_scene(text: str, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
+    """The scene has this name, these routes and this burst; it is made, behind the others, if there is none.
+
+    `routes` and `burst` are tables in the file's own keys. What the scene has already is left as it is written; its
+    other keys stay.
+    """
+    return _edited(text, lambda plain: _stored(plain, number, name, routes, burst))
+
+
+def set_routes(text: str, number: int, routes: Sequence[Table]) -> str:
+    """The scene has these routes (tables in the file's own keys), and all else of it stays."""
+    return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "routes", routes)))
+
+
+def set_burst(text: str, number: int, burst: Sequence[Table]) -> str:
+    """The scene has this burst (tables in the file's own keys), and all else of it stays."""
+    return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "burst", burst)))
+
+
+def add_control(text: str, control: Table) -> str:
+    """One more control, behind the others."""
+    return _edited(text, lambda plain: _appended(plain, "controls", control))
+
+
+def put_setlist(text: str, name: str, scenes: Sequence[int | str]) -> str:
+    """The set list of this name has these scenes in this order; it is made, behind the others, if there is none."""
+    return _edited(text, lambda plain: _ordered(plain, name, scenes))
+
+
+def _edited(text: str, change: Callable[[str], str]) -> str:
+    bom = "\ufeff" if text.startswith("\ufeff") else ""
+    plain = text.removeprefix(bom)
+    windows = "\n" in plain and plain.count("\n") == plain.count("\r\n")
+    plain = plain.replace("\r\n", "\n") if windows else plain
+    try:
+        read(plain, "rig", lists=False)
+    except RigError as refusal:
+        raise EditFault(f"the rig is not in order: {refusal}") from None
+    made = change(plain)
+    try:
+        read(made, "edited rig", lists=False)
+    except RigError as refusal:
+        wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
+        raise EditFault(f"that would not be a rig that can be played: {wrong}") from None
+    return bom + (made.replace("\n", "\r\n") if windows else made)
+
+
+# Finding
+
+
+def _scene(sheet: Sheet, number: int) -> int:
+    """The place of a scene among the scenes."""
+    numbers = [scene["number"] for scene in sheet.data["scenes"]]
+    if number not in numbers:
+        raise EditFault(f"there is no scene {number}; there are: {', '.join(map(str, numbers))}")
+    return numbers.index(number)
+
+
+def _scene_blocks(sheet: Sheet) -> list[Block]:
+    if sheet.has_value(_SCENES):
+        line = sheet.line(_SCENES)
+        raise EditFault(f"line {line} has all scenes in one list; write each under a [[scenes]] of its own first")
+    return sheet.blocks(_SCENES)
+
+
+def _in_scene(text: str, number: int, change: Callable[[str, Path], str]) -> str:
+    """The text with one scene changed: `change` gets a text with the scene in it, and the scene's place."""
+    sheet = Sheet(text)
+    place = _scene(sheet, number)
+    if sheet.has_value(_SCENES):
+        return change(text, ("scenes", place))
+    block = sheet.blocks(_SCENES)[place]
+    below = text[block.last :]
+    part = change(text[block.start : block.last], ("scenes", 0))
+    return text[: block.start] + part + ("\n" if below and not part.endswith("\n") else "") + below
+
+
+def _references(data: Table) -> Iterator[tuple[Path, int | str]]:
+    """Every place that calls a scene by number or name."""
+    start = data.get("rig", {}).get("start", "last")
+    if start != "last":
+        yield ("rig", "start"), start
+    for index, setlist in enumerate(data.get("setlists", ())):
+        for place, scene in enumerate(setlist["scenes"]):
+            yield ("setlists", index, "scenes", place), scene
+    for index, control in enumerate(data.get("controls", ())):
+        if "scene" in control:
+            yield ("controls", index, "scene"), control["scene"]
+        for place, scene in enumerate(control.get("scenes", ())):
+            yield ("controls", index, "scenes", place), scene
+
+
+def _with_references(text: str, old: int | str, new: int | str) -> str:
+    sheet = Sheet(text)
+    spans = [sheet.value(path) for path, scene in _references(sheet.data) if scene == old]
+    for start, end in sorted(spans, reverse=True):
+        text = text[:start] + toml(new) + text[end:]
+    return text
+
+
+# Scenes
+
+
+def _copied(sheet: Sheet, number: int, new: int, name: str | None) -> str:
+    place = _scene(sheet, number)
+    scene, block = sheet.data["scenes"][place], _scene_blocks(sheet)[place]
+    _free(sheet.data, "number", new)
+    copy = sheet.text[block.start : block.last]
+    names = {one["name"] for one in sheet.data["scenes"]}
+    for key, value in (("number", new), ("name", name or _copy_name(scene["name"], names))):
+        copy = Sheet(copy).with_value(("scenes", 0, key), toml(value))
+    if "at" in scene:
+        copy = Sheet(copy).without_line(("scenes", 0, "at"))
+    return insert_lines(sheet.text, block.end, "\n" + copy + ("" if copy.endswith("\n") else "\n"))
+
+
+def _copy_name(name: str, taken: set[str]) -> str:
+    copy, count = f"{name} copy", 1
+    while copy in taken:
+        count += 1
+        copy = f"{name} copy {count}"
+    return copy
+
+
+def _free(data: Table, key: str, value: int | str, but: int | None = None) -> None:
+    """Refuse a number or name that another scene than number `but` has."""
+    for scene in data["scenes"]:
+        if scene[key] == value and scene["number"] != but:
+            raise EditFault(
+                f"scene {scene['number']} {scene['name']} has the {key} {toml(value)} already; choose another"
+            )
+
+
+def _renamed(text: str, number: int, name: str) -> str:
+    sheet = Sheet(text)
+    place = _scene(sheet, number)
+    _free(sheet.data, "name", name, number)
+    old = sheet.data["scenes"][place]["name"]
+    text = sheet.with_value(("scenes", place, "name"), toml(name))
+    if name == "last" and sheet.data.get("rig", {}).get("start") == old:  # "last" means the last scene played there
+        text = Sheet(text).with_value(("rig", "start"), toml(number))
+    return _with_references(text, old, name)
+
+
+def _renumbered(text: str, number: int, new: int) -> str:
+    sheet = Sheet(text)
+    place = _scene(sheet, number)
+    _free(sheet.data, "number", new, number)
+    return _with_references(sheet.with_value(("scenes", place, "number"), toml(new)), number, new)
+
+
+def _moved(sheet: Sheet, number: int, before: int | None) -> str:
+    blocks = _scene_blocks(sheet)
+    place = _scene(sheet, number)
+    if before == number:
+        raise EditFault(f"scene {number} cannot stand before itself; name another scene")
+    target = len(blocks) if before is None else _scene(sheet, before)
+    if target in (place, place + 1):
+        return sheet.text
+    block = blocks[place]
+    scene = sheet.text[block.lead : block.end]
+    scene += "" if scene.endswith("\n") else "\n"
+    rest = Sheet(sheet.without(block))
+    left = rest.blocks(_SCENES)
+    if target == len(blocks):
+        return insert_lines(rest.text, left[-1].end, "\n" + scene)
+    return insert_lines(rest.text, left[target - (target > place)].lead, scene + "\n")
+
+
+def _deleted(text: str, number: int) -> str:
+    sheet = Sheet(text)
+    block, scene = _scene_blocks(sheet)[_scene(sheet, number)], sheet.data["scenes"][_scene(sheet, number)]
+    if len(sheet.data["scenes"]) == 1:
+        raise EditFault(f"scene {number} is the only one; a rig needs one, so copy it or make another first")
+    names = (scene["number"], scene["name"])
+    named = [path for path, called in _references(sheet.data) if called in names]
+    for path in named:
+        if path[0] != "setlists":
+            who = "start" if path[0] == "rig" else f"control {int(path[1]) + 1}"
+            raise EditFault(f"scene {number} is named by {who} in line {sheet.line(path)}; change that line first")
+    for index, setlist in enumerate(sheet.data.get("setlists", ())):
+        if all(called in names for called in setlist["scenes"]):
+            line = sheet.line(("setlists", index, "scenes"))
+            raise EditFault(
+                f"the set list {toml(setlist['name'])} has no other scene than {number} (line {line}); "
+                "put another into it, or take it out of the file, first"
+            )
+    text = sheet.without(block)
+    for path in reversed(named):
+        text = Sheet(text).without_element(path[:-1], int(path[-1]))
+    return text
+
+
+def _stored(text: str, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
+    sheet = Sheet(text)
+    if all(scene["number"] != number for scene in sheet.data["scenes"]):
+        _free(sheet.data, "name", name)
+        return _made(sheet, number, name, routes, burst)
+    text = _renamed(text, number, name)
+    for key, tables in (("routes", routes), ("burst", burst)):
+        text = _in_scene(text, number, partial(_filled, key=key, tables=tables))
+    return text
+
+
+def _made(sheet: Sheet, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
+    keys = {"number": number, "name": name, "routes": routes or None, "burst": burst or None}
+    scene = table("[[scenes]]", keys, by_line=("routes", "burst"))
+    return insert_lines(sheet.text, _scene_blocks(sheet)[-1].end, "\n" + scene)
+
+
+# Lists of routes, steps and scenes
+
+
+def _filled(text: str, scene: Path, key: str, tables: Sequence[Table]) -> str:
+    """The text with these routes or burst steps in a scene; those it has already stay as they are written."""
+    sheet, section = Sheet(text), (*scene, key)
+    written = sheet.data["scenes"][scene[1]].get(key)
+    if written is None:
+        return sheet.with_pair(scene, key, listed([toml(one) for one in tables])) if tables else text
+    olds, news = _meant(key, written), _meant(key, tables)
+    for what, old, new in changes(olds, news):
+        if what == "put":
+            text = table_changed(text, (*section, old), (olds[old], news[new]), tables[new])
+        elif sheet.has_value(section):
+            text = list_changed(text, section, [(what, old, new)], list(map(toml, tables)), lines=True)
+        else:
+            text = block_changed(text, section, what, old, {} if what == "drop" else tables[new])
+    return text
+
+
+def _meant(key: str, tables: Sequence[Table]) -> list[Any]:
+    """What tables mean, however they are written: a name or a list with one name, say."""
+    try:
+        return list(getattr(rig_model().model_validate(_lonely(key, tables)).scenes[0], key))
+    except ValidationError:
+        return list(tables)  # the edited rig will be refused with the reason
+
+
+def _lonely(key: str, tables: Sequence[Table]) -> Table:
+    return {"format": 1, "scenes": [{"number": 1, "name": "alone", key: list(tables)}]}
+
+
+def _appended(text: str, section: str, keys: Table) -> str:
+    sheet = Sheet(text)
+    if sheet.has_value((section,)):
+        return sheet.with_element((section,), len(sheet.data[section]), toml(keys), lines=True)
+    blocks = sheet.blocks((section,))
+    return insert_lines(text, blocks[-1].end if blocks else len(text), "\n" + table(f"[[{section}]]", keys))
+
+
+def _ordered(text: str, name: str, scenes: Sequence[int | str]) -> str:
+    sheet = Sheet(text)
+    for index, setlist in enumerate(sheet.data.get("setlists", ())):
+        if setlist["name"] == name:
+            steps = changes(setlist["scenes"], scenes)
+            return list_changed(text, ("setlists", index, "scenes"), steps, list(map(toml, scenes)), lines=False)
+    return _appended(text, "setlists", {"name": name, "scenes": list(scenes)})

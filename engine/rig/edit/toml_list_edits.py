@@ -1,0 +1,87 @@
+"""Lists of a rig file changed where they stand: elements put in, taken out, and given other keys.
+
+Each function goes from text to text. A list is written as one value or as a [[section]] for each element.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+from engine.rig.edit.toml_edits import Block, Sheet, changes, insert_lines, table, toml
+from engine.rig.read.toml_layout import Path
+
+Table = dict[str, Any]
+
+
+def list_changed(
+    text: str, array: Path, steps: Sequence[tuple[str, int, int]], written: Sequence[str], *, lines: bool
+) -> str:
+    """These steps (see `changes`) taken in a list that is one value; `written` are its new elements."""
+    for what, old, new in steps:
+        sheet = Sheet(text)
+        if what == "put":
+            text = sheet.with_value((*array, old), written[new])
+        elif what == "add":
+            text = sheet.with_element(array, old, written[new], lines=lines)
+        else:
+            text = sheet.without_element(array, old)
+    return text
+
+
+def block_changed(text: str, section: Path, what: str, old: int, keys: Table) -> str:
+    """An element put in ("add") or taken out ("drop") where each is written as [[section]]."""
+    sheet = Sheet(text)
+    blocks = sheet.blocks(section)
+    if what == "drop":
+        return sheet.without(blocks[old])
+    model = blocks[min(old, len(blocks) - 1)]
+    made = _block(text, model, keys)
+    if old == len(blocks):
+        return insert_lines(text, model.end, "\n" + made)
+    return insert_lines(text, model.lead, made + "\n")
+
+
+def table_changed(text: str, place: Path, meant: tuple[Any, Any], keys: Table) -> str:
+    """Other keys for the table in this place, which meant the first of `meant` and now means the second.
+
+    Keys that mean what they meant stay as they are written.
+    """
+    sheet = Sheet(text)
+    was, now = map(_meanings, meant)
+    wanted = {key: value for key, value in keys.items() if value is not None}
+    there = {key for key in was if sheet.has_key((*place, key))}
+    whole = sheet.has_value(place)
+    if not all(sheet.has_value((*place, key)) for key in there) or (whole and not there <= wanted.keys()):
+        return _as_a_whole(sheet, place, keys)
+    for key in there - wanted.keys():
+        text = Sheet(text).without_line((*place, key))
+    for key, value in wanted.items():
+        if key not in there:
+            text = Sheet(text).with_pair(place, key, toml(value))
+        elif was[key] != now[key]:
+            text = _value_changed(text, (*place, key), (was[key], now[key]), value)
+    return text
+
+
+def _meanings(one: Any) -> Table:
+    """What each key of a table means; the table as it is written where it is in no order."""
+    if isinstance(one, dict):
+        return one
+    return {field.alias or name: getattr(one, name) for name, field in type(one).model_fields.items()}
+
+
+def _value_changed(text: str, place: Path, meant: tuple[Any, Any], value: Any) -> str:
+    """Filters that stay in a chain stay as they are written."""
+    if isinstance(value, list) and all(isinstance(each, dict) for each in value):
+        return list_changed(text, place, changes(*meant), list(map(toml, value)), lines=False)
+    return Sheet(text).with_value(place, toml(value))
+
+
+def _as_a_whole(sheet: Sheet, place: Path, keys: Table) -> str:
+    if sheet.has_value(place):
+        return sheet.with_value(place, toml(keys))
+    model = sheet.blocks(place[:-1])[int(place[-1])]
+    return sheet.text[: model.start] + _block(sheet.text, model, keys) + sheet.text[model.last :]
+
+
+def _block(text: str, model: Block, keys: Table) -> str:
+    return table(text[slice(*model.head)], keys)

@@ -1,0 +1,1 @@
+"""What a rig file may say, as models."""

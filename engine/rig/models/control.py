@@ -1,0 +1,148 @@
+"""The tables of the rig file that say who commands, and how: controls, remote, OSC."""
+
+from ipaddress import ip_address
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field, field_validator, model_validator
+
+from engine.rig.models.values import (
+    Channel,
+    Messages,
+    Names,
+    Nanoseconds,
+    Numbers,
+    Part,
+    Scenes,
+    Text,
+    Value,
+    WholeSysEx,
+    between,
+    one_or_range,
+)
+
+Action = Literal[
+    "scene",
+    "next",
+    "back",
+    "first",
+    "panic",
+    "resend",
+    "tap",
+    "clock start",
+    "clock continue",
+    "clock stop",
+    "timecode start",
+    "timecode stop",
+    "mute",
+    "unmute",
+    "send",
+]
+
+
+class When(Part):
+    """The condition of a control: exactly one of program, controller, note, song, sysex.
+
+    A range is kept as (first, last), one number as a range of one. `press` tells presses of a switch apart; `turn` is
+    for knobs that send steps: 1 to 63 up, 127 to 65 down (common practice, no source).
+    """
+
+    program: Annotated[Numbers, one_or_range(1, 128)] = None
+    controller: Value | None = None
+    at_least: Annotated[int, between(1, 127)] | None = None
+    at_most: Annotated[int, between(0, 127)] | None = None
+    turn: Literal["up", "down"] | None = None
+    note: Annotated[Numbers, one_or_range(0, 127)] = None
+    song: Annotated[Numbers, one_or_range(1, 128)] = None
+    sysex: WholeSysEx | None = None
+    channel: Channel | None = None
+    press: Literal["short", "long", "double"] | None = None
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> "When":
+        kinds = [key for key in ("program", "controller", "note", "song", "sysex") if getattr(self, key) is not None]
+        if len(kinds) != 1:
+            raise ValueError("give exactly one of program, controller, note, song, sysex")
+        for key in ("at_least", "at_most", "turn"):
+            if getattr(self, key) is not None and self.controller is None:
+                raise ValueError(f"{key} goes with controller only")
+        if self.turn is not None and (self.at_least is not None or self.at_most is not None or self.press is not None):
+            raise ValueError("turn goes without at_least, at_most and press")
+        if self.press is not None and self.controller is None and self.note is None:
+            raise ValueError("press goes with controller or note only")
+        if self.channel is not None and (self.song is not None or self.sysex is not None):
+            raise ValueError("channel goes with program, controller or note only")
+        return self
+
+    @property
+    def carries(self) -> bool:
+        """Whether the message says a number by itself: a program or a song, of several."""
+        return any(found == "any" or (found is not None and found[0] < found[1]) for found in (self.program, self.song))
+
+
+class Control(Part):
+    """A message that commands.
+
+    `scenes`: those it holds in, all if none; `hold`, `between`: how long a long press is, how soon the second half of a
+    double one comes; `route`: what mute and unmute mean; `output`, `messages`: what send sends.
+    """
+
+    input: str
+    when: When
+    do: Action
+    scene: int | str | None = None
+    guard: Nanoseconds = 30_000_000
+    passes: bool = Field(False, alias="pass")
+    scenes: Scenes = ()
+    hold: Nanoseconds = 600_000_000
+    between: Nanoseconds = 350_000_000
+    route: Text | None = None
+    output: str | None = None
+    messages: Messages = ()
+
+    @model_validator(mode="after")
+    def _what_it_needs(self) -> "Control":
+        if (self.route is not None) != (self.do in ("mute", "unmute")):
+            raise ValueError('route goes with do = "mute" and do = "unmute", and they need it')
+        sends = self.do == "send"
+        if (self.output is not None) != sends or bool(self.messages) != sends:
+            raise ValueError('output and messages go with do = "send", and it needs both')
+        return self
+
+    @model_validator(mode="after")
+    def _which_scene(self) -> "Control":
+        carries = self.when.carries
+        if self.do == "scene" and not carries and self.scene is None:
+            raise ValueError('do = "scene" needs scene = NUMBER too, for this condition carries no number')
+        if self.scene is not None and (self.do != "scene" or carries):
+            raise ValueError('leave out scene; it goes with do = "scene" and a condition that carries no number')
+        return self
+
+
+class RemoteControl(Part):
+    """Who may command by show control, machine control and our own SysEx; `programs`: by bank and program, or song
+    select, as well; `to`: the outputs that are answered."""
+
+    inputs: Names
+    device: Annotated[int, between(0, 111)] = 0
+    programs: bool = False
+    to: Names = ()
+
+
+def _address(found: str) -> str:
+    try:
+        return str(ip_address(found))
+    except ValueError:
+        raise ValueError('an address such as "127.0.0.1"') from None
+
+
+class Osc(Part):
+    """Open Sound Control on a UDP port, from these addresses only."""
+
+    port: Annotated[int, between(1024, 65535)]
+    listen: Annotated[str, AfterValidator(_address)] = "127.0.0.1"
+    allow: Names = ("127.0.0.1",)
+
+    @field_validator("allow")
+    @classmethod
+    def _addresses(cls, found: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(map(_address, found))

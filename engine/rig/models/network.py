@@ -1,0 +1,95 @@
+"""`[network]`: the machines a rig is spread over, and who dials whom.
+
+Ports without `machine` are on the machine that is in charge at the start, `main`.
+"""
+
+import re
+from ipaddress import IPv4Address
+from typing import Annotated, Final
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+from engine.rig.models.values import Part, Text
+
+_MACHINE: Final = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9_-]{0,62}[A-Za-z0-9])?")
+_ADDRESS: Final = re.compile(r"([0-9.]+):([0-9]{1,5})")
+
+
+def host_of(listen: str) -> IPv4Address:
+    """The address in "HOST:PORT". Raises ValueError."""
+    return IPv4Address(listen.rpartition(":")[0])
+
+
+def _machine(found: str) -> str:
+    if not _MACHINE.fullmatch(found):
+        raise ValueError("a machine's name: letters, digits, - and _, such as stage-left")
+    return found
+
+
+def _address(found: str) -> str:
+    """Of version 4: zenoh 1.10 takes no address of version 6 where certificates are looked at."""
+    parts = _ADDRESS.fullmatch(found)
+    try:
+        if parts is None or not 1 <= int(parts[2]) <= 65535:
+            raise ValueError
+        host = IPv4Address(parts[1])
+        if host.is_unspecified or host.is_multicast:
+            raise ValueError
+    except ValueError:
+        raise ValueError('the machine\'s own address (IPv4) and a port, such as "192.168.10.2:7447"') from None
+    return f"{host}:{int(parts[2])}"
+
+
+def _dialled(found: object) -> object:
+    if not isinstance(found, list):
+        raise ValueError('a list of machines such as ["desk"], or [] for none')
+    return tuple(found)
+
+
+MachineName = Annotated[str, AfterValidator(_machine)]
+
+
+class Machine(Part):
+    """Where a machine listens, and whom it dials: all machines earlier in the table unless it says otherwise."""
+
+    listen: Annotated[str, AfterValidator(_address)]
+    dial: Annotated[tuple[str, ...], BeforeValidator(_dialled)] | None = None
+
+
+class Network(Part):
+    """The machines of a rig. `machine` is the one that reads this; the command line may say another."""
+
+    machine: str
+    main: str
+    standby: str | None = None
+    keys: Text | None = None  # a folder, relative to the rig file
+    plain: bool = False
+    discover: bool = False
+    machines: Annotated[dict[MachineName, Machine], Field(min_length=1)]
+
+    @property
+    def engines(self) -> tuple[str, ...]:
+        """The machines that may be in charge, the one that is at the start first."""
+        return (self.main,) if self.standby is None else (self.main, self.standby)
+
+    @property
+    def loopback(self) -> bool:
+        """Whether all machines are on this one computer."""
+        return all(host_of(machine.listen).is_loopback for machine in self.machines.values())
+
+    @property
+    def encrypted(self) -> bool:
+        """Whether links are QUIC with certificates on both sides."""
+        return not self.plain and not self.loopback
+
+    def dials(self, name: str) -> tuple[str, ...]:
+        """Whom a machine dials."""
+        said = self.machines[name].dial
+        if said is not None:
+            return said
+        names = [*self.machines]
+        return tuple(names[: names.index(name)])
+
+    def home(self, machine: str | None) -> str:
+        """The machine that a port with this `machine` is on."""
+        return machine or self.main

@@ -1,0 +1,273 @@
+"""The rig file as models: what each key is called. Checks that need two places of the file at once are in `checks`."""
+
+from functools import cache, reduce
+from operator import or_
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    ValidationInfo,
+    create_model,
+    field_validator,
+    model_validator,
+)
+
+from engine.midi.timecode import RATES, read_label
+from engine.rig.models.control import Control, Osc, RemoteControl
+from engine.rig.models.network import Network
+from engine.rig.models.values import (
+    Bank,
+    BankUse,
+    Channel,
+    Name,
+    Names,
+    Nanoseconds,
+    Part,
+    Plain,
+    PrintedProgram,
+    Scenes,
+    SetupLines,
+    Text,
+    WholeSysEx,
+    between,
+)
+from filters.registry import FilterSettings, registry
+
+
+class About(Part):
+    name: Plain = "Untitled rig"
+    start: str | int = "last"
+
+
+class _Port(Part):
+    port: Text | None = None
+    device: Text | None = None
+    machine: Text | None = None  # the one of [network] that it is plugged into
+
+    @model_validator(mode="after")
+    def _one_place(self) -> "_Port":
+        if (self.port is None) == (self.device is None):
+            raise ValueError("give either port (a pattern on the system's port name) or device (a path)")
+        return self
+
+
+class Input(_Port):
+    pass
+
+
+class Output(_Port):
+    wire: Literal["din", "fast"] = "fast"
+    running_status: bool = False
+    active_sensing: bool = False
+
+
+class Sound(Part):
+    bank: Bank | None = None
+    program: PrintedProgram
+
+
+class Instrument(Part):
+    output: str
+    channel: Channel
+    like: Text | None = None  # a kind of presets/instruments.toml, whose keys are filled in
+    bank: BankUse = "msb lsb"
+    settle: Nanoseconds = 0
+    programs_from: Literal[0, 1] = 1
+    sounds_from: Text | None = None  # a sound list; the sounds below win, and hold those of the list once it is read
+    setup: SetupLines = ()  # sent at the start and when its output is back, before the sounds
+    request: WholeSysEx | None = None  # asks it for a dump of its memory
+    sounds: dict[Plain, Sound] = Field(default_factory=dict)
+
+
+def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
+    """The name of the sound that an instrument is on; `bank` (MSB, LSB) as it was told, `program` 0 to 127."""
+    for name, sound in gear.sounds.items():
+        if sound.program == program + gear.programs_from and _heeded(gear, sound.bank) == _heeded(gear, bank):
+            return name
+    return None
+
+
+def gear_at(rig: "Rig", output: str, channel: int) -> Instrument | None:
+    """The instrument on an output's channel (1 to 16)."""
+    here = (gear for gear in rig.instruments.values() if (gear.output, gear.channel) == (output, channel))
+    return next(here, None)
+
+
+def _heeded(gear: Instrument, bank: tuple[int, int] | None) -> tuple[int, int]:
+    """What of a bank the instrument listens to."""
+    msb, lsb = bank or (0, 0)
+    return msb if "msb" in gear.bank else 0, lsb if "lsb" in gear.bank else 0
+
+
+class BurstStep(Part):
+    """Either an instrument with a sound (or a program), or an output with a channel and a program.
+
+    A step with neither sound nor program is blank: its place is kept, and it never sends.
+    """
+
+    instrument: str | None = None
+    sound: str | None = None
+    output: str | None = None
+    channel: Channel | None = None
+    bank: Bank | None = None
+    program: PrintedProgram | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> "BurstStep":
+        if (self.instrument is None) == (self.output is None):
+            raise ValueError("give either instrument or output")
+        lonely_bank = self.bank is not None and self.program is None
+        if self.output is not None and (self.channel is None or self.sound is not None or lonely_bank):
+            raise ValueError("a step for an output takes channel and program, bank if wanted, and no sound")
+        if self.instrument is not None and self.channel is not None:
+            raise ValueError("leave out channel, for the instrument has its own")
+        if self.sound is not None and self.program is not None:
+            raise ValueError("a step for an instrument takes either sound or program")
+        if self.sound is not None and self.bank is not None:
+            raise ValueError("leave out bank, for the sound has its own")
+        if lonely_bank:
+            raise ValueError("a bank works with a program only; give program, or leave out bank")
+        return self
+
+    @property
+    def blank(self) -> bool:
+        """Whether it sends nothing."""
+        return self.sound is None and self.program is None
+
+
+class SetList(Part):
+    name: Name
+    scenes: Scenes
+
+
+class Route(Part):
+    """One route; `through` holds its filters' settings in order. The union of filters is made at run time."""
+
+    name: Plain | None = None
+    source: Names = Field(alias="from")
+    to: Names
+    through: tuple[FilterSettings, ...] = ()
+
+
+def _place(found: str) -> str:
+    """A place in time code; which frames there are depends on the rate that will run, 30 at the most."""
+    read_label(found, RATES["30"])
+    return found
+
+
+def _tempo(found: Any) -> Any:
+    if isinstance(found, bool) or not isinstance(found, int | float) or not 20 <= found <= 300:
+        raise ValueError("beats a minute from 20 to 300")
+    return float(found)
+
+
+class Clock(Part):
+    """One clock for the rig: from the first of these sources that is alive, "internal" or inputs."""
+
+    source: Names = Field(("internal",), alias="from")
+    bpm: Annotated[float, BeforeValidator(_tempo)] = 120.0
+    to: Names = ()
+    run: bool = False
+
+
+class TimeCode(Part):
+    """One time code for the rig; `chase`: a jump recalls the scene in force there; `with_clock`: ours runs and stops
+    with a clock that is followed."""
+
+    source: str = Field("internal", alias="from")
+    rate: Literal["24", "25", "29.97 drop", "30"] = "25"
+    start: str = "00:00:00:00"
+    to: Names = ()
+    run: bool = False
+    chase: bool = False
+    with_clock: bool = False
+
+    @field_validator("start")
+    @classmethod
+    def _exists(cls, start: str, known: ValidationInfo) -> str:
+        if "rate" in known.data:
+            read_label(start, RATES[known.data["rate"]])
+        return start
+
+
+class Sync(Part):
+    clock: Clock | None = None
+    timecode: TimeCode | None = None
+
+
+class Scene(Part):
+    number: Annotated[int, between(1, 16384)]
+    name: Name
+    at: Annotated[str, AfterValidator(_place)] | None = None
+    held: Literal["ring", "cut"] = "ring"
+    routes: tuple[Route, ...] = ()
+    burst: tuple[BurstStep, ...] = ()
+
+
+class Rig(Part):
+    """A whole rig file."""
+
+    format: Literal[1]
+    rig: About = About()
+    inputs: dict[str, Input] = Field(default_factory=dict)
+    outputs: dict[str, Output] = Field(default_factory=dict)
+    instruments: dict[str, Instrument] = Field(default_factory=dict)
+    routes: tuple[Route, ...] = ()
+    scenes: Annotated[tuple[Scene, ...], Field(min_length=1)]
+    setlists: tuple[SetList, ...] = ()
+    controls: tuple[Control, ...] = ()
+    sync: Sync = Sync()
+    remote: RemoteControl | None = None
+    osc: Osc | None = None
+    network: Network | None = None
+
+    def scene(self, wanted: int | str) -> Scene | None:
+        """The scene of this number or name; a name wins over a number in words."""
+        for scene in self.scenes:
+            if wanted in (scene.name, scene.number):
+                return scene
+        # Python refuses to read a number of thousands of digits
+        if isinstance(wanted, str) and wanted.isascii() and wanted.isdecimal() and len(wanted) < 10:
+            return self.scene(int(wanted))
+        return None
+
+    def home(self, port: Input | Output) -> str | None:
+        """The machine that a port is plugged into; None in a rig of one machine."""
+        return self.network.home(port.machine) if self.network is not None else None
+
+    def far(self, port: Input | Output) -> bool:
+        """Whether a port is on another machine than this one."""
+        return self.network is not None and self.home(port) != self.network.machine
+
+    def on(self, machine: str) -> "Rig":
+        """The same rig as another of its machines reads it. Raises ValueError with a sentence."""
+        if self.network is None:
+            raise ValueError("--machine goes with a rig that has a [network]; this one has none")
+        if machine not in self.network.machines:
+            raise ValueError(f'there is no machine "{machine}"; there are: {", ".join(self.network.machines)}')
+        return self.model_copy(update={"network": self.network.model_copy(update={"machine": machine})})
+
+
+@cache
+def rig_model() -> type[Rig]:
+    """The model of a rig file with this installation's filters in it: `through` becomes their tagged union."""
+    union: Any = reduce(or_, (entry.settings for entry in registry().values()))
+    chain = Annotated[union, Field(discriminator="filter")]
+    listed = BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
+
+    def many(item: Any) -> Any:
+        return Annotated[tuple[item, ...], listed]
+
+    route = create_model("Route", __base__=Route, through=(many(chain), ()))
+    scene = create_model("Scene", __base__=Scene, routes=(many(route), ()), burst=(many(BurstStep), ()))
+    scenes: Any = Annotated[many(scene), Field(min_length=1)]
+    return create_model(
+        "Rig",
+        __base__=Rig,
+        routes=(many(route), ()),
+        scenes=(scenes, ...),
+        setlists=(many(SetList), ()),
+        controls=(many(Control), ()),
+    )

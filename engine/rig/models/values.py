@@ -1,0 +1,161 @@
+"""What may stand at a key of the rig file: channels, programs, times, names, and the words for what may not.
+
+Numbers are the ones printed on gear: channels 1 to 16, programs 1 to 128, banks and values 0 to 127.
+"""
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
+
+from engine.midi.kinds import is_whole
+from engine.midi.setup_words import ALLOWED, set_up
+
+_TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+_LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a slip of the pen
+
+
+def between(low: int, high: int) -> AfterValidator:
+    """A whole number in a range, both ends included; the error says the whole range."""
+
+    def check(found: int) -> int:
+        if not low <= found <= high:
+            raise ValueError(f"{low} to {high}")
+        return found
+
+    return AfterValidator(check)
+
+
+def _program(found: int) -> int:
+    """Which end of 0 to 128 is too far depends on programs_from, which `checks` looks at."""
+    if not 0 <= found <= 128:
+        raise ValueError("1 to 128, or 0 to 127 for an instrument with programs_from = 0")
+    return found
+
+
+Channel = Annotated[int, between(1, 16)]
+Value = Annotated[int, between(0, 127)]
+PrintedProgram = Annotated[int, AfterValidator(_program)]
+BankUse = Literal["none", "msb", "lsb", "msb lsb"]
+
+
+def _bank(found: Any) -> Any:
+    if not isinstance(found, list) or len(found) != 2:
+        raise ValueError("a bank as [msb, lsb]")
+    return tuple(found)
+
+
+Bank = Annotated[tuple[Value, Value], BeforeValidator(_bank)]
+
+
+def _plain(found: str) -> str:
+    """It is shown in terminals, which control characters steer."""
+    if _CONTROL.search(found):
+        raise ValueError("a text without control characters")
+    return found
+
+
+def _text(found: str) -> str:
+    if not found.strip():
+        raise ValueError("a text that is not empty")
+    return found
+
+
+Plain = Annotated[str, AfterValidator(_plain)]
+Text = Annotated[str, AfterValidator(_text)]
+Name = Annotated[Plain, AfterValidator(_text)]
+
+
+def _names(found: Any) -> Any:
+    """One name or a list of names, as a tuple."""
+    if isinstance(found, str):
+        return (found,)
+    if not isinstance(found, list) or not found:
+        raise ValueError('a name, or a list of names such as ["keys", "pads"]')
+    return tuple(found)
+
+
+def _order(found: Any) -> Any:
+    """A set list's scenes, as a tuple."""
+    if not isinstance(found, list) or not found:
+        raise ValueError('a list of scenes by number or name, at least one, such as [11, "Finale"]')
+    return tuple(found)
+
+
+def _messages(found: Any) -> Any:
+    """Messages in hexadecimal, as bytes."""
+    try:
+        listed = tuple(bytes.fromhex(one) for one in found) if isinstance(found, list) else ()
+    except (TypeError, ValueError):
+        listed = ()
+    if not listed or not all(is_whole(one) for one in listed):
+        raise ValueError('a list of whole messages in hexadecimal, such as ["B0 07 64", "F0 7D 01 F7"]')
+    return listed
+
+
+def _whole_sysex(found: str) -> str:
+    try:
+        message = bytes.fromhex(found)
+    except ValueError:
+        message = b""
+    if len(message) < 3 or message[0] != 0xF0 or message[-1] != 0xF7 or max(message[1:-1]) > 0x7F:
+        raise ValueError('a whole SysEx in hexadecimal, such as "F0 7D 01 F7"')
+    return message.hex(" ").upper()
+
+
+def _milliseconds(found: Any) -> Any:
+    """ "30 ms" or "1.5 s" as nanoseconds."""
+    match = _TIME.fullmatch(found.strip()) if isinstance(found, str) else None
+    nanoseconds = round(float(match[1]) * (1_000_000 if match[2] == "ms" else 1_000_000_000)) if match else None
+    if nanoseconds is None or nanoseconds > _LONGEST:
+        raise ValueError('a time with its unit, up to a minute, such as "30 ms" or "1.5 s"')
+    return nanoseconds
+
+
+def _setup(found: Any) -> Any:
+    """Set-up messages in words, as they are written."""
+    if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
+        raise ValueError(f"a list of {ALLOWED}")
+    for line in found:
+        try:
+            set_up(line, 0)
+        except ValueError as fault:
+            raise ValueError(f'a list whose every line is one of: {fault}; "{line}" is none') from None
+    return tuple(found)
+
+
+WholeSysEx = Annotated[str, AfterValidator(_whole_sysex)]
+SetupLines = Annotated[tuple[str, ...], BeforeValidator(_setup)]
+Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
+Nanoseconds = Annotated[int, BeforeValidator(_milliseconds)]
+Scenes = Annotated[tuple[int | str, ...], BeforeValidator(_order)]
+Messages = Annotated[tuple[bytes, ...], BeforeValidator(_messages)]
+
+
+def one_or_range(low: int, high: int) -> BeforeValidator:
+    """A whole number, or [first, last] as a tuple; "any" stays."""
+
+    def check(found: Any) -> Any:
+        ends = found if isinstance(found, list) else [found]
+        if found == "any":
+            return found
+        if len(ends) != len([end for end in ends if type(end) is int and low <= end <= high]) or len(ends) not in (
+            1,
+            2,
+        ):
+            raise ValueError(f'{low} to {high}, [first, last] of them, or "any"')
+        if ends[0] > ends[-1]:
+            raise ValueError("[first, last] with the smaller number first")
+        return (ends[0], ends[-1])
+
+    return BeforeValidator(check)
+
+
+Numbers = tuple[int, int] | Literal["any"] | None
+
+
+class Part(BaseModel):
+    """A table of the rig file; a key it does not have is refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)

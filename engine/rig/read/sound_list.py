@@ -1,0 +1,143 @@
+"""Sound lists: files that name an instrument's sounds, for `sounds_from`.
+
+A list is TOML: `format = 1`, `programs_from` (0 or 1) and `sounds`, each with name, program and, if wanted, bank.
+A name without slash and ending is one of presets/sounds; anything else is a path, relative to the rig file.
+"""
+
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, ValidationError
+
+from engine.rig.models.values import Bank, Name, Part, PrintedProgram
+from engine.rig.read.raw_data import Complaint
+from engine.rig.read.toml_errors import NotToml, parsed
+from engine.rig.read.toml_layout import line_of, lines_of
+from engine.user_error import Told
+
+
+class ListFault(Told):
+    """A sound list cannot be used; the text begins with FILE:LINE and says why and what is allowed."""
+
+
+class ListedSound(Part):
+    name: Name
+    program: PrintedProgram
+    bank: Bank | None = None
+
+
+class SoundList(Part):
+    format: Literal[1]
+    name: str = ""
+    source: str = ""
+    programs_from: Literal[0, 1] = 1
+    sounds: Annotated[
+        tuple[ListedSound, ...], BeforeValidator(lambda found: tuple(found) if isinstance(found, list) else found)
+    ]
+
+
+def shipped() -> list[str]:
+    """The names of the lists in presets."""
+    folder = files("presets").joinpath("sounds")
+    return sorted(each.name.removesuffix(".toml") for each in folder.iterdir() if each.name.endswith(".toml"))
+
+
+def sound_list(wanted: str, folder: Path) -> SoundList:
+    """The list of this name or path. Raises ListFault."""
+    if wanted in shipped():
+        return read_list(files("presets").joinpath("sounds", f"{wanted}.toml").read_text(encoding="utf-8"), wanted)
+    path = folder / wanted
+    try:
+        return read_list(path.read_text(encoding="utf-8-sig"), str(path))
+    except FileNotFoundError:
+        names = ", ".join(shipped())
+        raise ListFault(
+            f"{path}:1: there is no such sound list; give a file, or one that comes along: {names}"
+        ) from None
+    except UnicodeDecodeError:
+        raise ListFault(f"{path}:1: this is not UTF-8 text; save the file as UTF-8") from None
+    except (OSError, ValueError) as fault:
+        raise ListFault(f"{path}:1: the sound list cannot be read: {fault}") from None
+
+
+def read_list(text: str, source: str) -> SoundList:
+    """The list in a text; `source` names it in errors. Raises ListFault."""
+    try:
+        found = SoundList.model_validate(parsed(text))
+    except NotToml as fault:
+        raise ListFault(f"{source}:{fault.line}: {fault.text}") from None
+    except ValidationError as faults:
+        lines = lines_of(text)
+        told = (
+            f"{source}:{line_of(lines, one['loc'])}: {'.'.join(map(str, one['loc']))}: {_words(one['msg'])}"
+            for one in faults.errors()
+        )
+        raise ListFault("\n".join(told)) from None
+    seen: set[str] = set()
+    for place, sound in enumerate(found.sounds):
+        line = line_of(lines_of(text), ("sounds", place)) if sound.name in seen or _outside(sound, found) else 0
+        if sound.name in seen:
+            raise ListFault(f'{source}:{line}: a second sound named "{sound.name}"; give it another name')
+        if line:
+            first = found.programs_from
+            raise ListFault(f"{source}:{line}: found program {sound.program}; allowed: {first} to {first + 127}")
+        seen.add(sound.name)
+    return found
+
+
+def _words(message: str) -> str:
+    return message.removeprefix("Value error, allowed: ").removeprefix("Value error, ")
+
+
+def _outside(sound: ListedSound, found: SoundList) -> bool:
+    return not 0 <= sound.program - found.programs_from <= 127
+
+
+# Into a rig
+
+
+def named(text: str) -> frozenset[str]:
+    """The lists that a rig's text names; none if it cannot be made out."""
+    try:
+        instruments = parsed(text).get("instruments")
+    except NotToml:
+        return frozenset()
+    gear = instruments.values() if isinstance(instruments, dict) else ()
+    found = (each.get("sounds_from") for each in gear if isinstance(each, dict))
+    return frozenset(each for each in found if isinstance(each, str))
+
+
+def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list[Complaint]]:
+    """A rig's data with each instrument's list among its sounds, and what is wrong; its own sounds win."""
+    instruments, complaints = data.get("instruments"), []
+    if not isinstance(instruments, dict):
+        return data, []
+    filled = {}
+    for name, gear in instruments.items():
+        filled[name] = gear
+        wanted = gear.get("sounds_from") if isinstance(gear, dict) else None
+        if not isinstance(wanted, str):
+            continue
+        try:
+            listed = _for(gear, sound_list(wanted, folder))
+        except ListFault as fault:
+            told = str(fault).split("\n")
+            complaints += [Complaint(("instruments", name, "sounds_from"), each) for each in told]
+            listed = {}
+        own = gear.get("sounds", {})
+        if isinstance(own, dict):
+            filled[name] = {**gear, "sounds": {**listed, **own}}
+    return {**data, "instruments": filled}, complaints
+
+
+def _for(gear: dict[str, Any], listed: SoundList) -> dict[str, Any]:
+    """A list's sounds as this instrument's own table would have them."""
+    banks = any(sound.bank is not None for sound in listed.sounds)
+    if banks and gear.get("bank") == "none":
+        raise ListFault('the list has banks, and the instrument says bank = "none"; say what it listens to')
+    shift = (0 if gear.get("programs_from") == 0 else 1) - listed.programs_from
+    return {
+        sound.name: {"program": sound.program + shift} | ({"bank": [*sound.bank]} if sound.bank else {})
+        for sound in listed.sounds
+    }

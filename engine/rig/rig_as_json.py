@@ -1,0 +1,52 @@
+"""A rig as plain values, for whoever shows it."""
+
+from typing import Any
+
+from engine.rig.models.rig import Rig, Route
+
+Table = dict[str, Any]
+
+
+def outline(rig: Rig) -> Table:
+    """Names, wires, sounds, routes, scenes and set lists; filters and burst steps in the keys of the rig file.
+
+    Set lists call their scenes by number.
+    """
+    numbers = {name: scene.number for scene in rig.scenes for name in (scene.name, scene.number)}
+    return {
+        "name": rig.rig.name,
+        "inputs": list(rig.inputs),
+        "outputs": [{"name": name, "wire": output.wire} for name, output in rig.outputs.items()],
+        "instruments": [
+            {
+                "name": name,
+                "output": gear.output,
+                "channel": gear.channel,
+                "sounds": list(gear.sounds),
+                "programs_from": gear.programs_from,
+            }
+            for name, gear in rig.instruments.items()
+        ],
+        "routes": list(map(_route, rig.routes)),
+        "scenes": [
+            {
+                "number": scene.number,
+                "name": scene.name,
+                "at": scene.at,
+                "held": scene.held,
+                "routes": list(map(_route, scene.routes)),
+                "burst": [step.model_dump(mode="json", exclude_unset=True) for step in scene.burst],
+            }
+            for scene in rig.scenes
+        ],
+        "setlists": [{"name": one.name, "scenes": [numbers[scene] for scene in one.scenes]} for one in rig.setlists],
+    }
+
+
+def _route(route: Route) -> Table:
+    return {
+        "name": route.name,
+        "from": list(route.source),
+        "to": list(route.to),
+        "through": [one.model_dump(mode="json", by_alias=True, exclude_unset=True) for one in route.through],
+    }
