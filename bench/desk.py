@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, messages
 from engine.live.meters import Latency
 from engine.live.show import Show
-from engine.ports.port import Flow, PortError, PortGone
+from engine.ports.port import DriverFlow, PortError, PortGone
 
 
 class Size(NamedTuple):
@@ -118,7 +118,7 @@ class Ear:
 class Instrument:
     """An output: the cable to an ear."""
 
-    flow: Flow | None = None
+    flow: DriverFlow | None = None
     longest: int | None = None
 
     def __init__(self, name: str, ear: Ear) -> None:

@@ -16,7 +16,7 @@ import mido
 from rich.console import Console
 from rich.table import Table
 
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, Delivery, Speed, Wire
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, Cable, CableSpeed, Delivery
 
 Song = list[tuple[int, bytes]]  # ns, message
 
@@ -39,7 +39,7 @@ def is_note(message: bytes) -> bool:
     return message[0] & 0xE0 == 0x80
 
 
-def note_times(played: Song, out: list[tuple[bytes, int]], speed: Speed) -> list[int]:
+def note_times(played: Song, out: list[tuple[bytes, int]], speed: CableSpeed) -> list[int]:
     """Nanoseconds each note took; `out` has the messages as they left, with the time of their first byte."""
     came = deque(at for at, message in played if is_note(message))
     status, took = 0, []
@@ -51,7 +51,7 @@ def note_times(played: Song, out: list[tuple[bytes, int]], speed: Speed) -> list
     return took
 
 
-def plain_queue(played: Song, speed: Speed) -> list[tuple[bytes, int]]:
+def plain_queue(played: Song, speed: CableSpeed) -> list[tuple[bytes, int]]:
     """First in, first out."""
     free_at, status, out = 0, 0, []
     for at, message in played:
@@ -61,16 +61,16 @@ def plain_queue(played: Song, speed: Speed) -> list[tuple[bytes, int]]:
     return out
 
 
-def our_wire(played: Song, speed: Speed) -> tuple[list[tuple[bytes, int]], int]:
+def our_wire(played: Song, speed: CableSpeed) -> tuple[list[tuple[bytes, int]], int]:
     """As the engine plays it; and how many values gave way to newer ones."""
-    wire, out = Wire(0, speed), list[Delivery]()
+    cable, out = Cable(0, speed), list[Delivery]()
     for at, message in played:
-        while wire.due is not None and wire.due <= at:
-            wire.flush(wire.due, out)
-        wire.put(at, (message,), out)
-    while wire.due is not None:
-        wire.flush(wire.due, out)
-    return [(message, sent) for _, message, sent in out], wire.waiting.replaced
+        while cable.due is not None and cable.due <= at:
+            cable.flush(cable.due, out)
+        cable.put(at, (message,), out)
+    while cable.due is not None:
+        cable.flush(cable.due, out)
+    return [(message, sent) for _, message, sent in out], cable.waiting.replaced
 
 
 def main() -> None:

@@ -24,9 +24,9 @@ from bench.desk import Choosy, Player
 from bench.jackports import JackPorts, feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, Swallowing, messages, percentiles, rig
 from engine.live.loop_wakeup import waker
-from engine.live.port_opening import Patch
+from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.live.show import Show
 
 FLOOD: Final = 30_000  # messages a second
@@ -107,8 +107,8 @@ class Jack(JackPorts):
 async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]:
     """All turns; figures in µs."""
     inputs = [Looks(port) for port in ports.inputs]
-    inbox = Inbox(dict(enumerate(inputs)))
-    patch = Patch(
+    inbox = InputReader(dict(enumerate(inputs)))
+    patch = OpenPorts(
         {f"in{i}": port for i, port in enumerate(inputs)}, {f"out{i}": p for i, p in enumerate(ports.outputs)}
     )
     show = Choosy(rig(DIN), patch, inbox)
@@ -127,7 +127,7 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
         inbox.stop()
     print(f"shed of what input 1 sent: {inbox.shed(BROKEN):,}; of what the others sent: ", end="")
     print(f"{sum(inbox.shed(source) for source in range(INPUTS) if source != BROKEN):,}; ", end="")
-    print(f"on the DIN cable: {show.bay.wires[DIN[0]].waiting.shed:,}; muted: {len(show.bay.loops.muted)}")
+    print(f"on the DIN cable: {show.engine.cables[DIN[0]].waiting.shed:,}; muted: {len(show.engine.loops.muted)}")
     return turns
 
 

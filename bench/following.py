@@ -25,16 +25,16 @@ import trio
 
 from bench.forward import WARM_UP
 from bench.load import INPUTS, MemoryPorts, Samples, percentiles, rig
-from engine.live.edit.remote_work import Errands
-from engine.live.edit.rig_session import Workshop
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_session import RigSession
 from engine.live.loop_wakeup import waker
-from engine.live.port_opening import Patch
+from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.process.priority import undisturbed
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.live.show import Show
-from engine.live.socket.panel_requests import Desk
-from engine.live.socket.server import Server
+from engine.live.socket.panel_requests import PanelRequests
+from engine.live.socket.server import SocketServer
 from engine.ports.memory import MemorySystem
 
 #: which outputs are on DIN cables: those that get no more than one can carry
@@ -67,19 +67,19 @@ def one_turn(
 
     async def play() -> None:
         loaded = rig(DIN)
-        patch = Patch(
+        patch = OpenPorts(
             {f"in{i}": port for i, port in enumerate(ports.inputs)},
             {f"out{i}": port for i, port in enumerate(ports.outputs)},
         )
-        inbox = Inbox(dict(enumerate(ports.inputs)))
+        inbox = InputReader(dict(enumerate(ports.inputs)))
         show = Show(loaded, patch, inbox)
         show.latency = samples
         show.command("scene", 1)
-        workshop = Workshop(show, Path("bench.toml"), "")
-        desk = Desk(show, workshop, MemorySystem("bench"))
+        workshop = RigSession(show, Path("bench.toml"), "")
+        desk = PanelRequests(show, workshop, MemorySystem("bench"))
         async with trio.open_nursery() as nursery:
             if listener is not None:
-                nursery.start_soon(Server(show, workshop, Errands(show, workshop), desk, listener.dup()).serve)
+                nursery.start_soon(SocketServer(show, workshop, RemoteWork(show, workshop), desk, listener.dup()).serve)
             with collector_at_rest(), undisturbed():
                 inbox.start(waker(show))
                 await trio.sleep(WARM_UP)

@@ -17,9 +17,9 @@ import trio
 
 from bench.load import SECOND, Samples, outputs_of, percentiles, rig
 from engine.live.loop_wakeup import waker
-from engine.live.port_opening import Patch
+from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.ports.port import InputPort, OutputPort
 from engine.rig.models.rig import Rig
@@ -45,10 +45,10 @@ def bayleaf(
     """
 
     async def play() -> None:
-        patch = Patch(
+        patch = OpenPorts(
             {f"in{i}": port for i, port in enumerate(inputs)}, {f"out{i}": port for i, port in enumerate(outputs)}
         )
-        inbox = Inbox(dict(enumerate(inputs)))
+        inbox = InputReader(dict(enumerate(inputs)))
         show = Show(loaded or rig(), patch, inbox)
         show.latency = samples
         show.command("scene", 1)

@@ -17,10 +17,10 @@ import trio
 from bench.load import SECOND, Swallowing, percentiles, tail
 from bench.result import Pace, Result, Table, medians, ratio
 from engine.live.loop_wakeup import waker
-from engine.live.port_opening import Patch
+from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.process.priority import ORDINARY, undisturbed
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.ports.port import OutputPort
 from engine.rig.read.load import read
@@ -70,12 +70,12 @@ def own(seconds: float, clock: Timed, code: Timed) -> Times:
     origins: list[int] = []
 
     async def play() -> None:
-        inbox = Inbox({})
+        inbox = InputReader({})
         ports: Any = {"clock": clock, "code": code}
-        show = Show(read(_RIG, "bench"), Patch({}, ports), inbox)
+        show = Show(read(_RIG, "bench"), OpenPorts({}, ports), inbox)
         show.command("scene", 1)
         show.begin()
-        sync: Any = show.bay.sync
+        sync: Any = show.engine.sync
         origins.extend((sync.clock.due, sync.code.due))
         inbox.start(waker(show))
         await trio.sleep(seconds + WARM_UP)

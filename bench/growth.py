@@ -14,7 +14,7 @@ from bench.load import RATE, SECOND, ever_new, messages
 from bench.machine import resident
 from bench.result import Cell, Pace, Result, Table
 from bench.rigs import instruments, ports, route, scene
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 DOUBLED: Final = 10
@@ -56,36 +56,36 @@ def point(asked: tuple[str, int]) -> dict[str, float]:
     written = text(*asked)
     gc.collect()
     before, begin = resident(), time.thread_time_ns()
-    bay = Bay(read(written, "bench"))
+    engine = Engine(read(written, "bench"))
     loaded = time.thread_time_ns()
     gc.collect()
     took = resident() - before
     gc.freeze()
     gc.disable()
-    bay.recall(0, 1)
-    cold, warm = _cost(bay, ever_new(0, _COLD), 1), _cost(bay, messages(0, _COLD), _TRIES)
+    engine.recall(0, 1)
+    cold, warm = _cost(engine, ever_new(0, _COLD), 1), _cost(engine, messages(0, _COLD), _TRIES)
     return {"warm": warm, "cold": cold, "load": (loaded - begin) / 1e6, "memory": took}
 
 
-def _cost(bay: Bay, listed: list[bytes], tries: int) -> float:
+def _cost(engine: Engine, listed: list[bytes], tries: int) -> float:
     """µs a message of the first input; the best of some tries once they are warm."""
     clock, found = count(SECOND, SECOND // RATE), []
     played = cycle(listed)
     if tries > 1:
-        listed = listed[: max(3, _race(bay, clock, iter(listed), len(listed))[0] // 3 * 3)]
+        listed = listed[: max(3, _race(engine, clock, iter(listed), len(listed))[0] // 3 * 3)]
         played = cycle(listed)
     for _ in range(tries):
-        many, took = _race(bay, clock, played, _WARM if tries > 1 else len(listed))
+        many, took = _race(engine, clock, played, _WARM if tries > 1 else len(listed))
         found.append(took / many)
     return min(found) / 1000
 
 
-def _race(bay: Bay, clock: Any, played: Any, most: int) -> tuple[int, int]:
+def _race(engine: Engine, clock: Any, played: Any, most: int) -> tuple[int, int]:
     """How many messages, and the ns that they took."""
     done, begin = 0, time.thread_time_ns()
     while done < most and time.thread_time_ns() - begin < _PATIENCE * SECOND:
         for message in islice(played, 3):
-            bay.receive(next(clock), 0, message)
+            engine.receive(next(clock), 0, message)
         done += 3
     return done, time.thread_time_ns() - begin
 

@@ -11,7 +11,7 @@ from functools import cache
 from typing import Final
 
 from engine.live.meters import Latency
-from engine.ports.port import Flow
+from engine.ports.port import DriverFlow
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
@@ -101,7 +101,7 @@ class Scheduled:
 class Swallowing:
     """An output in memory that counts."""
 
-    flow: Flow | None = None
+    flow: DriverFlow | None = None
     longest: int | None = None
 
     def __init__(self, index: int) -> None:
@@ -182,8 +182,8 @@ def rig_text(din: Sequence[int] = (), inputs: int = INPUTS, outputs: int = OUTPU
     """So many inputs and outputs, those named here on DIN cables, and so many filters on each route."""
     lines = ["format = 1", "[inputs]"]
     lines += [f'in{i} = {{ port = "in {i}" }}' for i in range(inputs)]
-    wires = ["din" if i in din else "fast" for i in range(outputs)]
-    lines += ["[outputs]", *(f'out{i} = {{ port = "out {i}", wire = "{wire}" }}' for i, wire in enumerate(wires))]
+    cables = ["din" if i in din else "fast" for i in range(outputs)]
+    lines += ["[outputs]", *(f'out{i} = {{ port = "out {i}", wire = "{cable}" }}' for i, cable in enumerate(cables))]
     lines += ["[[scenes]]", "number = 1", 'name = "Load"', "routes = ["]
     for i in range(inputs):
         to = [f"out{output}" for output in outputs_of(i, inputs, outputs)]

@@ -9,14 +9,14 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Final
 
-from engine.cluster.endpoints.remote_ports import FarInput
+from engine.cluster.endpoints.remote_ports import RemoteInput
 from engine.cluster.link.join import open_link
 from engine.cluster.link.settings import settings_of
 from engine.cluster.link.wire_format import EventSender, OrderSender, read_orders
-from engine.cluster.pure.output_lender import Grant, Lender
-from engine.core.cable.remote_cable import Do, Order, far_outputs
+from engine.cluster.pure.output_lender import Grant, OutputLender
+from engine.core.cable.remote_cable import Order, OrderKind, far_outputs
 from engine.core.cable.scheduler import DIN
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 MANY: Final = 16  # events of a large pack
@@ -76,7 +76,7 @@ def measured() -> Costs:
     unpack_one, unpack_many = cpu(partial(unpack, single)), cpu(partial(unpack, large))
     unpacked = (unpack_many - unpack_one) / (MANY - 1)
     orders = OrderSender(1)
-    listed = [Order(Do.UNIT, (note,)) for note in notes[:MANY]]
+    listed = [Order(OrderKind.UNIT, (note,)) for note in notes[:MANY]]
     pack_one, pack_many = (cpu(lambda part=part: list(orders.packs(part))) for part in (listed[:1], listed))
     packed = (pack_many - pack_one) / (MANY - 1)
     return Costs(
@@ -102,7 +102,7 @@ def cpu(call: Callable[[], object], times: int = TIMES) -> float:
 
 def unpack(payload: bytes) -> None:
     """As the link's thread and the reader do."""
-    port = FarInput("keys", lambda at: at)
+    port = RemoteInput("keys", lambda at: at)
     port.hear(payload)
     port.poll()
 
@@ -110,18 +110,18 @@ def unpack(payload: bytes) -> None:
 def routing(notes: list[bytes]) -> float:
     """One message from the reader's queue into the orders of its far wire."""
     rig = read(RIG, "bench")
-    bay = Bay(rig, {}, far=far_outputs(rig))
-    bay.recall(0, 1)
-    wire = bay.wires[0]
-    wire.live = True
+    engine = Engine(rig, {}, far=far_outputs(rig))
+    engine.recall(0, 1)
+    cable = engine.cables[0]
+    cable.live = True
     now = 0
 
     def turn() -> None:
         nonlocal now
         for note in notes:
             now += 1_000_000
-            bay.receive(now, 0, note)
-        wire.take_orders()
+            engine.receive(now, 0, note)
+        cable.take_orders()
 
     return cpu(turn, TIMES // len(notes) * 4) / len(notes)
 
@@ -134,11 +134,11 @@ def gathering(notes: list[bytes]) -> float:
 
 def lending(notes: list[bytes]) -> float:
     """One order, unpacked and put on its wire."""
-    lender = Lender({"strings": DIN}, 1)
+    lender = OutputLender({"strings": DIN}, 1)
     granted = lender.claim("desk", ())
     assert isinstance(granted, Grant)
     sender, now = OrderSender(granted.epoch), 0
-    packs = [next(sender.packs([Order(Do.UNIT, (note,))]))[0] for note in notes * (TIMES // len(notes))]
+    packs = [next(sender.packs([Order(OrderKind.UNIT, (note,))]))[0] for note in notes * (TIMES // len(notes))]
     begin = time.process_time()
     for pack in packs:
         now += 1_000_000

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Final
 
 from engine.live.process.gc_pauses import collector_at_rest
-from engine.live.recorder import Recorder
+from engine.live.recorder import FlightRecorder
 from engine.live.recording_writer import keep
 
 CALLS: Final = 100_000
@@ -67,7 +67,7 @@ def cost(record: Callable[[int, int, bytes], None]) -> float:
 def compare(rounds: int, events: int) -> None:
     """The cost of one message, three ways in turns."""
     ways: dict[str, list[float]] = {}
-    empty, queue, recorder = Empty(), Queue(events), Recorder(events)
+    empty, queue, recorder = Empty(), Queue(events), FlightRecorder(events)
     with collector_at_rest():
         for _ in range(rounds):
             ways.setdefault("empty method call", []).append(cost(empty.came_in))
@@ -78,11 +78,11 @@ def compare(rounds: int, events: int) -> None:
         print(f"{name:20} {statistics.median(samples):6.0f} ns  (least {min(samples):.0f}, most {max(samples):.0f})")
 
 
-def full(events: int) -> Recorder:
+def full(events: int) -> FlightRecorder:
     """A ring that is full of different messages, and what memory it took."""
     gc.collect()
     before = resident()
-    recorder = Recorder(events)
+    recorder = FlightRecorder(events)
     at = time.monotonic_ns() - events * 1_000_000
     for index in range(events):
         at += 1_000_000
@@ -113,7 +113,7 @@ def lateness(while_it: Callable[[], bool]) -> str:
     return f"p50 {late[len(late) // 2]:.0f}, p99 {late[len(late) * 99 // 100]:.0f}, worst {late[-1]:,.0f} µs"
 
 
-def writing(recorder: Recorder) -> None:
+def writing(recorder: FlightRecorder) -> None:
     """A snapshot, and the lateness of other threads while it is written."""
     begin = time.perf_counter_ns()
     kept = recorder.last(time.monotonic_ns(), 1e6)

@@ -16,7 +16,7 @@ from typing import Final
 
 from engine.offline.rehearsal_run import rehearse
 from engine.offline.song import Played, Song
-from engine.offline.song_time import Meter
+from engine.offline.song_time import SongTime
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
@@ -31,7 +31,7 @@ def rig() -> Rig:
     """The rig in which everything is routed."""
     lines = ["format = 1", "[inputs]", *(f'in{i} = {{ port = "i{i}" }}' for i in range(INPUTS)), "[outputs]"]
     lines += [
-        f'out{o} = {{ port = "o{o}"{", wire = " + chr(34) + "din" + chr(34) if o % 2 else ""} }}'
+        f'out{o} = {{ port = "o{o}"{", cable = " + chr(34) + "din" + chr(34) if o % 2 else ""} }}'
         for o in range(OUTPUTS)
     ]
     for o in range(OUTPUTS):
@@ -66,7 +66,7 @@ def song(seconds: int) -> Song:
             played.append(Played(at, source, message))
     played += [Played(at * S, 0, bytes((0xC0, at // 10 % SCENES))) for at in range(10, seconds, 10)]
     played.sort(key=lambda each: each.at)
-    return Song("bench.mid", Meter(), played, seconds * S)
+    return Song("bench.mid", SongTime(), played, seconds * S)
 
 
 def main() -> None:

@@ -20,11 +20,11 @@ import trio
 from bench.flood import SETTLE, Looks, table, turn
 from bench.jackports import feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, rig
-from engine.live.hotplug import Watch
+from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
-from engine.live.port_opening import Opener, Patch
+from engine.live.port_opening import OpenPorts, PortOpener
 from engine.live.process.gc_pauses import collector_at_rest
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.ports.open_system import open_system
 from engine.ports.port import OutputPort
@@ -96,10 +96,10 @@ async def play(rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]
     outputs: dict[str, OutputPort] = {
         f"out{i}": system.open_virtual_output(f"bench-out{i}") for i in range(OUTPUTS - 1)
     }
-    opener = Opener(system, virtual=False)
+    opener = PortOpener(system, virtual=False)
     outputs[NAME] = opener.output(NAME, wanted.outputs[NAME])
-    inbox = Inbox(dict(enumerate(inputs)))
-    show = Show(wanted, Patch({f"in{i}": port for i, port in enumerate(inputs)}, outputs), inbox)
+    inbox = InputReader(dict(enumerate(inputs)))
+    show = Show(wanted, OpenPorts({f"in{i}": port for i, port in enumerate(inputs)}, outputs), inbox)
     show.latency = samples = Samples()
     show.command("scene", 1)
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside a loose cable": []}
@@ -107,7 +107,7 @@ async def play(rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]
     with collector_at_rest():
         inbox.start(waker(show))
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(Watch(show, opener).run)
+            nursery.start_soon(Hotplug(show, opener).run)
             for _ in range(rounds):
                 for name, listed in turns.items():
                     async with trio.open_nursery() as loose:

@@ -14,12 +14,12 @@ def ports(inputs: int, outputs: int, din: Sequence[int] = (), devices: tuple[str
     if devices is not None:
         for listed, device in zip(places, devices, strict=True):
             listed[0] = f'device = "{device}"'
-    wires = ["din" if o in din else "fast" for o in range(outputs)]
+    cables = ["din" if o in din else "fast" for o in range(outputs)]
     return [
         "[inputs]",
         *(f"in{i} = {{ {place} }}" for i, place in enumerate(places[0])),
         "[outputs]",
-        *(f'out{o} = {{ {place}, wire = "{wires[o]}" }}' for o, place in enumerate(places[1])),
+        *(f'out{o} = {{ {place}, wire = "{cables[o]}" }}' for o, place in enumerate(places[1])),
     ]
 
 

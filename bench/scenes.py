@@ -18,10 +18,10 @@ from bench.result import Pace, Result, beside
 from bench.rigs import SETTLE_MS, ports, route, scene, show
 from bench.throughput import Handed
 from engine.live.loop_wakeup import waker
-from engine.live.port_opening import Patch
+from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.process.priority import undisturbed
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.rig.read.load import read
 
@@ -108,13 +108,13 @@ def recalls(pace: Pace, result: Result) -> None:
 def _quiet(scenes: int) -> tuple[Show, Handed]:
     reader: Any = Handed()
     outputs: Any = {f"out{o}": Swallowing(o) for o in range(OUTPUTS)}
-    playing = Show(read(show(scenes, 8, 2), "bench"), Patch({}, outputs), reader)
+    playing = Show(read(show(scenes, 8, 2), "bench"), OpenPorts({}, outputs), reader)
     playing.command("scene", 1)
     return playing, reader
 
 
 def played_live(
-    playing: Show, inbox: Inbox, seconds: float, act: Callable[[], Awaitable[None]], scheduling: list[str]
+    playing: Show, inbox: InputReader, seconds: float, act: Callable[[], Awaitable[None]], scheduling: list[str]
 ) -> None:
     """The show with its reader, and something that acts on it again and again, as `bayleaf run` would have it."""
 
@@ -138,8 +138,8 @@ def held_up(pace: Pace, result: Result) -> None:
     outputs: Any = [Noting(o) for o in range(OUTPUTS)]
     player: Any = Scheduled(_PLAYER, played(_PLAYER, "warm"))
     inputs = {f"in{_PLAYER}": player}
-    inbox = Inbox({_PLAYER: player})
-    patch = Patch(inputs, {f"out{o}": outputs[o] for o in range(OUTPUTS)})
+    inbox = InputReader({_PLAYER: player})
+    patch = OpenPorts(inputs, {f"out{o}": outputs[o] for o in range(OUTPUTS)})
     playing = Show(read(show(64, INPUTS, 3), "bench"), patch, inbox)
     playing.latency = spans = Spans()
     order, recalled, scheduling = random.Random(2), list[tuple[int, int]](), list[str]()
@@ -216,8 +216,8 @@ def _burst_turn(full: bool, seconds: float) -> list[float]:
     cable: Any = Cable(0)
     player: Any = Scheduled(_BESIDE, played(_BESIDE, "warm"))
     inputs = {f"in{_BESIDE}": player} if full else {}
-    inbox = Inbox({_BESIDE: player} if full else {})
-    playing = Show(read("\n".join(lines), "bench"), Patch(inputs, {"out0": cable}), inbox)
+    inbox = InputReader({_BESIDE: player} if full else {})
+    playing = Show(read("\n".join(lines), "bench"), OpenPorts(inputs, {"out0": cable}), inbox)
     recalled: list[int] = []
 
     async def act() -> None:

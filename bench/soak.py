@@ -36,13 +36,13 @@ from bench import desk, farend
 from bench.desk import Choosy, Desk, Size
 from bench.load import RATE
 from bench.recorder import resident
-from engine.live.edit.rig_session import Workshop
-from engine.live.hotplug import Watch
+from engine.live.edit.rig_session import RigSession
+from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
 from engine.live.meters import Latency
-from engine.live.port_opening import Opener, connect
+from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.ports.open_system import open_system
 from engine.ports.port import PortError, PortSystem
 from engine.rig.read.load import load, text_of
@@ -165,10 +165,10 @@ class Soak:
             self.desk = farend.FarEnd()
         else:
             self.desk = self._system = Desk()
-        self._opener = Opener(self._system, virtual=False)
+        self._opener = PortOpener(self._system, virtual=False)
         rig = load(file)
         patch = connect(rig, self._opener)
-        self._inbox = Inbox(dict(enumerate(patch.inputs.values())))
+        self._inbox = InputReader(dict(enumerate(patch.inputs.values())))
         self.told: Counter[str] = Counter()
         self.show = Choosy(rig, patch, self._inbox, say=self._hear)
         self._latency = self.show.latency = Histogram()
@@ -195,8 +195,8 @@ class Soak:
         with collector_at_rest():
             show.command("scene", 1)
             async with trio.open_nursery() as nursery:
-                nursery.start_soon(Watch(show, self._opener).run)
-                nursery.start_soon(Workshop(show, self._file, text_of(self._file)).run)
+                nursery.start_soon(Hotplug(show, self._opener).run)
+                nursery.start_soon(RigSession(show, self._file, text_of(self._file)).run)
                 nursery.start_soon(collect_when_idle, show.messages_heard)
                 self._inbox.start(waker(show))
                 async with trio.open_nursery() as evening:
@@ -261,7 +261,7 @@ class Soak:
         self._latency.clear()
         row.append(sum(meter.dropped for meter in show.out_meters))
         row.append(sum(self._inbox.shed(source) for source in range(self._size.inputs)))
-        row.append(sum(wire.waiting.shed for wire in show.bay.wires))
+        row.append(sum(cable.waiting.shed for cable in show.engine.cables))
         print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
         if self._base is not None:
             self.grown = used - kept - self._base
@@ -277,7 +277,7 @@ class Soak:
         self.desk.rest()
         await self._wait("something waited", self._all_said)
         show = self.show
-        scene, outputs = show.bay.scene, show.bay.rig.outputs
+        scene, outputs = show.engine.scene, show.engine.rig.outputs
         assert scene is not None
         await self._wait("a note hung", lambda: not any(ear.sounding for ear in self.desk.ears()))
         for index, ear in enumerate(self.desk.ears()):
@@ -294,7 +294,7 @@ class Soak:
 
     def _all_said(self) -> bool:
         waits = any(self._inbox.waiting(source) for source in range(self._size.inputs))
-        return not waits and not self.show.bay.waiting
+        return not waits and not self.show.engine.waiting
 
     async def _wait(self, failing: str, there: Callable[[], bool]) -> None:
         if not await self._until(there):

@@ -14,9 +14,9 @@ from bench.forward import mido_way, table_of
 from bench.latency import FILTERS, SIZES
 from bench.load import INPUTS, OUTPUTS, RATE, SECOND, SHORT, Swallowing, outputs_of, played, rig
 from bench.result import Cell, Pace, Result, Table, medians, ratio
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.live.backlog import Arrival
-from engine.live.port_opening import Patch
+from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.show import Show
 from engine.rig.models.rig import Rig
@@ -40,9 +40,9 @@ def script(inputs: int, memory: str) -> list[tuple[int, bytes]]:
 
 def core(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
     """The state machine alone, in its own time: as if the messages came at full DIN rate."""
-    bay = Bay(rig_of(size, filters))
-    bay.recall(0, 1)
-    clock, receive = count(SECOND, SECOND // (RATE * size[0])), bay.receive
+    engine = Engine(rig_of(size, filters))
+    engine.recall(0, 1)
+    clock, receive = count(SECOND, SECOND // (RATE * size[0])), engine.receive
     sends = [output.send for output in outputs]
 
     def way(batch: Batch) -> None:
@@ -74,7 +74,7 @@ def whole(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
     reader: Any = Handed()
     ports: dict[str, Any] = {f"out{index}": output for index, output in enumerate(outputs)}
     clock = count(SECOND, SECOND // (2 * RATE * size[0])).__next__  # asked twice a message
-    show = Show(rig_of(size, filters), Patch({}, ports), reader, clock=clock)
+    show = Show(rig_of(size, filters), OpenPorts({}, ports), reader, clock=clock)
     show.command("scene", 1)
 
     def way(batch: Batch) -> None:

@@ -14,7 +14,7 @@ from filters._values import TABLE, Bank, ChannelKey, Program, ProgramKey, needs_
 from filters.registry import FilterSettings, Step
 
 
-class Sound(BaseModel):
+class BankedSound(BaseModel):
     """A bank as [msb, lsb] and, where it changes, the program as printed."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
@@ -28,7 +28,7 @@ class Settings(FilterSettings):
 
     filter: Literal["add_bank"]
     channels: Annotated[dict[ChannelKey, Bank], TABLE] = Field(default_factory=dict)
-    programs: Annotated[dict[ProgramKey, Sound], TABLE] = Field(default_factory=dict)
+    programs: Annotated[dict[ProgramKey, BankedSound], TABLE] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _does_something(self) -> Self:

@@ -32,7 +32,7 @@ from typing import Any, Final, NamedTuple, TypeGuard, get_args
 
 from pydantic import BaseModel, ConfigDict
 
-from engine.user_error import Told
+from engine.user_error import UserError
 
 
 class Later(NamedTuple):
@@ -72,7 +72,7 @@ class FilterSettings(BaseModel):
     filter: str
 
 
-class FilterFault(Told):
+class FilterFault(UserError):
     """A filter module does not keep the contract; the text names the filter, its file and what is wrong."""
 
 

@@ -15,7 +15,7 @@ import typer
 from typer.core import TyperGroup
 from typer.main import get_group
 
-from engine.user_error import Told
+from engine.user_error import UserError
 
 _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
 #: By module. Only the one that is asked for is loaded: a scene by command comes after a tenth of a second, not a half.
@@ -41,7 +41,7 @@ COMMANDS: Final = {
 }
 #: what the end of stdout may say: nobody reads it, the disk is full, or fails
 _UNWRITABLE: Final = frozenset((errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO))
-_KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, Told)
+_KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, UserError)
 
 
 class _Commands(TyperGroup):
@@ -101,7 +101,7 @@ def main() -> None:
             app()
         finally:
             sys.stdout.flush()  # else a full disk would be noticed after all is over
-    except Told as fault:
+    except UserError as fault:
         print(fault, file=sys.stderr)
         sys.exit(1)
     except OSError as fault:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from engine.cli.output import Fault, Json, Name, as_json, write_new
+from engine.cli.output import CommandError, Json, Name, as_json, write_new
 from engine.core.control import rig_dump
 from engine.live.socket import client
 
@@ -43,15 +43,15 @@ def restore(
     try:
         text = rig_dump.from_syx(file.read_bytes())
     except OSError as fault:
-        raise Fault(f"{file} cannot be read: {fault.strerror}") from None
+        raise CommandError(f"{file} cannot be read: {fault.strerror}") from None
     except ValueError as fault:
-        raise Fault(f"{file}: {fault}") from None
+        raise CommandError(f"{file}: {fault}") from None
     _tell(client.ask(name, {"do": "restore", "text": text, "where": str(file)}, patience=_PATIENCE), json)
 
 
 def _tell(answer: dict[str, object], json: bool) -> None:
     if not answer["done"]:
-        raise Fault(str(answer["text"]))
+        raise CommandError(str(answer["text"]))
     if json:
         as_json(answer)
     else:

@@ -16,9 +16,9 @@ import typer
 
 from engine.cli.output import Json, as_json, table
 from engine.live.loop_wakeup import waker
-from engine.live.port_opening import Opener, connect
-from engine.live.reader import Inbox
-from engine.live.show import Event, Show
+from engine.live.port_opening import PortOpener, connect
+from engine.live.reader import InputReader
+from engine.live.show import Show, ShowEvent
 from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 from engine.midi.message_words import describe, note_name
 from engine.ports.memory import MemoryInput, MemoryOutput, MemorySystem
@@ -84,8 +84,8 @@ async def _play(
 ) -> tuple[list[_Change], dict[str, MemoryOutput]]:
     """The scene changes, and the outputs with all they were sent."""
     system = MemorySystem("demo")
-    patch = connect(rig, Opener(system, virtual=True))
-    inbox = Inbox(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
+    patch = connect(rig, PortOpener(system, virtual=True))
+    inbox = InputReader(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
     show = Show(rig, patch, inbox)
     watched = show.watch()
     show.command("scene", rig.scenes[0].number, "start")
@@ -103,7 +103,7 @@ async def _play(
     return changes, {name: port for name, port in patch.outputs.items() if isinstance(port, MemoryOutput)}
 
 
-async def _tell(watched: deque[Event], started: int, changes: list[_Change], quiet: bool) -> None:
+async def _tell(watched: deque[ShowEvent], started: int, changes: list[_Change], quiet: bool) -> None:
     """Print each scene change as it happens, with what the player did; gather them all."""
     played: dict[str, str] = {}
     while True:

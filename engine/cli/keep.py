@@ -6,7 +6,7 @@ from typing import Annotated, Final
 
 import typer
 
-from engine.cli.output import Fault, Json, Name, as_json
+from engine.cli.output import CommandError, Json, Name, as_json
 from engine.live.socket import client
 
 _LAST: Final = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(s|m|min|h)?")
@@ -34,7 +34,7 @@ def keep(
     request = {"do": "keep", "last_s": _seconds(last), "file": str(file.absolute())}
     answer = client.ask(name, request, patience=_PATIENCE)
     if not answer["done"]:
-        raise Fault(answer["text"])
+        raise CommandError(answer["text"])
     if json:
         as_json(answer)
         return

@@ -6,8 +6,8 @@ from typing import Annotated, Any, Final, get_args
 
 import typer
 
-from engine.cli.output import Fault, Json, Name, as_json
-from engine.core.control.control_learning import Learned
+from engine.cli.output import CommandError, Json, Name, as_json
+from engine.core.control.control_learning import LearnedControl
 from engine.core.control.control_learning import learn as learn_from
 from engine.core.control.control_matching import contact_of
 from engine.core.control.switches import DOUBLE, LONG, SHORT
@@ -45,10 +45,10 @@ def learn(
     _look_at(do, scene, press)
     known = _inputs(name)
     if input not in known:
-        raise Fault(f'there is no input "{input}"; there are: {", ".join(known)}')
+        raise CommandError(f'there is no input "{input}"; there are: {", ".join(known)}')
     learned = learn_from(list(_heard(name, input, seconds, quiet=json)))
     if learned is None:
-        raise Fault(f"nothing came from {input} that a control can go by; is the switch on this input?")
+        raise CommandError(f"nothing came from {input} that a control can go by; is the switch on this input?")
     asked = {"do": do, "scene": int(scene) if scene and scene.isdecimal() else scene, "route": route}
     control = propose(input, learned, {key: value for key, value in asked.items() if value is not None}, press)
     found: dict[str, Any] = {"control": control, "presses": learned.presses, "bounce_ms": round(learned.bounce, 1)}
@@ -60,7 +60,7 @@ def learn(
     if yes or typer.confirm("Write it into the rig?"):
         answer = client.ask(name, {"do": "learn", "control": control}, patience=30.0)
         if not answer["done"]:
-            raise Fault(answer["text"])
+            raise CommandError(answer["text"])
         if json:
             as_json({**found, "text": answer["text"]})
         else:
@@ -72,14 +72,14 @@ def learn(
 def _look_at(do: str, scene: str | None, press: str | None) -> None:
     """What cannot be meant is said before anybody presses anything."""
     if do not in _ACTIONS:
-        raise Fault(f"--do takes {', '.join(_ACTIONS)}; found {do}")
+        raise CommandError(f"--do takes {', '.join(_ACTIONS)}; found {do}")
     if (do == "scene") != (scene is not None):
-        raise Fault("--do scene and --scene go together: the one says what, the other which")
+        raise CommandError("--do scene and --scene go together: the one says what, the other which")
     if press not in (None, SHORT, LONG, DOUBLE):
-        raise Fault(f"--press takes {SHORT}, {LONG} or {DOUBLE}; found {press}")
+        raise CommandError(f"--press takes {SHORT}, {LONG} or {DOUBLE}; found {press}")
 
 
-def propose(source: str, learned: Learned, asked: dict[str, Any], press: str | None) -> dict[str, Any]:
+def propose(source: str, learned: LearnedControl, asked: dict[str, Any], press: str | None) -> dict[str, Any]:
     """The control, in the rig file's own keys; `asked`: what it is to do."""
     when = learned.when if press is None else {**learned.when, "press": press}
     guard = {} if learned.guard is None else {"guard": learned.guard}
@@ -135,7 +135,7 @@ def _is_enough(heard: list[tuple[int, bytes]]) -> bool:
     return learned is not None and learned.presses >= _PRESSES
 
 
-def _measured(learned: Learned) -> str:
+def _measured(learned: LearnedControl) -> str:
     many = "1 press" if learned.presses == 1 else f"{learned.presses} presses"
     if "turn" in learned.when:
         return f"A knob that sends steps: {learned.presses} of them."

@@ -6,9 +6,9 @@ from typing import Annotated
 import trio
 import typer
 
-from engine.cli.output import Backend, Fault, Machine, heeded_by_the_show, say
+from engine.cli.output import Backend, CommandError, Machine, heeded_by_the_show, say
 from engine.cluster.link.link import LinkError
-from engine.live.port_opening import Opener, system_for
+from engine.live.port_opening import PortOpener, system_for
 from engine.live.process import lender_process
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import load
@@ -24,7 +24,7 @@ def as_machine(rig: Rig, machine: str | None) -> Rig:
     try:
         return rig if machine is None else rig.on(machine)
     except ValueError as fault:
-        raise Fault(str(fault)) from None
+        raise CommandError(str(fault)) from None
 
 
 def lend(
@@ -40,17 +40,17 @@ def lend(
     loaded = as_machine(load(rig), machine)
     network = loaded.network
     if network is None:
-        raise Fault(f"{rig} has no [network]; a rig of one machine is played with: bayleaf run {rig}")
+        raise CommandError(f"{rig} has no [network]; a rig of one machine is played with: bayleaf run {rig}")
     if network.machine in network.engines:
-        raise Fault(
+        raise CommandError(
             f"{network.machine} is an engine of this rig: start it with: bayleaf run {rig}; "
             "or say with --machine which machine lends here"
         )
     system = system_for(loaded, backend, name)
     heeded_by_the_show()
     try:
-        trio.run(lender_process.lend, loaded, rig, Opener(system, virtual), say)
+        trio.run(lender_process.lend, loaded, rig, PortOpener(system, virtual), say)
     except LinkError as fault:
-        raise Fault(str(fault)) from None
+        raise CommandError(str(fault)) from None
     finally:
         system.close()

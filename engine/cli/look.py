@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.output import Backend, Fault, Json, as_json, counted, table, write_new
+from engine.cli.output import Backend, CommandError, Json, as_json, counted, table, write_new
 from engine.cli.scene_names import scene_of
 from engine.core.cable.program_burst import compile_burst, compile_step, duration, size
 from engine.core.cable.scheduler import DIN, DIN_RUNNING
@@ -15,7 +15,7 @@ from engine.core.routing.explain import explain as explain_message
 from engine.midi.message_words import describe, from_hex, to_hex
 from engine.midi.setup_words import set_up
 from engine.offline.cable_forecast import DENSITY, warnings
-from engine.offline.signal_flow import Verdict as FlowVerdict
+from engine.offline.signal_flow import FlowVerdict as FlowVerdict
 from engine.offline.signal_flow import flow
 from engine.ports.open_system import lasting, open_system
 from engine.rig.edit.differences import step_in_words
@@ -48,7 +48,7 @@ def new(
 ) -> None:
     """Write a starter rig from the ports that are connected, or one of a kind."""
     if kind is not None and kind not in KINDS:
-        raise Fault(f'there is no starter rig "{kind}"; there are: {", ".join(KINDS)}')
+        raise CommandError(f'there is no starter rig "{kind}"; there are: {", ".join(KINDS)}')
     text = starter_of(kind) if kind is not None else starter(*(lasting(backend, names) for names in _ports(backend)))
     write_new(file, text.encode())
     print(f"wrote {file}; look it over, then: bayleaf check {file}")
@@ -142,7 +142,7 @@ def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, f
     for output, steps in compile_burst(rig, scene, {name: index for index, name in enumerate(names)}).items():
         name = names[output]
         speed = None
-        if rig.outputs[name].wire == "din":
+        if rig.outputs[name].cable == "din":
             speed = DIN_RUNNING if rig.outputs[name].running_status else DIN
         sent = size(steps, speed)
         on_wire = 0.0 if speed is None else round(sent * speed.byte_ns / 1e6, 2)
@@ -176,11 +176,11 @@ def explain(
             print(f"drew scene {chosen.number} {chosen.name} in {picture}")
         return
     if input not in loaded.inputs:
-        raise Fault(f'there is no input "{input}" in {rig}; it has {", ".join(loaded.inputs)}')
+        raise CommandError(f'there is no input "{input}" in {rig}; it has {", ".join(loaded.inputs)}')
     try:
         asked = from_hex(" ".join(message))
     except ValueError as fault:
-        raise Fault(f'found "{" ".join(message)}"; allowed: {fault}') from None
+        raise CommandError(f'found "{" ".join(message)}"; allowed: {fault}') from None
     found = explain_message(loaded, chosen, input, asked)
     if picture is not None:
         verdicts = {
@@ -198,7 +198,7 @@ def explain(
 def _draw(file: Path, picture: str) -> None:
     """Write a picture into a new file. Raises Fault."""
     if file.suffix.lower() != ".svg":
-        raise Fault(f"{file} was not written: the picture is an SVG; name it {file.stem}.svg")
+        raise CommandError(f"{file} was not written: the picture is an SVG; name it {file.stem}.svg")
     write_new(file, picture.encode(errors="backslashreplace"))
 
 

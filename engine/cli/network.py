@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from engine.cli.output import Fault, Json, as_json, table
+from engine.cli.output import CommandError, Json, as_json, table
 from engine.cluster.link import join
 from engine.cluster.link.keyring import folder_of
 from engine.cluster.link.link import NEEDED, LinkError
@@ -37,17 +37,17 @@ def keys(
     try:
         from engine.cluster.link.certificate_authority import make_keys
     except ImportError:
-        raise Fault(NEEDED) from None
+        raise CommandError(NEEDED) from None
     loaded = load(rig)
     if loaded.network is None:
-        raise Fault(f"{rig} has no [network], so that no machine needs a certificate")
+        raise CommandError(f"{rig} has no [network], so that no machine needs a certificate")
     folder = folder_of(loaded.network, rig)
     try:
         made = make_keys(loaded.rig.name, loaded.network, folder, anew)
     except LinkError as fault:
-        raise Fault(str(fault)) from None
+        raise CommandError(str(fault)) from None
     except OSError as fault:
-        raise Fault(f"the keys cannot be written: {fault.strerror}: {fault.filename}") from None
+        raise CommandError(f"the keys cannot be written: {fault.strerror}: {fault.filename}") from None
     if json:
         as_json([{**each._asdict(), "folder": str(each.folder), "ends": each.ends.isoformat()} for each in made])
         return
@@ -69,7 +69,7 @@ def find(
     try:
         found = join.find(seconds)
     except LinkError as fault:
-        raise Fault(str(fault)) from None
+        raise CommandError(str(fault)) from None
     if json:
         as_json([{"address": address, "machine": named.get(address)} for address in found])
     elif found:

@@ -12,7 +12,7 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
-from engine.user_error import Told
+from engine.user_error import UserError
 
 _WORD: Final = 16  # letters of a word that may be broken where there is no room
 _BETWEEN: Final = 3  # letters between two columns
@@ -30,7 +30,7 @@ Machine = Annotated[
 ]
 
 
-class Fault(Told):
+class CommandError(UserError):
     """The rig or the request is at fault; the text says what and what to do."""
 
 
@@ -72,9 +72,9 @@ def write_new(file: Path, data: bytes) -> None:
                 file.unlink()
                 raise
     except FileExistsError:
-        raise Fault(f"{file} exists already and was left alone; name another file") from None
+        raise CommandError(f"{file} exists already and was left alone; name another file") from None
     except (OSError, ValueError) as fault:  # ValueError: a name that no file can have
-        raise Fault(f"{file} cannot be written: {getattr(fault, 'strerror', fault)}") from None
+        raise CommandError(f"{file} cannot be written: {getattr(fault, 'strerror', fault)}") from None
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:

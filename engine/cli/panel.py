@@ -6,7 +6,7 @@ from typing import Annotated, Final
 
 import typer
 
-from engine.cli.output import Fault, Name
+from engine.cli.output import CommandError, Name
 from engine.panel.panel_supervisor import give_way
 
 PORT: Final = 8420
@@ -31,13 +31,13 @@ def panel(
     with_engine: Annotated[bool, typer.Option("--with-engine", hidden=True)] = False,
 ) -> None:
     """Serve the front panel, a page for the browser, of an engine that runs (Ctrl-C ends it)."""
-    from engine.panel.panel_process import PanelFault, Wish, serve
+    from engine.panel.panel_process import PanelError, PanelOptions, serve
 
     give_way(0)
     try:
-        serve(Wish(name, port, lan, cert, key, tuple(host or ()), forget, with_engine), _say)
-    except PanelFault as fault:
-        raise Fault(str(fault)) from None
+        serve(PanelOptions(name, port, lan, cert, key, tuple(host or ()), forget, with_engine), _say)
+    except PanelError as fault:
+        raise CommandError(str(fault)) from None
 
 
 def beside(name: str, port: int) -> list[str]:

@@ -11,14 +11,14 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from engine.cli.output import Fault, Json, as_json, counted, table
+from engine.cli.output import CommandError, Json, as_json, counted, table
 from engine.cli.scene_names import scene_of
 from engine.offline import performance_comparison
-from engine.offline.flight_recording import RecordingFault, read_recording
-from engine.offline.output_folder import PAGE, FolderFault, refuse, write
+from engine.offline.flight_recording import FlightRecordingError, read_recording
+from engine.offline.output_folder import PAGE, OutputFolderError, refuse, write
 from engine.offline.rehearsal_run import Rehearsed, replay
 from engine.offline.rehearsal_run import rehearse as play
-from engine.offline.song import SongFault, read_song
+from engine.offline.song import SongError, read_song
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read, text_of
 
@@ -86,7 +86,7 @@ def rehearse(
     if json:
         as_json(answer)
     if status:
-        raise Fault(f"this rehearsal differs from the one in {expect}")
+        raise CommandError(f"this rehearsal differs from the one in {expect}")
 
 
 def _perform(file: Path, asked: _Asked) -> Rehearsed:
@@ -100,8 +100,8 @@ def _perform(file: Path, asked: _Asked) -> Rehearsed:
         scene_of(rig, scene, file)
     try:
         song = read_song(asked.song, list(rig.inputs), asked.wanted)
-    except SongFault as fault:
-        raise Fault(str(fault)) from None
+    except SongError as fault:
+        raise CommandError(str(fault)) from None
     with _bar(asked.song.name) as told:
         return play(rig, song, scene, told)
 
@@ -111,8 +111,8 @@ def _replay(rig: Rig, text: str, folder: Path, file: Path) -> Rehearsed:
         recording = read_recording(file)
         with _bar(file.name) as told:
             return replay(rig, text, folder, recording, file.name, told)
-    except RecordingFault as fault:
-        raise Fault(str(fault)) from None
+    except FlightRecordingError as fault:
+        raise CommandError(str(fault)) from None
 
 
 @contextmanager
@@ -141,21 +141,21 @@ def _bar(what: str) -> Iterator[_Told]:
 # What differs
 
 
-def _said(done: Rehearsed) -> dict[str, list[performance_comparison.Said]]:
+def _said(done: Rehearsed) -> dict[str, list[performance_comparison.SentMessage]]:
     return {
-        name: [performance_comparison.Said(each.start, each.message) for each in sent]
+        name: [performance_comparison.SentMessage(each.start, each.message) for each in sent]
         for name, sent in done.done.sent.items()
     }
 
 
 def _print_differences(
     done: Rehearsed,
-    before: dict[str, list[performance_comparison.Said]],
+    before: dict[str, list[performance_comparison.SentMessage]],
     other: Path,
     answer: dict[str, Any],
     key: str,
     json: bool,
-    now: dict[str, list[performance_comparison.Said]] | None = None,
+    now: dict[str, list[performance_comparison.SentMessage]] | None = None,
 ) -> int:
     """How many there are; `key`: what the other is, "against" a rig or "expected" in a folder."""
     meter = done.done.meter
@@ -183,7 +183,7 @@ def _expect(done: Rehearsed, folder: Path, answer: dict[str, Any], json: bool) -
     try:
         kept = performance_comparison.kept_run(folder, names)
     except performance_comparison.ExpectFault as fault:
-        raise Fault(str(fault)) from None
+        raise CommandError(str(fault)) from None
     now = {output: performance_comparison.said_in(done.outputs[name]) for output, name in names.items()}
     both = [output for output in names if kept[output] is not None]
     gone = [output for output, said in kept.items() if said is None]
@@ -216,8 +216,8 @@ def _write(done: Rehearsed, out: Path, answer: dict[str, Any], json: bool) -> No
         refuse(out, done.outputs)
         report = {**done.report, **{key: found for key, found in answer.items() if key != "report"}}
         told = write(out, done.files(report), report)
-    except FolderFault as fault:
-        raise Fault(str(fault)) from None
+    except OutputFolderError as fault:
+        raise CommandError(str(fault)) from None
     answer["folder"] = str(out)
     answer["told"] = told
     if not json:

@@ -9,11 +9,11 @@ import typer
 
 from engine.cli import panel
 from engine.cli.lend import as_machine
-from engine.cli.output import Backend, Fault, Machine, heeded_by_the_show, say
+from engine.cli.output import Backend, CommandError, Machine, heeded_by_the_show, say
 from engine.cli.panel import beside as panel_command
 from engine.cluster.link.link import LinkError
 from engine.live.port_opening import SamePort, system_for
-from engine.live.process.engine_process import Stage
+from engine.live.process.engine_process import EngineProcess
 from engine.live.process.instance_lock import NameTaken
 from engine.panel.panel_supervisor import keep_beside
 from engine.rig.read.load import read, text_of
@@ -42,17 +42,17 @@ def run(
     loaded = as_machine(read(text, str(rig)), machine)
     network = loaded.network
     if network is not None and network.machine not in network.engines:
-        raise Fault(
+        raise CommandError(
             f"{network.machine} is no engine of this rig, but lends its ports; start it with: bayleaf lend {rig}"
         )
     system = system_for(loaded, backend, name)
     heeded_by_the_show()
     try:
         beside = [partial(keep_beside, panel_command(name, panel_port), say)] if panel else []
-        trio.run(Stage(loaded, text, rig, name, virtual, say, beside).run, system)
+        trio.run(EngineProcess(loaded, text, rig, name, virtual, say, beside).run, system)
     except (NameTaken, SamePort, LinkError) as fault:
-        raise Fault(str(fault)) from None
+        raise CommandError(str(fault)) from None
     except OSError as fault:
-        raise Fault(f"the engine's socket cannot be made: {fault.strerror}: {fault.filename}") from None
+        raise CommandError(f"the engine's socket cannot be made: {fault.strerror}: {fault.filename}") from None
     finally:
         system.close()

@@ -4,7 +4,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Final
 
-from engine.cli.output import Fault
+from engine.cli.output import CommandError
 from engine.rig.models.rig import Rig, Scene
 
 _SHOWN: Final = 40  # scenes in a sentence
@@ -20,4 +20,4 @@ def scene_of(rig: Rig, wanted: int | str, file: Path) -> Scene:
     remedy = f'did you mean "{names[close[0]]}"? ' if close else ""
     listed = ", ".join(f"{scene.number} {scene.name}" for scene in rig.scenes[:_SHOWN])
     more = f" and {len(rig.scenes) - _SHOWN} more" if len(rig.scenes) > _SHOWN else ""
-    raise Fault(f"there is no scene {wanted} in {file}; {remedy}it has {listed}{more}")
+    raise CommandError(f"there is no scene {wanted} in {file}; {remedy}it has {listed}{more}")

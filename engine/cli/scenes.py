@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.output import Fault, Json, Name, Number, as_json, table
+from engine.cli.output import CommandError, Json, Name, Number, as_json, table
 from engine.live.socket import client
 
 _PATIENCE = 30.0  # seconds: a large rig is read, compiled, written and read back
@@ -33,7 +33,7 @@ def add_to(app: typer.Typer) -> None:
 def _ask(name: str, request: dict[str, Any], json: bool) -> dict[str, Any]:
     answer = client.ask(name, request, patience=_PATIENCE)
     if not answer["done"]:
-        raise Fault(answer["text"])
+        raise CommandError(answer["text"])
     if json:
         as_json(answer)
     else:
@@ -70,7 +70,7 @@ def save(
 def _history(name: str, json: bool) -> None:
     answer = client.ask(name, {"do": "save", "what": "history"}, patience=_PATIENCE)
     if not answer["done"]:
-        raise Fault(answer["text"])
+        raise CommandError(answer["text"])
     if json:
         as_json(answer)
         return

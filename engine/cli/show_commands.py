@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.output import Fault, Json, Name, as_json, in_json, table
+from engine.cli.output import CommandError, Json, Name, as_json, in_json, table
 from engine.cli.sweep_folding import folded
 from engine.live.socket import client
 
@@ -143,7 +143,7 @@ def handover(name: Name = "bayleaf", json: Json = False) -> None:
     """Let the other machine be in charge, in a quiet moment; said to the one that follows, it takes the show."""
     answer = client.ask(name, {"do": "handover"})
     if not answer["done"]:
-        raise Fault(answer["text"])
+        raise CommandError(answer["text"])
     if json:
         as_json(answer)
     else:
@@ -158,7 +158,7 @@ def _obeyed(name: str, request: dict[str, Any]) -> dict[str, Any]:
     answer = client.ask(name, request)
     # The end of the set list is no fault; a scene that does not exist is.
     if not answer["done"] and request["do"] not in ("next", "back"):
-        raise Fault(answer["text"])
+        raise CommandError(answer["text"])
     return answer
 
 

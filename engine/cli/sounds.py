@@ -6,12 +6,12 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.output import Fault, Json, Name, as_json, table, write_new
+from engine.cli.output import CommandError, Json, Name, as_json, table, write_new
 from engine.live.socket import client
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import load
 from engine.rig.read.sound_csv import from_csv
-from engine.rig.read.sound_list import ListFault
+from engine.rig.read.sound_list import SoundListError
 
 _PATIENCE = 15.0  # seconds: the phrase is played before the engine answers
 
@@ -57,20 +57,20 @@ def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any
         if all(word in sound.casefold() for word in wanted)
     ]
     if not found:
-        raise Fault(f'no instrument that was asked for has a sound with "{letters}" in its name')
+        raise CommandError(f'no instrument that was asked for has a sound with "{letters}" in its name')
     return found
 
 
 def _audition(found: Sequence[dict[str, Any]], name: str, json: bool) -> None:
     if len(found) > 1:
         listed = "; ".join(f"{one['instrument']}: {one['sound']}" for one in found[:8])
-        raise Fault(
+        raise CommandError(
             f"{len(found)} sounds fit ({listed}{' …' if len(found) > 8 else ''}); give more letters, or --instrument"
         )
     request = {"do": "audition", "instrument": found[0]["instrument"], "sound": found[0]["sound"]}
     answer = client.ask(name, request, patience=_PATIENCE)
     if not answer["done"]:
-        raise Fault(answer["text"])
+        raise CommandError(answer["text"])
     if json:
         as_json(answer)
     else:
@@ -84,8 +84,8 @@ def _import(words: Sequence[str]) -> None:
     try:
         text = from_csv(source.read_text(encoding="utf-8-sig"), str(source))
     except UnicodeDecodeError:
-        raise ListFault(f"{source}:1: this is not UTF-8 text; save the file as UTF-8") from None
+        raise SoundListError(f"{source}:1: this is not UTF-8 text; save the file as UTF-8") from None
     except OSError as fault:
-        raise Fault(f"{source} cannot be read: {fault.strerror}") from None
+        raise CommandError(f"{source} cannot be read: {fault.strerror}") from None
     write_new(made, text.encode())
     print(f'wrote {made}; name it in an instrument: sounds_from = "{made}"')

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final
 import platformdirs
 import typer
 
-from engine.cli.output import Fault, Json, Name, as_json, table
+from engine.cli.output import CommandError, Json, Name, as_json, table
 from engine.instruments import checksums, dump_comparison, dump_files, dump_versions, sidecar
 from engine.live.socket import client
 from engine.midi.message_words import from_hex
@@ -148,7 +148,7 @@ def compare(
     """Show which messages of two dumps differ. Status 0 if none, 1 if some do, 2 if a file cannot be read."""
     try:
         dumps = dump_files.read(first), dump_files.read(second)
-    except dump_files.DumpFault as fault:
+    except dump_files.DumpFileError as fault:
         print(fault, file=sys.stderr)
         raise typer.Exit(2) from None
     _show_differences(*dumps, json, "the dumps are equal")
@@ -173,7 +173,7 @@ def _undamaged(messages: Sequence[bytes], where: str, so: str) -> None:
     """Raise Fault if a packet of a standard dump has a checksum that is not its own."""
     damaged = checksums.first_damaged(messages)
     if damaged is not None:
-        raise Fault(f"{where}: message {damaged + 1} is damaged, for its checksum is wrong; {so}")
+        raise CommandError(f"{where}: message {damaged + 1} is damaged, for its checksum is wrong; {so}")
 
 
 def _received(
@@ -188,7 +188,7 @@ def _received(
 def _sent(name: str, messages: Sequence[bytes], output: str, pace: dict[str, Any], quiet: bool) -> dict[str, Any]:
     size = sum(map(len, messages))
     if size > _MOST_SENT:
-        raise Fault(f"the dump has {size:,} bytes; {_MOST_SENT:,} can be sent at once, so split the file")
+        raise CommandError(f"the dump has {size:,} bytes; {_MOST_SENT:,} can be sent at once, so split the file")
     listed = [message.hex() for message in messages]
     return _converse(name, {"do": "sysex", "what": "send", "output": output, "messages": listed, **pace}, quiet)
 
@@ -205,7 +205,7 @@ def _converse(name: str, request: dict[str, Any], quiet: bool, messages: list[by
             if shown:
                 print("\r\033[K", end="", file=sys.stderr, flush=True)
             if not line["done"]:
-                raise Fault(line["text"])
+                raise CommandError(line["text"])
             return line
         if messages is not None:
             messages += map(bytes.fromhex, line.get("messages", ()))

@@ -6,11 +6,11 @@ was not touched plays on as it is, the memories of its filters included.
 
 from engine.core.cable.scheduler import Delivery
 from engine.core.control.controls import Switchboard
-from engine.core.engine import Bay
-from engine.core.routing.compiled_scene import Plan
+from engine.core.engine import Engine
+from engine.core.routing.compiled_scene import CompiledScene
 
 
-def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
+def take_over(now: int, new: Engine, old: Engine) -> list[Delivery]:
     """`new` goes on where `old` is. What was taken out of the rig is released; a changed burst is sent.
 
     `new` was made with the names of `old`. A scene that is no longer in the rig plays on until another is recalled.
@@ -20,14 +20,14 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     new.leaving = old.leaving
     new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
     _hand_over_switches(new, old)
-    for index, wire in enumerate(old.wires):
+    for index, cable in enumerate(old.cables):
         # not where an output's cable is at another machine now
-        if type(wire) is type(new.wires[index]) or old.outputs[index] not in new.rig.outputs:
-            wire.change_speed(new.wires[index].speed)
-            new.wires[index] = wire
+        if type(cable) is type(new.cables[index]) or old.outputs[index] not in new.rig.outputs:
+            cable.change_speed(new.cables[index].speed)
+            new.cables[index] = cable
     out: list[Delivery] = []
     for output, message in new.sync.go_on_from(now, old.sync):
-        new.wires[output].put(now, (message,), out)
+        new.cables[output].put(now, (message,), out)
     for source, name in enumerate(old.inputs):
         if name not in new.rig.inputs and name in old.rig.inputs:
             out += new.input_lost(now, source)
@@ -43,7 +43,7 @@ def take_over(now: int, new: Bay, old: Bay) -> list[Delivery]:
     return out
 
 
-def _hand_over_switches(new: Bay, old: Bay) -> None:
+def _hand_over_switches(new: Engine, old: Engine) -> None:
     """A switch that is down stays down, so that its release is not taken for music."""
     for source, before in enumerate(old.boards):
         if before is not None:
@@ -51,7 +51,7 @@ def _hand_over_switches(new: Bay, old: Bay) -> None:
             board.go_on_from(before)
 
 
-def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
+def _go_on(now: int, new: Engine, old: Engine, out: list[Delivery]) -> None:
     """The scene in force is now the edited one."""
     before = old.plan
     if before is None:
@@ -73,16 +73,16 @@ def _go_on(now: int, new: Bay, old: Bay, out: list[Delivery]) -> None:
         new.end_later(now, out)
     fed = new.feeds if plan is not before else lambda source, message, _: not new.consumes(source, message)
     for output, message in new.ledger.settle(fed):
-        new.wires[output].put(now, (message,), out)
+        new.cables[output].put(now, (message,), out)
     if plan is before:
         return
     for output, steps in plan.bursts.items():
         if steps != before.bursts.get(output):
             new.ledger.select(output, (message for step in steps for message in step.unit))
-            new.wires[output].burst(now, steps, out)
+            new.cables[output].burst(now, steps, out)
 
 
-def _number_now(new: Bay, old: Bay, before: Plan) -> int | None:
+def _number_now(new: Engine, old: Engine, before: CompiledScene) -> int | None:
     """The number of the scene in force in the edited rig, a new one if its name has it; None if it is gone."""
     if before.number in new.plans:
         return before.number
@@ -91,7 +91,7 @@ def _number_now(new: Bay, old: Bay, before: Plan) -> int | None:
     )
 
 
-def _untouched(new: Bay, old: Bay, number: int) -> bool:
+def _untouched(new: Engine, old: Engine, number: int) -> bool:
     rigs = (new.rig, old.rig)
     scene, routes, instruments = ([getattr(rig, key) for rig in rigs] for key in ("scenes", "routes", "instruments"))
     now, then = ([each for each in listed if each.number == number] for listed in scene)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Outcome:
+class CommandResult:
     """What became of a command, for whoever gave it.
 
     `done`: whether anything was changed or sent; `text`: one sentence; `scene`: number and name now in force;

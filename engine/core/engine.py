@@ -12,7 +12,7 @@ from engine.midi.kinds import SYSEX
 from engine.midi.message_words import describe
 
 
-class Bay(Scenes):
+class Engine(Scenes):
     """A rig that routes and is commanded. Loop only."""
 
     def receive(self, now: int, source: int, message: bytes) -> list[Delivery]:

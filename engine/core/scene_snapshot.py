@@ -3,47 +3,47 @@
 from typing import Any
 
 from engine.core.cable.program_burst import BANK_LSB, BANK_MSB
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.midi.kinds import PROGRAM
 from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene, sound_of
 
 Table = dict[str, Any]
 
 
-def in_force(bay: Bay) -> Scene | None:
+def in_force(engine: Engine) -> Scene | None:
     """The scene in force, unless an edit took it out of the rig."""
-    return bay.rig.scene(bay.plan.number) if bay.plan else None
+    return engine.rig.scene(engine.plan.number) if engine.plan else None
 
 
-def routes(bay: Bay) -> list[Table]:
+def routes(engine: Engine) -> list[Table]:
     """The routes of the scene in force, without those that are muted."""
-    scene = in_force(bay)
-    return [route_table(route) for route in (scene.routes if scene else ()) if route.name not in bay.muted]
+    scene = in_force(engine)
+    return [route_table(route) for route in (scene.routes if scene else ()) if route.name not in engine.muted]
 
 
-def burst(bay: Bay, over: Scene | None = None) -> list[Table]:
+def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
     """The bank and program that each channel of each output was last told, as steps of a burst.
 
     The blank steps of the scene it is to be stored `over` keep their places, but for those that have a sound now.
     """
     steps = []
     sounding = set()
-    for index, output in enumerate(bay.outputs):
-        if output in bay.rig.outputs:
-            for channel, unit in sorted(bay.ledger.sounds(index).items()):
-                steps.append(_step(bay.rig, output, channel + 1, unit))
+    for index, output in enumerate(engine.outputs):
+        if output in engine.rig.outputs:
+            for channel, unit in sorted(engine.ledger.sounds(index).items()):
+                steps.append(_step(engine.rig, output, channel + 1, unit))
                 sounding.add((output, channel + 1))
     for place, step in enumerate(over.burst if over else ()):
-        if step.blank and _gear(bay.rig, step) not in sounding:
+        if step.blank and _gear(engine.rig, step) not in sounding:
             steps.insert(place, step.model_dump(mode="json", exclude_unset=True))
     return steps
 
 
-def sounds(bay: Bay) -> dict[str, str | None]:
+def sounds(engine: Engine) -> dict[str, str | None]:
     """By instrument, the name of the sound it was last told; None if it has none. Those never told are left out."""
     told: dict[str, str | None] = {}
-    for name, gear in bay.rig.instruments.items():
-        unit = bay.ledger.sounds(bay.outputs.index(gear.output)).get(gear.channel - 1)
+    for name, gear in engine.rig.instruments.items():
+        unit = engine.ledger.sounds(engine.outputs.index(gear.output)).get(gear.channel - 1)
         if unit is not None:
             told[name] = sound_of(gear, *_selected(unit))
     return told
@@ -56,17 +56,17 @@ def _selected(unit: tuple[bytes, ...]) -> tuple[tuple[int, int] | None, int]:
     return ((banks.get(BANK_MSB, 0), banks.get(BANK_LSB, 0)) if banks else None), program
 
 
-def with_route(bay: Bay, scene: Scene | None, source: str, target: str, on: bool) -> list[Table] | None:
+def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on: bool) -> list[Table] | None:
     """The routes of a scene with one way from an input to an output added, or taken out of all of them.
 
     None if that is so already. Raises ValueError with a sentence if the routes of a scene cannot bring it about.
     """
     own = scene.routes if scene else ()
     of_all, of_own = (
-        [one for one in routes if source in one.source and target in one.to] for routes in (bay.rig.routes, own)
+        [one for one in routes if source in one.source and target in one.to] for routes in (engine.rig.routes, own)
     )
     joining = [*of_all, *of_own]
-    if on and joining and all(route.name in bay.muted for route in joining):
+    if on and joining and all(route.name in engine.muted for route in joining):
         raise ValueError(f"the route {joining[0].name} from {source} to {target} is muted; unmute it")
     if not on and of_all:
         raise ValueError(

@@ -7,7 +7,7 @@ from typing import Final, NamedTuple
 _WORTH_MATCHING: Final = 2000  # messages; beyond that pairs are made by place
 
 
-class Difference(NamedTuple):
+class DumpDifference(NamedTuple):
     """One message (numbered from 1) that is not the same; `first` or `second` is None where only the other has it."""
 
     first: int | None
@@ -15,7 +15,7 @@ class Difference(NamedTuple):
     text: str
 
 
-def differences(first: Sequence[bytes], second: Sequence[bytes]) -> list[Difference]:
+def differences(first: Sequence[bytes], second: Sequence[bytes]) -> list[DumpDifference]:
     """All of them, in order; empty if the dumps are equal. The texts say "the first" and "the second" dump."""
     return [_told(first, second, one, two) for one, two in _pairs(first, second) if _unlike(first, second, one, two)]
 
@@ -41,7 +41,7 @@ def _side_by_side(start: int, end: int, start_2: int, end_2: int) -> Iterator[tu
         yield start + step if start + step < end else None, start_2 + step if start_2 + step < end_2 else None
 
 
-def _told(first: Sequence[bytes], second: Sequence[bytes], one: int | None, two: int | None) -> Difference:
+def _told(first: Sequence[bytes], second: Sequence[bytes], one: int | None, two: int | None) -> DumpDifference:
     if one is None or two is None:
         here, place, message = ("second", two, second) if one is None else ("first", one, first)
         assert place is not None
@@ -49,7 +49,7 @@ def _told(first: Sequence[bytes], second: Sequence[bytes], one: int | None, two:
     else:
         named = f"message {one + 1}" if one == two else f"message {one + 1} of the first, {two + 1} of the second"
         text = f"{named}: {_bytes_told(first[one], second[two])}"
-    return Difference(None if one is None else one + 1, None if two is None else two + 1, text)
+    return DumpDifference(None if one is None else one + 1, None if two is None else two + 1, text)
 
 
 def _bytes_told(one: bytes, two: bytes) -> str:

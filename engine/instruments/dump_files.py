@@ -10,17 +10,17 @@ from typing import Final
 
 import mido
 
-from engine.midi.byte_stream import Parser
+from engine.midi.byte_stream import StreamParser
 from engine.midi.kinds import SYSEX
-from engine.midi.midi_file import SmfFault, read_smf
-from engine.user_error import Told
+from engine.midi.midi_file import MidiFileError, read_smf
+from engine.user_error import UserError
 
 LONGEST_FILE: Final = 64 << 20  # bytes
 _BYTE_S: Final = 320e-6  # seconds a byte on a DIN cable (MIDI 1.0 p. 1)
 _TICKS_A_SECOND: Final = 960  # at mido's 480 ticks a beat and 120 beats a minute
 
 
-class DumpFault(Told):
+class DumpFileError(UserError):
     """A file cannot be read, written or understood; one sentence for the player."""
 
 
@@ -28,33 +28,33 @@ def read(path: Path) -> list[bytes]:
     """The SysEx messages of a .syx or .mid file, in order. Raises DumpFault."""
     try:
         if path.stat().st_size > LONGEST_FILE:
-            raise DumpFault(f"{path}: this is longer than {LONGEST_FILE >> 20} MB, which no dump is")
+            raise DumpFileError(f"{path}: this is longer than {LONGEST_FILE >> 20} MB, which no dump is")
         data = path.read_bytes()
     except OSError as fault:
-        raise DumpFault(f"{path}: cannot be read ({fault.strerror})") from None
+        raise DumpFileError(f"{path}: cannot be read ({fault.strerror})") from None
     messages = _from_midi_file(path, data) if data[:4] in (b"MThd", b"RIFF") else _from_bytes(path, data)
     if not messages:
-        raise DumpFault(f"{path}: holds no SysEx")
+        raise DumpFileError(f"{path}: holds no SysEx")
     return messages
 
 
 def _from_bytes(path: Path, data: bytes) -> list[bytes]:
-    parser = Parser(longest=LONGEST_FILE)
+    parser = StreamParser(longest=LONGEST_FILE)
     messages = parser.feed(data)
     if parser.open:
-        raise DumpFault(f"{path}: the last SysEx has no end (F7); the file was cut short")
+        raise DumpFileError(f"{path}: the last SysEx has no end (F7); the file was cut short")
     if parser.repairs or any(message[0] != SYSEX for message in messages):
-        raise DumpFault(f"{path}: holds bytes that belong to no SysEx; it is damaged, or no .syx file")
+        raise DumpFileError(f"{path}: holds bytes that belong to no SysEx; it is damaged, or no .syx file")
     return messages
 
 
 def _from_midi_file(path: Path, data: bytes) -> list[bytes]:
     try:
         found = read_smf(data)
-    except SmfFault as fault:
-        raise DumpFault(f"{path}: {fault}") from None
+    except MidiFileError as fault:
+        raise DumpFileError(f"{path}: {fault}") from None
     if found.complaints:
-        raise DumpFault(f"{path}: {found.complaints[0]}; the file is damaged")
+        raise DumpFileError(f"{path}: {found.complaints[0]}; the file is damaged")
     events = [event for track in found.tracks for event in track.events if event.meta < 0]
     if found.format < 2:  # its tracks sound together
         events.sort(key=lambda event: event.tick)
@@ -66,7 +66,7 @@ def encode(path: Path, messages: Sequence[bytes]) -> bytes:
     if path.suffix.lower() == ".syx":
         return b"".join(messages)
     if path.suffix.lower() != ".mid":
-        raise DumpFault(f"{path}: a dump's file ends in .syx or .mid")
+        raise DumpFileError(f"{path}: a dump's file ends in .syx or .mid")
     # each message starts when a DIN cable has carried the one before, so that any sequencer can play the file
     track = mido.MidiTrack()
     since = 0.0
@@ -83,9 +83,9 @@ def refuse(path: Path) -> None:
     encode(path, ())
     free(path)
     if not path.parent.is_dir():
-        raise DumpFault(f"{path.parent}: there is no such folder")
+        raise DumpFileError(f"{path.parent}: there is no such folder")
     if not os.access(path.parent, os.W_OK):
-        raise DumpFault(f"{path.parent}: you may not write there")
+        raise DumpFileError(f"{path.parent}: you may not write there")
 
 
 def free(path: Path) -> None:
@@ -95,8 +95,8 @@ def free(path: Path) -> None:
     except FileNotFoundError:
         return
     except (OSError, ValueError) as fault:  # a name that no file can have
-        raise DumpFault(f"{path}: cannot be written ({getattr(fault, 'strerror', fault)})") from None
-    raise DumpFault(f"{path}: is there already, and nothing is overwritten; choose another name")
+        raise DumpFileError(f"{path}: cannot be written ({getattr(fault, 'strerror', fault)})") from None
+    raise DumpFileError(f"{path}: is there already, and nothing is overwritten; choose another name")
 
 
 def _name(temporary: str, path: Path) -> None:
@@ -115,7 +115,7 @@ def write_new(path: Path, data: bytes) -> None:
     try:
         handle, temporary = tempfile.mkstemp(prefix=".bayleaf-", dir=path.parent)
     except OSError as fault:
-        raise DumpFault(f"{path}: cannot be written ({fault.strerror})") from None
+        raise DumpFileError(f"{path}: cannot be written ({fault.strerror})") from None
     try:
         with open(handle, "wb") as file:
             file.write(data)
@@ -125,9 +125,9 @@ def write_new(path: Path, data: bytes) -> None:
                 os.fchmod(file.fileno(), 0o644)
         _name(temporary, path)
     except FileExistsError:
-        raise DumpFault(f"{path}: is there already, and nothing is overwritten; choose another name") from None
+        raise DumpFileError(f"{path}: is there already, and nothing is overwritten; choose another name") from None
     except OSError as fault:
-        raise DumpFault(f"{path}: cannot be written ({fault.strerror})") from None
+        raise DumpFileError(f"{path}: cannot be written ({fault.strerror})") from None
     finally:
         with contextlib.suppress(OSError):
             os.unlink(temporary)

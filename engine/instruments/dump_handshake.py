@@ -25,7 +25,7 @@ _FILE_DUMP: Final = 0x07
 _FILE_PACKET: Final = 0x02
 
 
-class Verdict(Enum):
+class HandshakeVerdict(Enum):
     """What is to be done now."""
 
     PENDING = "wait for an answer"
@@ -66,35 +66,35 @@ class Handshake:
         self._packet: int | None = None
         self._until: int | None = None
         self._tries = 0
-        self._verdict = Verdict.NEXT
+        self._verdict = HandshakeVerdict.NEXT
 
     def sent(self, now: int, message: bytes) -> None:
         """The last byte of this message is on the wire at `now`."""
-        again = self._verdict is Verdict.AGAIN
+        again = self._verdict is HandshakeVerdict.AGAIN
         self._tries = self._tries + 1 if again else 1
         self._packet = packet_number(message)
         self._until = now + self._patience
-        self._verdict = Verdict.PENDING
+        self._verdict = HandshakeVerdict.PENDING
 
     def hear(self, message: bytes) -> None:
         """A message that came in while an answer is waited for; what is none changes nothing."""
         said = read_answer(message)
-        if said is None or self._verdict is not Verdict.PENDING:
+        if said is None or self._verdict is not HandshakeVerdict.PENDING:
             return
         kind, packet = said
         if kind == CANCEL:
-            self._verdict = Verdict.CANCELLED
+            self._verdict = HandshakeVerdict.CANCELLED
         elif self._packet is not None and packet != self._packet:
             return
         elif kind == ACK:
-            self._verdict = Verdict.NEXT
+            self._verdict = HandshakeVerdict.NEXT
         elif kind == NAK:
-            self._verdict = Verdict.AGAIN if self._tries < _TRIES else Verdict.REFUSED
+            self._verdict = HandshakeVerdict.AGAIN if self._tries < _TRIES else HandshakeVerdict.REFUSED
         else:
             self._until = None  # the standard sets no bound: the player can stop it
 
-    def verdict(self, now: int) -> Verdict:
+    def verdict(self, now: int) -> HandshakeVerdict:
         """What is to be done at this time."""
-        if self._verdict is Verdict.PENDING and self._until is not None and now >= self._until:
-            self._verdict = Verdict.SILENT
+        if self._verdict is HandshakeVerdict.PENDING and self._until is not None and now >= self._until:
+            self._verdict = HandshakeVerdict.SILENT
         return self._verdict

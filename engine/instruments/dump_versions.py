@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 from typing import Final
 
-from engine.instruments.dump_files import DumpFault
+from engine.instruments.dump_files import DumpFileError
 
 _PLAIN: Final = re.compile(r"[\w][\w .+-]{0,79}")
 _NUMBERED: Final = re.compile(r"(\d{4,})\.syx")
@@ -13,11 +13,11 @@ _NUMBERED: Final = re.compile(r"(\d{4,})\.syx")
 def next_version(folder: Path, instrument: str) -> Path:
     """The file for this instrument's next dump, in a folder of its own below `folder`. Raises DumpFault."""
     if not _PLAIN.fullmatch(instrument):
-        raise DumpFault(f'"{instrument}" cannot name a folder: use letters, digits, spaces, hyphens, up to 80')
+        raise DumpFileError(f'"{instrument}" cannot name a folder: use letters, digits, spaces, hyphens, up to 80')
     own = folder / instrument
     try:
         own.mkdir(parents=True, exist_ok=True)
         numbers = [int(match[1]) for file in own.iterdir() if (match := _NUMBERED.match(file.name))]
     except OSError as fault:
-        raise DumpFault(f"{own}: no dump can be kept there ({fault.strerror})") from None
+        raise DumpFileError(f"{own}: no dump can be kept there ({fault.strerror})") from None
     return own / f"{max(numbers, default=0) + 1:04}.syx"

@@ -44,7 +44,7 @@ def keep(
         # a file's name may be no Unicode: such a sign is escaped, as JSON has it
         text = json.dumps(note, indent=2, ensure_ascii=False).encode(errors="backslashreplace")
         dump_files.write_new(sidecar(path), text + b"\n")
-    except dump_files.DumpFault:
+    except dump_files.DumpFileError:
         path.unlink(missing_ok=True)
         raise
     return note

@@ -16,7 +16,7 @@ _Shares = list[float | None]
 _Counts = tuple[list[int], list[int]]
 
 
-class Gauge:
+class CableLoad:
     """Loop only. Everything goes by index; `loads` and `peaks` are shares of what the cable can carry, None for an
     output that is not paced."""
 
@@ -49,8 +49,8 @@ class Gauge:
         self.looks += 1
         if now >= self._span_ends:
             self._begin_span(now)
-        wires = self._show.bay.wires
-        carried = [wire.carried(now) for wire in wires]
+        cables = self._show.engine.cables
+        carried = [cable.carried(now) for cable in cables]
         self._carried.append((now, carried))
         while len(self._carried) > 1 and self._carried[1][0] <= now - _SECOND:
             self._carried.popleft()
@@ -62,7 +62,7 @@ class Gauge:
             for new, old, meter in zip(carried, before, meters, strict=True)
         ]
         worst = self._worst[-1] = _greater(self._worst[-1], loads)
-        paced = [wire.speed is not None for wire in wires]
+        paced = [cable.speed is not None for cable in cables]
         self.loads = _of_paced(paced, loads)
         self.peaks = _of_paced(paced, _greater(self._kept, worst))
         told = _shed(self._show)
@@ -81,7 +81,7 @@ def _shed(show: Show) -> _Counts:
     """Messages of each input and output that have found no room so far."""
     return (
         [show.reader.shed(source) for source in range(len(show.inputs))],
-        [wire.waiting.shed for wire in show.bay.wires],
+        [cable.waiting.shed for cable in show.engine.cables],
     )
 
 

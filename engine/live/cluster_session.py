@@ -10,12 +10,12 @@ from typing import Any, Final
 
 import trio
 
-from engine.cluster.endpoints.remote_machines import Far
-from engine.cluster.link.clock_offset import RoundTrip, Timing
+from engine.cluster.endpoints.remote_machines import RemoteMachines
+from engine.cluster.link.clock_offset import ClockOffsets, RoundTrip
 from engine.cluster.link.join import join
-from engine.cluster.link.keys import Names
+from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
-from engine.live.edit.rig_session import Answer, Workshop
+from engine.live.edit.rig_session import Answer, RigSession
 from engine.live.process.priority import going_first
 from engine.live.process.watchdog import Watchdog
 from engine.live.process.worker_threads import to_its_end
@@ -28,17 +28,17 @@ _PARTING: Final = 2.5  # seconds that a hand-over may take where the engine is a
 _NO_NETWORK: Final = "this rig has no [network]; there is nobody to hand over to"
 
 
-class Joined:
+class ClusterSession:
     """One engine on the network; `far` opens the ports of other machines."""
 
     def __init__(self, rig: Rig, link: Link) -> None:
         network = rig.network
         assert network is not None, "the caller has seen it"
         self._link = link
-        self._names = Names(rig.rig.name)
+        self._names = NetworkKeys(rig.rig.name)
         self._me = network.machine
-        self.timing = Timing(link, self._names, self._me, network.machines)
-        self.far = Far(rig, link, self._names)
+        self.timing = ClockOffsets(link, self._names, self._me, network.machines)
+        self.far = RemoteMachines(rig, link, self._names)
         self.far.leading = False  # that is yet to be found out
         self.far.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
         self.standby: Standby | None = None  # from the moment on at which the show is there
@@ -59,7 +59,7 @@ class Joined:
 
         await until(met, _MEET)
 
-    def tasks(self, show: Show, workshop: Workshop) -> Sequence[Callable[[], Awaitable[None]]]:
+    def tasks(self, show: Show, workshop: RigSession) -> Sequence[Callable[[], Awaitable[None]]]:
         """What is to run with the show."""
         self.standby = Standby(show, self.far, workshop)
         token = self._names.alive(self._me)
@@ -129,14 +129,14 @@ def _milliseconds(trip: RoundTrip | None) -> dict[str, float] | None:
 
 
 @asynccontextmanager
-async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> AsyncIterator[Joined | None]:
+async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> AsyncIterator[ClusterSession | None]:
     """On the network while this lasts; None for a rig of one machine. Raises LinkError."""
     if rig.network is None:
         yield None
         return
     with going_first():  # the link's own threads, too: on a busy computer this machine would count as gone
         link = await to_its_end(join, rig, rig_file, say)
-    joined = Joined(rig, link)
+    joined = ClusterSession(rig, link)
     try:
         with going_first():
             await to_its_end(joined.listen)
@@ -147,6 +147,6 @@ async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Async
             await to_its_end(joined.leave)
 
 
-async def hand_over(joined: Joined | None) -> dict[str, Any]:
+async def hand_over(joined: ClusterSession | None) -> dict[str, Any]:
     """The answer to a player who wants the other machine to be in charge."""
     return {"done": False, "text": _NO_NETWORK} if joined is None else await joined.hand_over()

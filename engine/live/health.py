@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from engine.live.cable_load import Gauge
+from engine.live.cable_load import CableLoad
 from engine.live.meters import PortMeter
 from engine.live.show import Show
 
@@ -11,7 +11,7 @@ _FULL: Final = 0.95  # of a cable, over a second: what comes then waits
 _REASONS: Final = 2  # so many are told one by one; of more the names must do
 
 
-def health(show: Show, gauge: Gauge) -> list[str]:
+def health(show: Show, gauge: CableLoad) -> list[str]:
     """The worst first. Loop only."""
     return [
         *_missing(show),
@@ -48,25 +48,25 @@ def _stuck(show: Show) -> Iterable[str]:
 
 
 def _silent(show: Show) -> Iterable[str]:
-    for source in sorted(show.bay.sensing.silent):
+    for source in sorted(show.engine.sensing.silent):
         yield f"input {show.inputs[source]} fell silent (no active sensing); what it held was released"
 
 
 def _loops(show: Show) -> Iterable[str]:
-    for source, output in sorted(show.bay.loops.muted):
+    for source, output in sorted(show.engine.loops.muted):
         yield (
             f"{show.inputs[source]} does not reach {show.outputs[output]}, for what goes out there comes in again; "
             "pull the cable that leads back, or change the scene"
         )
 
 
-def _floods(show: Show, gauge: Gauge) -> Iterable[str]:
+def _floods(show: Show, gauge: CableLoad) -> Iterable[str]:
     for name, count in zip(show.inputs, gauge.shed_in, strict=False):
         if count:
             yield f"input {name} sends more than can be played: {_many(count)} left out in the last minute"
 
 
-def _cables(show: Show, gauge: Gauge) -> Iterable[str]:
+def _cables(show: Show, gauge: CableLoad) -> Iterable[str]:
     for name, load, count in zip(show.outputs, gauge.loads, gauge.shed_out, strict=False):
         if count:
             yield f"output {name} gets more than its cable carries: {_many(count)} left out in the last minute"
@@ -82,7 +82,7 @@ def _rig_file(show: Show) -> Iterable[str]:
 
 
 def _faults(show: Show) -> Iterable[str]:
-    faults = show.bay.faults
+    faults = show.engine.faults
     for name, count in faults.counts.items():
         yield f"the filter {name} failed {_times(count)} and was stepped over: {faults.first[name]}"
     if show.own_faults:

@@ -12,7 +12,7 @@ from typing import Any, Final, TypeVar
 import trio
 
 from engine.live.meters import PortMeter
-from engine.live.port_opening import Opener
+from engine.live.port_opening import PortOpener
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
 from engine.ports.port import InputPort, OutputPort, PortError
@@ -44,13 +44,13 @@ def tried(call: Callable[[], _Found]) -> _Found | str:
         return str(fault)
 
 
-class Watch:
+class Hotplug:
     """Keeps one show's cables in order."""
 
     def __init__(
         self,
         show: Show,
-        opener: Opener,
+        opener: PortOpener,
         uptime: Callable[[], int] = uptime,
         apart: Callable[[Callable[[], Any]], Awaitable[Any]] = in_a_thread,
     ) -> None:
@@ -90,14 +90,14 @@ class Watch:
         if not inputs and not outputs:
             return
         await self._refresh()
-        rig = show.bay.rig
+        rig = show.engine.rig
         away = [show.inputs[source] for source in inputs], [show.outputs[output] for output in outputs]
         await self._apart(lambda: opener.prepare(rig, *away))
         for source in inputs:
             await self._open(
                 source,
                 show.inputs[source],
-                lambda: show.bay.rig.inputs,
+                lambda: show.engine.rig.inputs,
                 lambda: show.in_meters,
                 opener.input,
                 show.attach_input,
@@ -106,7 +106,7 @@ class Watch:
             await self._open(
                 output,
                 show.outputs[output],
-                lambda: show.bay.rig.outputs,
+                lambda: show.engine.rig.outputs,
                 lambda: show.out_meters,
                 opener.output,
                 show.attach_output,

@@ -10,18 +10,18 @@ from typing import Any, Final, TypeVar
 
 import trio
 
-from engine.cluster.endpoints.lender_endpoint import Gate
-from engine.cluster.link.keys import Names
+from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
+from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
-from engine.cluster.pure.output_lender import Lender
+from engine.cluster.pure.output_lender import OutputLender
 from engine.core.cable.scheduler import Delivery, pace
 from engine.core.cable.silencing_messages import SWEEP
 from engine.live.hotplug import tried
 from engine.live.meters import PortMeter
 from engine.live.port_bank import speed_of
-from engine.live.port_opening import Opener
+from engine.live.port_opening import PortOpener
 from engine.live.process.worker_threads import in_a_thread, to_its_end
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 from engine.rig.models.rig import Input, Output, Rig
 
@@ -31,24 +31,24 @@ _Wanted = TypeVar("_Wanted", Input, Output)
 _SPAN: Final = 5  # looks over which the load of a cable is told
 
 
-class LentPorts(ABC):
+class LenderPorts(ABC):
     """By name as in the rig."""
 
-    def __init__(self, rig: Rig, link: Link, opener: Opener, clock: Callable[[], int], started: int) -> None:
+    def __init__(self, rig: Rig, link: Link, opener: PortOpener, clock: Callable[[], int], started: int) -> None:
         """`clock` is monotonic (ns); `started` is greater at each start of this machine."""
         network = rig.network
         assert network is not None  # a rig of one machine lends nothing
         self.me = network.machine
-        self.names = Names(rig.rig.name)
+        self.names = NetworkKeys(rig.rig.name)
         self.link = link
         self.clock = clock
         self.inputs: dict[str, Input] = {}
         self.outputs: dict[str, Output] = {}
         self.in_meters: dict[str, PortMeter] = {}
         self.out_meters: dict[str, PortMeter] = {}
-        self.inbox = Inbox({}, clock)
+        self.inbox = InputReader({}, clock)
         self.sources: list[str] = []  # names of inputs by the index that the inbox knows
-        self.gate = Gate(Lender({}, started), network, link, self.names, self.poke, clock)
+        self.gate = LenderEndpoint(OutputLender({}, started), network, link, self.names, self.poke, clock)
         self._opener = opener
         self._ports: dict[str, OutputPort] = {}
         self._stuck: set[str] = set()  # outputs that are open and refuse what they are sent
@@ -246,8 +246,8 @@ class LentPorts(ABC):
         """What the engines are shown of this machine's ports, fit for JSON; to be called five times a second."""
         repairs = self.inbox.repairs()
         with self.gate.lender() as lender:
-            wires = dict(lender.wires())
-            held = {name: lender.held(name) for name in wires}
+            cables = dict(lender.cables())
+            held = {name: lender.held(name) for name in cables}
             told = {"epoch": lender.epoch, "holder": lender.holder, "fenced": lender.fenced, "lost": lender.lost}
         now = self.clock()
         return {
@@ -264,10 +264,10 @@ class LentPorts(ABC):
                 name: {
                     **_counted(self.out_meters[name]),
                     "longest": self._ports[name].longest if name in self._ports else None,
-                    "shed": wires[name].waiting.shed,
-                    "replaced": wires[name].waiting.replaced,
-                    "waiting": wires[name].due is not None,
-                    "load": self._load(now, name, wires[name].carried(now)),
+                    "shed": cables[name].waiting.shed,
+                    "replaced": cables[name].waiting.replaced,
+                    "waiting": cables[name].due is not None,
+                    "load": self._load(now, name, cables[name].carried(now)),
                     "held": held[name],
                 }
                 for name in self.outputs

@@ -7,7 +7,7 @@ _PAUSE: Final = 1_000_000_000  # ns
 _REMEMBERED: Final = 256
 
 
-class Notices:
+class NoticeLimiter:
     """`out` gets time (ns), port and sentence. Loop only."""
 
     def __init__(self, out: Callable[[int, str, str], None]) -> None:

@@ -12,7 +12,7 @@ from engine.midi.kinds import NOTE_OFF, is_release
 _MOST: Final = 16  # of one key: releases without presses are no reason to jam a slow cable for seconds
 
 
-class Missed:
+class OwedReleases:
     """Loop only. Outputs are indices."""
 
     def __init__(self) -> None:

@@ -8,33 +8,33 @@ from collections import deque
 from collections.abc import Callable, Collection, Sequence
 from typing import Final, Protocol, runtime_checkable
 
-from engine.core.cable.remote_cable import FarWire, far_outputs
-from engine.core.cable.scheduler import Delivery, Speed
+from engine.core.cable.remote_cable import RemoteCable, far_outputs
+from engine.core.cable.scheduler import CableSpeed, Delivery
 from engine.core.cable.silencing_messages import SWEEP
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.live.backlog import Arrival
 from engine.live.meters import PortMeter
-from engine.live.owed_releases import Missed
-from engine.live.port_opening import Patch
-from engine.live.recorder import Recorder
-from engine.ports.port import Flow, InputPort, OutputPort, PortError, PortGone
+from engine.live.owed_releases import OwedReleases
+from engine.live.port_opening import OpenPorts
+from engine.live.recorder import FlightRecorder
+from engine.ports.port import DriverFlow, InputPort, OutputPort, PortError, PortGone
 from engine.rig.models.rig import Rig
 
 _FAREWELL: Final = 2_000_000_000  # ns that the last releases for a port that is let go of may take
 
 
 @runtime_checkable
-class FarPort(Protocol):
+class RemotePort(Protocol):
     """What the show needs of an output at another machine, beside what it needs of each."""
 
-    def join(self, now: int, wire: FarWire) -> None:
+    def join(self, now: int, cable: RemoteCable) -> None:
         """It carries what this wire is told."""
 
     def flush(self, now: int) -> None:
         """Hand on what the wire was told since the last time."""
 
 
-class Reader(Protocol):
+class ArrivalSource(Protocol):
     """What the show needs of an inbox."""
 
     due: int | None
@@ -56,33 +56,35 @@ class Reader(Protocol):
     def begun(self, source: int) -> bool: ...
 
 
-def speed_of(flow: Flow | None) -> Speed | None:
+def speed_of(flow: DriverFlow | None) -> CableSpeed | None:
     """How the core is to pace an output whose driver can take this much."""
     if flow is None:
         return None
     byte_ns = 1_000_000_000 // flow.per_second
-    return Speed(byte_ns, flow.ahead * byte_ns, flow.overhead)
+    return CableSpeed(byte_ns, flow.ahead * byte_ns, flow.overhead)
 
 
-class Cables(ABC):
+class PortBank(ABC):
     """A rig's ports, by index; None for an output whose cable is out."""
 
-    def __init__(self, rig: Rig, patch: Patch, reader: Reader, clock: Callable[[], int]) -> None:
+    def __init__(self, rig: Rig, patch: OpenPorts, reader: ArrivalSource, clock: Callable[[], int]) -> None:
         """`clock` is monotonic (ns)."""
-        self.bay = Bay(rig, {name: speed_of(port.flow) for name, port in patch.outputs.items()}, far=far_outputs(rig))
+        self.engine = Engine(
+            rig, {name: speed_of(port.flow) for name, port in patch.outputs.items()}, far=far_outputs(rig)
+        )
         self.in_meters = [_meter(patch.inputs.get(name)) for name in rig.inputs]
         self.out_meters = [_meter(patch.outputs.get(name)) for name in rig.outputs]
         self.reader = reader
         self.clock = clock
-        self.recorder = Recorder()
-        paces = {name: _pace(wire.speed) for name, wire in zip(rig.outputs, self.bay.wires, strict=True)}
-        self.recorder.did(clock(), "start", paces, sorted(patch.outputs), sorted(self.bay.far))
+        self.recorder = FlightRecorder()
+        paces = {name: _pace(cable.speed) for name, cable in zip(rig.outputs, self.engine.cables, strict=True)}
+        self.recorder.did(clock(), "start", paces, sorted(patch.outputs), sorted(self.engine.far))
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
-        self._joined: dict[int, FarPort] = {}  # outputs at other machines
+        self._joined: dict[int, RemotePort] = {}  # outputs at other machines
         for output, port in enumerate(self._ports):
             if port is not None:
                 self._join(output, port)
-        self._missed = Missed()
+        self._missed = OwedReleases()
         self._stuck: set[int] = set()  # outputs that refused a message: what is there may hang
         self._leaving: list[tuple[int, OutputPort, int]] = []  # ports that an edit let go of, and until when (ns)
         for place, reason in patch.missing.items():
@@ -93,12 +95,12 @@ class Cables(ABC):
     @property
     def inputs(self) -> tuple[str, ...]:
         """Names of inputs by index, those that an edit took out of the rig included."""
-        return self.bay.inputs
+        return self.engine.inputs
 
     @property
     def outputs(self) -> tuple[str, ...]:
         """Names of outputs by index, those that an edit took out of the rig included."""
-        return self.bay.outputs
+        return self.engine.outputs
 
     @abstractmethod
     def tell(self, port: str, text: str) -> None:
@@ -126,7 +128,7 @@ class Cables(ABC):
             except PortError as fault:
                 self.out_meters[output].last_error = str(fault)  # still stuck
         for leaving in list(self._leaving):
-            if self.bay.wires[leaving[0]].due is None or self.clock() > leaving[2]:
+            if self.engine.cables[leaving[0]].due is None or self.clock() > leaving[2]:
                 self._part_with(leaving)
 
     def _mend(self, output: int, port: OutputPort) -> None:
@@ -139,7 +141,7 @@ class Cables(ABC):
         """The cable of an input is there, or back."""
         self.in_meters[source].plugged(port.name)
         self.recorder.did(self.clock(), "input there", self.inputs[source])
-        self.bay.sensing.forget(source)
+        self.engine.sensing.forget(source)
         self.reader.add(source, port)
         self.tell(self.inputs[source], f'is open ("{port.name}")')
 
@@ -165,21 +167,21 @@ class Cables(ABC):
         self.tell(self.outputs[output], f'is open ("{port.name}"); the scene was sent to it')
 
     def _join(self, output: int, port: OutputPort) -> None:
-        wire = self.bay.wires[output]
-        if isinstance(port, FarPort) and isinstance(wire, FarWire):
+        cable = self.engine.cables[output]
+        if isinstance(port, RemotePort) and isinstance(cable, RemoteCable):
             self._joined[output] = port
-            port.join(self.clock(), wire)
+            port.join(self.clock(), cable)
 
     def _end_turn(self) -> None:
         """What this turn of the loop has for other machines goes together; the core says when it is next wanted."""
-        self.reader.due, self.reader.beat = self.bay.due, self.bay.sync.beat
+        self.reader.due, self.reader.beat = self.engine.due, self.engine.sync.beat
         for port in self._joined.values():
             port.flush(self.clock())
 
     def _restore(self, output: int, port: OutputPort) -> None:
         now, speed, owed = self.clock(), speed_of(port.flow), self._missed.owed(output)
         self.recorder.did(now, "output there", self.outputs[output], _pace(speed), [message.hex() for message in owed])
-        self._send(now, self.bay.output_back(now, output, speed, owed))
+        self._send(now, self.engine.output_back(now, output, speed, owed))
         self._end_turn()
 
     def longest(self, output: int) -> int | None:
@@ -189,9 +191,9 @@ class Cables(ABC):
 
     def missing(self) -> tuple[list[int], list[int]]:
         """Inputs and outputs of the rig that are not open."""
-        rig = self.bay.rig
+        rig = self.engine.rig
         unwanted = {output for output, _, _ in self._leaving}
-        if self.bay.led_by is not None:
+        if self.engine.led_by is not None:
             unwanted |= self._plugged_in_here()
         return (
             [i for i, name in enumerate(self.inputs) if name in rig.inputs and not self.in_meters[i].open],
@@ -214,7 +216,7 @@ class Cables(ABC):
         self.out_meters[output].pulled(reason)
         self._stuck.discard(output)
         self.recorder.did(self.clock(), "output lost", self.outputs[output])
-        self.bay.loops.lift(output=output)
+        self.engine.loops.lift(output=output)
         self.tell(self.outputs[output], reason)
 
     def _take_losses(self, lost: Sequence[tuple[int, str]]) -> None:
@@ -229,7 +231,7 @@ class Cables(ABC):
     def _lose_input(self, source: int) -> None:
         now = self.clock()
         self.recorder.did(now, "input lost", self.inputs[source])
-        self._send(now, self.bay.input_lost(now, source))
+        self._send(now, self.engine.input_lost(now, source))
         self._end_turn()
 
     def step_aside(self) -> None:
@@ -238,7 +240,7 @@ class Cables(ABC):
             self.let_go_of_output(output)
 
     def _plugged_in_here(self) -> set[int]:
-        return {wire.output for wire in self.bay.wires if not isinstance(wire, FarWire)}
+        return {cable.output for cable in self.engine.cables if not isinstance(cable, RemoteCable)}
 
     def let_go_of_input(self, source: int) -> None:
         """This port is no longer wanted; what it held is released."""
@@ -253,7 +255,7 @@ class Cables(ABC):
         if port is not None and all(output != leaving for leaving, _, _ in self._leaving):
             now = self.clock()
             self.recorder.did(now, "output left", self.outputs[output])
-            self._send(now, self.bay.output_left(now, output))
+            self._send(now, self.engine.output_left(now, output))
             self._end_turn()
             self._leaving.append((output, port, now + _FAREWELL))
 
@@ -277,7 +279,7 @@ class Cables(ABC):
         self._leaving = []
 
 
-def _pace(speed: Speed | None) -> list[int] | None:
+def _pace(speed: CableSpeed | None) -> list[int] | None:
     """A driver's pace, fit for JSON; None for none, and for cables, which have their own."""
     return None if speed is None else [speed.byte_ns, speed.ahead_ns, speed.overhead]
 

@@ -14,7 +14,7 @@ _Port = TypeVar("_Port", InputPort, OutputPort)
 
 
 @dataclass
-class Patch:
+class OpenPorts:
     """The open ports by rig name, and a sentence for each that could not be opened."""
 
     inputs: dict[str, InputPort] = field(default_factory=dict)
@@ -47,7 +47,7 @@ def system_for(rig: Rig, backend: str | None, client_name: str) -> PortSystem:
         return NoSystem(str(fault))
 
 
-class Elsewhere(Protocol):
+class RemotePortOpener(Protocol):
     """What opens ports of other machines."""
 
     def has(self, wanted: Input | Output) -> bool:
@@ -63,10 +63,10 @@ class Elsewhere(Protocol):
         """An input that is plugged in here, heard elsewhere, too, if anybody wants it."""
 
 
-class Opener:
+class PortOpener:
     """Opens what a rig names: by pattern, as ports of its own (`virtual`), as byte devices, or at other machines."""
 
-    def __init__(self, system: PortSystem, virtual: bool, far: Elsewhere | None = None) -> None:
+    def __init__(self, system: PortSystem, virtual: bool, far: RemotePortOpener | None = None) -> None:
         self.system = system
         self._virtual = virtual
         self._far = far
@@ -109,9 +109,9 @@ class Opener:
         return self.system.open_output(wanted.port or "")
 
 
-def connect(rig: Rig, opener: Opener) -> Patch:
+def connect(rig: Rig, opener: PortOpener) -> OpenPorts:
     """Open every port of a rig; what is missing is written down, not raised. Raises SamePort."""
-    patch = Patch()
+    patch = OpenPorts()
     try:
         _open_all("inputs", rig.inputs, patch.inputs, patch.missing, opener.input)
         _open_all("outputs", rig.outputs, patch.outputs, patch.missing, opener.output)

@@ -26,7 +26,7 @@ _TURN: Final = 8  # messages of one input that are taken before the others have 
 _WHEN: Final = itemgetter(0)  # `at`
 
 
-class Inbox:
+class InputReader:
     """Made and read by the loop; filled by a thread of its own."""
 
     def __init__(self, ports: Mapping[int, InputPort], clock: Callable[[], int] = time.monotonic_ns) -> None:

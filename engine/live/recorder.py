@@ -31,7 +31,7 @@ _Entry = tuple[int, int, bytes | str | tuple[Any, ...]]
 Scene = tuple[int, str]
 
 
-class Past(NamedTuple):
+class RecordedEvent(NamedTuple):
     """One thing that happened: time (monotonic ns) and "in", "out", "scene", "told" or "did".
 
     `number` is the index of the port or the number of the scene; `text` is the scene's name or what was told. What the
@@ -45,7 +45,7 @@ class Past(NamedTuple):
     text: str
 
 
-class Piece(NamedTuple):
+class PackedPiece(NamedTuple):
     """Packed entries: how many, the time of the first (ns), the scene in force before it, and they themselves."""
 
     entries: int
@@ -55,7 +55,7 @@ class Piece(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Kept:
+class RecorderSnapshot:
     """A snapshot of the recorder from `since` to `until` (monotonic ns); `clock` is the time of day at `until` (s).
 
     `reaches` is the time of the oldest entry there was, None if there was none.
@@ -65,9 +65,9 @@ class Kept:
     until: int
     clock: float
     reaches: int | None
-    pieces: Sequence[Piece]
+    pieces: Sequence[PackedPiece]
 
-    def events(self) -> list[Past]:  # any thread
+    def events(self) -> list[RecordedEvent]:  # any thread
         """What happened since then, by time; what happened at the same time in the order of the recording."""
         found = [_past(entry) for entry in self._entries() if entry[0] >= self.since]
         found.sort(key=lambda past: past.at)
@@ -86,14 +86,14 @@ class Kept:
             yield from marshal.loads(piece.packed)
 
 
-class Recorder:
+class FlightRecorder:
     """Keeps at most `most_events` entries in some `most_bytes`; what is let go is always the oldest. Loop only."""
 
     def __init__(self, most_events: int = 1 << 20, most_bytes: int = 32 << 20) -> None:
         self._most_events = most_events
         self._most_bytes = most_bytes
         self._piece = max(1, min(_PIECE, most_events // 16))
-        self._pieces: deque[Piece] = deque()
+        self._pieces: deque[PackedPiece] = deque()
         self._packed_events = 0
         self._packed_bytes = 0
         self._fresh: list[_Entry] = []
@@ -138,13 +138,13 @@ class Recorder:
         if len(fresh) >= self._piece:
             self._turn(0)
 
-    def last(self, now: int, seconds: float) -> Kept:
+    def last(self, now: int, seconds: float) -> RecorderSnapshot:
         """What happened in the last `seconds` before `now` (monotonic ns), as far back as the recorder reaches."""
         pieces = [*self._pieces]
         if self._fresh:
             pieces.append(self._packed())
         reaches = pieces[0].begins if pieces else None
-        return Kept(now - round(seconds * _NS), now, time.time(), reaches, pieces)
+        return RecorderSnapshot(now - round(seconds * _NS), now, time.time(), reaches, pieces)
 
     def size(self) -> dict[str, int]:
         """What is recorded now: events, bytes of memory they take (about), and seconds from the first to the last."""
@@ -171,9 +171,9 @@ class Recorder:
         self._packed_bytes += len(piece.packed)
         self._let_go()
 
-    def _packed(self) -> Piece:
+    def _packed(self) -> PackedPiece:
         fresh = self._fresh
-        return Piece(len(fresh), fresh[0][0], self._scene_before, marshal.dumps(fresh, _PACKING))
+        return PackedPiece(len(fresh), fresh[0][0], self._scene_before, marshal.dumps(fresh, _PACKING))
 
     def _let_go(self) -> None:
         pieces, room = self._pieces, self._most_events - self._piece + 1
@@ -183,12 +183,14 @@ class Recorder:
             self._packed_bytes -= len(oldest.packed)
 
 
-def _past(entry: _Entry) -> Past:
+def _past(entry: _Entry) -> RecordedEvent:
     at, what, thing = entry
     if what >= _DID:
-        return Past(at, "did", 0, b"", json.dumps(thing if isinstance(thing, tuple) else ("tick",), ensure_ascii=False))
+        return RecordedEvent(
+            at, "did", 0, b"", json.dumps(thing if isinstance(thing, tuple) else ("tick",), ensure_ascii=False)
+        )
     if isinstance(thing, bytes):
-        return Past(at, "in", what, thing, "") if what >= 0 else Past(at, "out", ~what, thing, "")
+        return RecordedEvent(at, "in", what, thing, "") if what >= 0 else RecordedEvent(at, "out", ~what, thing, "")
     if isinstance(thing, tuple):
-        return Past(at, "scene", thing[0], b"", thing[1])
-    return Past(at, "told", 0, b"", thing)
+        return RecordedEvent(at, "scene", thing[0], b"", thing[1])
+    return RecordedEvent(at, "told", 0, b"", thing)

@@ -25,7 +25,7 @@ from typing import IO, Any, Final
 
 import mido
 
-from engine.live.recorder import Kept, Past
+from engine.live.recorder import RecordedEvent, RecorderSnapshot
 from engine.midi.kinds import SYSEX, is_whole
 from engine.midi.message_words import to_hex
 
@@ -38,19 +38,19 @@ _LONGEST_GAP: Final = (
 )
 
 
-class KeepFault(Exception):
+class RecordingFileError(Exception):
     """The recording was not kept; the text says why in one sentence."""
 
 
 @dataclass(frozen=True)
-class Names:
+class RecordingNames:
     """What the rig calls itself and, by index, its ports."""
 
     rig: str
     inputs: Sequence[str]
     outputs: Sequence[str]
 
-    def port(self, past: Past) -> str:
+    def port(self, past: RecordedEvent) -> str:
         """The name of the port that a message passed."""
         return (self.inputs if past.way == "in" else self.outputs)[past.number]
 
@@ -58,14 +58,14 @@ class Names:
 def refuse(file: Path) -> None:
     """Raises KeepFault if nothing may be written there."""
     if file.suffix.lower() not in _WRITERS:
-        raise KeepFault(f'"{file.name}" says no kind of file that can be kept: end its name in .mid or .jsonl')
+        raise RecordingFileError(f'"{file.name}" says no kind of file that can be kept: end its name in .mid or .jsonl')
     if not file.is_absolute():
-        raise KeepFault(f'"{file}" is not a whole path; begin it at the root of the file system')
+        raise RecordingFileError(f'"{file}" is not a whole path; begin it at the root of the file system')
     if os.path.lexists(file):
-        raise KeepFault(f"{file} exists already and is left alone; choose another name")
+        raise RecordingFileError(f"{file} exists already and is left alone; choose another name")
 
 
-def write(kept: Kept, file: Path, names: Names) -> str:
+def write(kept: RecorderSnapshot, file: Path, names: RecordingNames) -> str:
     """Write the file in one piece or not at all; the sentence that says what was kept. Raises KeepFault."""
     refuse(file)
     events = kept.events()
@@ -79,18 +79,18 @@ def write(kept: Kept, file: Path, names: Names) -> str:
         refuse(file)
         temporary.rename(file)
     except OSError as fault:
-        raise KeepFault(f"{file} could not be written: {fault.strerror}") from None
+        raise RecordingFileError(f"{file} could not be written: {fault.strerror}") from None
     finally:
         with contextlib.suppress(OSError):
             temporary.unlink(missing_ok=True)
     return _sentence(kept, file, _messages(events) - left_out, left_out)
 
 
-def _messages(events: Iterable[Past]) -> int:
+def _messages(events: Iterable[RecordedEvent]) -> int:
     return sum(past.way in ("in", "out") for past in events)
 
 
-def _sentence(kept: Kept, file: Path, messages: int, left_out: int) -> str:
+def _sentence(kept: RecorderSnapshot, file: Path, messages: int, left_out: int) -> str:
     since = kept.since if kept.reaches is None else max(kept.since, kept.reaches)
     counted = "1 message" if messages == 1 else f"{messages:,} messages"
     said = f"kept {counted} of the last {_duration(kept.until - since)} in {file}"
@@ -115,7 +115,7 @@ def _duration(ns: int) -> str:
     return f"{minutes} min {seconds} s" if minutes else f"{seconds} s"
 
 
-def _clock(kept: Kept, at: int) -> str:
+def _clock(kept: RecorderSnapshot, at: int) -> str:
     """A monotonic time (ns) as local time, with its offset from UTC."""
     seconds = kept.clock - (kept.until - at) / _NS
     return datetime.fromtimestamp(seconds).astimezone().isoformat(timespec="milliseconds")
@@ -124,7 +124,7 @@ def _clock(kept: Kept, at: int) -> str:
 # One JSON object a line
 
 
-def _write_lines(out: IO[bytes], kept: Kept, events: Sequence[Past], names: Names) -> int:
+def _write_lines(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[RecordedEvent], names: RecordingNames) -> int:
     """Everything; the number of messages left out, which is none."""
     scene = kept.scene()
     header = {
@@ -143,7 +143,7 @@ def _write_lines(out: IO[bytes], kept: Kept, events: Sequence[Past], names: Name
     return 0
 
 
-def _content(past: Past, names: Names) -> dict[str, Any]:
+def _content(past: RecordedEvent, names: RecordingNames) -> dict[str, Any]:
     if past.way == "scene":
         return {"scene": past.number, "text": past.text}
     if past.way == "told":
@@ -163,7 +163,7 @@ def _line(value: dict[str, Any]) -> bytes:
 class _Track:
     """A track whose messages are made while it is written: a full recorder holds a million of them."""
 
-    def __init__(self, head: Sequence[Any], begins: int, events: Iterable[Past]) -> None:
+    def __init__(self, head: Sequence[Any], begins: int, events: Iterable[RecordedEvent]) -> None:
         self._head = head
         self._begins = begins
         self._events = events
@@ -182,9 +182,9 @@ class _Track:
             yield message
 
 
-def _write_midi(out: IO[bytes], kept: Kept, events: Sequence[Past], names: Names) -> int:
+def _write_midi(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[RecordedEvent], names: RecordingNames) -> int:
     """All that the file can take; the number of messages left out."""
-    ports: dict[tuple[str, int], list[Past]] = {}
+    ports: dict[tuple[str, int], list[RecordedEvent]] = {}
     signs = []
     left_out = 0
     for past in events:
@@ -205,7 +205,7 @@ def _write_midi(out: IO[bytes], kept: Kept, events: Sequence[Past], names: Names
     return left_out
 
 
-def _head(kept: Kept, begins: int, left_out: int, names: Names) -> list[Any]:
+def _head(kept: RecorderSnapshot, begins: int, left_out: int, names: RecordingNames) -> list[Any]:
     head = [
         mido.MetaMessage("track_name", name=_text(names.rig)),
         mido.MetaMessage("set_tempo", tempo=_TEMPO),
@@ -218,7 +218,7 @@ def _head(kept: Kept, begins: int, left_out: int, names: Names) -> list[Any]:
     return head
 
 
-def _for_file(past: Past) -> Any:
+def _for_file(past: RecordedEvent) -> Any:
     if past.message:
         return mido.Message.from_bytes(past.message)
     text = _scene_words(past.number, past.text) if past.way == "scene" else past.text

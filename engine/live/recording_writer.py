@@ -13,14 +13,16 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import IO, Final
 
-from engine.live.recorder import Kept, Piece
-from engine.live.recording_files import KeepFault, Names, refuse, write
+from engine.live.recorder import PackedPiece, RecorderSnapshot
+from engine.live.recording_files import RecordingFileError, RecordingNames, refuse, write
 
 _NICE: Final = 10  # the show comes first
 _FAULT: Final = 3  # exit status, apart from Python's own
 
 
-def keep(kept: Kept, file: Path, inputs: Sequence[str], outputs: Sequence[str], rig_name: str) -> str:  # any thread
+def keep(
+    kept: RecorderSnapshot, file: Path, inputs: Sequence[str], outputs: Sequence[str], rig_name: str
+) -> str:  # any thread
     """Write `kept` to `file`, an absolute path that ends in .mid or .jsonl; the sentence that says what was kept.
 
     `inputs` and `outputs` are the names of the ports by index. Blocks until the file is on the disk, so call it in a
@@ -33,7 +35,9 @@ def keep(kept: Kept, file: Path, inputs: Sequence[str], outputs: Sequence[str], 
         # A session of its own: the Ctrl-C that ends the engine must not lose the recording.
         writer = subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, start_new_session=True)
     except OSError as fault:
-        raise KeepFault(f"nothing was kept: no process to write it could be started ({fault.strerror})") from None
+        raise RecordingFileError(
+            f"nothing was kept: no process to write it could be started ({fault.strerror})"
+        ) from None
     with writer:
         assert writer.stdin is not None
         with contextlib.suppress(BrokenPipeError):  # it has ended; what it said is read below
@@ -42,8 +46,8 @@ def keep(kept: Kept, file: Path, inputs: Sequence[str], outputs: Sequence[str], 
     if writer.returncode == 0:
         return said
     if writer.returncode == _FAULT:
-        raise KeepFault(said)
-    raise KeepFault(f"nothing was kept: a fault of Bayleaf itself: {complaint.rpartition(os.linesep)[2]}")
+        raise RecordingFileError(said)
+    raise RecordingFileError(f"nothing was kept: a fault of Bayleaf itself: {complaint.rpartition(os.linesep)[2]}")
 
 
 # One piece after the other: marshal holds up every thread while it works, and a whole recording takes it long.
@@ -51,15 +55,15 @@ def keep(kept: Kept, file: Path, inputs: Sequence[str], outputs: Sequence[str], 
 _Job = tuple[str, str, tuple[str, ...], tuple[str, ...]]  # file, rig, inputs, outputs
 
 
-def _hand_over(pipe: IO[bytes], kept: Kept, job: _Job) -> None:
+def _hand_over(pipe: IO[bytes], kept: RecorderSnapshot, job: _Job) -> None:
     marshal.dump((job, kept.since, kept.until, kept.clock, kept.reaches, len(kept.pieces)), pipe)
     for piece in kept.pieces:
         marshal.dump(tuple(piece), pipe)
 
 
-def _receive(pipe: IO[bytes]) -> tuple[Kept, _Job]:
+def _receive(pipe: IO[bytes]) -> tuple[RecorderSnapshot, _Job]:
     job, since, until, clock, reaches, count = marshal.load(pipe)
-    return Kept(since, until, clock, reaches, [Piece(*marshal.load(pipe)) for _ in range(count)]), job
+    return RecorderSnapshot(since, until, clock, reaches, [PackedPiece(*marshal.load(pipe)) for _ in range(count)]), job
 
 
 def _main() -> int:
@@ -67,8 +71,8 @@ def _main() -> int:
         os.nice(_NICE)
     kept, (file, rig, inputs, outputs) = _receive(sys.stdin.buffer)
     try:
-        said, status = write(kept, Path(file), Names(rig, inputs, outputs)), 0
-    except KeepFault as fault:
+        said, status = write(kept, Path(file), RecordingNames(rig, inputs, outputs)), 0
+    except RecordingFileError as fault:
         said, status = str(fault), _FAULT
     sys.stdout.buffer.write(said.encode("utf-8", "replace"))
     return status

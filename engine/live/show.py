@@ -12,14 +12,14 @@ from typing import Final, NamedTuple
 from engine.cluster.pure.replica import Word, follow_show, follow_time
 from engine.core.adoption import take_over
 from engine.core.cable.scheduler import Delivery
-from engine.core.command_result import Outcome
-from engine.core.control.setlist import Standing
-from engine.core.engine import Bay
+from engine.core.command_result import CommandResult
+from engine.core.control.setlist import ShowPosition
+from engine.core.engine import Engine
 from engine.core.routing.ledger import Target
 from engine.live.meters import Latency, PortMeter
-from engine.live.notice_limiter import Notices
-from engine.live.port_bank import Cables, Reader
-from engine.live.port_opening import Patch
+from engine.live.notice_limiter import NoticeLimiter
+from engine.live.port_bank import ArrivalSource, PortBank
+from engine.live.port_opening import OpenPorts
 from engine.live.process.priority import ORDINARY
 from engine.midi.kinds import SYSEX
 from engine.ports.port import PortError, PortGone
@@ -31,7 +31,7 @@ _RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
 _TEST_NOTE: Final = 500_000_000  # ns
 
 
-class Event(NamedTuple):
+class ShowEvent(NamedTuple):
     """Something that passed or was told: time (ns), "in", "out" or "told", port name, message or None, text."""
 
     at: int
@@ -41,15 +41,15 @@ class Event(NamedTuple):
     text: str
 
 
-class Show(Cables):
+class Show(PortBank):
     """A rig that plays. `on_move` is told where the show is now, `say` each sentence for the player."""
 
     def __init__(
         self,
         rig: Rig,
-        patch: Patch,
-        reader: Reader,
-        on_move: Callable[[Standing], None] = lambda standing: None,
+        patch: OpenPorts,
+        reader: ArrivalSource,
+        on_move: Callable[[ShowPosition], None] = lambda standing: None,
         clock: Callable[[], int] = time.monotonic_ns,
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
@@ -63,10 +63,10 @@ class Show(Cables):
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move
-        self._stood: Standing | None = None
-        self._watchers: list[deque[Event]] = []  # of what passes
-        self._listeners: list[deque[Event]] = []  # of what is told
-        self._notices = Notices(self._told)
+        self._stood: ShowPosition | None = None
+        self._watchers: list[deque[ShowEvent]] = []  # of what passes
+        self._listeners: list[deque[ShowEvent]] = []  # of what is told
+        self._notices = NoticeLimiter(self._told)
         self._told_faults: dict[str, int] = {}
 
     # What the loop does
@@ -88,37 +88,37 @@ class Show(Cables):
             self.own_fault(fault)
 
     def _take_message(self, at: int, source: int, message: bytes) -> None:
-        bay, now = self.bay, self.clock()
+        engine, now = self.engine, self.clock()
         self.in_meters[source].count(message)
         self.recorder.came_in(now, source, message)
         if self._watchers:
-            self._show(Event(at, "in", self.inputs[source], message, ""))
-        deliveries = bay.receive(now, source, message)
+            self._show(ShowEvent(at, "in", self.inputs[source], message, ""))
+        deliveries = engine.receive(now, source, message)
         if deliveries:
             self._send(now, deliveries)
             self.latency.add(self.clock() - at)
-        if bay.outcomes:
+        if engine.outcomes:
             self._take_outcomes()
 
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
         """What is due, what was lost, what is to be told."""
-        bay = self.bay
+        engine = self.engine
         self._tick()
         if lost:
             self._take_losses(lost)
         self._end_turn()
-        if bay.outcomes:
+        if engine.outcomes:
             self._take_outcomes()
-        if bay.news:
+        if engine.news:
             self._take_news()
-        if bay.faults.counts != self._told_faults:
+        if engine.faults.counts != self._told_faults:
             self._take_faults()
 
     def _tick(self) -> None:
-        now, due = self.clock(), self.bay.due
+        now, due = self.clock(), self.engine.due
         if due is not None and due <= now:
             self.recorder.ticked(now)
-            self._send(now, self.bay.tick(now))
+            self._send(now, self.engine.tick(now))
 
     def own_fault(self, fault: Exception) -> str:
         """Count and tell a fault of Bayleaf itself; the sentence."""
@@ -127,50 +127,50 @@ class Show(Cables):
         self.tell("engine", text)
         return text
 
-    def command(self, do: str, scene: int | str | None = None, source: str = "shell") -> Outcome:
+    def command(self, do: str, scene: int | str | None = None, source: str = "shell") -> CommandResult:
         """A command from outside, carried out at once."""
         now = self.clock()
         self.recorder.did(now, "command", do, scene, source)
-        outcome, deliveries = self.bay.command(now, do, scene, source)
+        outcome, deliveries = self.engine.command(now, do, scene, source)
         return self._done(now, outcome, deliveries)
 
-    def resume(self, standing: Standing) -> None:
+    def resume(self, standing: ShowPosition) -> None:
         """Take up the set list and the place in it where another engine stood; its scene is yet to be recalled."""
         self.recorder.did(self.clock(), "resume", list(standing))
-        self.bay.resume(standing)
+        self.engine.resume(standing)
 
     def begin(self) -> None:
         """What is to run from the start runs: the rig's clock, its time code."""
         now = self.clock()
         self.recorder.did(now, "begin")
-        self._send(now, self.bay.begin(now))
+        self._send(now, self.engine.begin(now))
         self._end_turn()
 
-    def sync(self, part: str, what: str, value: float | str | None = None) -> Outcome:
+    def sync(self, part: str, what: str, value: float | str | None = None) -> CommandResult:
         """A command to the rig's own clock or time code."""
         now = self.clock()
         self.recorder.did(now, "sync", part, what, value)
-        outcome, deliveries = self.bay.command_sync(now, part, what, value)
+        outcome, deliveries = self.engine.command_sync(now, part, what, value)
         return self._done(now, outcome, deliveries)
 
-    def mute(self, route: str, on: bool, source: str) -> Outcome:
+    def mute(self, route: str, on: bool, source: str) -> CommandResult:
         """Mute or unmute a named route."""
         now, deliveries = self.clock(), list[Delivery]()
         self.recorder.did(now, "mute", route, on, source)
-        outcome = self.bay.mute(now, route, on, source, deliveries)
+        outcome = self.engine.mute(now, route, on, source, deliveries)
         return self._done(now, outcome, deliveries)
 
     def led_by(self, machine: str | None) -> None:
         """This machine is in charge, and we follow; None: we are in charge."""
         self.recorder.did(self.clock(), "led by", machine)
-        self.bay.led_by = machine
+        self.engine.led_by = machine
 
     def follow(self, word: Word) -> None:
         """Be where the one in charge says that the show is. Raises ValueError if it makes no sense for this rig."""
         self.pump()
         now = self.clock()
         self.recorder.did(now, "follow", word)
-        self._send(now, follow_show(self.bay, now, word))
+        self._send(now, follow_show(self.engine, now, word))
         self.keep_place()
         self._end_turn()
 
@@ -178,12 +178,12 @@ class Show(Cables):
         """Clock and time code go as the one in charge said this long ago (ns). Raises ValueError likewise."""
         now = self.clock()
         self.recorder.did(now, "follow time", age, word)
-        follow_time(self.bay, now, age, word)
+        follow_time(self.engine, now, age, word)
         self._end_turn()
 
-    def _done(self, now: int, outcome: Outcome, deliveries: Sequence[Delivery]) -> Outcome:
+    def _done(self, now: int, outcome: CommandResult, deliveries: Sequence[Delivery]) -> CommandResult:
         self._send(now, deliveries)
-        self.bay.outcomes.append(outcome)
+        self.engine.outcomes.append(outcome)
         self._take_outcomes()
         self._end_turn()
         return outcome
@@ -192,29 +192,29 @@ class Show(Cables):
         """These go to outputs (indices) by themselves, in the order and at the pace of their wires."""
         now, listed = self.clock(), [*messages]
         self.recorder.did(now, "send", [[self.outputs[output], message.hex()] for output, message in listed])
-        self._send(now, self.bay.send(now, listed))
+        self._send(now, self.engine.send(now, listed))
         self._end_turn()
 
     def sound(self, output: int, channel: int, key: int) -> None:
         """A test note on an output (index) and channel (0 to 15)."""
         now = self.clock()
         self.recorder.did(now, "sound", self.outputs[output], channel, key, _TEST_NOTE)
-        self._send(now, self.bay.sound(now, Target(output, channel, key), _TEST_NOTE))
+        self._send(now, self.engine.sound(now, Target(output, channel, key), _TEST_NOTE))
         self._end_turn()
 
     def keep_back(self, source: int, on: bool) -> None:
         """The SysEx of this input (index) takes no routes, or takes them again."""
         self.recorder.did(self.clock(), "keep back", self.inputs[source], on)
-        (self.bay.kept_back.add if on else self.bay.kept_back.discard)(source)
+        (self.engine.kept_back.add if on else self.engine.kept_back.discard)(source)
 
     def finish(self) -> bool:
         """Release every note and bring everything to rest; True if something still waits for its wire."""
         now = self.clock()
         self.recorder.did(now, "finish")
-        self._send(now, self.bay.finish(now))
+        self._send(now, self.engine.finish(now))
         self._tick()
         self._end_turn()
-        return self.bay.waiting
+        return self.engine.waiting
 
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
         ports, meters, went_out = self._ports, self.out_meters, self.recorder.went_out
@@ -232,7 +232,7 @@ class Show(Cables):
             meters[output].count(message)
             went_out(now, output, message)
             if self._watchers:
-                self._show(Event(now, "out", self.outputs[output], message, ""))
+                self._show(ShowEvent(now, "out", self.outputs[output], message, ""))
 
     def _fail(self, now: int, output: int, message: bytes, fault: PortError) -> None:
         """A driver did not take this."""
@@ -248,7 +248,7 @@ class Show(Cables):
         self._missed.note(output, message)
 
     def check_outputs(self) -> None:
-        """See Cables; and tell how often happened what was kept back."""
+        """See PortBank; and tell how often happened what was kept back."""
         super().check_outputs()
         self._notices.flush(self.clock())
 
@@ -256,18 +256,18 @@ class Show(Cables):
         """The machine has slept for so many seconds."""
         now = self.clock()
         self.recorder.did(now, "awake")
-        outcome, deliveries = self.bay.awake(now)
+        outcome, deliveries = self.engine.awake(now)
         self._send(now, deliveries)
         self._end_turn()
         self.tell("engine", f"woke after {slept:.0f} s; everything was released, and {outcome.text}")
 
-    def succeed(self, bay: Bay, text: str) -> None:
+    def succeed(self, engine: Engine, text: str) -> None:
         """Go on with the bay of an edited rig, made with the names of the present one; `text` is the rig's file."""
         self.pump()
         now = self.clock()
-        self.recorder.did(now, "rig", text, sorted(bay.far))
-        deliveries = take_over(now, bay, self.bay)
-        self.bay = bay
+        self.recorder.did(now, "rig", text, sorted(engine.far))
+        deliveries = take_over(now, engine, self.engine)
+        self.engine = engine
         self.revision += 1
         self._told_faults = {}
         self.in_meters += [PortMeter() for _ in self.inputs[len(self.in_meters) :]]
@@ -278,19 +278,19 @@ class Show(Cables):
 
     # What is told
 
-    def watch(self, messages: bool = True, told: bool = True, most: int = _WATCHED) -> deque[Event]:
+    def watch(self, messages: bool = True, told: bool = True, most: int = _WATCHED) -> deque[ShowEvent]:
         """A queue of so many events at most: the messages that pass from now on, what is told, or both.
 
         The oldest are dropped if nobody reads it.
         """
-        events: deque[Event] = deque(maxlen=most)
+        events: deque[ShowEvent] = deque(maxlen=most)
         if messages:
             self._watchers.append(events)
         if told:
             self._listeners.append(events)
         return events
 
-    def unwatch(self, events: deque[Event]) -> None:
+    def unwatch(self, events: deque[ShowEvent]) -> None:
         """End what `watch` began."""
         self._watchers = [other for other in self._watchers if other is not events]
         self._listeners = [other for other in self._listeners if other is not events]
@@ -300,35 +300,35 @@ class Show(Cables):
         self._notices.tell(self.clock(), port, text)
 
     def _told(self, now: int, port: str, text: str) -> None:
-        self._announce(Event(now, "told", port, None, text))
+        self._announce(ShowEvent(now, "told", port, None, text))
         self.recorder.told(now, f"{port}: {text}")
         self._say(f"{port}: {text}")
 
-    def _show(self, event: Event) -> None:
+    def _show(self, event: ShowEvent) -> None:
         for events in self._watchers:
             events.append(event)
 
-    def _announce(self, event: Event) -> None:
+    def _announce(self, event: ShowEvent) -> None:
         for events in self._listeners:
             events.append(event)
 
     def _take_outcomes(self) -> None:
-        for outcome in self.bay.outcomes:
-            self._announce(Event(self.clock(), "told", outcome.source, None, outcome.told))
+        for outcome in self.engine.outcomes:
+            self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.told))
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
-        self.bay.outcomes.clear()
+        self.engine.outcomes.clear()
         self.keep_place()
 
     def keep_place(self) -> None:
         """Have it written down where the show is, if it has moved since that was last done."""
-        standing = self.bay.standing
+        standing = self.engine.standing
         if standing is not None and standing != self._stood:
             self._stood = standing
             self._on_move(standing)
 
     def _take_news(self) -> None:
-        news, self.bay.news = self.bay.news, []
+        news, self.engine.news = self.engine.news, []
         for port, text in news:
             self.tell(port, text)
 
@@ -337,7 +337,7 @@ class Show(Cables):
         return [lost.popleft() for _ in range(len(lost))]
 
     def _take_faults(self) -> None:
-        faults = self.bay.faults
+        faults = self.engine.faults
         for name in faults.counts.keys() - self._told_faults.keys():
             self.tell(f"filter {name}", f"failed and is stepped over: {faults.first[name]}")
         self._told_faults = dict(faults.counts)

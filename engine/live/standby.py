@@ -12,11 +12,11 @@ from typing import Any, Final, Protocol
 
 import trio
 
-from engine.cluster.endpoints.remote_machines import Far
-from engine.cluster.pure.leadership import Act, Ask, Charge, Follow, Give, Lead, Play
-from engine.cluster.pure.output_lender import Grant, Refused
+from engine.cluster.endpoints.remote_machines import RemoteMachines
+from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, Play
+from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.cluster.pure.replica import Word, between_ticks, show_word, time_word
-from engine.live.edit.rig_session import Answer, Workshop
+from engine.live.edit.rig_session import Answer, RigSession
 from engine.live.process.worker_threads import in_a_thread, to_its_end
 from engine.live.show import Show
 from engine.rig.models.rig import Rig
@@ -35,7 +35,7 @@ HANDOVER: Final = "handover"
 Then = Callable[[Any], None]
 
 
-class Apart(Protocol):
+class BetweenTicks(Protocol):
     """Calls what blocks where nobody waits for it; what it returns is given to `then` on the loop."""
 
     def __call__(self, call: Callable[[], Any], then: Then) -> None: ...
@@ -52,12 +52,12 @@ def owners(rig: Rig) -> list[str]:
 class Standby:
     """Loop only, but where it says so."""
 
-    def __init__(self, show: Show, far: Far, workshop: Workshop) -> None:
+    def __init__(self, show: Show, far: RemoteMachines, workshop: RigSession) -> None:
         network = far.network
         self._show, self._far, self._workshop = show, far, workshop
-        self._rig = show.bay.rig
-        self.charge = Charge(show.clock(), far.me, network.main, network.standby, owners(self._rig))
-        self.apart: Apart = _nowhere
+        self._rig = show.engine.rig
+        self.charge = Leadership(show.clock(), far.me, network.main, network.standby, owners(self._rig))
+        self.apart: BetweenTicks = _nowhere
         self._words: deque[tuple[str, bytes]] = deque()
         self._alive: set[str] = set()
         self._leases: dict[str, object] = {}
@@ -130,8 +130,8 @@ class Standby:
 
     def _look(self, now: int) -> None:
         charge, far = self.charge, self._far
-        if self._show.bay.rig is not self._rig:
-            self._rig = self._show.bay.rig
+        if self._show.engine.rig is not self._rig:
+            self._rig = self._show.engine.rig
             self._do(now, charge.owned(owners(self._rig)))
         alive, before = set(far.alive), self._alive
         self._alive = alive
@@ -179,11 +179,11 @@ class Standby:
         home = self._far.network.home
         return [name for name, port in self._rig.outputs.items() if home(port.machine) == owner]
 
-    def _answered(self, owner: str, answer: Grant | Refused | None) -> None:
+    def _answered(self, owner: str, answer: Grant | ClaimRefused | None) -> None:
         now, charge = self._show.clock(), self.charge
         if isinstance(answer, Grant):
             self._do(now, charge.granted(now, owner, answer.epoch))
-        elif isinstance(answer, Refused):
+        elif isinstance(answer, ClaimRefused):
             self._do(now, charge.refused(now, owner, answer.holder))
         else:
             charge.unanswered(now, owner)
@@ -207,7 +207,7 @@ class Standby:
     def _say_all(self, now: int) -> None:
         show = self._show
         self._say(now, SHOW, {"machine": self.charge.me, **self._show_word()})
-        time = time_word(show.bay, now)
+        time = time_word(show.engine, now)
         before = self._said.get(TIME)
         # the position moves all the time; who knows when it began can tell it
         if before is None or now - before[0] >= _SAY_AGAIN or _standing_of(time) != _standing_of(before[1]):
@@ -220,7 +220,7 @@ class Standby:
             self._far.link.keep(self._far.names.state(RIG), text.encode())
 
     def _show_word(self) -> Word:
-        return {"term": self.charge.term, **show_word(self._show.bay)}
+        return {"term": self.charge.term, **show_word(self._show.engine)}
 
     def _say(self, now: int, what: str, word: Word) -> None:
         before = self._said.get(what)
@@ -320,7 +320,7 @@ class Standby:
         heard = show.messages_heard()
         if heard != self._heard[0]:
             self._heard = heard, now
-        quiet = now - self._heard[1] >= _STILL and not show.bay.waiting and between_ticks(show.bay, now)
+        quiet = now - self._heard[1] >= _STILL and not show.engine.waiting and between_ticks(show.engine, now)
         if quiet or now >= self._give_by or not charge.other_alive:
             self._give_by = None
             if charge.in_charge and charge.other_alive:

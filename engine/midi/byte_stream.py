@@ -9,7 +9,7 @@ from engine.midi.kinds import DATA_BYTES, FIRST_REAL_TIME, SYSEX, SYSEX_END
 LONGEST_SYSEX = 1 << 20
 
 
-class Parser:
+class StreamParser:
     """One input's parser. Fed whole, byte by byte or in any pieces it gives the same messages."""
 
     def __init__(self, longest: int = LONGEST_SYSEX) -> None:

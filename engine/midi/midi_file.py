@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
-from engine.midi.byte_stream import Parser
+from engine.midi.byte_stream import StreamParser
 from engine.midi.kinds import DATA_BYTES, SYSEX, SYSEX_END
 
 META: Final = 0xFF
@@ -19,11 +19,11 @@ SPECIFIC: Final = 0x7F
 OURS: Final = b"\x7d\x62\x6c"
 
 
-class SmfFault(ValueError):
+class MidiFileError(ValueError):
     """These bytes are no Standard MIDI File that can be played; the text says why."""
 
 
-class Event(NamedTuple):
+class MidiFileEvent(NamedTuple):
     """A message at a time in ticks from the start, or a meta event: then `meta` is its kind and not -1."""
 
     tick: int
@@ -32,16 +32,16 @@ class Event(NamedTuple):
 
 
 @dataclass
-class Track:
+class MidiTrack:
     """One track: its name (the empty text if it has none), its events by time, and where it ends (ticks)."""
 
     name: str = ""
-    events: list[Event] = field(default_factory=list)
+    events: list[MidiFileEvent] = field(default_factory=list)
     ends: int = 0
 
 
 @dataclass
-class Smf:
+class MidiFile:
     """A file. `division`: ticks a beat, or in time-code files, where it is negative, minus the ticks a second.
 
     `complaints`: sentences about what was broken and passed over.
@@ -49,21 +49,21 @@ class Smf:
 
     format: int
     division: int
-    tracks: list[Track]
+    tracks: list[MidiTrack]
     complaints: list[str] = field(default_factory=list)
 
 
-def read_smf(data: bytes) -> Smf:
+def read_smf(data: bytes) -> MidiFile:
     """The file in these bytes, as far as it can be read. Raises SmfFault."""
     if data[:4] == b"RIFF" and data[8:12] == b"RMID":
         data = data[20:]
     if data[:4] != b"MThd" or len(data) < 14:
-        raise SmfFault("no Standard MIDI File: it does not begin with MThd")
+        raise MidiFileError("no Standard MIDI File: it does not begin with MThd")
     header = int.from_bytes(data[4:8], "big")
     form, _, division = (int.from_bytes(data[at : at + 2], "big") for at in (8, 10, 12))
     if division == 0 or form > 2:
-        raise SmfFault(f"a Standard MIDI File of format {form} with {division} ticks a beat cannot be played")
-    file = Smf(form, _division(division), [])
+        raise MidiFileError(f"a Standard MIDI File of format {form} with {division} ticks a beat cannot be played")
+    file = MidiFile(form, _division(division), [])
     place = 8 + header
     while place + 8 <= len(data):
         kind, size = data[place : place + 4], int.from_bytes(data[place + 4 : place + 8], "big")
@@ -74,7 +74,7 @@ def read_smf(data: bytes) -> Smf:
                 file.complaints.append(f"track {len(file.tracks)} is cut short")
         place += size
     if not file.tracks:
-        raise SmfFault("a Standard MIDI File without a track")
+        raise MidiFileError("a Standard MIDI File without a track")
     return file
 
 
@@ -84,7 +84,7 @@ def _division(word: int) -> int:
         return word
     frames, ticks = 256 - (word >> 8), word & 0xFF
     if not ticks:
-        raise SmfFault("a Standard MIDI File with no ticks a frame cannot be played")
+        raise MidiFileError("a Standard MIDI File with no ticks a frame cannot be played")
     return -frames * ticks
 
 
@@ -114,8 +114,8 @@ class _Reader:
         raise IndexError
 
 
-def _read_track(data: bytes, number: int, complaints: list[str]) -> Track:
-    track, reader, escaped = Track(), _Reader(data), Parser(longest=len(data) + 2)
+def _read_track(data: bytes, number: int, complaints: list[str]) -> MidiTrack:
+    track, reader, escaped = MidiTrack(), _Reader(data), StreamParser(longest=len(data) + 2)
     status = tick = 0
     try:
         while reader.place < len(data):
@@ -133,7 +133,7 @@ def _read_track(data: bytes, number: int, complaints: list[str]) -> Track:
             elif status in (SYSEX, SYSEX_END):
                 body = reader.take(reader.quantity())
                 whole = bytes((SYSEX,)) + body if status == SYSEX else body
-                track.events += [Event(tick, message) for message in escaped.feed(whole)]
+                track.events += [MidiFileEvent(tick, message) for message in escaped.feed(whole)]
                 status = 0
             else:
                 _take_voice(track, tick, status, reader)
@@ -145,23 +145,23 @@ def _read_track(data: bytes, number: int, complaints: list[str]) -> Track:
     return track
 
 
-def _take_voice(track: Track, tick: int, status: int, reader: _Reader) -> None:
+def _take_voice(track: MidiTrack, tick: int, status: int, reader: _Reader) -> None:
     want = DATA_BYTES[status] if status >= 0x80 else None
     if want is None or want < 0:
         raise IndexError
     body = reader.take(want)
     if any(byte > 0x7F for byte in body):
         raise IndexError
-    track.events.append(Event(tick, bytes((status,)) + body))
+    track.events.append(MidiFileEvent(tick, bytes((status,)) + body))
 
 
-def _take_meta(track: Track, tick: int, kind: int, body: bytes) -> None:
+def _take_meta(track: MidiTrack, tick: int, kind: int, body: bytes) -> None:
     if kind == TRACK_NAME and not track.name:
         track.name = _text(body)
     if kind == SPECIFIC and body.startswith(OURS):
-        track.events.append(Event(tick, body[len(OURS) :]))
+        track.events.append(MidiFileEvent(tick, body[len(OURS) :]))
     else:
-        track.events.append(Event(tick, body, kind))
+        track.events.append(MidiFileEvent(tick, body, kind))
 
 
 def _text(body: bytes) -> str:
@@ -171,7 +171,7 @@ def _text(body: bytes) -> str:
         return body.decode("latin-1").strip()
 
 
-def write_smf(division: int, tracks: Sequence[Iterable[Event]]) -> bytes:
+def write_smf(division: int, tracks: Sequence[Iterable[MidiFileEvent]]) -> bytes:
     """A file of format 1 with these tracks, each by time. mido and sequencers read it.
 
     System messages that are no SysEx are written as sequencer-specific events of ours (see `OURS`).
@@ -183,7 +183,7 @@ def write_smf(division: int, tracks: Sequence[Iterable[Event]]) -> bytes:
     return header + b"".join(b"MTrk" + len(chunk).to_bytes(4, "big") + chunk for chunk in chunks)
 
 
-def _track_bytes(events: Iterable[Event]) -> bytes:
+def _track_bytes(events: Iterable[MidiFileEvent]) -> bytes:
     out, before = bytearray(), 0
     for event in events:
         gap = event.tick - before
@@ -195,7 +195,7 @@ def _track_bytes(events: Iterable[Event]) -> bytes:
     return bytes(out + b"\x00\xff\x2f\x00")
 
 
-def _event_bytes(event: Event) -> bytes:
+def _event_bytes(event: MidiFileEvent) -> bytes:
     body = event.message
     if event.meta >= 0:
         return bytes((META, event.meta)) + _quantity(len(body)) + body

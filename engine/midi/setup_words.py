@@ -19,34 +19,34 @@ ALLOWED: Final = (
 )
 
 
-class Setup(NamedTuple):
+class SetupMessages(NamedTuple):
     """Messages for one line, on a channel of 0 to 15, and the silence they need behind them (ns)."""
 
     messages: tuple[Message, ...]
     settle: int = 0
 
 
-def set_up(words: str, channel: int) -> Setup:
+def set_up(words: str, channel: int) -> SetupMessages:
     """What a line of words means on a channel of 0 to 15. Raises ValueError that says what is allowed."""
     plain = " ".join(words.lower().split())
     if plain in _SYSTEM:
-        return Setup((_SYSTEM[plain],), _GM_SETTLE)
+        return SetupMessages((_SYSTEM[plain],), _GM_SETTLE)
     for pattern, low, high, make in _NUMBERED:
         match = re.fullmatch(pattern + r" ([+-]?[0-9]{1,4})", plain)
         if match and low <= int(match[1]) <= high:
-            return Setup(make(channel, int(match[1])))
+            return SetupMessages(make(channel, int(match[1])))
     if plain in ("local on", "local off"):
-        return Setup((_controller(channel, 122, 127 if plain == "local on" else 0),))
+        return SetupMessages((_controller(channel, 122, 127 if plain == "local on" else 0),))
     match = re.fullmatch(r"controller ([0-9]{1,3}) ?= ?([0-9]{1,3})", plain)
     if match and int(match[1]) < 128 and int(match[2]) < 128:
-        return Setup((_controller(channel, int(match[1]), int(match[2])),))
+        return SetupMessages((_controller(channel, int(match[1]), int(match[2])),))
     try:
         message = bytes.fromhex(words)
     except ValueError:
         message = b""
     if not is_whole(message):
         raise ValueError(ALLOWED)
-    return Setup((message,))
+    return SetupMessages((message,))
 
 
 def _controller(channel: int, number: int, value: int) -> Message:

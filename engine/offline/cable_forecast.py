@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.core.cable.scheduler import DIN
-from engine.core.routing.compiled_scene import Compiler, Faults
+from engine.core.routing.compiled_scene import FilterFaults, SceneCompiler
 from engine.core.timing.clock import CLOCK, PER_BEAT
 from engine.midi.timecode import RATES
 from engine.rig.models.rig import Rig
@@ -19,7 +19,7 @@ _CABLE: Final = 1_000_000_000 // DIN.byte_ns  # bytes a second
 
 
 @dataclass(frozen=True)
-class Load:
+class ForecastLoad:
     """Bytes a second that one output may get in one scene."""
 
     number: int
@@ -35,7 +35,7 @@ class Load:
         return (self.clock + self.timecode + self.playing) / _CABLE
 
 
-def loads(rig: Rig, density: int = DENSITY) -> Iterator[Load]:
+def loads(rig: Rig, density: int = DENSITY) -> Iterator[ForecastLoad]:
     """Every scene and DIN output. `density`: messages a second of each input that is routed there."""
     clock, code = rig.sync.clock, rig.sync.timecode
     per_clock = round(clock.bpm * PER_BEAT / 60) if clock else 0
@@ -45,10 +45,10 @@ def loads(rig: Rig, density: int = DENSITY) -> Iterator[Load]:
         per_code = round(4 * rate.denominator / rate.numerator * _QUARTER_FRAME)
     for scene in rig.scenes:
         for name, port in rig.outputs.items():
-            if port.wire != "din":
+            if port.cable != "din":
                 continue
             players = {source for route in (*rig.routes, *scene.routes) if name in route.to for source in route.source}
-            yield Load(
+            yield ForecastLoad(
                 scene.number,
                 scene.name,
                 name,
@@ -84,7 +84,7 @@ def _clocks(rig: Rig) -> Iterator[str]:
     own = set(rig.sync.clock.to) if rig.sync.clock else set()
     names, outputs = tuple(rig.inputs), tuple(rig.outputs)
     met: dict[str, set[str]] = {}
-    compiler = Compiler(rig, registry(), Faults())
+    compiler = SceneCompiler(rig, registry(), FilterFaults())
     for plan in map(compiler.plan, rig.scenes):
         reached: dict[str, set[str]] = {}
         for index, name in enumerate(names):

@@ -24,7 +24,7 @@ class Happened(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Recording:
+class FlightRecording:
     """What passed, in its order. `scene`: number of the one in force at the beginning, None if there was none."""
 
     begins: int
@@ -42,28 +42,28 @@ class Recording:
         return any(each.way == "did" for each in self.happened)
 
 
-class RecordingFault(Exception):
+class FlightRecordingError(Exception):
     """The recording cannot be read; the text says why in one sentence, with its line."""
 
 
-def read_recording(path: Path) -> Recording:
+def read_recording(path: Path) -> FlightRecording:
     """Raises RecordingFault."""
     try:
         with path.open(encoding="utf-8") as file:
             lines = _lines(path, file)
             head = next(lines, (1, {}))[1]
             if head.get("format") != FORMAT:
-                raise RecordingFault(f"{path} is no flight recording; {_REMEDY}")
+                raise FlightRecordingError(f"{path} is no flight recording; {_REMEDY}")
             begins = head.get("monotonic") or 0
             scene = head.get("scene")
             if type(begins) is not int or not (scene is None or isinstance(scene, dict)):
-                raise RecordingFault(f"{path}:1: monotonic is a whole number, scene an object or null")
+                raise FlightRecordingError(f"{path}:1: monotonic is a whole number, scene an object or null")
             happened = [each for line in lines for each in _happened(path, begins, *line)]
-            return Recording(begins, scene.get("number") if scene else None, happened)
+            return FlightRecording(begins, scene.get("number") if scene else None, happened)
     except OSError as fault:
-        raise RecordingFault(f"{path} cannot be read: {fault.strerror}") from None
+        raise FlightRecordingError(f"{path} cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:
-        raise RecordingFault(f"{path} is no flight recording; {_REMEDY}") from None
+        raise FlightRecordingError(f"{path} is no flight recording; {_REMEDY}") from None
 
 
 def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
@@ -73,7 +73,9 @@ def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
         except (ValueError, RecursionError):
             found = None
         if not isinstance(found, dict):
-            raise RecordingFault(f"{path}:{number}: this line is no JSON object, as each of a flight recording is")
+            raise FlightRecordingError(
+                f"{path}:{number}: this line is no JSON object, as each of a flight recording is"
+            )
         yield number, found
 
 
@@ -91,4 +93,6 @@ def _happened(path: Path, begins: int, number: int, line: dict[str, Any]) -> Ite
                 raise ValueError
             yield Happened(at, way, did=did)
     except (LookupError, TypeError, ValueError, OverflowError):
-        raise RecordingFault(f"{path}:{number}: a line of a flight recording has at, way, port and message") from None
+        raise FlightRecordingError(
+            f"{path}:{number}: a line of a flight recording has at, way, port and message"
+        ) from None

@@ -8,7 +8,7 @@ from engine.core.cable.program_burst import BANK_LSB, BANK_MSB
 from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 
 
-class Note(NamedTuple):
+class HeardNote(NamedTuple):
     """From when to when (ns), channel (0 to 15), key, velocity. One that never ended has no end."""
 
     begins: int
@@ -18,7 +18,7 @@ class Note(NamedTuple):
     velocity: int
 
 
-class Choice(NamedTuple):
+class ChosenProgram(NamedTuple):
     """A program was chosen: when (ns), channel (0 to 15), bank MSB and LSB or None if none was sent, program from 0."""
 
     at: int
@@ -44,7 +44,7 @@ def sounding(messages: Iterable[bytes]) -> list[tuple[int, int]]:
     return sorted(+down)
 
 
-def notes(messages: Iterable[tuple[int, bytes]]) -> list[Note]:
+def notes(messages: Iterable[tuple[int, bytes]]) -> list[HeardNote]:
     """The notes among these (ns, message), by their beginning."""
     down: dict[tuple[int, int], list[tuple[int, int]]] = {}
     found = []
@@ -54,12 +54,12 @@ def notes(messages: Iterable[tuple[int, bytes]]) -> list[Note]:
             down.setdefault(place, []).append((at, message[2]))
         elif is_release(message) and down.get(place):
             begun, velocity = down[place].pop(0)
-            found.append(Note(begun, at, *place, velocity))
-    found += [Note(begun, None, *place, velocity) for place, left in down.items() for begun, velocity in left]
+            found.append(HeardNote(begun, at, *place, velocity))
+    found += [HeardNote(begun, None, *place, velocity) for place, left in down.items() for begun, velocity in left]
     return sorted(found, key=lambda note: (note.begins, note.channel, note.key))
 
 
-def choices(messages: Iterable[tuple[int, bytes]]) -> list[Choice]:
+def choices(messages: Iterable[tuple[int, bytes]]) -> list[ChosenProgram]:
     """The programs that these (ns, message) choose."""
     banks: dict[int, tuple[int | None, int | None]] = {}
     found = []
@@ -69,5 +69,5 @@ def choices(messages: Iterable[tuple[int, bytes]]) -> list[Choice]:
             high, low = banks.get(channel, (None, None))
             banks[channel] = (message[2], low) if message[1] == BANK_MSB else (high, message[2])
         elif kind == PROGRAM:
-            found.append(Choice(at, channel, banks.get(channel, (None, None)), message[1]))
+            found.append(ChosenProgram(at, channel, banks.get(channel, (None, None)), message[1]))
     return found

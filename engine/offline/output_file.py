@@ -2,15 +2,15 @@
 
 from collections.abc import Sequence
 
-from engine.midi.midi_file import TRACK_NAME, Event, write_smf
-from engine.offline.song_time import Meter
-from engine.offline.timed_cable import Sent
+from engine.midi.midi_file import TRACK_NAME, MidiFileEvent, write_smf
+from engine.offline.song_time import SongTime
+from engine.offline.timed_cable import SentByCable
 
 
-def output_file(name: str, meter: Meter, sent: Sequence[Sent]) -> bytes:
+def output_file(name: str, meter: SongTime, sent: Sequence[SentByCable]) -> bytes:
     """Each message at the time its first byte is on the cable, to some 30 µs: the song's ticks, divided finely."""
     division, head = meter.for_file()
     finer = division // meter.division
-    title = Event(0, name.encode("utf-8", "backslashreplace"), TRACK_NAME)
-    events = [Event(round(max(meter.tick(each.start), 0) * finer), each.message) for each in sent]
+    title = MidiFileEvent(0, name.encode("utf-8", "backslashreplace"), TRACK_NAME)
+    events = [MidiFileEvent(round(max(meter.tick(each.start), 0) * finer), each.message) for each in sent]
     return write_smf(division, [[*head], [title, *events]])

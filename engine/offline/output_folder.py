@@ -18,7 +18,7 @@ _DEVICES: Final = frozenset(
 )
 
 
-class FolderFault(Exception):
+class OutputFolderError(Exception):
     """Nothing was written; the text says why in one sentence."""
 
 
@@ -50,14 +50,16 @@ def _safe(name: str) -> str:
 def refuse(folder: Path, names: Iterable[str]) -> None:
     """Raises FolderFault if one of these files is there and not as a rehearsal left it."""
     if folder.exists() and not folder.is_dir():
-        raise FolderFault(f"{folder} is a file and was left alone; name a folder")
+        raise OutputFolderError(f"{folder} is a file and was left alone; name a folder")
     ours = _ours(folder)
     for name in (*names, PAGE):
         file = folder / name
         if os.path.lexists(file) and (not file.is_file() or digest(file.read_bytes()) != ours.get(name)):
-            raise FolderFault(f"{file} is not as a rehearsal left it, and was left alone; name another folder")
+            raise OutputFolderError(f"{file} is not as a rehearsal left it, and was left alone; name another folder")
     if os.path.lexists(folder / REPORT) and not ours:
-        raise FolderFault(f"{folder / REPORT} is no report of a rehearsal, and was left alone; name another folder")
+        raise OutputFolderError(
+            f"{folder / REPORT} is no report of a rehearsal, and was left alone; name another folder"
+        )
 
 
 def digest(content: bytes) -> str:
@@ -96,7 +98,7 @@ def write(folder: Path, files: Mapping[str, bytes], report: dict[str, Any]) -> l
         for name in before.keys() - files.keys():
             told += _clear_away(folder / Path(name).name, before[name])
     except OSError as fault:
-        raise FolderFault(f"{folder} cannot be written: {fault.strerror}") from None
+        raise OutputFolderError(f"{folder} cannot be written: {fault.strerror}") from None
     return told
 
 

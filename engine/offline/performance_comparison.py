@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from engine.midi.message_words import describe, to_hex
-from engine.midi.midi_file import METER, TEMPO, Event, SmfFault, read_smf
+from engine.midi.midi_file import METER, TEMPO, MidiFileError, MidiFileEvent, read_smf
 from engine.offline.output_folder import REPORT
-from engine.offline.song_time import Meter
+from engine.offline.song_time import SongTime
 
 _NEAR: Final = 100_000  # ns: closer than files can tell apart at every tempo
 _FAR: Final = 1_000_000_000  # ns: what is farther apart is not the same message that moved
@@ -21,14 +21,14 @@ _TO_SEARCH: Final = 4000
 _MOMENT: Final = 1000  # messages that are looked at together at the most
 
 
-class Said(NamedTuple):
+class SentMessage(NamedTuple):
     """A message of an output and when its first byte is on the cable (ns from the start)."""
 
     at: int
     message: bytes
 
 
-class Difference(NamedTuple):
+class PerformanceDifference(NamedTuple):
     """Something that is only in one of two performances ("missing" or "new"), or later or earlier in the second.
 
     `at` in ns from the start; `moved` in ns.
@@ -40,7 +40,7 @@ class Difference(NamedTuple):
     message: bytes
     moved: int = 0
 
-    def plain(self, meter: Meter) -> dict[str, Any]:
+    def plain(self, meter: SongTime) -> dict[str, Any]:
         """For JSON."""
         found = {
             "output": self.output,
@@ -52,7 +52,7 @@ class Difference(NamedTuple):
         }
         return {**found, "moved_ms": round(self.moved / 1e6, 3)} if self.what == "moved" else found
 
-    def words(self, meter: Meter) -> str:
+    def words(self, meter: SongTime) -> str:
         """ "strings at 0:07.250, bar 4:3: missing: channel 5 note on C4 velocity 100 (94 3C 64)" """
         if self.what == "moved":
             how = f"{abs(self.moved) / 1e6:.1f} ms {'later' if self.moved > 0 else 'earlier'}"
@@ -62,27 +62,31 @@ class Difference(NamedTuple):
 
 
 def differences(
-    before: Mapping[str, Sequence[Said]], after: Mapping[str, Sequence[Said]], least: int = _NEAR
-) -> list[Difference]:
+    before: Mapping[str, Sequence[SentMessage]], after: Mapping[str, Sequence[SentMessage]], least: int = _NEAR
+) -> list[PerformanceDifference]:
     """By time. A message that moves by less than `least` ns counts as the same."""
-    found: list[Difference] = []
+    found: list[PerformanceDifference] = []
     for output in dict.fromkeys((*before, *after)):
         found += _of_output(output, before.get(output, ()), after.get(output, ()), least)
     return sorted(found, key=lambda each: each.at)
 
 
-def _of_output(output: str, before: Sequence[Said], after: Sequence[Said], least: int) -> Iterable[Difference]:
+def _of_output(
+    output: str, before: Sequence[SentMessage], after: Sequence[SentMessage], least: int
+) -> Iterable[PerformanceDifference]:
     """Equal messages are paired in order, those of one time first; what has no like on the other side is told."""
     for old, new in _pairs(before, after):
         if old is None and new is not None:
-            yield Difference(output, "new", new.at, new.message)
+            yield PerformanceDifference(output, "new", new.at, new.message)
         elif new is None and old is not None:
-            yield Difference(output, "missing", old.at, old.message)
+            yield PerformanceDifference(output, "missing", old.at, old.message)
         elif old is not None and new is not None and abs(new.at - old.at) >= least:
-            yield Difference(output, "moved", old.at, old.message, new.at - old.at)
+            yield PerformanceDifference(output, "moved", old.at, old.message, new.at - old.at)
 
 
-def _pairs(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
+def _pairs(
+    before: Sequence[SentMessage], after: Sequence[SentMessage]
+) -> Iterable[tuple[SentMessage | None, SentMessage | None]]:
     """What stands at one time on both sides is a pair, or a note that an edit makes of another would be taken for the
     next of its like, and that one for moved; the rest is searched for its like."""
     old, new = [*before], [*after]
@@ -96,7 +100,7 @@ def _pairs(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said
             yield None, now
 
 
-def _at_one_time(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[int, int]]:
+def _at_one_time(before: Sequence[SentMessage], after: Sequence[SentMessage]) -> Iterable[tuple[int, int]]:
     """The places of equal messages at nearly one time, in the order of both sides."""
     for i, j, k, end in _moments(before, after):
         here, there = [m for _, m in before[i:j]], [m for _, m in after[k:end]]
@@ -107,7 +111,7 @@ def _at_one_time(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tupl
             yield from ((i + a + n, k + b + n) for n in range(size))
 
 
-def _moments(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[int, int, int, int]]:
+def _moments(before: Sequence[SentMessage], after: Sequence[SentMessage]) -> Iterable[tuple[int, int, int, int]]:
     """Both sides cut where nothing is said for a while: from and to in the one, from and to in the other."""
     j = end = 0
     while j < len(before) and end < len(after):
@@ -122,7 +126,9 @@ def _moments(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[in
         yield i, j, k, end
 
 
-def _searched(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
+def _searched(
+    before: Sequence[SentMessage], after: Sequence[SentMessage]
+) -> Iterable[tuple[SentMessage | None, SentMessage | None]]:
     if len(before) + len(after) > _TO_SEARCH:
         yield from _pairs_by_kind(before, after)
         return
@@ -135,9 +141,11 @@ def _searched(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[S
             yield from ((None, new) for new in after[k:end])
 
 
-def _pairs_by_kind(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tuple[Said | None, Said | None]]:
+def _pairs_by_kind(
+    before: Sequence[SentMessage], after: Sequence[SentMessage]
+) -> Iterable[tuple[SentMessage | None, SentMessage | None]]:
     """Each message with the nearest of its like that is not far, the times of either side in order."""
-    waiting: dict[bytes, list[Said]] = {}
+    waiting: dict[bytes, list[SentMessage]] = {}
     for each in reversed(after):
         waiting.setdefault(each.message, []).append(each)
     for old in before:
@@ -150,7 +158,7 @@ def _pairs_by_kind(before: Sequence[Said], after: Sequence[Said]) -> Iterable[tu
         yield from ((None, new) for new in left)
 
 
-def summary(found: Sequence[Difference]) -> list[str]:
+def summary(found: Sequence[PerformanceDifference]) -> list[str]:
     """How much differs on each output, in words."""
     counts = Counter((each.output, each.what) for each in found)
     lines = []
@@ -160,7 +168,7 @@ def summary(found: Sequence[Difference]) -> list[str]:
     return lines
 
 
-def as_json(found: Sequence[Difference], meter: Meter) -> dict[str, Any]:
+def as_json(found: Sequence[PerformanceDifference], meter: SongTime) -> dict[str, Any]:
     """All of it, up to a bound."""
     return {
         "count": len(found),
@@ -176,7 +184,7 @@ class ExpectFault(Exception):
     """There is nothing to compare with; the text says why."""
 
 
-def kept_run(folder: Path, now: Mapping[str, str]) -> dict[str, list[Said] | None]:
+def kept_run(folder: Path, now: Mapping[str, str]) -> dict[str, list[SentMessage] | None]:
     """What the outputs' files in a folder hold, by output; None where the file is gone. Raises ExpectFault.
 
     `now`: output -> file name of this run; an output that only the kept run had is found by its report.
@@ -199,18 +207,20 @@ def _files_then(folder: Path) -> dict[str, str]:
         return {}
 
 
-def _read(file: Path) -> list[Said] | None:
+def _read(file: Path) -> list[SentMessage] | None:
     if not file.is_file():
         return None
     try:
         return said_in(file.read_bytes())
-    except SmfFault as fault:
+    except MidiFileError as fault:
         raise ExpectFault(f"{file}: {fault}") from None
 
 
-def said_in(data: bytes) -> list[Said]:
+def said_in(data: bytes) -> list[SentMessage]:
     """The messages of a Standard MIDI File. Raises SmfFault."""
     file = read_smf(data)
-    events: list[Event] = sorted((e for track in file.tracks for e in track.events), key=lambda event: event.tick)
-    meter = Meter(file.division, [event for event in events if event.meta in (TEMPO, METER)])
-    return [Said(meter.time(event.tick), event.message) for event in events if event.meta < 0]
+    events: list[MidiFileEvent] = sorted(
+        (e for track in file.tracks for e in track.events), key=lambda event: event.tick
+    )
+    meter = SongTime(file.division, [event for event in events if event.meta in (TEMPO, METER)])
+    return [SentMessage(meter.time(event.tick), event.message) for event in events if event.meta < 0]

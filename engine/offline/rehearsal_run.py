@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from engine.midi.message_words import describe, to_hex
-from engine.offline.flight_recording import Recording
+from engine.offline.flight_recording import FlightRecording
 from engine.offline.output_file import output_file
 from engine.offline.output_folder import PAGE, file_names
 from engine.offline.rehearsal import Performance, Rehearsal
-from engine.offline.replay import Replay, Replayed
+from engine.offline.replay import Replay, ReplayResult
 from engine.offline.report_data import account
 from engine.offline.report_page import page
 from engine.offline.song import Song
@@ -40,7 +40,7 @@ def rehearse(rig: Rig, song: Song, scene: int | str | None, progress: Callable[[
 
 
 def replay(
-    rig: Rig, text: str, folder: Path, recording: Recording, name: str, progress: Callable[[float], None]
+    rig: Rig, text: str, folder: Path, recording: FlightRecording, name: str, progress: Callable[[float], None]
 ) -> Rehearsed:
     """Play a flight recording through a rig; `text` and `folder`: what the rig was read from, and where.
 
@@ -52,7 +52,7 @@ def replay(
         return produced(found.done, name, _compared(found, recording))
 
 
-def _compared(found: Replayed, recording: Recording) -> dict[str, Any]:
+def _compared(found: ReplayResult, recording: FlightRecording) -> dict[str, Any]:
     return {
         "reaches_back_to_the_start": recording.whole,
         "same": found.same,
@@ -80,7 +80,7 @@ def _collector_at_rest() -> Iterator[None]:
             gc.enable()
 
 
-def _how_far(found: Replayed, recording: Recording) -> Iterator[str]:
+def _how_far(found: ReplayResult, recording: FlightRecording) -> Iterator[str]:
     if not any(each.way in ("in", "out") for each in recording.happened):
         yield "the recording holds no message; nothing passed in that time"
         return

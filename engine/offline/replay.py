@@ -14,16 +14,16 @@ from typing import Any, Final, NamedTuple
 
 from engine.cluster.pure.replica import Word, follow_show, follow_time
 from engine.core.adoption import take_over
-from engine.core.cable.scheduler import Delivery, Speed
-from engine.core.control.setlist import Standing
-from engine.core.engine import Bay
+from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.control.setlist import ShowPosition
+from engine.core.engine import Engine
 from engine.core.routing.ledger import Target
 from engine.midi.message_words import describe
-from engine.offline.flight_recording import Happened, Recording, RecordingFault
+from engine.offline.flight_recording import FlightRecording, FlightRecordingError, Happened
 from engine.offline.heard_notes import sounding
-from engine.offline.rehearsal import RECALLS, Change, Performance
-from engine.offline.song_time import Meter, clock
-from engine.offline.timed_cable import Ready, Sent, WatchedWire, watch_wires
+from engine.offline.rehearsal import RECALLS, Performance, SceneChange
+from engine.offline.song_time import SongTime, clock
+from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable, watch_wires
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
@@ -39,7 +39,7 @@ class _Then(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Odd:
+class ReplayDifference:
     """Where the replay and the recording part: time (ns of the engine's clock), output, what went out then, and now."""
 
     at: int
@@ -49,11 +49,11 @@ class Odd:
 
 
 @dataclass
-class Replayed:
+class ReplayResult:
     """`odd`: the first difference of each output, none if all is byte for byte the same; `same`: messages that are."""
 
     done: Performance
-    odd: list[Odd] = field(default_factory=list)
+    odd: list[ReplayDifference] = field(default_factory=list)
     same: int = 0
 
 
@@ -69,18 +69,18 @@ class Replay:
         self._exact = True
         self._plugged: set[int] = set()
         self._then: dict[str, deque[_Then]] = {}
-        self._found = Replayed(Performance(rig, Meter(1000, bars=False), 0))
+        self._found = ReplayResult(Performance(rig, SongTime(1000, bars=False), 0))
         self._parted: set[str] = set()
         self._strangers: set[str] = set()  # inputs of the recording that the rig does not have
         self._heard: dict[str, int] = dict.fromkeys(rig.inputs, 0)
-        self._start(Bay(rig))
+        self._start(Engine(rig))
 
-    def _start(self, bay: Bay) -> None:
-        self.bay = bay
-        self._wires: list[WatchedWire] = watch_wires(bay)
-        self._plugged = set(range(len(bay.outputs)))
+    def _start(self, engine: Engine) -> None:
+        self.engine = engine
+        self._cables: list[TimedCable] = watch_wires(engine)
+        self._plugged = set(range(len(engine.outputs)))
 
-    def run(self, recording: Recording) -> Replayed:
+    def run(self, recording: FlightRecording) -> ReplayResult:
         """Play it all. Raises RecordingFault."""
         happened = recording.happened
         self._begins = self._now = recording.begins
@@ -91,7 +91,7 @@ class Replay:
             elif each.did[:1] in (("refused",), ("gone",)) and len(each.did) == 3:
                 what, port, message = each.did
                 self._then.setdefault(port, deque()).append(_Then(each.at, bytes.fromhex(message), what))
-        if not recording.whole and recording.scene is not None and recording.scene in self.bay.plans:
+        if not recording.whole and recording.scene is not None and recording.scene in self.engine.plans:
             self._resume_scene(recording.scene)
         for number, each in enumerate(happened):
             self._step(each, ticking=not recording.exact)
@@ -102,31 +102,31 @@ class Replay:
 
     def _resume_scene(self, number: int) -> None:
         """The recording begins within a scene: it is in force, and its burst went out before."""
-        bay = self.bay
-        bay.command(self._now - 10_000_000_000, "scene", number, "before the recording")
-        while bay.waiting and bay.due is not None:
-            bay.tick(bay.due)
+        engine = self.engine
+        engine.command(self._now - 10_000_000_000, "scene", number, "before the recording")
+        while engine.waiting and engine.due is not None:
+            engine.tick(engine.due)
 
     def _step(self, each: Happened, ticking: bool) -> None:
         if ticking:  # an old recording does not say when; at the time it was due is near enough
-            while (due := self.bay.due) is not None and due <= each.at:
+            while (due := self.engine.due) is not None and due <= each.at:
                 self._now = max(self._now, due)
-                self._take(self.bay.tick(self._now))
+                self._take(self.engine.tick(self._now))
         self._now = each.at
-        if each.way == "in" and each.port not in self.bay.inputs:
+        if each.way == "in" and each.port not in self.engine.inputs:
             self._strangers.add(each.port)
         elif each.way == "in":
             self._heard[each.port] = self._heard.get(each.port, 0) + 1
-            self._receive(each.at, self.bay.inputs.index(each.port), each.message)
+            self._receive(each.at, self.engine.inputs.index(each.port), each.message)
         elif each.way == "did":
             self._take(self._call(each))
 
     def _receive(self, at: int, source: int, message: bytes) -> None:
         """As in the show, a fault of our own costs the message that it struck."""
         try:
-            deliveries = self.bay.receive(at, source, message)
+            deliveries = self.engine.receive(at, source, message)
         except Exception as fault:
-            text = f"{describe(message)} from {self.bay.inputs[source]} strikes a fault of Bayleaf itself: {fault!r}"
+            text = f"{describe(message)} from {self.engine.inputs[source]} strikes a fault of Bayleaf itself: {fault!r}"
             self._found.done.told.append((at - self._begins, text))
         else:
             self._take(deliveries)
@@ -134,7 +134,7 @@ class Replay:
     def _call(self, each: Happened) -> list[Delivery]:
         what, *details = each.did or ("",)
         if what in _ABOUT_INPUTS | _ABOUT_OUTPUTS:
-            listed = self.bay.inputs if what in _ABOUT_INPUTS else self.bay.outputs
+            listed = self.engine.inputs if what in _ABOUT_INPUTS else self.engine.outputs
             if details[:1] and details[0] not in listed:
                 return []  # this rig has no such port
             details[:1] = [listed.index(name) for name in details[:1]]
@@ -145,26 +145,26 @@ class Replay:
             return call(self, *details)
         except (TypeError, ValueError, IndexError, KeyError, AttributeError) as fault:
             text = f'"{what}" at {clock(each.at - self._begins)} cannot be done again: {fault}'
-            raise RecordingFault(text) from None
+            raise FlightRecordingError(text) from None
 
     def _take(self, deliveries: list[Delivery]) -> None:
-        bay, begins = self.bay, self._begins
+        engine, begins = self.engine, self._begins
         for output, message, start in deliveries:
-            self._wires[output].take(self._now, message, start)
+            self._cables[output].take(self._now, message, start)
             if output in self._plugged:
                 self._compare(output, message)
-        for outcome in bay.outcomes:
+        for outcome in engine.outcomes:
             if outcome.done and outcome.do in RECALLS:
-                self._found.done.changes.append(Change(self._now - begins, outcome))
+                self._found.done.changes.append(SceneChange(self._now - begins, outcome))
             elif not outcome.done and outcome.do == "scene":
                 self._found.done.refused.append((self._now - begins, f"{outcome.source}: {outcome.text}"))
-        self._found.done.told += [(self._now - begins, f"{port}: {text}") for port, text in bay.news]
-        bay.outcomes.clear()
-        bay.news.clear()
-        bay.asked.clear()
+        self._found.done.told += [(self._now - begins, f"{port}: {text}") for port, text in engine.news]
+        engine.outcomes.clear()
+        engine.news.clear()
+        engine.asked.clear()
 
     def _compare(self, output: int, message: bytes) -> None:
-        name = self.bay.outputs[output]
+        name = self.engine.outputs[output]
         then = self._then.get(name)
         went = then.popleft() if then else None
         if went is not None and went.message == message and (went.at == self._now or not self._exact):
@@ -173,13 +173,13 @@ class Replay:
                 self._plugged.discard(output)
         elif name not in self._parted:
             self._parted.add(name)
-            self._found.odd.append(Odd(self._now, name, went.message if went else None, message))
+            self._found.odd.append(ReplayDifference(self._now, name, went.message if went else None, message))
 
     # What the show did
 
     def _began(self, paces: dict[str, list[int] | None], outputs: list[str], far: Sequence[str] = ()) -> list[Delivery]:
-        self._start(Bay(self._rig, {name: _speed(pace) for name, pace in paces.items()}, far=far))
-        self._plugged = {self.bay.outputs.index(name) for name in outputs if name in self.bay.outputs}
+        self._start(Engine(self._rig, {name: _speed(pace) for name, pace in paces.items()}, far=far))
+        self._plugged = {self.engine.outputs.index(name) for name in outputs if name in self.engine.outputs}
         return []
 
     def _file(self, text: str) -> list[Delivery]:
@@ -191,41 +191,41 @@ class Replay:
     def _edited(self, text: str, far: Sequence[str] = ()) -> list[Delivery]:
         if not self._edits:
             return []
-        old, rig = self.bay, read(text, str(self._folder / "the edit in the recording"))
-        speeds = {name: wire.speed for name, wire in zip(old.outputs, old.wires, strict=True)}
-        bay = Bay(rig, speeds, None, (old.inputs, old.outputs), far)
-        fresh = watch_wires(bay)
-        deliveries = take_over(self._now, bay, old)
-        self._wires += fresh[len(self._wires) :]
-        self.bay, self._found.done.rig = bay, rig
+        old, rig = self.engine, read(text, str(self._folder / "the edit in the recording"))
+        speeds = {name: cable.speed for name, cable in zip(old.outputs, old.cables, strict=True)}
+        engine = Engine(rig, speeds, None, (old.inputs, old.outputs), far)
+        fresh = watch_wires(engine)
+        deliveries = take_over(self._now, engine, old)
+        self._cables += fresh[len(self._cables) :]
+        self.engine, self._found.done.rig = engine, rig
         return deliveries
 
     def _command(self, do: str, scene: int | str | None, source: str) -> list[Delivery]:
-        outcome, deliveries = self.bay.command(self._now, do, scene, source)
-        self.bay.outcomes.append(outcome)
+        outcome, deliveries = self.engine.command(self._now, do, scene, source)
+        self.engine.outcomes.append(outcome)
         return deliveries
 
     def _mute(self, route: str, on: bool, source: str) -> list[Delivery]:
         out: list[Delivery] = []
-        self.bay.mute(self._now, route, on, source, out)
+        self.engine.mute(self._now, route, on, source, out)
         return out
 
     def _send(self, listed: list[list[Any]]) -> list[Delivery]:
-        outputs = self.bay.outputs
+        outputs = self.engine.outputs
         sent = [(outputs.index(name), bytes.fromhex(message)) for name, message in listed if name in outputs]
-        return self.bay.send(self._now, sent)
+        return self.engine.send(self._now, sent)
 
     def _input_there(self, source: int) -> list[Delivery]:
-        self.bay.sensing.forget(source)
+        self.engine.sensing.forget(source)
         return []
 
     def _output_there(self, output: int, pace: list[int] | None, owed: list[str]) -> list[Delivery]:
         self._plugged.add(output)
-        return self.bay.output_back(self._now, output, _speed(pace), [bytes.fromhex(each) for each in owed])
+        return self.engine.output_back(self._now, output, _speed(pace), [bytes.fromhex(each) for each in owed])
 
     def _output_lost(self, output: int) -> list[Delivery]:
         self._plugged.discard(output)
-        self.bay.loops.lift(output=output)
+        self.engine.loops.lift(output=output)
         return []
 
     def _output_closed(self, output: int) -> list[Delivery]:
@@ -233,55 +233,60 @@ class Replay:
         return []
 
     def _keep_back(self, name: str, on: bool) -> list[Delivery]:
-        source = self.bay.inputs.index(name)
-        (self.bay.kept_back.add if on else self.bay.kept_back.discard)(source)
+        source = self.engine.inputs.index(name)
+        (self.engine.kept_back.add if on else self.engine.kept_back.discard)(source)
         return []
 
     def _sound(self, output: str, channel: int, key: int, length: int) -> list[Delivery]:
-        return self.bay.sound(self._now, Target(self.bay.outputs.index(output), channel, key), length)
+        return self.engine.sound(self._now, Target(self.engine.outputs.index(output), channel, key), length)
 
     def _resumed(self, standing: list[Any]) -> list[Delivery]:
-        self.bay.resume(Standing(*standing))
+        self.engine.resume(ShowPosition(*standing))
         return []
 
     def _led_by(self, machine: str | None) -> list[Delivery]:
-        self.bay.led_by = machine
+        self.engine.led_by = machine
         return []
 
     def _follow(self, word: Word) -> list[Delivery]:
         with contextlib.suppress(ValueError):  # it was told of then
-            return follow_show(self.bay, self._now, word)
+            return follow_show(self.engine, self._now, word)
         return []
 
     def _follow_time(self, age: int, word: Word) -> list[Delivery]:
         with contextlib.suppress(ValueError):
-            follow_time(self.bay, self._now, age, word)
+            follow_time(self.engine, self._now, age, word)
         return []
 
     # The end
 
     def _finish(self) -> None:
-        bay, done, begins = self.bay, self._found.done, self._begins
+        engine, done, begins = self.engine, self._found.done, self._begins
         for name, left in self._then.items():
             if left and name not in self._parted:
-                self._found.odd.append(Odd(left[0].at, name, left[0].message, None))
+                self._found.odd.append(ReplayDifference(left[0].at, name, left[0].message, None))
         done.passed_over += [f"the rig has no input {name}; what it played is left out" for name in self._strangers]
         done.ends, done.heard = self._now - begins, self._heard
-        done.meter = Meter(1000, bars=False)
-        for name, wire in zip(bay.outputs, self._wires, strict=True):
+        done.meter = SongTime(1000, bars=False)
+        for name, cable in zip(engine.outputs, self._cables, strict=True):
             sent = sorted(
-                (Sent(e.handed - begins, e.start - begins, e.asked - begins, e.message, e.ours) for e in wire.sent),
+                (
+                    SentByCable(e.handed - begins, e.start - begins, e.asked - begins, e.message, e.ours)
+                    for e in cable.sent
+                ),
                 key=lambda each: each.start,
             )
             done.sent[name] = sent
-            done.ready[name] = [Ready(asked - begins, channel, at - begins) for asked, channel, at in wire.ready]
-            done.replaced[name], done.shed[name] = wire.waiting.replaced, wire.waiting.shed
+            done.ready[name] = [
+                InstrumentReady(asked - begins, channel, at - begins) for asked, channel, at in cable.ready
+            ]
+            done.replaced[name], done.shed[name] = cable.waiting.replaced, cable.waiting.shed
             done.held += [(name, *place) for place in sounding(each.message for each in sent)]
-        done.moved = bay.ledger.off_rest()
+        done.moved = engine.ledger.off_rest()
 
 
-def _speed(pace: list[int] | None) -> Speed | None:
-    return Speed(pace[0], pace[1], pace[2]) if pace else None
+def _speed(pace: list[int] | None) -> CableSpeed | None:
+    return CableSpeed(pace[0], pace[1], pace[2]) if pace else None
 
 
 _ABOUT_INPUTS: Final = {"input there", "input lost"}
@@ -290,24 +295,24 @@ _CALLS: Final[dict[str, Callable[..., list[Delivery]]]] = {
     "start": Replay._began,
     "rig file": Replay._file,
     "rig": Replay._edited,
-    "tick": lambda self: self.bay.tick(self._now),
+    "tick": lambda self: self.engine.tick(self._now),
     "command": Replay._command,
-    "sync": lambda self, part, what, value: self.bay.command_sync(self._now, part, what, value)[1],
+    "sync": lambda self, part, what, value: self.engine.command_sync(self._now, part, what, value)[1],
     "mute": Replay._mute,
-    "begin": lambda self: self.bay.begin(self._now),
+    "begin": lambda self: self.engine.begin(self._now),
     "send": Replay._send,
     "sound": Replay._sound,
     "keep back": Replay._keep_back,
-    "finish": lambda self: self.bay.finish(self._now),
-    "awake": lambda self: self.bay.awake(self._now)[1],
+    "finish": lambda self: self.engine.finish(self._now),
+    "awake": lambda self: self.engine.awake(self._now)[1],
     "resume": Replay._resumed,
     "led by": Replay._led_by,
     "follow": Replay._follow,
     "follow time": Replay._follow_time,
     "input there": Replay._input_there,
-    "input lost": lambda self, source: self.bay.input_lost(self._now, source),
+    "input lost": lambda self, source: self.engine.input_lost(self._now, source),
     "output there": Replay._output_there,
-    "output left": lambda self, output: self.bay.output_left(self._now, output),
+    "output left": lambda self, output: self.engine.output_left(self._now, output),
     "output lost": Replay._output_lost,
     "output closed": Replay._output_closed,
 }

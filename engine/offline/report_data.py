@@ -9,14 +9,14 @@ from itertools import pairwise
 from typing import Any, Final
 
 from engine.core.cable.program_burst import compile_burst, size
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, SHORT_SYSEX, Speed, status_after
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, SHORT_SYSEX, CableSpeed, status_after
 from engine.midi.kinds import is_press
 from engine.midi.message_words import describe, note_name
 from engine.offline.heard_notes import choices, notes
-from engine.offline.rehearsal import Change, Performance
+from engine.offline.rehearsal import Performance, SceneChange
 from engine.offline.report_findings import findings
-from engine.offline.song_time import Meter
-from engine.offline.timed_cable import Ready, Sent
+from engine.offline.song_time import SongTime
+from engine.offline.timed_cable import InstrumentReady, SentByCable
 from engine.rig.models.rig import Rig, sound_of
 
 FORMAT: Final = "bayleaf rehearsal 1"
@@ -61,7 +61,7 @@ def account(done: Performance, song: str, recording: dict[str, Any] | None = Non
     return report
 
 
-def _when(meter: Meter, at: int) -> dict[str, Any]:
+def _when(meter: SongTime, at: int) -> dict[str, Any]:
     return {"at": round(at / _S, 6), "place": meter.words(at)}
 
 
@@ -75,7 +75,9 @@ def _keys(listed: Sequence[tuple[str, int, int]]) -> list[dict[str, Any]]:
 
 # Scene changes
 
-_Late = dict[str, list[Sent]]  # by output, what somebody played and had to wait, by the time at which it was asked for
+_Late = dict[
+    str, list[SentByCable]
+]  # by output, what somebody played and had to wait, by the time at which it was asked for
 _Ready = dict[str, dict[int, list[int]]]  # by output, when a burst was asked for -> when instruments were ready
 
 
@@ -86,18 +88,18 @@ def _late(done: Performance) -> _Late:
     }
 
 
-def _asked(sent: Sent) -> int:
+def _asked(sent: SentByCable) -> int:
     return sent.asked
 
 
-def _by_asked(ready: Sequence[Ready]) -> dict[int, list[int]]:
+def _by_asked(ready: Sequence[InstrumentReady]) -> dict[int, list[int]]:
     found: dict[int, list[int]] = {}
     for each in ready:
         found.setdefault(each.asked, []).append(each.at)
     return found
 
 
-def _change(done: Performance, change: Change, late: _Late, ready: _Ready) -> dict[str, Any]:
+def _change(done: Performance, change: SceneChange, late: _Late, ready: _Ready) -> dict[str, Any]:
     outcome = change.outcome
     assert outcome.scene is not None, "only a recall that was done counts as a change"
     outputs = _costs(done, change, late, ready)
@@ -116,7 +118,7 @@ def _change(done: Performance, change: Change, late: _Late, ready: _Ready) -> di
     }
 
 
-def _costs(done: Performance, change: Change, late: _Late, ready: _Ready) -> dict[str, dict[str, Any]]:
+def _costs(done: Performance, change: SceneChange, late: _Late, ready: _Ready) -> dict[str, dict[str, Any]]:
     """What a change cost on each output that has a burst."""
     number = change.outcome.scene[0] if change.outcome.scene else 0
     scene = done.rig.scene(number)
@@ -144,10 +146,10 @@ def _costs(done: Performance, change: Change, late: _Late, ready: _Ready) -> dic
     return found
 
 
-def speed_of(rig: Rig, output: str) -> Speed | None:
+def speed_of(rig: Rig, output: str) -> CableSpeed | None:
     """The pace of an output's cable, None for one that is not paced."""
     port = rig.outputs.get(output)
-    if port is None or port.wire != "din":
+    if port is None or port.cable != "din":
         return None
     return DIN_RUNNING if port.running_status else DIN
 
@@ -155,7 +157,9 @@ def speed_of(rig: Rig, output: str) -> Speed | None:
 # Outputs
 
 
-def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]], late: Sequence[Sent]) -> dict[str, Any]:
+def _output(
+    done: Performance, name: str, changes: Sequence[dict[str, Any]], late: Sequence[SentByCable]
+) -> dict[str, Any]:
     sent, speed = done.sent[name], speed_of(done.rig, name)
     played = [each for each in sent if not each.ours]
     by_wait = sorted(late, key=lambda each: -each.wait)
@@ -182,7 +186,7 @@ def _output(done: Performance, name: str, changes: Sequence[dict[str, Any]], lat
     }
 
 
-def _wait(meter: Meter, late: Sent, sent: Sequence[Sent], speed: Speed | None) -> dict[str, Any]:
+def _wait(meter: SongTime, late: SentByCable, sent: Sequence[SentByCable], speed: CableSpeed | None) -> dict[str, Any]:
     """`ahead`: messages that went onto the cable while this one waited."""
     ahead = bisect_left(sent, late.start, key=_start) - bisect_left(sent, late.asked, key=_start)
     found = {
@@ -195,15 +199,15 @@ def _wait(meter: Meter, late: Sent, sent: Sequence[Sent], speed: Speed | None) -
     return {**found, "behind_sysex_bytes": len(behind.message)} if behind else found
 
 
-def _is_late(sent: Sent) -> bool:
+def _is_late(sent: SentByCable) -> bool:
     return sent.wait > (_LATE if is_press(sent.message) else _VERY_LATE)
 
 
-def _start(sent: Sent) -> int:
+def _start(sent: SentByCable) -> int:
     return sent.start
 
 
-def _behind(late: Sent, sent: Sequence[Sent], speed: Speed | None) -> Sent | None:
+def _behind(late: SentByCable, sent: Sequence[SentByCable], speed: CableSpeed | None) -> SentByCable | None:
     """The long SysEx that was on the cable while this waited."""
     if speed is None:
         return None
@@ -221,7 +225,7 @@ def _channels(rig: Rig, output: str, played: Sequence[int]) -> list[dict[str, An
     ]
 
 
-def _load(sent: Sequence[Sent], speed: Speed | None, meter: Meter, ends: int) -> dict[str, Any]:
+def _load(sent: Sequence[SentByCable], speed: CableSpeed | None, meter: SongTime, ends: int) -> dict[str, Any]:
     """Bytes on the cable by stretches of time, and in the busiest second."""
     width = max(ends // _BINS + 1, _S // 10)
     byte_ns = speed.byte_ns if speed else 0

@@ -6,7 +6,7 @@ from html import escape
 from typing import Any, Final
 
 from engine.midi.message_words import note_name
-from engine.offline.heard_notes import Note
+from engine.offline.heard_notes import HeardNote
 from engine.offline.song_time import clock
 
 WIDTH: Final = 1000  # units of the picture; the page makes it as wide as there is room
@@ -36,24 +36,24 @@ def _svg(height: float, label: str, body: str, kind: str) -> str:
     )
 
 
-def lane_height(notes: Sequence[Note]) -> float:
+def lane_height(notes: Sequence[HeardNote]) -> float:
     """Units of height that a channel's notes take."""
     low, high = _range(notes)
     return (high - low + 1) * _KEY + _LANE_GAP
 
 
-def compass(notes: Sequence[Note]) -> str:
+def compass(notes: Sequence[HeardNote]) -> str:
     """ "C2 to G5" """
     return f"{note_name(min(note.key for note in notes))} to {note_name(max(note.key for note in notes))}"
 
 
-def _range(notes: Sequence[Note]) -> tuple[int, int]:
+def _range(notes: Sequence[HeardNote]) -> tuple[int, int]:
     low, high = min(note.key for note in notes), max(note.key for note in notes)
     spare = max(_LEAST_KEYS - (high - low + 1), 0)
     return low - spare // 2, high + spare - spare // 2
 
 
-def roll(notes: Sequence[Note], scale: Scale, changes: Sequence[dict[str, Any]], label: str) -> str:
+def roll(notes: Sequence[HeardNote], scale: Scale, changes: Sequence[dict[str, Any]], label: str) -> str:
     """The notes of one channel: the higher the key the higher the mark, the longer the note the longer."""
     high = _range(notes)[1]
     height = lane_height(notes)

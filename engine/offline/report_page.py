@@ -6,7 +6,7 @@ from importlib import resources
 from typing import Any, Final
 
 from engine.offline import report_drawing
-from engine.offline.heard_notes import Note, notes
+from engine.offline.heard_notes import HeardNote, notes
 from engine.offline.rehearsal import Performance
 from engine.offline.report_drawing import Scale
 
@@ -160,7 +160,7 @@ def _summary(output: dict[str, Any]) -> str:
     return f"<p>{escape(', '.join(said))}</p>"
 
 
-def _lane(lane: dict[str, Any], here: Sequence[Note], scale: Scale, changes: Sequence[dict[str, Any]]) -> str:
+def _lane(lane: dict[str, Any], here: Sequence[HeardNote], scale: Scale, changes: Sequence[dict[str, Any]]) -> str:
     name = lane["instrument"] or f"channel {lane['channel']}"
     label = f"{name}, channel {lane['channel']}" if lane["instrument"] else name
     said = f"{lane['notes']:,} notes, {report_drawing.compass(here)}"

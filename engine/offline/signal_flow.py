@@ -34,7 +34,7 @@ _STYLE: Final = (
 
 
 @dataclass(frozen=True)
-class Verdict:
+class FlowVerdict:
     """What a route made of a message from an input: words for each filter asked, and whether it got through."""
 
     source: str
@@ -42,7 +42,7 @@ class Verdict:
     passes: bool
 
 
-def flow(rig: Rig, scene: Scene, verdicts: Mapping[str, Verdict], heard: str = "") -> str:
+def flow(rig: Rig, scene: Scene, verdicts: Mapping[str, FlowVerdict], heard: str = "") -> str:
     """The picture, as SVG. `verdicts`: by a route's name, or "route 2" and "scene route 1" for those without one."""
     routes = [*_labelled(rig.routes, "route"), *_labelled(scene.routes, "scene route")]
     return _Picture(rig, scene, routes, verdicts, heard).svg()
@@ -68,7 +68,7 @@ class _Picture:
         rig: Rig,
         scene: Scene,
         routes: Sequence[tuple[str, Route]],
-        verdicts: Mapping[str, Verdict],
+        verdicts: Mapping[str, FlowVerdict],
         heard: str,
     ) -> None:
         self._rig, self._scene, self._routes, self._verdicts = rig, scene, routes, verdicts

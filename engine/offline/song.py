@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from engine.midi.midi_file import METER, TEMPO, Smf, SmfFault, read_smf
-from engine.offline.song_time import Meter
+from engine.midi.midi_file import METER, TEMPO, MidiFile, MidiFileError, read_smf
+from engine.offline.song_time import SongTime
 
 _CAME_IN: Final = "in "  # before the name of a track that `keep` writes
 _WENT_OUT: Final = "out "  # the same; what the rig made that night is not played again
@@ -25,13 +25,13 @@ class Song:
     """What is played, by time; `ends` in ns; `told`: sentences about what was passed over."""
 
     name: str
-    meter: Meter
+    meter: SongTime
     played: Sequence[Played]
     ends: int
     told: Sequence[str] = ()
 
 
-class SongFault(Exception):
+class SongError(Exception):
     """The song cannot be played; the text says why in one sentence."""
 
 
@@ -44,15 +44,15 @@ def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
     try:
         file = read_smf(path.read_bytes())
     except OSError as fault:
-        raise SongFault(f"{path} cannot be read: {fault.strerror}") from None
-    except SmfFault as fault:
+        raise SongError(f"{path} cannot be read: {fault.strerror}") from None
+    except MidiFileError as fault:
         remedy = "; a flight recording is replayed with --recording" if path.suffix == ".jsonl" else ""
-        raise SongFault(f"{path}: {fault}{remedy}") from None
+        raise SongError(f"{path}: {fault}{remedy}") from None
     if file.format == 2:
-        raise SongFault(f"{path}: a file of format 2 holds patterns, not a song; save it as format 1")
+        raise SongError(f"{path}: a file of format 2 holds patterns, not a song; save it as format 1")
     places = _places(file, inputs, wanted)
     meta = [e for track in file.tracks for e in track.events if e.meta in (TEMPO, METER)]
-    meter = Meter(file.division, sorted(meta, key=lambda event: event.tick))
+    meter = SongTime(file.division, sorted(meta, key=lambda event: event.tick))
     listed = [
         (event.tick, number, place, event.message)
         for number, (track, place) in enumerate(zip(file.tracks, places, strict=True))
@@ -66,7 +66,7 @@ def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
     return Song(path.name, meter, played, ends, [*file.complaints, *_left_out(file, places)])
 
 
-def _places(file: Smf, inputs: Sequence[str], wanted: Sequence[str]) -> list[int | None]:
+def _places(file: MidiFile, inputs: Sequence[str], wanted: Sequence[str]) -> list[int | None]:
     """The index of each track's input, None for a track that nobody plays."""
     everything, some = _wishes(inputs, wanted)
     if not wanted:
@@ -75,14 +75,14 @@ def _places(file: Smf, inputs: Sequence[str], wanted: Sequence[str]) -> list[int
         if any(place is not None for place in named):
             return named
         if len(inputs) != 1:
-            raise SongFault(f"say which input plays the song: --input NAME; the rig has {', '.join(inputs) or 'none'}")
+            raise SongError(f"say which input plays the song: --input NAME; the rig has {', '.join(inputs) or 'none'}")
         return [0] * len(file.tracks)
     found = [some.pop(track.name, everything) for track in file.tracks]
     for number in range(1, len(file.tracks) + 1):
         found[number - 1] = some.pop(str(number), found[number - 1])
     if some:
         there = ", ".join(f"{number} {track.name}".strip() for number, track in enumerate(file.tracks, 1))
-        raise SongFault(f'there is no track "{next(iter(some))}" in the song; it has {there}')
+        raise SongError(f'there is no track "{next(iter(some))}" in the song; it has {there}')
     return found
 
 
@@ -91,17 +91,17 @@ def _wishes(inputs: Sequence[str], wanted: Sequence[str]) -> tuple[int | None, d
     for wish in wanted:
         track, equals, name = wish.rpartition("=")
         if wish in inputs and everything is not None:
-            raise SongFault("one input plays the whole song; of several say which track each plays: --input TRACK=NAME")
+            raise SongError("one input plays the whole song; of several say which track each plays: --input TRACK=NAME")
         if wish in inputs:
             everything = inputs.index(wish)
         elif equals and name in inputs:
             some[track] = inputs.index(name)
         else:
-            raise SongFault(f'there is no input "{name if equals else wish}" in the rig; it has {", ".join(inputs)}')
+            raise SongError(f'there is no input "{name if equals else wish}" in the rig; it has {", ".join(inputs)}')
     return everything, some
 
 
-def _left_out(file: Smf, places: Sequence[int | None]) -> list[str]:
+def _left_out(file: MidiFile, places: Sequence[int | None]) -> list[str]:
     played = (track for track, place in zip(file.tracks, places, strict=True) if place is not None)
     kept = any(track.name.startswith(_CAME_IN) for track in played)
     silent = [

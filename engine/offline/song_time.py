@@ -4,17 +4,17 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from typing import Final
 
-from engine.midi.midi_file import METER, TEMPO, Event
+from engine.midi.midi_file import METER, TEMPO, MidiFileEvent
 
 _S: Final = 1_000_000_000
 _TEMPO: Final = 500_000  # µs a beat, until a file says otherwise (RP-001 p. 8: 120 beats a minute)
 _FINEST: Final = 32_767  # ticks a beat, the most that a file can have
 
 
-class Meter:
+class SongTime:
     """`division` as in `Smf`; `events`: the tempo and time signature events of all tracks by time."""
 
-    def __init__(self, division: int = 1000, events: Iterable[Event] = (), bars: bool = True) -> None:
+    def __init__(self, division: int = 1000, events: Iterable[MidiFileEvent] = (), bars: bool = True) -> None:
         """`bars`: whether there is music to count; of a recording nobody knows its bars."""
         self._counted = bars and division > 0
         events = [*events]
@@ -25,7 +25,7 @@ class Meter:
         self._bars = self._lay_out_bars(events)
         self._bar_ticks = [bar[0] for bar in self._bars]
 
-    def _lay_out(self, events: Iterable[Event], tempo: int) -> list[tuple[int, float, int]]:
+    def _lay_out(self, events: Iterable[MidiFileEvent], tempo: int) -> list[tuple[int, float, int]]:
         """(tick, ns, µs a beat) of each tempo."""
         found, ns, last = [(0, 0.0, tempo)], 0.0, 0
         for event in events:
@@ -38,7 +38,7 @@ class Meter:
             found.append((last, ns, tempo))
         return found
 
-    def _lay_out_bars(self, events: Iterable[Event]) -> list[tuple[int, int, float, float]]:
+    def _lay_out_bars(self, events: Iterable[MidiFileEvent]) -> list[tuple[int, int, float, float]]:
         """(tick, bar from 0, ticks a bar, ticks a beat) of each time signature; a new one begins a bar."""
         beat = float(self.division)
         found = [(0, 0, 4 * beat, beat)]
@@ -77,12 +77,12 @@ class Meter:
         bar, beat = self.place(ns)
         return f"{clock(ns)}, bar {bar}:{int(beat)}"
 
-    def for_file(self) -> tuple[int, list[Event]]:
+    def for_file(self) -> tuple[int, list[MidiFileEvent]]:
         """Ticks a beat as fine as a file can have them, and the tempo and metre in these ticks."""
         finer = max(_FINEST // self.division, 1)
-        tempos = [Event(tick * finer, tempo.to_bytes(3, "big"), TEMPO) for tick, _, tempo in self._tempos]
+        tempos = [MidiFileEvent(tick * finer, tempo.to_bytes(3, "big"), TEMPO) for tick, _, tempo in self._tempos]
         bars = [
-            Event(tick * finer, bytes((round(length / beat), _power(self.division * 4 / beat), 24, 8)), METER)
+            MidiFileEvent(tick * finer, bytes((round(length / beat), _power(self.division * 4 / beat), 24, 8)), METER)
             for tick, _, length, beat in self._bars
         ]
         return self.division * finer, sorted((*tempos, *bars), key=lambda event: event.tick)

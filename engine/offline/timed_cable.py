@@ -4,14 +4,14 @@ from collections import deque
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from engine.core.cable.remote_cable import FarWire
+from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.replaceable_values import replaceable
-from engine.core.cable.scheduler import Delivery, Speed, Step, Unit, Wire
-from engine.core.engine import Bay
+from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery, Unit
+from engine.core.engine import Engine
 from engine.midi.kinds import is_press
 
 
-class Sent(NamedTuple):
+class SentByCable(NamedTuple):
     """One message on its way out. Times in ns of the bay's clock.
 
     `handed`: to the driver; `start`: its first byte is on the cable; `asked`: when it was routed, or the scene recalled
@@ -30,7 +30,7 @@ class Sent(NamedTuple):
         return self.start - self.asked
 
 
-class Ready(NamedTuple):
+class InstrumentReady(NamedTuple):
     """An instrument had its sounds: when the burst was asked for, channel (0 to 15), when it had settled."""
 
     asked: int
@@ -38,15 +38,15 @@ class Ready(NamedTuple):
     at: int
 
 
-class WatchedWire(Wire):
-    """`take` turns deliveries into `Sent`."""
+class TimedCable(Cable):
+    """`take` turns deliveries into `SentByCable`."""
 
-    def __init__(self, output: int, speed: Speed | None) -> None:
+    def __init__(self, output: int, speed: CableSpeed | None) -> None:
         super().__init__(output, speed)
-        self.sent: list[Sent] = []
-        self.ready: list[Ready] = []
+        self.sent: list[SentByCable] = []
+        self.ready: list[InstrumentReady] = []
         self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # -> since when, and whether it is ours
-        self._burst_asked: dict[Step, int] = {}
+        self._burst_asked: dict[BurstUnit, int] = {}
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         if self.straight:
@@ -70,7 +70,7 @@ class WatchedWire(Wire):
             if waiting := self._asked.get(message):
                 waiting.pop()
 
-    def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
         for step in steps:
             self._burst_asked[step] = now
             for message in step.unit:
@@ -88,25 +88,26 @@ class WatchedWire(Wire):
         """A delivery of this wire was handed over."""
         waiting = self._asked.get(message)
         asked, ours = waiting.popleft() if waiting else (now, False)
-        self.sent.append(Sent(now, start, asked, message, ours))
+        self.sent.append(SentByCable(now, start, asked, message, ours))
 
     def _end_of_step(self, now: int) -> None:
         step = self._begun_step
         super()._end_of_step(now)
         if step is not None and self._begun_step is None:
             self.ready.append(
-                Ready(self._burst_asked.get(step, now), step.channel, max(self._free_at, now) + step.settle)
+                InstrumentReady(self._burst_asked.get(step, now), step.channel, max(self._free_at, now) + step.settle)
             )
 
 
-class WatchedFarWire(WatchedWire, FarWire):
+class TimedRemoteCable(TimedCable, RemoteCable):
     """The same for an output whose cable is at another machine: everything leaves at once."""
 
 
-def watch_wires(bay: Bay) -> list[WatchedWire]:
+def watch_wires(engine: Engine) -> list[TimedCable]:
     """Give a bay that has not played yet wires that write down what they carry."""
-    wires = [
-        (WatchedFarWire if isinstance(wire, FarWire) else WatchedWire)(wire.output, wire.speed) for wire in bay.wires
+    cables = [
+        (TimedRemoteCable if isinstance(cable, RemoteCable) else TimedCable)(cable.output, cable.speed)
+        for cable in engine.cables
     ]
-    bay.wires[:] = wires
-    return wires
+    engine.cables[:] = cables
+    return cables

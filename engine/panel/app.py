@@ -14,9 +14,9 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket
 
 from engine.panel import browser_socket
-from engine.panel.engine_follower import Follower
+from engine.panel.engine_follower import EngineFollower
 from engine.panel.page_files import PageFile, answer, page_files
-from engine.panel.pairing import LASTS, Pairing, Refused, Role
+from engine.panel.pairing import LASTS, Pairing, PairingRefused, Role
 from engine.panel.request_guard import is_loopback
 
 _MOST_SOCKETS: Final = 32
@@ -27,7 +27,7 @@ _SAID: Final = b"<!-- said -->"  # where the pairing form says what went wrong
 class Panel:
     """The web application of one engine's panel."""
 
-    def __init__(self, engine: str, follower: Follower, pairing: Pairing, port: int, tls: bool) -> None:
+    def __init__(self, engine: str, follower: EngineFollower, pairing: Pairing, port: int, tls: bool) -> None:
         """`engine`: its name. `port` tells the cookies of several panels of one machine apart."""
         self._engine = engine
         self._follower = follower
@@ -72,7 +72,7 @@ class Panel:
         code = parse_qs(body.decode("latin-1")).get("code", [""])[0]
         try:
             token, _ = self._pairing.pair(code, request.scope["client"][0])
-        except Refused as fault:
+        except PairingRefused as fault:
             shown = self._form(request, 429 if fault.wait else 403, str(fault))
             if fault.wait:
                 shown.headers["retry-after"] = str(math.ceil(fault.wait))
@@ -98,6 +98,6 @@ class Panel:
             await socket.close(1013, "too many browsers look at this panel")
             return
         try:
-            await browser_socket.Browser(socket, role, self._engine, self._follower).run()
+            await browser_socket.BrowserSocket(socket, role, self._engine, self._follower).run()
         finally:
             self._sockets.release_on_behalf_of(socket)

@@ -10,11 +10,11 @@ from typing import Any, Final
 import trio
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from engine.panel.engine_follower import Follower
-from engine.panel.engine_socket import Unanswered, ask
-from engine.panel.frame_merging import Facts, Frame, merged
+from engine.panel.engine_follower import EngineFollower
+from engine.panel.engine_socket import EngineUnanswered, ask
+from engine.panel.frame_merging import Facts, StatusFrame, merged
 from engine.panel.pairing import Role
-from engine.panel.rate_limit import Bucket, Pace
+from engine.panel.rate_limit import RateBucket, RatePace
 
 LONGEST: Final = 1 << 18  # bytes of a message from a browser: a long chain or burst
 _LARGEST: Final = 1 << 53  # whole numbers up to here are the same in every browser
@@ -32,23 +32,23 @@ _BENCH: Final = frozenset(("edit", "save", "scenes", "test note", "identify"))
 _OPERATE: Final = _VIEW | _SHOW | _BENCH | {"panic"}
 
 _WAITING: Final = 16  # requests of one kind
-_PACE: Final = Pace(40, 0.1)  # requests of one browser
+_PACE: Final = RatePace(40, 0.1)  # requests of one browser
 #: what waits for what, and the seconds an answer may take: panic waits for nothing, the show not for the bench
 _LANES: Final = {"panic": 5.0, "show": 5.0, "bench": 30.0}
 
 
-class Browser:
+class BrowserSocket:
     """Serves one socket until the browser goes."""
 
-    def __init__(self, socket: WebSocket, role: Role, engine: str, follower: Follower) -> None:
+    def __init__(self, socket: WebSocket, role: Role, engine: str, follower: EngineFollower) -> None:
         """`engine`: its name."""
         self._socket = socket
         self._role = role
         self._engine = engine
         self._follower = follower
-        self._pace = Bucket(_PACE)
+        self._pace = RateBucket(_PACE)
         self._news: deque[str] = deque()
-        self._missed: Frame | None = None
+        self._missed: StatusFrame | None = None
         self._away = False
         self._something = trio.Event()
         self._lanes: dict[str, trio.MemorySendChannel[tuple[int, Facts]]] = {}
@@ -73,12 +73,12 @@ class Browser:
 
     # What the follower tells.
 
-    def frame(self, frame: Frame) -> None:
+    def frame(self, frame: StatusFrame) -> None:
         """It gets this with its next look; what it has not taken yet is put together with it."""
         if self._away:
             self._away = False
             self._say({"back": True})
-        self._missed = frame if self._missed is None else Frame(merged(self._missed.facts, frame.facts))
+        self._missed = frame if self._missed is None else StatusFrame(merged(self._missed.facts, frame.facts))
         self._something.set()
 
     def gone(self, text: str) -> None:
@@ -135,7 +135,7 @@ class Browser:
         async for number, request in waiting:
             try:
                 answer = await ask(self._engine, request, patience)
-            except Unanswered as fault:
+            except EngineUnanswered as fault:
                 self._refuse(number, str(fault))
             else:
                 self._news.append(f'{{"id": {number}, "answer": {answer}}}')

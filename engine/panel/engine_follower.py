@@ -9,8 +9,8 @@ from typing import Any, Final, Protocol
 
 import trio
 
-from engine.panel.engine_socket import Unanswered, connect, lines
-from engine.panel.frame_merging import Facts, Frame, lasting
+from engine.panel.engine_socket import EngineUnanswered, connect, lines
+from engine.panel.frame_merging import Facts, StatusFrame, lasting
 
 _ROUND: Final = 1.0  # seconds between two looks for an engine that is away
 _SILENCE: Final = 3.0  # seconds; a frame comes at least each second
@@ -27,14 +27,14 @@ class Onlooker(Protocol):
     def events(self) -> bool:
         """Whether it wants the messages that pass, too."""
 
-    def frame(self, frame: Frame) -> None:
+    def frame(self, frame: StatusFrame) -> None:
         """What is new; it must not wait."""
 
     def gone(self, text: str) -> None:
         """The engine does not answer; the sentence says so. The next frame says that it does again."""
 
 
-class Follower:
+class EngineFollower:
     """Follows the engine of one name for all onlookers."""
 
     def __init__(self, name: str) -> None:
@@ -61,7 +61,7 @@ class Follower:
             if self._gone is not None:
                 onlooker.gone(self._gone)
             elif self._state:
-                onlooker.frame(Frame(self._state))
+                onlooker.frame(StatusFrame(self._state))
         self._wake()
 
     async def run(self) -> None:
@@ -72,7 +72,7 @@ class Follower:
                 await self._changed.wait()
             try:
                 await self._follow()
-            except Unanswered as fault:
+            except EngineUnanswered as fault:
                 self._tell_gone(str(fault))
                 await trio.sleep(_ROUND)
 
@@ -88,12 +88,12 @@ class Follower:
 
     async def _follow(self) -> None:
         """Until nobody looks. Raises Unanswered."""
-        ended: Unanswered | None = None
+        ended: EngineUnanswered | None = None
         async with await connect(self._name) as stream, trio.open_nursery() as nursery:
             nursery.start_soon(self._ask, stream, nursery.cancel_scope)
             try:
                 await self._listen(stream)
-            except Unanswered as fault:
+            except EngineUnanswered as fault:
                 ended = fault
                 nursery.cancel_scope.cancel()
         if ended is not None:
@@ -119,22 +119,22 @@ class Follower:
                 with trio.move_on_after(_SILENCE):
                     line = await anext(heard, b"")
                 if line is None:
-                    raise Unanswered(f'the engine "{self._name}" has said nothing for {_SILENCE:.0f} seconds')
+                    raise EngineUnanswered(f'the engine "{self._name}" has said nothing for {_SILENCE:.0f} seconds')
                 if not line:
-                    raise Unanswered(f'the engine "{self._name}" has ended')
+                    raise EngineUnanswered(f'the engine "{self._name}" has ended')
                 try:
                     told = json.loads(line)
                 except ValueError:
-                    raise Unanswered(f'what answers as the engine "{self._name}" is none') from None
+                    raise EngineUnanswered(f'what answers as the engine "{self._name}" is none') from None
                 self._hear(told)
 
     def _hear(self, told: dict[str, Any]) -> None:
         if not told.get("done", True):
-            raise Unanswered(f'the engine "{self._name}" cannot be followed: {told.get("text")}')
+            raise EngineUnanswered(f'the engine "{self._name}" cannot be followed: {told.get("text")}')
         if "frame" not in told:
             return
         self._gone = None
-        frame = Frame(told["frame"])
+        frame = StatusFrame(told["frame"])
         self._state = {**self._state, **lasting(frame.facts)}
         for onlooker in self._onlookers:
             if onlooker.awake:

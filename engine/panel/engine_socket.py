@@ -12,7 +12,7 @@ from engine.live.socket.client import NoEngine, address_of, socket_path
 _LONGEST: Final = 32 << 20  # bytes of an answer: a whole rig comes in one
 
 
-class Unanswered(Exception):
+class EngineUnanswered(Exception):
     """The engine did not answer; the text says so."""
 
 
@@ -22,7 +22,7 @@ async def connect(name: str) -> trio.SocketStream:
         with address_of(socket_path(name)) as address:
             return await trio.open_unix_socket(address)
     except (OSError, NoEngine):
-        raise Unanswered(f'no engine named "{name}" is running') from None
+        raise EngineUnanswered(f'no engine named "{name}" is running') from None
 
 
 async def ask(name: str, request: dict[str, Any], patience: float) -> str:
@@ -34,7 +34,7 @@ async def ask(name: str, request: dict[str, Any], patience: float) -> str:
             async with contextlib.aclosing(lines(stream)) as answers:
                 line = await anext(answers, b"")
     if not line:
-        raise Unanswered(f'the engine "{name}" did not answer; whether it was done is not known')
+        raise EngineUnanswered(f'the engine "{name}" did not answer; whether it was done is not known')
     return line.decode()
 
 

@@ -13,7 +13,7 @@ _PASSING: Final = ("activity", "events", "left_out")
 _ASKED_FOR: Final = ("events", "left_out")
 
 
-class Frame:
+class StatusFrame:
     """One frame; its texts are made once, however many browsers get them."""
 
     def __init__(self, facts: Facts) -> None:

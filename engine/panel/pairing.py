@@ -16,7 +16,7 @@ from typing import Any, Final, Literal, NamedTuple, get_args
 
 import platformdirs
 
-from engine.panel.rate_limit import Attempts
+from engine.panel.rate_limit import CodeAttempts
 
 Role = Literal["operate", "view"]
 ROLES: Final[tuple[Role, ...]] = get_args(Role)
@@ -28,7 +28,7 @@ LASTS: Final = 30 * 86400  # seconds a pairing lasts
 _MOST: Final = 64  # pairings; the oldest gives way
 
 
-class Refused(Exception):
+class PairingRefused(Exception):
     """This code pairs nobody; the text says why. `wait`: seconds until the next try counts, or 0."""
 
     def __init__(self, text: str, wait: float = 0.0) -> None:
@@ -60,7 +60,7 @@ class Pairing:
         self._path = path
         self._show = show
         self._today = today
-        self._attempts = Attempts(clock)
+        self._attempts = CodeAttempts(clock)
         self._codes: dict[Role, str] = {}
         self._paired = _read(path)
 
@@ -72,11 +72,13 @@ class Pairing:
     def pair(self, code: str, address: str) -> tuple[str, Role]:
         """A token for a code, which is dead from then on. Raises Refused."""
         if (wait := self._attempts.wait(address)) > 0:
-            raise Refused(f"Too many tries. Wait {wait:.0f} seconds, then type the code again.", max(1.0, wait))
+            raise PairingRefused(f"Too many tries. Wait {wait:.0f} seconds, then type the code again.", max(1.0, wait))
         given = "".join(sign for sign in code.upper() if sign.isalnum()).encode()
         role = next((role for role, shown in self._codes.items() if hmac.compare_digest(shown.encode(), given)), None)
         if role is None:
-            raise Refused("That is not the code. Type the one that the terminal shows now; each can be used once.")
+            raise PairingRefused(
+                "That is not the code. Type the one that the terminal shows now; each can be used once."
+            )
         token = secrets.token_urlsafe(32)
         self._renew(role)
         self._paired[_digest(token)] = _Paired(role, self._today() + LASTS)

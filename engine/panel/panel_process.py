@@ -14,20 +14,20 @@ import trio
 from engine.panel.app import Panel
 from engine.panel.browser_socket import LONGEST
 from engine.panel.connections import Connections
-from engine.panel.engine_follower import Follower
+from engine.panel.engine_follower import EngineFollower
 from engine.panel.pairing import Pairing, Role, forget, pairings_file
 from engine.panel.pairing_display import lan_addresses, pairing_text
-from engine.panel.request_guard import Guard
+from engine.panel.request_guard import RequestGuard
 
 _LOOPBACK: Final = "127.0.0.1"
 _BACKLOG: Final = 64
 
 
-class PanelFault(Exception):
+class PanelError(Exception):
     """The panel cannot start; the text says why and what to do."""
 
 
-class Wish(NamedTuple):
+class PanelOptions(NamedTuple):
     """How the panel is to be served."""
 
     name: str
@@ -40,7 +40,7 @@ class Wish(NamedTuple):
     with_engine: bool = False
 
 
-def serve(wish: Wish, say: Callable[[str], None]) -> None:
+def serve(wish: PanelOptions, say: Callable[[str], None]) -> None:
     """Until SIGINT or SIGTERM; with `with_engine` until standard input ends, as it does when the engine ends.
 
     `say` gets addresses and codes for the terminal. Raises PanelFault.
@@ -54,7 +54,9 @@ def serve(wish: Wish, say: Callable[[str], None]) -> None:
     trio.run(_serve, wish, say, listener, tls)
 
 
-async def _serve(wish: Wish, say: Callable[[str], None], listener: socket.socket, tls: ssl.SSLContext | None) -> None:
+async def _serve(
+    wish: PanelOptions, say: Callable[[str], None], listener: socket.socket, tls: ssl.SSLContext | None
+) -> None:
     port = listener.getsockname()[1]
     scheme = "http" if tls is None else "https"
     others = [f"{scheme}://{host}:{port}/" for host in (*wish.hosts, *lan_addresses())] if wish.lan else []
@@ -62,10 +64,10 @@ async def _serve(wish: Wish, say: Callable[[str], None], listener: socket.socket
     def show(role: Role, code: str) -> None:
         say(pairing_text(role, code, others[0] if others else None))
 
-    follower = Follower(wish.name)
+    follower = EngineFollower(wish.name)
     pairing = Pairing(pairings_file(wish.name), show)
     panel = Panel(wish.name, follower, pairing, port, tls is not None)
-    connections = Connections(Guard(panel.app, _names(wish), tls is not None), LONGEST, tls)
+    connections = Connections(RequestGuard(panel.app, _names(wish), tls is not None), LONGEST, tls)
     heeded = (signal.SIGTERM,) if wish.with_engine else (signal.SIGINT, signal.SIGTERM)
     with trio.open_signal_receiver(*heeded) as signals:
         async with trio.open_nursery() as nursery:
@@ -82,15 +84,15 @@ async def _serve(wish: Wish, say: Callable[[str], None], listener: socket.socket
             nursery.cancel_scope.cancel()
 
 
-def _names(wish: Wish) -> frozenset[str]:
+def _names(wish: PanelOptions) -> frozenset[str]:
     """By which this machine may be called, beside its addresses."""
     own = socket.gethostname().lower()
     return frozenset((own, f"{own}.local", *(host.lower() for host in wish.hosts))) if wish.lan else frozenset()
 
 
-def _tls(wish: Wish) -> ssl.SSLContext | None:
+def _tls(wish: PanelOptions) -> ssl.SSLContext | None:
     if (wish.cert is None) != (wish.key is None):
-        raise PanelFault("--cert and --key belong together: the certificate's file and that of its key")
+        raise PanelError("--cert and --key belong together: the certificate's file and that of its key")
     if wish.cert is None or wish.key is None:
         return None
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
@@ -98,11 +100,11 @@ def _tls(wish: Wish) -> ssl.SSLContext | None:
     try:
         context.load_cert_chain(wish.cert, wish.key, password=lambda: "")
     except (OSError, ValueError) as fault:  # ssl.SSLError is an OSError
-        raise PanelFault(f"the certificate {wish.cert} with the key {wish.key} cannot be used: {fault}") from None
+        raise PanelError(f"the certificate {wish.cert} with the key {wish.key} cannot be used: {fault}") from None
     return context
 
 
-def _listener(wish: Wish) -> socket.socket:
+def _listener(wish: PanelOptions) -> socket.socket:
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
@@ -111,7 +113,7 @@ def _listener(wish: Wish) -> socket.socket:
     except (OSError, OverflowError) as fault:
         listener.close()
         reason = getattr(fault, "strerror", None) or fault
-        raise PanelFault(f"port {wish.port} cannot be used ({reason}); choose another one") from None
+        raise PanelError(f"port {wish.port} cannot be used ({reason}); choose another one") from None
     return listener
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Final, NamedTuple
 
 
-class Pace(NamedTuple):
+class RatePace(NamedTuple):
     """`at_once` tries without a pause; each is forgotten after `seconds`."""
 
     at_once: int
@@ -12,15 +12,15 @@ class Pace(NamedTuple):
 
 
 #: a code has 40 bits: at this pace a guess succeeds within a year with a chance of 1 in 60,000
-_EACH: Final = Pace(5, 12.0)
-_ALL: Final = Pace(30, 2.0)
+_EACH: Final = RatePace(5, 12.0)
+_ALL: Final = RatePace(30, 2.0)
 _REMEMBERED: Final = 1000  # addresses
 
 
-class Bucket:
+class RateBucket:
     """One allowance that fills up again with time."""
 
-    def __init__(self, pace: Pace) -> None:
+    def __init__(self, pace: RatePace) -> None:
         """Full."""
         self._pace = pace
         self._used = 0.0
@@ -37,19 +37,19 @@ class Bucket:
         self._used += 1
 
 
-class Attempts:
+class CodeAttempts:
     """Counts the tries of each address, and those of all together."""
 
     def __init__(self, clock: Callable[[], float]) -> None:
         """`clock` tells seconds and never goes back."""
         self._clock = clock
-        self._all = Bucket(_ALL)
-        self._each: dict[str, Bucket] = {}
+        self._all = RateBucket(_ALL)
+        self._each: dict[str, RateBucket] = {}
 
     def wait(self, address: str) -> float:
         """Take one try for this address: 0.0, or the seconds it must wait and nothing is taken."""
         now = self._clock()
-        each = self._each.pop(address, None) or Bucket(_EACH)
+        each = self._each.pop(address, None) or RateBucket(_EACH)
         self._each[address] = each  # the latest stands last
         if len(self._each) > _REMEMBERED:
             del self._each[next(iter(self._each))]

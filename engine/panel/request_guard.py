@@ -34,7 +34,7 @@ def is_loopback(address: tuple[str, int] | None) -> bool:
         return False
 
 
-class Guard:
+class RequestGuard:
     """ASGI application around another one."""
 
     def __init__(self, app: ASGIApp, names: Collection[str], tls: bool) -> None:

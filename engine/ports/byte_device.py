@@ -15,10 +15,10 @@ from collections import deque
 from collections.abc import Callable
 from typing import Final
 
-from engine.midi.byte_stream import Parser
+from engine.midi.byte_stream import StreamParser
 from engine.midi.kinds import FIRST_REAL_TIME, is_whole
-from engine.ports.device_identity import Place
-from engine.ports.port import Flow, PortError
+from engine.ports.device_identity import DeviceIdentity
+from engine.ports.port import DriverFlow, PortError
 
 _BAUD: Final = 31_250
 _PIECE: Final = 65536  # bytes read at a time
@@ -31,8 +31,8 @@ _OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that
 
 # A UART or raw device drains at the cable's speed out of a kernel buffer of 4 KB; a FIFO holds 64 KB and drains as
 # fast as its reader reads.
-_SLOW: Final = Flow(ahead=2048, per_second=3125)
-_FIFO: Final = Flow(ahead=32768, per_second=1_000_000)
+_SLOW: Final = DriverFlow(ahead=2048, per_second=3125)
+_FIFO: Final = DriverFlow(ahead=32768, per_second=1_000_000)
 
 
 class DeviceInput:
@@ -41,8 +41,8 @@ class DeviceInput:
     def __init__(self, path: str, handle: int) -> None:
         self.name = path
         self._handle: int | None = handle
-        self._place = Place(path, handle)
-        self._parser = Parser()
+        self._place = DeviceIdentity(path, handle)
+        self._parser = StreamParser()
         self._heard_at = 0
 
     def poll(self) -> list[bytes]:
@@ -86,11 +86,11 @@ class DeviceOutput:
 
     longest: int | None = None
 
-    def __init__(self, path: str, handle: int, flow: Flow) -> None:
+    def __init__(self, path: str, handle: int, flow: DriverFlow) -> None:
         self.name = path
-        self.flow: Flow | None = flow
+        self.flow: DriverFlow | None = flow
         self._handle = handle
-        self._place = Place(path, handle)
+        self._place = DeviceIdentity(path, handle)
         self._waiting: deque[bytes] = deque()
         self._size = 0  # bytes handed over and not yet written
         self._closed = False

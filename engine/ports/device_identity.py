@@ -14,7 +14,7 @@ _LOOK_AGAIN: Final = 200_000_000  # ns between looks: one costs 4 µs
 _HUNG_UP: Final = select.POLLHUP | select.POLLERR | select.POLLNVAL
 
 
-class Place:
+class DeviceIdentity:
     """One open device and where it was found. Once it is gone it stays so."""
 
     def __init__(self, path: str, handle: int) -> None:

@@ -5,7 +5,7 @@ Measured with python-rtmidi 1.5.8; tests/real repeats it.
 
 from typing import Final
 
-from engine.ports.port import Flow
+from engine.ports.port import DriverFlow
 
 #: JACK: a SysEx of 16,380 bytes or more vanishes without a word. This much fits the ring beside what the flow lets
 #: through in the two periods before it, which may not have been emptied yet.
@@ -15,7 +15,7 @@ LONGEST: Final = {"jack": 10_000, "alsa": 4_096}
 
 #: ALSA: a program's pool in the kernel has 200 cells of 28 bytes, and a short message takes one; a message that found
 #: no room waits for the next one to be sent. So: at most 150 short messages at once, and 10,000 a second.
-ALSA_FLOW: Final = Flow(ahead=4_096, per_second=270_000, overhead=24)
+ALSA_FLOW: Final = DriverFlow(ahead=4_096, per_second=270_000, overhead=24)
 
 #: The ring that JACK empties once a period holds this many bytes (one of its 16,384 stays free).
 JACK_RING: Final = 16_383
@@ -24,6 +24,6 @@ JACK_RING: Final = 16_383
 ALSA_INPUTS: Final = 28
 
 
-def jack_flow(period: float) -> Flow:
+def jack_flow(period: float) -> DriverFlow:
     """For a server with this period (s): what is ahead and what is added in one period stay below the ring's size."""
-    return Flow(ahead=8_192, per_second=min(384_000, int(3_000 / period)), overhead=4)
+    return DriverFlow(ahead=8_192, per_second=min(384_000, int(3_000 / period)), overhead=4)

@@ -21,7 +21,7 @@ _PERIODS: Final = 4  # in which a byte surely went through a cable
 
 
 @dataclass(eq=False)
-class End:
+class JackClient:
     """An rtmidi object and what JACK calls its port."""
 
     device: Any
@@ -34,15 +34,15 @@ class End:
         return isinstance(self.device, rtmidi.MidiIn)
 
 
-class Ends:
+class JackClientPool:
     """The ends on one server. One thread at a time prepares and plugs in; any thread may pull meanwhile."""
 
     def __init__(self, server: JackServer, make: Callable[[Any, str], Any]) -> None:
         """`make` makes an rtmidi object from its class and a word for its client's name."""
         self._server = server
         self._make = make
-        self._free: list[End] = []
-        self._flusher: End | None = None
+        self._free: list[JackClient] = []
+        self._flusher: JackClient | None = None
         self.names: frozenset[str] = frozenset()  # of all ends, as JACK lists them
 
     def prepare(self, hearing: int, playing: int) -> None:
@@ -51,7 +51,7 @@ class Ends:
             free = sum(isinstance(end.device, kind) for end in self._free)
             self._free += [self._new(kind) for _ in range(wanted - free)]
 
-    def plug_in(self, kind: Any, name: str) -> End:
+    def plug_in(self, kind: Any, name: str) -> JackClient:
         """An end that is joined to the port of this name. Raises PortError."""
         end = next((end for end in self._free if isinstance(end.device, kind)), None)
         if end is None:
@@ -68,7 +68,7 @@ class Ends:
         end.used = True
         return end
 
-    def pull(self, end: End) -> None:
+    def pull(self, end: JackClient) -> None:
         """Part this end from everything and keep it."""
         self._server.part(end.name)
         self._free.append(end)
@@ -81,12 +81,12 @@ class Ends:
             if self._server.goes_on():  # else deleting may hold the process; its server has freed what there was
                 end.device.delete()
 
-    def _new(self, kind: Any) -> End:
+    def _new(self, kind: Any) -> JackClient:
         if kind is rtmidi.MidiIn and self._flusher is None:
             self._flusher = self._made(rtmidi.MidiOut, "flush")
         return self._made(kind, "in" if kind is rtmidi.MidiIn else "out")
 
-    def _made(self, kind: Any, part: str) -> End:
+    def _made(self, kind: Any, part: str) -> JackClient:
         device = self._make(kind, part)
         port = f"{part} {next(_numbers)} of {os.getpid()}"  # there is no other one called so
         try:
@@ -97,9 +97,9 @@ class Ends:
                 device.delete()
             raise
         self.names |= {name}
-        return End(device, name)
+        return JackClient(device, name)
 
-    def _flush(self, end: End) -> None:
+    def _flush(self, end: JackClient) -> None:
         """End the SysEx that its last cable may have left open, and forget what that one brought.
 
         RtMidi goes on with such a SysEx for ever, and all notes from then on would be swallowed.

@@ -13,15 +13,15 @@ from typing import Any, Final, TypeVar
 import rtmidi
 
 from engine.ports.driver_limits import LONGEST, jack_flow
-from engine.ports.jack_client_pool import End, Ends
+from engine.ports.jack_client_pool import JackClient, JackClientPool
 from engine.ports.jack_server import JackServer
 from engine.ports.port import PortError
 from engine.ports.port_names import resolve
-from engine.ports.port_presence import Joint, Presence
-from engine.ports.rtmidi_port import SystemInput, SystemOutput, make_device
-from engine.ports.send_budget import Room
+from engine.ports.port_presence import Joint, PortPresence
+from engine.ports.rtmidi_port import RtmidiInput, RtmidiOutput, make_device
+from engine.ports.send_budget import SendBudget
 
-_Port = TypeVar("_Port", SystemInput, SystemOutput)
+_Port = TypeVar("_Port", RtmidiInput, RtmidiOutput)
 
 _SUFFIX: Final = re.compile(r"-\d\d(?=:)")  # what the server adds to a client's name that is taken
 _CLIENT: Final = 58  # bytes of a client's name: 63, less that suffix
@@ -36,8 +36,8 @@ class JackSystem:
             raise PortError('the backend "jack" is not built into python-rtmidi on this system')
         self._client_name = client_name.replace(":", " ")
         self._open: dict[object, str] = {}  # our own open ports and what they are called in the lists
-        self._sources = Presence(lambda: self._server.ports(playing=True))
-        self._targets = Presence(lambda: self._server.ports(playing=False))
+        self._sources = PortPresence(lambda: self._server.ports(playing=True))
+        self._targets = PortPresence(lambda: self._server.ports(playing=False))
         _need_nothing_left_open()
         self._join_server()
         _on_jack.add(self)
@@ -50,7 +50,7 @@ class JackSystem:
         """See PortSystem."""
         return self._not_ours(self._server.ports(playing=False))
 
-    def open_input(self, pattern: str) -> SystemInput:
+    def open_input(self, pattern: str) -> RtmidiInput:
         """See PortSystem."""
         name = resolve(pattern, self.inputs())
         with self._doubting():
@@ -58,7 +58,7 @@ class JackSystem:
         check = self._joint_check(name, end, self._sources)
         return self._note(self._input(name, end.device, check, self._pulling(end)), end.name)
 
-    def open_output(self, pattern: str) -> SystemOutput:
+    def open_output(self, pattern: str) -> RtmidiOutput:
         """See PortSystem."""
         name = resolve(pattern, self.outputs())
         with self._doubting():
@@ -66,12 +66,12 @@ class JackSystem:
         check = self._joint_check(name, end, self._targets)
         return self._note(self._output(name, end.device, check, self._pulling(end)), end.name)
 
-    def open_virtual_input(self, name: str) -> SystemInput:
+    def open_virtual_input(self, name: str) -> RtmidiInput:
         """See PortSystem."""
         device, listed = self._lend(rtmidi.MidiIn, "in", name)
         return self._note(self._input(listed, device, self._alive, self._drop), listed)
 
-    def open_virtual_output(self, name: str) -> SystemOutput:
+    def open_virtual_output(self, name: str) -> RtmidiOutput:
         """See PortSystem."""
         device, listed = self._lend(rtmidi.MidiOut, "out", name)
         return self._note(self._output(listed, device, self._alive, self._drop), listed)
@@ -102,7 +102,7 @@ class JackSystem:
 
     def _join_server(self) -> None:
         self._server = JackServer(self._client("watch"))
-        self._ends = Ends(self._server, lambda kind, part: self._make(kind, self._client(part)))
+        self._ends = JackClientPool(self._server, lambda kind, part: self._make(kind, self._client(part)))
 
     # Names
 
@@ -138,20 +138,20 @@ class JackSystem:
 
     def _input(
         self, name: str, device: Any, check: Callable[[int], None], let_go: Callable[[object, Any], None]
-    ) -> SystemInput:
-        return SystemInput(name, device, check, let_go, self._server.period)
+    ) -> RtmidiInput:
+        return RtmidiInput(name, device, check, let_go, self._server.period)
 
     def _output(
         self, name: str, device: Any, check: Callable[[int], None], let_go: Callable[[object, Any], None]
-    ) -> SystemOutput:
-        room = Room(jack_flow(self._server.period), self._server.cycle)
-        return SystemOutput(name, device, check, let_go, LONGEST["jack"], room)
+    ) -> RtmidiOutput:
+        room = SendBudget(jack_flow(self._server.period), self._server.cycle)
+        return RtmidiOutput(name, device, check, let_go, LONGEST["jack"], room)
 
     def _note(self, port: _Port, own: str) -> _Port:
         self._open[port] = own
         return port
 
-    def _pulling(self, end: End) -> Callable[[object, Any], None]:
+    def _pulling(self, end: JackClient) -> Callable[[object, Any], None]:
         server, ends = self._server, self._ends
 
         def let_go(port: object, _: Any) -> None:  # inputs: reader thread, outputs: loop
@@ -179,7 +179,7 @@ class JackSystem:
     def _alive(self, now: int) -> None:
         self._server.check()
 
-    def _joint_check(self, name: str, end: End, presence: Presence) -> Callable[[int], None]:
+    def _joint_check(self, name: str, end: JackClient, presence: PortPresence) -> Callable[[int], None]:
         """What raises PortGone if the server has stopped, or if the port that we joined is gone."""
         server = self._server
         presence.forget()

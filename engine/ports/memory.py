@@ -5,8 +5,8 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable
 
-from engine.midi.byte_stream import Parser
-from engine.ports.port import Flow, PortError, PortGone
+from engine.midi.byte_stream import StreamParser
+from engine.ports.port import DriverFlow, PortError, PortGone
 from engine.ports.port_names import resolve
 
 _STOPPED = "the service of the ports in memory has stopped; its ports come back when it does"
@@ -17,7 +17,7 @@ class MemoryInput:
 
     def __init__(self, name: str) -> None:
         self.name = name
-        self._parser = Parser()
+        self._parser = StreamParser()
         self._waiting: deque[bytes] = deque()
         self._lock = threading.Lock()  # the parser is not for two threads
         self.gone: str | None = None  # the reason
@@ -63,7 +63,7 @@ class MemoryInput:
 class MemoryOutput:
     """An output that keeps what it was sent."""
 
-    flow: Flow | None = None
+    flow: DriverFlow | None = None
     longest: int | None = None
 
     def __init__(self, name: str, clock: Callable[[], int] = time.monotonic_ns) -> None:

@@ -35,6 +35,6 @@ def open_system(backend: str | None, client_name: str) -> PortSystem:
         from engine.ports.jack_system import JackSystem
 
         return JackSystem(client_name)
-    from engine.ports.rtmidi_system import System
+    from engine.ports.rtmidi_system import RtmidiSystem
 
-    return System(chosen, client_name)
+    return RtmidiSystem(chosen, client_name)

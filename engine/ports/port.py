@@ -8,11 +8,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
-from engine.user_error import Told
+from engine.user_error import UserError
 
 
 @dataclass(frozen=True)
-class Flow:
+class DriverFlow:
     """How much an output's driver may be handed before the cable or the server has taken it.
 
     `ahead` bytes may be on their way at once and `per_second` bytes a second drain; each message counts
@@ -24,7 +24,7 @@ class Flow:
     overhead: int = 0
 
 
-class PortError(Told):
+class PortError(UserError):
     """A port could not be found, opened, read or written; the text is one sentence for the player."""
 
 
@@ -82,7 +82,7 @@ class OutputPort(Protocol):
         """The system's name of the port, for people."""
 
     @property
-    def flow(self) -> Flow | None:
+    def flow(self) -> DriverFlow | None:
         """What the driver can take ahead, or None if it never holds anything back."""
 
     @property

@@ -13,7 +13,7 @@ _LOOK_AGAIN: Final = 200_000_000  # ns between looks; a look costs 12 µs
 _SURE: Final = 20_000_000  # ns for which a port that was there is not asked for again: each message would ask
 
 
-class Presence:
+class PortPresence:
     """One direction's list of ports; one look serves all ports that ask."""
 
     def __init__(self, look: Callable[[], list[str]]) -> None:
@@ -37,7 +37,9 @@ class Presence:
 class Joint:
     """One port that we joined, `name` in the lists; once it is gone it stays so."""
 
-    def __init__(self, name: str, presence: Presence, joined: Callable[[], Collection[str]] | None, own: str) -> None:
+    def __init__(
+        self, name: str, presence: PortPresence, joined: Callable[[], Collection[str]] | None, own: str
+    ) -> None:
         """`joined` tells what is joined to it just now, if this system can tell; `own` is our end's name there.
 
         Made when the two have just been joined.

@@ -6,9 +6,9 @@ from typing import Any, Final
 
 import rtmidi
 
-from engine.midi.byte_stream import Parser
-from engine.ports.port import Flow, PortError
-from engine.ports.send_budget import Room
+from engine.midi.byte_stream import StreamParser
+from engine.ports.port import DriverFlow, PortError
+from engine.ports.send_budget import SendBudget
 
 #: messages an input keeps until it is polled
 QUEUE: Final = 8192
@@ -24,7 +24,7 @@ def make_device(kind: Any, api: int, client: str) -> Any:
     return device
 
 
-class SystemInput:
+class RtmidiInput:
     """An InputPort on an rtmidi.MidiIn.
 
     `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes; of `period`
@@ -44,7 +44,7 @@ class SystemInput:
         self._device = device
         self._check = check
         self._let_go = let_go
-        self._parser = Parser()
+        self._parser = StreamParser()
         self._heard_at = 0
 
     def poll(self) -> list[bytes]:
@@ -83,7 +83,7 @@ class SystemInput:
             self._let_go(self, device)
 
 
-class SystemOutput:
+class RtmidiOutput:
     """An OutputPort on an rtmidi.MidiOut.
 
     `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes;
@@ -97,7 +97,7 @@ class SystemOutput:
         check: Callable[[int], None],
         let_go: Callable[[object, Any], None],
         longest: int | None,
-        room: Room | None,
+        room: SendBudget | None,
     ) -> None:
         self.name = name
         self.longest = longest
@@ -107,7 +107,7 @@ class SystemOutput:
         self._room = room
 
     @property
-    def flow(self) -> Flow | None:
+    def flow(self) -> DriverFlow | None:
         """See OutputPort."""
         return self._room.flow if self._room else None
 

@@ -16,9 +16,9 @@ from engine.ports import alsa_clients
 from engine.ports.driver_limits import ALSA_FLOW, ALSA_INPUTS, LONGEST
 from engine.ports.port import PortError
 from engine.ports.port_names import plain, resolve
-from engine.ports.port_presence import Joint, Presence
-from engine.ports.rtmidi_port import SystemInput, SystemOutput, make_device
-from engine.ports.send_budget import Room
+from engine.ports.port_presence import Joint, PortPresence
+from engine.ports.rtmidi_port import RtmidiInput, RtmidiOutput, make_device
+from engine.ports.send_budget import SendBudget
 
 _APIS: Final = {
     "alsa": rtmidi.API_LINUX_ALSA,
@@ -30,7 +30,7 @@ _LOOKS: Final = 20  # and while they are listed, which happens far more often
 _ALSA_SEQUENCER: Final = "/dev/snd/seq"
 
 
-class System:
+class RtmidiSystem:
     """A PortSystem on one of the system's own MIDI services; `client_name` is what other programs see."""
 
     def __init__(self, backend: str, client_name: str) -> None:
@@ -40,8 +40,8 @@ class System:
         self._api = _APIS[backend]
         self._indexed = backend == "winmm"  # its names end in an index
         self._open: dict[object, str] = {}  # our own open ports and what they are called in the lists
-        self._sources = Presence(lambda: self._names(self._in))
-        self._targets = Presence(lambda: self._names(self._out))
+        self._sources = PortPresence(lambda: self._names(self._in))
+        self._targets = PortPresence(lambda: self._names(self._out))
         self._listing = threading.Lock()  # the reader thread looks while the loop lists or lets go
         self._in: Any = None
         self._out: Any = None
@@ -63,23 +63,23 @@ class System:
         """See PortSystem."""
         return self._not_ours(self._names(self._out))
 
-    def open_input(self, pattern: str) -> SystemInput:
+    def open_input(self, pattern: str) -> RtmidiInput:
         """See PortSystem."""
         self._check_inputs_left()
         resolve(pattern, self.inputs(), self._indexed)  # told at once, before a client is made for it
         return self._input(*self._join(rtmidi.MidiIn, pattern), self._sources)
 
-    def open_output(self, pattern: str) -> SystemOutput:
+    def open_output(self, pattern: str) -> RtmidiOutput:
         """See PortSystem."""
         resolve(pattern, self.outputs(), self._indexed)
         return self._output(*self._join(rtmidi.MidiOut, pattern), self._targets)
 
-    def open_virtual_input(self, name: str) -> SystemInput:
+    def open_virtual_input(self, name: str) -> RtmidiInput:
         """See PortSystem."""
         self._check_inputs_left()
         return self._input(*self._lend(rtmidi.MidiIn, name), None)
 
-    def open_virtual_output(self, name: str) -> SystemOutput:
+    def open_virtual_output(self, name: str) -> RtmidiOutput:
         """See PortSystem."""
         return self._output(*self._lend(rtmidi.MidiOut, name), None)
 
@@ -161,15 +161,15 @@ class System:
             device.close_port()  # or the next use of it fails as well
             raise PortError(f'"{name}" could not be opened; is it in use by another program? ({fault})') from fault
 
-    def _input(self, name: str, device: Any, own: str, presence: Presence | None) -> SystemInput:
-        port = SystemInput(name, device, self._checker(name, own, presence), self._let_go)
+    def _input(self, name: str, device: Any, own: str, presence: PortPresence | None) -> RtmidiInput:
+        port = RtmidiInput(name, device, self._checker(name, own, presence), self._let_go)
         self._open[port] = own
         return port
 
-    def _output(self, name: str, device: Any, own: str, presence: Presence | None) -> SystemOutput:
-        room = Room(ALSA_FLOW) if self._backend == "alsa" else None
+    def _output(self, name: str, device: Any, own: str, presence: PortPresence | None) -> RtmidiOutput:
+        room = SendBudget(ALSA_FLOW) if self._backend == "alsa" else None
         check = self._checker(name, own, presence)
-        port = SystemOutput(name, device, check, self._let_go, LONGEST.get(self._backend), room)
+        port = RtmidiOutput(name, device, check, self._let_go, LONGEST.get(self._backend), room)
         self._open[port] = own
         return port
 
@@ -179,7 +179,7 @@ class System:
 
     # Whether ports are still there
 
-    def _checker(self, name: str, own: str, presence: Presence | None) -> Callable[[int], None]:
+    def _checker(self, name: str, own: str, presence: PortPresence | None) -> Callable[[int], None]:
         """What raises PortGone if the port that we joined is gone; our own are there while we are."""
         if presence is None:
             return lambda now: None
@@ -188,7 +188,7 @@ class System:
         return Joint(name, presence, joined_to, own).check  # inputs: reader thread, outputs: loop
 
     def _check_inputs_left(self) -> None:
-        held = sum(isinstance(port, SystemInput) for port in self._open.copy())
+        held = sum(isinstance(port, RtmidiInput) for port in self._open.copy())
         if self._backend == "alsa" and held >= ALSA_INPUTS:
             raise PortError(f"ALSA has no room for more than {ALSA_INPUTS} inputs of one program; use fewer inputs")
 

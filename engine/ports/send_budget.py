@@ -8,16 +8,16 @@ from typing import Final
 
 from engine.midi.kinds import FIRST_REAL_TIME
 from engine.ports.driver_limits import JACK_RING
-from engine.ports.port import Flow
+from engine.ports.port import DriverFlow
 
 #: bytes after which the server is asked again how far it is: asking takes as long as sending a note
 _UNSEEN: Final = 1024
 
 
-class Room:
+class SendBudget:
     """Counts what is on its way, by the clock; if `cycle` is given, also by the server's cycles."""
 
-    def __init__(self, flow: Flow, cycle: Callable[[], int] | None = None) -> None:
+    def __init__(self, flow: DriverFlow, cycle: Callable[[], int] | None = None) -> None:
         """`cycle` counts the server's cycles, each of which empties the ring."""
         self.flow = flow
         self._byte_ns = 1_000_000_000 // flow.per_second

@@ -14,7 +14,7 @@ from engine.rig.read.load import read
 INPUTS = "abcdefgh"
 
 
-def rig(players: int = 1, sync: str = "", more: str = "", wire: str = "din", through: str = "") -> str:
+def rig(players: int = 1, sync: str = "", more: str = "", cable: str = "din", through: str = "") -> str:
     """So many inputs into one output in one scene, and a second scene without routes."""
     names = ", ".join(f'"{name}"' for name in INPUTS[:players])
     ports = "\n".join(f'{name} = {{ port = "in {name}" }}' for name in INPUTS)
@@ -23,8 +23,8 @@ format = 1
 [inputs]
 {ports}
 [outputs]
-strings = {{ port = "out 1", wire = "{wire}" }}
-drums = {{ port = "out 2", wire = "{wire}" }}
+strings = {{ port = "out 1", wire = "{cable}" }}
+drums = {{ port = "out 2", wire = "{cable}" }}
 [[scenes]]
 number = 1
 name = "Tutti"
@@ -90,8 +90,8 @@ def test_clock_and_time_code_are_reckoned_with() -> None:
 
 def test_a_fast_output_is_not_told_of() -> None:
     """What is not paced cannot be too full."""
-    assert told(rig(8, wire="fast", through=UNCLOCKED), density=10_000) == []
-    assert list(loads(read(rig(8, wire="fast"), "test"))) == []
+    assert told(rig(8, cable="fast", through=UNCLOCKED), density=10_000) == []
+    assert list(loads(read(rig(8, cable="fast"), "test"))) == []
 
 
 def test_two_clocks_that_meet_are_told() -> None:
@@ -141,8 +141,8 @@ def test_check_counts_running_status(tmp_path: Path) -> None:
     """Bank and program on a channel: 8 bytes in 2.56 ms, with running status 7 in 2.24 ms (MIDI 1.0 p. A-1)."""
     step = 'burst = [ { output = "strings", channel = 1, bank = [1, 2], program = 5 } ]\n[[scenes]]\nnumber = 2'
     text = rig().replace("[[scenes]]\nnumber = 2", step)
-    for wire, bytes_, ms in (("", 8, 2.56), (", running_status = true", 7, 2.24)):
+    for cable, bytes_, ms in (("", 8, 2.56), (", running_status = true", 7, 2.24)):
         file = tmp_path / "rig.toml"
-        file.write_text(text.replace('wire = "din"', 'wire = "din"' + wire), encoding="utf-8")
+        file.write_text(text.replace('wire = "din"', 'wire = "din"' + cable), encoding="utf-8")
         (row,) = json.loads(CliRunner().invoke(app, ["check", str(file), "--json"]).output)["bursts"]
         assert (row["bytes"], row["ms"]) == (bytes_, pytest.approx(ms))

@@ -13,7 +13,7 @@ import typer
 from typer.testing import CliRunner
 
 from engine.cli import keep
-from engine.cli.output import Fault
+from engine.cli.output import CommandError
 from engine.live.socket.client import NoEngine
 
 KEPT = {"done": True, "text": "kept 12 messages of the last 5 min 0 s in /show/kept.mid"}
@@ -116,7 +116,7 @@ def test_what_the_engine_refuses_is_a_fault(app: typer.Typer, engine: Engine) ->
     """The engine's sentence becomes the fault that the command ends with."""
     engine.answer = {"done": False, "text": "/show/kept.mid exists already and is left alone; choose another name"}
     done = CliRunner().invoke(app, ["keep", "/show/kept.mid", "--name", "pit"])
-    assert isinstance(done.exception, Fault)
+    assert isinstance(done.exception, CommandError)
     assert str(done.exception) == engine.answer["text"]
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from receiver import Receiver
 
-from engine.midi.byte_stream import Parser
+from engine.midi.byte_stream import StreamParser
 
 BAYLEAF = Path(sys.executable).parent / "bayleaf"
 DEADLINE = 30.0
@@ -136,7 +136,7 @@ def test_a_show_over_two_machines(pit: Pit) -> None:
     pit.play("90 3E 64", "80 3E 40", "80 3C 40", "B0 07 01")
     heard += pit.heard(bytes.fromhex("B0 07 01"))
     receiver = Receiver()
-    for message in Parser().feed(heard):
+    for message in StreamParser().feed(heard):
         receiver.hear(message)
     assert receiver.held == 0
     assert bytes.fromhex("90 4A 64") in receiver.log

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from pitsong import SONG, Bayleaf
 
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 
 
 def recorded(file: Path, *happened: dict[str, object], head: dict[str, object] | None = None) -> Path:
@@ -66,14 +66,14 @@ def test_a_fault_of_our_own_costs_its_message_only(
     bayleaf: Bayleaf, rig: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What failed that night fails again in the replay; it is told, and the rest goes on as it did."""
-    receive = Bay.receive
+    receive = Engine.receive
 
-    def broken(self: Bay, now: int, source: int, message: bytes) -> object:
+    def broken(self: Engine, now: int, source: int, message: bytes) -> object:
         if message[1] == 0x3C:
             raise RuntimeError("broken")
         return receive(self, now, source, message)
 
-    monkeypatch.setattr(Bay, "receive", broken)
+    monkeypatch.setattr(Engine, "receive", broken)
     notes = [{"at": n, "way": "in", "port": "keys", "message": f"91 {n + 0x3C:02X} 40"} for n in range(2)]
     scene = {"at": 0, "way": "did", "did": ["command", "scene", 1, "start"]}
     file = recorded(tmp_path / "a.jsonl", scene, *notes, {**notes[1], "way": "out", "port": "strings"})

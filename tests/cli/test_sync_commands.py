@@ -117,62 +117,62 @@ def engine(tmp_path: Path) -> Iterator[Callable[[str], Engine]]:
 
 def test_the_clock_by_command(engine: Callable[[str], Engine]) -> None:
     """start, stop, continue, tap and a tempo act on the engine, say what happened, and are heard on the cable."""
-    bay = engine(OWN)
-    found = bay.status()
+    engine = engine(OWN)
+    found = engine.status()
     assert (found["tempo"], found["clock_from"]) == (100.0, None)
-    assert bay.said("clock", "start") == "clock: start, tempo 100\n"
-    bay.heard(b"\xfa\xf8\xf8")
-    assert bay.status()["clock_from"] == "internal"
-    assert bay.refused("clock", "start") == "the clock runs already; nothing changed\n"
-    assert bay.said("clock", "132.5") == "tempo 132.5\n"
-    assert "clock: 132.5 beats a minute, from internal\n" in bay.said("status")
-    assert bay.said("clock", "stop") == "clock: stop, tempo 132.5\n"
-    bay.heard(b"\xfc")
-    assert bay.refused("clock", "stop") == "the clock stands already; nothing changed\n"
-    assert bay.said("clock", "continue") == "clock: continue, tempo 132.5\n"
-    bay.heard(b"\xfb\xf8")
-    bay.said("clock", "tap")
-    assert bay.status()["tempo"] == 132.5
-    bay.said("clock", "tap")
-    assert 20 <= bay.status()["tempo"] <= 300
-    assert bay.refused("clock", "301") == "a tempo is 20 to 300 beats a minute; nothing changed\n"
-    assert bay.refused("clock", "nan") == "a tempo is 20 to 300 beats a minute; nothing changed\n"
-    assert "it knows start, continue, stop, tempo" in bay.refused("clock", "faster")
+    assert engine.said("clock", "start") == "clock: start, tempo 100\n"
+    engine.heard(b"\xfa\xf8\xf8")
+    assert engine.status()["clock_from"] == "internal"
+    assert engine.refused("clock", "start") == "the clock runs already; nothing changed\n"
+    assert engine.said("clock", "132.5") == "tempo 132.5\n"
+    assert "clock: 132.5 beats a minute, from internal\n" in engine.said("status")
+    assert engine.said("clock", "stop") == "clock: stop, tempo 132.5\n"
+    engine.heard(b"\xfc")
+    assert engine.refused("clock", "stop") == "the clock stands already; nothing changed\n"
+    assert engine.said("clock", "continue") == "clock: continue, tempo 132.5\n"
+    engine.heard(b"\xfb\xf8")
+    engine.said("clock", "tap")
+    assert engine.status()["tempo"] == 132.5
+    engine.said("clock", "tap")
+    assert 20 <= engine.status()["tempo"] <= 300
+    assert engine.refused("clock", "301") == "a tempo is 20 to 300 beats a minute; nothing changed\n"
+    assert engine.refused("clock", "nan") == "a tempo is 20 to 300 beats a minute; nothing changed\n"
+    assert "it knows start, continue, stop, tempo" in engine.refused("clock", "faster")
 
 
 def test_the_time_code_by_command(engine: Callable[[str], Engine]) -> None:
     """start, stop and a place act on the engine; the full message is heard, the cue passed, the place shown."""
-    bay = engine(OWN + CUE)
-    assert (bay.status()["timecode"], bay.status()["timecode_runs"]) == ("00:00:00;00", False)
-    assert bay.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"
-    bay.heard(bytes.fromhex("F0 7F 7F 01 01 41 00 00 00 F7"))  # RP-004 p. 5
-    assert "(29.97 drop frames, stands), from internal" in bay.said("status")
-    assert bay.said("timecode", "start") == "time code runs from 01:00:00;00\n"
-    bay.heard(bytes.fromhex("F1 00 F1 10 F1 20"))
-    bay.until(lambda: bay.status()["scene"] == {"number": 2, "name": "Two"})
-    assert bay.said("timecode", "stop").startswith("time code stands at 01:00:")
-    assert not bay.status()["timecode_runs"]
-    assert bay.refused("timecode", "stop") == "the time code stands already; nothing changed\n"
-    assert bay.refused("timecode", "24:00:00:00").startswith('found "24:00:00:00"; allowed at 29.97 drop frames')
-    assert "it knows start, stop, locate" in bay.refused("timecode", "back")
+    engine = engine(OWN + CUE)
+    assert (engine.status()["timecode"], engine.status()["timecode_runs"]) == ("00:00:00;00", False)
+    assert engine.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"
+    engine.heard(bytes.fromhex("F0 7F 7F 01 01 41 00 00 00 F7"))  # RP-004 p. 5
+    assert "(29.97 drop frames, stands), from internal" in engine.said("status")
+    assert engine.said("timecode", "start") == "time code runs from 01:00:00;00\n"
+    engine.heard(bytes.fromhex("F1 00 F1 10 F1 20"))
+    engine.until(lambda: engine.status()["scene"] == {"number": 2, "name": "Two"})
+    assert engine.said("timecode", "stop").startswith("time code stands at 01:00:")
+    assert not engine.status()["timecode_runs"]
+    assert engine.refused("timecode", "stop") == "the time code stands already; nothing changed\n"
+    assert engine.refused("timecode", "24:00:00:00").startswith('found "24:00:00:00"; allowed at 29.97 drop frames')
+    assert "it knows start, stop, locate" in engine.refused("timecode", "back")
 
 
 def test_a_rig_without_either(engine: Callable[[str], Engine]) -> None:
     """Without [sync] the commands are refused with what to write in the rig."""
-    bay = engine(RIG)
-    assert "[sync.clock]" in bay.refused("clock", "start")
-    assert "[sync.timecode]" in bay.refused("timecode", "start")
-    assert (bay.status()["tempo"], bay.status()["timecode"]) == (None, None)
+    engine = engine(RIG)
+    assert "[sync.clock]" in engine.refused("clock", "start")
+    assert "[sync.timecode]" in engine.refused("timecode", "start")
+    assert (engine.status()["tempo"], engine.status()["timecode"]) == (None, None)
 
 
 @contextlib.contextmanager
-def feeding(bay: Engine, message: bytes) -> Iterator[None]:
+def feeding(engine: Engine, message: bytes) -> Iterator[None]:
     """Something that sends this every 20 ms until the end of the block."""
     ended = threading.Event()
 
     def feed() -> None:
         while not ended.wait(0.02):
-            os.write(bay.desk, message)
+            os.write(engine.desk, message)
 
     feeder = threading.Thread(target=feed)
     feeder.start()
@@ -185,24 +185,24 @@ def feeding(bay: Engine, message: bytes) -> Iterator[None]:
 
 def test_what_comes_in_is_shown(engine: Callable[[str], Engine]) -> None:
     """Clock and time code of an input are shown by `status` and `watch` as tempo and place, and when they stop."""
-    bay = engine(RIG)
-    watcher = bay.open("watch", "--json")
+    engine = engine(RIG)
+    watcher = engine.open("watch", "--json")
     assert watcher.stdout is not None
-    os.write(bay.desk, bytes.fromhex("F0 7F 7F 01 01 21 02 03 04 F7"))
-    bay.until(lambda: bay.status()["timecode"] == "01:02:03:04")
-    assert not bay.status()["timecode_runs"]
-    with feeding(bay, bytes.fromhex("F8 F1 00")):
-        bay.until(lambda: bay.status()["timecode_runs"] and bay.status()["tempo"])
-        assert "clock: " in bay.said("status")
-        assert "01:02:03" in bay.said("status")
+    os.write(engine.desk, bytes.fromhex("F0 7F 7F 01 01 21 02 03 04 F7"))
+    engine.until(lambda: engine.status()["timecode"] == "01:02:03:04")
+    assert not engine.status()["timecode_runs"]
+    with feeding(engine, bytes.fromhex("F8 F1 00")):
+        engine.until(lambda: engine.status()["timecode_runs"] and engine.status()["tempo"])
+        assert "clock: " in engine.said("status")
+        assert "01:02:03" in engine.said("status")
         line = ""
         while '"way": "time"' not in line or '"timecode_runs": true' not in line:
             line = watcher.stdout.readline()
             assert line
         assert json.loads(line)["timecode_from"] == "desk"
-    bay.until(lambda: not bay.status()["timecode_runs"])
+    engine.until(lambda: not engine.status()["timecode_runs"])
     while '"way": "time"' not in line or '"timecode_runs": false' not in line:
         line = watcher.stdout.readline()
         assert line
     shown = json.loads(line)
-    assert shown["timecode"] == bay.status()["timecode"]
+    assert shown["timecode"] == engine.status()["timecode"]

@@ -6,8 +6,8 @@ import pytest
 from typer.testing import CliRunner
 
 from engine.cli.app import app
-from engine.cli.output import Fault
-from engine.instruments.dump_files import DumpFault
+from engine.cli.output import CommandError
+from engine.instruments.dump_files import DumpFileError
 from engine.live.socket import client
 
 ONE, OTHER = bytes.fromhex("F07D0102F7"), bytes.fromhex("F07D0103F7")
@@ -37,7 +37,7 @@ def test_a_damaged_packet_is_not_sent(tmp_path: Path) -> None:
     """A packet of a sample dump with a wrong checksum is told by its place before anything goes out."""
     file = dump(tmp_path, "a.syx", WHOLE + WHOLE[:-2] + b"\x01\xf7")
     result = CliRunner().invoke(app, ["sysex", "send", file, "organ"])
-    assert isinstance(result.exception, Fault)
+    assert isinstance(result.exception, CommandError)
     assert str(result.exception).endswith("message 2 is damaged, for its checksum is wrong; nothing was sent")
 
 
@@ -53,7 +53,7 @@ def test_a_version_that_cannot_be_kept_is_told_before_an_instrument_is_asked(
     monkeypatch.chdir(tmp_path)
     dump(tmp_path, "old.syx", ONE)
     result = CliRunner().invoke(app, ["sysex", *command, "--keep", "a/b"])
-    assert isinstance(result.exception, DumpFault), result.output
+    assert isinstance(result.exception, DumpFileError), result.output
     assert '"a/b" cannot name a folder' in str(result.exception)
 
 

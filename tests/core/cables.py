@@ -9,7 +9,7 @@ from pit import MS
 from receiver import Receiver
 
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.core.routing.loops import QUESTION
 
 
@@ -30,7 +30,7 @@ class Cable:
 class Stage:
     """A router with cables around it. `heard` is what each output was handed: (time, message)."""
 
-    router: Bay
+    router: Engine
     cables: list[Cable]
     now: int = 0
     heard: dict[int, list[tuple[int, bytes]]] = field(default_factory=dict)

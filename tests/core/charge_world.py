@@ -4,7 +4,7 @@ The owner here is the rule alone (an owner grants what nobody holds who is alive
 the real one is tested for itself.
 """
 
-from engine.cluster.pure.leadership import Ask, Charge, Follow, Give, Lead, Lost, Play
+from engine.cluster.pure.leadership import Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
 
 MS = 1_000_000
 STEP = 5 * MS
@@ -55,7 +55,7 @@ class World:
     # what happens to them
 
     def start(self, name):
-        engine = Charge(self.now, name, "desk", "spare", self.owners)
+        engine = Leadership(self.now, name, "desk", "spare", self.owners)
         self.engines[name] = engine
         self.playing[name] = {}
         other = self.other(name)
@@ -163,7 +163,7 @@ class World:
                         self.say(name)
                 case Play(owner, epoch, _, _):
                     self.playing[name][owner] = epoch
-                case Lost(owner):
+                case LeadershipLost(owner):
                     self.playing[name].pop(owner, None)
         if not engine.in_charge:
             self.playing[name].clear()

@@ -7,7 +7,7 @@ from pit import MS
 from receiver import Receiver
 
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 Key = tuple[int, int, int]  # input, channel, key
@@ -17,7 +17,7 @@ class Evening:
     """A router, the time, all that was handed over, and the keys that are down."""
 
     def __init__(self, rig: str, scene: int = 1) -> None:
-        self.router = Bay(read(rig, "test"))
+        self.router = Engine(read(rig, "test"))
         self.now = 0
         self.handed: list[tuple[int, Delivery]] = []
         self.down: Counter[Key] = Counter()

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from receiver import Receiver
 
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 MS = 1_000_000
@@ -66,9 +66,9 @@ do = "scene"
 """
 
 
-def bay(extra: str = SCENES, wire: str = "fast") -> Bay:
+def engine(extra: str = SCENES, cable: str = "fast") -> Engine:
     """A router with these scenes; no scene is in force yet."""
-    return Bay(read(PORTS.replace("WIRE", wire) + extra, "test"))
+    return Engine(read(PORTS.replace("WIRE", cable) + extra, "test"))
 
 
 def hexed(deliveries: Iterable[Delivery], output: int | None = None) -> list[str]:
@@ -76,7 +76,7 @@ def hexed(deliveries: Iterable[Delivery], output: int | None = None) -> list[str
     return [message.hex(" ").upper() for to, message, _ in deliveries if output is None or to == output]
 
 
-def run_dry(router: Bay, now: int) -> tuple[int, list[Delivery]]:
+def run_dry(router: Engine, now: int) -> tuple[int, list[Delivery]]:
     """Let time pass until nothing waits; the time then, and what came out."""
     out: list[Delivery] = []
     for _ in range(100_000):

@@ -3,7 +3,7 @@
 import random
 import re
 
-from engine.core.control.remote_messages import Route, own, plain_request, recall_request, route_request
+from engine.core.control.remote_messages import RouteRequest, own, plain_request, recall_request, route_request
 from engine.midi.machine_control import MachineControl, machine_control
 from engine.midi.show_control import ShowControl, show_control
 from engine.midi.timecode import RATES, read_label
@@ -62,6 +62,6 @@ def valid_messages() -> list[bytes]:
         machine_control(MachineControl(US, "play")),
         machine_control(MachineControl(US, "locate", read_label("01:02:03:04", RATES["30"]))),
     ]
-    valid += [recall_request(US, 61), route_request(US, Route(2, 3, True)), own(US, 0x0A, b"\1\2\3\4")]
+    valid += [recall_request(US, 61), route_request(US, RouteRequest(2, 3, True)), own(US, 0x0A, b"\1\2\3\4")]
     valid += [plain_request(US, do) for do in PLAIN]
     return valid

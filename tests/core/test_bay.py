@@ -6,27 +6,27 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from pit import MS, PORTS, bay, hexed, run_dry
+from pit import MS, PORTS, engine, hexed, run_dry
 from receiver import Receiver
 
 import filters.transpose
 from engine.core.cable.program_burst import compile_burst, duration, select, size
-from engine.core.cable.scheduler import DIN, Step, Wire
-from engine.core.engine import Bay
+from engine.core.cable.scheduler import DIN, BurstUnit, Cable
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "core.json").read_text())
 
 
-def receive(router: Bay, now: int, source: int, message: str) -> list[str]:
+def receive(router: Engine, now: int, source: int, message: str) -> list[str]:
     """What the strings get for one message."""
     return hexed(router.receive(now, source, bytes.fromhex(message)), 0)
 
 
-def routed(chain: str = "", more: str = "") -> Bay:
+def routed(chain: str = "", more: str = "") -> Engine:
     """Keys and pads to the strings through a chain, in one scene and not in the other."""
-    made = bay(
+    made = engine(
         f"""
 [[scenes]]
 number = 1
@@ -79,7 +79,7 @@ def test_a_release_after_a_panic_does_not_cut_another_players_note() -> None:
 
 def test_a_release_follows_its_press_through_a_change_of_transposition() -> None:
     """Transpose +12, press, then another scene: the note-off carries the number that was sent (M1 p. A-4)."""
-    router = bay(
+    router = engine(
         """
 [[scenes]]
 number = 1
@@ -126,7 +126,7 @@ def test_bank_and_program_of_one_message_stay_together() -> None:
     """What add_bank makes of a program change is one unit on a DIN wire, whatever else comes."""
     chain = '{ filter = "add_bank", channels = { 1 = [8, 9] } }'
     route = f'{{ from = ["keys", "pads"], to = "strings", through = [ {chain} ] }}'
-    router = bay(f'[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ {route} ]', wire="din")
+    router = engine(f'[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ {route} ]', cable="din")
     router.recall(0, 1)
     out = []
     for number in range(4):
@@ -156,8 +156,8 @@ input = "foot"
 """
 
 
-def controlled(control: str) -> Bay:
-    router = bay(CONTROLS + control)
+def controlled(control: str) -> Engine:
+    router = engine(CONTROLS + control)
     router.recall(0, 1)
     return router
 
@@ -220,7 +220,7 @@ def test_a_swept_pedal_is_one_press() -> None:
 
 def test_a_set_list_is_walked() -> None:
     """next and back follow the set list; at its ends they stay, say so and send nothing; any recall moves the place."""
-    router = bay(CONTROLS + 'when = { note = 1 }\ndo = "next"')
+    router = engine(CONTROLS + 'when = { note = 1 }\ndo = "next"')
     router.recall(0, 1)
     outcome, out = router.command(1, "next", None, "test")
     assert (outcome.done, outcome.scene, len(out)) == (True, (12, "Twelve"), 3)
@@ -265,7 +265,7 @@ def test_programs_count_as_printed() -> None:
         '[[scenes]]\nnumber = 1\nname = "A"\nburst = [ { instrument = "zero", program = 12 }, '
         '{ output = "brass", channel = 4, program = 12 } ]'
     )
-    router = Bay(read(rig, "test"))
+    router = Engine(read(rig, "test"))
     assert hexed(router.recall(0, 1)) == ["C2 0C", "C3 0B"]
 
 
@@ -313,11 +313,11 @@ TIMES = [name for name in REFERENCE if name.startswith("din-") and name != "din-
 def test_reference_times_of_the_wire(name: str) -> None:
     """A byte takes 320 µs on DIN (area din-timing; each entry names its source)."""
     entry = REFERENCE[name]
-    wire, out = Wire(0, DIN), []
+    cable, out = Cable(0, DIN), []
     for message in _bytes_of(entry):
-        wire.put(0, (message,), out)
-    while wire.due is not None:
-        wire.flush(wire.due, out)
+        cable.put(0, (message,), out)
+    while cable.due is not None:
+        cable.flush(cable.due, out)
     ends = out[-1][2] + len(out[-1][1]) * DIN.byte_ns
     expected = entry["expected"]
     milliseconds = expected.get("ms") or expected.get("plain_ms") or expected["us"] / 1000
@@ -327,7 +327,7 @@ def test_reference_times_of_the_wire(name: str) -> None:
 def test_a_burst_for_sixteen_channels_takes_its_arithmetic() -> None:
     """Sixteen channels with bank and program are 128 bytes, 40.96 ms on DIN (scene-burst-16: MIDI 1.0 p. 1)."""
     expected = REFERENCE["scene-burst-16"]["expected"]
-    steps = [Step(channel, select(channel, (0, 0), 0), 0) for channel in range(16)]
+    steps = [BurstUnit(channel, select(channel, (0, 0), 0), 0) for channel in range(16)]
     assert size(steps) == expected["bytes"]
     assert duration(steps) / 1e6 == pytest.approx(expected["ms"])
 
@@ -337,9 +337,9 @@ def test_the_burst_is_in_the_order_of_the_standard() -> None:
     entry = REFERENCE["bank-order"]
     sent = select(entry["input"]["channel"] - 1, (1, 2), entry["input"]["program_wire"])
     assert b"".join(sent) == bytes.fromhex(entry["expected"])
-    printed, wire = (REFERENCE["program-wire"][side] for side in ("input", "expected"))
-    for one, other in zip(printed["printed"], wire["wire"], strict=True):
-        router = bay(
+    printed, cable = (REFERENCE["program-wire"][side] for side in ("input", "expected"))
+    for one, other in zip(printed["printed"], cable["wire"], strict=True):
+        router = engine(
             f'[[scenes]]\nnumber = 1\nname = "A"\nburst = [ {{ output = "brass", channel = 1, program = {one} }} ]'
         )
         assert router.recall(0, 1) == [(1, bytes((0xC0, other)), 0)]
@@ -358,7 +358,7 @@ def test_the_receiver_of_these_tests_follows_the_standard() -> None:
 
 def test_a_burst_is_compiled_by_output() -> None:
     """Each output gets its own steps, in the order written."""
-    rig = bay().rig
+    rig = engine().rig
     names = {name: index for index, name in enumerate(rig.outputs)}
     assert [step.channel for step in compile_burst(rig, rig.scenes[0], names)[0]] == [0, 1]
 

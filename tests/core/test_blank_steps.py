@@ -1,7 +1,7 @@
 """Blank steps of a burst: a place that is kept, and no byte. (Our own design; no outside source.)"""
 
 import pytest
-from pit import MS, bay, hexed, run_dry
+from pit import MS, engine, hexed, run_dry
 
 from engine.rig.models.rig import BurstStep
 
@@ -21,7 +21,7 @@ burst = [
 
 def test_a_scene_of_blank_steps_sends_nothing_and_counts_no_instrument() -> None:
     """Recalled or sent again, blank steps send no byte, and the answer counts no instrument and no time."""
-    router = bay(SCENES)
+    router = engine(SCENES)
     for command in (("scene", 1), ("resend", None)):
         outcome, deliveries = router.command(0, *command, "shell")
         assert (hexed(deliveries), hexed(run_dry(router, 0)[1])) == ([], [])
@@ -30,7 +30,7 @@ def test_a_scene_of_blank_steps_sends_nothing_and_counts_no_instrument() -> None
 
 def test_blank_steps_among_others_send_nothing() -> None:
     """Of three steps of which two are blank one is sent, and one instrument is counted."""
-    router = bay(SCENES)
+    router = engine(SCENES)
     outcome, deliveries = router.command(0, "scene", 2, "shell")
     sent = hexed([*deliveries, *run_dry(router, MS)[1]])
     assert len(sent) == 1

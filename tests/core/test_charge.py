@@ -5,7 +5,7 @@ from charge_world import MS, World
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.cluster.pure.leadership import Ask, Charge, Follow, Give, Lead, Play
+from engine.cluster.pure.leadership import Ask, Follow, Give, Lead, Leadership, Play
 
 OWNERS = ("left", "right")
 
@@ -29,7 +29,7 @@ def assert_led_by(world, name):
 
 def test_alone_it_is_in_charge_at_once():
     """A rig without a standby asks its owners straight away and waits for nobody."""
-    charge = Charge(7, "desk", "desk", None, OWNERS)
+    charge = Leadership(7, "desk", "desk", None, OWNERS)
     assert charge.due == 7
     assert charge.tick(7) == [Lead(), Ask("left"), Ask("right")]
     assert charge.granted(8, "right", 41) == [Play("right", 41, None, True)]
@@ -115,7 +115,7 @@ def test_a_hand_over_and_back(world):
 
 def test_what_is_given_may_be_as_old_as_the_giving():
     """The engine that is handed the show says since when: what was pressed from then on was sent by nobody."""
-    charge = Charge(0, "spare", "desk", "spare", ["left"])
+    charge = Leadership(0, "spare", "desk", "spare", ["left"])
     charge.alive(0, True)
     charge.told(0, 1, "desk")
     assert charge.told(5 * MS, 2, "spare") == [Ask("left")]
@@ -125,7 +125,7 @@ def test_what_is_given_may_be_as_old_as_the_giving():
 
 def test_a_giving_that_is_not_confirmed_is_said_again():
     """Until the owner has confirmed it, since otherwise it would refuse the other for ever."""
-    charge = Charge(0, "desk", "desk", "spare", ["left"])
+    charge = Leadership(0, "desk", "desk", "spare", ["left"])
     charge.tick(charge.due)
     charge.granted(0, "left", 9)
     charge.alive(0, True)
@@ -148,7 +148,7 @@ def test_an_owner_that_starts_again_is_asked_again(world):
 
 def test_a_show_without_owners_is_never_taken_by_itself():
     """Nobody could tell a dead engine from a pulled cable; the player can, and takes it by hand."""
-    charge = Charge(0, "spare", "desk", "spare", [])
+    charge = Leadership(0, "spare", "desk", "spare", [])
     charge.alive(0, True)
     charge.told(0, 1, "desk")
     assert charge.alive(1, False) == []
@@ -158,7 +158,7 @@ def test_a_show_without_owners_is_never_taken_by_itself():
 
 def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby():
     """What it had said before its sign of life went may arrive later; the standby goes on asking."""
-    charge = Charge(0, "spare", "desk", "spare", ["left"])
+    charge = Leadership(0, "spare", "desk", "spare", ["left"])
     charge.alive(0, True)
     charge.told(0, 1, "desk")
     assert charge.alive(1, False) == [Ask("left")]
@@ -169,7 +169,7 @@ def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby():
 
 def test_a_question_that_is_not_answered_is_asked_again():
     """A question lost with its link does not leave the outputs dumb; an answer that comes too late changes nothing."""
-    charge = Charge(0, "desk", "desk", None, ["left"])
+    charge = Leadership(0, "desk", "desk", None, ["left"])
     assert charge.tick(0) == [Lead(), Ask("left")]
     assert charge.tick(charge.due) == [Ask("left")]
     assert charge.granted(1100 * MS, "left", 11) == [Play("left", 11, None, True)]
@@ -179,7 +179,7 @@ def test_a_question_that_is_not_answered_is_asked_again():
 
 def test_an_edit_that_changes_the_owners():
     """What is new is asked, what is gone is no longer ours."""
-    charge = Charge(0, "desk", "desk", None, ["left"])
+    charge = Leadership(0, "desk", "desk", None, ["left"])
     charge.tick(0)
     charge.granted(0, "left", 9)
     assert len(charge.owned(["right"])) == 1

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.cable.scheduler import DIN
-from engine.core.timing.clock import CLOCK, CONTINUE, PER_BEAT, START, STOP, Follower, Generator, period
+from engine.core.timing.clock import CLOCK, CONTINUE, PER_BEAT, START, STOP, ClockFollower, ClockGenerator, period
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))
 MS = 1_000_000
@@ -27,8 +27,8 @@ def clocks(bpm: float, count: int, jitter: float = 0, seed: int = 1, begin: floa
     return sorted(round(time) for time in times)
 
 
-def following(times: Iterable[int], follower: Follower | None = None) -> Follower:
-    follower = follower or Follower()
+def following(times: Iterable[int], follower: ClockFollower | None = None) -> ClockFollower:
+    follower = follower or ClockFollower()
     for time in times:
         follower.hear(time, CLOCK)
     return follower
@@ -40,7 +40,7 @@ def tempo(times: list[int]) -> float:
     return found
 
 
-def hear(follower: Follower, *messages: str, now: int = 0) -> int:
+def hear(follower: ClockFollower, *messages: str, now: int = 0) -> int:
     """Clocks 20 ms apart, anything else just before the clock that follows it."""
     for message in messages:
         now += 20 * MS * (message == "F8")
@@ -48,7 +48,7 @@ def hear(follower: Follower, *messages: str, now: int = 0) -> int:
     return now
 
 
-def taken(generator: Generator, end: int) -> Iterator[tuple[int, bytes]]:
+def taken(generator: ClockGenerator, end: int) -> Iterator[tuple[int, bytes]]:
     """All that is due up to a time, taken when it is due."""
     while generator.due is not None and generator.due <= end:
         now = generator.due
@@ -65,7 +65,7 @@ def test_how_far_apart_clocks_are(key: str) -> None:
     """Clocks are as far apart as the reference says, made or followed."""
     bpm, expected = REFERENCE[key]["input"]["bpm"], REFERENCE[key]["expected"]["ms"]
     assert period(bpm) / MS == pytest.approx(expected, abs=1e-6)
-    generator = Generator(bpm)
+    generator = ClockGenerator(bpm)
     generator.start(0)
     times = [time for time, _ in taken(generator, 10 * SECOND)]
     assert (times[-1] - times[0]) / (len(times) - 1) / MS == pytest.approx(expected, abs=1e-5)
@@ -86,7 +86,7 @@ def test_clocks_of_a_beat_and_of_a_second() -> None:
 def test_song_position(key: str) -> None:
     """A song position counts sixteenths of six clocks, low byte first, made or followed."""
     position, expected = REFERENCE[key]["input"]["spp"], REFERENCE[key]["expected"]
-    generator, follower = Generator(120), Follower()
+    generator, follower = ClockGenerator(120), ClockFollower()
     (message,) = generator.locate(position)
     follower.hear(0, message)
     assert generator.position == follower.position == expected["clocks"]
@@ -99,12 +99,12 @@ def test_a_bar_as_song_position() -> None:
     found = REFERENCE["spp-bar-4-4"]
     sixteenths = (found["input"]["bar"] - 1) * found["input"]["beats_per_bar"] * 4
     assert sixteenths == found["expected"]["spp"]
-    assert Generator(120).locate(sixteenths)[0].hex(" ").upper() == found["expected"]["bytes"]
+    assert ClockGenerator(120).locate(sixteenths)[0].hex(" ").upper() == found["expected"]["bytes"]
 
 
 def test_start_takes_effect_at_the_next_clock() -> None:
     """After start the position is 0, the first clock is where the song begins, the next a step on (p. 30-31)."""
-    follower, found = Follower(), REFERENCE["clock-start"]
+    follower, found = ClockFollower(), REFERENCE["clock-start"]
     now = hear(follower, *found["input"])
     assert follower.position == found["expected"]["position_clocks_after_FA"]
     hear(follower, "F8", now=now)
@@ -113,7 +113,7 @@ def test_start_takes_effect_at_the_next_clock() -> None:
 
 def test_continue_takes_effect_at_the_next_clock() -> None:
     """Continue goes on from the song position with the next clock (p. 27-30)."""
-    follower, found = Follower(), REFERENCE["clock-continue"]
+    follower, found = ClockFollower(), REFERENCE["clock-continue"]
     now = hear(follower, *found["input"])
     assert follower.position == found["expected"]["position_clocks"]
     hear(follower, "F8", "F8", now=now)
@@ -122,7 +122,7 @@ def test_continue_takes_effect_at_the_next_clock() -> None:
 
 def test_clocks_while_a_song_is_located() -> None:
     """Clocks that come while a song is being located count: the worked example of p. 28-29 plays on at clock 27."""
-    follower, found = Follower(), REFERENCE["spp-catch-up"]
+    follower, found = ClockFollower(), REFERENCE["spp-catch-up"]
     hear(follower, *found["input"])
     # the first of three clocks is position 24 itself; clock 27 is the next to come
     assert follower.position + 1 == found["expected"]["clock"]
@@ -130,7 +130,7 @@ def test_clocks_while_a_song_is_located() -> None:
 
 def test_stop_keeps_the_place() -> None:
     """Clocks that come while stopped do not move the place (p. 31); the tempo is told all the same (p. 30)."""
-    follower, found = Follower(), REFERENCE["clock-stop"]
+    follower, found = ClockFollower(), REFERENCE["clock-stop"]
     now = hear(follower, *found["input"])
     assert follower.position + 1 == found["expected"]["clocks_counted_while_playing"]
     assert not follower.running
@@ -140,10 +140,10 @@ def test_stop_keeps_the_place() -> None:
 
 def test_what_is_redundant_is_ignored() -> None:
     """A start while playing does not begin anew, a stop while stopped does nothing (p. 32), made or followed."""
-    follower = Follower()
+    follower = ClockFollower()
     hear(follower, "FA", "F8", "F8", "FA", "FB", "F8")
     assert follower.position == 2
-    generator = Generator(120)
+    generator = ClockGenerator(120)
     assert generator.stop() == []
     assert generator.start(0) == [START]
     assert (generator.start(1), generator.go_on(2), generator.locate(5)) == ([], [], [])
@@ -153,7 +153,7 @@ def test_what_is_redundant_is_ignored() -> None:
 
 def test_start_is_position_0_and_continue() -> None:
     """Position 0 with continue plays as start does (p. 28)."""
-    one, other = Follower(), Follower()
+    one, other = ClockFollower(), ClockFollower()
     found = REFERENCE["clock-start-equals"]
     hear(one, *found["input"], "F8", "F8", "F8")
     hear(other, *found["expected"], "F8", "F8", "F8")
@@ -163,13 +163,13 @@ def test_start_is_position_0_and_continue() -> None:
 def test_the_gap_after_start() -> None:
     """The first clock comes at least 1 ms after start or continue (p. 30); a follower does without the gap."""
     gap = REFERENCE["clock-start-gap"]["expected"]["min_gap_ms"] * MS
-    generator = Generator(300)
+    generator = ClockGenerator(300)
     generator.start(5)
     assert generator.due == 5 + gap
     generator.stop()
     generator.go_on(7)
     assert generator.due == 7 + gap
-    follower = Follower()
+    follower = ClockFollower()
     for message in (START, CLOCK):
         follower.hear(0, message)
     assert (follower.running, follower.position) == (True, 0)
@@ -177,7 +177,7 @@ def test_the_gap_after_start() -> None:
 
 def test_a_song_position_is_sent_only_while_stopped() -> None:
     """While the song plays, neither ours nor a followed one can be moved by a song position (p. 29)."""
-    generator, follower = Generator(120), Follower()
+    generator, follower = ClockGenerator(120), ClockFollower()
     generator.start(0)
     assert generator.locate(8) == []
     hear(follower, "FA", "F8", "F2 08 00")
@@ -234,7 +234,7 @@ def test_a_change_of_tempo(before: float, after: float) -> None:
 def test_lost_clocks(lost: tuple[int, ...]) -> None:
     """A clock that is missing, or two in a row, leaves the tempo as it is at every moment."""
     times = [time for number, time in enumerate(clocks(120, 120, jitter=0.3)) if number not in lost]
-    follower = Follower()
+    follower = ClockFollower()
     for number, time in enumerate(times):
         follower.hear(time, CLOCK)
         if number > TWO_BEATS:
@@ -246,7 +246,7 @@ def test_doubled_clocks(doubled: tuple[int, ...]) -> None:
     """A clock that comes twice leaves the tempo as it is."""
     times = clocks(120, 120, jitter=0.3)
     times = sorted([*times, *(times[number] + MS for number in doubled)])
-    follower = Follower()
+    follower = ClockFollower()
     for number, time in enumerate(times):
         follower.hear(time, CLOCK)
         if number > TWO_BEATS:
@@ -276,7 +276,7 @@ def test_a_clock_that_stops() -> None:
 @settings(max_examples=100)
 def test_any_times_are_followed(gaps: list[int]) -> None:
     """Clocks at any times, equal ones too, give a tempo above nothing or none, and never an error."""
-    follower, now = Follower(), 0
+    follower, now = ClockFollower(), 0
     for gap in gaps:
         now += gap
         follower.hear(now, CLOCK)
@@ -290,7 +290,7 @@ def test_any_times_are_followed(gaps: list[int]) -> None:
 @pytest.mark.parametrize("bpm", [20, 33.333, 97.3, 120, 174.52, 299.99])
 def test_an_hour_without_drift(bpm: float) -> None:
     """After an hour exactly as many clocks have been sent as the tempo has, each at its own time."""
-    generator = Generator(bpm)
+    generator = ClockGenerator(bpm)
     generator.start(0)
     count, last = 0, 0
     for time, _ in taken(generator, 3600 * SECOND + MS):
@@ -302,14 +302,14 @@ def test_an_hour_without_drift(bpm: float) -> None:
 
 def test_the_place_of_our_own_clock() -> None:
     """Stopped and continued, ours goes on where it was: each clock sent is one step, and start begins at 0."""
-    generator = Generator(120)
+    generator = ClockGenerator(120)
     generator.start(0)
     assert len(list(taken(generator, SECOND))) == 48
     generator.stop()
     assert (generator.position, generator.due, generator.send(2 * SECOND)) == (47, None, [])
     assert generator.go_on(3 * SECOND) == [CONTINUE]
     assert len(list(taken(generator, 4 * SECOND))) == 48
-    heard = Follower()
+    heard = ClockFollower()
     for now, message in ((0, START), *((number, CLOCK) for number in range(48)), (50, STOP), (51, CONTINUE)):
         heard.hear(now, message)
     for number in range(48):
@@ -325,7 +325,7 @@ def test_the_place_of_our_own_clock() -> None:
 @settings(max_examples=100)
 def test_a_change_of_tempo_within_a_clock(before: float, after: float, part: float) -> None:
     """The clock under way lasts the part that is over at the old tempo and the rest at the new one."""
-    generator = Generator(before)
+    generator = ClockGenerator(before)
     generator.start(0)
     last = [time for time, _ in taken(generator, SECOND)][-1]
     change = last + round(part * period(before))
@@ -339,7 +339,7 @@ def test_a_change_of_tempo_within_a_clock(before: float, after: float, part: flo
 
 def test_a_change_of_tempo_before_the_first_clock() -> None:
     """Set between start and the first clock, the tempo holds from the first clock on; set while stopped, from start."""
-    generator = Generator(120)
+    generator = ClockGenerator(120)
     generator.set_bpm(0, 60)
     generator.start(0)
     generator.set_bpm(10, 240)
@@ -350,7 +350,7 @@ def test_a_change_of_tempo_before_the_first_clock() -> None:
 @pytest.mark.parametrize(("apart", "expected"), [(500, 120), (1000, 60), (10, 300), (2900, 20.69)])
 def test_tapping(apart: int, expected: float) -> None:
     """Two taps and more are a tempo, kept within 20 and 300."""
-    generator = Generator(100)
+    generator = ClockGenerator(100)
     generator.tap(0)
     assert generator.bpm == 100
     for number in range(1, 8):
@@ -360,7 +360,7 @@ def test_tapping(apart: int, expected: float) -> None:
 
 def test_tapping_anew() -> None:
     """After three seconds taps begin anew, and only the last five count."""
-    generator = Generator(100)
+    generator = ClockGenerator(100)
     for time in (0, 500, 4000):
         generator.tap(time * MS)
     assert generator.bpm == pytest.approx(120)
@@ -371,7 +371,7 @@ def test_tapping_anew() -> None:
 
 def test_two_taps_at_one_time_are_one() -> None:
     """Two switches that tap at one time, or a knob turned by two steps, are one tap and no tempo."""
-    generator = Generator(100)
+    generator = ClockGenerator(100)
     for time in (0, 0, 500, 500):
         generator.tap(time * MS)
     assert generator.bpm == pytest.approx(120)
@@ -379,7 +379,7 @@ def test_two_taps_at_one_time_are_one() -> None:
 
 def test_a_stall() -> None:
     """Clocks that a stall has missed stay missed: one is sent, the next at its own time, and the place counts all."""
-    generator = Generator(120)
+    generator = ClockGenerator(120)
     generator.start(0)
     list(taken(generator, SECOND))
     late = SECOND + 10 * SECOND

@@ -8,11 +8,11 @@ from collections.abc import Sequence
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pit import MS, PORTS, bay, hexed, run_dry
+from pit import MS, PORTS, engine, hexed, run_dry
 from worn import Change, bursts, presses
 
 from engine.core.adoption import take_over
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 KEYS, PADS, FOOT = 0, 1, 2
@@ -41,22 +41,22 @@ def control(when: str, do: str = 'do = "next"', more: str = "", source: str = "f
     return f'[[controls]]\ninput = "{source}"\nwhen = {{ {when} }}\n{do}\n{more}\n'
 
 
-def router(*controls: str, scenes: str = SCENES) -> Bay:
+def router(*controls: str, scenes: str = SCENES) -> Engine:
     """The rig above with these controls, in scene 1."""
-    made = bay(scenes + "".join(controls))
+    made = engine(scenes + "".join(controls))
     made.recall(0, 1)
     run_dry(made, 0)
     return made
 
 
-def play(made: Bay, at: float, message: str, source: int = FOOT) -> list[str]:
+def play(made: Engine, at: float, message: str, source: int = FOOT) -> list[str]:
     """What reaches the brass when this arrives at `at` ms; what was due before has happened before."""
     now = round(at * MS)
     wait(made, at)
     return hexed(made.receive(now, source, bytes.fromhex(message)), BRASS)
 
 
-def wait(made: Bay, until: float) -> list[str]:
+def wait(made: Engine, until: float) -> list[str]:
     """What reaches the brass as time goes on to `until` ms."""
     out = []
     while made.due is not None and made.due <= until * MS:
@@ -66,22 +66,22 @@ def wait(made: Bay, until: float) -> list[str]:
     return hexed(out, BRASS)
 
 
-def told(made: Bay) -> list[tuple[str, bool, str]]:
+def told(made: Engine) -> list[tuple[str, bool, str]]:
     """What became of commands since the last call: what, whether it was done, the sentence."""
     outcomes, made.outcomes = made.outcomes, []
     return [(each.do, each.done, each.text) for each in outcomes]
 
 
-def sources(made: Bay) -> list[str]:
+def sources(made: Engine) -> list[str]:
     outcomes, made.outcomes = made.outcomes, []
     return [each.source for each in outcomes]
 
 
-def scene_of(made: Bay) -> int | None:
+def scene_of(made: Engine) -> int | None:
     return made.scene[0] if made.scene else None
 
 
-def step_on(made: Bay, changes: Sequence[Change], number: int = 64, form: str = "controller") -> list[str]:
+def step_on(made: Engine, changes: Sequence[Change], number: int = 64, form: str = "controller") -> list[str]:
     """A pedal or a key goes as these changes say; what reaches the brass."""
     out = []
     for at, closed in changes:
@@ -276,7 +276,7 @@ to = ["strings"]
 """
 
 
-def doing(*controls: str) -> Bay:
+def doing(*controls: str) -> Engine:
     return router(*controls, scenes=DOING + SCENES)
 
 
@@ -604,10 +604,10 @@ def test_nothing_hangs_whatever_scene_a_switch_is_let_go_in(
 # Edited rigs and pulled cables
 
 
-def edited(old: Bay, at: float, *controls: str) -> tuple[Bay, list[str]]:
+def edited(old: Engine, at: float, *controls: str) -> tuple[Engine, list[str]]:
     """The bay of the rig with these controls instead, and what reaches the brass as it takes over."""
     text = rig_text() + "".join(controls)
-    new = Bay(read(text, "test"), names=(old.inputs, old.outputs))
+    new = Engine(read(text, "test"), names=(old.inputs, old.outputs))
     return new, hexed(take_over(round(at * MS), new, old), BRASS)
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from pit import MS
 
 from engine.core.adoption import take_over
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.core.timing.sync_commands import command
 from engine.midi.timecode import RATES, Label, Rate, cue_place, full_frame, quarter_frames, read_label
 from engine.rig.read.load import read
@@ -113,7 +113,7 @@ def test_an_edit_between_a_locate_and_the_run(chase: str) -> None:
     evening = Cued(["00:00:10:00"], settings=sync)
     evening.locate("00:00:10:00")
     old = evening.router
-    evening.router = Bay(read(rig(["00:00:10:00", "00:20:00:00"], sync), "test"), names=(old.inputs, old.outputs))
+    evening.router = Engine(read(rig(["00:00:10:00", "00:20:00:00"], sync), "test"), names=(old.inputs, old.outputs))
     evening.take(take_over(evening.now, evening.router, old))
     evening.run("00:00:10:00", 20)
     assert evening.recalled == [2]
@@ -242,7 +242,7 @@ def test_a_frame_that_the_rate_has_not_is_its_last(rate: str, shown: str) -> Non
 @pytest.mark.parametrize("late", [0, 39, 41, 200, 500])
 def test_a_cue_where_the_code_begins_is_not_missed(late: int) -> None:
     """A scene at the very place where our own time code starts is recalled, however late the engine first looks."""
-    router = Bay(read(rig(["01:00:00:00", "01:00:00:12"], 'start = "01:00:00:00"\nrun = true'), "test"))
+    router = Engine(read(rig(["01:00:00:00", "01:00:00:12"], 'start = "01:00:00:00"\nrun = true'), "test"))
     router.recall(0, 1)
     router.begin(0)
     router.tick(late * MS)

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.control.remote_messages import Remote, Request, own, read_own, seven
-from engine.core.control.rig_dump import LONGEST_BLOCK, Collector, Progress, blocks, from_syx
+from engine.core.control.remote_messages import RemoteReader, RemoteRequest, own, read_own, seven
+from engine.core.control.rig_dump import LONGEST_BLOCK, DumpCollector, DumpProgress, blocks, from_syx
 from engine.midi.kinds import is_whole
 from engine.midi.seven_bit_packing import pack, unpack
 
@@ -27,10 +27,10 @@ BLOCKS = blocks(TEXT, DEVICE)
 OTHER = blocks(written(2), DEVICE)
 
 
-def collected(messages: list[bytes]) -> Progress | str:
+def collected(messages: list[bytes]) -> DumpProgress | str:
     """The whole text if it came, or what the last message brought."""
-    collector = Collector()
-    said: Progress | str = collector.progress("")
+    collector = DumpCollector()
+    said: DumpProgress | str = collector.progress("")
     for message in messages:
         said = collector.take(message)
         if isinstance(said, str):
@@ -74,8 +74,10 @@ def test_a_block_byte_by_byte():
 
 def test_blocks_are_read_as_blocks():
     """The remote hands every block that it is meant for to whoever collects them, and no other's."""
-    assert [Remote(DEVICE).read(0, message) for message in BLOCKS] == [Request("block", None, each) for each in BLOCKS]
-    assert Remote(DEVICE + 1).read(0, BLOCKS[0]) is None
+    assert [RemoteReader(DEVICE).read(0, message) for message in BLOCKS] == [
+        RemoteRequest("block", None, each) for each in BLOCKS
+    ]
+    assert RemoteReader(DEVICE + 1).read(0, BLOCKS[0]) is None
 
 
 @given(st.integers(0, len(BLOCKS) - 1), st.data())
@@ -85,7 +87,7 @@ def test_a_corrupted_block_is_noticed(place, data):
     byte = data.draw(st.integers(0, 255).filter(lambda byte: byte != BLOCKS[place][at]))
     broken = BLOCKS[place][:at] + bytes((byte,)) + BLOCKS[place][at + 1 :]
     said = collected([*BLOCKS[:place], *BLOCKS[place + 1 :], broken])
-    assert isinstance(said, Progress)
+    assert isinstance(said, DumpProgress)
     assert (said.missing, said.taken) == ((place + 1,), False)
     assert collected([broken, *BLOCKS]) == TEXT
 
@@ -98,7 +100,7 @@ def test_two_bytes_swapped_are_noticed(place, data):
     message[first], message[second] = message[second], message[first]
     if bytes(message) != BLOCKS[place]:
         said = collected([*BLOCKS[:place], *BLOCKS[place + 1 :], bytes(message)])
-        assert isinstance(said, Progress)
+        assert isinstance(said, DumpProgress)
         assert (said.missing, said.taken) == ((place + 1,), False)
 
 
@@ -107,9 +109,9 @@ def test_lost_blocks_are_told_by_number(lost, chance):
     """Every block that did not come is told; when it comes, alone, the text is whole."""
     here = [message for place, message in enumerate(BLOCKS, 1) if place not in lost]
     chance.shuffle(here)
-    collector = Collector()
+    collector = DumpCollector()
     said = [collector.take(message) for message in here][-1]
-    assert isinstance(said, Progress)
+    assert isinstance(said, DumpProgress)
     assert (set(said.missing), said.here, said.total) == (lost, len(here), len(BLOCKS))
     assert [collector.take(BLOCKS[place - 1]) for place in sorted(lost)][-1] == TEXT
 
@@ -123,11 +125,11 @@ def test_doubled_blocks_do_no_harm(again):
 @given(st.integers(1, len(BLOCKS)), st.integers(0, len(OTHER) - 1))
 def test_blocks_of_another_dump_are_refused(place, other):
     """A block of another dump in the middle is left out, told as such, and the first dump comes whole."""
-    collector = Collector()
+    collector = DumpCollector()
     for message in BLOCKS[: place - 1] or BLOCKS[:1]:
         collector.take(message)
     said = collector.take(OTHER[other])
-    assert isinstance(said, Progress)
+    assert isinstance(said, DumpProgress)
     assert not said.taken
     assert said.news == f"block {other + 1} is of another dump and is left out"
     assert [collector.take(message) for message in BLOCKS][-1] == TEXT
@@ -138,11 +140,11 @@ def test_what_is_missing_is_said_in_words():
     assert len(BLOCKS) >= 10
     few = [BLOCKS[place - 1] for place in (1, 3, 8)]
     said = collected(few)
-    assert isinstance(said, Progress)
+    assert isinstance(said, DumpProgress)
     rest = f"9 to {len(BLOCKS)}"
     assert said.text == f"block 8 is here; blocks 2, 4 to 7 and {rest} of {len(BLOCKS)} are missing"
     one = collected(BLOCKS[1:])
-    assert isinstance(one, Progress)
+    assert isinstance(one, DumpProgress)
     assert one.text.endswith(f"; block 1 of {len(BLOCKS)} is missing")
 
 
@@ -151,10 +153,10 @@ def test_what_is_missing_is_said_in_words():
 )
 def test_what_is_no_block_changes_nothing(message):
     """Messages that are no block, or a stump of one, are left out and told."""
-    collector = Collector()
+    collector = DumpCollector()
     collector.take(BLOCKS[0])
     said = collector.take(message)
-    assert isinstance(said, Progress)
+    assert isinstance(said, DumpProgress)
     assert (said.here, said.taken) == (1, False)
 
 
@@ -187,9 +189,9 @@ ONE = whole_of(1, 5, b"scene")
 )
 def test_what_nobody_here_sends(message, words):
     """Blocks that are in order and still make no rig are refused, with the reason, and nothing of them stays."""
-    collector = Collector()
+    collector = DumpCollector()
     said = collector.take(message)
-    assert isinstance(said, Progress)
+    assert isinstance(said, DumpProgress)
     assert said.news.startswith(words)
     assert (said.here, said.taken) == (0, False)
     assert [collector.take(each) for each in BLOCKS][-1] == TEXT
@@ -202,18 +204,18 @@ def test_a_dump_that_would_swell_is_refused():
     parts = [pack(stored[start : start + 196]) for start in range(0, len(stored), 196)]
     whole = whole_of(len(parts), len(raw), raw)
     said = collected([forged(place, whole, part) for place, part in enumerate(parts, 1)])
-    assert isinstance(said, Progress)
+    assert isinstance(said, DumpProgress)
     assert said.news.startswith("all blocks came, but together they are not what was sent")
 
 
 def test_noise_is_no_block():
     """Of 20,000 random messages with a block's start none is taken, none is an error."""
     chance = random.Random(1)
-    collector = Collector()
+    collector = DumpCollector()
     for _ in range(20_000):
         message = BLOCKS[0][: chance.randrange(40)] + chance.randbytes(chance.randrange(40))
         said = collector.take(message)
-        assert isinstance(said, Progress)
+        assert isinstance(said, DumpProgress)
         assert not said.taken
 
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.cluster.pure.replica import follow_show, follow_time, show_word, time_word
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 MS = 1_000_000
@@ -59,9 +59,9 @@ to = ["strings"]
 BOTH = frozenset(("strings", "brass"))
 
 
-def bay(led_by=None):
+def engine(led_by=None):
     """A bay in scene 1, its outputs on another machine."""
-    made = Bay(read(RIG, "test"), far=BOTH)
+    made = Engine(read(RIG, "test"), far=BOTH)
     made.recall(0, 1)
     made.led_by = led_by
     return made
@@ -69,12 +69,12 @@ def bay(led_by=None):
 
 @pytest.fixture
 def follower():
-    return bay("desk")
+    return engine("desk")
 
 
-def told(bay):
+def told(engine):
     """What is said of a bay, as it goes over a link."""
-    return json.loads(json.dumps(show_word(bay)))
+    return json.loads(json.dumps(show_word(engine)))
 
 
 def test_it_obeys_nobody_here(follower):
@@ -106,7 +106,7 @@ def test_its_time_code_recalls_nothing(follower):
 
 def test_it_goes_where_the_show_is(follower):
     """Scene, set list, place and muted routes; what the scene's burst says is written down as sent."""
-    leader = bay()
+    leader = engine()
     leader.command(1, "setlist", "Saturday", "shell")
     leader.command(1, "scene", 2, "shell")
     leader.mute(1, "layer", True, "shell", [])
@@ -119,7 +119,7 @@ def test_it_goes_where_the_show_is(follower):
 
 def test_a_place_in_the_list_moves_without_a_burst(follower):
     """The same scene at another place of the list is no scene change."""
-    leader = bay()
+    leader = engine()
     leader.command(1, "entry", 3, "shell")
     assert follow_show(follower, 2, told(leader)) == []
     assert follower.standing == leader.standing
@@ -153,7 +153,7 @@ def test_a_time_that_makes_no_sense_changes_nothing(follower, word):
 
 def test_clock_and_time_code_run_on_in_step(follower):
     """After the word both tick at the same times, in the same song position and at the same frame."""
-    leader = bay()
+    leader = engine()
     leader.command_sync(0, "clock", "start", None)
     leader.command_sync(3 * MS, "timecode", "start", None)
     for at in range(700):
@@ -180,7 +180,7 @@ STEPS = st.lists(st.one_of(NOTES, MOVES, st.sampled_from([1, 2]), st.booleans())
 @given(STEPS)
 def test_both_know_the_same_of_what_sounds(steps):
     """An engine that follows, and hears of each change before the next message, would send what its leader sends."""
-    leader, follower = bay(), bay("desk")
+    leader, follower = engine(), engine("desk")
     for now, step in enumerate(steps, 1):
         if isinstance(step, bytes):
             assert leader.receive(now, KEYS, step) == follower.receive(now, KEYS, step)
@@ -190,5 +190,5 @@ def test_both_know_the_same_of_what_sounds(steps):
         else:
             leader.recall(now, step)
         follow_show(follower, now, told(leader))
-    for one, other in zip(leader.wires, follower.wires, strict=True):
+    for one, other in zip(leader.cables, follower.cables, strict=True):
         assert one.sounding.snapshot(100) == other.sounding.snapshot(100)

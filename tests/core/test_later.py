@@ -14,9 +14,9 @@ from random_rigs import HEAD, STATEFUL, STATELESS, events, rigs
 
 import filters.transpose
 from engine.core.adoption import take_over
-from engine.core.engine import Bay
-from engine.core.routing.compiled_scene import Timed
-from engine.core.routing.delayed_messages import Timetable
+from engine.core.engine import Engine
+from engine.core.routing.compiled_scene import TimedMessage
+from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.explain import explain
 from engine.rig.read.load import read
 from filters.registry import Later, registry
@@ -78,12 +78,12 @@ ENDS: dict[str, Callable[[Evening], object]] = {
 }
 
 
-@pytest.mark.parametrize("wire", [0, 1], ids=["din", "fast"])
+@pytest.mark.parametrize("cable", [0, 1], ids=["din", "fast"])
 @pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
-def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], wire: int) -> None:
+def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], cable: int) -> None:
     """When its cable is pulled, at a panic, at the end of the show and where its scene ends, the repeat that sounds is
     released at once and no more is sent, though the key is still held; nor is there an echo of its release."""
-    evening = Evening(rig(ECHO, to='"strings"' if wire == 0 else '"brass"'))
+    evening = Evening(rig(ECHO, to='"strings"' if cable == 0 else '"brass"'))
     played(evening, "90 3C 40", "90 40 40")
     evening.wait(120 * MS)
     assert sounding(evening) == 4
@@ -94,7 +94,7 @@ def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], wire
     evening.wait(1_000 * MS)
     evening.run_dry()
     assert sounding(evening) == 0
-    assert not [message for at, message in heard(evening, wire) if at * MS > begun and message.startswith("90")]
+    assert not [message for at, message in heard(evening, cable) if at * MS > begun and message.startswith("90")]
     assert evening.router.ledger.sounding() == 0
 
 
@@ -210,9 +210,9 @@ def test_reset_all_controllers_outdates_what_it_resets() -> None:
 def test_a_waiting_value_is_outdated_where_the_newer_one_goes_and_nowhere_else() -> None:
     """A value for two outputs, of which one gets a newer one now: the other is still owed it; other things, and other
     players, are left alone."""
-    table = Timetable()
+    table = DelayedMessages()
     for source, message in ((0, "B0 01 10"), (0, "B0 07 10"), (1, "B0 01 10"), (0, "B0 40 7F")):
-        table.add(source, Timed(5, bytes.fromhex(message), (0, 1), source == 0))
+        table.add(source, TimedMessage(5, bytes.fromhex(message), (0, 1), source == 0))
     table.outdate(0, [(1, (b"\xb0\x01\x00",)), (1, (b"\xb0\x40\x00",))])
     assert [(due.source, due.message.hex(" ").upper(), due.outputs) for due in table.take(5)] == [
         (0, "B0 01 10", (0,)),
@@ -239,10 +239,10 @@ def test_two_routes_may_thin_one_wheel_differently() -> None:
 
 def test_of_two_messages_for_one_time_the_first_comes_first() -> None:
     """Order at equal times is the order in which they were answered; earlier times come before."""
-    table = Timetable()
+    table = DelayedMessages()
     order = [(7, "90 3C 40"), (5, "90 3D 40"), (7, "80 3C 40"), (5, "C0 05"), (7, "F8"), (6, "B0 40 7F")]
     for at, message in order:
-        table.add(0, Timed(at, bytes.fromhex(message), (0,), False))
+        table.add(0, TimedMessage(at, bytes.fromhex(message), (0,), False))
     assert table.due == 5
     assert [due.message.hex(" ").upper() for due in table.take(6)] == ["90 3D 40", "C0 05", "B0 40 7F"]
     assert [due.message.hex(" ").upper() for due in table.take(7)] == ["90 3C 40", "80 3C 40", "F8"]
@@ -252,11 +252,11 @@ def test_of_two_messages_for_one_time_the_first_comes_first() -> None:
 @pytest.mark.parametrize("times", [(5, 9), (9, 5), (5, 5)])
 def test_the_newest_value_counts_whichever_was_to_come_first(times: tuple[int, int]) -> None:
     """Of two waiting values of one thing only the one answered last is sent; switches and programs are all kept."""
-    table = Timetable()
+    table = DelayedMessages()
     for at, value in zip(times, (1, 2), strict=True):
         for message in (bytes((0xB0, 1, value)), bytes((0xB0, 64, value)), bytes((0xC0, value))):
-            table.add(0, Timed(at, message, (0, 1), False))
-    table.add(1, Timed(9, b"\xb0\x01\x03", (0,), False))  # another player's wheel
+            table.add(0, TimedMessage(at, message, (0, 1), False))
+    table.add(1, TimedMessage(9, b"\xb0\x01\x03", (0,), False))  # another player's wheel
     taken = table.take(9)
     assert [(due.message[2], due.outputs) for due in taken if due.message[:2] == b"\xb0\x01" and due.source == 0] == [
         (2, (0,)),
@@ -321,14 +321,14 @@ def test_explain_tells_what_comes_later() -> None:
 
 
 @pytest.fixture
-def plug_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Any, bool], Bay]]:
+def plug_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Any, bool], Engine]]:
     """A router whose transpose is another step, with or without state."""
 
-    def make(step: Any, keeps_state: bool) -> Bay:
+    def make(step: Any, keeps_state: bool) -> Engine:
         registry.cache_clear()
         monkeypatch.setattr(filters.transpose, "build", lambda settings: step)
         monkeypatch.setattr(filters.transpose, "KEEPS_STATE", keeps_state, raising=False)
-        router = Bay(read(rig('{ filter = "transpose", semitones = 1 }'), "test"))
+        router = Engine(read(rig('{ filter = "transpose", semitones = 1 }'), "test"))
         router.recall(0, 1)
         return router
 
@@ -336,7 +336,7 @@ def plug_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Any, bool], B
     registry.cache_clear()
 
 
-def test_a_filter_without_state_may_not_answer_for_later(plug_in: Callable[[Any, bool], Bay]) -> None:
+def test_a_filter_without_state_may_not_answer_for_later(plug_in: Callable[[Any, bool], Engine]) -> None:
     """Its answers are remembered, so its times would be wrong: the message passes, and the fault is told."""
     router = plug_in(lambda message, now: (Later(now + 5, message),), False)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
@@ -349,14 +349,14 @@ def test_a_filter_without_state_may_not_answer_for_later(plug_in: Callable[[Any,
     "answer",
     [Later(5, b"\x90"), Later(1.5, b"\x90\x3c\x40"), Later(None, b"\x90\x3c\x40"), Later(5, "90")],
 )
-def test_nonsense_for_later_is_told_and_stepped_over(plug_in: Callable[[Any, bool], Bay], answer: Later) -> None:
+def test_nonsense_for_later_is_told_and_stepped_over(plug_in: Callable[[Any, bool], Engine], answer: Later) -> None:
     """A time that is no whole number, a message that is none: the message that came passes."""
     router = plug_in(lambda message, now: (answer,), True)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
     assert router.faults.counts == {"transpose": 1}
 
 
-def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Bay]) -> None:
+def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Engine]) -> None:
     """A message for a time that is over is sent at the next tick, which is wanted at once."""
     router = plug_in(lambda message, now: (Later(now - 5, message),), True)
     assert router.receive(100, 0, b"\x90\x3c\x40") == []
@@ -367,7 +367,7 @@ def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Bay]) -> None
 
 @pytest.mark.parametrize("keeps_state", [False, True])
 def test_a_note_that_a_release_starts_ends_with_its_source(
-    plug_in: Callable[[Any, bool], Bay], keeps_state: bool
+    plug_in: Callable[[Any, bool], Engine], keeps_state: bool
 ) -> None:
     """A plug-in that sounds a note when a key is let go, as a harpsichord's jacks do: no key holds that note, and it is
     in the ledger all the same."""
@@ -378,7 +378,7 @@ def test_a_note_that_a_release_starts_ends_with_its_source(
     assert [message.hex() for _, message, _ in router.input_lost(3, 0)] == ["803040"]
 
 
-def test_a_note_a_pedal_starts_later_ends_with_its_source(plug_in: Callable[[Any, bool], Bay]) -> None:
+def test_a_note_a_pedal_starts_later_ends_with_its_source(plug_in: Callable[[Any, bool], Engine]) -> None:
     """A plug-in's later note that no key holds is in the ledger too."""
     router = plug_in(lambda message, now: (Later(now + 5, b"\x90\x30\x40"),), True)
     router.receive(1, 0, b"\xb0\x40\x7f")
@@ -398,7 +398,7 @@ def test_an_edit_of_another_scene_leaves_an_echo_alone(where: str) -> None:
         evening = Evening(text)
         played(evening, "90 3C 40")
         evening.wait(120 * MS)
-        edited = Bay(read(text.replace('"B"', '"C"'), "test"))
+        edited = Engine(read(text.replace('"B"', '"C"'), "test"))
         evening.take(take_over(evening.now, edited, evening.router))
         evening.router = edited
         evening.wait(10 * MS)
@@ -418,7 +418,7 @@ def test_an_edit_of_its_scene_ends_an_echo(where: str) -> None:
     evening = Evening(text)
     played(evening, "90 3C 40")
     evening.wait(120 * MS)
-    edited = Bay(read(text.replace("repeats = 2", "repeats = 3"), "test"))
+    edited = Engine(read(text.replace("repeats = 2", "repeats = 3"), "test"))
     evening.take(take_over(evening.now, edited, evening.router))
     evening.router = edited
     evening.let_go()

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from worn import MS, bursts, presses
 
-from engine.core.control.control_learning import Learned, learn
+from engine.core.control.control_learning import LearnedControl, learn
 
 FEET = ((0, 200), (1000, 1300), (2000, 2150))
 
@@ -31,7 +31,7 @@ def worn(form: str, down: Sequence[float], up: Sequence[float]) -> list[tuple[in
     return found
 
 
-def learned(stream: list[tuple[int, bytes]]) -> Learned:
+def learned(stream: list[tuple[int, bytes]]) -> LearnedControl:
     found = learn(stream)
     assert found is not None
     return found

@@ -4,28 +4,28 @@ from hypothesis import given
 from hypothesis import strategies as st
 from receiver import Receiver
 
-from engine.cluster.pure.output_lender import GRACE, Grant, Lender, Refused
-from engine.core.cable.receiver_state import Sounding
-from engine.core.cable.remote_cable import Do, FarWire, Order
-from engine.core.cable.scheduler import DIN, Delivery, Step
+from engine.cluster.pure.output_lender import GRACE, ClaimRefused, Grant, OutputLender
+from engine.core.cable.receiver_state import ReceiverState
+from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
+from engine.core.cable.scheduler import DIN, BurstUnit, Delivery
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
 PEDAL = bytes((0xB0, 64, 127))
 BOTH = {"desk", "spare"}
 
 
-def _lender() -> Lender:
-    return Lender({"strings": None, "brass": None}, started=1000)
+def _lender() -> OutputLender:
+    return OutputLender({"strings": None, "brass": None}, started=1000)
 
 
-def _claim(lender: Lender, who: str, alive: set[str] = BOTH) -> int:
+def _claim(lender: OutputLender, who: str, alive: set[str] = BOTH) -> int:
     answer = lender.claim(who, alive)
     assert isinstance(answer, Grant)
     return answer.epoch
 
 
 def _unit(*messages: bytes) -> Order:
-    return Order(Do.UNIT, messages)
+    return Order(OrderKind.UNIT, messages)
 
 
 def _messages(deliveries: list[Delivery]) -> list[bytes]:
@@ -37,7 +37,7 @@ def test_who_comes_first_plays() -> None:
     lender = _lender()
     epoch = _claim(lender, "desk")
     assert epoch > 1000
-    assert lender.claim("spare", BOTH) == Refused("desk")
+    assert lender.claim("spare", BOTH) == ClaimRefused("desk")
     assert _messages(lender.take(0, epoch, "strings", 0, [_unit(ON)])) == [ON]
 
 
@@ -53,12 +53,12 @@ def test_orders_of_another_epoch_are_left_undone() -> None:
 
 def test_what_the_holder_gives_away_the_other_may_claim() -> None:
     """A hand-over: only who it was given to may claim it, and only the holder's present epoch can give."""
-    lender, give = _lender(), Order(Do.GIVE, (b"spare",))
+    lender, give = _lender(), Order(OrderKind.GIVE, (b"spare",))
     epoch = _claim(lender, "desk")
     lender.take(0, epoch - 1, "strings", None, [give])
-    assert lender.claim("spare", BOTH) == Refused("desk")
+    assert lender.claim("spare", BOTH) == ClaimRefused("desk")
     lender.take(0, epoch, "strings", None, [give])
-    assert lender.claim("third", {*BOTH, "third"}) == Refused("desk")
+    assert lender.claim("third", {*BOTH, "third"}) == ClaimRefused("desk")
     assert _claim(lender, "spare") > epoch
 
 
@@ -101,22 +101,22 @@ def test_a_note_that_both_engines_hold_rings_on() -> None:
     epoch = _claim(lender, "desk")
     other = bytes((0x91, 72, 90))
     lender.take(0, epoch, "strings", 0, [_unit(ON), _unit(other)])
-    state = Sounding()
+    state = ReceiverState()
     state.note(0, ON)
     epoch = _claim(lender, "spare", {"spare"})
-    sent = lender.take(0, epoch, "strings", 0, [Order(Do.STATE, (state.snapshot(0),))])
+    sent = lender.take(0, epoch, "strings", 0, [Order(OrderKind.STATE, (state.snapshot(0),))])
     assert _messages(sent) == [bytes((0x81, 72, 64))]
 
 
 def test_what_still_waits_on_the_cable_is_reckoned_with() -> None:
     """A note of the last holder that waits for its turn on a slow cable is released by the next one's state, too."""
-    lender = Lender({"strings": DIN}, started=0)
+    lender = OutputLender({"strings": DIN}, started=0)
     epoch = _claim(lender, "desk")
     notes = [_unit(bytes((0x90, key, 100))) for key in range(40, 60)]
     sent = lender.take(0, epoch, "strings", 0, notes)
     assert len(sent) < len(notes)
     epoch = _claim(lender, "spare", {"spare"})
-    sent += lender.take(1, epoch, "strings", 0, [Order(Do.STATE, (Sounding().snapshot(0),))])
+    sent += lender.take(1, epoch, "strings", 0, [Order(OrderKind.STATE, (ReceiverState().snapshot(0),))])
     assert _heard(sent + _run_dry(lender)).held == 0
 
 
@@ -150,17 +150,17 @@ def test_a_pulled_cable_is_cleared_up_when_it_is_back() -> None:
 
 def test_a_burst_is_paced_where_the_cable_is() -> None:
     """A step holds its channel until the instrument has settled, here as in a show of one machine."""
-    lender = Lender({"strings": DIN}, started=0)
+    lender = OutputLender({"strings": DIN}, started=0)
     epoch = _claim(lender, "desk")
-    step = Step(0, (bytes((0xC0, 5)),), 30_000_000)
-    sent = lender.take(0, epoch, "strings", 0, [Order(Do.BURST, steps=(step,)), _unit(ON)])
+    step = BurstUnit(0, (bytes((0xC0, 5)),), 30_000_000)
+    sent = lender.take(0, epoch, "strings", 0, [Order(OrderKind.BURST, steps=(step,)), _unit(ON)])
     assert _messages(sent) == [bytes((0xC0, 5))]
     sent = _run_dry(lender)
     assert _messages(sent) == [ON]
     assert sent[0][2] >= 30_000_000
 
 
-def _run_dry(lender: Lender) -> list[Delivery]:
+def _run_dry(lender: OutputLender) -> list[Delivery]:
     sent: list[Delivery] = []
     while (due := lender.due) is not None:
         sent += lender.tick(due)
@@ -191,23 +191,23 @@ def test_a_takeover_at_any_moment_leaves_nothing_hanging(music: list[bytes], cut
 
     All that the music itself leaves down is released at the end, as a show does.
     """
-    lender = Lender({"strings": DIN if paced else None}, started=0)
-    wires = [FarWire(0, None) for _ in range(2)]
+    lender = OutputLender({"strings": DIN if paced else None}, started=0)
+    cables = [RemoteCable(0, None) for _ in range(2)]
     sent: list[Delivery] = []
     epoch = _claim(lender, "desk")
-    wires[0].live = True
+    cables[0].live = True
     first = 0
     now = 0
     for place, message in enumerate([*music, *_ending(music)]):
         now += 1_000_000
-        for wire in wires:
-            wire.put(now, (message,), [])
+        for cable in cables:
+            cable.put(now, (message,), [])
         if place == cut:  # this message was on its way when the engine died
-            wires[0].live, first = False, 0
+            cables[0].live, first = False, 0
             epoch = _claim(lender, "spare", {"spare"})
-            wires[1].state(now)
-            wires[1].live = True
-        orders = [order for wire in wires for order in wire.take_orders() if wire.live]
+            cables[1].state(now)
+            cables[1].live = True
+        orders = [order for cable in cables for order in cable.take_orders() if cable.live]
         sent += lender.take(now, epoch, "strings", first, orders)
         first += len(orders)
         sent += lender.tick(now)
@@ -220,7 +220,7 @@ def test_a_takeover_at_any_moment_leaves_nothing_hanging(music: list[bytes], cut
 
 
 def _ending(music: list[bytes]) -> list[bytes]:
-    there = Sounding()
+    there = ReceiverState()
     for message in music:
         there.note(0, message)
     return there.releases()

@@ -6,10 +6,10 @@ import pytest
 from cables import Cable, Stage
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, bay, hexed
+from pit import MS, engine, hexed
 from random_rigs import played
 
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 
 STRINGS, BRASS = 0, 1
 KEYS, PADS, FOOT = 0, 1, 2
@@ -28,16 +28,16 @@ TWO_CABLES = ((STRINGS, PADS), (BRASS, KEYS))
 DELAYS = [(0.3,), (1,), (3,), (10,), (20,), (4, 6), (10, 20)]
 
 
-def routed(routes: str, wire: str = "fast") -> Bay:
+def routed(routes: str, cable: str = "fast") -> Engine:
     """Two scenes with the same routes."""
-    return bay(
+    return engine(
         "".join(f'[[scenes]]\nnumber = {n}\nname = "S{n}"\nroutes = [ {routes} ]\n' for n in (1, 2)),
-        wire,
+        cable,
     )
 
 
-def stage(routes: str, cables: tuple[tuple[int, int], ...], delays: tuple[float, ...], wire: str = "fast") -> Stage:
-    return Stage(routed(routes, wire), [Cable(output, source, delays) for output, source in cables])
+def stage(routes: str, cables: tuple[tuple[int, int], ...], delays: tuple[float, ...], cable: str = "fast") -> Stage:
+    return Stage(routed(routes, cable), [Cable(output, source, delays) for output, source in cables])
 
 
 def assert_quiet_from_now_on(made: Stage) -> None:
@@ -49,14 +49,14 @@ def assert_quiet_from_now_on(made: Stage) -> None:
 
 
 @pytest.mark.parametrize("delays", DELAYS)
-@pytest.mark.parametrize("wire", ["fast", "din"])
+@pytest.mark.parametrize("cable", ["fast", "din"])
 @pytest.mark.parametrize(
     "message", [ON, b"\xb0\x01\x40", b"\xe0\x00\x50", b"\xc0\x05", b"\xf0\x7d\x01\xf7"], ids=lambda m: m.hex()
 )
-def test_one_cable(message: bytes, wire: str, delays: tuple[float, ...]) -> None:
+def test_one_cable(message: bytes, cable: str, delays: tuple[float, ...]) -> None:
     """An output wired back to the input that feeds it is found within a tenth of a second, told once, and muted; the
     message has gone round some dozen times, and nothing sounds or is off rest afterwards."""
-    made = stage(STRAIGHT, ONE_CABLE, delays, wire)
+    made = stage(STRAIGHT, ONE_CABLE, delays, cable)
     made.play(KEYS, message)
     made.run(100)
     assert made.router.loops.muted == {(KEYS, STRINGS)}

@@ -10,7 +10,7 @@ from pit import MS, PORTS, ears, run_dry
 
 from engine.core.cable.queues import MOST_BULK, MOST_NOTES, MOST_URGENT
 from engine.core.cable.scheduler import DIN, Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 STRINGS, BRASS = 0, 1
@@ -19,9 +19,9 @@ GAP = 1_000_000_000 // 30_000  # ns between messages of a broken device
 CHAIN = 'through = [ { filter = "add_bank", channels = { 1 = [8, 9], 2 = [8, 9] } } ]'
 
 
-def flooded(chain: str = "") -> Bay:
+def flooded(chain: str = "") -> Engine:
     """The keys flood the strings, on a DIN wire; the pads play the brass."""
-    router = Bay(
+    router = Engine(
         read(
             PORTS.replace("WIRE", "din")
             + f'[[scenes]]\nnumber = 1\nname = "Flood"\nroutes = [ {{ from = "keys", to = "strings"{chain} }}, '
@@ -55,7 +55,7 @@ def broken_device(count: int, seed: int) -> Iterable[bytes]:
         )
 
 
-def pour(router: Bay, stream: Iterable[bytes], now: int = 0) -> tuple[int, list[Delivery], list[bytes]]:
+def pour(router: Engine, stream: Iterable[bytes], now: int = 0) -> tuple[int, list[Delivery], list[bytes]]:
     """The keys send this at full speed; the time then, what came out, and what was poured in."""
     out: list[Delivery] = []
     poured = []
@@ -69,16 +69,16 @@ def pour(router: Bay, stream: Iterable[bytes], now: int = 0) -> tuple[int, list[
     return now, out, poured
 
 
-def assert_bounded(router: Bay) -> None:
+def assert_bounded(router: Engine) -> None:
     """The queues of the flooded wire have their bounds: releases beyond it are no more than presses before them."""
-    waiting = router.wires[STRINGS].waiting
+    waiting = router.cables[STRINGS].waiting
     assert len(waiting.notes) <= 2 * MOST_NOTES
     assert len(waiting.urgent) <= MOST_URGENT
     assert len(waiting.code) <= MOST_URGENT
     assert len(waiting.values) <= 3 * (128 + 128 + 3)  # three channels: controllers, key pressures, and the like
 
 
-def all_up(router: Bay, now: int, poured: list[bytes]) -> list[Delivery]:
+def all_up(router: Engine, now: int, poured: list[bytes]) -> list[Delivery]:
     """The player lifts every finger: each key gets as many releases as it had presses, those already sent included."""
     down: dict[tuple[int, int], int] = {}
     for message in poured:
@@ -101,7 +101,7 @@ def test_a_flood_of_everything(seed: int, chain: str) -> None:
     router = flooded(chain)
     now, out, poured = pour(router, broken_device(60_000, seed))
     out += all_up(router, now, poured)
-    assert router.wires[STRINGS].waiting.shed > 0
+    assert router.cables[STRINGS].waiting.shed > 0
     now, rest = run_dry(router, now)
     out += rest
     synth = ears(out)[STRINGS]
@@ -161,7 +161,7 @@ def test_a_release_is_never_shed() -> None:
         for channel in range(16):
             for key in range(128):
                 out += router.receive(now, KEYS, bytes((0x90 | channel, key, 64)))
-    shed = router.wires[STRINGS].waiting.shed
+    shed = router.cables[STRINGS].waiting.shed
     assert shed > 0
     for _ in range(3):
         for channel in range(16):
@@ -189,7 +189,7 @@ def test_other_outputs_are_untouched() -> None:
                 expected.append((now, each))
         heard += [(sent, message) for to, message, sent in out if to == BRASS]
     assert heard == expected
-    assert router.wires[BRASS].waiting.shed == 0
+    assert router.cables[BRASS].waiting.shed == 0
 
 
 def test_the_wire_works_when_the_flood_is_over() -> None:
@@ -203,7 +203,7 @@ def test_the_wire_works_when_the_flood_is_over() -> None:
     assert [d for d in router.receive(now, KEYS, b"\x91\x3c\x40") if d[0] == STRINGS] == [
         (STRINGS, b"\x91\x3c\x40", now)
     ]
-    shed = router.wires[STRINGS].waiting.shed
+    shed = router.cables[STRINGS].waiting.shed
     out = router.recall(now + MS, 1)
     now, rest = run_dry(router, now + MS)
     assert [message.hex(" ") for to, message, _ in out + rest if to == STRINGS][-3:] == [
@@ -211,7 +211,7 @@ def test_the_wire_works_when_the_flood_is_over() -> None:
         "b0 20 0b",
         "c0 14",
     ]
-    assert router.wires[STRINGS].waiting.shed == shed
+    assert router.cables[STRINGS].waiting.shed == shed
 
 
 def test_a_change_of_scene_during_a_flood() -> None:
@@ -242,7 +242,7 @@ def test_a_flood_of_clocks_is_bounded(message: bytes) -> None:
     poured_at = now
     _, out, _ = pour(router, [message] * 30_000, now)
     now = poured_at + 30_000 * GAP
-    waiting = router.wires[STRINGS].waiting
+    waiting = router.cables[STRINGS].waiting
     heard = sum(each == message and to == STRINGS for to, each, _ in out)
     assert waiting.shed >= 30_000 - heard - 2 * MOST_URGENT
     out = router.receive(now, KEYS, b"\x91\x3c\x40")
@@ -258,7 +258,7 @@ def test_a_flood_of_dumps_is_bounded() -> None:
     out = run_dry(router, 0)[1]
     for _ in range(100):
         out += router.receive(100 * MS, KEYS, dump)
-    waiting = router.wires[STRINGS].waiting
+    waiting = router.cables[STRINGS].waiting
     assert sum(map(len, waiting.bulk)) <= MOST_BULK
     assert waiting.shed == 100 - len(waiting.bulk) - 1
     out += run_dry(router, 100 * MS)[1]
@@ -269,9 +269,9 @@ def test_a_panic_ends_a_flood() -> None:
     """A panic on a flooded wire comes first, and when what was owed has gone out all is silent."""
     router = flooded()
     now, out, _ = pour(router, broken_device(30_000, 7))
-    before = len(router.wires[STRINGS].waiting.notes)
+    before = len(router.cables[STRINGS].waiting.notes)
     out += router.command(now, "panic", None, "test")[1]
-    assert len(router.wires[STRINGS].waiting.notes) < before
+    assert len(router.cables[STRINGS].waiting.notes) < before
     out += router.recall(now, 2)
     out += run_dry(router, now)[1]
     synth = ears(out)[STRINGS]

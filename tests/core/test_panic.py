@@ -10,12 +10,12 @@ import pytest
 from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, PORTS, bay, ears, hexed, run_dry
+from pit import MS, PORTS, ears, engine, hexed, run_dry
 from random_rigs import events, rigs
 
 from engine.core.cable.scheduler import DIN, Delivery
 from engine.core.cable.silencing_messages import SWEEP
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "faults.json").read_text())
@@ -35,13 +35,13 @@ routes = [ { from = ["keys", "pads"], to = ["strings", "brass"] } ]
 """
 
 
-def layer(wire: str = "fast") -> Bay:
-    made = bay(LAYER, wire)
+def layer(cable: str = "fast") -> Engine:
+    made = engine(LAYER, cable)
     made.recall(0, 1)
     return made
 
 
-def panic(router: Bay, now: int) -> list[Delivery]:
+def panic(router: Engine, now: int) -> list[Delivery]:
     return router.command(now, "panic", None, "test")[1]
 
 
@@ -58,12 +58,12 @@ def _rank(message: bytes) -> str:
     return {123: "123", 120: "120"}.get(message[1], "pedals") if kind == 0xB0 and message[1] != 1 else "wheels"
 
 
-@pytest.mark.parametrize("wire", ["fast", "din"])
-def test_the_order_of_a_panic(wire: str) -> None:
+@pytest.mark.parametrize("cable", ["fast", "din"])
+def test_the_order_of_a_panic(cable: str) -> None:
     """First the note-offs of what is known to sound, then pedals up, then all notes off (which a pedal would defer),
     all sound off, bends to centre; an optional message comes after the one that is owed (MIDI 1.0 p. 24, A-5; entries
     mode-anof-optional and mode-123)."""
-    router = layer(wire)
+    router = layer(cable)
     out = []
     for message in ("90 3C 40", "B0 40 7F", "E0 00 50", "B0 01 30", "91 40 40", "90 3C 50"):
         out += router.receive(1, KEYS, bytes.fromhex(message))
@@ -93,7 +93,7 @@ def test_a_panic_is_complete_also_the_second_time() -> None:
 
 def test_a_panic_reaches_outputs_that_no_scene_names() -> None:
     """Before any scene is recalled, and in an empty one."""
-    router = bay('[[scenes]]\nnumber = 1\nname = "Empty"\n')
+    router = engine('[[scenes]]\nnumber = 1\nname = "Empty"\n')
     for now in (1, 2):
         out = panic(router, now)
         assert set(at(out, STRINGS)) == set(at(out, BRASS)) == EVERYTHING
@@ -129,10 +129,10 @@ def test_a_panic_overtakes_what_waits() -> None:
     assert all(message[0] & 0xF0 == 0x80 for message in heard[:first])
 
 
-@pytest.mark.parametrize("wire", ["fast", "din"])
-def test_a_note_played_during_a_panic_sounds_afterwards(wire: str) -> None:
+@pytest.mark.parametrize("cable", ["fast", "din"])
+def test_a_note_played_during_a_panic_sounds_afterwards(cable: str) -> None:
     """What is played while the panic is still on its way is heard after it, and gets its note-off."""
-    router = layer(wire)
+    router = layer(cable)
     router.receive(1, KEYS, b"\x90\x3c\x40")
     now, _ = run_dry(router, 1)
     out = panic(router, now)
@@ -158,7 +158,7 @@ def test_a_panic_does_not_take_the_sounds_away() -> None:
         '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "strings" } ]\n'
         'burst = [ { instrument = "lead", sound = "B" }, { instrument = "second", sound = "B" } ]\n'
     )
-    router = Bay(read(text, "test"))
+    router = Engine(read(text, "test"))
     out = router.recall(0, 1) + panic(router, 1) + run_dry(router, 1)[1]
     assert ears(out)[STRINGS].sound == {0: (2, 12, 21), 1: (2, 12, 31)}
 

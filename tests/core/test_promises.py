@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, SCENES, bay, ears, run_dry
+from pit import MS, SCENES, ears, engine, run_dry
 
 from engine.core.cable.program_burst import size
 from engine.core.cable.scheduler import DIN, Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 
 keys = st.integers(30, 75)
 values = st.integers(0, 127)
@@ -40,11 +40,11 @@ events = st.lists(
     ),
     max_size=60,
 )
-wires = st.sampled_from(["fast", "din"])
+cables = st.sampled_from(["fast", "din"])
 Event = tuple[int, int | None, bytes | int]
 
 
-def perform(router: Bay, stream: list[Event]) -> tuple[int, list[Delivery], list[list[bytes]]]:
+def perform(router: Engine, stream: list[Event]) -> tuple[int, list[Delivery], list[list[bytes]]]:
     """Play the stream; the time at its end, all deliveries, and what each input played."""
     now, out = 0, list(router.recall(0, 1))
     played: list[list[bytes]] = [[], [], []]
@@ -64,7 +64,7 @@ def perform(router: Bay, stream: list[Event]) -> tuple[int, list[Delivery], list
     return now, out, played
 
 
-def let_go_of_everything(router: Bay, now: int, played: list[list[bytes]]) -> list[Delivery]:
+def let_go_of_everything(router: Engine, now: int, played: list[list[bytes]]) -> list[Delivery]:
     """As many releases as there were presses, of every key of every input."""
     out: list[Delivery] = []
     for source, messages in enumerate(played):
@@ -74,11 +74,11 @@ def let_go_of_everything(router: Bay, now: int, played: list[list[bytes]]) -> li
     return out
 
 
-@given(events, wires)
+@given(events, cables)
 @settings(max_examples=150, deadline=None)
-def test_nothing_hangs(stream: list[Event], wire: str) -> None:
+def test_nothing_hangs(stream: list[Event], cable: str) -> None:
     """After any stream and any scene changes, once every key is up no note sounds at any output."""
-    router = bay(wire=wire)
+    router = engine(cable=cable)
     now, out, played = perform(router, stream)
     out += let_go_of_everything(router, now, played)
     out += run_dry(router, now)[1]
@@ -86,11 +86,11 @@ def test_nothing_hangs(stream: list[Event], wire: str) -> None:
     assert router.ledger.sounding() == 0
 
 
-@given(events, wires)
+@given(events, cables)
 @settings(max_examples=100, deadline=None)
-def test_every_press_gets_its_release(stream: list[Event], wire: str) -> None:
+def test_every_press_gets_its_release(stream: list[Event], cable: str) -> None:
     """Every note-on that reached an output is answered there by its own note-off (MIDI 1.0 p. A-4)."""
-    router = bay(wire=wire)
+    router = engine(cable=cable)
     now, out, played = perform(router, stream)
     out += let_go_of_everything(router, now, played)
     out += run_dry(router, now)[1]
@@ -107,7 +107,7 @@ def test_every_press_gets_its_release(stream: list[Event], wire: str) -> None:
 @settings(max_examples=100, deadline=None)
 def test_identity_routes_lose_and_reorder_nothing(messages: list[bytes]) -> None:
     """An identity route to an output that is not paced hands everything on, in order."""
-    router = bay(SCENES.replace("burst =", "# burst ="))
+    router = engine(SCENES.replace("burst =", "# burst ="))
     router.recall(0, 1)
     out = [d for now, message in enumerate(messages) for d in router.receive(now, 0, message)]
     for output in (0, 1):
@@ -137,7 +137,7 @@ CLASSES: dict[str, Callable[[bytes], bool]] = {
 def test_a_din_wire_keeps_the_order_of_each_class(messages: list[bytes], wait: int) -> None:
     """On a DIN wire notes, pedals and the like all arrive in order, real time in its own, and the last value of each
     continuous controller arrives."""
-    router = bay(SCENES.replace("burst =", "# burst ="), wire="din")
+    router = engine(SCENES.replace("burst =", "# burst ="), cable="din")
     router.recall(0, 1)
     now, out = 0, []
     for message in messages:
@@ -157,7 +157,7 @@ def test_a_din_wire_never_carries_more_than_it_can(stream: list[Event]) -> None:
     """In any window of t seconds at most 3,125 t bytes and the 3 ms allowance are handed over, with one message more;
     what is handed over is never further ahead than that (values of the area din-timing: 320 µs a byte). A SysEx
     occupies the cable until it is through; real-time bytes may be handed over meanwhile."""
-    router = bay(wire="din")
+    router = engine(cable="din")
     handed: list[tuple[int, bytes]] = []
     now = 0
 
@@ -190,12 +190,12 @@ def _real_time(message: bytes) -> bool:
     return message[0] >= 0xF8
 
 
-@given(events, wires)
+@given(events, cables)
 @settings(max_examples=150, deadline=None)
-def test_nothing_stands_inside_a_triple(stream: list[Event], wire: str) -> None:
+def test_nothing_stands_inside_a_triple(stream: list[Event], cable: str) -> None:
     """Between bank MSB, bank LSB and program of a burst there is nothing but real-time bytes, and only whole triples
     of one scene arrive: never the bank of one with the program of another."""
-    router = bay(wire=wire)
+    router = engine(cable=cable)
     now, out, _ = perform(router, [e for e in stream if not (isinstance(e[2], bytes) and e[2][0] & 0xF0 == 0xC0)])
     out += run_dry(router, now)[1]
     heard = [message for to, message, _ in out if to == 0 and not _real_time(message)]
@@ -212,7 +212,7 @@ def test_nothing_stands_inside_a_triple(stream: list[Event], wire: str) -> None:
 @settings(max_examples=100, deadline=None)
 def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
     """After a program change nothing is sent on its channel until the settle time is over; other channels go on."""
-    router = bay()
+    router = engine()
     now, out = 0, [(0, d) for d in router.recall(0, 1)]
     for wait, source, what in stream:
         if isinstance(what, bytes) and what[0] & 0xF0 == 0xC0:
@@ -237,7 +237,7 @@ def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
 @settings(max_examples=100, deadline=None)
 def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
     """Whatever traffic comes, a recall's burst is complete within its computed time and 5 ms more."""
-    router = bay(wire="din")
+    router = engine(cable="din")
     now = perform(router, stream)[0]
     now, _ = run_dry(router, now)  # earlier bursts are over
     for key in range(20):  # and the wire is full
@@ -261,7 +261,7 @@ def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
 def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes, bool]]) -> None:
     """A message before a recall follows the old scene and one after it the new, also when the recall is a program
     change in the same stream."""
-    router = bay(SCENES.replace("burst =", "# burst ="))
+    router = engine(SCENES.replace("burst =", "# burst ="))
     router.recall(0, 1)
     moved = False
     for tick, (message, switch) in enumerate(stream, 1):
@@ -273,11 +273,11 @@ def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes
         assert out == [bytes((message[0], message[1] + (7 if moved else 0), message[2]))]
 
 
-@given(events, st.integers(1, 3), wires)
+@given(events, st.integers(1, 3), cables)
 @settings(max_examples=150, deadline=None)
-def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int, wire: str) -> None:
+def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int, cable: str) -> None:
     """After a recall the pedals, bends, wheels and pressures that no route can move any more are at rest (RP-015)."""
-    router = bay(wire=wire)
+    router = engine(cable=cable)
     now, out, _ = perform(router, stream)
     out += router.recall(now, 3)
     now, rest = run_dry(router, now)
@@ -287,11 +287,11 @@ def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int
     out += router.recall(now, scene)
 
 
-@given(events, wires)
+@given(events, cables)
 @settings(max_examples=100, deadline=None)
-def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], wire: str) -> None:
+def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], cable: str) -> None:
     """After a panic nothing sounds and all is at rest; a note played then is heard."""
-    router = bay(wire=wire)
+    router = engine(cable=cable)
     now, out, _ = perform(router, stream)
     out += router.recall(now, 1)
     now, rest = run_dry(router, now)
@@ -309,5 +309,5 @@ def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], wire: str
 def test_what_is_the_same_is_said_once(stream: list[Event]) -> None:
     """Two routes that make the same of one message send it once."""
     double = SCENES.replace("routes = [ { from", 'routes = [ { from = "keys", to = "strings" }, { from', 1)
-    router, single = bay(double), bay()
+    router, single = engine(double), engine()
     assert perform(router, stream)[1] == perform(single, stream)[1]

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import pytest
 from real_songs import FOLDER, Song, need_songs, song
 
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, Delivery, Speed, Wire
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, Cable, CableSpeed, Delivery
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "dataset.json").read_text(encoding="utf-8"))
 FILES = {row["file"]: row for row in REFERENCE["data-openmsx-files"]["expected"]}
@@ -51,15 +51,15 @@ def first_in_first_out(played: Song, running: bool) -> Queue:
     return Queue(took, sum(costs))
 
 
-def on_our_wire(played: Song, speed: Speed) -> tuple[list[Delivery], Wire]:
-    wire, out = Wire(0, speed), []
+def on_our_wire(played: Song, speed: CableSpeed) -> tuple[list[Delivery], Cable]:
+    cable, out = Cable(0, speed), []
     for at, message in played:
-        while wire.due is not None and wire.due <= at:
-            wire.flush(wire.due, out)
-        wire.put(at, (message,), out)
-    while wire.due is not None:
-        wire.flush(wire.due, out)
-    return out, wire
+        while cable.due is not None and cable.due <= at:
+            cable.flush(cable.due, out)
+        cable.put(at, (message,), out)
+    while cable.due is not None:
+        cable.flush(cable.due, out)
+    return out, cable
 
 
 def is_note(message: bytes) -> bool:
@@ -91,17 +91,17 @@ def test_a_plain_queue_gives_the_figures_of_the_reference(name: str) -> None:
 
 @pytest.mark.parametrize("speed", [DIN, DIN_RUNNING], ids=["plain", "running status"])
 @pytest.mark.parametrize("name", FILES)
-def test_our_wire_loses_nothing_and_makes_no_note_later(name: str, speed: Speed) -> None:
+def test_our_wire_loses_nothing_and_makes_no_note_later(name: str, speed: CableSpeed) -> None:
     """Every note arrives, in order; what is missing are values that newer ones took the place of; no note ends more
     than 3 ms and one message later than in a plain queue, and the worst of them is no worse."""
     played = song(name)
-    out, wire = on_our_wire(played, speed)
+    out, cable = on_our_wire(played, speed)
     messages = [message for _, message, _ in out]
     assert [m for m in messages if is_note(m)] == [m for _, m in played if is_note(m)]
-    assert len(messages) + wire.waiting.replaced == len(played)
-    assert wire.waiting.shed == 0
+    assert len(messages) + cable.waiting.replaced == len(played)
+    assert cable.waiting.shed == 0
     queue = first_in_first_out(played, speed.running_status)
-    if not wire.waiting.replaced and not speed.running_status:
+    if not cable.waiting.replaced and not speed.running_status:
         assert sum(map(len, messages)) == queue.bytes
     before = [took for (_, message), took in zip(played, queue.took, strict=True) if is_note(message)]
     ours = note_times(played, out, speed.running_status)
@@ -110,7 +110,7 @@ def test_our_wire_loses_nothing_and_makes_no_note_later(name: str, speed: Speed)
 
 
 @pytest.mark.parametrize("speed", [DIN, DIN_RUNNING], ids=["plain", "running status"])
-def test_the_set_as_a_whole(speed: Speed) -> None:
+def test_the_set_as_a_whole(speed: CableSpeed) -> None:
     """All 31 files: 173,838 messages, and the hardest of them is the one that the reference names."""
     running = speed.running_status
     worst = {name: max(first_in_first_out(song(name), running).took) for name in FILES}

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from remote_noise import PLAIN, US, is_in_order, random_message, valid_messages
 
 from engine.core.control.remote_messages import (
-    Remote,
-    Request,
-    Route,
+    RemoteReader,
+    RemoteRequest,
+    RouteRequest,
     answer_reply,
     own,
     plain_request,
@@ -33,8 +33,8 @@ BY_ID = {entry["id"]: entry for entry in REFERENCE}
 DESK, KEYS = 0, 1
 
 
-def heard(message: str | bytes, programs: bool = True) -> Request | None:
-    return Remote(US, programs).read(DESK, bytes.fromhex(message) if isinstance(message, str) else message)
+def heard(message: str | bytes, programs: bool = True) -> RemoteRequest | None:
+    return RemoteReader(US, programs).read(DESK, bytes.fromhex(message) if isinstance(message, str) else message)
 
 
 # Show control
@@ -43,15 +43,15 @@ def heard(message: str | bytes, programs: bool = True) -> Request | None:
 @pytest.mark.parametrize(
     ("command", "cue", "expected"),
     [
-        ("go", "61", Request("scene", 61)),
-        ("go", "061", Request("scene", 61)),
-        ("go", None, Request("next")),
-        ("stop", None, Request("stop")),
-        ("stop", "61", Request("stop", 61)),
-        ("resume", None, Request("resume")),
-        ("resume", "61", Request("resume", 61)),
-        ("go", "61.5", Request("unknown cue", None, "61.5")),
-        ("stop", "61.5", Request("unknown cue", None, "61.5")),
+        ("go", "61", RemoteRequest("scene", 61)),
+        ("go", "061", RemoteRequest("scene", 61)),
+        ("go", None, RemoteRequest("next")),
+        ("stop", None, RemoteRequest("stop")),
+        ("stop", "61", RemoteRequest("stop", 61)),
+        ("resume", None, RemoteRequest("resume")),
+        ("resume", "61", RemoteRequest("resume", 61)),
+        ("go", "61.5", RemoteRequest("unknown cue", None, "61.5")),
+        ("stop", "61.5", RemoteRequest("unknown cue", None, "61.5")),
         ("load", "61", None),
         ("all_off", None, None),
         ("reset", None, None),
@@ -65,12 +65,12 @@ def test_cues_are_scenes(command, cue, expected):
 
 def test_the_list_of_a_cue_is_handed_on():
     """The list that a cue is of comes with the recall (RP-002 3.1)."""
-    assert heard(show_control(ShowControl(US, 0x01, "go", "61", "2"))) == Request("scene", 61, "2")
+    assert heard(show_control(ShowControl(US, 0x01, "go", "61", "2"))) == RemoteRequest("scene", 61, "2")
 
 
 def test_a_cue_to_all_lights():
     """The standard's own example, GO of cue 1 to all devices, recalls scene 1 (RP-002 2.1, 5)."""
-    assert heard(BY_ID["msc-go"]["expected"]) == Request("scene", 1)
+    assert heard(BY_ID["msc-go"]["expected"]) == RemoteRequest("scene", 1)
 
 
 def test_ids_that_are_obeyed():
@@ -104,14 +104,14 @@ def test_transport_keys_run_the_time_code(command, expected):
     """Play and stop of machine control run and halt the time code; keys of a tape machine alone do nothing (RP-013)."""
     for device, obeyed in ((US, True), (0x7F, True), (6, False)):
         request = heard(machine_control(MachineControl(device, command)))
-        assert request == (Request(expected) if expected and obeyed else None)
+        assert request == (RemoteRequest(expected) if expected and obeyed else None)
 
 
 def test_locate():
     """LOCATE hands on where to, as a time code (RP-013, LOCATE [TARGET])."""
-    assert heard(BY_ID["mmc-locate"]["expected"]) == Request("locate", None, "01:02:03:04")
+    assert heard(BY_ID["mmc-locate"]["expected"]) == RemoteRequest("locate", None, "01:02:03:04")
     drop = machine_control(MachineControl(US, "locate", read_label("01:02:03;04", RATES["29.97 drop"])))
-    assert heard(drop) == Request("locate", None, "01:02:03;04")
+    assert heard(drop) == RemoteRequest("locate", None, "01:02:03;04")
 
 
 # Programs, banks and songs
@@ -120,10 +120,10 @@ def test_locate():
 @pytest.mark.parametrize("entry", [entry for entry in REFERENCE if entry["id"].startswith("bank-number")])
 def test_a_bank_has_128_scenes(entry):
     """The first program of a bank is the scene after all those of the banks before (MIDI 1.0 p. 13, 14)."""
-    remote = Remote(US, programs=True)
+    remote = RemoteReader(US, programs=True)
     for number, name in ((0, "msb"), (32, "lsb")):
-        assert remote.read(DESK, bytes((0xB0, number, entry["input"][name]))) == Request("bank")
-    assert remote.read(DESK, bytes((0xC0, 0))) == Request("scene", (entry["expected"] - 1) * 128 + 1)
+        assert remote.read(DESK, bytes((0xB0, number, entry["input"][name]))) == RemoteRequest("bank")
+    assert remote.read(DESK, bytes((0xC0, 0))) == RemoteRequest("scene", (entry["expected"] - 1) * 128 + 1)
 
 
 @pytest.mark.parametrize(
@@ -132,41 +132,41 @@ def test_a_bank_has_128_scenes(entry):
 )
 def test_a_bank_stays_until_the_next(name, bank):
     """A bank acts at the next program and stays; controller 121 leaves it; a high byte sets the low one to 0."""
-    remote = Remote(US, programs=True)
+    remote = RemoteReader(US, programs=True)
     messages = [bytes.fromhex(message) for message in BY_ID[name]["input"]]
     requests = [remote.read(DESK, message) for message in messages]
     if bank is None:
-        assert requests == [Request("bank")] * 2
+        assert requests == [RemoteRequest("bank")] * 2
     else:
-        assert requests[-1] == Request("scene", (bank[0] * 128 + bank[1]) * 128 + messages[-1][1] + 1)
+        assert requests[-1] == RemoteRequest("scene", (bank[0] * 128 + bank[1]) * 128 + messages[-1][1] + 1)
 
 
 def test_a_high_byte_sets_the_low_byte_to_0():
     """A bank's new high byte sets the low byte to 0, one that was selected before it too (MIDI 1.0 p. 12)."""
-    remote = Remote(US, programs=True)
+    remote = RemoteReader(US, programs=True)
     for number, value in ((0x20, 5), (0x00, 1)):
         remote.read(DESK, bytes((0xB0, number, value)))
-    assert remote.read(DESK, b"\xc0\x00") == Request("scene", 128 * 128 + 1)
+    assert remote.read(DESK, b"\xc0\x00") == RemoteRequest("scene", 128 * 128 + 1)
 
 
 def test_programs_are_counted_as_printed():
     """Programs 0 to 127 on the wire are scenes 1 to 128 (MIDI 1.0 p. 18)."""
     numbers = BY_ID["program-wire"]
-    for wire, printed in zip(numbers["expected"]["wire"], numbers["input"]["printed"], strict=True):
-        assert heard(bytes((0xC3, wire))) == Request("scene", printed)
+    for cable, printed in zip(numbers["expected"]["wire"], numbers["input"]["printed"], strict=True):
+        assert heard(bytes((0xC3, cable))) == RemoteRequest("scene", printed)
 
 
 def test_songs_count_from_one():
     """Song 0 on the wire is scene 1, as displays number songs (common practice, no source)."""
-    assert [heard("F3 00"), heard("F3 7F")] == [Request("scene", 1), Request("scene", 128)]
+    assert [heard("F3 00"), heard("F3 7F")] == [RemoteRequest("scene", 1), RemoteRequest("scene", 128)]
 
 
 def test_banks_are_kept_apart():
     """A bank counts for the channel and the input that it came on, and no other."""
-    remote = Remote(US, programs=True)
+    remote = RemoteReader(US, programs=True)
     remote.read(DESK, bytes((0xB4, 0x20, 1)))
     program = [remote.read(source, bytes((status, 9))) for source, status in ((DESK, 0xC4), (DESK, 0xC5), (KEYS, 0xC4))]
-    assert program == [Request("scene", 138), Request("scene", 10), Request("scene", 10)]
+    assert program == [RemoteRequest("scene", 138), RemoteRequest("scene", 10), RemoteRequest("scene", 10)]
 
 
 @given(st.lists(st.integers(0, 255), max_size=4).map(bytes))
@@ -181,10 +181,10 @@ def test_programs_are_music_unless_the_rig_says_so(message):
 
 def test_requests_of_our_own():
     """Each request reads as what was asked, byte by byte as DEVELOPERS.md has it."""
-    assert heard("F0 7D 62 6C 01 05 01 3D 00 00 3C F7") == Request("scene", 61)
-    assert heard("F0 7D 62 6C 01 05 02 78 F7") == Request("next")
-    assert heard("F0 7D 62 6C 01 7F 04 7C F7") == Request("panic")
-    route = Request("route", None, Route(2, 130, True))
+    assert heard("F0 7D 62 6C 01 05 01 3D 00 00 3C F7") == RemoteRequest("scene", 61)
+    assert heard("F0 7D 62 6C 01 05 02 78 F7") == RemoteRequest("next")
+    assert heard("F0 7D 62 6C 01 7F 04 7C F7") == RemoteRequest("panic")
+    route = RemoteRequest("route", None, RouteRequest(2, 130, True))
     assert heard("F0 7D 62 6C 01 05 07 02 00 02 01 01 6D F7") == route
 
 
@@ -192,17 +192,17 @@ def test_requests_of_our_own():
 def test_what_is_built_is_read(scene, do, source, target, on):
     """What the builders write is understood, by this rig alone and by all."""
     for device in (US, 0x7F):
-        assert heard(recall_request(device, scene)) == Request("scene", scene)
-        assert heard(plain_request(device, do)) == Request(do)
-        route = Route(source, target, on)
-        assert heard(route_request(device, route)) == Request("route", None, route)
+        assert heard(recall_request(device, scene)) == RemoteRequest("scene", scene)
+        assert heard(plain_request(device, do)) == RemoteRequest(do)
+        route = RouteRequest(source, target, on)
+        assert heard(route_request(device, route)) == RemoteRequest("route", None, route)
     assert heard(plain_request(US + 1, do)) is None
 
 
 def test_a_block_is_handed_on_whole():
     """A block of a backup goes to whoever collects blocks, as it came."""
     message = own(US, 0x0A, b"\1\2\3")
-    assert heard(message) == Request("block", None, message)
+    assert heard(message) == RemoteRequest("block", None, message)
     assert heard(own(US + 1, 0x0A, b"\1\2\3")) is None
 
 
@@ -274,7 +274,7 @@ def test_nothing_but_valid_messages_is_obeyed():
     """Of 100,000 random and half-right messages exactly those that are in order ask for something; none is an error."""
     chance = random.Random(1953)
     valid = valid_messages()
-    remote = Remote(US)
+    remote = RemoteReader(US)
     obeyed = 0
     for _ in range(100_000):
         message = random_message(chance, valid)

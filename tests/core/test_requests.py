@@ -9,13 +9,20 @@ from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
-from pit import MS, bay, hexed, run_dry
+from pit import MS, engine, hexed, run_dry
 from remote_noise import US, is_in_order, random_message, valid_messages
 
 from engine.core.adoption import take_over
-from engine.core.control.remote_messages import Route, own, plain_request, read_own, recall_request, route_request
-from engine.core.engine import Bay
-from engine.midi.byte_stream import Parser
+from engine.core.control.remote_messages import (
+    RouteRequest,
+    own,
+    plain_request,
+    read_own,
+    recall_request,
+    route_request,
+)
+from engine.core.engine import Engine
+from engine.midi.byte_stream import StreamParser
 from engine.midi.machine_control import MachineControl, machine_control
 from engine.midi.seven_bit_packing import unpack
 from engine.midi.show_control import ShowControl, show_control
@@ -58,15 +65,15 @@ to = ["brass"]
 """
 
 
-def router(scenes: str = SCENES) -> Bay:
+def router(scenes: str = SCENES) -> Engine:
     """The rig above in scene 1."""
-    made = bay(scenes)
+    made = engine(scenes)
     made.recall(0, 1)
     run_dry(made, 0)
     return made
 
 
-def answers(made: Bay, message: bytes, source: int = FOOT) -> list[tuple[Any, ...]]:
+def answers(made: Engine, message: bytes, source: int = FOOT) -> list[tuple[Any, ...]]:
     """Replies of ours to a message, read: command, then what it says."""
     out = made.receive(MS, source, message)
     out += run_dry(made, MS)[1]
@@ -83,7 +90,7 @@ def _said(command: int, data: bytes) -> tuple[Any, ...]:
     return command, data.hex(" ")
 
 
-def told(made: Bay) -> list[tuple[str, bool, str, str]]:
+def told(made: Engine) -> list[tuple[str, bool, str, str]]:
     """What became of commands since the last call: what, whether it was done, the sentence, who asked."""
     outcomes, made.outcomes = made.outcomes, []
     return [(each.do, each.done, each.text, each.source) for each in outcomes]
@@ -125,7 +132,7 @@ def test_next_back_and_panic():
 def test_the_scene_in_force():
     """Whoever asks hears number and name of the scene in force, 0 and nothing before the first."""
     assert answers(router(), plain_request(US, "ask scene")) == [(0x45, 1, "Overture")]
-    assert answers(bay(SCENES), plain_request(US, "ask scene")) == [(0x45, 0, "")]
+    assert answers(engine(SCENES), plain_request(US, "ask scene")) == [(0x45, 0, "")]
 
 
 def test_the_routing():
@@ -139,7 +146,7 @@ def test_the_routing():
 def test_what_takes_threads_is_left_for_the_show():
     """Routes, backups and blocks are handed on with their input; nothing changes and nothing is answered at once."""
     made = router()
-    messages = [route_request(US, Route(1, 2, True)), plain_request(US, "ask backup"), own(US, 0x0A, b"\1")]
+    messages = [route_request(US, RouteRequest(1, 2, True)), plain_request(US, "ask backup"), own(US, 0x0A, b"\1")]
     assert [answers(made, message) for message in messages] == [[], [], []]
     assert [(source, request.do) for source, request in made.asked] == [
         (FOOT, "route"),
@@ -160,7 +167,7 @@ def test_an_edit_forgets_nothing():
     made = router()
     made.mute(MS, "all", True, "test", [])
     answers(made, plain_request(US, "ask backup"))
-    edited = bay(SCENES.replace("Finale", "Last dance").replace("Overture", "Prelude"))
+    edited = engine(SCENES.replace("Finale", "Last dance").replace("Overture", "Prelude"))
     take_over(2 * MS, edited, made)
     assert [request.do for _, request in edited.asked] == ["ask backup"]
     assert hexed(edited.receive(3 * MS, KEYS, b"\x90\x3c\x40")) == []
@@ -302,7 +309,7 @@ def test_transport():
 # Whatever else may come
 
 
-def _state(made: Bay, now: int) -> tuple[Any, ...]:
+def _state(made: Engine, now: int) -> tuple[Any, ...]:
     clock, code = made.sync.clock, made.sync.code
     assert clock is not None
     assert code is not None
@@ -318,7 +325,7 @@ def test_no_state_changes_but_by_a_valid_message():
     valid += [recall_request(US, 300), show_control(ShowControl(0x7F, 0x01, "go"))]
     changed = 0
     for now in range(0, 100_000 * MS, MS):
-        for message in Parser().feed(random_message(chance, valid)):
+        for message in StreamParser().feed(random_message(chance, valid)):
             before = _state(made, now)
             made.receive(now, KEYS, message)
             assert _state(made, now) == before
@@ -337,6 +344,6 @@ def test_no_state_changes_but_by_a_valid_message():
 def test_any_bytes_are_taken(data):
     """Any bytes at an input that may command by programs are taken without an error."""
     made = router(PROGRAMS)
-    for now, message in enumerate(Parser().feed(data)):
+    for now, message in enumerate(StreamParser().feed(data)):
         made.receive(now * MS, FOOT, message)
     assert made.faults.counts == {}

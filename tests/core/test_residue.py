@@ -9,13 +9,13 @@ import pytest
 from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import PORTS, bay, ears, hexed, run_dry
+from pit import PORTS, ears, engine, hexed, run_dry
 from random_rigs import HEAD, events, rigs
 from receiver import Receiver
 
 from engine.core.adoption import take_over
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.core.routing.ledger import rest_of
 from engine.rig.read.load import read
 
@@ -26,12 +26,12 @@ KEYS, PADS, FOOT = 0, 1, 2
 ALL = '{ from = ["keys", "pads"], to = "strings" }'
 
 
-def two(first: str = ALL, second: str = "", held: str = "ring", wire: str = "fast") -> Bay:
+def two(first: str = ALL, second: str = "", held: str = "ring", cable: str = "fast") -> Engine:
     """Two scenes without bursts; the first is in force."""
-    made = bay(
+    made = engine(
         f'[[scenes]]\nnumber = 1\nname = "One"\nroutes = [ {first} ]\n'
         f'[[scenes]]\nnumber = 2\nname = "Two"\nroutes = [ {second} ]\nheld = "{held}"\n',
-        wire,
+        cable,
     )
     made.recall(0, 1)
     return made
@@ -227,10 +227,10 @@ KEEPS = '{ from = "keys", to = "strings", through = [ { filter = "channels", kee
 
 @given(events, st.sampled_from(["din", "fast"]))
 @settings(max_examples=120, deadline=None)
-def test_nothing_is_off_rest_that_the_scene_cannot_move(stream: list[Any], wire: str) -> None:
+def test_nothing_is_off_rest_that_the_scene_cannot_move(stream: list[Any], cable: str) -> None:
     """In a scene that lets one channel of the keys through, only this channel may be off rest, whatever was played in
     scenes that let everything through; an independent synth listens (RP-015)."""
-    rig = HEAD.replace("din", wire) + "".join(
+    rig = HEAD.replace("din", cable) + "".join(
         f'[[scenes]]\nnumber = {number}\nname = "S{number}"\nroutes = [ {routes} ]\n'
         for number, routes in enumerate((ALL, f"{ALL}, {KEEPS}", ALL.replace('"strings"', '"brass"'), KEEPS), 1)
     )
@@ -268,7 +268,7 @@ def test_a_wheel_at_rest_is_not_sent_again() -> None:
 def test_residue_reaches_a_settling_instrument_last() -> None:
     """An instrument that the new scene puts on another sound gets its sound first, its rest when it has settled; both
     arrive (common practice, no source)."""
-    router = Bay(
+    router = Engine(
         read(
             PORTS.replace("WIRE", "din")
             + '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "strings" } ]\n'
@@ -287,7 +287,7 @@ def test_residue_reaches_a_settling_instrument_last() -> None:
 
 def test_a_lost_release_of_a_key_that_sounded_nowhere_haunts_nobody() -> None:
     """A key was pressed where no route led and its release never came; later it plays and is released as usual."""
-    router = bay()
+    router = engine()
     router.recall(0, 3)  # no route
     router.receive(0, 0, b"\x90\x3c\x40")
     router.recall(0, 1)
@@ -297,7 +297,7 @@ def test_a_lost_release_of_a_key_that_sounded_nowhere_haunts_nobody() -> None:
 
 
 SENT = '[[controls]]\ninput = "foot"\nwhen = { note = NOTE }\ndo = "send"\noutput = "strings"\nmessages = [ SENT ]\n'
-ENDS: dict[str, Callable[[Bay], list[Delivery]]] = {
+ENDS: dict[str, Callable[[Engine], list[Delivery]]] = {
     "the show ends": lambda router: router.release_all(9),
     "panic": lambda router: router.command(9, "panic", None, "test")[1],
     "the cable is put back": lambda router: router.output_back(9, STRINGS, None),
@@ -310,16 +310,16 @@ def sending(note: int, *messages: str) -> str:
 
 
 @pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
-def test_what_a_control_sent_does_not_hang(end: Callable[[Bay], list[Delivery]]) -> None:
+def test_what_a_control_sent_does_not_hang(end: Callable[[Engine], list[Delivery]]) -> None:
     """A note, a pedal and a bend that a control sent are ended like a player's, but go on over a scene change and an
     edit, for nobody's route feeds them; its bank and program are those of the channel."""
     scenes = '[[scenes]]\nnumber = 1\nname = "One"\n[[scenes]]\nnumber = 2\nname = "Two"\n'
     text = PORTS.replace("WIRE", "fast") + sending(36, "B0 20 07", "C0 05", "90 3C 64", "B0 40 7F", "E0 00 00") + scenes
-    router = Bay(read(text, "test"))
+    router = Engine(read(text, "test"))
     router.recall(0, 1)
     router.receive(1, FOOT, b"\x90\x24\x40")
     assert router.recall(2, 2) == []
-    edited = Bay(read(text.replace("Two", "Second"), "test"), names=(router.inputs, router.outputs))
+    edited = Engine(read(text.replace("Two", "Second"), "test"), names=(router.inputs, router.outputs))
     assert take_over(3, edited, router) == []
     assert edited.ledger.sounds(STRINGS) == {0: (b"\xb0\x20\x07", b"\xc0\x05")}
     assert {"80 3C 40", "B0 40 00", "E0 00 40"} <= {*hexed(end(edited))}
@@ -328,7 +328,7 @@ def test_what_a_control_sent_does_not_hang(end: Callable[[Bay], list[Delivery]])
 
 def test_what_another_control_ended_is_not_ended_again() -> None:
     """One control sends a note, another one its end: nothing is left to be released."""
-    router = bay(sending(36, "90 3C 64") + sending(38, "80 3C 00") + '[[scenes]]\nnumber = 1\nname = "One"\n')
+    router = engine(sending(36, "90 3C 64") + sending(38, "80 3C 00") + '[[scenes]]\nnumber = 1\nname = "One"\n')
     router.recall(0, 1)
     router.receive(1, FOOT, b"\x90\x24\x40")
     assert hexed(router.receive(2, FOOT, b"\x90\x26\x40")) == ["80 3C 00"]

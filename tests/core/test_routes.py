@@ -1,24 +1,24 @@
 """Routes by examples: zones, merges, one into many, routes in force everywhere, overlapping presses."""
 
 import pytest
-from pit import MS, bay, hexed
+from pit import MS, engine, hexed
 from receiver import Receiver
 
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 
 
-def play(router: Bay, source: int, *messages: str) -> list[str]:
+def play(router: Engine, source: int, *messages: str) -> list[str]:
     """What the strings get for these messages of one input."""
     return [one for message in messages for one in hexed(router.receive(1, source, bytes.fromhex(message)), 0)]
 
 
-def routed(routes: str, *others: str) -> Bay:
+def routed(routes: str, *others: str) -> Engine:
     """Scenes 1, 2 … with these routes; the first is in force."""
     scenes = (
         f'[[scenes]]\nnumber = {number}\nname = "S{number}"\nroutes = [ {listed} ]\n'
         for number, listed in enumerate((routes, *others), 1)
     )
-    router = bay("".join(scenes))
+    router = engine("".join(scenes))
     router.recall(0, 1)
     return router
 
@@ -64,7 +64,7 @@ def test_one_input_goes_to_many_outputs() -> None:
 
 def test_routes_outside_the_scenes_are_in_force_in_every_scene() -> None:
     """They act beside each scene's own, and what they feed is not set to rest at a recall."""
-    router = bay(
+    router = engine(
         '[[routes]]\nfrom = "foot"\nto = "strings"\n'
         f'[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ {STRAIGHT} ]\n[[scenes]]\nnumber = 2\nname = "B"\n'
     )
@@ -154,7 +154,7 @@ def test_system_messages_pass_what_acts_on_channels(message: str) -> None:
 
 def test_the_condition_with_the_number_wins() -> None:
     """Program 5 has a control of its own; every other program recalls the scene of its number."""
-    router = bay(
+    router = engine(
         '[[scenes]]\nnumber = 1\nname = "A"\n[[scenes]]\nnumber = 5\nname = "B"\n[[scenes]]\nnumber = 6\nname = "C"\n'
         '[[controls]]\ninput = "foot"\nwhen = { program = "any" }\ndo = "scene"\n'
         '[[controls]]\ninput = "foot"\nwhen = { program = 5 }\ndo = "panic"\n'
@@ -168,7 +168,7 @@ def test_the_condition_with_the_number_wins() -> None:
 
 def test_a_control_owns_its_controller_on_its_own_input_only() -> None:
     """Values below the threshold are consumed as well; the same controller of another input is routed."""
-    router = bay(
+    router = engine(
         '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = ["keys", "foot"], to = "strings" } ]\n'
         '[[controls]]\ninput = "foot"\nwhen = { controller = 80, at_least = 100 }\ndo = "resend"\n'
     )
@@ -180,7 +180,7 @@ def test_a_control_owns_its_controller_on_its_own_input_only() -> None:
 
 def test_a_sysex_must_match_to_the_byte() -> None:
     """Only the exact SysEx of the condition acts; another one, or a longer one, is routed."""
-    router = bay(
+    router = engine(
         '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "foot", to = "strings" } ]\n'
         '[[controls]]\ninput = "foot"\nwhen = { sysex = "F0 7D 01 F7" }\ndo = "resend"\n'
     )
@@ -191,7 +191,7 @@ def test_a_sysex_must_match_to_the_byte() -> None:
 
 def test_two_programs_within_the_guard_time_are_two_commands() -> None:
     """The guard is against one switch that fires twice; another number is another switch."""
-    router = bay(
+    router = engine(
         '[[scenes]]\nnumber = 1\nname = "A"\n[[scenes]]\nnumber = 2\nname = "B"\n'
         '[[controls]]\ninput = "foot"\nwhen = { program = "any" }\ndo = "scene"\n'
     )

@@ -8,11 +8,11 @@ import pytest
 from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, PORTS, SCENES, bay, ears, hexed, run_dry
+from pit import MS, PORTS, SCENES, ears, engine, hexed, run_dry
 from random_rigs import played
 
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "faults.json").read_text())
@@ -30,14 +30,14 @@ def scene(routes: str, number: int = 1) -> str:
     return f'[[scenes]]\nnumber = {number}\nname = "S{number}"\nroutes = [ {routes} ]\n'
 
 
-def playing(wire: str = "fast") -> Bay:
+def playing(cable: str = "fast") -> Engine:
     """Keys and pads play strings and brass; active sensing is not passed on."""
-    router = bay(scene(NO_FE), wire)
+    router = engine(scene(NO_FE), cable)
     router.recall(0, 1)
     return router
 
 
-def let_pass(router: Bay, now: int, until: int) -> list[Delivery]:
+def let_pass(router: Engine, now: int, until: int) -> list[Delivery]:
     """Time passes; what came out."""
     out: list[Delivery] = []
     while router.due is not None and router.due <= until:
@@ -107,7 +107,7 @@ def test_any_message_restarts_the_watch(message: bytes) -> None:
 
 def test_a_message_of_a_control_restarts_the_watch_too() -> None:
     """A foot controller whose program changes are consumed speaks all the same."""
-    router = bay(SCENES)
+    router = engine(SCENES)
     router.recall(0, 1)
     router.receive(0, 2, FE)
     for at in (300, 600, 900):
@@ -168,10 +168,10 @@ def assert_awake(starts: list[int], until: int, since: int = 0) -> None:
     assert max(after - before for before, after in pairwise(times)) <= SEND_MS * MS
 
 
-@pytest.mark.parametrize("wire", ["fast", "din"])
-def test_an_output_that_asks_for_it_is_kept_awake(wire: str) -> None:
+@pytest.mark.parametrize("cable", ["fast", "din"])
+def test_an_output_that_asks_for_it_is_kept_awake(cable: str) -> None:
     """`active_sensing = true`: an FE at least every 270 ms, though nothing is played; the other output gets none."""
-    router = Bay(read(AWAKE.replace("WIRE", wire) + scene(NO_FE), "test"))
+    router = Engine(read(AWAKE.replace("WIRE", cable) + scene(NO_FE), "test"))
     out = router.recall(0, 1) + let_pass(router, 0, 5000 * MS)
     assert_awake(starts_of(out, STRINGS), 5000 * MS)
     assert len(starts_of(out, STRINGS)) <= 1 + 5000 // 240
@@ -189,7 +189,7 @@ def test_nobody_who_does_not_ask_is_sent_any() -> None:
 def test_an_output_is_kept_awake_whatever_is_played(stream: list[tuple[int, bytes]], flooded: bool) -> None:
     """Also on a DIN wire that is full of notes, bursts and long SysEx, and through changes of scene and a panic."""
     text = AWAKE.replace("WIRE", "din") + SCENES
-    router = Bay(read(text, "test"))
+    router = Engine(read(text, "test"))
     now, out = 0, router.recall(0, 1)
     for place, (wait, message) in enumerate(stream):
         out += let_pass(router, now, now + wait * MS)
@@ -210,7 +210,7 @@ def test_an_output_is_kept_awake_whatever_is_played(stream: list[tuple[int, byte
 def test_an_output_that_an_fe_was_routed_to_is_kept_awake(after: str) -> None:
     """A receiver that has heard an FE would cut its voices without more of them: it gets them also when the route is
     gone, or the input."""
-    router = bay(scene('{ from = "keys", to = "strings" }') + scene('{ from = "pads", to = "strings" }', 2))
+    router = engine(scene('{ from = "keys", to = "strings" }') + scene('{ from = "pads", to = "strings" }', 2))
     out = router.recall(0, 1)
     for at in range(0, 1000, 250):
         out += let_pass(router, 0, at * MS) + router.receive(at * MS, KEYS, FE)

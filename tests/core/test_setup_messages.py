@@ -1,7 +1,7 @@
 """Set-up messages go out before the sounds, at the start and when an output is back."""
 
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 
 RIG = """
@@ -33,11 +33,11 @@ GM_ON = bytes.fromhex("F0 7E 7F 09 01 F7")
 LOCAL_OFF = bytes.fromhex("B0 7A 00")
 
 
-def run(bay: Bay, now: int, out: list[Delivery], until: int) -> None:
+def run(engine: Engine, now: int, out: list[Delivery], until: int) -> None:
     """Let its time pass."""
-    while bay.due is not None and bay.due <= until:
-        now = max(now, bay.due)
-        out += bay.tick(now)
+    while engine.due is not None and engine.due <= until:
+        now = max(now, engine.due)
+        out += engine.tick(now)
 
 
 def times(out: list[Delivery]) -> dict[bytes, int]:
@@ -48,9 +48,9 @@ def times(out: list[Delivery]) -> dict[bytes, int]:
 def test_at_the_start_set_up_comes_first_once_and_has_its_time() -> None:
     """GM on leaves once for two instruments of an output, and nothing but real time follows on any channel for 200 ms
     (common practice, no source); then come local off and the bend range, then the sounds."""
-    bay = Bay(read(RIG, "pit.toml"))
-    out = bay.recall(0, 1)
-    run(bay, 0, out, 1000 * MS)
+    engine = Engine(read(RIG, "pit.toml"))
+    out = engine.recall(0, 1)
+    run(engine, 0, out, 1000 * MS)
     sent = [message for _, message, _ in out]
     assert sent[0] == GM_ON
     assert sent.count(GM_ON) == 1
@@ -61,10 +61,10 @@ def test_at_the_start_set_up_comes_first_once_and_has_its_time() -> None:
 
 def test_a_scene_recalled_meanwhile_leaves_the_set_up_whole() -> None:
     """A second recall while the set-up is under way replaces the sounds, never the set-up."""
-    bay = Bay(read(RIG, "pit.toml"))
-    out = bay.recall(0, 1)
-    out += bay.recall(50 * MS, 2)
-    run(bay, 50 * MS, out, 1000 * MS)
+    engine = Engine(read(RIG, "pit.toml"))
+    out = engine.recall(0, 1)
+    out += engine.recall(50 * MS, 2)
+    run(engine, 50 * MS, out, 1000 * MS)
     sent = [message for _, message, _ in out]
     assert sent.count(LOCAL_OFF) == 1
     assert b"\xc0\x01" not in sent
@@ -73,22 +73,22 @@ def test_a_scene_recalled_meanwhile_leaves_the_set_up_whole() -> None:
 
 def test_notes_of_every_channel_wait_while_the_module_resets() -> None:
     """A note played on a channel without instrument waits, too, until GM on has done its work."""
-    bay = Bay(read(RIG, "pit.toml"))
-    out = bay.recall(0, 1)
-    out += bay.receive(20 * MS, 0, b"\x95\x3c\x40")
-    run(bay, 20 * MS, out, 1000 * MS)
+    engine = Engine(read(RIG, "pit.toml"))
+    out = engine.recall(0, 1)
+    out += engine.receive(20 * MS, 0, b"\x95\x3c\x40")
+    run(engine, 20 * MS, out, 1000 * MS)
     assert times(out)[b"\x95\x3c\x40"] >= 200 * MS
 
 
 def test_an_output_that_is_back_is_set_up_again_and_a_scene_change_is_not() -> None:
     """Set-up messages go out again when the output is back, before its sounds, and with no other recall."""
-    bay = Bay(read(RIG, "pit.toml"))
-    out = bay.recall(0, 1)
-    run(bay, 0, out, 1000 * MS)
-    out = bay.recall(2000 * MS, 2)
-    run(bay, 2000 * MS, out, 3000 * MS)
+    engine = Engine(read(RIG, "pit.toml"))
+    out = engine.recall(0, 1)
+    run(engine, 0, out, 1000 * MS)
+    out = engine.recall(2000 * MS, 2)
+    run(engine, 2000 * MS, out, 3000 * MS)
     assert [message for _, message, _ in out] == [b"\xc0\x04"]
-    out = bay.output_back(4000 * MS, 0, None)
-    run(bay, 4000 * MS, out, 9000 * MS)
+    out = engine.output_back(4000 * MS, 0, None)
+    run(engine, 4000 * MS, out, 9000 * MS)
     sent = [message for _, message, _ in out]
     assert sent.index(GM_ON) < sent.index(LOCAL_OFF) < sent.index(b"\xc0\x04")

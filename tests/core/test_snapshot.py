@@ -1,10 +1,10 @@
 """What plays at the moment as routes and burst of a scene. (Our own design; no outside source.)"""
 
 import pytest
-from pit import MS, bay, hexed, run_dry
+from pit import MS, engine, hexed, run_dry
 
 from engine.core import scene_snapshot
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 
 SCENES = """
 [[routes]]
@@ -32,14 +32,14 @@ name = "Plain"
 """
 
 
-def router(scene: int = 1) -> Bay:
-    made = bay(SCENES)
+def router(scene: int = 1) -> Engine:
+    made = engine(SCENES)
     made.recall(0, scene)
     run_dry(made, 0)
     return made
 
 
-def with_route(made: Bay, source: str, target: str, on: bool) -> list[scene_snapshot.Table] | None:
+def with_route(made: Engine, source: str, target: str, on: bool) -> list[scene_snapshot.Table] | None:
     """The routes of the scene in force, with a way or without it."""
     return scene_snapshot.with_route(made, scene_snapshot.in_force(made), source, target, on)
 
@@ -65,7 +65,7 @@ def test_the_routes_that_play():
     made.mute(MS, "wide", True, "test", [])
     assert listed(scene_snapshot.routes(made)) == [PEDAL]
     assert scene_snapshot.routes(router(2)) == []
-    assert scene_snapshot.routes(bay(SCENES)) == []
+    assert scene_snapshot.routes(engine(SCENES)) == []
 
 
 def test_the_sounds_that_play():
@@ -94,7 +94,7 @@ def test_what_is_stored_sends_the_same_bytes():
         return "{ " + ", ".join(f"{key} = {value!r}" for key, value in step.items()) + " }"
 
     stored = ", ".join(text(step) for step in scene_snapshot.burst(router())).replace("'", '"')
-    again = bay(SCENES + f"[[scenes]]\nnumber = 3\nname = 'Stored'\nburst = [{stored}]\n")
+    again = engine(SCENES + f"[[scenes]]\nnumber = 3\nname = 'Stored'\nburst = [{stored}]\n")
     sent = []
     for scene in (1, 3):
         out = again.recall(0, scene)

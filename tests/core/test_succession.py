@@ -14,7 +14,7 @@ from receiver import Receiver
 import filters.transpose
 from engine.core.adoption import take_over
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
 
@@ -24,8 +24,8 @@ KEYS, PADS = 0, 1
 LAYER = '{ from = ["keys", "pads"], to = ["strings", "brass"] }'
 
 
-def text(scenes: str = SCENES, wire: str = "fast") -> str:
-    return PORTS.replace("WIRE", wire) + scenes
+def text(scenes: str = SCENES, cable: str = "fast") -> str:
+    return PORTS.replace("WIRE", cable) + scenes
 
 
 def scene(routes: str = LAYER, burst: str = "", number: int = 1) -> str:
@@ -37,14 +37,14 @@ def without(name: str, rig: str) -> str:
     return "\n".join(line for line in rig.splitlines() if not line.startswith(f"{name} ="))
 
 
-def start(rig: str, number: int = 1) -> tuple[Bay, list[Delivery]]:
-    router = Bay(read(rig, "test"))
+def start(rig: str, number: int = 1) -> tuple[Engine, list[Delivery]]:
+    router = Engine(read(rig, "test"))
     return router, router.recall(0, number)
 
 
-def adopt(now: int, rig: str, old: Bay) -> tuple[Bay, list[Delivery]]:
+def adopt(now: int, rig: str, old: Engine) -> tuple[Engine, list[Delivery]]:
     """The bay of an edited rig, after it has taken over, and what it sent in doing so."""
-    new = Bay(read(rig, "test"), names=(old.inputs, old.outputs))
+    new = Engine(read(rig, "test"), names=(old.inputs, old.outputs))
     return new, take_over(now, new, old)
 
 
@@ -157,7 +157,7 @@ def test_a_new_input_plays_at_once(kept: int) -> None:
 def test_a_wire_that_becomes_a_din_cable_is_paced() -> None:
     """`wire = "din"` written in while the show plays is in force at once: at most 3 ms and one message ahead."""
     old, _ = start(text(scene()))
-    new, _ = adopt(1, text(scene(), wire="din"), old)
+    new, _ = adopt(1, text(scene(), cable="din"), old)
     sent = [d for key in range(20) for d in new.receive(1, KEYS, bytes((0x90, 40 + key, 64)))]
     assert len(hexed(sent, STRINGS)) <= 5
     assert len(hexed(sent, BRASS)) == 20
@@ -216,7 +216,7 @@ def test_the_set_list_in_use_stays_when_its_scene_vanishes() -> None:
 def hears_both(evening: Evening, other: str) -> None:
     """Another rig takes over at this moment."""
     old = evening.router
-    evening.router = Bay(read(other, "test"), names=(old.inputs, old.outputs))
+    evening.router = Engine(read(other, "test"), names=(old.inputs, old.outputs))
     evening.take(take_over(evening.now, evening.router, old))
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from worn import MS, RECORDED, Change, bursts, presses
 
-from engine.core.control.switches import DOUBLE, LONG, SHORT, Guard, Switch
+from engine.core.control.switches import DOUBLE, LONG, SHORT, BounceGuard, FootSwitch
 from engine.rig.models.control import Control
 
 PLAIN = (SHORT,)
@@ -22,7 +22,7 @@ def means(kinds: Sequence[str], guard: str = "30 ms") -> dict[str, Control]:
 
 def told(changes: Sequence[Change], kinds: Sequence[str] = ALL, guard: str = "30 ms") -> list[tuple[float, str | None]]:
     """When (ms) a switch told which press. Time is let pass as the bay does: to each `due`, and long at the end."""
-    switch, meant, found = Switch(), means(kinds, guard), []
+    switch, meant, found = FootSwitch(), means(kinds, guard), []
 
     def note(at: int, controls: Sequence[Control]) -> None:
         found.extend((at / MS, control.when.press) for control in controls)
@@ -60,14 +60,14 @@ def kinds_of(found: Sequence[tuple[float, str | None]]) -> list[str | None]:
 )
 def test_what_the_guard_admits(length: int, times: tuple[int, ...], counted: tuple[int, ...]) -> None:
     """The first counts at once; deaf for the guard time, and on while it bounces, but 100 ms longer at the most."""
-    guard = Guard()
+    guard = BounceGuard()
     assert tuple(at for at in times if guard.admits(at * MS, length * MS)) == counted
 
 
 @given(st.integers(0, 300), st.lists(st.integers(0, 50), max_size=80))
 def test_a_guard_is_never_deaf_for_longer(length: int, gaps: list[int]) -> None:
     """Whatever arrives, of two that count next to each other the second is not held off beyond guard + 100 ms."""
-    guard, at, counted = Guard(), 0, 0
+    guard, at, counted = BounceGuard(), 0, 0
     assert guard.admits(0, length * MS)
     for gap in gaps:
         at += gap

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pit import MS
 
 from engine.core.adoption import take_over
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.core.timing.clock import period
 from engine.midi.timecode import RATES, Label, full_frame, quarter_frames
 from engine.rig.read.load import read
@@ -95,7 +95,7 @@ class Music(Evening):
     def edit(self, text: str) -> None:
         """The rig file is edited while it plays."""
         old = self.router
-        self.router = Bay(read(text, "test"), names=(old.inputs, old.outputs))
+        self.router = Engine(read(text, "test"), names=(old.inputs, old.outputs))
         self.take(take_over(self.now, self.router, old))
 
 

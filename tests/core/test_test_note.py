@@ -3,10 +3,10 @@
 Note-on velocity 64 is the standard's middle (MIDI 1.0 Detailed Specification 4.2.1 p. 10).
 """
 
-from pit import MS, bay, hexed, run_dry
+from pit import MS, engine, hexed, run_dry
 
 from engine.core.adoption import take_over
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.core.routing.ledger import Target
 
 STRINGS, BRASS = 0, 1
@@ -15,8 +15,8 @@ LENGTH = 500 * MS
 NOTE = Target(BRASS, 4, 60)
 
 
-def router() -> Bay:
-    made = bay()
+def router() -> Engine:
+    made = engine()
     made.recall(0, 1)
     run_dry(made, 0)
     return made
@@ -49,7 +49,7 @@ def test_it_ends_at_a_panic_an_edit_and_the_end():
     _, later = run_dry(panicked, 2 * MS)
     assert hexed(out + later, BRASS).count("84 3C 40") == 1
 
-    old, new = router(), bay(bay.__defaults__[0].replace("semitones = 7", "semitones = 5"))
+    old, new = router(), engine(engine.__defaults__[0].replace("semitones = 7", "semitones = 5"))
     old.recall(0, 2)
     run_dry(old, 0)
     old.sound(MS, NOTE, LENGTH)

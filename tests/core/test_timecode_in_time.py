@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.timing.timecode import Generator, Reader, Step
+from engine.core.timing.timecode import TimecodeGenerator, TimecodeReader, TimecodeStep
 from engine.midi.timecode import RATES, Label, Rate, from_full_frame, full_frame, quarter_frames, read_label
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))
@@ -25,9 +25,9 @@ class Tape:
     """A source of quarter frames and the reader that hears it; `true` is the frame under the head."""
 
     def __init__(self, start: Label) -> None:
-        self.reader = Reader()
+        self.reader = TimecodeReader()
         self.start, self.now, self.quarters = start, 0, 0
-        self.steps: list[Step] = []
+        self.steps: list[TimecodeStep] = []
 
     @property
     def true(self) -> Label:
@@ -59,7 +59,7 @@ class Tape:
         return 0 if off == 1 and self.quarters % 8 == 7 else off
 
 
-def nearly(generator: Generator, now: int) -> set[Label]:
+def nearly(generator: TimecodeGenerator, now: int) -> set[Label]:
     """Where the generator is at the moment, and a quarter frame on (see `Tape.error`)."""
     return {generator.label(now), generator.label(now + generator.rate.nanoseconds(1))}
 
@@ -68,7 +68,7 @@ def frame_of(frame: int, rate: Rate) -> int:
     return Label(rate, frame).parts[3]
 
 
-def taken(generator: Generator, now: int, end: int) -> list[tuple[int, bytes]]:
+def taken(generator: TimecodeGenerator, now: int, end: int) -> list[tuple[int, bytes]]:
     sent = []
     while generator.due is not None and generator.due <= end:
         now = max(now, generator.due)
@@ -92,7 +92,7 @@ def test_forwards_the_lag_is_made_up(key: str) -> None:
 def test_backwards_there_is_no_lag() -> None:
     """From piece 7 down to piece 0 the place is the one that is spelt (p. 3)."""
     found = REFERENCE["mtc-lag-reverse"]
-    label, reader = read_label(found["input"]["group"], RATES["30"]), Reader()
+    label, reader = read_label(found["input"]["group"], RATES["30"]), TimecodeReader()
     for number, piece in enumerate(found["input"]["order"]):
         reader.hear(number * 8 * MS, quarter_frames(label)[piece])
     assert (str(reader.label), reader.direction) == (found["expected"], -1)
@@ -102,7 +102,7 @@ def test_the_direction() -> None:
     """Rising piece numbers run forwards, falling ones in reverse."""
     found = REFERENCE["mtc-direction"]
     for pieces, expected in zip(found["input"]["types"], found["expected"], strict=True):
-        reader = Reader()
+        reader = TimecodeReader()
         for number, piece in enumerate(pieces):
             reader.hear(number * 8 * MS, quarter_frames(Label(RATES["30"], 0))[piece])
         assert reader.direction == {"forward": 1, "reverse": -1}[expected]
@@ -110,7 +110,7 @@ def test_the_direction() -> None:
 
 def test_the_lock() -> None:
     """Nothing is shown before a whole run of eight pieces in order, whichever comes first."""
-    pieces, reader, label = REFERENCE["mtc-lock"]["input"]["types"], Reader(), Label(RATES["25"], 1000)
+    pieces, reader, label = REFERENCE["mtc-lock"]["input"]["types"], TimecodeReader(), Label(RATES["25"], 1000)
     for number, piece in enumerate(pieces):
         assert reader.label is None
         reader.hear(number * 10 * MS, quarter_frames(label)[piece])
@@ -119,9 +119,9 @@ def test_the_lock() -> None:
 
 def test_a_full_message_locates_and_does_not_run() -> None:
     """A full message moves the place; it runs from the first quarter frame after it (p. 5)."""
-    reader, place = Reader(), Label(RATES["25"], 5000)
+    reader, place = TimecodeReader(), Label(RATES["25"], 5000)
     step = reader.hear(0, full_frame(place))
-    assert step == Step(None, place, False)
+    assert step == TimecodeStep(None, place, False)
     assert (reader.label, reader.running, reader.due) == (place, False, None)
     reader.hear(10 * MS, quarter_frames(place)[0])
     assert reader.running
@@ -130,7 +130,7 @@ def test_a_full_message_locates_and_does_not_run() -> None:
 
 def test_winding() -> None:
     """While winding, full messages only: the place follows them and nothing runs."""
-    reader = Reader()
+    reader = TimecodeReader()
     for number in range(50):
         step = reader.hear(number * 100 * MS, full_frame(Label(RATES["24"], number * 1000)))
         assert step is not None
@@ -156,7 +156,7 @@ def test_the_place_is_right_at_every_quarter_frame(rate: Rate) -> None:
 @pytest.mark.parametrize("first", ["23:59:50:00", "00:00:59:20", "00:09:59:20", "11:59:58:00"])
 def test_over_midnight_and_minutes(rate: Rate, first: str) -> None:
     """Reader and generator agree over midnight and over the minutes that leave labels out."""
-    generator, reader = Generator(rate, read_label(first, rate)), Reader()
+    generator, reader = TimecodeGenerator(rate, read_label(first, rate)), TimecodeReader()
     for message in generator.start(0):
         reader.hear(0, message)
     shown = 0
@@ -290,7 +290,7 @@ def test_a_day_without_drift(rate: Rate) -> None:
 
     Only the last second is taken quarter frame by quarter frame; the generator is held to have stalled before it.
     """
-    generator = Generator(rate, Label(rate, 0))
+    generator = TimecodeGenerator(rate, Label(rate, 0))
     generator.start(0)
     day = 4 * rate.day
     assert generator.label(rate.nanoseconds(day)) == Label(rate, 0)
@@ -306,7 +306,7 @@ def test_a_day_without_drift(rate: Rate) -> None:
 @every_rate
 def test_ten_minutes_quarter_frame_by_quarter_frame(rate: Rate) -> None:
     """In ten minutes exactly as many quarter frames are sent as it has, none twice."""
-    generator = Generator(rate, Label(rate, 0))
+    generator = TimecodeGenerator(rate, Label(rate, 0))
     generator.start(0)
     sent = taken(generator, 0, 600 * SECOND - 1)
     assert len(sent) == rate.quarters(600 * SECOND - 1) + 1
@@ -318,7 +318,7 @@ def test_ten_minutes_quarter_frame_by_quarter_frame(rate: Rate) -> None:
 @pytest.mark.parametrize("frame", [1001, 1003, 1799, 1800, 17_981])
 def test_odd_places(rate: Rate, frame: int) -> None:
     """From any frame it tells the place first; groups have even frames but at 25 (p. 2), and a reader is right."""
-    generator, reader = Generator(rate, Label(rate, frame)), Reader()
+    generator, reader = TimecodeGenerator(rate, Label(rate, frame)), TimecodeReader()
     (first,) = generator.start(0)
     assert from_full_frame(first) == Label(rate, frame)
     reader.hear(0, first)
@@ -337,7 +337,7 @@ def test_odd_places(rate: Rate, frame: int) -> None:
 @settings(max_examples=60)
 def test_stalls(rate: Rate, frame: int, waits: list[int]) -> None:
     """Whatever stalls: never more than four at once, and afterwards a reader is right again."""
-    generator, reader, now = Generator(rate, Label(rate, frame)), Reader(), 0
+    generator, reader, now = TimecodeGenerator(rate, Label(rate, frame)), TimecodeReader(), 0
     for message in generator.start(0):
         reader.hear(0, message)
     for wait in waits:
@@ -356,7 +356,7 @@ def test_stalls(rate: Rate, frame: int, waits: list[int]) -> None:
 @settings(max_examples=60)
 def test_stop_locate_and_start(rate: Rate, first: int, second: int, run: int) -> None:
     """It stands where it stopped, runs on from there or from where it was sent, and tells each place."""
-    generator = Generator(rate, Label(rate, first))
+    generator = TimecodeGenerator(rate, Label(rate, first))
     generator.start(0)
     generator.stop(run * MS)
     assert generator.label(10**12) == Label(rate, first).plus(rate.quarters(run * MS) // 4)

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from receiver import Receiver
 
-from engine.core.cable.receiver_state import YOUNG, Sounding
+from engine.core.cable.receiver_state import YOUNG, ReceiverState
 
 _channels = st.integers(0, 2)
 _keys = st.integers(60, 64)
@@ -28,9 +28,9 @@ _CHANNELS = range(3)
 _SOUNDS = [bytes((0xB0 | c, n, 1)) for c in _CHANNELS for n in (0, 32)] + [bytes((0xC0 | c, 1)) for c in _CHANNELS]
 
 
-def _after(music: list[bytes], at: int = 0) -> Sounding:
+def _after(music: list[bytes], at: int = 0) -> ReceiverState:
     """As if the show had begun with a burst for every channel."""
-    sounding = Sounding()
+    sounding = ReceiverState()
     for message in (*_SOUNDS, *music):
         sounding.note(at, message)
     return sounding
@@ -108,7 +108,7 @@ def test_releases_leave_nothing(music: list[bytes]) -> None:
 def test_a_snapshot_says_all(music: list[bytes]) -> None:
     """What is read from a snapshot, by another clock, is what was written."""
     there = _after(music, at=1_000)
-    read = Sounding.read(50_000, there.snapshot(2_000))
+    read = ReceiverState.read(50_000, there.snapshot(2_000))
     assert read.to(there, 50_000, 1 << 60) == []
     assert there.to(read, 50_000, 1 << 60) == []
     assert read.snapshot(51_000) == there.snapshot(2_000 + 1_000)
@@ -116,14 +116,14 @@ def test_a_snapshot_says_all(music: list[bytes]) -> None:
 
 def test_an_old_note_is_not_pressed_again() -> None:
     """A note that is wanted and was pressed too long ago stays silent; a young one is pressed (project rule: 50 ms)."""
-    wanted = Sounding()
+    wanted = ReceiverState()
     wanted.note(0, bytes((0x90, 60, 100)))
     wanted.note(YOUNG, bytes((0x90, 64, 90)))
-    assert Sounding().to(wanted, YOUNG + 1) == [bytes((0x90, 64, 90))]
+    assert ReceiverState().to(wanted, YOUNG + 1) == [bytes((0x90, 64, 90))]
 
 
 def test_a_note_that_both_have_rings_on() -> None:
     """Nothing is said about a note that sounds and is wanted, however old it is."""
-    both = Sounding()
+    both = ReceiverState()
     both.note(0, bytes((0x90, 60, 100)))
     assert both.copy().to(both, 1 << 40) == []

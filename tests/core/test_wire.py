@@ -6,46 +6,46 @@ import pytest
 from pit import MS
 from receiver import Receiver
 
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, Delivery, Speed, Step, Wire
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, BurstUnit, Cable, CableSpeed, Delivery
 
-LEAD = Step(0, (b"\xb0\x00\x01", b"\xb0\x20\x02", b"\xc0\x05"), 30 * MS)
-OTHER = Step(0, (b"\xb0\x00\x03", b"\xb0\x20\x04", b"\xc0\x06"), 30 * MS)
-SECOND = Step(1, (b"\xb1\x00\x01", b"\xb1\x20\x02", b"\xc1\x05"), 0)
+LEAD = BurstUnit(0, (b"\xb0\x00\x01", b"\xb0\x20\x02", b"\xc0\x05"), 30 * MS)
+OTHER = BurstUnit(0, (b"\xb0\x00\x03", b"\xb0\x20\x04", b"\xc0\x06"), 30 * MS)
+SECOND = BurstUnit(1, (b"\xb1\x00\x01", b"\xb1\x20\x02", b"\xc1\x05"), 0)
 DUMP = b"\xf0\x7d" + bytes(997) + b"\xf7"  # 1,000 bytes, 320 ms
 
 
-class Cable:
+class CableInTime:
     """A wire, the time, and all that was handed over with the time it was."""
 
-    def __init__(self, speed: Speed | None = DIN) -> None:
-        self.wire = Wire(0, speed)
+    def __init__(self, speed: CableSpeed | None = DIN) -> None:
+        self.cable = Cable(0, speed)
         self.now = 0
         self.handed: list[tuple[int, Delivery]] = []
 
     def put(self, *unit: str) -> None:
-        self._do(lambda out: self.wire.put(self.now, tuple(bytes.fromhex(m) for m in unit), out))
+        self._do(lambda out: self.cable.put(self.now, tuple(bytes.fromhex(m) for m in unit), out))
 
-    def burst(self, *steps: Step) -> None:
-        self._do(lambda out: self.wire.burst(self.now, steps, out))
+    def burst(self, *steps: BurstUnit) -> None:
+        self._do(lambda out: self.cable.burst(self.now, steps, out))
 
     def panic(self, *messages: str) -> None:
-        self._do(lambda out: self.wire.panic(self.now, [bytes.fromhex(m) for m in messages], out))
+        self._do(lambda out: self.cable.panic(self.now, [bytes.fromhex(m) for m in messages], out))
 
     def fill(self) -> None:
         """Six notes on channel 3: more than may be ahead of now, so that what follows waits."""
         for key in range(6):
             self.put(f"92 {key:02X} 40")
-        assert self.wire.due is not None
+        assert self.cable.due is not None
 
     def until(self, end: int) -> None:
-        while self.wire.due is not None and self.wire.due <= end:
-            self.now = max(self.now, self.wire.due)
-            self._do(lambda out: self.wire.flush(self.now, out))
+        while self.cable.due is not None and self.cable.due <= end:
+            self.now = max(self.now, self.cable.due)
+            self._do(lambda out: self.cable.flush(self.now, out))
         self.now = end
 
     def run_dry(self) -> list[str]:
-        while self.wire.due is not None:
-            self.until(self.wire.due)
+        while self.cable.due is not None:
+            self.until(self.cable.due)
         return self.heard
 
     @property
@@ -60,7 +60,7 @@ class Cable:
 
 def test_a_panic_keeps_the_releases_that_wait() -> None:
     """Their note-ons may have left, and a receiver may ignore All Notes Off (MIDI 1.0 p. 24)."""
-    cable = Cable()
+    cable = CableInTime()
     cable.put("90 3C 40")
     cable.fill()
     cable.put("80 3C 40")
@@ -71,7 +71,7 @@ def test_a_panic_keeps_the_releases_that_wait() -> None:
 
 def test_a_second_panic_keeps_the_releases_of_the_first() -> None:
     """Two panics in one moment: every release of both is sent, what both send is sent once."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     cable.panic("80 3C 40", "B0 7B 00")
     cable.panic("80 3D 40", "B0 7B 00")
@@ -80,7 +80,7 @@ def test_a_second_panic_keeps_the_releases_of_the_first() -> None:
 
 def test_a_panic_forgets_the_older_value_of_what_it_sets() -> None:
     """A pedal that waits is not put down after the panic; a program, and a wheel's way back to rest, still arrive."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     for message in ("B0 40 7F", "C0 05", "B0 01 00", "E0 00 50"):
         cable.put(message)
@@ -90,7 +90,7 @@ def test_a_panic_forgets_the_older_value_of_what_it_sets() -> None:
 
 def test_a_panic_forgets_what_is_parked_for_a_settling_instrument() -> None:
     """A note that waits for the settle time does not sound after the panic; its channel's releases are kept."""
-    cable = Cable()
+    cable = CableInTime()
     cable.burst(LEAD)
     for message in ("90 3C 40", "80 3B 40", "B0 40 7F"):
         cable.put(message)
@@ -100,7 +100,7 @@ def test_a_panic_forgets_what_is_parked_for_a_settling_instrument() -> None:
 
 def test_a_burst_takes_the_place_of_programs_that_wait() -> None:
     """A program routed before the recall is not sent after its burst: the instrument ends on the scene's sound."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     for message in ("B0 00 09", "90 3C 40", "B0 20 09", "C0 09", "C1 09"):
         cable.put(message)
@@ -109,9 +109,9 @@ def test_a_burst_takes_the_place_of_programs_that_wait() -> None:
 
 
 @pytest.mark.parametrize("speed", [None, DIN], ids=["fast", "din"])
-def test_a_second_burst_takes_the_place_of_programs_parked_for_the_first(speed: Speed | None) -> None:
+def test_a_second_burst_takes_the_place_of_programs_parked_for_the_first(speed: CableSpeed | None) -> None:
     """What was routed in the first scene does not change the sound of the second."""
-    cable = Cable(speed)
+    cable = CableInTime(speed)
     cable.burst(LEAD)
     cable.until(10 * MS)
     cable.put("C0 09")
@@ -123,10 +123,10 @@ def test_a_second_burst_takes_the_place_of_programs_parked_for_the_first(speed: 
 
 def test_a_burst_that_has_not_begun_is_replaced() -> None:
     """A second recall finishes the triple that has begun, and replaces the rest; whole triples only."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     cable.burst(LEAD, SECOND)
-    cable.until(cable.wire.due or 0)
+    cable.until(cable.cable.due or 0)
     assert cable.heard == ["B0 00 01"]
     cable.burst(OTHER)
     assert cable.run_dry() == ["B0 00 01", "B0 20 02", "C0 05", "B0 00 03", "B0 20 04", "C0 06"]
@@ -134,7 +134,7 @@ def test_a_burst_that_has_not_begun_is_replaced() -> None:
 
 def test_a_burst_that_has_not_begun_is_replaced_by_nothing() -> None:
     """A scene without a burst takes back the one that waits, and what waited for it goes on."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     cable.burst(LEAD)
     cable.put("90 3C 40")
@@ -143,9 +143,9 @@ def test_a_burst_that_has_not_begun_is_replaced_by_nothing() -> None:
 
 
 @pytest.mark.parametrize("speed", [None, DIN], ids=["fast", "din"])
-def test_other_channels_go_on_while_an_instrument_settles(speed: Speed | None) -> None:
+def test_other_channels_go_on_while_an_instrument_settles(speed: CableSpeed | None) -> None:
     """A note for the instrument waits for the end of its settle time, one for another channel does not."""
-    cable = Cable(speed)
+    cable = CableInTime(speed)
     cable.burst(LEAD)
     cable.until(10 * MS)
     cable.put("90 3C 40")
@@ -161,7 +161,7 @@ def test_other_channels_go_on_while_an_instrument_settles(speed: Speed | None) -
 def test_clocks_pass_inside_a_dump() -> None:
     """Real-time bytes may stand inside a SysEx (din-sysex-hold-clock: 320 ms would hold 15 clocks at 120 bpm), also
     more of them at once than may be ahead of now."""
-    cable = Cable()
+    cable = CableInTime()
     cable.put(DUMP.hex())
     for _ in range(15):
         cable.put("F8")
@@ -173,11 +173,11 @@ def test_clocks_pass_inside_a_dump() -> None:
 
 def test_clocks_pass_inside_a_triple() -> None:
     """Real-time bytes pass inside bank, bank, program; song position waits for its end."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     cable.put("B0 00 08", "B0 20 09", "C0 01")
     while not cable.heard:
-        cable.until(cable.wire.due or 0)
+        cable.until(cable.cable.due or 0)
     for message in ("F8", "F2 00 00"):
         cable.put(message)
     assert cable.run_dry() == ["B0 00 08", "F8", "B0 20 09", "C0 01", "F2 00 00"]
@@ -185,7 +185,7 @@ def test_clocks_pass_inside_a_triple() -> None:
 
 def test_nothing_of_a_filters_answer_is_lost() -> None:
     """A filter may answer with several messages of any kind; on a full wire all of them arrive."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     cable.put("F8", "F8", "F8")
     cable.put("F1 00", "F6")
@@ -195,7 +195,7 @@ def test_nothing_of_a_filters_answer_is_lost() -> None:
 
 def test_a_chord_on_two_channels_respects_both() -> None:
     """Of an answer on two channels, the part for an instrument that settles waits."""
-    cable = Cable(None)
+    cable = CableInTime(None)
     cable.burst(LEAD)
     cable.until(10 * MS)
     cable.put("91 3C 40", "90 3C 40")
@@ -206,9 +206,9 @@ def test_a_chord_on_two_channels_respects_both() -> None:
 def test_reset_all_controllers_is_not_overtaken() -> None:
     """What was moved before it stays before it, and what is moved after it comes after (RP-015)."""
     for settling in (False, True):
-        cable = Cable()
+        cable = CableInTime()
         if settling:
-            cable.burst(Step(0, (b"\xc0\x05",), 30 * MS))
+            cable.burst(BurstUnit(0, (b"\xc0\x05",), 30 * MS))
         else:
             cable.fill()
         for message in ("B0 01 64", "E0 00 50", "B0 79 00", "B0 01 14"):
@@ -219,17 +219,17 @@ def test_reset_all_controllers_is_not_overtaken() -> None:
 
 def test_a_newer_value_takes_the_place_of_the_one_that_waits() -> None:
     """On a full wire only the last value of a fader arrives; switches, data entry and parameter numbers all do."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     for message in ("B0 07 10", "B0 40 7F", "B0 40 00", "B0 65 00", "B0 06 02", "B0 06 03", "B0 07 20"):
         cable.put(message)
     assert cable.run_dry() == ["B0 40 7F", "B0 40 00", "B0 65 00", "B0 06 02", "B0 06 03", "B0 07 20"]
-    assert cable.wire.waiting.replaced == 1
+    assert cable.cable.waiting.replaced == 1
 
 
 def test_a_new_high_byte_makes_the_low_byte_that_waits_void() -> None:
     """The receiver sets the low byte to 0 at a new high byte (MIDI 1.0 p. 12), so an old one must not follow it."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     for message in ("B0 07 10", "B0 27 55", "B0 07 20"):
         cable.put(message)
@@ -238,7 +238,7 @@ def test_a_new_high_byte_makes_the_low_byte_that_waits_void() -> None:
 
 def test_a_dump_waits_for_notes_and_a_short_sysex_does_not() -> None:
     """A long SysEx goes when nothing else waits; a short one keeps its place among the notes."""
-    cable = Cable()
+    cable = CableInTime()
     cable.fill()
     cable.put(DUMP.hex())
     for message in ("90 3C 40", "F0 7D 01 F7", "80 3C 40"):
@@ -249,7 +249,7 @@ def test_a_dump_waits_for_notes_and_a_short_sysex_does_not() -> None:
 def test_the_receiver_ends_on_whole_sounds_of_one_scene() -> None:
     """However two recalls meet on a full wire, each program arrives with the bank of its own scene."""
     for wait in range(0, 40 * MS, MS // 2):
-        cable, synth = Cable(), Receiver()
+        cable, synth = CableInTime(), Receiver()
         cable.fill()
         cable.burst(LEAD, SECOND)
         cable.until(wait)
@@ -266,39 +266,39 @@ def test_the_receiver_ends_on_whole_sounds_of_one_scene() -> None:
 
 def test_how_long_the_cable_has_carried():
     """A byte occupies a DIN cable for 320 µs (MIDI 1.0 p. 1), from the moment its first bit leaves."""
-    cable = Cable()
+    cable = CableInTime()
     cable.put("90 3C 40")
-    assert cable.wire.carried(0) == 0
-    assert cable.wire.carried(320_000) == 320_000
-    assert cable.wire.carried(960_000) == 960_000
-    assert cable.wire.carried(50 * MS) == 960_000
+    assert cable.cable.carried(0) == 0
+    assert cable.cable.carried(320_000) == 320_000
+    assert cable.cable.carried(960_000) == 960_000
+    assert cable.cable.carried(50 * MS) == 960_000
     cable.now = 50 * MS
     cable.put("80 3C 40")
-    assert cable.wire.carried(60 * MS) == 2 * 960_000
+    assert cable.cable.carried(60 * MS) == 2 * 960_000
 
 
 def test_a_byte_inside_a_dump_counts():
     """A clock that slips into a SysEx makes it 320 µs longer."""
-    cable = Cable()
+    cable = CableInTime()
     cable.put(DUMP.hex())
     cable.put("F8")
-    assert cable.wire.carried(1000 * MS) == 1001 * 320_000
+    assert cable.cable.carried(1000 * MS) == 1001 * 320_000
 
 
 def test_running_status_is_a_byte_less():
     """A status byte that is left out (MIDI 1.0 p. A-1) takes no time."""
-    cable = Cable(DIN_RUNNING)
+    cable = CableInTime(DIN_RUNNING)
     cable.put("90 3C 40")
     cable.put("90 3C 00")
-    assert cable.wire.carried(1000 * MS) == 5 * 320_000
+    assert cable.cable.carried(1000 * MS) == 5 * 320_000
 
 
 def test_a_cable_that_never_rests_carries_all_the_time():
     """While more waits than it can carry, the time it has carried is the time that has passed."""
-    cable = Cable()
+    cable = CableInTime()
     for key in range(100):
         cable.put(f"90 {key:02X} 40")
     cable.until(10 * MS)
-    begin = cable.wire.carried(10 * MS)
+    begin = cable.cable.carried(10 * MS)
     cable.until(60 * MS)
-    assert cable.wire.carried(60 * MS) - begin == 50 * MS
+    assert cable.cable.carried(60 * MS) - begin == 50 * MS

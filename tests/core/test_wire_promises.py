@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pit import MS
 
 from engine.core.cable.program_burst import duration, select, size
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, Delivery, Speed, Step, Wire
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, BurstUnit, Cable, CableSpeed, Delivery
 
 REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "wire.json").read_text(encoding="utf-8"))
 BYTE = 320_000  # ns (din-byte-us: MIDI 1.0 p. 1)
@@ -24,40 +24,40 @@ class Event(NamedTuple):
 
     gap: int
     unit: tuple[bytes, ...] = ()
-    steps: tuple[Step, ...] | None = None
+    steps: tuple[BurstUnit, ...] | None = None
 
 
-class Cable:
+class CableInTime:
     """A wire in virtual time, and all that it handed over."""
 
-    def __init__(self, speed: Speed | None) -> None:
-        self.wire = Wire(0, speed)
+    def __init__(self, speed: CableSpeed | None) -> None:
+        self.cable = Cable(0, speed)
         self.now = 0
         self.handed: list[tuple[int, Delivery]] = []
 
-    def perform(self, events: Sequence[Event]) -> "Cable":
+    def perform(self, events: Sequence[Event]) -> "CableInTime":
         for event in events:
             self.until(self.now + event.gap * 1000)
             out: list[Delivery] = []
             if event.steps is None:
-                self.wire.put(self.now, event.unit, out)
+                self.cable.put(self.now, event.unit, out)
             else:
-                self.wire.burst(self.now, event.steps, out)
+                self.cable.burst(self.now, event.steps, out)
             self.take(out)
         return self
 
     def until(self, end: int) -> None:
-        while self.wire.due is not None and self.wire.due <= end:
-            self.now = max(self.now, self.wire.due)
+        while self.cable.due is not None and self.cable.due <= end:
+            self.now = max(self.now, self.cable.due)
             out: list[Delivery] = []
-            self.wire.flush(self.now, out)
+            self.cable.flush(self.now, out)
             self.take(out)
-            assert self.wire.due is None or self.wire.due > self.now
+            assert self.cable.due is None or self.cable.due > self.now
         self.now = end
 
-    def run_dry(self) -> "Cable":
-        while self.wire.due is not None:
-            self.until(self.wire.due)
+    def run_dry(self) -> "CableInTime":
+        while self.cable.due is not None:
+            self.until(self.cable.due)
         return self
 
     def take(self, out: list[Delivery]) -> None:
@@ -83,9 +83,9 @@ def on_the_cable(messages: Sequence[bytes], running: bool) -> list[int]:
 # The figures of the standard
 
 
-def _time_of(messages: Sequence[bytes], speed: Speed) -> float:
+def _time_of(messages: Sequence[bytes], speed: CableSpeed) -> float:
     """Milliseconds until the last byte of these has left an idle cable."""
-    cable = Cable(speed)
+    cable = CableInTime(speed)
     cable.perform([Event(0, (message,)) for message in messages]).run_dry()
     sizes = on_the_cable(messages, speed.running_status)
     last = cable.handed[-1][1]
@@ -106,7 +106,7 @@ SIZES = {name: entry for name, entry in REFERENCE.items() if (entry["input"] or 
 
 @pytest.mark.parametrize("speed", [DIN, DIN_RUNNING], ids=["plain", "running status"])
 @pytest.mark.parametrize("name", SIZES)
-def test_times_of_one_message(name: str, speed: Speed) -> None:
+def test_times_of_one_message(name: str, speed: CableSpeed) -> None:
     """One message of so many bytes takes 320 µs each; running status saves nothing on a single one."""
     length, expected = SIZES[name]["input"]["bytes"], SIZES[name]["expected"]
     short = {1: b"\xf8", 2: b"\xc0\x05", 3: b"\x90\x3c\x40"}
@@ -123,10 +123,10 @@ def test_times_of_a_chord(name: str) -> None:
 
 
 @pytest.mark.parametrize(("name", "speed"), [("din-rate-3byte", DIN), ("din-rate-rs", DIN_RUNNING)])
-def test_messages_a_second(name: str, speed: Speed) -> None:
+def test_messages_a_second(name: str, speed: CableSpeed) -> None:
     """Of a flood of notes so many leave in a second: 1,041.67, with running status 1,562.5."""
     flood = [bytes((0x90, key % 128, 1 + key % 127)) for key in range(2000)]
-    cable = Cable(speed).perform([Event(0, (message,)) for message in flood]).run_dry()
+    cable = CableInTime(speed).perform([Event(0, (message,)) for message in flood]).run_dry()
     sent = sum(start < 10**9 for _, (_, _, start) in cable.handed)
     assert sent == pytest.approx(REFERENCE[name]["expected"]["per_second"], abs=1)
 
@@ -137,7 +137,7 @@ def test_a_dump_holds_no_clock() -> None:
     dump = b"\xf0" + bytes(entry["input"]["bytes"] - 2) + b"\xf7"
     period = 60 * 10**6 // (24 * entry["input"]["bpm"])  # µs
     clocks = int(entry["expected"]["clocks"])
-    cable = Cable(DIN).perform([Event(0, (dump,)), *(Event(period, (b"\xf8",)) for _ in range(clocks))]).run_dry()
+    cable = CableInTime(DIN).perform([Event(0, (dump,)), *(Event(period, (b"\xf8",)) for _ in range(clocks))]).run_dry()
     assert [(at, start) for at, (_, message, start) in cable.handed if message == b"\xf8"] == [
         (number * period * 1000,) * 2 for number in range(1, clocks + 1)
     ]
@@ -147,7 +147,7 @@ def test_clocks_inside_a_dump_take_their_time() -> None:
     """What follows a dump waits for its last byte, and for the clocks that went in between."""
     dump = b"\xf0" + bytes(98) + b"\xf7"
     events = [Event(0, (dump,)), *(Event(1000, (b"\xf8",)) for _ in range(5)), Event(0, (b"\x90\x3c\x40",))]
-    cable = Cable(DIN).perform(events).run_dry()
+    cable = CableInTime(DIN).perform(events).run_dry()
     assert cable.handed[-1][1] == (0, b"\x90\x3c\x40", 105 * BYTE)
 
 
@@ -171,11 +171,11 @@ GAP = st.sampled_from([0, 0, 0, 0, 0, 200, 500, 1000, 3000, 20_000])
 
 
 @st.composite
-def bursts(draw: st.DrawFn) -> tuple[Step, ...]:
+def bursts(draw: st.DrawFn) -> tuple[BurstUnit, ...]:
     """Up to four steps, each on a channel of its own."""
     channels = draw(st.lists(st.integers(0, 3), max_size=4, unique=True))
     return tuple(
-        Step(
+        BurstUnit(
             channel,
             select(channel, draw(st.sampled_from([None, (1, 2)])), draw(ANY)),
             draw(st.sampled_from([0, 5, 30])) * MS,
@@ -193,10 +193,10 @@ SHOW = st.lists(st.one_of(*[PLAYED] * 9, RECALL), max_size=120)
 
 @given(SHOW, SPEEDS)
 @settings(max_examples=150, deadline=None)
-def test_no_window_holds_more_than_the_cable_carries(show: list[Event], speed: Speed) -> None:
+def test_no_window_holds_more_than_the_cable_carries(show: list[Event], speed: CableSpeed) -> None:
     """In any window of t seconds at most 3,125 t bytes, 3 ms more and one message are handed over: counted as the
     interface writes them, with running status where the output says so."""
-    cable = Cable(speed).perform(show).run_dry()
+    cable = CableInTime(speed).perform(show).run_dry()
     costs = [size * BYTE for size in on_the_cable(cable.messages, speed.running_status)]
     times = [at for at, _ in cable.handed]
     for first in range(len(times)):
@@ -209,11 +209,11 @@ def test_no_window_holds_more_than_the_cable_carries(show: list[Event], speed: S
 
 @given(SHOW, SPEEDS)
 @settings(max_examples=100, deadline=None)
-def test_the_cable_itself_is_never_asked_for_two_bytes_at_once(show: list[Event], speed: Speed) -> None:
+def test_the_cable_itself_is_never_asked_for_two_bytes_at_once(show: list[Event], speed: CableSpeed) -> None:
     """By the times at which first bytes are said to be on the cable, each message begins when the one before is
     through, but for real-time bytes inside a SysEx: then over any window no more than 1 + window / 320 µs bytes leave
     (din-pacing). None is handed over later than that, nor further ahead than 3 ms and one message."""
-    cable = Cable(speed).perform(show).run_dry()
+    cable = CableInTime(speed).perform(show).run_dry()
     sizes = on_the_cable(cable.messages, speed.running_status)
     free_at = inside = 0
     in_sysex = False
@@ -236,7 +236,7 @@ def test_the_pacing_rule(window: int) -> None:
     entry = REFERENCE["din-pacing"]
     length, most = entry["input"]["window_us"][window] * 1000, entry["expected"]["max_bytes"][window]
     flood = [Event(0, (bytes((0x90, key % 128, 1)),)) for key in range(1500)]
-    cable = Cable(DIN).perform(flood).run_dry()
+    cable = CableInTime(DIN).perform(flood).run_dry()
     starts = [sent + place * BYTE for _, (_, message, sent) in cable.handed for place in range(len(message))]
     first = 0
     for last, end in enumerate(starts):
@@ -285,13 +285,13 @@ def slot_of(message: bytes) -> tuple[int, ...]:
 @given(st.lists(MESSAGE, max_size=120), st.lists(GAP, min_size=120, max_size=120), SPEEDS)
 @settings(max_examples=150, deadline=None)
 def test_order_within_each_class_and_the_last_of_each_value(
-    messages: list[bytes], gaps: list[int], speed: Speed
+    messages: list[bytes], gaps: list[int], speed: CableSpeed
 ) -> None:
     """Real-time bytes, notes, pedals, programs, parameters, time code and SysEx all arrive, each in its own order;
     of each controller, bend and pressure the values come in order and the last arrives (a high byte that comes after
     makes a low byte void, MIDI 1.0 p. 12)."""
     messages = numbered(messages)
-    cable = Cable(speed).perform([Event(gap, (m,)) for gap, m in zip(gaps, messages, strict=False)]).run_dry()
+    cable = CableInTime(speed).perform([Event(gap, (m,)) for gap, m in zip(gaps, messages, strict=False)]).run_dry()
     for name in ("real time", "time code", "notes", "bulk"):
         assert [m for m in cable.messages if class_of(m) == name] == [m for m in messages if class_of(m) == name]
     values = [m for m in messages if class_of(m) == "values"]
@@ -303,12 +303,12 @@ def test_order_within_each_class_and_the_last_of_each_value(
         later = values[len(values) - 1 - values[::-1].index(went[-1]) :]
         if slot[0] & 0xF0 != 0xB0 or slot[1] < 32 or not any(slot_of(m) == (slot[0], slot[1] - 32) for m in later):
             assert came[-1] == went[-1]
-    assert cable.wire.waiting.shed == 0
+    assert cable.cable.waiting.shed == 0
 
 
 @given(SHOW, SPEEDS)
 @settings(max_examples=150, deadline=None)
-def test_order_on_a_channel_holds_through_bursts(show: list[Event], speed: Speed) -> None:
+def test_order_on_a_channel_holds_through_bursts(show: list[Event], speed: CableSpeed) -> None:
     """Whatever is recalled meanwhile, notes and pedals of one channel all arrive in their order, and each value that is
     the last of its controller."""
     played = numbered([event.unit[0] if len(event.unit) == 1 else b"\xf6" for event in show])
@@ -316,7 +316,7 @@ def test_order_on_a_channel_holds_through_bursts(show: list[Event], speed: Speed
         event if event.steps is not None else Event(event.gap, (m,)) for event, m in zip(show, played, strict=True)
     ]
     routed = [event.unit[0] for event in events if event.steps is None]
-    cable = Cable(speed).perform(events).run_dry()
+    cable = CableInTime(speed).perform(events).run_dry()
 
     def kept(messages: Sequence[bytes], channel: int) -> list[bytes]:
         return [
@@ -340,7 +340,7 @@ def test_order_on_a_channel_holds_through_bursts(show: list[Event], speed: Speed
 # Bursts
 
 
-def _ready(cable: Cable, steps: Sequence[Step], before: int) -> int:
+def _ready(cable: CableInTime, steps: Sequence[BurstUnit], before: int) -> int:
     """When the last of these instruments is ready: its program's last byte, and its settle time."""
     ready = 0
     messages = [(message, sent) for _, (_, message, sent) in cable.handed[before:] if message[0] < 0xF8]
@@ -355,7 +355,7 @@ def _ready(cable: Cable, steps: Sequence[Step], before: int) -> int:
 STEPS = st.integers(1, 16).flatmap(
     lambda count: st.lists(st.sampled_from([0, 5, 30]), min_size=count, max_size=count).map(
         lambda settles: tuple(
-            Step(channel, select(channel, (1, 2), 127), settle * MS) for channel, settle in enumerate(settles)
+            BurstUnit(channel, select(channel, (1, 2), 127), settle * MS) for channel, settle in enumerate(settles)
         )
     )
 )
@@ -373,11 +373,11 @@ LOUD = st.lists(
 @given(LOUD, STEPS, LOUD, SPEEDS)
 @settings(max_examples=150, deadline=None)
 def test_a_burst_is_ready_in_its_time(
-    before: list[Event], steps: tuple[Step, ...], after: list[Event], speed: Speed
+    before: list[Event], steps: tuple[BurstUnit, ...], after: list[Event], speed: CableSpeed
 ) -> None:
     """Whatever notes, pedals, programs and wheels came before and come after, each instrument of a recall is ready
     within the burst's computed time and 5 ms."""
-    cable = Cable(speed).perform(before)
+    cable = CableInTime(speed).perform(before)
     recalled, count = cable.now, len(cable.handed)
     cable.perform([Event(0, (), steps), *after]).run_dry()
     assert _ready(cable, steps, count) <= recalled + duration(steps, speed) + 5 * MS
@@ -386,10 +386,10 @@ def test_a_burst_is_ready_in_its_time(
 @given(LOUD, STEPS, st.sampled_from([DIN, DIN_RUNNING, None]))
 @settings(max_examples=60, deadline=None)
 def test_a_burst_is_ready_in_its_time_beside_clock_and_time_code(
-    before: list[Event], steps: tuple[Step, ...], speed: Speed | None
+    before: list[Event], steps: tuple[BurstUnit, ...], speed: CableSpeed | None
 ) -> None:
     """Clock at 300 bpm and time code at 30 frames go before a burst: it takes longer by just what they take."""
-    cable = Cable(speed).perform(before)
+    cable = CableInTime(speed).perform(before)
     recalled, count = cable.now, len(cable.handed)
     cable.perform([Event(0, (), steps)])
     for _ in range(12):
@@ -402,14 +402,14 @@ def test_a_burst_is_ready_in_its_time_beside_clock_and_time_code(
 
 @given(st.lists(st.tuples(GAP, st.integers(0, 3)), max_size=60), SPEEDS)
 @settings(max_examples=80, deadline=None)
-def test_settling_holds_only_its_own_channel(played: list[tuple[int, int]], speed: Speed) -> None:
+def test_settling_holds_only_its_own_channel(played: list[tuple[int, int]], speed: CableSpeed) -> None:
     """While the instrument on channel 1 settles, nothing is sent to it, and notes of other channels are handed over no
     later than if it needed no time at all."""
     events = [Event(gap, (bytes((0x90 | channel, number % 128, 64)),)) for number, (gap, channel) in enumerate(played)]
     times = []
     for settle in (0, 10_000 * MS):
-        step = Step(0, select(0, (1, 2), 5), settle)
-        cable = Cable(speed).perform([Event(0, (), (step,)), *events])
+        step = BurstUnit(0, select(0, (1, 2), 5), settle)
+        cable = CableInTime(speed).perform([Event(0, (), (step,)), *events])
         cable.until(cable.now + 500 * MS)
         if settle:
             assert not [m for m in cable.messages if m[0] == 0x90]
@@ -424,9 +424,9 @@ def test_settling_holds_only_its_own_channel(played: list[tuple[int, int]], spee
 @settings(max_examples=60, deadline=None)
 def test_a_fast_output_is_not_paced(traffic: list[Event]) -> None:
     """Without a wire's speed everything is handed over when it comes, as it came."""
-    cable = Cable(None).perform(traffic)
+    cable = CableInTime(None).perform(traffic)
     assert cable.messages == [message for event in traffic for message in event.unit]
-    assert cable.wire.due is None
+    assert cable.cable.due is None
     assert all(at == sent for at, (_, _, sent) in cable.handed)
 
 
@@ -438,7 +438,7 @@ def test_counting_costs_by_running_status() -> None:
     ]
     sizes = on_the_cable(stream, True)
     assert sizes == [3, 1, 2, 3, 3, 3, 2, 1]
-    cable = Cable(DIN_RUNNING).perform([Event(0, (message,)) for message in stream]).run_dry()
+    cable = CableInTime(DIN_RUNNING).perform([Event(0, (message,)) for message in stream]).run_dry()
     assert sorted(cable.messages) == sorted(stream)
     for length, ((_, (_, _, sent)), (_, (_, _, following))) in zip(
         on_the_cable(cable.messages, True), pairwise(cable.handed), strict=False
@@ -448,12 +448,12 @@ def test_counting_costs_by_running_status() -> None:
 
 def test_a_burst_for_sixteen_channels_with_running_status() -> None:
     """128 bytes in 40.96 ms, with running status 112 in 35.84: computed as played (scene-burst-16, MIDI 1.0 p. A-1)."""
-    steps = [Step(channel, select(channel, (1, 2), 5), 0) for channel in range(16)]
+    steps = [BurstUnit(channel, select(channel, (1, 2), 5), 0) for channel in range(16)]
     for name, speed in (("scene-burst-16", DIN), ("scene-burst-16-rs", DIN_RUNNING)):
         expected = REFERENCE[name]["expected"]
         assert size(steps, speed) == expected["bytes"]
         assert duration(steps, speed) / MS == pytest.approx(expected["ms"])
-        cable = Cable(speed).perform([Event(0, (), tuple(steps))]).run_dry()
+        cable = CableInTime(speed).perform([Event(0, (), tuple(steps))]).run_dry()
         last = cable.handed[-1][1]
         assert (last[2] + on_the_cable(cable.messages, speed.running_status)[-1] * BYTE) / MS == pytest.approx(
             expected["ms"]

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.instruments import dump_files, dump_versions, sidecar
-from engine.instruments.dump_files import DumpFault
+from engine.instruments.dump_files import DumpFileError
 
 WHEN = datetime(2026, 3, 1, 19, 30, tzinfo=UTC)
 SYSEX = st.lists(st.integers(0, 127), min_size=1, max_size=200).map(lambda data: bytes((0xF0, *data, 0xF7)))
@@ -64,7 +64,7 @@ def test_a_midi_file_with_a_message_without_an_end_is_refused(tmp_path, events):
     """Nothing is sent of a file in which a SysEx has no end: an end that is not there is not made up."""
     path = tmp_path / "organ.mid"
     path.write_bytes(midi_file(*events))
-    with pytest.raises(DumpFault, match=r"organ\.mid: track 1 "):
+    with pytest.raises(DumpFileError, match=r"organ\.mid: track 1 "):
         dump_files.read(path)
 
 
@@ -99,7 +99,7 @@ def test_a_damaged_file_is_told(tmp_path, data, said):
     """What is cut, mixed or something else is refused with the file's name."""
     path = tmp_path / "organ.syx"
     path.write_bytes(data)
-    with pytest.raises(DumpFault, match=said) as caught:
+    with pytest.raises(DumpFileError, match=said) as caught:
         dump_files.read(path)
     assert str(path) in str(caught.value)
 
@@ -125,7 +125,7 @@ def test_the_note_beside_a_dump(tmp_path):
 def test_nothing_is_overwritten(tmp_path, there):
     """A dump or a note that is there stays as it is, and nothing is added."""
     (tmp_path / there).write_text("old")
-    with pytest.raises(DumpFault, match="nothing is overwritten"):
+    with pytest.raises(DumpFileError, match="nothing is overwritten"):
         sidecar.keep(tmp_path / "organ.syx", [b"\xf0\x7d\xf7"], "keys", WHEN)
     assert [(file.name, file.read_text()) for file in tmp_path.iterdir()] == [(there, "old")]
 
@@ -134,7 +134,7 @@ def test_what_could_not_be_written_is_told_before_a_dump_comes(tmp_path):
     """What is there already, a name too long for the note and a folder that is not there are refused at once."""
     (tmp_path / "organ.syx.json").write_text("old")
     for name in ("organ.syx", f"{'o' * 248}.syx", f"{'o' * 300}.syx", "nowhere/organ.syx"):
-        with pytest.raises(DumpFault):
+        with pytest.raises(DumpFileError):
             sidecar.refuse(tmp_path / name)
     sidecar.keep(tmp_path / f"{'o' * 246}.syx", [b"\xf0\x7d\xf7"], "keys", WHEN)
 
@@ -161,7 +161,7 @@ def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch, file):
         real(handle)
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(DumpFault, match="No space left"):
+    with pytest.raises(DumpFileError, match="No space left"):
         sidecar.keep(tmp_path / "organ.syx", [b"\xf0\x7d\x01\xf7"], "keys", WHEN)
     assert {each.name: each.read_bytes() for each in tmp_path.iterdir()} == before
 
@@ -174,5 +174,5 @@ def test_versions_are_numbered_by_instrument(tmp_path):
         sidecar.keep(path, [b"\xf0\x7d\xf7"], "keys", WHEN)
     assert dump_versions.next_version(tmp_path, "organ").name == "0001.syx"
     for name in ("", "../organ", "a/b", ".hidden"):
-        with pytest.raises(DumpFault):
+        with pytest.raises(DumpFileError):
             dump_versions.next_version(tmp_path, name)

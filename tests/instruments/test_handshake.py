@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.instruments.dump_handshake import ACK, CANCEL, NAK, PATIENCE, WAIT, Handshake, Verdict, answer
+from engine.instruments.dump_handshake import ACK, CANCEL, NAK, PATIENCE, WAIT, Handshake, HandshakeVerdict, answer
 
 REFERENCE = {
     entry["id"]: entry
@@ -35,12 +35,12 @@ def test_an_answer_speaks_of_one_packet(shake, message, packet):
     """ACK of another packet changes nothing; that of this one asks for the next, NAK for this one again."""
     shake.sent(0, message)
     shake.hear(answer(ACK, 0, packet - 1))
-    assert shake.verdict(1) is Verdict.PENDING
+    assert shake.verdict(1) is HandshakeVerdict.PENDING
     shake.hear(answer(NAK, 0, packet))
-    assert shake.verdict(2) is Verdict.AGAIN
+    assert shake.verdict(2) is HandshakeVerdict.AGAIN
     shake.sent(3, message)
     shake.hear(answer(ACK, 0, packet))
-    assert shake.verdict(4) is Verdict.NEXT
+    assert shake.verdict(4) is HandshakeVerdict.NEXT
 
 
 def test_three_times_refused(shake):
@@ -48,7 +48,7 @@ def test_three_times_refused(shake):
     for _ in range(3):
         shake.sent(0, PLAIN)
         shake.hear(answer(NAK, 0, 0))
-    assert shake.verdict(1) is Verdict.REFUSED
+    assert shake.verdict(1) is HandshakeVerdict.REFUSED
 
 
 def test_an_acknowledged_message_leaves_the_next_its_three_tries(shake):
@@ -56,30 +56,30 @@ def test_an_acknowledged_message_leaves_the_next_its_three_tries(shake):
     for _ in range(4):
         shake.sent(0, PLAIN)
         shake.hear(answer(NAK, 0, 0))
-        assert shake.verdict(0) is Verdict.AGAIN
+        assert shake.verdict(0) is HandshakeVerdict.AGAIN
         shake.sent(0, PLAIN)
         shake.hear(answer(ACK, 0, 0))
-        assert shake.verdict(0) is Verdict.NEXT
+        assert shake.verdict(0) is HandshakeVerdict.NEXT
 
 
 def test_wait_has_no_end(shake):
     """After WAIT nothing is sent until another answer, however long."""
     shake.sent(0, PLAIN)
     shake.hear(answer(WAIT, 0, 0))
-    assert shake.verdict(PATIENCE * 1000) is Verdict.PENDING
+    assert shake.verdict(PATIENCE * 1000) is HandshakeVerdict.PENDING
     shake.hear(answer(ACK, 0, 0))
-    assert shake.verdict(PATIENCE * 1000) is Verdict.NEXT
+    assert shake.verdict(PATIENCE * 1000) is HandshakeVerdict.NEXT
 
 
 def test_cancel_and_silence_end_the_dump(shake):
     """CANCEL ends it whatever its number; so does silence, for what is not acknowledged may not have arrived."""
     shake.sent(0, PACKET)
     shake.hear(answer(CANCEL, 0, 0))
-    assert shake.verdict(1) is Verdict.CANCELLED
+    assert shake.verdict(1) is HandshakeVerdict.CANCELLED
     silent = Handshake()
     silent.sent(0, PACKET)
-    assert silent.verdict(PATIENCE - 1) is Verdict.PENDING
-    assert silent.verdict(PATIENCE) is Verdict.SILENT
+    assert silent.verdict(PATIENCE - 1) is HandshakeVerdict.PENDING
+    assert silent.verdict(PATIENCE) is HandshakeVerdict.SILENT
 
 
 @given(st.lists(st.binary(max_size=8), max_size=5))
@@ -90,4 +90,4 @@ def test_other_messages_are_no_answers(heard):
     for message in heard:
         if len(message) != 6 or message[:2] != b"\xf0\x7e":
             shake.hear(message)
-    assert shake.verdict(1) is Verdict.PENDING
+    assert shake.verdict(1) is HandshakeVerdict.PENDING

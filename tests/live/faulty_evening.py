@@ -24,11 +24,11 @@ from faulty_rig import FIRST, FOOT, INPUTS, LATCHED, OUTPUTS
 from receiver import Receiver
 
 import filters.registry
-from engine.core.control.setlist import Standing
-from engine.live.edit.rig_session import Workshop
-from engine.live.hotplug import Watch
-from engine.live.port_opening import Opener, connect
-from engine.live.reader import Inbox
+from engine.core.control.setlist import ShowPosition
+from engine.live.edit.rig_session import RigSession
+from engine.live.hotplug import Hotplug
+from engine.live.port_opening import PortOpener, connect
+from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.rig.models.rig import rig_model
@@ -164,7 +164,7 @@ class Player:
         return offs + [(source, rest) for (source, _), rest in self.moved.items()]
 
 
-class HandInbox(Inbox):
+class HandInbox(InputReader):
     """The real inbox, whose thread is played by hand."""
 
     def look(self, now: int) -> bool:
@@ -202,7 +202,7 @@ class Evening:
     def start(self, crashed: bool) -> None:
         """As the stage does it."""
         rig = load(self.rig_file)
-        opener = Opener(self.system, virtual=False)
+        opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
         inputs = {index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs}
         self.inbox = HandInbox(inputs, lambda: self.now)
@@ -211,13 +211,13 @@ class Evening:
         if crashed:
             self.show.clear_up()
         self.show.command("scene", self.last_scene, "start")
-        self.edits = Workshop(self.show, self.rig_file, text_of(self.rig_file))
+        self.edits = RigSession(self.show, self.rig_file, text_of(self.rig_file))
         self._tasks = trio.CancelScope()
         self._nursery.start_soon(
-            self._run, Watch(self.show, opener, lambda: self.now + self.slept, at_once), self.edits
+            self._run, Hotplug(self.show, opener, lambda: self.now + self.slept, at_once), self.edits
         )
 
-    async def _run(self, watch: Watch, edits: Workshop) -> None:
+    async def _run(self, watch: Hotplug, edits: RigSession) -> None:
         with self._tasks:
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(watch.run)
@@ -231,12 +231,12 @@ class Evening:
             if port is not None:
                 port.close()
 
-    def _keep(self, standing: Standing) -> None:
+    def _keep(self, standing: ShowPosition) -> None:
         self.last_scene = standing.scene
 
     def gear_of(self, output: int) -> Gear:
         """What stands at an output of the rig that plays."""
-        return self.system.gear[self.show.bay.rig.outputs[self.show.outputs[output]].port or ""]
+        return self.system.gear[self.show.engine.rig.outputs[self.show.outputs[output]].port or ""]
 
     # What happens when
 
@@ -357,7 +357,7 @@ class Evening:
         await self.wait(200 * MS)
         assert not self.player.keys.total()
         self.player = Player()
-        await self.until(lambda: not self.show.bay.waiting, 20 * S)
+        await self.until(lambda: not self.show.engine.waiting, 20 * S)
         await self.unlatch()
 
     async def unlatch(self) -> None:
@@ -368,11 +368,11 @@ class Evening:
         for output, channel, number in LATCHED:
             for _ in range(2 if self.edits_adopted else 1):
                 down = (channel, "controller", number) in self.gear_of(output).strict.off_rest
-                if down and (number == 67 or self.show.bay.scene == (2, "March")):
+                if down and (number == 67 or self.show.engine.scene == (2, "March")):
                     self.do(FOOT, bytes((0xB0 | channel, number, 127)))
                     self.do(FOOT, bytes((0xB0 | channel, number, 0)))
                 await self.wait(MS)
-        await self.until(lambda: not self.show.bay.waiting, 20 * S)
+        await self.until(lambda: not self.show.engine.waiting, 20 * S)
 
     def complaints(self, forgiving: bool = False) -> list[str]:
         """All that should not be once every key and pedal is up."""
@@ -381,19 +381,21 @@ class Evening:
             f"{name} {complaint}" for name, gear in self.system.gear.items() for complaint in gear.complaints(forgiving)
         ]
         found += self._wrong_sounds()
-        if show.bay.ledger.sounding() or show.bay.ledger.off_rest():
-            found.append(f"the ledger has {show.bay.ledger.sounding()} notes and {show.bay.ledger.off_rest()} moves")
+        if show.engine.ledger.sounding() or show.engine.ledger.off_rest():
+            found.append(
+                f"the ledger has {show.engine.ledger.sounding()} notes and {show.engine.ledger.off_rest()} moves"
+            )
         if show.own_faults:
             found.append("a fault of Bayleaf itself: " + "; ".join(self.said[-5:]))
         return found
 
     def _wrong_sounds(self) -> list[str]:
         """Instruments of the scene in force that are on another bank or program than its burst says."""
-        rig = self.show.bay.rig
+        rig = self.show.engine.rig
         scene = rig.scene(self.last_scene)
         assert scene is not None
         found = []
-        assert self.show.bay.scene == (scene.number, scene.name)
+        assert self.show.engine.scene == (scene.number, scene.name)
         for step in scene.burst:
             gear = rig.instruments.get(step.instrument or "")
             output = gear.output if gear else step.output or ""

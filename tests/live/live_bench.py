@@ -4,8 +4,8 @@ import tomllib
 from collections import deque
 
 from engine.live.backlog import Arrival
-from engine.live.port_opening import Patch
-from engine.live.show import Event, Show
+from engine.live.port_opening import OpenPorts
+from engine.live.show import Show, ShowEvent
 from engine.ports.memory import MemoryInput, MemoryOutput
 from engine.ports.port import InputPort
 from engine.rig.models.rig import Rig, rig_model
@@ -92,7 +92,7 @@ class Bench:
         self.reader = HandReader()
         self.outputs = {name: MemoryOutput(name) for name in self.rig.outputs if name not in missing}
         self.scenes: list[int] = []
-        patch = Patch(
+        patch = OpenPorts(
             {name: MemoryInput(name) for name in self.rig.inputs if name not in missing},
             dict(self.outputs),
             {
@@ -103,7 +103,7 @@ class Bench:
         self.show = Show(
             self.rig, patch, self.reader, lambda standing: self.scenes.append(standing.scene), lambda: self.now
         )
-        self.events: deque[Event] = self.show.watch()
+        self.events: deque[ShowEvent] = self.show.watch()
 
     def play(self, source: int, *messages: str) -> None:
         """Messages arrive and the show is poked once."""

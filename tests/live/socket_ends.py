@@ -5,12 +5,12 @@ from pathlib import Path
 
 import trio
 
-from engine.live.edit.remote_work import Errands
-from engine.live.edit.rig_session import Workshop
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_session import RigSession
 from engine.live.process.instance_lock import claim_socket
 from engine.live.socket import client
-from engine.live.socket.panel_requests import Desk
-from engine.live.socket.server import Server
+from engine.live.socket.panel_requests import PanelRequests
+from engine.live.socket.server import SocketServer
 from engine.ports.memory import MemorySystem
 
 
@@ -29,9 +29,9 @@ async def serving(bench, file=Path("pit.toml"), text="", system=None):
     """The engine named pit, answering; `text` is what its rig was read from."""
     with claimed() as claim:
         async with trio.open_nursery() as nursery:
-            workshop = Workshop(bench.show, file, text)
-            desk = Desk(bench.show, workshop, system or MemorySystem("pit"))
-            server = Server(bench.show, workshop, Errands(bench.show, workshop), desk, claim.listener)
+            workshop = RigSession(bench.show, file, text)
+            desk = PanelRequests(bench.show, workshop, system or MemorySystem("pit"))
+            server = SocketServer(bench.show, workshop, RemoteWork(bench.show, workshop), desk, claim.listener)
             nursery.start_soon(server.serve)
             yield claim.path
             nursery.cancel_scope.cancel()

@@ -11,12 +11,12 @@ from fakelink import FakeNet
 from live_bench import HandReader
 from receiver import Receiver
 
-from engine.cluster.endpoints.lender_endpoint import Gate
-from engine.cluster.link.keys import Names
-from engine.cluster.pure.output_lender import Lender
-from engine.live.cluster_session import Joined
-from engine.live.edit.rig_session import Workshop
-from engine.live.port_opening import Opener, connect
+from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
+from engine.cluster.link.keys import NetworkKeys
+from engine.cluster.pure.output_lender import OutputLender
+from engine.live.cluster_session import ClusterSession
+from engine.live.edit.rig_session import RigSession
+from engine.live.port_opening import PortOpener, connect
 from engine.live.show import Show
 from engine.ports.memory import MemorySystem
 from engine.rig.models.rig import rig_model
@@ -86,16 +86,16 @@ class Engine:
         self.frozen = False
         self.link = world.net.link(name)
         rig = rig_of(name)
-        self.joined = Joined(rig, self.link)
+        self.joined = ClusterSession(rig, self.link)
         self.far = self.joined.far
         self.far.begin()
         self.system = MemorySystem(name, *((("Pad box",), ("Screen",)) if name == "desk" else ((), ())))
-        self.opener = Opener(self.system, False, self.far)
+        self.opener = PortOpener(self.system, False, self.far)
         self.patch = connect(rig, self.opener)
         self.reader = HandReader()
         self.told = []
         self.show = Show(rig, self.patch, self.reader, clock=lambda: world.now, say=self.told.append)
-        self.workshop = Workshop(self.show, Path(f"{name}.toml"), RIG)
+        self.workshop = RigSession(self.show, Path(f"{name}.toml"), RIG)
         self.joined.tasks(self.show, self.workshop)
         self.standby = self.joined.standby
         self.errands = deque()
@@ -126,10 +126,10 @@ class Owner:
         self.world = world
         rig = rig_of("left")
         self.rig = rig
-        self.names = Names(rig.rig.name)
+        self.names = NetworkKeys(rig.rig.name)
         self.link = world.net.link("left")
-        self.lender = Lender({"strings": None, "brass": None}, 1000)
-        self.gate = Gate(self.lender, rig.network, self.link, self.names, lambda: None, lambda: world.now)
+        self.lender = OutputLender({"strings": None, "brass": None}, 1000)
+        self.gate = LenderEndpoint(self.lender, rig.network, self.link, self.names, lambda: None, lambda: world.now)
         self.heard = {"strings": Receiver(), "brass": Receiver()}
         self.sent = []
         self.gate.begin()

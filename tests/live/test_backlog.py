@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from engine.core.cable.replaceable_values import slot
 from engine.live import backlog as backlog_module
 from engine.live.backlog import Backlog
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.midi.kinds import is_release
 from engine.ports.memory import MemoryInput
 
@@ -147,7 +147,7 @@ def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might(monkeypatch):
 def test_a_flood_leaves_the_others_their_turn():
     """While one input floods, what another plays is in the next batch, with what was played before it."""
     flooding, playing = MemoryInput("pads"), MemoryInput("keys")
-    inbox = Inbox({0: flooding, 1: playing})
+    inbox = InputReader({0: flooding, 1: playing})
     for _ in range(20):
         flooding.push(b"\x90\x3c\x40\x80\x3c\x40" * 500)
         inbox._poll(1)

@@ -220,7 +220,7 @@ async def test_a_test_note_that_nobody_would_hear():
     assert missing == {"done": False, "text": "output strings of string-machine is missing; nothing was sent"}
     assert unknown == {"done": False, "text": "there is no instrument lute; there is string-machine"}
     assert odd["done"] is False
-    assert bench.show.bay.ledger.sounding() == 0
+    assert bench.show.engine.ledger.sounding() == 0
 
 
 # Two scenes

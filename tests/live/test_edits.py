@@ -10,10 +10,10 @@ from live_bench import MS, RIG
 from test_watch import INPUTS
 
 from engine.live.edit import rig_session as workshop_module
-from engine.live.edit.rig_session import Workshop
-from engine.live.hotplug import Watch
-from engine.live.port_opening import Opener, connect
-from engine.live.reader import Inbox
+from engine.live.edit.rig_session import RigSession
+from engine.live.hotplug import Hotplug
+from engine.live.port_opening import PortOpener, connect
+from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.live.socket.status import status
 from engine.ports.memory import MemorySystem
@@ -33,12 +33,15 @@ class Desk:
         self.system = MemorySystem("pit", INPUTS, ("Box 1", "Box 2", "Box 3"), self.now)
         self.outputs = {name: self.system.output(name) for name in ("Box 1", "Box 2", "Box 3")}
         rig = load(file)
-        opener = Opener(self.system, virtual=False)
+        opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
-        self.inbox = Inbox({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
+        self.inbox = InputReader({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
         self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
         self.show.command("scene", 1)
-        self.watch, self.edits = Watch(self.show, opener, self.now, at_once), Workshop(self.show, file, text_of(file))
+        self.watch, self.edits = (
+            Hotplug(self.show, opener, self.now, at_once),
+            RigSession(self.show, file, text_of(file)),
+        )
         self.heard("Box 1")
 
     def now(self):
@@ -78,7 +81,7 @@ async def desk(mock_clock, nursery, tmp_path, monkeypatch):
     file = tmp_path / "pit.toml"
     file.write_text(RIG, encoding="utf-8")
     desk = Desk(mock_clock, file)
-    reload = Workshop._reload
+    reload = RigSession._reload
 
     async def counted(edits):
         desk.reading += 1
@@ -87,7 +90,7 @@ async def desk(mock_clock, nursery, tmp_path, monkeypatch):
         finally:
             desk.reading -= 1
 
-    monkeypatch.setattr(Workshop, "_reload", counted)
+    monkeypatch.setattr(RigSession, "_reload", counted)
     nursery.start_soon(desk.watch.run)
     nursery.start_soon(desk.edits.run)
     return desk
@@ -158,7 +161,7 @@ async def test_a_port_that_is_another_one_now_is_opened_anew(mock_clock, desk):
     assert desk.heard("Box 3")[-3:] == BURST
     assert desk.show.missing() == ([], [])
     desk.play("Foot controller", "C0 01")
-    assert desk.show.bay.scene == (2, "March")
+    assert desk.show.engine.scene == (2, "March")
 
 
 async def test_nothing_begins_on_a_port_that_is_let_go_of(mock_clock, desk):
@@ -177,11 +180,11 @@ async def test_nothing_begins_on_a_port_that_is_let_go_of(mock_clock, desk):
 
 async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock, desk):
     """A faulty file is told with file and line and shown in the status; nothing else changes. Mended, it is adopted."""
-    before = desk.show.bay
+    before = desk.show.engine
     desk.file.write_text(RIG + scene(9, "Encore", "organ") + scene(9, "Twice"), encoding="utf-8")
     await desk.passes(1)
     line = RIG.count("\n") + 5
-    assert desk.show.bay is before
+    assert desk.show.engine is before
     assert f"{desk.file}:{line}:" in status(desk.show)["refused_rig"]
     assert any("was refused" in said and f"{desk.file}:{line}:" in said for said in desk.said)
     desk.play("Stage piano", "90 3C 40")
@@ -189,7 +192,7 @@ async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock, desk
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     await desk.passes(1)
     assert status(desk.show)["refused_rig"] is None
-    assert 9 in desk.show.bay.plans
+    assert 9 in desk.show.engine.plans
 
 
 async def test_an_edit_that_is_taken_back_is_no_longer_refused(mock_clock, desk):
@@ -211,7 +214,7 @@ async def test_an_editor_that_renames(mock_clock, desk):
     other.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     os.replace(other, desk.file)
     await desk.passes(1)
-    assert 9 in desk.show.bay.plans
+    assert 9 in desk.show.engine.plans
     assert not any("refused" in said for said in desk.said)
 
 
@@ -223,18 +226,18 @@ async def test_a_file_that_is_still_being_written_is_left_alone(mock_clock, desk
         await desk.passes(0.2)
     desk.file.write_text(text, encoding="utf-8")
     await desk.passes(1)
-    assert 9 in desk.show.bay.plans
+    assert 9 in desk.show.engine.plans
     assert not any("refused" in said for said in desk.said)
 
 
 async def test_a_touch_changes_nothing(mock_clock, desk):
     """A new date, a comment, another order of keys: nothing is told, nothing sent, and the show goes on as it was."""
-    before = desk.show.bay
+    before = desk.show.engine
     os.utime(desk.file, ns=(1, 1))
     await desk.passes(1)
     desk.file.write_text("# a comment\n" + RIG, encoding="utf-8")
     await desk.passes(1)
-    assert desk.show.bay is before
+    assert desk.show.engine is before
     assert (desk.said, desk.heard("Box 1")) == ([], [])
 
 
@@ -243,7 +246,7 @@ async def test_a_rig_of_many_scenes(mock_clock, desk):
     desk.play("Stage piano", "90 3C 40")
     desk.file.write_text(RIG + "".join(scene(number, f"Scene {number}") for number in range(10, 74)), encoding="utf-8")
     await desk.passes(1)
-    assert len(desk.show.bay.plans) == 67
+    assert len(desk.show.engine.plans) == 67
     desk.play("Stage piano", "80 3C 40")
     assert desk.heard("Box 1") == ["90 3C 40", "80 3C 40"]
     assert all(desk.show.command("scene", number).done for number in range(10, 74))
@@ -263,11 +266,11 @@ async def test_a_scene_that_was_taken_out_plays_on(mock_clock, desk):
 async def test_a_fault_of_our_own_costs_one_edit(mock_clock, desk, monkeypatch):
     """If adopting fails, what plays plays on, it is told, and the next edit is read."""
     with monkeypatch.context() as patch:
-        patch.setattr(workshop_module, "adopt", lambda show, bay: 1 / 0)
+        patch.setattr(workshop_module, "adopt", lambda show, engine: 1 / 0)
         desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
         await desk.passes(1)
     assert "a fault of Bayleaf itself" in desk.show.refused
     desk.file.write_text(RIG + scene(8, "Encore"), encoding="utf-8")
     await desk.passes(1)
-    assert 8 in desk.show.bay.plans
+    assert 8 in desk.show.engine.plans
     assert desk.show.refused is None

@@ -7,9 +7,9 @@ import trio
 from live_bench import RIG, Bench
 
 from engine.core.control import rig_dump
-from engine.core.control.remote_messages import Route, own, plain_request, read_own, route_request
-from engine.live.edit.remote_work import Errands
-from engine.live.edit.rig_session import Workshop
+from engine.core.control.remote_messages import RouteRequest, own, plain_request, read_own, route_request
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_session import RigSession
 from engine.midi.seven_bit_packing import unpack
 from engine.rig.read.load import read
 
@@ -38,8 +38,8 @@ class Errand:
         self.show.command("scene", 1)
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
-        self.workshop = Workshop(self.show, file, TEXT)
-        self.errands = Errands(self.show, self.workshop)
+        self.workshop = RigSession(self.show, file, TEXT)
+        self.errands = RemoteWork(self.show, self.workshop)
         self.brass()
 
     def play(self, *messages):
@@ -62,7 +62,7 @@ class Errand:
         """Until every block that came has been looked at."""
         with trio.fail_after(60):
             while True:
-                if not self.show.bay.asked:
+                if not self.show.engine.asked:
                     return
                 await trio.sleep(0.01)
 
@@ -77,7 +77,7 @@ class Errand:
 
 @pytest.fixture
 async def errand(tmp_path, nursery):
-    """Errands that run until the test's end."""
+    """RemoteWork that run until the test's end."""
     made = Errand(tmp_path)
     nursery.start_soon(made.errands.run)
     return made
@@ -100,9 +100,9 @@ async def test_a_dump_that_comes_in_plays(errand):
     command, done, text = await errand.answer()
     assert (command, done) == (0x0A, True)
     assert text.startswith("the rig of a dump from pedals plays")
-    assert errand.show.bay.rig == read(OTHER, "test")
+    assert errand.show.engine.rig == read(OTHER, "test")
     assert errand.workshop.text == OTHER
-    assert errand.show.bay.scene == (1, "Overture")
+    assert errand.show.engine.scene == (1, "Overture")
 
 
 async def test_order_and_doubles_do_no_harm(errand):
@@ -159,15 +159,15 @@ async def test_our_own_backup_that_comes_back(errand):
 
 async def test_a_route_is_set_on_and_off(errand):
     """A route set by SysEx plays at once, goes into the text, and the asker hears what became of it."""
-    errand.play(route_request(DEVICE, Route(1, 2, True)))
+    errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
     command, done, text = await errand.answer()
     assert (command, done) == (0x07, True)
     assert text.startswith("scene 1: keys leads to brass")
     errand.bench.play(0, "90 3C 40")
     assert bytes.fromhex("90 3C 40") in errand.brass()
-    errand.play(route_request(DEVICE, Route(1, 2, True)))
+    errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
     assert (await errand.answer())[2] == "scene 1: keys leads to brass already"
-    errand.play(route_request(DEVICE, Route(1, 2, False)))
+    errand.play(route_request(DEVICE, RouteRequest(1, 2, False)))
     assert (await errand.answer())[2].startswith("scene 1: keys does not lead to brass")
     assert read(errand.workshop.text, "test") == read(TEXT, "test")
     assert "# for Friday" in errand.workshop.text
@@ -175,7 +175,7 @@ async def test_a_route_is_set_on_and_off(errand):
 
 async def test_a_route_between_nothing(errand):
     """A place that the rig does not have changes nothing, and the asker hears so."""
-    for route in (Route(3, 1, True), Route(1, 3, True)):
+    for route in (RouteRequest(3, 1, True), RouteRequest(1, 3, True)):
         errand.play(route_request(DEVICE, route))
         command, done, text = await errand.answer()
         assert (command, done) == (0x07, False)

@@ -3,11 +3,11 @@
 import trio
 from live_bench import MS, HandReader
 
-from engine.core.cable.remote_cable import Do
+from engine.core.cable.remote_cable import OrderKind
 from engine.core.cable.silencing_messages import SWEEP
-from engine.live.gear.sysex_sending import Sending
-from engine.live.port_opening import Patch
-from engine.live.recording_files import Names, write
+from engine.live.gear.sysex_sending import SysexSending
+from engine.live.port_opening import OpenPorts
+from engine.live.recording_files import RecordingNames, write
 from engine.live.show import Show
 from engine.offline.flight_recording import read_recording
 from engine.offline.replay import Replay
@@ -46,12 +46,12 @@ class FarAway:
         self.gone = None
         self.closed = False
 
-    def join(self, now, wire):
-        self.wire = wire
-        wire.live = True
+    def join(self, now, cable):
+        self.cable = cable
+        cable.live = True
 
     def flush(self, now):
-        if orders := self.wire.take_orders():
+        if orders := self.cable.take_orders():
             self.turns.append(orders)
 
     def send(self, message):
@@ -63,7 +63,7 @@ class FarAway:
 
     def close(self):
         self.closed = True
-        self.wire.live = False
+        self.cable.live = False
 
 
 class Evening:
@@ -73,7 +73,7 @@ class Evening:
         self.now = 0
         self.reader = HandReader()
         self.port = FarAway()
-        patch = Patch({"keys": MemoryInput("keys")}, {"strings": self.port})
+        patch = OpenPorts({"keys": MemoryInput("keys")}, {"strings": self.port})
         self.show = Show(read(RIG, "pit.toml"), patch, self.reader, clock=lambda: self.now)
         self.show.command("scene", 1)
 
@@ -86,10 +86,10 @@ class Evening:
 def test_a_turn_goes_together():
     """All that one turn of the loop has for an output is handed on once, at the end of the turn."""
     evening = Evening()
-    assert evening.did() == [[Do.BURST]]
+    assert evening.did() == [[OrderKind.BURST]]
     evening.reader.put(0, "90 3C 64", "80 3C 40", "90 3E 64")
     evening.show.pump()
-    assert evening.did() == [[Do.UNIT] * 3]
+    assert evening.did() == [[OrderKind.UNIT] * 3]
 
 
 def test_every_command_is_a_turn():
@@ -112,9 +112,9 @@ def test_nothing_is_paced_here():
     evening.did()
     evening.reader.put(0, *(f"{status} {key:02X} 64" for key in range(100) for status in ("90", "80")))
     evening.show.pump()
-    assert evening.did() == [[Do.UNIT] * 200]
+    assert evening.did() == [[OrderKind.UNIT] * 200]
     assert evening.show.out_meters[0].messages == 201
-    assert evening.show.bay.waiting is False
+    assert evening.show.engine.waiting is False
 
 
 def test_an_output_that_is_gone_and_back_gets_silence_and_the_scene():
@@ -132,7 +132,7 @@ def test_an_output_that_is_gone_and_back_gets_silence_and_the_scene():
     evening.show.attach_output(0, evening.port)
     evening.now += MS
     panic, burst = evening.port.turns[0]
-    assert (panic.do, burst.do) == (Do.PANIC, Do.BURST)
+    assert (panic.do, burst.do) == (OrderKind.PANIC, OrderKind.BURST)
     assert set(SWEEP) <= set(panic.messages)
     assert burst.steps[-1].unit == (bytes((0xC0, 3)),)
 
@@ -147,7 +147,7 @@ async def test_a_dump_goes_no_faster_than_the_far_cable_carries_it(autojump_cloc
         pass
 
     began = trio.current_time()
-    done = await Sending(evening.show, 0, dump, 0).run(report, trio.Event())
+    done = await SysexSending(evening.show, 0, dump, 0).run(report, trio.Event())
     assert done["done"]
     assert trio.current_time() - began >= 0.64 - 0.001
     assert [order.messages[0] for turn in evening.port.turns[1:] for order in turn] == dump
@@ -163,8 +163,8 @@ def test_a_recording_with_a_far_output_replayed_gives_what_went_out(tmp_path):
         show.pump()
     show.command("panic")
     kept = show.recorder.last(evening.now, 1.0)
-    write(kept, tmp_path / "night.jsonl", Names("pit", show.inputs, show.outputs))
+    write(kept, tmp_path / "night.jsonl", RecordingNames("pit", show.inputs, show.outputs))
     recording = read_recording(tmp_path / "night.jsonl")
-    replayed = Replay(show.bay.rig, RIG).run(recording)
+    replayed = Replay(show.engine.rig, RIG).run(recording)
     assert replayed.odd == []
     assert replayed.same == sum(each.way == "out" for each in recording.happened) > 0

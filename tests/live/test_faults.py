@@ -73,7 +73,7 @@ async def input_silent(evening: Evening) -> None:
         evening.play(evening.now + wait * 250 * MS, source, b"\xfe")
         await evening.wait(evening.rng.randrange(250 * MS))
     evening.silent.add(source)
-    await evening.until(lambda: source in evening.show.bay.sensing.silent, 400 * MS + 500 * MS)
+    await evening.until(lambda: source in evening.show.engine.sensing.silent, 400 * MS + 500 * MS)
     evening.silent.discard(source)
 
 
@@ -131,20 +131,20 @@ async def sleep(evening: Evening) -> None:
 
 async def edit(evening: Evening) -> None:
     """The rig file is edited: other sounds, ports and routes, an output more or less. It is adopted."""
-    before = evening.show.bay
-    await evening.edit(edited(evening.rng), lambda: evening.show.bay is not before)
+    before = evening.show.engine
+    await evening.edit(edited(evening.rng), lambda: evening.show.engine is not before)
     await evening.until(lambda: evening.show.missing() == ([], []) and not evening.show._leaving, 3 * S)
 
 
 async def wrong_edit(evening: Evening) -> None:
     """The rig file is edited into nonsense: it is refused, and what plays plays on."""
-    before = evening.show.bay
+    before = evening.show.engine
     text = evening.rig_file.read_text(encoding="utf-8")
     wrong = evening.rng.choice(
         (text[: evening.rng.randrange(10, len(text) - 200)], text.replace('"Box 1"', "Box 1"), "")
     )
     await evening.edit(wrong + "\n[x", lambda: evening.show.refused is not None)
-    assert evening.show.bay is before
+    assert evening.show.engine is before
     await evening.edit(text, lambda: evening.show.refused is None)
 
 

@@ -9,10 +9,10 @@ from live_bench import MS, RIG, Bench
 from socket_ends import ask, line_of, serving
 from test_workshop import until
 
-from engine.core.engine import Bay
-from engine.live.cable_load import Gauge
-from engine.live.edit.rig_session import Workshop
-from engine.live.socket.status_stream import Frames
+from engine.core.engine import Engine
+from engine.live.cable_load import CableLoad
+from engine.live.edit.rig_session import RigSession
+from engine.live.socket.status_stream import StatusFrames
 from engine.rig.read.load import read
 
 KEYS, PEDALS = 0, 1
@@ -30,11 +30,11 @@ class Follower:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
         self.show.command("scene", 1)
-        self.gauge = Gauge(self.show)
+        self.gauge = CableLoad(self.show)
         self.file = folder / "pit.toml"
         self.file.write_text(TEXT, encoding="utf-8")
-        self.workshop = Workshop(self.show, self.file, TEXT)
-        self.frames = Frames(self.show, self.workshop, self.gauge, events)
+        self.workshop = RigSession(self.show, self.file, TEXT)
+        self.frames = StatusFrames(self.show, self.workshop, self.gauge, events)
 
     def frame(self):
         """The next frame, as the other end reads it; None if there is nothing to send."""
@@ -152,7 +152,7 @@ def test_ports_keep_their_places(follower):
     """An input that an edit adds stands behind the others, wherever the file has it, and counts from nothing."""
     follower.frame()
     edited = TEXT.replace('keys = { port = "Stage piano" }', 'organ = { port = "c" }\nkeys = { port = "Stage piano" }')
-    follower.show.succeed(Bay(read(edited, "test"), names=(follower.show.inputs, follower.show.outputs)), edited)
+    follower.show.succeed(Engine(read(edited, "test"), names=(follower.show.inputs, follower.show.outputs)), edited)
     follower.bench.play(KEYS, "90 3C 40")
     frame = follower.frame()
     assert frame["inputs"] == ["keys", "pedals", "organ"]
@@ -162,7 +162,7 @@ def test_ports_keep_their_places(follower):
 def test_without_a_set_list():
     """The scenes follow their own order, and the list has no name."""
     bench = Bench()
-    frames = Frames(bench.show, Workshop(bench.show, Path("pit.toml"), ""), Gauge(bench.show), False)
+    frames = StatusFrames(bench.show, RigSession(bench.show, Path("pit.toml"), ""), CableLoad(bench.show), False)
     frame = frames.take()[0]["frame"]
     assert frame["scene"] is None
     assert frame["setlist"] == {"name": None, "place": 0, "of": 3}

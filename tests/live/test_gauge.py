@@ -3,8 +3,8 @@
 import pytest
 from live_bench import MS, RIG, Bench
 
-from engine.core.engine import Bay
-from engine.live.cable_load import Gauge
+from engine.core.engine import Engine
+from engine.live.cable_load import CableLoad
 from engine.rig.read.load import read
 
 KEYS = 0
@@ -20,7 +20,7 @@ class Cables:
         self.show = self.bench.show
         self.show.command("scene", 2)
         self.passes(5.0)
-        self.gauge = Gauge(self.show)
+        self.gauge = CableLoad(self.show)
 
     def passes(self, seconds, *messages):
         """Time passes in steps of 10 ms; at each of them these arrive."""
@@ -83,7 +83,7 @@ def test_what_found_no_room_is_counted_for_a_minute(cables):
     cables.bench.play(KEYS, *["90 3C 40"] * 6000)
     cables.passes(0.2)
     shed = cables.gauge.shed_out[STRINGS]
-    assert shed == cables.show.bay.wires[STRINGS].waiting.shed > 0
+    assert shed == cables.show.engine.cables[STRINGS].waiting.shed > 0
     cables.passes(70.0)
     assert cables.gauge.shed_out == [0, 0]
 
@@ -101,8 +101,8 @@ def test_outputs_that_an_edit_adds_and_takes_away(cables):
     edited = SLOW.replace(
         'brass = { port = "Box 2" }', 'brass = { port = "Box 2" }\nbass = { port = "c", wire = "din" }'
     )
-    bay = Bay(read(edited, "test"), names=(cables.show.inputs, cables.show.outputs))
-    cables.show.succeed(bay, edited)
+    engine = Engine(read(edited, "test"), names=(cables.show.inputs, cables.show.outputs))
+    cables.show.succeed(engine, edited)
     cables.gauge.look()
     assert len(cables.gauge.loads) == 3
     assert (cables.gauge.loads[1:], cables.gauge.peaks[1:]) == ([None, 0.0], [None, 0.0])

@@ -7,7 +7,7 @@ import trio
 from live_bench import Bench
 from simulated import IDENTITY, REQUEST, Instrument
 
-from engine.live.gear.sysex_requests import Gear
+from engine.live.gear.sysex_requests import SysexRequests
 
 RIG = """
 format = 1
@@ -35,12 +35,12 @@ class Stand:
         self.bench = Bench(rig)
         self.show = self.bench.show
         self.show.clock = lambda: round(trio.current_time() * 1e9)
-        self.gear = Gear(self.show)
+        self.gear = SysexRequests(self.show)
         self.instrument = Instrument()
         self.answers_at = ORGAN
         self.lines = []
         self.stop = trio.Event()
-        self.wire = []  # (ns, message) of the output organ
+        self.cable = []  # (ns, message) of the output organ
 
     async def live(self):
         """What the reader thread and the cables do."""
@@ -48,7 +48,7 @@ class Stand:
             await trio.sleep(0.004)
             output = self.bench.outputs["organ"]
             for _, message in output.sent:
-                self.wire.append((self.show.clock(), message))
+                self.cable.append((self.show.clock(), message))
                 for answer in self.instrument.hear(self.show.clock(), message):
                     self.bench.reader.put(self.answers_at, answer.hex())
             output.sent.clear()
@@ -172,7 +172,7 @@ async def test_real_time_goes_on_inside_a_dump(autojump_clock):
 
         nursery.start_soon(beat)
         assert (await send(stand))["done"]
-        sent = [message for _, message in stand.wire]
+        sent = [message for _, message in stand.cable]
         assert sent.count(b"\xf8") == 10
         assert [message for message in sent if message != b"\xf8"] == DUMP
         assert b"\xf8" in sent[: sent.index(DUMP[-1])]
@@ -193,7 +193,7 @@ async def test_the_handshake(autojump_clock):
         stand.instrument.script = ["ACK", "NAK", "ACK", "ACK", "ACK", "ACK", "ACK"]
         assert (await send(stand, handshake=True))["done"]
         assert stand.instrument.taken == DUMP
-        assert len(stand.wire) == len(DUMP) + 1
+        assert len(stand.cable) == len(DUMP) + 1
 
 
 @pytest.mark.parametrize(("script", "said"), [(["ACK", "CANCEL"], "cancelled"), (["ACK"], "did not answer")])
@@ -248,7 +248,7 @@ async def test_a_message_that_the_port_cannot_carry_is_refused_before_anything_i
         answer = await send(stand)
         assert not answer["done"]
         assert "message 4 has 704 bytes" in answer["text"]
-        assert stand.wire == []
+        assert stand.cable == []
 
 
 async def test_who_is_there(autojump_clock):

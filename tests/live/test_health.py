@@ -3,7 +3,7 @@
 import pytest
 from live_bench import MS, RIG, Bench
 
-from engine.live.cable_load import Gauge
+from engine.live.cable_load import CableLoad
 from engine.live.health import health
 from engine.ports.port import PortError
 
@@ -18,7 +18,7 @@ class Patient:
         self.bench = Bench(*given, **more)
         self.show = self.bench.show
         self.show.command("scene", 2)
-        self.gauge = Gauge(self.show)
+        self.gauge = CableLoad(self.show)
 
     def tells(self):
         self.gauge.look()
@@ -81,7 +81,7 @@ def test_an_input_that_fell_silent(well):
 
 def test_a_muted_loop(well):
     """A way that a loop has muted is told by its ports, with what to do."""
-    well.show.bay.loops.muted.add((KEYS, BRASS))
+    well.show.engine.loops.muted.add((KEYS, BRASS))
     (told,) = well.tells()
     assert told.startswith("keys does not reach brass, for what goes out there comes in again; pull the cable")
 
@@ -114,8 +114,8 @@ def test_a_rig_file_that_was_refused(well):
 
 def test_faults_of_filters_and_of_our_own(well):
     """A filter that failed is named, with its first fault; a fault of Bayleaf's own is no secret."""
-    well.show.bay.faults.add("echo", "ValueError: no")
-    well.show.bay.faults.add("echo", "ValueError: no again")
+    well.show.engine.faults.add("echo", "ValueError: no")
+    well.show.engine.faults.add("echo", "ValueError: no again")
     well.show.own_fault(RuntimeError("a mistake"))
     assert well.tells() == [
         "the filter echo failed 2 times and was stepped over: ValueError: no",

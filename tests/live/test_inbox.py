@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from engine.live.reader import EARLY, Inbox
+from engine.live.reader import EARLY, InputReader
 from engine.ports.memory import MemoryInput
 
 
@@ -36,7 +36,7 @@ def started():
     inboxes = []
 
     def start(ports):
-        inbox, pokes = Inbox(ports), Pokes()
+        inbox, pokes = InputReader(ports), Pokes()
         inboxes.append(inbox)
         inbox.start(pokes)
         return inbox, pokes
@@ -128,7 +128,7 @@ def test_repairs_are_those_of_the_inputs(started):
 def test_what_had_arrived_can_be_taken_after_the_end():
     """stop ends the thread and closes the inputs; arrivals stay, and a second stop does no harm."""
     keys, pokes = MemoryInput("keys"), Pokes()
-    inbox = Inbox({0: keys})
+    inbox = InputReader({0: keys})
     inbox.start(pokes)
     keys.push(b"\x90\x3c\x40")
     pokes.wait()
@@ -140,7 +140,7 @@ def test_what_had_arrived_can_be_taken_after_the_end():
 
 def test_an_inbox_that_never_started_can_be_stopped():
     """An engine that fails at start lets go of its inputs."""
-    Inbox({0: MemoryInput("keys")}).stop()
+    InputReader({0: MemoryInput("keys")}).stop()
 
 
 class Stamped(MemoryInput):

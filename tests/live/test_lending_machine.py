@@ -9,8 +9,8 @@ from fakelink import FakeNet
 from farworld import BOX, OFF, ON, RIG, Engine
 
 from engine.core.cable.silencing_messages import SWEEP
-from engine.live.port_opening import Opener
-from engine.live.process.lender_process import Lending
+from engine.live.port_opening import PortOpener
+from engine.live.process.lender_process import LenderProcess
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.ports.port import PortError, PortGone
 from engine.rig.read.load import read
@@ -37,7 +37,7 @@ class Stage:
         self.system = MemorySystem("box", ("Keys", "Pads"), ("Strings", "Brass"))
         self.said: list[str] = []
         rig = read(text, "pit.toml").on(BOX)
-        self.lending = Lending(rig, self.net.link(BOX), Opener(self.system, False), self.said.append)
+        self.lending = LenderProcess(rig, self.net.link(BOX), PortOpener(self.system, False), self.said.append)
         self.desk = Engine(self.net, "desk")
 
     @contextlib.asynccontextmanager

@@ -4,7 +4,7 @@ import pytest
 from live_bench import RIG, Bench
 from test_workshop import until
 
-from engine.live.edit.rig_session import Workshop
+from engine.live.edit.rig_session import RigSession
 from engine.rig.read.load import load
 
 LIST = 'format = 1\nsounds = [ { program = 12, name = "Warm pad" } ]\n'
@@ -20,10 +20,10 @@ class Pit:
         self.file.write_text(TEXT, encoding="utf-8")
         self.bench = Bench(RIG)
         self.show = self.bench.show
-        self.workshop = Workshop(self.show, self.file, RIG)
+        self.workshop = RigSession(self.show, self.file, RIG)
 
     def sounds(self):
-        return list(self.show.bay.rig.instruments["string-machine"].sounds)
+        return list(self.show.engine.rig.instruments["string-machine"].sounds)
 
 
 @pytest.fixture
@@ -41,7 +41,7 @@ async def test_an_edited_list_is_adopted(pit):
     pit.list.write_text(LIST.replace("Warm pad", "Choir"), encoding="utf-8")
     await until(lambda: pit.sounds() == ["Choir"])
     await until(lambda: ("rig file", "a sound list was edited and is adopted") in pit.bench.told())
-    assert pit.show.bay.rig == load(pit.file)
+    assert pit.show.engine.rig == load(pit.file)
     assert not pit.workshop.unsaved
 
 

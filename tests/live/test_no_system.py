@@ -3,7 +3,7 @@
 import pytest
 
 from engine.live import port_opening
-from engine.live.port_opening import Opener, connect, system_for
+from engine.live.port_opening import PortOpener, connect, system_for
 from engine.ports.port import PortError
 from engine.rig.read.load import read
 
@@ -40,7 +40,7 @@ def test_a_rig_of_byte_devices_needs_no_service():
     """Where the system has no MIDI service, a rig of byte devices alone is opened all the same."""
     rig = read(DEVICES, "rig.toml")
     system = system_for(rig, None, "pit")
-    opened = connect(rig, Opener(system, virtual=False))
+    opened = connect(rig, PortOpener(system, virtual=False))
     system.refresh()
     assert opened.missing.keys() == {"inputs.keys", "outputs.strings"}
     assert (system.inputs(), system.outputs()) == ([], [])
@@ -53,7 +53,7 @@ def test_a_port_that_is_added_later_is_missing_with_the_reason(virtual):
     system = system_for(read(DEVICES, "rig.toml"), None, "pit")
     edited = DEVICES.replace('device = "/dev/no-such-keys"', 'port = "Stage piano*"')
     edited = edited.replace('device = "/dev/no-such-strings"', 'port = "Box*"')
-    opened = connect(read(edited, "rig.toml"), Opener(system, virtual))
+    opened = connect(read(edited, "rig.toml"), PortOpener(system, virtual))
     assert opened.missing == {"inputs.keys": REASON, "outputs.strings": REASON}
 
 

@@ -5,7 +5,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.live.notice_limiter import Notices
+from engine.live.notice_limiter import NoticeLimiter
 
 MS = 1_000_000
 S = 1000 * MS
@@ -14,7 +14,7 @@ S = 1000 * MS
 def collected():
     """Notices, and the list of what they told."""
     told = []
-    return Notices(lambda now, port, text: told.append((now, port, text))), told
+    return NoticeLimiter(lambda now, port, text: told.append((now, port, text))), told
 
 
 def test_the_first_is_told_at_once():

@@ -13,7 +13,7 @@ from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.udp_client import SimpleUDPClient
 
-from engine.live.socket.osc import Osc
+from engine.live.socket.osc import OscServer
 
 HERE = "127.0.0.1"
 NAMED = RIG.replace('{ from = "keys", to = "strings" }', '{ from = "keys", to = "strings", name = "pads" }')
@@ -86,7 +86,7 @@ async def served(nursery):
     """The show and a client of its port."""
     port = free_port()
     made = bench(f"port = {port}")
-    nursery.start_soon(Osc(made.show).run)
+    nursery.start_soon(OscServer(made.show).run)
     await listening(made)
     with SimpleUDPClient(HERE, port) as client:
         yield made, Far(client)
@@ -102,10 +102,10 @@ async def test_a_client_from_outside_is_obeyed_and_answered(served):
     assert "the end of" in str((await far.ask("/bayleaf/next"))[0][1])
     assert (await far.ask("/bayleaf/back"))[1] == ("/bayleaf/now", 2, "March")
     assert (await far.ask("/bayleaf/mute", "pads"))[0] == ("/bayleaf/answer", "pads muted")
-    assert made.show.bay.muted == {"pads"}
+    assert made.show.engine.muted == {"pads"}
     assert (await far.ask("/bayleaf/unmute", "pads"))[0] == ("/bayleaf/answer", "pads plays again")
     assert str((await far.ask("/bayleaf/panic"))[0][1]).startswith("panic:")
-    assert made.show.bay.scene == (2, "March")
+    assert made.show.engine.scene == (2, "March")
 
 
 async def test_commands_are_told_with_their_source(served):
@@ -121,7 +121,7 @@ async def test_noise_on_the_socket_leaves_it_open(served):
     made, far = served
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         for data in (b"", b"\x00" * 9000, NEGATIVE, b"/bayleaf/next"):
-            other.sendto(data, (HERE, made.show.bay.rig.osc.port))
+            other.sendto(data, (HERE, made.show.engine.rig.osc.port))
     assert (await far.ask("/bayleaf/state")) == [("/bayleaf/now", 1, "Overture")]
 
 
@@ -130,7 +130,7 @@ async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(nursery, auto
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         other.bind((HERE, 0))
         made = bench(f"port = {other.getsockname()[1]}")
-        nursery.start_soon(Osc(made.show).run)
+        nursery.start_soon(OscServer(made.show).run)
         await trio.sleep(60)
     assert [text for name, text in made.told() if name == "osc" and "cannot be had" in text] != []
     assert made.show.command("scene", 2, "shell").done
@@ -143,8 +143,8 @@ async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(nursery, auto
 def test_off_by_default():
     """A rig without [osc] has no ear; with it, the ear is this machine's alone."""
     plain = Bench(NAMED)
-    assert plain.show.bay.rig.osc is None
-    assert Osc(plain.show).take(message("/bayleaf/next"), HERE) == []
+    assert plain.show.engine.rig.osc is None
+    assert OscServer(plain.show).take(message("/bayleaf/next"), HERE) == []
     osc = bench().rig.osc
     assert (osc.listen, osc.allow) == (HERE, (HERE,))
 
@@ -152,10 +152,10 @@ def test_off_by_default():
 def test_only_addresses_on_the_list():
     """An address that is not allowed gets no answer and changes nothing; one that is allowed is obeyed."""
     made = bench('port = 9001\nlisten = "0.0.0.0"\nallow = ["192.0.2.7", "2001:DB8::0007"]')
-    ear = Osc(made.show)
+    ear = OscServer(made.show)
     for stranger in (HERE, "192.0.2.8", "2001:db8::8", ""):
         assert ear.take(message("/bayleaf/scene", 3), stranger) == []
-        assert made.show.bay.scene == (1, "Overture")
+        assert made.show.engine.scene == (1, "Overture")
     for friend in ("192.0.2.7", "2001:db8::7"):
         assert said(ear.take(message("/bayleaf/state"), friend)) == [("/bayleaf/now", 1, "Overture")]
 
@@ -166,7 +166,7 @@ def test_bundles_are_carried_out_in_order_and_at_once():
     data = bundle(message("/bayleaf/scene", 3), message("/bayleaf/back"), at=2_000_000_000)
     within = b"#bundle\0" + struct.pack(">Qi", 1, len(data)) + data
     for each in (data, within):
-        replies = said(Osc(made.show).take(each, HERE))
+        replies = said(OscServer(made.show).take(each, HERE))
         assert [reply[1:] for reply in replies if reply[0] == "/bayleaf/now"] == [(3, "Finale"), (2, "March")]
 
 
@@ -204,8 +204,8 @@ NEGATIVE = b"#bundle\0" + struct.pack(">Qi", 1, -4)
 def test_what_is_not_wholly_in_order_asks_for_nothing(data):
     """No part of a malformed or foreign datagram is obeyed, and it is not answered."""
     made = bench()
-    assert Osc(made.show).take(data, HERE) == []
-    assert made.show.bay.scene == (1, "Overture")
+    assert OscServer(made.show).take(data, HERE) == []
+    assert made.show.engine.scene == (1, "Overture")
     assert made.show.own_faults == 0
 
 
@@ -214,7 +214,7 @@ def test_bundles_too_deep_ask_for_nothing():
     data = SOUND
     while len(data) < 4000:
         data = b"#bundle\0" + struct.pack(">Qi", 1, len(data)) + data
-    assert Osc(bench().show).take(data, HERE) == []
+    assert OscServer(bench().show).take(data, HERE) == []
 
 
 @pytest.mark.parametrize(
@@ -224,7 +224,7 @@ def test_bundles_too_deep_ask_for_nothing():
 def test_wrong_values_are_answered_and_change_nothing(address, values):
     """A command of another name or with other values than it takes changes nothing, and the asker hears so."""
     made = bench()
-    ((where, text),) = said(Osc(made.show).take(message(f"/bayleaf/{address}", *values), HERE))
+    ((where, text),) = said(OscServer(made.show).take(message(f"/bayleaf/{address}", *values), HERE))
     assert where == "/bayleaf/answer"
     assert f"/bayleaf/{address} is no command, or takes other values; nothing changed" == text
     assert made.told() == []
@@ -234,14 +234,14 @@ def test_unknown_scenes_and_routes():
     """A scene or a route that is not in the rig changes nothing, and the asker hears so."""
     made = bench()
     for data in (message("/bayleaf/scene", 99), message("/bayleaf/scene", -1), message("/bayleaf/mute", "none")):
-        answer, now = said(Osc(made.show).take(data, HERE))
+        answer, now = said(OscServer(made.show).take(data, HERE))
         assert "there is no" in answer[1]
         assert now == ("/bayleaf/now", 1, "Overture")
 
 
 def test_replies_are_not_answered():
     """A reply that comes back asks for nothing: two engines never answer each other for ever."""
-    ear = Osc(bench().show)
+    ear = OscServer(bench().show)
     for data in (message("/bayleaf/scene", 2), message("/bayleaf/state"), message("/bayleaf/scene")):
         replies = ear.take(data, HERE)
         assert replies
@@ -335,7 +335,7 @@ def noise(chance: random.Random, valid: list[bytes]) -> bytes:
 def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch):
     """Of 100,000 random and half-right datagrams exactly those wholly in order are carried out; none is a fault."""
     made = bench()
-    show, ear, calls = made.show, Osc(made.show), []
+    show, ear, calls = made.show, OscServer(made.show), []
     command, mute = show.command, show.mute
     monkeypatch.setattr(show, "command", lambda do, scene, of: calls.append((do, scene)) or command(do, scene, of))
     monkeypatch.setattr(show, "mute", lambda route, on, of: calls.append((route, on)) or mute(route, on, of))
@@ -346,12 +346,12 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch):
     chance, obeyed = random.Random(1997), 0
     for _ in range(100_000):
         data = noise(chance, valid)
-        before = (show.bay.scene, set(show.bay.muted), show.bay.setlist.place)
+        before = (show.engine.scene, set(show.engine.muted), show.engine.setlist.place)
         ear.take(data, HERE)
         expected = asked_for(data)
         assert calls == expected, data
         if not expected:
-            assert (show.bay.scene, show.bay.muted, show.bay.setlist.place) == before
+            assert (show.engine.scene, show.engine.muted, show.engine.setlist.place) == before
         obeyed += bool(expected)
         calls.clear()
         made.heard("strings")

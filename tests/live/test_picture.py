@@ -86,8 +86,8 @@ def test_a_muted_way_is_named():
     """A way that a loop has muted is told by the names of its ports."""
     bench = Bench()
     bench.show.command("scene", 3)
-    bench.show.bay.loops.muted.add((PEDALS, 1))
-    bench.show.bay.loops.lift(source=KEYS)
+    bench.show.engine.loops.muted.add((PEDALS, 1))
+    bench.show.engine.loops.lift(source=KEYS)
     assert status(bench.show)["muted"] == [{"input": "pedals", "output": "brass"}]
 
 
@@ -95,5 +95,5 @@ def test_what_an_edit_took_out_is_not_shown(bench):
     """Names that are no longer in the rig are no longer in the picture."""
     names = [port["name"] for port in status(bench.show)["outputs"]]
     assert names == ["strings", "brass"]
-    bench.show.bay.rig = bench.rig.model_copy(update={"outputs": {"strings": bench.rig.outputs["strings"]}})
+    bench.show.engine.rig = bench.rig.model_copy(update={"outputs": {"strings": bench.rig.outputs["strings"]}})
     assert [port["name"] for port in status(bench.show)["outputs"]] == ["strings"]

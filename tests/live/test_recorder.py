@@ -19,14 +19,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.live.recorder import Kept, Past, Recorder
-from engine.live.recording_files import KeepFault, Names, write
+from engine.live.recorder import FlightRecorder, RecordedEvent, RecorderSnapshot
+from engine.live.recording_files import RecordingFileError, RecordingNames, write
 from engine.live.recording_writer import keep
 
 S = 1_000_000_000
 INPUTS = ("keys", "pédales")
 OUTPUTS = ("strings", "drums")
-NAMES = Names("Pit", INPUTS, OUTPUTS)
+NAMES = RecordingNames("Pit", INPUTS, OUTPUTS)
 NOTE = bytes.fromhex("90 3C 40")
 
 _messages = st.sampled_from([NOTE, b"\xf8", bytes.fromhex("C0 05"), b"\xf0" + bytes(40) + b"\xf7"]) | st.binary(
@@ -46,27 +46,27 @@ _steps = st.tuples(
 class Model:
     """All that was ever recorded, in a plain list."""
 
-    recorder: Recorder
+    recorder: FlightRecorder
     now: int = 5 * S
-    everything: list[Past] = field(default_factory=list)
+    everything: list[RecordedEvent] = field(default_factory=list)
 
     def step(self, way: str, later: int, late: int, number: int, message: bytes, text: str) -> None:
         self.now += later * 1_000_000
         if way == "in":
-            past = Past(self.now - late * 1_000_000, way, number, message, "")
+            past = RecordedEvent(self.now - late * 1_000_000, way, number, message, "")
             self.recorder.came_in(past.at, number, message)
         elif way == "out":
-            past = Past(self.now, way, number, message, "")
+            past = RecordedEvent(self.now, way, number, message, "")
             self.recorder.went_out(past.at, number, message)
         elif way == "scene":
-            past = Past(self.now, way, number, b"", text)
+            past = RecordedEvent(self.now, way, number, b"", text)
             self.recorder.scene(past.at, number, text)
         else:
-            past = Past(self.now, way, 0, b"", text)
+            past = RecordedEvent(self.now, way, 0, b"", text)
             self.recorder.told(past.at, text)
         self.everything.append(past)
 
-    def expected(self, since: int) -> tuple[list[Past], tuple[int, str] | None]:
+    def expected(self, since: int) -> tuple[list[RecordedEvent], tuple[int, str] | None]:
         """The events since then and the scene at their beginning, of those that the recorder still has."""
         gone = len(self.everything) - self.recorder.size()["events"]
         still = self.everything[gone:]
@@ -80,7 +80,7 @@ class Model:
 @given(st.lists(_steps, max_size=250), st.integers(1, 130), st.floats(0, 30))
 def test_the_recorder_is_a_bounded_list(steps: list[Any], most: int, seconds: float) -> None:
     """Never more than `most_events`, nothing lost but the oldest, and `last` is exact; no source, our own promise."""
-    model = Model(Recorder(most_events=most))
+    model = Model(FlightRecorder(most_events=most))
     for step in steps:
         model.step(*step)
         assert model.recorder.size()["events"] <= most
@@ -93,7 +93,7 @@ def test_the_recorder_is_a_bounded_list(steps: list[Any], most: int, seconds: fl
 
 def test_long_messages_let_the_oldest_go() -> None:
     """However much SysEx comes, memory stays bounded by `most_bytes` and one piece; what is lost is the oldest."""
-    model = Model(Recorder(most_bytes=300_000))
+    model = Model(FlightRecorder(most_bytes=300_000))
     for _ in range(100):
         model.step("in", 1, 0, 0, b"\xf0" + bytes(10_000) + b"\xf7", "")
         model.step("out", 1, 0, 0, NOTE, "")
@@ -107,7 +107,7 @@ def test_long_messages_let_the_oldest_go() -> None:
 
 def test_a_message_longer_than_all_room_is_kept_alone() -> None:
     """A SysEx that is larger than `most_bytes` pushes everything else out, but is itself kept."""
-    model = Model(Recorder(most_bytes=1000))
+    model = Model(FlightRecorder(most_bytes=1000))
     model.step("in", 1, 0, 0, b"\xf0" + bytes(90_000) + b"\xf7", "")
     model.step("in", 1, 0, 0, b"\xf0" + bytes(80_000) + b"\xf7", "")
     assert model.recorder.last(model.now, 1e6).events() == model.everything[1:]
@@ -115,17 +115,17 @@ def test_a_message_longer_than_all_room_is_kept_alone() -> None:
 
 def test_a_snapshot_stays_as_it_was() -> None:
     """What is recorded after `last` does not show in its snapshot."""
-    recorder = Recorder(most_events=4)
+    recorder = FlightRecorder(most_events=4)
     recorder.came_in(1, 0, NOTE)
     kept = recorder.last(2, 1)
     for at in range(3, 50):
         recorder.came_in(at, 1, NOTE)
-    assert kept.events() == [Past(1, "in", 0, NOTE, "")]
+    assert kept.events() == [RecordedEvent(1, "in", 0, NOTE, "")]
 
 
 def test_an_idle_recorder_is_empty_and_small() -> None:
     """A recorder takes memory as it fills, and an empty one can be asked."""
-    recorder = Recorder()
+    recorder = FlightRecorder()
     assert recorder.size() == {"events": 0, "bytes": 0, "seconds": 0}
     kept = recorder.last(9 * S, 300)
     assert (kept.events(), kept.scene(), kept.reaches) == ([], None, None)
@@ -138,9 +138,9 @@ def test_an_idle_recorder_is_empty_and_small() -> None:
 # Files
 
 
-def show() -> Kept:
+def show() -> RecorderSnapshot:
     """A short show: 20 s, of which the last 10 are kept; scene 2 was in force when they began."""
-    recorder = Recorder()
+    recorder = FlightRecorder()
     recorder.scene(10 * S, 2, "Overture")
     recorder.came_in(12 * S, 0, bytes.fromhex("91 40 40"))
     recorder.came_in(20 * S + 123_456_789, 0, NOTE)
@@ -289,7 +289,7 @@ def test_mido_has_no_way_for_other_system_messages() -> None:
 
 def test_a_silence_longer_than_a_file_can_say(tmp_path: Path) -> None:
     """A gap beyond the greatest delta time (RP-001: 0FFFFFFF) is split, so that what follows keeps its time."""
-    recorder = Recorder()
+    recorder = FlightRecorder()
     recorder.came_in(0, 0, NOTE)
     recorder.came_in(100_000 * S, 0, NOTE)
     file = tmp_path / "long.mid"
@@ -302,7 +302,7 @@ def test_a_silence_longer_than_a_file_can_say(tmp_path: Path) -> None:
 def test_a_show_in_which_nothing_happened(tmp_path: Path, suffix: str) -> None:
     """An empty recording makes a file that can be opened."""
     file = tmp_path / f"empty{suffix}"
-    assert write(Recorder().last(9 * S, 90), file, NAMES) == f"kept 0 messages of the last 1 min 30 s in {file}"
+    assert write(FlightRecorder().last(9 * S, 90), file, NAMES) == f"kept 0 messages of the last 1 min 30 s in {file}"
     if suffix == ".mid":
         assert not [message for message in mido.MidiFile(file) if not message.is_meta]
     else:
@@ -311,7 +311,7 @@ def test_a_show_in_which_nothing_happened(tmp_path: Path, suffix: str) -> None:
 
 def test_the_sentence_says_how_far_back_the_recording_reaches(tmp_path: Path) -> None:
     """Asked for an hour of a recording of five minutes, it says five minutes."""
-    recorder = Recorder()
+    recorder = FlightRecorder()
     recorder.came_in(100 * S, 0, NOTE)
     file = tmp_path / "kept.jsonl"
     said = write(recorder.last(400 * S, 3600), file, NAMES)
@@ -321,14 +321,14 @@ def test_the_sentence_says_how_far_back_the_recording_reaches(tmp_path: Path) ->
 @pytest.mark.parametrize("name", ["kept.txt", "kept", "kept.mid.gz", ".mid"])
 def test_another_kind_of_file_is_refused(tmp_path: Path, name: str) -> None:
     """The refusal says what is allowed."""
-    with pytest.raises(KeepFault, match=r"in \.mid or \.jsonl$"):
+    with pytest.raises(RecordingFileError, match=r"in \.mid or \.jsonl$"):
         keep(show(), tmp_path / name, INPUTS, OUTPUTS, "Pit")
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_path_that_depends_on_the_folder_is_refused() -> None:
     """The engine's folder is not the asker's, so only a whole path is taken."""
-    with pytest.raises(KeepFault, match="not a whole path"):
+    with pytest.raises(RecordingFileError, match="not a whole path"):
         keep(show(), Path("kept.mid"), INPUTS, OUTPUTS, "Pit")
 
 
@@ -336,7 +336,7 @@ def test_a_file_that_appears_meanwhile_is_left_alone(tmp_path: Path, monkeypatch
     """A file that somebody else makes while the recording is written is not overwritten either."""
     file = tmp_path / "kept.mid"
     monkeypatch.setattr(os, "fsync", lambda _: file.write_text("precious"))
-    with pytest.raises(KeepFault, match="exists already"):
+    with pytest.raises(RecordingFileError, match="exists already"):
         write(show(), file, NAMES)
     assert file.read_text() == "precious"
     assert list(tmp_path.iterdir()) == [file]
@@ -359,7 +359,7 @@ def test_a_file_that_exists_is_left_alone(tmp_path: Path, dangling: bool) -> Non
         file.symlink_to(tmp_path / "nowhere")
     else:
         file.write_text("precious")
-    with pytest.raises(KeepFault, match="exists already and is left alone"):
+    with pytest.raises(RecordingFileError, match="exists already and is left alone"):
         keep(show(), file, INPUTS, OUTPUTS, "Pit")
     assert list(tmp_path.iterdir()) == [file]
     assert dangling or file.read_text() == "precious"
@@ -368,20 +368,20 @@ def test_a_file_that_exists_is_left_alone(tmp_path: Path, dangling: bool) -> Non
 def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
     """One sentence says which file could not be written and why."""
     file = tmp_path / "none" / "kept.mid"
-    with pytest.raises(KeepFault) as told:
+    with pytest.raises(RecordingFileError) as told:
         keep(show(), file, INPUTS, OUTPUTS, "Pit")
     assert str(told.value) == f"{file} could not be written: No such file or directory"
 
 
 def test_a_disk_that_is_full_half_way(tmp_path: Path) -> None:
     """A file that cannot be finished leaves nothing behind (the limit stands for a full disk: setrlimit(2))."""
-    recorder = Recorder()
+    recorder = FlightRecorder()
     for at in range(5000):
         recorder.came_in(at, 0, NOTE)
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, hard))
     try:
-        with pytest.raises(KeepFault, match=r"could not be written: File too large$"):
+        with pytest.raises(RecordingFileError, match=r"could not be written: File too large$"):
             keep(recorder.last(5000, 1), tmp_path / "kept.jsonl", INPUTS, OUTPUTS, "Pit")
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
@@ -401,7 +401,7 @@ def test_a_fault_of_the_disk_at_any_step(
         raise OSError(number, os.strerror(number))
 
     monkeypatch.setattr(owner, step, refuse)
-    with pytest.raises(KeepFault) as told:
+    with pytest.raises(RecordingFileError) as told:
         write(show(), tmp_path / "kept.mid", NAMES)
     assert str(told.value) == f"{tmp_path / 'kept.mid'} could not be written: {os.strerror(number)}"
     assert list(tmp_path.iterdir()) == []
@@ -410,13 +410,13 @@ def test_a_fault_of_the_disk_at_any_step(
 def test_a_process_that_cannot_be_started(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where no process can be started the player is told."""
     monkeypatch.setattr(sys, "executable", str(tmp_path / "no-python"))
-    with pytest.raises(KeepFault, match="no process to write it could be started"):
+    with pytest.raises(RecordingFileError, match="no process to write it could be started"):
         keep(show(), tmp_path / "kept.mid", INPUTS, OUTPUTS, "Pit")
 
 
 def test_a_fault_of_our_own_is_told_in_one_sentence(tmp_path: Path) -> None:
     """A port without a name is a fault of the program: told in a sentence, and no file is left."""
-    with pytest.raises(KeepFault, match=r"^nothing was kept: a fault of Bayleaf itself: IndexError: [^\n]*$"):
+    with pytest.raises(RecordingFileError, match=r"^nothing was kept: a fault of Bayleaf itself: IndexError: [^\n]*$"):
         keep(show(), tmp_path / "kept.jsonl", ("keys",), OUTPUTS, "Pit")
     assert list(tmp_path.iterdir()) == []
 
@@ -427,15 +427,15 @@ def test_a_writer_that_is_killed_is_told(tmp_path: Path, monkeypatch: pytest.Mon
     program.write_text("#!/bin/sh\nexit 9\n")
     program.chmod(0o700)
     monkeypatch.setattr(sys, "executable", str(program))
-    recorder = Recorder()
+    recorder = FlightRecorder()
     for at in range(50_000):
         recorder.came_in(at, 0, NOTE)
-    with pytest.raises(KeepFault, match="nothing was kept"):
+    with pytest.raises(RecordingFileError, match="nothing was kept"):
         keep(recorder.last(50_000, 1), tmp_path / "kept.mid", INPUTS, OUTPUTS, "Pit")
 
 
 def test_times_are_those_of_this_machines_clock() -> None:
     """`clock` is the time of day at which the snapshot was taken."""
     before = time.time()
-    kept = Recorder().last(0, 1)
+    kept = FlightRecorder().last(0, 1)
     assert before <= kept.clock <= time.time()

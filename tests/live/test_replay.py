@@ -23,7 +23,7 @@ from test_faults import (
     wrong_edit,
 )
 
-from engine.live.recording_files import Names, write
+from engine.live.recording_files import RecordingNames, write
 from engine.offline.flight_recording import read_recording
 from engine.offline.replay import Replay
 from engine.rig.read.load import read
@@ -72,7 +72,7 @@ async def test_a_recording_replayed_gives_what_went_out(fault, plug_in, tmp_path
                 await evening.let_go()
         show = evening.show
         kept = show.recorder.last(evening.now, evening.now / S + 1)
-        write(kept, tmp_path / "night.jsonl", Names("pit", show.inputs, show.outputs))
+        write(kept, tmp_path / "night.jsonl", RecordingNames("pit", show.inputs, show.outputs))
         nursery.cancel_scope.cancel()
     recording = read_recording(tmp_path / "night.jsonl")
     assert recording.whole

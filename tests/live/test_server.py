@@ -214,7 +214,7 @@ async def test_a_fault_of_our_own_costs_one_request(bench, monkeypatch):
 
     async with serving(bench):
         with monkeypatch.context() as patch:
-            patch.setattr(bench.show.bay, "command", fail)
+            patch.setattr(bench.show.engine, "command", fail)
             answer = await ask({"do": "next"})
         assert answer == {"done": False, "text": "a fault of Bayleaf itself: RuntimeError('a mistake')"}
         assert (await ask({"do": "next"}))["done"] is True

@@ -7,10 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from live_bench import MS, RIG, Bench
 
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.live.port_bank import speed_of
 from engine.live.socket.status import status
-from engine.ports.port import Flow
+from engine.ports.port import DriverFlow
 from filters.registry import registry
 
 KEYS, PEDALS = 0, 1
@@ -132,14 +132,14 @@ def test_a_missing_port_costs_only_what_would_go_there():
 
 def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch):
     """If routing one message fails, the rest of the batch is played, and the fault is counted and told."""
-    receive = bench.show.bay.receive
+    receive = bench.show.engine.receive
 
     def sometimes(now, source, message):
         if message[1] == 0x3E:
             raise RuntimeError("a mistake")
         return receive(now, source, message)
 
-    monkeypatch.setattr(bench.show.bay, "receive", sometimes)
+    monkeypatch.setattr(bench.show.engine, "receive", sometimes)
     bench.play(KEYS, "90 3C 40", "90 3E 40", "80 3C 40")
     assert bench.heard("strings") == ["90 3C 40", "80 3C 40"]
     assert status(bench.show)["own_faults"] == 1
@@ -149,10 +149,10 @@ def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch):
 def test_a_fault_in_what_is_due_does_not_stop_the_show(bench, monkeypatch):
     """If looking after the wires fails, the messages are played all the same."""
 
-    def never(bay):
+    def never(engine):
         raise ZeroDivisionError
 
-    monkeypatch.setattr(Bay, "due", property(never))
+    monkeypatch.setattr(Engine, "due", property(never))
     bench.play(KEYS, "90 3C 40")
     assert bench.heard("strings") == ["90 3C 40"]
     assert bench.show.own_faults == 1
@@ -241,7 +241,7 @@ def test_latency_is_measured(bench):
 
 def test_the_flow_of_a_driver_becomes_a_speed():
     """4,096 bytes ahead at 8,000 bytes a second are 125 µs a byte and 512 ms ahead (arithmetic)."""
-    speed = speed_of(Flow(ahead=4096, per_second=8000, overhead=8))
+    speed = speed_of(DriverFlow(ahead=4096, per_second=8000, overhead=8))
     assert (speed.byte_ns, speed.ahead_ns, speed.overhead) == (125_000, 512 * MS, 8)
     assert speed_of(None) is None
 
@@ -284,7 +284,7 @@ def test_at_the_end_nothing_sounds(played):
                 moved[message[0]] = message[-1]
         assert not any(sounding.values())
         assert all(value == (0x40 if status & 0xF0 == 0xE0 else 0) for status, value in moved.items() if status != 0xB4)
-    assert (bench.show.bay.ledger.sounding(), bench.show.bay.ledger.off_rest()) == (0, 0)
+    assert (bench.show.engine.ledger.sounding(), bench.show.engine.ledger.off_rest()) == (0, 0)
 
 
 def test_finish_says_when_a_wire_still_has_something_to_carry():

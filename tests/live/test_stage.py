@@ -14,9 +14,9 @@ import trio
 from live_bench import RIG
 
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
-from engine.core.control.setlist import Standing
+from engine.core.control.setlist import ShowPosition
 from engine.live.port_opening import SamePort
-from engine.live.process.engine_process import Stage
+from engine.live.process.engine_process import EngineProcess
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.process.last_scene import read_last, state_file, write_last
 from engine.live.socket import client
@@ -48,7 +48,7 @@ class Evening:
     def __init__(self, system, rig=RIG, rig_file=Path("pit.toml"), virtual=False):
         self.system = system
         self.said = []
-        self.stage = Stage(
+        self.stage = EngineProcess(
             rig_model().model_validate(tomllib.loads(rig)), rig, rig_file, "pit", virtual, self.said.append
         )
 
@@ -113,14 +113,14 @@ async def test_the_last_scene_is_recalled_the_next_evening(system):
 
 async def test_a_last_scene_that_is_gone_is_the_first(system):
     """If the rig file has lost the last scene, the first of the file is recalled."""
-    write_last(state_file("pit"), Path("pit.toml"), Standing(99))
+    write_last(state_file("pit"), Path("pit.toml"), ShowPosition(99))
     async with Evening(system).played() as evening:
         assert evening.said[0] == "scene 1 Overture"
 
 
 async def test_a_start_scene_of_its_own(system):
     """start = NAME recalls that scene whatever the last one was."""
-    write_last(state_file("pit"), Path("pit.toml"), Standing(2))
+    write_last(state_file("pit"), Path("pit.toml"), ShowPosition(2))
     rig = RIG.replace('name = "Lantern Street pit band"', 'name = "Lantern Street pit band"\nstart = "Finale"')
     async with Evening(system, rig).played() as evening:
         assert evening.said[0] == "scene 3 Finale"
@@ -189,7 +189,7 @@ async def test_two_names_for_one_port_are_refused(system):
 
 async def test_after_a_crash_everything_is_silenced_first(system):
     """A socket that is left over tells of a crash: outputs are silenced and set to rest before the burst."""
-    write_last(state_file("pit"), Path("pit.toml"), Standing(1))
+    write_last(state_file("pit"), Path("pit.toml"), ShowPosition(1))
     left = claim_socket("pit")
     left.listener.close()  # as the system does it for a process that was killed
     left.lock.close()

@@ -6,8 +6,8 @@ import pytest
 import trio
 from standby_world import FOOT, KEYS, MS, World
 
-from engine.live.cable_load import Gauge
-from engine.live.socket.status_stream import Frames
+from engine.live.cable_load import CableLoad
+from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
 
 
@@ -26,7 +26,7 @@ def test_the_one_in_charge_is_heard_and_the_other_is_not(world):
     world.run(20)
     assert (world.heard("strings"), world.heard("brass")) == (["90 3C 40", "80 3C 40"], ["90 3C 40", "80 3C 40"])
     assert world.owner.lender.fenced == 0
-    assert world.engines["spare"].show.bay.led_by == "desk"
+    assert world.engines["spare"].show.engine.led_by == "desk"
 
 
 def test_the_standby_follows_scene_and_mutes(world):
@@ -34,11 +34,11 @@ def test_the_standby_follows_scene_and_mutes(world):
     world.play(FOOT, "C0 01")
     world.run(20)
     spare = world.engines["spare"]
-    assert spare.show.bay.scene == (2, "March")
+    assert spare.show.engine.scene == (2, "March")
     assert world.heard("strings") == ["B0 00 00", "B0 20 04", "C0 0C"]
     world.engines["desk"].show.mute("layer", True, "shell")
     world.run(5)
-    assert spare.show.bay.muted == {"layer"}
+    assert spare.show.engine.muted == {"layer"}
     assert not spare.show.command("scene", 1).done
 
 
@@ -89,7 +89,7 @@ def test_a_scene_that_only_the_standby_had_heard_of_is_completed(world):
     world.net.part("desk", "left")
     world.play(FOOT, "C0 01")
     world.run(10)
-    assert world.engines["spare"].show.bay.scene == (2, "March")
+    assert world.engines["spare"].show.engine.scene == (2, "March")
     world.kill("desk")
     world.run(100)
     assert world.heard("strings") == ["B0 00 00", "B0 20 04", "C0 0C"]
@@ -108,7 +108,7 @@ def test_a_frozen_engine_that_wakes_plays_nothing(world):
     assert world.leaders() == ["spare"]
     assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
     desk = world.engines["desk"]
-    assert desk.show.bay.led_by == "spare"
+    assert desk.show.engine.led_by == "spare"
     assert desk.show.missing() == ([], [])
 
 
@@ -206,7 +206,7 @@ def test_the_one_that_comes_back_follows(world):
     desk = world.start("desk")
     world.run(2000)
     assert world.leaders() == ["spare"]
-    assert desk.show.bay.scene == (2, "March")
+    assert desk.show.engine.scene == (2, "March")
     hand_over(world, "spare")
     assert world.leaders() == ["desk"]
 
@@ -254,7 +254,7 @@ def test_status_tells_machines_and_who_is_in_charge(world):
 def test_a_follower_of_the_engine_sees_it_in_a_frame(world):
     """The panel gets the network with the rest, and what is wrong with it among what is to be seen to."""
     desk = world.engines["desk"]
-    frames = Frames(desk.show, desk.workshop, Gauge(desk.show), False, desk.joined)
+    frames = StatusFrames(desk.show, desk.workshop, CableLoad(desk.show), False, desk.joined)
     assert frames.take()[0]["frame"]["network"] == desk.joined.picture()
     world.net.part("desk", "spare")
     world.run(1500)
@@ -323,9 +323,9 @@ async def test_edits_belong_to_the_one_in_charge(world):
     assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed")))["done"]
     world.run(20)
     await spare.standby.play_rig()
-    assert spare.show.bay.scene == (2, "Waltz")
+    assert spare.show.engine.scene == (2, "Waltz")
     assert spare.workshop.unsaved
-    assert (spare.show.bay.led_by, spare.show.bay.rig.network.machine) == ("desk", "spare")
+    assert (spare.show.engine.led_by, spare.show.engine.rig.network.machine) == ("desk", "spare")
     world.kill("desk")
     world.play(KEYS, "90 3C 40")
     world.run(100)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from engine.core.control.setlist import Standing
+from engine.core.control.setlist import ShowPosition
 from engine.live.process.last_scene import read_last, state_file, write_last
 
 
@@ -19,13 +19,13 @@ def state(tmp_path):
 
 def write(path, rig, number):
     """This scene is written down, at some place of a set list."""
-    write_last(path, rig, Standing(number, "Friday", number % 5))
+    write_last(path, rig, ShowPosition(number, "Friday", number % 5))
 
 
 def last(path, rig):
     """The scene that was written down with its place; None if none was."""
     standing = read_last(path, rig)
-    assert standing is None or standing == Standing(standing.scene, "Friday", standing.scene % 5)
+    assert standing is None or standing == ShowPosition(standing.scene, "Friday", standing.scene % 5)
     return standing and standing.scene
 
 

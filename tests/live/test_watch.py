@@ -9,9 +9,9 @@ from at_once import at_once
 from live_bench import MS, RIG
 
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
-from engine.live.hotplug import Watch
-from engine.live.port_opening import Opener, connect
-from engine.live.reader import Inbox
+from engine.live.hotplug import Hotplug
+from engine.live.port_opening import PortOpener, connect
+from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.ports.port import PortError
@@ -48,12 +48,12 @@ class Stand:
         for port in pulled:
             self.system.unplug(port)
         rig = rig_model().model_validate(tomllib.loads(rig))
-        opener = Opener(self.system, virtual=False)
+        opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
-        self.inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
+        self.inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
         self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
         self.show.command("scene", 1)
-        self.watch = Watch(self.show, opener, lambda: self.now() + self.slept, at_once)
+        self.watch = Hotplug(self.show, opener, lambda: self.now() + self.slept, at_once)
 
     def now(self):
         return round(self.mock_clock.current_time() * S)

@@ -5,7 +5,7 @@ import time
 import pytest
 from live_bench import RIG, Bench
 
-from engine.live.edit.rig_session import Workshop
+from engine.live.edit.rig_session import RigSession
 from engine.live.edit.route_edits import edit
 
 KEYS, PEDALS = 0, 1
@@ -31,7 +31,7 @@ class Panel:
         self.show.command("scene", 1)
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
-        self.workshop = Workshop(self.show, file, TEXT)
+        self.workshop = RigSession(self.show, file, TEXT)
         self.heard()
 
     async def edit(self, what, scene=None, **more):
@@ -43,7 +43,7 @@ class Panel:
     def routes(self, scene):
         return [
             (route.source, route.to, [step.filter for step in route.through])
-            for route in self.show.bay.rig.scene(scene).routes
+            for route in self.show.engine.rig.scene(scene).routes
         ]
 
 
@@ -139,7 +139,7 @@ async def test_a_burst_plays_at_once(panel):
     assert answer["text"].startswith("scene 1: the burst has 1 step;")
     assert panel.heard()[1] == ["C0 06"]
     assert (await panel.edit("burst", 1, burst=[]))["text"].startswith("scene 1: the burst has no steps;")
-    assert panel.show.bay.rig.scene(1).burst == ()
+    assert panel.show.engine.rig.scene(1).burst == ()
 
 
 @pytest.mark.parametrize(

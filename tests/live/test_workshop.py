@@ -7,10 +7,10 @@ import pytest
 import trio
 from live_bench import RIG, Bench
 
-from engine.core.control.remote_messages import Route
+from engine.core.control.remote_messages import RouteRequest
 from engine.live.edit import edit_requests
-from engine.live.edit.remote_work import Errands
-from engine.live.edit.rig_session import Workshop
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_session import RigSession
 from engine.rig.edit import versions as saving
 from engine.rig.read.load import read
 
@@ -26,8 +26,8 @@ class Desk:
         self.show.command("scene", 1)
         self.file = folder / "pit.toml"
         self.file.write_text(TEXT, encoding="utf-8")
-        self.workshop = Workshop(self.show, self.file, TEXT)
-        self.errands = Errands(self.show, self.workshop)
+        self.workshop = RigSession(self.show, self.file, TEXT)
+        self.errands = RemoteWork(self.show, self.workshop)
 
     async def scenes(self, what, number=None, **more):
         request = {"do": "scenes", "what": what, "number": number, **more}
@@ -40,11 +40,11 @@ class Desk:
         return self.file.read_text(encoding="utf-8")
 
     def names(self):
-        return [scene.name for scene in self.show.bay.rig.scenes]
+        return [scene.name for scene in self.show.engine.rig.scenes]
 
     async def kept(self):
         """All texts that are kept, newest first."""
-        kept = saving.Versions(self.file)
+        kept = saving.RigVersions(self.file)
         return [kept.text(each["number"]) for each in (await self.save("history"))["versions"]]
 
 
@@ -111,7 +111,7 @@ async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk, c
     assert (await desk.save(choice=choice))["done"]
     chosen, other = (played, theirs) if choice == "playing" else (theirs, played)
     assert desk.on_disk() == desk.workshop.text == chosen
-    assert desk.show.bay.rig == read(chosen, "chosen")
+    assert desk.show.engine.rig == read(chosen, "chosen")
     assert (await desk.kept())[0] == other
     assert (await desk.save())["done"]
 
@@ -192,19 +192,21 @@ async def test_a_file_with_windows_line_ends_stays_so(desk):
 
 async def test_two_edits_at_one_moment_both_happen(desk):
     """Routes set by SysEx at the same moment are worked out one after the other, so none undoes another."""
-    wanted = [Route(1, 2, True), Route(2, 1, True), Route(2, 2, True)]
+    wanted = [RouteRequest(1, 2, True), RouteRequest(2, 1, True), RouteRequest(2, 2, True)]
     async with trio.open_nursery() as nursery:
         for route in wanted:
             nursery.start_soon(desk.errands._set_route, route)
         nursery.start_soon(desk.scenes, "copy", 1)
-    ways = {(source, to) for route in desk.show.bay.rig.scene(1).routes for source in route.source for to in route.to}
+    ways = {
+        (source, to) for route in desk.show.engine.rig.scene(1).routes for source in route.source for to in route.to
+    }
     assert ways == {("keys", "strings"), ("keys", "brass"), ("pedals", "strings"), ("pedals", "brass")}
 
 
 async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk):
     """What a SysEx route, restore and learn did is taken back by undo, one by one, and saved by save."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
-    await desk.errands._set_route(Route(1, 2, True))
+    await desk.errands._set_route(RouteRequest(1, 2, True))
     await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
     learnt = desk.workshop.text
     await edit_requests.obey(
@@ -244,7 +246,7 @@ async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk)
         await trio.testing.wait_all_tasks_blocked()  # the copy has begun
         both.start_soon(edit_requests.obey, desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
     assert "note = 3" in desk.workshop.text
-    assert 40 in [scene.number for scene in desk.show.bay.rig.scenes]
+    assert 40 in [scene.number for scene in desk.show.engine.rig.scenes]
     assert desk.file.read_text() == held
 
 
@@ -252,7 +254,7 @@ async def test_what_plays_is_stored(desk):
     """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
     said = await desk.scenes("store", 30, name="Here")
     assert said["text"].startswith("what plays is stored as scene 30 Here: 1 route, 1 sound;")
-    here, overture = desk.show.bay.rig.scene(30), desk.show.bay.rig.scene(1)
+    here, overture = desk.show.engine.rig.scene(30), desk.show.engine.rig.scene(1)
     assert here.routes == overture.routes
     desk.bench.heard("strings")
     desk.show.command("scene", 2)
@@ -306,7 +308,7 @@ async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk)
     made = desk.workshop.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
     await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
     assert (await desk.scenes("store", 9))["done"]
-    assert desk.show.bay.rig.scene(9).burst == desk.show.bay.rig.scene(1).burst
+    assert desk.show.engine.rig.scene(9).burst == desk.show.engine.rig.scene(1).burst
 
 
 async def test_a_scene_that_is_deleted_while_it_plays(desk):
@@ -333,7 +335,7 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk):
 async def test_a_file_edited_before_the_first_look_is_followed(desk, nursery):
     """What was written into the file between its reading and the first look plays."""
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
-    late = Workshop(desk.show, desk.file, TEXT)
+    late = RigSession(desk.show, desk.file, TEXT)
     nursery.start_soon(late.run)
     await until(lambda: desk.names()[1] == "Parade")
 
@@ -463,5 +465,5 @@ async def test_who_calls_a_scene_is_told_when_it_changes(desk):
     said = await desk.scenes("renumber", 2, new=22)
     assert said["text"].startswith("scene 2 is now scene 22, and so in set list Friday; control 1 must be sent")
     assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and taken out of set list Friday;")
-    rig = desk.show.bay.rig
+    rig = desk.show.engine.rig
     assert (rig.rig.start, rig.setlists[0].scenes, rig.controls[1].scene) == ("Parade", (22, "Parade"), "Parade")

@@ -11,7 +11,7 @@ from alsa_codec import AlsaCodec
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.midi.byte_stream import Parser
+from engine.midi.byte_stream import StreamParser
 from engine.midi.kinds import DATA_BYTES, KINDS, is_whole
 
 REFERENCE: list[dict[str, Any]] = json.loads((Path(__file__).parents[1] / "reference" / "streams.json").read_text())
@@ -27,7 +27,7 @@ def entries(prefix: str) -> list[Any]:
 
 def parse(data: bytes, cuts: tuple[int, ...] = ()) -> tuple[list[bytes], int]:
     """Messages and repairs of a new parser that is fed the pieces between these places."""
-    parser, messages = Parser(), []
+    parser, messages = StreamParser(), []
     for start, end in pairwise((0, *sorted(cut % (len(data) + 1) for cut in cuts), len(data))):
         messages += parser.feed(data[start:end])
     return messages, parser.repairs
@@ -163,7 +163,7 @@ def test_broken_pieces_are_counted(data: str, repairs: int) -> None:
 
 def test_an_overlong_sysex_is_dropped() -> None:
     """A SysEx of the longest length is kept; one byte more and it is dropped and counted; what follows plays."""
-    kept, parser = b"\xf0" + bytes(30) + b"\xf7", Parser(longest=32)
+    kept, parser = b"\xf0" + bytes(30) + b"\xf7", StreamParser(longest=32)
     assert parser.feed(kept) == [kept]
     assert parser.feed(b"\xf0" + bytes(31) + b"\xf7") == []
     assert parser.repairs == 1
@@ -173,7 +173,7 @@ def test_an_overlong_sysex_is_dropped() -> None:
 
 def test_an_open_sysex_can_be_abandoned() -> None:
     """A SysEx that stays open can be seen and thrown away, once; what still comes of it is not played."""
-    parser = Parser()
+    parser = StreamParser()
     assert not parser.open
     parser.abandon()
     assert parser.repairs == 0
@@ -186,7 +186,7 @@ def test_an_open_sysex_can_be_abandoned() -> None:
 
 def test_a_message_fed_whole_sets_running_status() -> None:
     """Running status goes on after a message that came as one piece. MIDI 1.0 p. A-2."""
-    parser = Parser()
+    parser = StreamParser()
     assert parser.feed(NOTE) == [NOTE]
     assert parser.feed(b"\x3e\x40") == [b"\x90\x3e\x40"]
     assert parser.feed(b"\xc3\x07") == [b"\xc3\x07"]

@@ -41,7 +41,7 @@ def of_area(area: str, beginning: str) -> list[Any]:
     return [pytest.param(each["input"], each["expected"], id=key) for key, each in found]
 
 
-def wire(messages: tuple[bytes, ...]) -> list[str]:
+def cable(messages: tuple[bytes, ...]) -> list[str]:
     return [message.hex(" ").upper() for message in messages]
 
 
@@ -154,7 +154,7 @@ def test_what_is_no_label(text: str) -> None:
 def test_the_eight_quarter_frames_of_a_label(given: dict[str, Any], expected: list[str]) -> None:
     """A label is spelt by the reference's eight messages, and they spell that label."""
     label = read_label(given["time"], rate_of(given["rate"]))
-    assert wire(quarter_frames(label)) == expected
+    assert cable(quarter_frames(label)) == expected
     assert from_nibbles([int(message[4], 16) for message in expected]) == label
 
 

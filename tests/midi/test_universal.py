@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.midi.machine_control import MachineControl, machine_control, read_machine_control
 from engine.midi.show_control import ShowControl, read_show_control, show_control
 from engine.rig.read.load import RigError, read
@@ -34,8 +34,8 @@ device = 5
 """
 
 
-def router() -> Bay:
-    made = Bay(read(RIG, "test"))
+def router() -> Engine:
+    made = Engine(read(RIG, "test"))
     made.recall(0, 1)
     return made
 

@@ -2,12 +2,12 @@
 
 from fakelink import FakeNet
 
-from engine.cluster.endpoints.lender_endpoint import Gate
-from engine.cluster.endpoints.remote_machines import Far
-from engine.cluster.endpoints.remote_ports import FarOutput
-from engine.cluster.link.keys import Names
-from engine.cluster.pure.output_lender import Grant, Lender
-from engine.core.cable.remote_cable import FarWire
+from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
+from engine.cluster.endpoints.remote_machines import RemoteMachines
+from engine.cluster.endpoints.remote_ports import RemoteOutput
+from engine.cluster.link.keys import NetworkKeys
+from engine.cluster.pure.output_lender import Grant, OutputLender
+from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.scheduler import Delivery
 from engine.rig.read.load import read
 
@@ -42,13 +42,13 @@ class Engine:
 
     def __init__(self, net: FakeNet, machine: str) -> None:
         self.rig = read(RIG, "pit.toml").on(machine)
-        self.names = Names(self.rig.rig.name)
+        self.names = NetworkKeys(self.rig.rig.name)
         self.link = net.link(machine)
-        self.far = Far(self.rig, self.link, self.names)
+        self.far = RemoteMachines(self.rig, self.link, self.names)
         self.far.begin()
         self.link.alive(self.names.alive(machine))
-        self.wire = FarWire(0, None)
-        self.port: FarOutput | None = None
+        self.cable = RemoteCable(0, None)
+        self.port: RemoteOutput | None = None
 
     def claim(self) -> int:
         """Ask for the outputs, which are granted."""
@@ -60,12 +60,12 @@ class Engine:
     def open(self) -> None:
         """Open the output."""
         self.port = self.far.output("strings", self.rig.outputs["strings"])
-        self.port.join(0, self.wire)
+        self.port.join(0, self.cable)
 
     def play(self, *messages: bytes) -> None:
         """Send these, and end the turn."""
         for message in messages:
-            self.wire.put(0, (message,), [])
+            self.cable.put(0, (message,), [])
         self.port.flush(0)
 
 
@@ -76,10 +76,10 @@ class Box:
         rig = read(RIG, "pit.toml").on(BOX)
         assert rig.network is not None
         self.now = 0
-        self.names = Names(rig.rig.name)
+        self.names = NetworkKeys(rig.rig.name)
         self.link = net.link(BOX)
-        self.lender = Lender({"strings": None}, started)
-        self.gate = Gate(self.lender, rig.network, self.link, self.names, lambda: None, lambda: self.now)
+        self.lender = OutputLender({"strings": None}, started)
+        self.gate = LenderEndpoint(self.lender, rig.network, self.link, self.names, lambda: None, lambda: self.now)
         self.gate.begin()
         self.link.alive(self.names.alive(BOX))
         for way, port in (("in", "keys"), ("out", "strings")):

@@ -5,9 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.cluster.link import batching
-from engine.cluster.link.keys import Names
+from engine.cluster.link.keys import NetworkKeys
 
-NAMES = Names("Lantern Street")
+NAMES = NetworkKeys("Lantern Street")
 SAID = st.lists(st.tuples(st.text(min_size=1).map(lambda name: NAMES.output("stage", name)), st.binary()))
 
 

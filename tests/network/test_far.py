@@ -6,11 +6,11 @@ import pytest
 from fakelink import FakeNet
 from farworld import BOX, OFF, ON, Box, Engine
 
-from engine.cluster.endpoints.remote_machines import Far
-from engine.cluster.endpoints.remote_ports import FarInput
+from engine.cluster.endpoints.remote_machines import RemoteMachines
+from engine.cluster.endpoints.remote_ports import RemoteInput
 from engine.cluster.link.wire_format import EventSender
-from engine.cluster.pure.output_lender import GRACE, Refused
-from engine.core.cable.scheduler import Step
+from engine.cluster.pure.output_lender import GRACE, ClaimRefused
+from engine.core.cable.scheduler import BurstUnit
 from engine.ports.port import PortError, PortGone
 
 
@@ -40,7 +40,7 @@ def test_what_is_sent_is_played_there(net: FakeNet) -> None:
 def test_a_burst_goes_over_with_its_settle_time(net: FakeNet) -> None:
     """A burst is ordered as one, so that the machine with the cable holds the channel while the instrument settles."""
     desk, box = _playing(net)
-    desk.wire.burst(0, (Step(0, (bytes((0xC0, 5)),), 30_000_000),), [])
+    desk.cable.burst(0, (BurstUnit(0, (bytes((0xC0, 5)),), 30_000_000),), [])
     desk.play(ON)
     assert box.turn() == [bytes((0xC0, 5))]
     box.now = 30_000_000
@@ -87,8 +87,8 @@ def test_a_note_whose_release_was_missed_is_released_by_the_state(net: FakeNet) 
     desk, box = _playing(net)
     desk.play(ON)
     box.turn()
-    desk.wire.live = False
-    desk.wire.put(0, (OFF,), [])
+    desk.cable.live = False
+    desk.cable.put(0, (OFF,), [])
     desk.claim()
     desk.port.flush(0)
     assert box.turn() == [OFF]
@@ -100,7 +100,7 @@ def test_a_standby_takes_over_and_the_old_engine_is_fenced(net: FakeNet) -> None
     spare = Engine(net, "spare")
     spare.far.follow()
     spare.open()
-    assert spare.far.claim(BOX) == Refused("desk")
+    assert spare.far.claim(BOX) == ClaimRefused("desk")
     desk.play(ON)
     spare.play(ON)
     assert box.turn() == [ON]
@@ -132,7 +132,7 @@ def test_nobody_else_gives_away(net: FakeNet) -> None:
     desk, box = _playing(net)
     spare = Engine(net, "spare")
     spare.far.give(BOX, box.lender.epoch - 1, "spare")
-    assert spare.far.claim(BOX) == Refused("desk")
+    assert spare.far.claim(BOX) == ClaimRefused("desk")
     assert desk.port.gone is None
 
 
@@ -175,7 +175,7 @@ def test_a_holder_that_was_never_seen_is_gone_after_a_while(net: FakeNet) -> Non
 # Inputs
 
 
-def _hears(net: FakeNet) -> tuple[Far, FarInput, Box, EventSender]:
+def _hears(net: FakeNet) -> tuple[RemoteMachines, RemoteInput, Box, EventSender]:
     box, desk = Box(net), Engine(net, "desk")
     return desk.far, desk.far.input("keys", desk.rig.inputs["keys"]), box, EventSender(9)
 
@@ -242,6 +242,6 @@ def test_what_the_other_machine_counts_is_told(net: FakeNet) -> None:
     counted = {"shed": 3, "replaced": 2, "longest": 4096}
     box.link.hint(box.names.meter(BOX), json.dumps({"inputs": {}, "outputs": {"strings": counted}}).encode())
     assert desk.port.longest == 4096
-    assert (desk.wire.waiting.shed, desk.wire.waiting.replaced) == (3, 2)
+    assert (desk.cable.waiting.shed, desk.cable.waiting.replaced) == (3, 2)
     desk.open()
     assert desk.port.longest == 4096

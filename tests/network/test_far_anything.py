@@ -41,7 +41,7 @@ class Night:
 
     def play(self, message: bytes) -> None:
         """The engine sends this; where the output is gone it goes nowhere, but is known."""
-        self.desk.wire.put(self.box.now, (message,), [])
+        self.desk.cable.put(self.box.now, (message,), [])
         self.turn()
 
     def turn(self) -> None:
@@ -75,7 +75,7 @@ class Night:
                     desk.port = desk.far.output("strings", desk.rig.outputs["strings"])
                 except PortError:
                     return
-                desk.port.join(self.box.now, desk.wire)
+                desk.port.join(self.box.now, desk.cable)
 
 
 def _note(key: int, velocity: int) -> Callable[[Night], None]:
@@ -158,7 +158,7 @@ def test_nothing_is_left_sounding(steps: list[Callable[[Night], None]], paced: b
     _plug(night)
     night.passes(2_000 * MS)
     night.come_back()
-    for message in night.desk.wire.sounding.releases():
+    for message in night.desk.cable.sounding.releases():
         night.play(message)
     night.lose = False
     night.play(bytes((0xB0, 7, 1)))

@@ -7,8 +7,8 @@ from itertools import permutations
 from patience import PATIENCE, comes
 
 from engine.cluster.link import publish_queues
-from engine.cluster.link.publish_queues import Lane, Said
-from engine.cluster.link.retained_state import Followed, Kept
+from engine.cluster.link.publish_queues import PublishQueue, Said
+from engine.cluster.link.retained_state import RetainedState, RetainedStateReader
 
 
 def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch) -> None:
@@ -20,7 +20,7 @@ def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch) -> None:
         go.wait(PATIENCE)
         taken.extend(payload for _, payload in said)
 
-    lane = Lane("test", slow, lost.append)
+    lane = PublishQueue("test", slow, lost.append)
     lane.put("key", b"0")
     assert comes(lambda: lane._waiting.empty())
     for number in range(1, 9):
@@ -41,7 +41,7 @@ def test_what_cannot_be_handed_on_is_counted_and_the_rest_goes() -> None:
             raise OSError
         taken.extend(said)
 
-    lane = Lane("test", hand_on, lost.append)
+    lane = PublishQueue("test", hand_on, lost.append)
     lane.put("bad", b"1")
     assert comes(lambda: sum(lost) >= 1)
     lane.put("good", b"2")
@@ -58,7 +58,7 @@ def test_what_gathers_while_a_lane_is_busy_goes_together() -> None:
         taken.append([payload for _, payload in said])
         go.wait(PATIENCE)
 
-    lane = Lane("test", slow, lambda many: None)
+    lane = PublishQueue("test", slow, lambda many: None)
     lane.put("a", b"0")
     assert comes(lambda: bool(taken))
     for number in range(1, 9):
@@ -73,11 +73,11 @@ def test_no_older_state_comes_after_a_newer_one() -> None:
     """However what was published and what was answered arrive, values of one keeper are heard in order, each once;
     what is too short to be a state is passed over."""
     for order in permutations(range(4)):
-        kept, heard = Kept(), []
+        kept, heard = RetainedState(), []
         assert kept.last(b"") == b""
         values = [kept.replace(b"%d" % number) for number in range(4)]
         assert kept.last(b"") == values[-1]
-        followed = Followed("key", lambda key, payload, heard=heard: heard.append((key, payload)))
+        followed = RetainedStateReader("key", lambda key, payload, heard=heard: heard.append((key, payload)))
         followed.take(b"short")
         for place in order:
             followed.take(values[place])
@@ -90,8 +90,8 @@ def test_no_older_state_comes_after_a_newer_one() -> None:
 def test_each_keeper_has_its_own_order() -> None:
     """A machine that starts anew, or another one, is heard although its numbers begin again."""
     heard: list[bytes] = []
-    followed = Followed("key", lambda _, payload: heard.append(payload))
-    first, second = Kept(), Kept()
+    followed = RetainedStateReader("key", lambda _, payload: heard.append(payload))
+    first, second = RetainedState(), RetainedState()
     for kept, value in ((first, b"a"), (first, b"b"), (second, b"c"), (first, b"d")):
         followed.take(kept.replace(value))
     assert heard == [b"a", b"b", b"c", b"d"]

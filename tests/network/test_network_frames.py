@@ -7,23 +7,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.cluster.link.wire_format import EventSender, OrderSender, read_events, read_orders
-from engine.core.cable.receiver_state import Sounding
-from engine.core.cable.remote_cable import Do, Order
-from engine.core.cable.scheduler import Step
+from engine.core.cable.receiver_state import ReceiverState
+from engine.core.cable.remote_cable import Order, OrderKind
+from engine.core.cable.scheduler import BurstUnit
 
 _messages = st.one_of(
     st.sampled_from((b"\xf8", b"\xf0\x7e\xf7", b"\xc1\x05", b"\xf0" + bytes(5000) + b"\xf7")),
     st.builds(lambda k, v: bytes((0x93, k, v)), st.integers(0, 127), st.integers(0, 127)),
 )
 _units = st.lists(_messages, min_size=1, max_size=3).map(tuple)
-_steps = st.lists(st.builds(Step, st.integers(0, 15), _units, st.integers(0, 1 << 40), st.booleans()), max_size=3).map(
-    tuple
-)
+_steps = st.lists(
+    st.builds(BurstUnit, st.integers(0, 15), _units, st.integers(0, 1 << 40), st.booleans()), max_size=3
+).map(tuple)
 _orders = st.one_of(
-    st.builds(lambda unit: Order(Do.UNIT, unit), _units),
-    st.builds(lambda steps: Order(Do.BURST, steps=steps), _steps),
-    st.builds(lambda unit: Order(Do.PANIC, unit), _units),
-    st.just(Order(Do.STATE, (Sounding().snapshot(0),))),
+    st.builds(lambda unit: Order(OrderKind.UNIT, unit), _units),
+    st.builds(lambda steps: Order(OrderKind.BURST, steps=steps), _steps),
+    st.builds(lambda unit: Order(OrderKind.PANIC, unit), _units),
+    st.just(Order(OrderKind.STATE, (ReceiverState().snapshot(0),))),
 )
 
 

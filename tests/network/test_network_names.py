@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.cluster.link.keys import Names, machine_of, port_of, way_of
+from engine.cluster.link.keys import NetworkKeys, machine_of, port_of, way_of
 
 PRINTABLE = st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=20)
 
@@ -11,7 +11,7 @@ PRINTABLE = st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_s
 @given(rig=PRINTABLE, port=PRINTABLE)
 def test_any_name_makes_a_key(rig: str, port: str) -> None:
     """Whatever a rig and its ports are called, a key holds none of zenoh's signs, and its parts are told apart."""
-    names = Names(rig)
+    names = NetworkKeys(rig)
     for key in (names.input("desk", port), names.output("desk", port), names.plugged("desk", "out", port)):
         assert not set("*$?# \t") & set(key)
         assert all(key.split("/"))
@@ -23,5 +23,5 @@ def test_any_name_makes_a_key(rig: str, port: str) -> None:
 @given(one=PRINTABLE, other=PRINTABLE)
 def test_two_names_are_two_keys(one: str, other: str) -> None:
     """Different names never share a key."""
-    assert (Names(one).root == Names(other).root) == (one == other)
-    assert (Names("a").input("desk", one) == Names("a").input("desk", other)) == (one == other)
+    assert (NetworkKeys(one).root == NetworkKeys(other).root) == (one == other)
+    assert (NetworkKeys("a").input("desk", one) == NetworkKeys("a").input("desk", other)) == (one == other)

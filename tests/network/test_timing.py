@@ -6,10 +6,10 @@ from fakelink import FakeNet
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.cluster.link.clock_offset import Timing
-from engine.cluster.link.keys import Names
+from engine.cluster.link.clock_offset import ClockOffsets
+from engine.cluster.link.keys import NetworkKeys
 
-NAMES = Names("test")
+NAMES = NetworkKeys("test")
 
 
 class World:
@@ -20,8 +20,8 @@ class World:
         self.ahead = ahead
         self.net = FakeNet()
         self.there, self.back = 0, 0
-        self.near = Timing(self.net.link("desk"), NAMES, "desk", ["desk", "box"], lambda: self.true)
-        self.far = Timing(self.net.link("box"), NAMES, "box", ["desk"], self._answers_at)
+        self.near = ClockOffsets(self.net.link("desk"), NAMES, "desk", ["desk", "box"], lambda: self.true)
+        self.far = ClockOffsets(self.net.link("box"), NAMES, "box", ["desk"], self._answers_at)
 
     def _answers_at(self) -> int:
         """The other's clock, when the question has come there; the answer is under way after that."""
@@ -71,7 +71,7 @@ def test_a_machine_that_started_anew_has_a_new_clock() -> None:
     world.ask(0, 0)
     world.ahead = -3_000_000_000
     world.net.links[1].close()
-    world.far = Timing(world.net.link("box"), NAMES, "box", ["desk"], world._answers_at)
+    world.far = ClockOffsets(world.net.link("box"), NAMES, "box", ["desk"], world._answers_at)
     world.ask(400, 400)
     assert world.near.here("box", 1_000_000_000, world.true) == 4_000_000_000
 
@@ -100,7 +100,7 @@ def test_the_round_trip_is_told() -> None:
 def test_what_is_no_answer_is_none() -> None:
     """An answer of another length, and no answer, change nothing."""
     net = FakeNet()
-    timing = Timing(net.link("desk"), NAMES, "desk", ["box"])
+    timing = ClockOffsets(net.link("desk"), NAMES, "desk", ["box"])
     assert not timing.ask("box")
     net.link("box").answer(NAMES.command("box", "ping"), lambda _: struct.pack(">Q", 7))
     assert not timing.ask("box")

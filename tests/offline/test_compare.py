@@ -6,20 +6,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.offline import performance_comparison
-from engine.offline.performance_comparison import Said, differences
-from engine.offline.song_time import Meter
+from engine.offline.performance_comparison import SentMessage, differences
+from engine.offline.song_time import SongTime
 
 MS = 1_000_000
 said = st.lists(
     st.builds(
-        Said, st.integers(0, 500).map(lambda ms: ms * MS), st.sampled_from([bytes((0x90, n, 1)) for n in range(6)])
+        SentMessage,
+        st.integers(0, 500).map(lambda ms: ms * MS),
+        st.sampled_from([bytes((0x90, n, 1)) for n in range(6)]),
     ),
     max_size=40,
 ).map(lambda listed: sorted(listed, key=lambda each: each.at))
 
 
 @given(said, said, st.booleans())
-def test_the_differences_make_the_one_of_the_other(before: list[Said], after: list[Said], far_apart: bool) -> None:
+def test_the_differences_make_the_one_of_the_other(
+    before: list[SentMessage], after: list[SentMessage], far_apart: bool
+) -> None:
     """What is missing and new is just what one side has more of; equal sides differ in nothing. The same holds for the
     way that is taken where too much differs to search."""
     searched, performance_comparison._TO_SEARCH = (
@@ -43,11 +47,11 @@ def test_the_differences_make_the_one_of_the_other(before: list[Said], after: li
 def test_a_message_that_moved_is_told_with_how_far() -> None:
     """Later and earlier are told in milliseconds with place and words; less than a tenth of one is nothing."""
     note = b"\x90\x3c\x40"
-    (found,) = differences({"a": [Said(1000 * MS, note)]}, {"a": [Said(1012 * MS, note)]})
-    assert found.words(Meter(480)) == (
+    (found,) = differences({"a": [SentMessage(1000 * MS, note)]}, {"a": [SentMessage(1012 * MS, note)]})
+    assert found.words(SongTime(480)) == (
         "a at 0:01.000, bar 1:3: 12.0 ms later: channel 1 note on C4 velocity 64 (90 3C 40)"
     )
-    assert differences({"a": [Said(1000 * MS, note)]}, {"a": [Said(1000 * MS + 99_999, note)]}) == []
+    assert differences({"a": [SentMessage(1000 * MS, note)]}, {"a": [SentMessage(1000 * MS + 99_999, note)]}) == []
 
 
 def test_what_an_edit_leaves_alone_has_not_moved() -> None:
@@ -55,13 +59,15 @@ def test_what_an_edit_leaves_alone_has_not_moved() -> None:
     and what is said at one time in another order differs (common practice, no source)."""
     low, high = b"\x99\x24\x40", b"\x99\x28\x40"
     pattern = [(0, low), (100, high), (200, low), (300, low), (400, high), (500, low)]
-    before = [Said(at * MS, message) for at, message in pattern]
-    after = [Said(at * MS, high) for at, _ in pattern]
+    before = [SentMessage(at * MS, message) for at, message in pattern]
+    after = [SentMessage(at * MS, high) for at, _ in pattern]
     found = differences({"drums": before}, {"drums": after})
     assert [(each.at // MS, each.what, each.message) for each in found] == [
         (at, what, message) for at in (0, 200, 300, 500) for what, message in (("missing", low), ("new", high))
     ]
-    swapped = differences({"drums": [Said(0, low), Said(0, high)]}, {"drums": [Said(0, high), Said(0, low)]})
+    swapped = differences(
+        {"drums": [SentMessage(0, low), SentMessage(0, high)]}, {"drums": [SentMessage(0, high), SentMessage(0, low)]}
+    )
     assert sorted(each.what for each in swapped) == ["missing", "new"]
 
 
@@ -69,15 +75,15 @@ def test_what_is_far_apart_is_not_the_same_message() -> None:
     """A message that is gone, and one of its like twelve seconds later that is new, are two differences; half a second
     later it has moved (common practice, no source)."""
     note = b"\x90\x3c\x40"
-    far = differences({"a": [Said(0, note)]}, {"a": [Said(12_000 * MS, note)]})
+    far = differences({"a": [SentMessage(0, note)]}, {"a": [SentMessage(12_000 * MS, note)]})
     assert [(each.at, each.what) for each in far] == [(0, "missing"), (12_000 * MS, "new")]
-    (near,) = differences({"a": [Said(0, note)]}, {"a": [Said(500 * MS, note)]})
+    (near,) = differences({"a": [SentMessage(0, note)]}, {"a": [SentMessage(500 * MS, note)]})
     assert near.what == "moved"
 
 
 def test_an_output_that_only_one_side_has_is_all_difference() -> None:
     """What an output got that is new or gone is new or missing, message by message."""
     note = b"\x90\x3c\x40"
-    found = differences({"a": [Said(0, note)]}, {"b": [Said(0, note)]})
+    found = differences({"a": [SentMessage(0, note)]}, {"b": [SentMessage(0, note)]})
     assert sorted((each.output, each.what) for each in found) == [("a", "missing"), ("b", "new")]
     assert performance_comparison.summary(found) == ["a: 1 missing", "b: 1 new"]

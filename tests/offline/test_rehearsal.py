@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from engine.offline.output_folder import file_names
 from engine.offline.rehearsal_run import Rehearsed, rehearse
 from engine.offline.song import Played, Song
-from engine.offline.song_time import Meter
+from engine.offline.song_time import SongTime
 from engine.rig.read.load import read
 
 OTHER = """[instruments.other]
@@ -67,7 +67,7 @@ guard = "0 ms"
 def played(*messages: tuple[int, int, bytes], rig: str = RIG, ends: int = 0) -> Rehearsed:
     """These (ms, input, message) through the rig."""
     listed = [Played(at * MS, source, message) for at, source, message in messages]
-    song = Song("test.mid", Meter(), listed, max([ends * MS, *(each.at for each in listed)]))
+    song = Song("test.mid", SongTime(), listed, max([ends * MS, *(each.at for each in listed)]))
     return rehearse(read(rig, "test"), song, None, lambda part: None)
 
 

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.midi.midi_file import OURS, SPECIFIC, Event, SmfFault, read_smf, write_smf
+from engine.midi.midi_file import OURS, SPECIFIC, MidiFileError, MidiFileEvent, read_smf, write_smf
 from engine.offline.performance_comparison import said_in
-from engine.offline.song import SongFault, read_song
-from engine.offline.song_time import Meter
+from engine.offline.song import SongError, read_song
+from engine.offline.song_time import SongTime
 
 S = 1_000_000_000
 seven = st.integers(0, 127)
@@ -39,7 +39,7 @@ def test_what_mido_writes_is_read_alike(played: list[tuple[int, bytes]], divisio
     tick, wanted = 0, []
     for gap, message in played:
         tick += gap
-        wanted.append(Event(tick, message))
+        wanted.append(MidiFileEvent(tick, message))
     (track,) = read_smf(out.getvalue()).tracks
     assert [event for event in track.events if event.meta < 0] == wanted
 
@@ -50,13 +50,13 @@ def test_what_we_write_mido_reads_alike(played: list[tuple[int, bytes]]) -> None
     tick, events = 0, []
     for gap, message in played:
         tick += gap
-        events.append(Event(tick, message))
+        events.append(MidiFileEvent(tick, message))
     data = write_smf(480, [events])
     found, tick = [], 0
     for message in mido.MidiFile(file=io.BytesIO(data)).tracks[0]:
         tick += message.time
         if not message.is_meta:
-            found.append(Event(tick, bytes(message.bytes())))
+            found.append(MidiFileEvent(tick, bytes(message.bytes())))
     assert found == events
     assert [event for event in read_smf(data).tracks[0].events if event.meta < 0] == events
 
@@ -67,7 +67,7 @@ def test_no_bytes_make_it_stumble(data: bytes) -> None:
     for content in (data, file_of(data), b"MThd" + data):
         try:
             file = read_smf(content)
-        except SmfFault:
+        except MidiFileError:
             continue
         for track in file.tracks:
             assert all(event.message[0] >= 0x80 for event in track.events if event.meta < 0)
@@ -86,11 +86,11 @@ def test_escapes_and_system_exclusives_in_pieces() -> None:
 
 def test_system_messages_survive_in_our_files() -> None:
     """Clock and the like are written so that mido passes them over and we find them again."""
-    data = write_smf(480, [[Event(0, b"\xfa"), Event(7, b"\xf8"), Event(7, b"\xf2\x01\x02")]])
+    data = write_smf(480, [[MidiFileEvent(0, b"\xfa"), MidiFileEvent(7, b"\xf8"), MidiFileEvent(7, b"\xf2\x01\x02")]])
     assert [(said.message) for said in said_in(data)] == [b"\xfa", b"\xf8", b"\xf2\x01\x02"]
     kinds = [message.type for message in mido.MidiFile(file=io.BytesIO(data)).tracks[0]]
     assert kinds == ["sequencer_specific"] * 3 + ["end_of_track"]
-    foreign = write_smf(480, [[Event(0, b"\x41" + OURS, SPECIFIC)]])
+    foreign = write_smf(480, [[MidiFileEvent(0, b"\x41" + OURS, SPECIFIC)]])
     assert said_in(foreign) == []
 
 
@@ -110,7 +110,7 @@ def test_a_cut_file_is_read_as_far_as_it_goes() -> None:
 def test_ticks_are_times(division: bytes, seconds: float) -> None:
     """Ticks a beat follow the tempo, 120 by default; ticks a frame do not (RP-001 pp. 4, 8)."""
     file = read_smf(file_of(b"\x00\xff\x2f\x00", division))
-    assert Meter(file.division).time(480) == seconds * S
+    assert SongTime(file.division).time(480) == seconds * S
 
 
 @given(
@@ -120,8 +120,8 @@ def test_ticks_are_times(division: bytes, seconds: float) -> None:
 )
 def test_time_and_tick_are_two_sides(tempos: list[tuple[int, int]], division: int, ns: int) -> None:
     """The time of a time's tick is that time, whatever the tempo does."""
-    events = [Event(tick, tempo.to_bytes(3, "big"), 0x51) for tick, tempo in sorted(tempos)]
-    meter = Meter(division, events)
+    events = [MidiFileEvent(tick, tempo.to_bytes(3, "big"), 0x51) for tick, tempo in sorted(tempos)]
+    meter = SongTime(division, events)
     tick = meter.tick(ns)
     assert meter.time(int(tick)) <= ns + 1 <= meter.time(int(tick) + 1) + 2
     assert [meter.time(each) for each in range(0, 5000, 97)] == sorted(meter.time(each) for each in range(0, 5000, 97))
@@ -129,7 +129,9 @@ def test_time_and_tick_are_two_sides(tempos: list[tuple[int, int]], division: in
 
 def test_bars_and_beats_follow_the_metre() -> None:
     """Two bars of three quarters, then six eighths: bar 3 beat 4 is 1.5 quarters after the ninth (common practice)."""
-    meter = Meter(480, [Event(0, bytes((3, 2, 24, 8)), 0x58), Event(6 * 480, bytes((6, 3, 24, 8)), 0x58)])
+    meter = SongTime(
+        480, [MidiFileEvent(0, bytes((3, 2, 24, 8)), 0x58), MidiFileEvent(6 * 480, bytes((6, 3, 24, 8)), 0x58)]
+    )
     assert meter.words(0) == "0:00.000, bar 1:1"
     assert meter.words(round(2.5 * S)) == "0:02.500, bar 2:3"
     assert meter.words(round(3.75 * S)) == "0:03.750, bar 3:4"
@@ -139,14 +141,16 @@ def test_a_song_of_patterns_is_refused(tmp_path: Path) -> None:
     """Format 2 holds independent patterns (RP-001 p. 3), which are no song."""
     file = tmp_path / "a.mid"
     file.write_bytes(file_of(b"\x00\xff\x2f\x00", form=2))
-    with pytest.raises(SongFault, match="format 2"):
+    with pytest.raises(SongError, match="format 2"):
         read_song(file, ["keys"], [])
 
 
 def test_tracks_come_in_order_at_one_time(tmp_path: Path) -> None:
     """What several tracks play at one time comes in the order of the tracks, each in its own order."""
     file = tmp_path / "a.mid"
-    first, second = ([Event(0, bytes((0xC0 | n, 1))), Event(0, bytes((0x90 | n, 60, 1)))] for n in (0, 1))
+    first, second = (
+        [MidiFileEvent(0, bytes((0xC0 | n, 1))), MidiFileEvent(0, bytes((0x90 | n, 60, 1)))] for n in (0, 1)
+    )
     file.write_bytes(write_smf(480, [first, second]))
     song = read_song(file, ["keys", "pads"], ["keys", "2=pads"])
     assert [(each.source, each.message[0]) for each in song.played] == [(0, 0xC0), (0, 0x90), (1, 0xC1), (1, 0x91)]

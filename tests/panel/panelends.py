@@ -18,9 +18,9 @@ from engine.live.socket.client import socket_path
 from engine.panel.app import Panel
 from engine.panel.browser_socket import LONGEST
 from engine.panel.connections import Connections
-from engine.panel.engine_follower import Follower
+from engine.panel.engine_follower import EngineFollower
 from engine.panel.pairing import Pairing, Role
-from engine.panel.request_guard import Guard
+from engine.panel.request_guard import RequestGuard
 
 NAME = "pit"
 DEADLINE = 30.0
@@ -262,12 +262,14 @@ class Engine:
 async def panel(folder: Path, from_phone: bool = False, tls: ssl.SSLContext | None = None) -> AsyncIterator[Ends]:
     """A panel of the engine NAME that serves on a free port; every connection comes from a phone if asked."""
     codes: dict[Role, str] = {}
-    follower = Follower(NAME)
+    follower = EngineFollower(NAME)
     pairing = Pairing(folder / "pairings.json", codes.__setitem__)
     pairing.begin()
     (listener,) = await trio.open_tcp_listeners(0, host="127.0.0.1")
     port = listener.socket.getsockname()[1]
-    guarded: Any = Guard(Panel(NAME, follower, pairing, port, tls is not None).app, {"laptop.local"}, tls is not None)
+    guarded: Any = RequestGuard(
+        Panel(NAME, follower, pairing, port, tls is not None).app, {"laptop.local"}, tls is not None
+    )
 
     async def elsewhere(scope: Any, receive: Any, send: Any) -> None:
         await guarded({**scope, "client": (PHONE, 4711), "server": (HERE, port)}, receive, send)

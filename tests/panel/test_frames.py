@@ -7,7 +7,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.panel.frame_merging import Frame, lasting, merged
+from engine.panel.frame_merging import StatusFrame, lasting, merged
 
 _COUNTS = st.lists(st.integers(0, 9), min_size=2, max_size=2)
 _FRAMES = st.fixed_dictionaries(
@@ -53,6 +53,6 @@ def test_a_port_that_an_edit_added_counts_from_nothing() -> None:
 
 def test_messages_are_only_for_those_who_asked() -> None:
     """The plain text of a frame has neither the messages nor how many were left out."""
-    frame = Frame({"at": 1, "events": [1], "left_out": 2})
+    frame = StatusFrame({"at": 1, "events": [1], "left_out": 2})
     assert json.loads(frame.whole) == {"frame": {"at": 1, "events": [1], "left_out": 2}}
     assert json.loads(frame.plain) == {"frame": {"at": 1}}

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from panelends import Told, panel
 
-from engine.panel.pairing import Pairing, Refused, Role, forget
+from engine.panel.pairing import Pairing, PairingRefused, Role, forget
 
 DAY = 86400.0
 
@@ -57,7 +57,7 @@ def test_a_code_gives_its_role_once(desk: Desk) -> None:
     assert desk.pairing.role_of(token) == "operate"
     assert desk.code("operate") != used
     assert desk.code("view") == other
-    with pytest.raises(Refused, match="not the code"):
+    with pytest.raises(PairingRefused, match="not the code"):
         desk.pairing.pair(used, "192.0.2.7")
     assert desk.pairing.role_of(desk.pair("view")) == "view"
 
@@ -79,11 +79,11 @@ def test_a_thousand_tries_get_nowhere(desk: Desk) -> None:
     """Of 1,000 tries from one address five count; then even the right code waits, for 12 seconds."""
     counted = 0
     for number in range(1000):
-        with pytest.raises(Refused) as refused:
+        with pytest.raises(PairingRefused) as refused:
             desk.pairing.pair(f"{number:08}", "192.0.2.7")
         counted += refused.value.wait == 0
     assert counted == 5
-    with pytest.raises(Refused, match="Wait 12 seconds"):
+    with pytest.raises(PairingRefused, match="Wait 12 seconds"):
         desk.pairing.pair(desk.code("operate"), "192.0.2.7")
     desk.clock.now += 12
     assert desk.pairing.pair(desk.code("operate"), "192.0.2.7")[1] == "operate"
@@ -93,14 +93,14 @@ def test_many_addresses_together_are_slowed_too(desk: Desk) -> None:
     """Of 5,000 tries from as many addresses thirty count, and another comes every two seconds."""
     counted = 0
     for number in range(5000):
-        with pytest.raises(Refused) as refused:
+        with pytest.raises(PairingRefused) as refused:
             desk.pairing.pair("wrong", f"2001:db8::{number:x}")
         counted += refused.value.wait == 0
     assert counted == 30
     desk.clock.now += 2
-    with pytest.raises(Refused, match="not the code"):
+    with pytest.raises(PairingRefused, match="not the code"):
         desk.pairing.pair("wrong", "192.0.2.8")
-    with pytest.raises(Refused, match="Wait 2 seconds"):
+    with pytest.raises(PairingRefused, match="Wait 2 seconds"):
         desk.pairing.pair("wrong", "192.0.2.9")
 
 

@@ -7,7 +7,7 @@ import pytest
 import trio
 from panelends import Engine, panel
 
-from engine.panel.panel_process import PanelFault, Wish, serve
+from engine.panel.panel_process import PanelError, PanelOptions, serve
 
 HERE = Path(__file__).parent
 CERT, KEY = HERE / "test-cert.pem", HERE / "test-key.pem"
@@ -63,5 +63,5 @@ async def test_who_does_not_speak_tls_hurts_nobody(tmp_path: Path) -> None:
 )
 def test_certificates_that_cannot_be_used_are_told(cert: Path | None, key: Path | None, said: str) -> None:
     """A missing or wrong file is a fault in plain words, before anything is served."""
-    with pytest.raises(PanelFault, match=said):
-        serve(Wish("pit", 0, cert=cert, key=key), print)
+    with pytest.raises(PanelError, match=said):
+        serve(PanelOptions("pit", 0, cert=cert, key=key), print)

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from engine.midi.byte_stream import Parser
+from engine.midi.byte_stream import StreamParser
 from engine.midi.kinds import is_whole
 from engine.ports import byte_device
 from engine.ports.byte_device import open_device_input, open_device_output
@@ -73,7 +73,7 @@ def test_a_clock_passes_a_long_message(fifo: str, far: int) -> None:
     port = open_device_output(fifo)
     port.send(LONG)
     port.send(b"\xf8")
-    parser, heard = Parser(), []
+    parser, heard = StreamParser(), []
     until("the SysEx", lambda: heard.extend(parser.feed(drain(far))) or len(heard) >= 2)
     until("room", lambda: _sends(port.send))
     until("the note", lambda: heard.extend(parser.feed(drain(far))) or len(heard) >= 3)

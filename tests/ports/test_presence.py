@@ -3,7 +3,7 @@
 import pytest
 
 from engine.ports.port import PortGone
-from engine.ports.port_presence import Joint, Presence
+from engine.ports.port_presence import Joint, PortPresence
 
 STEP = 200_000_001  # ns: just more than the time between two looks
 
@@ -24,7 +24,7 @@ class Service:
 def test_one_look_serves_all() -> None:
     """However many ports ask however often, the list is looked at once in 0.2 s."""
     service = Service()
-    presence = Presence(service.look)
+    presence = PortPresence(service.look)
     joints = [Joint("Stage piano", presence, None, "") for _ in range(5)]
     for now in (STEP, STEP + 1, 2 * STEP - 1, 3 * STEP - 1):
         for joint in joints:
@@ -35,7 +35,7 @@ def test_one_look_serves_all() -> None:
 def test_an_older_look_is_not_believed() -> None:
     """A port that was opened after the last look is not gone because that look did not see it."""
     service = Service()
-    presence = Presence(service.look)
+    presence = PortPresence(service.look)
     presence.names(STEP)
     service.names = ["Stage piano", "Grand piano"]
     presence.forget()
@@ -45,7 +45,7 @@ def test_an_older_look_is_not_believed() -> None:
 def test_a_port_that_came_back_stays_gone() -> None:
     """A port that was seen to be gone stays so when its name is in the list again."""
     service = Service()
-    joint = Joint("Stage piano", Presence(service.look), None, "")
+    joint = Joint("Stage piano", PortPresence(service.look), None, "")
     joint.check(STEP)
     service.names = []
     for now in (2 * STEP, 3 * STEP):
@@ -57,7 +57,7 @@ def test_a_port_that_came_back_stays_gone() -> None:
 def test_a_port_that_came_back_between_two_looks() -> None:
     """A port in the list that is no longer joined to us is gone, for good."""
     service = Service()
-    joint = Joint("Stage piano", Presence(service.look), lambda: service.joined, "bayleaf:end")
+    joint = Joint("Stage piano", PortPresence(service.look), lambda: service.joined, "bayleaf:end")
     joint.check(STEP)
     service.joined = ["other:end"]
     for now in (2 * STEP, 3 * STEP):
@@ -69,6 +69,6 @@ def test_a_port_that_came_back_between_two_looks() -> None:
 def test_a_connection_that_was_never_seen() -> None:
     """A server that shows the connection late, or never, or under a shortened name, is no reason to give up a port."""
     service = Service()
-    joint = Joint("Stage piano", Presence(service.look), lambda: service.joined, "bayleaf:a very long name")
+    joint = Joint("Stage piano", PortPresence(service.look), lambda: service.joined, "bayleaf:a very long name")
     for number in range(5):
         joint.check((number + 1) * STEP)

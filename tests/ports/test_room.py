@@ -3,11 +3,11 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.cable.scheduler import Delivery, Wire
+from engine.core.cable.scheduler import Cable, Delivery
 from engine.live.port_bank import speed_of
 from engine.ports.driver_limits import JACK_RING, jack_flow
-from engine.ports.port import Flow
-from engine.ports.send_budget import Room
+from engine.ports.port import DriverFlow
+from engine.ports.send_budget import SendBudget
 
 NOTE = b"\x90\x40\x40"
 SECOND = 1_000_000_000
@@ -15,7 +15,7 @@ SECOND = 1_000_000_000
 
 def test_takes_what_may_be_ahead_and_no_more() -> None:
     """At one instant exactly the allowance fits; after it has drained it fits again."""
-    room = Room(Flow(ahead=70, per_second=1000, overhead=4))
+    room = SendBudget(DriverFlow(ahead=70, per_second=1000, overhead=4))
     assert [room.take(0, NOTE) for _ in range(11)] == [True] * 10 + [False]
     assert room.take(7_000_000, NOTE)
     assert not room.take(7_000_000, NOTE)
@@ -23,7 +23,7 @@ def test_takes_what_may_be_ahead_and_no_more() -> None:
 
 def test_a_long_message_goes_when_nothing_is_ahead() -> None:
     """A message that is longer than the whole allowance waits for an idle driver, and then goes."""
-    room = Room(Flow(ahead=70, per_second=1000))
+    room = SendBudget(DriverFlow(ahead=70, per_second=1000))
     long = b"\xf0" + bytes(98) + b"\xf7"
     assert room.take(0, NOTE)
     assert not room.take(0, long)
@@ -35,7 +35,7 @@ def test_a_long_message_goes_when_nothing_is_ahead() -> None:
 def test_a_server_that_stands_still_is_noticed() -> None:
     """However much time passes, no more goes in than the ring holds until the server's cycles go on."""
     cycle = [5]
-    room = Room(jack_flow(0.005), lambda: cycle[0])
+    room = SendBudget(jack_flow(0.005), lambda: cycle[0])
     sent = sum(room.take(number * SECOND, NOTE) for number in range(5000))
     assert sent == JACK_RING // 7
     cycle[0] += 1
@@ -51,13 +51,13 @@ def test_a_server_that_stands_still_is_noticed() -> None:
 def test_what_the_core_hands_over_is_never_refused(plays: list[tuple[int, int]], period: float) -> None:
     """The core's wire keeps to the same allowance: the guard has nothing to refuse."""
     flow = jack_flow(period)
-    room, wire = Room(flow), Wire(0, speed_of(flow))
+    room, cable = SendBudget(flow), Cable(0, speed_of(flow))
     now = 0
     for pause, notes in plays:
         now += pause
         out: list[Delivery] = []
         for number in range(notes):
-            wire.put(now, (bytes((0x90, number % 128, 64)),), out)
+            cable.put(now, (bytes((0x90, number % 128, 64)),), out)
         assert all(room.take(now, message) for _, message, _ in out)
 
 
@@ -74,7 +74,7 @@ def test_never_more_than_the_ring_holds_in_two_cycles(plays: list[tuple[int, int
     """However seldom the server is asked for its cycle: what is taken in one and the one before it fits the ring."""
     cycle = [0]
     taken = [0]
-    room = Room(Flow(ahead=1 << 40, per_second=1_000_000_000, overhead=4), lambda: cycle[0])
+    room = SendBudget(DriverFlow(ahead=1 << 40, per_second=1_000_000_000, overhead=4), lambda: cycle[0])
     for passed, length in plays:
         cycle[0] += passed
         taken += [0] * passed
@@ -88,7 +88,7 @@ def test_never_more_than_the_ring_holds_in_two_cycles(plays: list[tuple[int, int
 def test_a_server_that_goes_on_is_never_refused_what_fits_one_cycle(passes: list[int]) -> None:
     """A quarter of the ring in each cycle always has room, whenever the server was asked last."""
     cycle = [0]
-    room = Room(Flow(ahead=1 << 40, per_second=1_000_000_000, overhead=4), lambda: cycle[0])
+    room = SendBudget(DriverFlow(ahead=1 << 40, per_second=1_000_000_000, overhead=4), lambda: cycle[0])
     for passed in passes:
         cycle[0] += passed
         assert all(room.take(0, NOTE) for _ in range(JACK_RING // 4 // 7))

@@ -3,7 +3,7 @@
 import pytest
 
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.midi.kinds import is_press, is_release
 from engine.rig.read.load import RigError, read
 from engine.rig.read.templates import templates
@@ -29,26 +29,26 @@ burst = [{{ instrument = "it", program = 1 }}]
 def test_a_starter_rig_loads_compiles_plays_and_leaves_nothing_sounding(kind: str) -> None:
     """In every scene each input plays 12 keys of two octaves on channels 1 and 10; notes get out, and all end."""
     rig = read(starter_of(kind), f"{kind}.toml")
-    bay = Bay(rig)
-    assert len(bay.plans) == len(rig.scenes) >= 2
+    engine = Engine(rig)
+    assert len(engine.plans) == len(rig.scenes) >= 2
     now, sent = 0, list[Delivery]()
-    for number in bay.plans:
-        sent += bay.recall(now, number)
-        for source in range(len(bay.inputs)):
+    for number in engine.plans:
+        sent += engine.recall(now, number)
+        for source in range(len(engine.inputs)):
             keys = [(channel, key) for channel in (0, 9) for key in range(48, 72, 2)]
             for status, velocity in ((0x90, 64), (0x80, 64)):
                 for channel, key in keys:
-                    sent += bay.receive(now, source, bytes((status | channel, key, velocity)))
+                    sent += engine.receive(now, source, bytes((status | channel, key, velocity)))
                 now += SECOND
-                while bay.due is not None and bay.due <= now:
-                    sent += bay.tick(max(bay.due, now - SECOND))
+                while engine.due is not None and engine.due <= now:
+                    sent += engine.tick(max(engine.due, now - SECOND))
     now += 10 * SECOND
-    sent += bay.tick(now)
+    sent += engine.tick(now)
     presses = [(output, message[0] & 0x0F, message[1]) for output, message, _ in sent if is_press(message)]
     releases = [(output, message[0] & 0x0F, message[1]) for output, message, _ in sent if is_release(message)]
     assert presses
     assert sorted(presses) == sorted(releases)
-    assert bay.ledger.sounding() == 0
+    assert engine.ledger.sounding() == 0
 
 
 def test_the_studio_router_has_its_size() -> None:
@@ -62,7 +62,7 @@ def test_an_instrument_may_be_like_a_kind(kind: str) -> None:
     """Each template loads and compiles in an instrument, and gives it the keys it does not say itself."""
     rig = read(RIG.format(kind=kind), "it.toml")
     assert rig.instruments["it"].bank == templates()[kind]["bank"]
-    Bay(rig)
+    Engine(rig)
     own = read(RIG.format(kind=kind).replace("channel = 1", 'channel = 1\nsettle = "5 ms"'), "it.toml")
     assert own.instruments["it"].settle == 5_000_000
 

@@ -18,7 +18,7 @@ from stagehand import hear, joined, wait_for
 
 from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
-from engine.ports.rtmidi_system import System
+from engine.ports.rtmidi_system import RtmidiSystem
 
 ALSA = rtmidi.API_LINUX_ALSA
 SLOW = 30.0  # seconds: the guest is emulated
@@ -29,9 +29,9 @@ LONGEST = b"\xf0" + bytes(number % 128 for number in range(4094)) + b"\xf7"
 
 
 @pytest.fixture
-def system() -> Iterator[System]:
+def system() -> Iterator[RtmidiSystem]:
     """Our ports, under the name "bayleaf"."""
-    system = System("alsa", "bayleaf")
+    system = RtmidiSystem("alsa", "bayleaf")
     yield system
     system.close()
 
@@ -43,23 +43,23 @@ def read(port: InputPort, count: int) -> list[bytes]:
     return heard
 
 
-def close_all(*ports: InputPort | OutputPort | System) -> None:
+def close_all(*ports: InputPort | OutputPort | RtmidiSystem) -> None:
     """Close these in this order."""
     for port in ports:
         port.close()
 
 
-def test_names_hold_the_client_and_end_in_the_port(system: System) -> None:
+def test_names_hold_the_client_and_end_in_the_port(system: RtmidiSystem) -> None:
     """Other programs see the engine's name, the rig's name at the end, then ALSA's numbers; we leave ours out."""
     ports = [system.open_virtual_input("keys"), system.open_virtual_output("keys"), system.open_virtual_output("drums")]
-    other = System("alsa", "other")
+    other = RtmidiSystem("alsa", "other")
     assert [name.rsplit(" ", 1)[0] for name in other.outputs() if "bayleaf" in name] == ["bayleaf:keys"]
     assert [name.rsplit(" ", 1)[0] for name in other.inputs() if "bayleaf" in name] == ["bayleaf:keys", "bayleaf:drums"]
     assert not [name for name in system.inputs() + system.outputs() if "bayleaf" in name]
     close_all(*ports, other)
 
 
-def test_what_other_programs_play_arrives(system: System) -> None:
+def test_what_other_programs_play_arrives(system: RtmidiSystem) -> None:
     """SysEx, clock, time code and active sensing arrive like notes: nothing is filtered on the way in."""
     ours = system.open_virtual_input("keys")
     with joined(rtmidi.MidiOut, ALSA, "stand", lambda name: name.startswith("bayleaf:keys ")) as port:
@@ -69,7 +69,7 @@ def test_what_other_programs_play_arrives(system: System) -> None:
     ours.close()
 
 
-def test_what_we_play_arrives(system: System) -> None:
+def test_what_we_play_arrives(system: RtmidiSystem) -> None:
     """The longest message, and as many short ones as may go at once, arrive whole and in order."""
     ours = system.open_virtual_output("strings")
     with joined(rtmidi.MidiIn, ALSA, "ear", lambda name: name.startswith("bayleaf:strings ")) as port:
@@ -84,7 +84,7 @@ def test_what_we_play_arrives(system: System) -> None:
     ours.close()
 
 
-def test_too_long_a_message_is_refused(system: System) -> None:
+def test_too_long_a_message_is_refused(system: RtmidiSystem) -> None:
     """A SysEx that a device would get in part only is refused, and told with both lengths."""
     ours = system.open_virtual_output("strings")
     with pytest.raises(PortError, match=r"at most 4096 bytes a message, not 4097"):
@@ -92,7 +92,7 @@ def test_too_long_a_message_is_refused(system: System) -> None:
     ours.close()
 
 
-def test_to_a_raw_device(system: System) -> None:
+def test_to_a_raw_device(system: RtmidiSystem) -> None:
     """What we play to a sequencer port is on its card's wire, byte for byte, the longest message included."""
     port = system.open_output("*VirMIDI 0-0")
     device = open_device_input("/dev/snd/midiC0D0")
@@ -112,7 +112,7 @@ def _sent(port: OutputPort, message: bytes) -> bool:
     return True
 
 
-def test_from_a_raw_device(system: System) -> None:
+def test_from_a_raw_device(system: RtmidiSystem) -> None:
     """What comes in on a card's wire is read from its sequencer port, message by message."""
     port = system.open_input("*VirMIDI 0-1")
     device = open_device_output("/dev/snd/midiC0D1")
@@ -122,7 +122,7 @@ def test_from_a_raw_device(system: System) -> None:
     close_all(port, device)
 
 
-def test_patterns_are_resolved_or_told(system: System) -> None:
+def test_patterns_are_resolved_or_told(system: RtmidiSystem) -> None:
     """A pattern for several ports, or for none, is told with the candidates."""
     with pytest.raises(PortError, match=r"VirMIDI 0-0.*VirMIDI 0-3"):
         system.open_output("virtual raw midi*")
@@ -130,9 +130,9 @@ def test_patterns_are_resolved_or_told(system: System) -> None:
         system.open_output("Grand*")
 
 
-def test_an_unplugged_port_says_so(system: System) -> None:
+def test_an_unplugged_port_says_so(system: RtmidiSystem) -> None:
     """A port whose program ended says that it is gone, as an input and as an output."""
-    other = System("alsa", "Stage piano")
+    other = RtmidiSystem("alsa", "Stage piano")
     theirs = other.open_virtual_output("out"), other.open_virtual_input("in")
     source, output = system.open_input("Stage piano:out"), system.open_output("Stage piano:in")
     close_all(*theirs, other)
@@ -152,7 +152,7 @@ def says_it_is_gone(*ports: InputPort | OutputPort) -> None:
                 wait_for("the news", lambda use=use: use() and False, SLOW)
 
 
-def test_a_card_that_is_pulled_and_put_back(system: System) -> None:
+def test_a_card_that_is_pulled_and_put_back(system: RtmidiSystem) -> None:
     """A card that is taken from the kernel while its ports are in use is gone for raw devices and sequencer ports, in
     and out; put back, all of them open and carry messages, and nothing is left over.
 
@@ -184,10 +184,10 @@ def test_a_card_that_is_pulled_and_put_back(system: System) -> None:
     assert held == held[:1] * 3
 
 
-def test_a_port_that_returns_between_two_looks(system: System) -> None:
+def test_a_port_that_returns_between_two_looks(system: RtmidiSystem) -> None:
     """A program that ends and starts again at once has ports of the same names and numbers; ours know that they are
     not joined to them, say so, and open anew."""
-    other = System("alsa", "Stage piano")
+    other = RtmidiSystem("alsa", "Stage piano")
     theirs = other.open_virtual_output("out"), other.open_virtual_input("in")
     for _ in range(10):
         source, output = system.open_input("Stage piano:out"), system.open_output("Stage piano:in")
@@ -203,7 +203,7 @@ def test_a_port_that_returns_between_two_looks(system: System) -> None:
     close_all(*theirs, other)
 
 
-def test_looking_for_a_missing_port_leaks_nothing(system: System) -> None:
+def test_looking_for_a_missing_port_leaks_nothing(system: RtmidiSystem) -> None:
     """Three hundred vain openings make no thread and no descriptor, and no client on the sequencer."""
     clients = Path("/proc/asound/seq/clients")
     before = _held(), clients.read_text()
@@ -215,7 +215,7 @@ def test_looking_for_a_missing_port_leaks_nothing(system: System) -> None:
     assert (_held(), clients.read_text()) == before
 
 
-def test_more_inputs_than_alsa_has_room_for(system: System) -> None:
+def test_more_inputs_than_alsa_has_room_for(system: RtmidiSystem) -> None:
     """The 29th input is refused with the reason; the others go on."""
     ports = [system.open_virtual_input(f"in{number}") for number in range(28)]
     with pytest.raises(PortError, match="no room for more than 28 inputs"):
@@ -229,7 +229,7 @@ def _held() -> tuple[int, int]:
     return len(os.listdir("/proc/self/task")), len(os.listdir("/proc/self/fd"))
 
 
-def test_opening_and_closing_leaks_nothing(system: System) -> None:
+def test_opening_and_closing_leaks_nothing(system: RtmidiSystem) -> None:
     """After 60 ports have come and gone there are as many threads and descriptors as before."""
 
     def one_round() -> None:
@@ -281,11 +281,11 @@ def test_conformance(kind: Callable[[], Iterator[Line]], check: Callable[[Line],
         check(line)
 
 
-def test_a_broken_sysex_swallows_no_notes(system: System) -> None:
+def test_a_broken_sysex_swallows_no_notes(system: RtmidiSystem) -> None:
     """A SysEx that never ends on a card's wire does not swallow the notes after it (MIDI 1.0 p. 29)."""
     port = system.open_input("*VirMIDI 0-1")
-    wire = os.open("/dev/snd/midiC0D1", os.O_WRONLY)
-    os.write(wire, bytes.fromhex("F0 7D 01 90 3C 40 80 3C 40 F7"))
+    cable = os.open("/dev/snd/midiC0D1", os.O_WRONLY)
+    os.write(cable, bytes.fromhex("F0 7D 01 90 3C 40 80 3C 40 F7"))
     assert read(port, 2) == [b"\x90\x3c\x40", b"\x80\x3c\x40"]
-    os.close(wire)
+    os.close(cable)
     port.close()

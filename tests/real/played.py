@@ -17,7 +17,7 @@ from pathlib import Path
 
 import mido
 
-from engine.midi.byte_stream import Parser
+from engine.midi.byte_stream import StreamParser
 
 _BEACON = 0.004  # seconds
 _BEACONS = (0xBF, 20)  # channel 16, a controller nobody uses
@@ -99,7 +99,7 @@ class Performance:
         os.write(self._in, message)
 
     def _listen(self) -> None:
-        parser = Parser()
+        parser = StreamParser()
         while not self._deaf.is_set():
             if not select.select([self._out], [], [], 0.05)[0]:
                 continue

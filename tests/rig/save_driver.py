@@ -16,7 +16,7 @@ from types import CodeType, FrameType
 from typing import Any
 
 from engine.rig.edit import versions as saving
-from engine.rig.edit.versions import SaveFault, Versions
+from engine.rig.edit.versions import RigVersions, SaveError
 
 OLD, NEW, NEXT = ("".join(f"{word} {line}\n" for line in range(4000)) for word in ("old", "new", "next"))
 OWN = (saving.__file__, "tempfile.py", "pathlib.py")
@@ -61,15 +61,15 @@ def fail_at(step: int) -> None:
 
 def save(file: Path, before: str, after: str) -> str:
     try:
-        Versions(file).save(after, before)
-    except SaveFault as fault:
+        RigVersions(file).save(after, before)
+    except SaveError as fault:
         return str(fault)
     return ""
 
 
 def found(file: Path) -> dict[str, Any]:
     names = {OLD: "old", NEW: "new", NEXT: "next"}
-    kept = Versions(file)
+    kept = RigVersions(file)
     return {
         "holds": names.get(file.read_text(), "something else"),
         "versions": [names.get(kept.text(each.number), "something else") for each in kept.list()],

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from plain_rig import RIG
 from strategies import rig_texts
 
-from engine.rig.read.load import Problem, RigError, read
+from engine.rig.read.load import RigError, RigProblem, read
 from engine.rig.read.toml_layout import lines_of
 
 
@@ -22,7 +22,7 @@ def test_every_valid_rig_loads(text: str) -> None:
     assert [len(scene.routes) for scene in rig.scenes] == [len(scene["routes"]) for scene in data["scenes"]]
 
 
-def _problems(text: str) -> tuple[Problem, ...] | None:
+def _problems(text: str) -> tuple[RigProblem, ...] | None:
     try:
         read(text, "any.toml")
     except RigError as refusal:

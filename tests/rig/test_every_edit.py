@@ -15,7 +15,7 @@ from strategies import rig_texts
 
 from engine.rig.edit.differences import rigs
 from engine.rig.edit.scene_edits import (
-    EditFault,
+    EditError,
     add_control,
     copy_scene,
     delete_scene,
@@ -26,7 +26,7 @@ from engine.rig.edit.scene_edits import (
     renumber_scene,
     set_routes,
 )
-from engine.rig.edit.versions import Versions
+from engine.rig.edit.versions import RigVersions
 from engine.rig.models.rig import Route
 from engine.rig.read.load import load, read, text_of
 
@@ -72,7 +72,7 @@ def edits(draw: st.DrawFn, text: str) -> tuple[str, str]:
     kind = draw(st.sampled_from(sorted(ways)))
     try:
         return kind, ways[kind]()
-    except EditFault:
+    except EditError:
         return "refused", text
 
 
@@ -118,9 +118,9 @@ def test_saved_and_loaded_it_is_the_same_rig(data: st.DataObject, text: str, bom
         file = Path(folder) / "pit.toml"
         stored = text.replace("\n", "\r\n") if windows else text
         file.write_bytes((b"\xef\xbb\xbf" if bom else b"") + stored.encode())
-        Versions(file).save(made, text)
+        RigVersions(file).save(made, text)
         assert load(file) == read(made, "made")
         assert text_of(file) == made
         assert file.read_bytes().startswith(b"\xef\xbb\xbf") == bom
-        Versions(file).save(Versions(file).undo() if made != text else text, made)
+        RigVersions(file).save(RigVersions(file).undo() if made != text else text, made)
         assert file.read_bytes() == (b"\xef\xbb\xbf" if bom else b"") + stored.encode()

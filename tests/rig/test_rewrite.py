@@ -10,7 +10,7 @@ from strategies import rig_texts
 
 from engine.rig.edit.differences import rigs
 from engine.rig.edit.scene_edits import (
-    EditFault,
+    EditError,
     add_control,
     copy_scene,
     delete_scene,
@@ -162,5 +162,5 @@ def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
 def test_what_cannot_be_done_is_refused_with_place_and_remedy(edit: object, told: str) -> None:
     """An edit that would break the rig is refused in a sentence."""
     assert callable(edit)
-    with pytest.raises(EditFault, match=re.escape(told)):
+    with pytest.raises(EditError, match=re.escape(told)):
         edit()

@@ -10,7 +10,7 @@ from engine.rig.edit.scene_edits import rename_scene
 from engine.rig.models.rig import Instrument, Sound, sound_of
 from engine.rig.read.load import RigError, load
 from engine.rig.read.sound_csv import from_csv
-from engine.rig.read.sound_list import ListFault, read_list, sound_list
+from engine.rig.read.sound_list import SoundListError, read_list, sound_list
 
 FACTS = json.loads((Path(__file__).parents[1] / "reference" / "sounds.json").read_text(encoding="utf-8"))
 WITH_LIST = RIG.replace('bank    = "none"\n', 'bank    = "none"\nsounds_from = "general-midi"\n')
@@ -22,8 +22,8 @@ def test_the_general_midi_names_are_the_standards() -> None:
     listed = sound_list("general-midi", Path())
     assert [sound.name for sound in listed.sounds] == FACTS["gm-names"]["expected"]
     assert [sound.program for sound in listed.sounds] == list(range(1, 129))
-    for wire in (0, 24, 40, 73, 127):
-        assert listed.sounds[wire].name == FACTS[f"gm-name-{wire}"]["expected"]
+    for cable in (0, 24, 40, 73, 127):
+        assert listed.sounds[cable].name == FACTS[f"gm-name-{cable}"]["expected"]
 
 
 def test_an_instrument_has_its_lists_sounds_and_its_own_win(tmp_path: Path) -> None:
@@ -62,7 +62,7 @@ def test_a_list_lies_beside_the_rig_and_is_read_through_edits(tmp_path: Path) ->
 def test_a_wrong_list_is_told_by_file_and_line(tmp_path: Path, text: str, told: str) -> None:
     """An error in a list names the list and its line, at the instrument's line of the rig."""
     (tmp_path / "list.toml").write_text(text, encoding="utf-8")
-    with pytest.raises(ListFault, match=told):
+    with pytest.raises(SoundListError, match=told):
         read_list(text, "list.toml")
     file = tmp_path / "pit.toml"
     file.write_text(WITH_LIST.replace("general-midi", "list.toml"), encoding="utf-8")
@@ -73,7 +73,7 @@ def test_a_wrong_list_is_told_by_file_and_line(tmp_path: Path, text: str, told: 
 
 def test_a_missing_list_says_what_there_is(tmp_path: Path) -> None:
     """A list that is not there is told with the ones that come along."""
-    with pytest.raises(ListFault, match="general-midi"):
+    with pytest.raises(SoundListError, match="general-midi"):
         sound_list("nothing.toml", tmp_path)
 
 
@@ -121,7 +121,7 @@ def test_all_that_is_wrong_with_a_list_is_told(tmp_path: Path) -> None:
 )
 def test_wrong_csv_is_told_by_line(text: str, told: str) -> None:
     """What is wrong in a CSV file is told by its line, with what is allowed."""
-    with pytest.raises(ListFault) as fault:
+    with pytest.raises(SoundListError) as fault:
         from_csv(text, "a.csv")
     assert told in str(fault.value)
 

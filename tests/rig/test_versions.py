@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from engine.rig.edit.versions import KEPT, SaveFault, Versions
+from engine.rig.edit.versions import KEPT, RigVersions, SaveError
 
 DRIVER = Path(__file__).with_name("save_driver.py")
 
@@ -30,7 +30,7 @@ def file(tmp_path: Path) -> Path:
 
 def test_undo_gives_the_version_before_and_can_be_undone(file: Path) -> None:
     """What was saved over comes back, and what that was saved over comes back too."""
-    versions = Versions(file)
+    versions = RigVersions(file)
     versions.save("two\n", "one\n")
     assert versions.undo() == "one\n"
     versions.save("one\n", "two\n")
@@ -43,7 +43,7 @@ def test_a_link_that_is_turned_is_followed_to_where_it_leads_now(tmp_path: Path)
     first.write_text("one\n")
     second.write_text("two\n")
     link.symlink_to(first)
-    versions = Versions(link)
+    versions = RigVersions(link)
     link.unlink()
     link.symlink_to(second)
     assert versions.present() == "two\n"
@@ -54,8 +54,8 @@ def test_a_link_that_is_turned_is_followed_to_where_it_leads_now(tmp_path: Path)
 
 def test_a_file_changed_meanwhile_is_not_overwritten(file: Path) -> None:
     """A text that is not the expected one stays."""
-    with pytest.raises(SaveFault, match="has changed on the disk"):
-        Versions(file).save("two\n", "zero\n")
+    with pytest.raises(SaveError, match="has changed on the disk"):
+        RigVersions(file).save("two\n", "zero\n")
     assert file.read_text() == "one\n"
 
 
@@ -63,9 +63,9 @@ def test_the_oldest_versions_are_dropped(file: Path) -> None:
     """The last 50 are kept, newest first."""
     before = "one\n"
     for number in range(KEPT + 5):
-        Versions(file).save(f"{number}\n", before)
+        RigVersions(file).save(f"{number}\n", before)
         before = f"{number}\n"
-    listed = Versions(file).list()
+    listed = RigVersions(file).list()
     assert (len(listed), listed[0].number) == (KEPT, KEPT + 5)
 
 
@@ -78,8 +78,8 @@ def test_a_disk_that_fails_leaves_the_old_file(file: Path, monkeypatch: pytest.M
 
     with monkeypatch.context() as patch:
         patch.setattr(os, call, full)
-        with pytest.raises(SaveFault, match="No space left on device"):
-            Versions(file).save("two\n", "one\n")
+        with pytest.raises(SaveError, match="No space left on device"):
+            RigVersions(file).save("two\n", "one\n")
     assert file.read_text() == "one\n"
     assert not list(file.parent.glob(".*.saving"))
 
@@ -90,7 +90,7 @@ def test_line_ends_bom_mode_and_link_stay(tmp_path: Path, file: Path) -> None:
     file.chmod(0o640)
     link = tmp_path / "link.toml"
     link.symlink_to(file)
-    Versions(link).save("two\n", "one\n")
+    RigVersions(link).save("two\n", "one\n")
     assert (file.read_bytes(), file.stat().st_mode & 0o777, link.is_symlink()) == (
         b"\xef\xbb\xbftwo\r\n",
         0o640,
@@ -101,8 +101,8 @@ def test_line_ends_bom_mode_and_link_stay(tmp_path: Path, file: Path) -> None:
 def test_a_read_only_file_is_refused(file: Path) -> None:
     """A file nobody may write stays as it is."""
     file.chmod(0o444)
-    with pytest.raises(SaveFault, match="read-only"):
-        Versions(file).save("two\n", "one\n")
+    with pytest.raises(SaveError, match="read-only"):
+        RigVersions(file).save("two\n", "one\n")
     assert file.read_text() == "one\n"
 
 
@@ -170,9 +170,9 @@ for new in itertools.cycle(texts):
             child.kill()
         assert child.returncode == -signal.SIGKILL
         assert file.read_text() in texts
-        kept = Versions(file)
+        kept = RigVersions(file)
         assert all(kept.text(each.number) in texts for each in kept.list())
-    Versions(file).save("after\n", file.read_text())
+    RigVersions(file).save("after\n", file.read_text())
     assert not list(file.parent.rglob("*.saving"))
 
 
@@ -207,7 +207,7 @@ Versions(pathlib.Path(sys.argv[1])).save("two\\n" * 50_000, "one\\n")
         assert "stays as it was: File too large" in done.stderr
         assert not list(file.parent.rglob(".*.saving"))
     assert file.read_text() == "one\n"
-    Versions(file).save(text, "one\n")
+    RigVersions(file).save(text, "one\n")
     assert file.read_text() == text
     assert not list(file.parent.rglob(".*.saving"))
 
@@ -224,8 +224,8 @@ def test_a_read_only_folder(file: Path, monkeypatch: pytest.MonkeyPatch, call: s
 
     with monkeypatch.context() as patch:
         patch.setattr(os, call, refused)
-        with pytest.raises(SaveFault, match="stays as it was: Permission denied"):
-            Versions(file).save("two\n", "one\n")
+        with pytest.raises(SaveError, match="stays as it was: Permission denied"):
+            RigVersions(file).save("two\n", "one\n")
     assert file.read_text() == "one\n"
 
 
@@ -238,8 +238,8 @@ def test_a_file_written_while_it_is_saved_is_not_overwritten(file: Path, monkeyp
         file.write_text("theirs\n")
 
     monkeypatch.setattr(os, "fsync", another_writes)
-    with pytest.raises(SaveFault, match="has changed on the disk"):
-        Versions(file).save("two\n", "one\n")
+    with pytest.raises(SaveError, match="has changed on the disk"):
+        RigVersions(file).save("two\n", "one\n")
     assert file.read_text() == "theirs\n"
 
 
@@ -258,7 +258,7 @@ def test_the_folder_is_synced_after_the_rename(file: Path, monkeypatch: pytest.M
 
     monkeypatch.setattr(os, "fsync", synced)
     monkeypatch.setattr(os, "replace", renamed)
-    Versions(file).save("two\n", "one\n")
+    RigVersions(file).save("two\n", "one\n")
     at = steps.index("rename to pit.toml")
     assert steps[at - 1].endswith(".saving")
     assert steps[at + 1] == f"sync {file.parent.name}"
@@ -266,23 +266,23 @@ def test_the_folder_is_synced_after_the_rename(file: Path, monkeypatch: pytest.M
 
 def test_a_text_is_kept_without_the_file(file: Path) -> None:
     """A text that is only kept is the newest version and what undo gives; the file stays."""
-    Versions(file).keep("played\n")
+    RigVersions(file).keep("played\n")
     assert file.read_text() == "one\n"
-    assert Versions(file).undo() == "played\n"
+    assert RigVersions(file).undo() == "played\n"
 
 
 def test_a_text_is_kept_where_no_file_is(file: Path) -> None:
     """A text can be kept though the file is gone, and the file is not made by that."""
     file.unlink()
-    assert Versions(file).keep("played\n") == 1
-    assert Versions(file).present() is None
-    assert Versions(file).undo() == "played\n"
+    assert RigVersions(file).keep("played\n") == 1
+    assert RigVersions(file).present() is None
+    assert RigVersions(file).undo() == "played\n"
 
 
 def test_the_file_and_its_versions_stay_its_owners(file: Path) -> None:
     """Where root saves a file of somebody else, file, folder and versions are theirs; others save only their own."""
     owner = 12345 if os.geteuid() == 0 else os.geteuid()
     os.chown(file, owner, -1)
-    Versions(file).save("two\n", "one\n")
+    RigVersions(file).save("two\n", "one\n")
     folder = file.with_name(".pit.toml.versions")
     assert {path.stat().st_uid for path in (file, folder, *folder.iterdir())} == {owner}

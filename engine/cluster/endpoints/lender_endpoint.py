@@ -12,10 +12,10 @@ from functools import partial
 from typing import Final
 
 from engine.cluster.endpoints.remote_machines import Lease, pack_answer, read_claim
-from engine.cluster.link.keys import Names, machine_of, port_of
+from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import read_orders
-from engine.cluster.pure.output_lender import Lender
+from engine.cluster.pure.output_lender import OutputLender
 from engine.core.cable.scheduler import Delivery
 from engine.rig.models.network import Network
 
@@ -23,15 +23,15 @@ _TELL_AGAIN: Final = 50_000_000  # ns between two words to an engine that no lon
 _NEVER_SEEN: Final = 5  # looks after which a holder whose token never came counts as gone
 
 
-class Gate:
+class LenderEndpoint:
     """One machine's lender at its link."""
 
     def __init__(
         self,
-        lender: Lender,
+        lender: OutputLender,
         network: Network,
         link: Link,
-        names: Names,
+        names: NetworkKeys,
         wake: Callable[[], None],
         clock: Callable[[], int],
     ) -> None:
@@ -106,7 +106,7 @@ class Gate:
     # The loop
 
     @contextmanager
-    def lender(self) -> Iterator[Lender]:
+    def lender(self) -> Iterator[OutputLender]:
         """The lender, while no claim can come between."""
         with self._lock:
             yield self._lender

@@ -8,12 +8,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from engine.cluster.endpoints.remote_ports import FarInput, FarOutput
+from engine.cluster.endpoints.remote_ports import RemoteInput, RemoteOutput
 from engine.cluster.endpoints.shared_input import SharedInput
-from engine.cluster.link.keys import Names, machine_of, port_of
+from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import OrderSender, pack_give
-from engine.cluster.pure.output_lender import Grant, Refused
+from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.ports.port import InputPort, PortError, PortGone
 from engine.rig.models.network import Network
 from engine.rig.models.rig import Input, Output, Rig
@@ -51,20 +51,20 @@ def read_claim(payload: bytes) -> str:
     return str(json.loads(payload)["who"])
 
 
-def pack_answer(answer: Grant | Refused) -> bytes:
+def pack_answer(answer: Grant | ClaimRefused) -> bytes:
     """What a machine says to a claim."""
     return json.dumps(answer._asdict()).encode()
 
 
-def _read_answer(payload: bytes) -> Grant | Refused:
+def _read_answer(payload: bytes) -> Grant | ClaimRefused:
     answer = json.loads(payload)
-    return Grant(answer["epoch"]) if "epoch" in answer else Refused(str(answer["holder"]))
+    return Grant(answer["epoch"]) if "epoch" in answer else ClaimRefused(str(answer["holder"]))
 
 
-class Far:
+class RemoteMachines:
     """Opens what is plugged in elsewhere, for one engine. Loop only, but where it says so."""
 
-    def __init__(self, rig: Rig, link: Link, names: Names, news: Callable[[], None] = lambda: None) -> None:
+    def __init__(self, rig: Rig, link: Link, names: NetworkKeys, news: Callable[[], None] = lambda: None) -> None:
         """`news` is called in a thread of the link when something below has changed; it must be quick."""
         network = rig.network
         assert network is not None  # a rig of one machine has no others
@@ -79,8 +79,8 @@ class Far:
         self.to_here: Callable[[str, int], int] = lambda machine, at: at  # a time of a machine's clock in ours (ns)
         self.news = news
         self._plugged: set[str] = set()  # keys of tokens
-        self._inputs: dict[str, FarInput] = {}  # by key
-        self._outputs: dict[str, tuple[str, FarOutput]] = {}  # by key, with the machine
+        self._inputs: dict[str, RemoteInput] = {}  # by key
+        self._outputs: dict[str, tuple[str, RemoteOutput]] = {}  # by key, with the machine
         self._senders: dict[str, tuple[int, dict[str, OrderSender]]] = {}  # by machine: our epoch, and by key
         self._heard: set[str] = set()  # machines that are listened to
 
@@ -165,14 +165,14 @@ class Far:
         key, token = self.names.input(self.me, name), self.names.plugged(self.me, "in", name)
         return SharedInput(port, self.link, key, token)
 
-    def input(self, name: str, wanted: Input) -> FarInput:
+    def input(self, name: str, wanted: Input) -> RemoteInput:
         """A rig's input at another machine. Raises PortError."""
         machine = self._need(name, "in", wanted)
-        source = FarInput(f"{name} at {machine}", lambda at: self.to_here(machine, at))
+        source = RemoteInput(f"{name} at {machine}", lambda at: self.to_here(machine, at))
         self._inputs[self.names.input(machine, name)] = source
         return source
 
-    def output(self, name: str, wanted: Output) -> FarOutput:
+    def output(self, name: str, wanted: Output) -> RemoteOutput:
         """A rig's output at another machine. Raises PortError."""
         machine = self._need(name, "out", wanted)
         key = self.names.output(machine, name)
@@ -180,7 +180,7 @@ class Far:
         if self.leading and sender is None:
             holder = self.leases[machine].holder if machine in self.leases else None
             raise PortError(f"{machine} is played by {holder}" if holder else f"{machine} has not let us play yet")
-        output = FarOutput(f"{name} at {machine}", self.link, key)
+        output = RemoteOutput(f"{name} at {machine}", self.link, key)
         self._outputs[key] = machine, output
         if (told := self.meters.get(machine, {}).get("outputs", {}).get(name)) is not None:
             output.told(told)
@@ -198,7 +198,7 @@ class Far:
 
     # Who plays
 
-    def claim(self, machine: str) -> Grant | Refused | None:  # blocks; call it in a thread
+    def claim(self, machine: str) -> Grant | ClaimRefused | None:  # blocks; call it in a thread
         """Ask a machine for its outputs; None if it does not answer."""
         answers = self.link.ask(self.names.claim(machine), pack_claim(self.me))
         return _read_answer(answers[0]) if answers else None

@@ -7,14 +7,14 @@ from typing import Any, Final
 
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import OrderSender, Stamped, read_events
-from engine.core.cable.receiver_state import Sounding
-from engine.core.cable.remote_cable import Do, FarWire, Order
-from engine.ports.port import Flow, PortGone
+from engine.core.cable.receiver_state import ReceiverState
+from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
+from engine.ports.port import DriverFlow, PortGone
 
-_SILENCE: Final = Order(Do.STATE, (Sounding().snapshot(0),))
+_SILENCE: Final = Order(OrderKind.STATE, (ReceiverState().snapshot(0),))
 
 
-class FarInput:
+class RemoteInput:
     """An InputPort, filled by a thread of the link.
 
     `to_here` turns a time of the other machine's clock into this one's (ns).
@@ -80,10 +80,10 @@ class FarInput:
         self.gone = self.gone or f"{self.name} is closed"
 
 
-class FarOutput:
+class RemoteOutput:
     """An OutputPort. What it is sent has gone into its wire's orders already; `flush` hands those on."""
 
-    flow: Flow | None = None
+    flow: DriverFlow | None = None
 
     def __init__(self, name: str, link: Link, key: str) -> None:
         self.name = name
@@ -92,14 +92,14 @@ class FarOutput:
         self.longest: int | None = None
         self._link = link
         self._key = key
-        self._wire: FarWire | None = None
+        self._cable: RemoteCable | None = None
         self._sender: OrderSender | None = None  # None while another engine plays
 
-    def join(self, now: int, wire: FarWire) -> None:
+    def join(self, now: int, cable: RemoteCable) -> None:
         """It carries what this wire is told."""
-        self._wire = wire
+        self._cable = cable
         if self._sender is not None:
-            wire.lead(now)
+            cable.lead(now)
 
     def play(self, now: int, sender: OrderSender, since: int | None = None, exact: bool = False) -> None:
         """It is ours to play, and what sounds there becomes what sounds here, without a break.
@@ -107,35 +107,35 @@ class FarOutput:
         `since`: from when on nobody has played it (ns); `exact`: what was sent before and since are well apart.
         """
         self._sender = sender
-        if self._wire is not None and exact and since is not None:
-            self._wire.go_on_from(now, since)
-        elif self._wire is not None:
-            self._wire.lead(now, since)
+        if self._cable is not None and exact and since is not None:
+            self._cable.go_on_from(now, since)
+        elif self._cable is not None:
+            self._cable.lead(now, since)
 
     def follow(self) -> None:
         """Another engine plays it from now on."""
         self._sender = None
-        if self._wire is not None:
-            self._wire.follow()
+        if self._cable is not None:
+            self._cable.follow()
 
     def flush(self, now: int) -> None:
         """Hand on what was ordered since the last time, and how things stand if some of that never came."""
-        if self.incomplete and self._wire is not None:
+        if self.incomplete and self._cable is not None:
             self.incomplete = False
-            self._wire.state(now)
+            self._cable.state(now)
         self._hand_on()
 
     def _hand_on(self) -> None:
-        wire, sender = self._wire, self._sender
-        if wire is None or sender is None or self.gone:
+        cable, sender = self._cable, self._sender
+        if cable is None or sender is None or self.gone:
             return
-        if orders := wire.take_orders():
+        if orders := cable.take_orders():
             self._publish(sender, orders)
 
     def told(self, meter: dict[str, Any]) -> None:  # a thread of the link
         """What the other machine counts."""
-        if self._wire is not None:
-            self._wire.waiting.shed, self._wire.waiting.replaced = int(meter["shed"]), int(meter["replaced"])
+        if self._cable is not None:
+            self._cable.waiting.shed, self._cable.waiting.replaced = int(meter["shed"]), int(meter["replaced"])
         self.longest = None if meter["longest"] is None else int(meter["longest"])
 
     def send(self, message: bytes) -> None:
@@ -150,7 +150,7 @@ class FarOutput:
     def close(self) -> None:
         """See OutputPort. If it is still ours, what sounds there ends."""
         self._hand_on()
-        if self._sender is not None and self._wire is not None and not self.gone:
+        if self._sender is not None and self._cable is not None and not self.gone:
             self._publish(self._sender, [_SILENCE])
         self.follow()
         self.gone = self.gone or f"{self.name} is closed"

@@ -6,7 +6,7 @@ rule is dropped without a word: each must lie within one of these keys.
 
 from typing import Any, Final
 
-from engine.cluster.link.keys import Names
+from engine.cluster.link.keys import NetworkKeys
 from engine.rig.models.network import Network
 
 _ALL: Final = [
@@ -24,7 +24,7 @@ _ALL: Final = [
 
 def access(rig: str, network: Network) -> dict[str, Any]:
     """The access rules that every machine of a rig keeps; who is not in the rig has no rights."""
-    names = Names(rig)
+    names = NetworkKeys(rig)
     root = f"{names.root}/**"
     rules = [_rule("out", _ALL, [root], flow="egress")]
     policies = [{"rules": ["out"], "subjects": [*network.machines]}]
@@ -41,7 +41,7 @@ def access(rig: str, network: Network) -> dict[str, Any]:
     }
 
 
-def _engine(names: Names, machine: str) -> list[dict[str, Any]]:
+def _engine(names: NetworkKeys, machine: str) -> list[dict[str, Any]]:
     """An engine hears and asks everything, and plays every output whose owner lets it."""
     everything = f"{names.root}/**"
     return [
@@ -51,7 +51,7 @@ def _engine(names: Names, machine: str) -> list[dict[str, Any]]:
     ]
 
 
-def _lender(names: Names, machine: str) -> list[dict[str, Any]]:
+def _lender(names: NetworkKeys, machine: str) -> list[dict[str, Any]]:
     """A machine that lends its ports hears what is meant for it and what the show is, and asks for the time."""
     states = names.state("**")
     return [
@@ -61,7 +61,7 @@ def _lender(names: Names, machine: str) -> list[dict[str, Any]]:
     ]
 
 
-def _owner(names: Names, machine: str, states: list[str]) -> list[dict[str, Any]]:
+def _owner(names: NetworkKeys, machine: str, states: list[str]) -> list[dict[str, Any]]:
     """What every machine says of itself, and that it sees who is there."""
     states = [*states, f"{names.lease(machine)}/{machine}"]
     mine = [names.meter(machine), names.inputs(machine)]

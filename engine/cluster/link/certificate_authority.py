@@ -24,7 +24,7 @@ _YEARS: Final = timedelta(days=3650)  # of the authority, and of what it signs: 
 _EARLIER: Final = timedelta(days=365)  # a small machine without a battery may think it is last year
 
 
-class Made(NamedTuple):
+class MadeCertificates(NamedTuple):
     """What became of one machine's folder."""
 
     machine: str
@@ -38,7 +38,7 @@ class _Authority(NamedTuple):
     key: EllipticCurvePrivateKey
 
 
-def make_keys(rig: str, network: Network, folder: Path, anew: bool = False) -> list[Made]:
+def make_keys(rig: str, network: Network, folder: Path, anew: bool = False) -> list[MadeCertificates]:
     """Make what is missing in `folder`, or with `anew` everything. Raises LinkError, OSError.
 
     `rig` is the rig's name, which the authority carries.
@@ -78,14 +78,14 @@ def _authority_in(certificate: Path, key: Path) -> _Authority:
     return _Authority(found, private)
 
 
-def _machine(name: str, network: Network, folder: Path, authority: _Authority, anew: bool) -> Made:
+def _machine(name: str, network: Network, folder: Path, authority: _Authority, anew: bool) -> MadeCertificates:
     keyring = keyring_in(folder, name)
     host = host_of(network.machines[name].listen)
     certificate = certificate_in(keyring.certificate)
     if anew or certificate is None or not _fits(keyring, certificate, name, host, authority):
         certificate = _sign(name, host, keyring, authority)
-        return Made(name, keyring.key.parent, True, certificate.not_valid_after_utc)
-    return Made(name, keyring.key.parent, False, certificate.not_valid_after_utc)
+        return MadeCertificates(name, keyring.key.parent, True, certificate.not_valid_after_utc)
+    return MadeCertificates(name, keyring.key.parent, False, certificate.not_valid_after_utc)
 
 
 def _fits(keyring: Keyring, certificate: x509.Certificate, name: str, host: IPv4Address, authority: _Authority) -> bool:

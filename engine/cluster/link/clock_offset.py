@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
-from engine.cluster.link.keys import Names
+from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 
 _ANSWER: Final = struct.Struct(">8sQ")  # the program, new at each start, and its clock in nanoseconds
@@ -46,11 +46,16 @@ class _Other:
     offset: int | None = None
 
 
-class Timing:
+class ClockOffsets:
     """This machine's answers about its clock, and what it knows of the others'. Any thread."""
 
     def __init__(
-        self, link: Link, names: Names, me: str, others: Iterable[str], clock: Callable[[], int] = time.monotonic_ns
+        self,
+        link: Link,
+        names: NetworkKeys,
+        me: str,
+        others: Iterable[str],
+        clock: Callable[[], int] = time.monotonic_ns,
     ) -> None:
         self._link = link
         self._names = names

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from engine.cluster.link.link import NEEDED, Link, LinkError, Settings
+from engine.cluster.link.link import NEEDED, Link, LinkError, LinkSettings
 from engine.cluster.link.settings import settings_of, warnings_of
 from engine.rig.models.rig import Rig
 
@@ -18,7 +18,7 @@ def join(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Link:
     return open_link(settings_of(rig, rig_file))
 
 
-def open_link(settings: Settings) -> Link:
+def open_link(settings: LinkSettings) -> Link:
     """Join the network. Blocks: call it in a thread. Raises LinkError.
 
     Machines that are away are dialled again and again by the link itself.
@@ -31,7 +31,7 @@ def open_link(settings: Settings) -> Link:
     return ZenohLink(settings)
 
 
-def _see_that_it_is_free(settings: Settings) -> None:
+def _see_that_it_is_free(settings: LinkSettings) -> None:
     """Raise LinkError if another program has this machine's address, for which the link itself would wait for ever."""
     host, _, port = settings.listen.rpartition(":")
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM if settings.encrypted else socket.SOCK_STREAM) as probe:

@@ -11,7 +11,7 @@ from urllib.parse import quote, unquote
 VERSION: Final = "r1"
 
 
-class Names:
+class NetworkKeys:
     """The keys of one rig."""
 
     def __init__(self, rig: str) -> None:

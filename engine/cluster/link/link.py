@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Protocol
 
-from engine.user_error import Told
+from engine.user_error import UserError
 
 #: what a player is told who has not installed them
 NEEDED: Final = "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
@@ -18,12 +18,12 @@ Changed = Callable[[str, bool], None]  # key, whether its token is there
 Reply = Callable[[bytes], bytes]  # the question's payload -> the answer's
 
 
-class LinkError(Told):
+class LinkError(UserError):
     """The network cannot be joined; the text is one sentence for the player."""
 
 
 @dataclass(frozen=True)
-class Settings:
+class LinkSettings:
     """What a link is made with: this machine's name and address, whether links are encrypted (QUIC, or else plain TCP),
     and the transport's configuration (JSON)."""
 

@@ -17,7 +17,7 @@ _MOST: Final = 20_000  # messages that may wait in a lane: more than a second of
 _GAP: Final = 0.0005
 
 
-class Lane:
+class PublishQueue:
     """One queue and one thread; what is put in first is handed on first."""
 
     def __init__(self, name: str, hand_on: HandOn, failed: Callable[[int], None]) -> None:

@@ -11,7 +11,7 @@ from engine.cluster.link.link import Heard
 _STAMP: Final = struct.Struct(">8sQ")  # the keeper, new at each start, and a number that grows with each value
 
 
-class Kept:
+class RetainedState:
     """A state of ours, with its stamp."""
 
     def __init__(self) -> None:
@@ -30,7 +30,7 @@ class Kept:
         return self._stamped
 
 
-class Followed:
+class RetainedStateReader:
     """A state of others; `heard` gets each value once, in the order it was kept."""
 
     def __init__(self, key: str, heard: Heard) -> None:

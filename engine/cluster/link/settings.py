@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from engine.cluster.link.access import access
 from engine.cluster.link.keyring import Keyring
-from engine.cluster.link.link import NEEDED, LinkError, Settings
+from engine.cluster.link.link import NEEDED, LinkError, LinkSettings
 from engine.rig.models.network import Network
 from engine.rig.models.rig import Rig
 
@@ -24,13 +24,13 @@ _RETRY: Final = {"period_init_ms": 100, "period_max_ms": 200, "period_increase_f
 _FOR_EVER: Final = {"timeout_ms": -1, "exit_on_failure": False, "retry": _RETRY}
 
 
-def settings_of(rig: Rig, rig_file: Path) -> Settings:
+def settings_of(rig: Rig, rig_file: Path) -> LinkSettings:
     """How the machine of a rig's `[network]` joins. Raises LinkError if its certificate is missing."""
     network = rig.network
     assert network is not None  # a rig of one machine joins nothing
     keyring = _keyring(network, rig_file)[0] if network.encrypted else None
     listen = network.machines[network.machine].listen
-    return Settings(network.machine, listen, network.encrypted, json.dumps(_config(rig.rig.name, network, keyring)))
+    return LinkSettings(network.machine, listen, network.encrypted, json.dumps(_config(rig.rig.name, network, keyring)))
 
 
 def warnings_of(rig: Rig, rig_file: Path) -> list[str]:

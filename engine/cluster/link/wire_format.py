@@ -7,8 +7,8 @@ not numbered, for what comes after it may overtake it.
 from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.cable.remote_cable import Do, Order
-from engine.core.cable.scheduler import Step
+from engine.core.cable.remote_cable import Order, OrderKind
+from engine.core.cable.scheduler import BurstUnit
 from engine.core.varint import Packer, Unpacker
 from engine.midi.kinds import is_whole
 
@@ -21,7 +21,7 @@ Stamped = tuple[int, bytes]  # when it arrived (ns), message
 Put = tuple[bytes, bool]  # what is to be put, and whether with less right of way
 
 
-class Events(NamedTuple):
+class EventBatch(NamedTuple):
     """Messages of one input; `stream` is another at each start of the sender, `first` the number of the first or None.
 
     Times are in ns of the sender's monotonic clock.
@@ -32,7 +32,7 @@ class Events(NamedTuple):
     events: list[Stamped]
 
 
-class Orders(NamedTuple):
+class OrderBatch(NamedTuple):
     """Orders for one output, under an epoch; `first` is the number of the first or None."""
 
     epoch: int
@@ -79,11 +79,11 @@ class OrderSender:
 
 def pack_give(epoch: int, to: str) -> bytes:
     """The order that lets another engine claim; it has no number, and may be said again."""
-    return _pack_orders(epoch, None, [Order(Do.GIVE, (to.encode(),))])
+    return _pack_orders(epoch, None, [Order(OrderKind.GIVE, (to.encode(),))])
 
 
 def _goes_alone(order: Order) -> bool:
-    return order.do == Do.UNIT and any(len(message) > _LONG for message in order.messages)
+    return order.do == OrderKind.UNIT and any(len(message) > _LONG for message in order.messages)
 
 
 def _begun(version: int, first: int | None) -> Packer:
@@ -113,7 +113,7 @@ def _pack_events(stream: int, first: int | None, events: Sequence[Stamped]) -> b
     return bytes(packer.data)
 
 
-def read_events(payload: bytes) -> Events:
+def read_events(payload: bytes) -> EventBatch:
     """What was packed. Raises ValueError if it is nothing of the kind."""
     unpacker, first = _opened(payload, _EVENTS)
     stream, since = unpacker.number(), unpacker.number()
@@ -121,7 +121,7 @@ def read_events(payload: bytes) -> Events:
     while unpacker.more:
         at = since + unpacker.number()
         events.append((at, _message(unpacker)))
-    return Events(stream, first, events)
+    return EventBatch(stream, first, events)
 
 
 def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> bytes:
@@ -129,7 +129,7 @@ def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> byte
     packer.number(epoch)
     for order in orders:
         packer.number(order.do)
-        if order.do == Do.BURST:
+        if order.do == OrderKind.BURST:
             packer.number(len(order.steps))
             for step in order.steps:
                 packer.number(step.channel)
@@ -141,21 +141,21 @@ def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> byte
     return bytes(packer.data)
 
 
-def read_orders(payload: bytes) -> Orders:
+def read_orders(payload: bytes) -> OrderBatch:
     """What was packed. Raises ValueError if it is nothing of the kind."""
     unpacker, first = _opened(payload, _ORDERS)
     epoch = unpacker.number()
     orders = []
     while unpacker.more:
         orders.append(_order(unpacker))
-    return Orders(epoch, first, orders)
+    return OrderBatch(epoch, first, orders)
 
 
 def _order(unpacker: Unpacker) -> Order:
-    do = Do(unpacker.number())
-    if do == Do.BURST:
+    do = OrderKind(unpacker.number())
+    if do == OrderKind.BURST:
         return Order(do, steps=tuple(_step(unpacker) for _ in range(unpacker.number())))
-    if do in (Do.STATE, Do.GIVE):
+    if do in (OrderKind.STATE, OrderKind.GIVE):
         if unpacker.number() != 1:
             raise ValueError("one snapshot, one name")
         return Order(do, (unpacker.octets(),))
@@ -165,12 +165,12 @@ def _order(unpacker: Unpacker) -> Order:
     return Order(do, messages)
 
 
-def _step(unpacker: Unpacker) -> Step:
+def _step(unpacker: Unpacker) -> BurstUnit:
     channel, settle, lasting = unpacker.number(), unpacker.number(), unpacker.number()
     unit = _messages(unpacker)
     if channel > 15 or not unit:
         raise ValueError("a channel from 0 to 15, and a message at least")
-    return Step(channel, unit, settle, bool(lasting))
+    return BurstUnit(channel, unit, settle, bool(lasting))
 
 
 def _pack_messages(packer: Packer, messages: Sequence[bytes]) -> None:

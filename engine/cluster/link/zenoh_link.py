@@ -14,9 +14,9 @@ from typing import Any, Final
 import zenoh
 
 from engine.cluster.link import batching
-from engine.cluster.link.link import Changed, Heard, LinkError, Reply, Settings
-from engine.cluster.link.publish_queues import HandOn, Lane, Said
-from engine.cluster.link.retained_state import Followed, Kept
+from engine.cluster.link.link import Changed, Heard, LinkError, LinkSettings, Reply
+from engine.cluster.link.publish_queues import HandOn, PublishQueue, Said
+from engine.cluster.link.retained_state import RetainedState, RetainedStateReader
 
 _FAREWELL: Final = 0.3  # seconds for what waits in the lanes
 _CLOSING: Final = 1.5  # seconds for the session; QUIC takes half a one while it dials somebody
@@ -34,7 +34,7 @@ _Manner = tuple[zenoh.CongestionControl, zenoh.Priority, zenoh.Reliability]
 class ZenohLink:
     """See `engine.cluster.link.link.Link`."""
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: LinkSettings) -> None:
         """Join. Raises LinkError."""
         try:
             self._session = zenoh.open(zenoh.Config.from_json5(settings.config))
@@ -44,10 +44,10 @@ class ZenohLink:
         self.faults = 0
         self._machine = settings.machine
         self._lock = threading.Lock()
-        self._lanes: dict[str, Lane] = {}
+        self._lanes: dict[str, PublishQueue] = {}
         self._tokens: dict[str, zenoh.LivelinessToken] = {}
         self._own: set[str] = set()  # every token there ever was: zenoh tells us of ours, too
-        self._kept: dict[str, Kept] = {}
+        self._kept: dict[str, RetainedState] = {}
         self._declared: list[Any] = []  # what nobody refers to, ends
         self._errands: SimpleQueue[Callable[[], None] | None] = SimpleQueue()
         self._errand_boy = threading.Thread(target=self._run_errands, name="link errands", daemon=True)
@@ -69,7 +69,7 @@ class ZenohLink:
         mine = f"{key}/{self._machine}"
         kept = self._kept.get(key)
         if kept is None:
-            kept = self._kept[key] = Kept()
+            kept = self._kept[key] = RetainedState()
             self._errands.put(partial(self._offer, mine, kept))
         self._put("states", mine, kept.replace(payload), _STATES)
 
@@ -81,7 +81,7 @@ class ZenohLink:
             with self._lock:
                 if name not in self._lanes:
                     hand_on = self._together(name) if manner is None else self._singly(manner)
-                    self._lanes[name] = Lane(name, hand_on, self._failed)
+                    self._lanes[name] = PublishQueue(name, hand_on, self._failed)
         self._lanes[name].put(key, payload)
 
     def _together(self, folder: str) -> HandOn:
@@ -107,7 +107,7 @@ class ZenohLink:
             key, congestion_control=congestion, priority=priority, express=False, reliability=reliability
         )
 
-    def _offer(self, key: str, kept: Kept) -> None:  # errands' thread
+    def _offer(self, key: str, kept: RetainedState) -> None:  # errands' thread
         self.answer(key, kept.last)
         self.alive(key)
 
@@ -133,7 +133,7 @@ class ZenohLink:
         self._declared.append(self._session.declare_subscriber(f"{folder}/*", sample, allowed_origin=_REMOTE))
 
     def subscribe_state(self, key: str, heard: Heard) -> None:
-        followed = Followed(key, heard)
+        followed = RetainedStateReader(key, heard)
 
         def fetch(kept: str) -> None:
             for answer in self.ask(kept, b""):

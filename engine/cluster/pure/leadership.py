@@ -59,13 +59,13 @@ class Play(NamedTuple):
     fresh: bool
 
 
-class Lost(NamedTuple):
+class LeadershipLost(NamedTuple):
     """The outputs of this owner are no longer ours."""
 
     owner: str
 
 
-Act = Ask | Give | Lead | Follow | Play | Lost
+Act = Ask | Give | Lead | Follow | Play | LeadershipLost
 
 
 class _Lease:
@@ -86,7 +86,7 @@ class _Lease:
         return self.ask_at if self.answer_by is None else self.answer_by
 
 
-class Charge:
+class Leadership:
     """One engine's view. Times in nanoseconds of any monotonic clock."""
 
     def __init__(self, now: int, me: str, main: str, standby: str | None, owners: Iterable[str]) -> None:
@@ -123,7 +123,7 @@ class Charge:
         """An edit of the rig has changed which machines lend outputs."""
         wanted = list(owners)
         gone = [owner for owner in self._leases if owner not in wanted]
-        lost: list[Act] = [Lost(owner) for owner in gone if self._leases[owner].epoch is not None]
+        lost: list[Act] = [LeadershipLost(owner) for owner in gone if self._leases[owner].epoch is not None]
         self._leases = {owner: self._leases.get(owner) or _Lease() for owner in wanted}
         return lost
 
@@ -227,7 +227,7 @@ class Charge:
             lease.ask_at, lease.fresh = now, self.in_charge
             return self.tick(now)
         had, lease.epoch, lease.mine, lease.giving = lease.epoch, None, None, None
-        return [Lost(owner)] if had is not None else []
+        return [LeadershipLost(owner)] if had is not None else []
 
     def leased(self, now: int, owner: str, epoch: int, holder: str | None, given_to: str | None = None) -> list[Act]:
         """The owner says who holds its outputs, and who may have them. If it is not us, the other was granted ours."""
@@ -245,7 +245,7 @@ class Charge:
         if lease.epoch is None or epoch < lease.epoch or (holder == self.me and epoch == lease.epoch):
             return []
         lease.epoch, lease.ask_at = None, now
-        lost: list[Act] = [Lost(owner)]
+        lost: list[Act] = [LeadershipLost(owner)]
         if holder is not None and holder == self.other and self.in_charge:
             self.term += 1  # as it did
             return [*lost, *self._step_down(now, holder)]

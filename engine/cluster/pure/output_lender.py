@@ -7,9 +7,9 @@ undone, so that two engines which both think they are in charge never play one o
 from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.cable.receiver_state import Sounding
-from engine.core.cable.remote_cable import Do, Order
-from engine.core.cable.scheduler import Delivery, Speed, Wire
+from engine.core.cable.receiver_state import ReceiverState
+from engine.core.cable.remote_cable import Order, OrderKind
+from engine.core.cable.scheduler import Cable, CableSpeed, Delivery
 
 #: how long outputs wait for another engine before they fall silent (ns)
 GRACE: Final = 150_000_000
@@ -21,7 +21,7 @@ class Grant(NamedTuple):
     epoch: int
 
 
-class Refused(NamedTuple):
+class ClaimRefused(NamedTuple):
     """Somebody else plays."""
 
     holder: str
@@ -30,23 +30,23 @@ class Refused(NamedTuple):
 class _Lent:
     """One output: its wire, and what it let out."""
 
-    def __init__(self, index: int, speed: Speed | None) -> None:
-        self.wire = Wire(index, speed)
-        self.sounding = Sounding()
+    def __init__(self, index: int, speed: CableSpeed | None) -> None:
+        self.cable = Cable(index, speed)
+        self.sounding = ReceiverState()
         self.there = True
 
-    def heading_for(self) -> Sounding:
+    def heading_for(self) -> ReceiverState:
         """What will sound once all that waits has gone."""
         found = self.sounding.copy()
-        for message in self.wire.pending():
+        for message in self.cable.pending():
             found.note(0, message)
         return found
 
 
-class Lender:
+class OutputLender:
     """Outputs go by name, and in deliveries by their place in `outputs`. Times in ns of one monotonic clock."""
 
-    def __init__(self, speeds: Mapping[str, Speed | None], started: int) -> None:
+    def __init__(self, speeds: Mapping[str, CableSpeed | None], started: int) -> None:
         """`started`: a number that is greater at each start of this machine, such as the time of day in ns."""
         self.outputs: list[str] = []
         self.epoch = started
@@ -63,11 +63,11 @@ class Lender:
 
     # Who may play
 
-    def claim(self, who: str, alive: Container[str]) -> Grant | Refused:
+    def claim(self, who: str, alive: Container[str]) -> Grant | ClaimRefused:
         """`alive`: the machines whose engines are there, as seen from here."""
         holder = self.holder
         if holder not in (None, who) and holder in alive and self.given_to != who:
-            return Refused(holder)
+            return ClaimRefused(holder)
         self._new_epoch(who)
         return Grant(self.epoch)
 
@@ -96,7 +96,7 @@ class Lender:
             self.fenced += len(orders)
             return out
         for order in orders:
-            if order.do == Do.GIVE:
+            if order.do == OrderKind.GIVE:
                 self.given_to = order.messages[0].decode()
         if first is not None:
             self._count(output, first, len(orders))
@@ -113,17 +113,17 @@ class Lender:
         self._next[output] = first + many
 
     def _carry_out(self, now: int, lent: _Lent, order: Order, out: list[Delivery]) -> None:
-        wire = lent.wire
-        if order.do == Do.UNIT:
-            wire.put(now, order.messages, out)
-        elif order.do == Do.BURST:
-            wire.burst(now, order.steps, out)
-        elif order.do == Do.PANIC:
-            wire.panic(now, order.messages, out)
-        elif order.do == Do.STATE:
-            wanted = Sounding.read(now, order.messages[0])
+        cable = lent.cable
+        if order.do == OrderKind.UNIT:
+            cable.put(now, order.messages, out)
+        elif order.do == OrderKind.BURST:
+            cable.burst(now, order.steps, out)
+        elif order.do == OrderKind.PANIC:
+            cable.panic(now, order.messages, out)
+        elif order.do == OrderKind.STATE:
+            wanted = ReceiverState.read(now, order.messages[0])
             for message in lent.heading_for().to(wanted, now):
-                wire.put(now, (message,), out)
+                cable.put(now, (message,), out)
 
     def tick(self, now: int) -> list[Delivery]:
         """What has waited for this time, silence included."""
@@ -131,15 +131,15 @@ class Lender:
         if self._silence_at is not None and self._silence_at <= now:
             self._end(now, out)
         for lent in self._lent.values():
-            wire = lent.wire
-            if wire.due is not None and wire.due <= now:
-                wire.flush(now, out)
+            cable = lent.cable
+            if cable.due is not None and cable.due <= now:
+                cable.flush(now, out)
         return self._let_out(now, out)
 
     @property
     def due(self) -> int | None:
         """When `tick` next has something to do, or None."""
-        dues = [lent.wire.due for lent in self._lent.values() if lent.wire.due is not None]
+        dues = [lent.cable.due for lent in self._lent.values() if lent.cable.due is not None]
         return min(dues if self._silence_at is None else [*dues, self._silence_at], default=None)
 
     def silence(self, now: int) -> list[Delivery]:
@@ -154,8 +154,8 @@ class Lender:
             self._bring_to_rest(now, lent, out)
 
     def _bring_to_rest(self, now: int, lent: _Lent, out: list[Delivery]) -> None:
-        lent.wire.burst(now, (), out)  # what the holder wanted next is wanted no more
-        lent.wire.panic(now, lent.heading_for().releases(), out)
+        lent.cable.burst(now, (), out)  # what the holder wanted next is wanted no more
+        lent.cable.panic(now, lent.heading_for().releases(), out)
 
     def _let_out(self, now: int, out: list[Delivery]) -> list[Delivery]:
         for index, message, _ in out:
@@ -164,11 +164,11 @@ class Lender:
 
     # The outputs
 
-    def lend(self, name: str, speed: Speed | None) -> None:
+    def lend(self, name: str, speed: CableSpeed | None) -> None:
         """This output is there, for the first time, or is paced otherwise from now on."""
         lent = self._lent.get(name)
         if lent is not None:
-            lent.wire.change_speed(speed)
+            lent.cable.change_speed(speed)
             return
         if name not in self.outputs:
             self.outputs.append(name)
@@ -177,14 +177,14 @@ class Lender:
     def pulled(self, name: str) -> None:
         """Its cable is out: orders come to nothing, and what waited is forgotten."""
         lent = self._lent[name]
-        before, after = lent.sounding, _Lent(lent.wire.output, lent.wire.speed)
+        before, after = lent.sounding, _Lent(lent.cable.output, lent.cable.speed)
         after.sounding, after.there = before, False
         self._lent[name] = after
 
-    def plugged(self, now: int, name: str, speed: Speed | None) -> list[Delivery]:
+    def plugged(self, now: int, name: str, speed: CableSpeed | None) -> list[Delivery]:
         """Its cable is back: what sounded when it was pulled is released; who plays it sends the rest."""
         lent, out = self._lent[name], list[Delivery]()
-        lent.wire.change_speed(speed)
+        lent.cable.change_speed(speed)
         lent.there = True
         self._bring_to_rest(now, lent, out)
         return self._let_out(now, out)
@@ -193,13 +193,13 @@ class Lender:
         """This output is lent no more; what sounds there ends."""
         out: list[Delivery] = []
         lent = self._lent.pop(name)
-        lent.wire.change_speed(None)  # nothing comes after it, and nobody waits
+        lent.cable.change_speed(None)  # nothing comes after it, and nobody waits
         self._bring_to_rest(now, lent, out)
         return out
 
-    def wires(self) -> Iterator[tuple[str, Wire]]:
+    def cables(self) -> Iterator[tuple[str, Cable]]:
         """Each output's cable."""
-        return ((name, lent.wire) for name, lent in self._lent.items())
+        return ((name, lent.cable) for name, lent in self._lent.items())
 
     def held(self, name: str) -> int:
         """How many keys of an output are down."""

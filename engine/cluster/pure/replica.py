@@ -9,8 +9,8 @@ from typing import Any, Final
 
 from engine.core.cable.scheduler import Delivery
 from engine.core.control.controls import Command
-from engine.core.control.setlist import Standing
-from engine.core.engine import Bay
+from engine.core.control.setlist import ShowPosition
+from engine.core.engine import Engine
 from engine.core.timing import clock
 from engine.midi.timecode import read_label
 
@@ -23,14 +23,14 @@ _SINCE: Final = (
 _UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 
 
-def show_word(bay: Bay) -> Word:
+def show_word(engine: Engine) -> Word:
     """Where the show is."""
-    return {"standing": bay.standing, "muted": sorted(bay.muted)}
+    return {"standing": engine.standing, "muted": sorted(engine.muted)}
 
 
-def time_word(bay: Bay, now: int) -> Word:
+def time_word(engine: Engine, now: int) -> Word:
     """How the rig's own clock and time code stand or run `now` (ns of the teller's clock)."""
-    own, code = bay.sync.clock, bay.sync.code
+    own, code = engine.sync.clock, engine.sync.code
     place, runs_for = code.stand(now) if code is not None else (None, None)
     return {
         "at": now,
@@ -39,60 +39,60 @@ def time_word(bay: Bay, now: int) -> Word:
     }
 
 
-def between_ticks(bay: Bay, now: int) -> bool:
+def between_ticks(engine: Engine, now: int) -> bool:
     """Whether the rig's own clock and time code have not just ticked, and are not about to."""
-    own, code = bay.sync.clock, bay.sync.code
+    own, code = engine.sync.clock, engine.sync.code
     dues = [(own.due, clock.period(own.bpm))] if own is not None else []
     dues += [(code.due, code.rate.nanoseconds(1))] if code is not None else []
     return all(due is None or (due - now > _UNTIL and now - (due - apart) > _SINCE) for due, apart in dues)
 
 
-def follow_show(bay: Bay, now: int, word: Word) -> list[Delivery]:
+def follow_show(engine: Engine, now: int, word: Word) -> list[Delivery]:
     """Be where the show is. Raises ValueError, with a sentence, if the word makes no sense for this rig."""
     standing, muted = _standing(word), word.get("muted")
     if not isinstance(muted, list):
         raise ValueError("it does not say which routes are muted")
     out: list[Delivery] = []
-    leader, bay.led_by = bay.led_by, None
+    leader, engine.led_by = engine.led_by, None
     try:
-        for route in sorted(bay.muted ^ {str(each) for each in muted}):
-            bay.mute(now, route, route in muted, _SOURCE, out)
-        if standing is not None and standing != bay.standing:
-            _go(bay, now, standing, out)
+        for route in sorted(engine.muted ^ {str(each) for each in muted}):
+            engine.mute(now, route, route in muted, _SOURCE, out)
+        if standing is not None and standing != engine.standing:
+            _go(engine, now, standing, out)
     finally:
-        bay.led_by = leader
+        engine.led_by = leader
     return out
 
 
-def _standing(word: Word) -> Standing | None:
+def _standing(word: Word) -> ShowPosition | None:
     found = word.get("standing")
     if found is None:
         return None
     if not isinstance(found, list | tuple) or [type(each) for each in found] != [int, str, int]:
         raise ValueError("it does not say where the show is")
-    return Standing(*found)
+    return ShowPosition(*found)
 
 
-def _go(bay: Bay, now: int, standing: Standing, out: list[Delivery]) -> None:
-    if standing.scene not in bay.plans:
+def _go(engine: Engine, now: int, standing: ShowPosition, out: list[Delivery]) -> None:
+    if standing.scene not in engine.plans:
         raise ValueError(f"it plays scene {standing.scene}, which is not in the rig here")
-    bay.setlist = bay.setlists.get(standing.setlist, bay.setlist)
-    bay.setlist.place = standing.place
-    if bay.plan is None or bay.plan.number != standing.scene:
-        bay.obey(now, Command("scene", standing.scene), _SOURCE, out)
+    engine.setlist = engine.setlists.get(standing.setlist, engine.setlist)
+    engine.setlist.place = standing.place
+    if engine.plan is None or engine.plan.number != standing.scene:
+        engine.obey(now, Command("scene", standing.scene), _SOURCE, out)
 
 
-def follow_time(bay: Bay, now: int, age: int, word: Word) -> None:
+def follow_time(engine: Engine, now: int, age: int, word: Word) -> None:
     """The rig's own clock and time code stand or run as the word says, which was true `age` ns ago.
 
     Raises ValueError if the word makes no sense.
     """
-    own, code = bay.sync.clock, bay.sync.code
+    own, code = engine.sync.clock, engine.sync.code
     told, place = word.get("clock"), word.get("timecode")
     try:
         if own is not None and told is not None:
             bpm, position, next_in = told
-            stand = clock.Generator.Stand(float(bpm), int(position), None if next_in is None else int(next_in))
+            stand = clock.ClockGenerator.Stand(float(bpm), int(position), None if next_in is None else int(next_in))
             own.follow(now - age, stand)
         if code is not None and place is not None:
             label, runs_for = place

@@ -6,7 +6,7 @@ change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle t
 
 from collections.abc import Mapping, Sequence
 
-from engine.core.cable.scheduler import DIN, Speed, Step, status_after
+from engine.core.cable.scheduler import DIN, BurstUnit, CableSpeed, status_after
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX
 from engine.midi.setup_words import set_up
 from engine.rig.models.rig import BurstStep, Instrument, Rig, Scene
@@ -30,31 +30,31 @@ def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = 
     return tuple(messages)
 
 
-def _instrument_step(step: BurstStep, gear: Instrument) -> Step:
+def _instrument_step(step: BurstStep, gear: Instrument) -> BurstUnit:
     sound = gear.sounds[step.sound] if step.sound is not None else None
     program = sound.program if sound else step.program
     assert program is not None  # the rig's checks saw to it
     bank = sound.bank if sound else step.bank
     channel = gear.channel - 1
-    return Step(channel, select(channel, bank, program - gear.programs_from, gear.bank), gear.settle)
+    return BurstUnit(channel, select(channel, bank, program - gear.programs_from, gear.bank), gear.settle)
 
 
-def _output_step(step: BurstStep) -> Step:
+def _output_step(step: BurstStep) -> BurstUnit:
     assert step.channel is not None
     assert step.program is not None
-    return Step(step.channel - 1, select(step.channel - 1, step.bank, step.program - 1), 0)
+    return BurstUnit(step.channel - 1, select(step.channel - 1, step.bank, step.program - 1), 0)
 
 
-def compile_burst(rig: Rig, scene: Scene, outputs: Mapping[str, int]) -> dict[int, tuple[Step, ...]]:
+def compile_burst(rig: Rig, scene: Scene, outputs: Mapping[str, int]) -> dict[int, tuple[BurstUnit, ...]]:
     """A scene's steps by output index, in the order written; blank ones are left out."""
-    steps: dict[int, list[Step]] = {}
+    steps: dict[int, list[BurstUnit]] = {}
     for step in (step for step in scene.burst if not step.blank):
         output, compiled = compile_step(rig, step)
         steps.setdefault(outputs[output], []).append(compiled)
     return {output: tuple(listed) for output, listed in steps.items()}
 
 
-def compile_step(rig: Rig, step: BurstStep) -> tuple[str, Step]:
+def compile_step(rig: Rig, step: BurstStep) -> tuple[str, BurstUnit]:
     """The output of a step that is not blank, and what it is sent."""
     if step.instrument is not None:
         gear = rig.instruments[step.instrument]
@@ -63,24 +63,24 @@ def compile_step(rig: Rig, step: BurstStep) -> tuple[str, Step]:
     return step.output, _output_step(step)
 
 
-def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> dict[int, tuple[Step, ...]]:
+def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> dict[int, tuple[BurstUnit, ...]]:
     """Each output's set-up messages in the order of the instruments, a step for each line.
 
     A line for all channels (SysEx) comes before every channel's, for it may reset them; one that two instruments of an
     output have is sent once.
     """
-    steps: dict[int, list[Step]] = {}
+    steps: dict[int, list[BurstUnit]] = {}
     for gear in rig.instruments.values():
         for line in gear.setup:
             messages, settle = set_up(line, gear.channel - 1)
-            step = Step(gear.channel - 1, messages, settle, lasting=True)
+            step = BurstUnit(gear.channel - 1, messages, settle, lasting=True)
             listed = steps.setdefault(outputs[gear.output], [])
             if messages[0][0] < SYSEX or all(step.unit != each.unit for each in listed):
                 listed.append(step)
     return {output: tuple(sorted(listed, key=lambda each: each.unit[0][0] < SYSEX)) for output, listed in steps.items()}
 
 
-def size(steps: Sequence[Step], speed: Speed | None = DIN) -> int:
+def size(steps: Sequence[BurstUnit], speed: CableSpeed | None = DIN) -> int:
     """Bytes of these steps on the wire."""
     if speed is None:
         return sum(len(message) for step in steps for message in step.unit)
@@ -91,7 +91,7 @@ def size(steps: Sequence[Step], speed: Speed | None = DIN) -> int:
     return total
 
 
-def duration(steps: Sequence[Step], speed: Speed | None = DIN) -> int:
+def duration(steps: Sequence[BurstUnit], speed: CableSpeed | None = DIN) -> int:
     """Nanoseconds until the last instrument is ready, on an otherwise silent wire; None is a wire without pace."""
     free_at = status = 0
     ready: dict[int, int] = {}

@@ -30,7 +30,7 @@ MOST_URGENT: Final = 64
 MOST_BULK: Final = 4 << 20
 
 
-class Waiting:
+class CableQueues:
     """The queues of one wire. `held`: the channels whose units are to be parked."""
 
     def __init__(self, held: Container[int]) -> None:

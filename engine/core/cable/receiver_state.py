@@ -34,7 +34,7 @@ class _Key:
         self.message, self.since, self.count = message, since, 1
 
 
-class Sounding:
+class ReceiverState:
     """No clock of its own: times are nanoseconds of whichever clock the caller has."""
 
     def __init__(self) -> None:
@@ -106,9 +106,9 @@ class Sounding:
         """How many keys are down."""
         return len(self._keys)
 
-    def copy(self) -> "Sounding":
+    def copy(self) -> "ReceiverState":
         """The same, to go on by itself."""
-        made = Sounding()
+        made = ReceiverState()
         for now, message in self._told():
             made.note(now, message)
         return made
@@ -118,7 +118,7 @@ class Sounding:
         resting = (message for _, message in self._resting(()))
         return [*self._offs({}), *resting, *self._parameters.resting()]
 
-    def to(self, wanted: "Sounding", now: int, young: int = YOUNG) -> list[bytes]:
+    def to(self, wanted: "ReceiverState", now: int, young: int = YOUNG) -> list[bytes]:
         """The messages after which the instruments are in what is `wanted`, which has the same clock.
 
         A note that is wanted and not down is pressed only if it is younger than `young` (ns).
@@ -137,13 +137,13 @@ class Sounding:
             excess = key.count - (other.count if other else 0)
             yield from [bytes((NOTE_OFF | place[0], place[1], 64))] * excess
 
-    def _presses(self, wanted: "Sounding", since: int) -> Iterator[bytes]:
+    def _presses(self, wanted: "ReceiverState", since: int) -> Iterator[bytes]:
         for place, key in wanted._keys.items():
             own = self._keys.get(place)
             if key.since >= since:
                 yield from [key.message] * (key.count - (own.count if own else 0))
 
-    def _other_sounds(self, wanted: "Sounding") -> Iterator[bytes]:
+    def _other_sounds(self, wanted: "ReceiverState") -> Iterator[bytes]:
         """Banks and programs; of a channel that was never told one nothing is known, and nothing said."""
         for channel, unit in sorted(wanted._sounds.items()):
             if self._sounds.get(channel) != unit:
@@ -154,7 +154,7 @@ class Sounding:
             if own != banks:
                 yield from banks
 
-    def _other_values(self, wanted: "Sounding") -> Iterator[bytes]:
+    def _other_values(self, wanted: "ReceiverState") -> Iterator[bytes]:
         renewed: set[Slot] = set()  # low bytes that a new high byte zeroed
         messages = {**dict(self._resting(wanted._values)), **wanted._values}
         for place, message in sorted(messages.items()):
@@ -188,7 +188,7 @@ class Sounding:
         return bytes(packer.data)
 
     @classmethod
-    def read(cls, now: int, data: bytes) -> "Sounding":
+    def read(cls, now: int, data: bytes) -> "ReceiverState":
         """What a snapshot says, counted from the reader's `now`. Raises ValueError if it is none."""
         made, unpacker = cls(), Unpacker(data)
         if unpacker.number() != _VERSION:

@@ -8,14 +8,14 @@ from collections.abc import Sequence
 from enum import IntEnum
 from typing import Final, NamedTuple
 
-from engine.core.cable.receiver_state import Sounding
-from engine.core.cable.scheduler import Delivery, Speed, Step, Unit, Wire
+from engine.core.cable.receiver_state import ReceiverState
+from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery, Unit
 from engine.rig.models.rig import Rig
 
 _RECENT: Final = 1_000_000_000  # ns of what was sent while another was heard; a hand-over takes less
 
 
-class Do(IntEnum):
+class OrderKind(IntEnum):
     """What an order asks for."""
 
     UNIT = 0  # these messages, together
@@ -28,9 +28,9 @@ class Do(IntEnum):
 class Order(NamedTuple):
     """One thing that the machine with the cable is to do: `steps` of a burst, else messages, a snapshot or a name."""
 
-    do: Do
+    do: OrderKind
     messages: tuple[bytes, ...] = ()
-    steps: tuple[Step, ...] = ()
+    steps: tuple[BurstUnit, ...] = ()
 
 
 def far_outputs(rig: Rig) -> frozenset[str]:
@@ -38,41 +38,41 @@ def far_outputs(rig: Rig) -> frozenset[str]:
     return frozenset(name for name, output in rig.outputs.items() if rig.far(output))
 
 
-def _note(sounding: Sounding, at: int, order: Order) -> None:
+def _note(sounding: ReceiverState, at: int, order: Order) -> None:
     for message in (*order.messages, *(message for step in order.steps for message in step.unit)):
         sounding.note(at, message)
 
 
-class FarWire(Wire):
+class RemoteCable(Cable):
     """As a Wire, but that each call also leaves its order to be taken away, while `live`. Loop only.
 
     `sounding` is kept always: an engine that follows another must know what sounds when it takes over.
     """
 
-    def __init__(self, output: int, speed: Speed | None) -> None:
+    def __init__(self, output: int, speed: CableSpeed | None) -> None:
         super().__init__(output, speed)
         self.straight = False
         self.live = False
-        self.sounding = Sounding()
+        self.sounding = ReceiverState()
         self._orders: list[Order] = []
         self._recent: deque[tuple[int, Order]] = deque()  # what would have been ordered, and when (ns)
-        self._before = Sounding()  # what would sound but for these
+        self._before = ReceiverState()  # what would sound but for these
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         """See Wire."""
         self._let_out(now, unit, out)
-        self._order(now, Order(Do.UNIT, unit))
+        self._order(now, Order(OrderKind.UNIT, unit))
 
-    def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
         """See Wire."""
         for step in steps:
             self._let_out(now, step.unit, out)
-        self._order(now, Order(Do.BURST, steps=tuple(steps)))
+        self._order(now, Order(OrderKind.BURST, steps=tuple(steps)))
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
         """See Wire."""
         self._let_out(now, messages, out)
-        self._order(now, Order(Do.PANIC, tuple(messages)))
+        self._order(now, Order(OrderKind.PANIC, tuple(messages)))
 
     def _order(self, now: int, order: Order) -> None:
         if self.live:
@@ -97,7 +97,7 @@ class FarWire(Wire):
             else:
                 later.append(order)
         self._go_live()
-        self._orders += [Order(Do.STATE, (state.snapshot(now),)), *later]
+        self._orders += [Order(OrderKind.STATE, (state.snapshot(now),)), *later]
 
     def _go_live(self) -> None:
         self.live = True
@@ -116,12 +116,12 @@ class FarWire(Wire):
 
         Only young notes are pressed: those of the last moment, and of `young_since` (ns) and later.
         """
-        self._orders.append(Order(Do.STATE, (self.sounding.snapshot(now, young_since),)))
+        self._orders.append(Order(OrderKind.STATE, (self.sounding.snapshot(now, young_since),)))
 
     def flush(self, now: int, out: list[Delivery]) -> None:
         """See Wire: there is never anything to hand over later."""
 
-    def change_speed(self, speed: Speed | None) -> None:
+    def change_speed(self, speed: CableSpeed | None) -> None:
         """See Wire."""
         self.speed = speed
 

@@ -23,12 +23,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
-from engine.core.cable.queues import SHORT_SYSEX, Unit, Waiting
+from engine.core.cable.queues import SHORT_SYSEX, CableQueues, Unit
 from engine.core.cable.replaceable_values import slot
 from engine.midi.kinds import FIRST_REAL_TIME, SYSEX
 from engine.rig.models.rig import Output
 
-__all__ = ["DIN", "DIN_RUNNING", "SHORT_SYSEX", "Delivery", "Speed", "Step", "Unit", "Wire"]
+__all__ = ["DIN", "DIN_RUNNING", "SHORT_SYSEX", "BurstUnit", "Cable", "CableSpeed", "Delivery", "Unit"]
 
 Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on the cable (ns)
 
@@ -38,7 +38,7 @@ _CROWD: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Speed:
+class CableSpeed:
     """What a wire can carry.
 
     `byte_ns`: nanoseconds a byte; `ahead_ns`: how far ahead of now the driver may be loaded;
@@ -57,13 +57,13 @@ class Speed:
         return (len(message) + self.overhead - saved) * self.byte_ns
 
 
-DIN: Final = Speed(byte_ns=320_000, ahead_ns=3_000_000)
+DIN: Final = CableSpeed(byte_ns=320_000, ahead_ns=3_000_000)
 DIN_RUNNING: Final = replace(DIN, running_status=True)
 
 
-def pace(wanted: Output | None, driver: Speed | None) -> Speed | None:
+def pace(wanted: Output | None, driver: CableSpeed | None) -> CableSpeed | None:
     """How an output of a rig is paced: as its cable is, or as its `driver` wants it."""
-    if wanted is None or wanted.wire != "din":
+    if wanted is None or wanted.cable != "din":
         return driver
     return DIN_RUNNING if wanted.running_status else DIN
 
@@ -73,7 +73,7 @@ def status_after(message: bytes, status: int) -> int:
     return message[0] if message[0] < SYSEX else status if message[0] >= FIRST_REAL_TIME else 0
 
 
-class Step(NamedTuple):
+class BurstUnit(NamedTuple):
     """One instrument's part of a burst: its channel (0 to 15), its messages, and its settle time (ns).
 
     A SysEx is for all channels, and so is its settle time; `lasting`: a later burst does not replace it.
@@ -85,10 +85,10 @@ class Step(NamedTuple):
     lasting: bool = False
 
 
-class Wire:
+class Cable:
     """One output's cable. Loop only; every call takes the time in nanoseconds and appends to `out`."""
 
-    def __init__(self, output: int, speed: Speed | None) -> None:
+    def __init__(self, output: int, speed: CableSpeed | None) -> None:
         self.output = output
         self.due: int | None = None  # when `flush` can next do something
         self.full = False  # so much waits that no note may be begun; its release would have no room either
@@ -100,11 +100,11 @@ class Wire:
         self._inside_free_at = 0  # the same for the real-time bytes inside a SysEx
         self._crowded = False  # a crowd of real time has just had its turn
         self._begun: deque[bytes] = deque()
-        self._begun_step: Step | None = None
+        self._begun_step: BurstUnit | None = None
         self._panic: deque[bytes] = deque()
-        self._steps: deque[Step] = deque()
+        self._steps: deque[BurstUnit] = deque()
         self._held: dict[int, int] = {}  # channel -> when it is free again; _NEVER while its step waits
-        self.waiting = Waiting(self._held)
+        self.waiting = CableQueues(self._held)
         self.straight = speed is None  # nothing waits, nothing is held, nothing is paced
 
     @property
@@ -123,7 +123,7 @@ class Wire:
             yield from step.unit
         yield from self.waiting.everything()
 
-    def change_speed(self, speed: Speed | None) -> None:
+    def change_speed(self, speed: CableSpeed | None) -> None:
         """The cable is paced otherwise from now on; what waits goes on waiting for its turn."""
         self.speed = speed
         self.straight = speed is None and self.due is None and not self._held
@@ -141,7 +141,7 @@ class Wire:
         self.waiting.line_up(unit)
         self.flush(now, out)
 
-    def burst(self, now: int, steps: Sequence[Step], out: list[Delivery]) -> None:
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
         """A scene's steps for this output. Steps of an earlier burst that have not begun are forgotten."""
         if not steps and not self._steps:
             return
@@ -243,7 +243,7 @@ class Wire:
         del self.waiting.values[key]
         return True
 
-    def _begin(self, now: int, step: Step, out: list[Delivery]) -> bool:
+    def _begin(self, now: int, step: BurstUnit, out: list[Delivery]) -> bool:
         if not self._hand(now, step.unit[0], out):
             return False
         self._steps.remove(step)

@@ -18,7 +18,7 @@ _RESTS: Final = 250_000_000  # ns
 _BANK: Final = (Contact(CONTROLLER, 0, 0)[:2], Contact(CONTROLLER, 32, 0)[:2])
 
 
-class Learned(NamedTuple):
+class LearnedControl(NamedTuple):
     """`when`: the condition, in the rig file's own keys; `bounce`: ms that its contacts bounced at the most."""
 
     when: dict[str, Any]
@@ -34,7 +34,7 @@ class Learned(NamedTuple):
         return f"{max(_LEAST_GUARD, 10 * ceil(self.bounce * 1.5 / 10))} ms"
 
 
-def learn(heard: Heard) -> Learned | None:
+def learn(heard: Heard) -> LearnedControl | None:
     """The switch that was pressed most often in what was heard; None if nothing was that a control can go by."""
     sent: dict[Contact, list[tuple[int, bytes]]] = {}
     for at, message in heard:
@@ -47,15 +47,15 @@ def learn(heard: Heard) -> Learned | None:
     return max(found, key=lambda each: each.presses, default=None)
 
 
-def _learned(contact: Contact, own: Heard) -> Learned | None:
+def _learned(contact: Contact, own: Heard) -> LearnedControl | None:
     when = _condition(contact, [message[-1] for _, message in own])
     if "turn" in when:
-        return Learned(when, len(own), 0.0, own[-1][0])
+        return LearnedControl(when, len(own), 0.0, own[-1][0])
     changes = list(_changes(own, range(when.get("at_least", _HALF if contact.kind == CONTROLLER else 0), 128)))
     bursts = list(_bursts(changes))
     presses = sum(burst[0][1] for burst in bursts)
     longest = max((burst[-1][0] - burst[0][0] for burst in bursts), default=0)
-    return Learned(when, presses, longest / 1e6, own[-1][0]) if presses else None
+    return LearnedControl(when, presses, longest / 1e6, own[-1][0]) if presses else None
 
 
 def _condition(contact: Contact, values: Sequence[int]) -> dict[str, Any]:

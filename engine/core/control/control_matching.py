@@ -80,7 +80,7 @@ def holds_in(control: Control, scene: Scene | None) -> bool:
     return not control.scenes or (scene is not None and any(one in scene for one in control.scenes))
 
 
-class Conditions:
+class ControlConditions:
     """The controls of one input, found by what they look at."""
 
     def __init__(self, controls: Iterable[Control]) -> None:

@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from engine.core.control.control_matching import (
-    Conditions,
     Contact,
+    ControlConditions,
     Owner,
     Scene,
     Zone,
@@ -18,7 +18,7 @@ from engine.core.control.control_matching import (
     holds_in,
     turned,
 )
-from engine.core.control.switches import SHORT, Switch
+from engine.core.control.switches import SHORT, FootSwitch
 from engine.midi.kinds import CONTROLLER
 from engine.rig.models.control import Control
 
@@ -46,9 +46,9 @@ class Switchboard:
     """The controls of one input. Loop only. `scene` is the number and name of the one in force, or None."""
 
     def __init__(self, controls: Sequence[Control] = ()) -> None:
-        self._conditions = Conditions(controls)
-        self._switches: dict[Contact, dict[range, Switch]] = {}
-        self._waiting: dict[Switch, Contact] = {}  # those that time will tell something of
+        self._conditions = ControlConditions(controls)
+        self._switches: dict[Contact, dict[range, FootSwitch]] = {}
+        self._waiting: dict[FootSwitch, Contact] = {}  # those that time will tell something of
         self._values: dict[Contact, int] = {}  # of controllers
 
     @property
@@ -115,15 +115,15 @@ class Switchboard:
         zones |= dict.fromkeys(self._switches.get(contact, ()))
         return ((zone, closes(message, before, zone)) for zone in zones if isinstance(zone, range))
 
-    def _switch(self, contact: Contact, zone: range, wanted: bool) -> Switch | None:
+    def _switch(self, contact: Contact, zone: range, wanted: bool) -> FootSwitch | None:
         """The switch; it is made when it is first pressed where that means something."""
         zones = self._switches.get(contact, {})
         if zone not in zones and wanted:
             zones = self._switches.setdefault(contact, {})
-            zones[zone] = Switch()
+            zones[zone] = FootSwitch()
         return zones.get(zone)
 
-    def _wait_for(self, switch: Switch, contact: Contact) -> None:
+    def _wait_for(self, switch: FootSwitch, contact: Contact) -> None:
         if switch.due is None:
             self._waiting.pop(switch, None)
         else:
@@ -138,7 +138,7 @@ def _meanings(owners: Sequence[Owner], zone: Zone) -> dict[str, Control]:
     return found
 
 
-def _goes_on(switch: Switch, now: int, closing: bool | None) -> bool:
+def _goes_on(switch: FootSwitch, now: int, closing: bool | None) -> bool:
     """Whether a message of a switch that commands nothing in this scene still belongs to a press that did."""
     if switch.deaf(now):
         return True
@@ -147,7 +147,7 @@ def _goes_on(switch: Switch, now: int, closing: bool | None) -> bool:
     return switch.closed
 
 
-def _touch(switch: Switch, now: int, closing: bool | None, means: dict[str, Control]) -> list[Control]:
+def _touch(switch: FootSwitch, now: int, closing: bool | None, means: dict[str, Control]) -> list[Control]:
     if closing is None:
         return switch.tick(now)
     return switch.press(now, means) if closing else switch.release(now)

@@ -3,15 +3,15 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from engine.core.control.control_matching import Conditions, Contact, Owner, closes, contact_of, turned
-from engine.core.control.remote_messages import Remote
+from engine.core.control.control_matching import Contact, ControlConditions, Owner, closes, contact_of, turned
+from engine.core.control.remote_messages import RemoteReader
 from engine.midi.message_words import to_hex
 from engine.rig.models.control import Control
 from engine.rig.models.rig import Rig, Scene
 
 
 @dataclass(frozen=True)
-class Commanded:
+class ExplainedCommand:
     """`by`: "a control" or "[remote]"; `commands` in words, none if it only ends a press; `routed`: as music, too."""
 
     by: str
@@ -25,22 +25,22 @@ class Commanded:
         return f"{self.by} {what}: {'; '.join(self.commands) or 'nothing is commanded by it alone'}"
 
 
-def commanded(rig: Rig, scene: Scene, source: str, message: bytes) -> Commanded | None:
+def commanded(rig: Rig, scene: Scene, source: str, message: bytes) -> ExplainedCommand | None:
     """None if the message is music and nothing else. A press is taken for the first one."""
     contact = contact_of(message)
     if contact is not None:
-        conditions = Conditions(control for control in rig.controls if control.input == source)
+        conditions = ControlConditions(control for control in rig.controls if control.input == source)
         owners = conditions.owners(contact, (scene.number, scene.name))
         if owners:
             words = dict.fromkeys(_told(rig, owners, contact, message))
-            return Commanded("a control", tuple(words), any(owner.control.passes for owner in owners))
+            return ExplainedCommand("a control", tuple(words), any(owner.control.passes for owner in owners))
     if rig.remote is None or source not in rig.remote.inputs:
         return None
-    request = Remote(rig.remote.device, rig.remote.programs).read(0, message)
+    request = RemoteReader(rig.remote.device, rig.remote.programs).read(0, message)
     if request is None:
         return None
     does = _recall(rig, request.scene) if request.do == "scene" and request.scene is not None else request.do
-    return Commanded("[remote]", (does,), routed=False)
+    return ExplainedCommand("[remote]", (does,), routed=False)
 
 
 def _told(rig: Rig, owners: list[Owner], contact: Contact, message: bytes) -> Iterator[str]:

@@ -43,7 +43,7 @@ _SCENE_REPLY: Final = 0x45
 _ROUTING_REPLY: Final = 0x46
 
 
-class Route(NamedTuple):
+class RouteRequest(NamedTuple):
     """Input and output by their places in the rig file, the first of each is 1."""
 
     input: int
@@ -51,7 +51,7 @@ class Route(NamedTuple):
     on: bool
 
 
-class Request(NamedTuple):
+class RemoteRequest(NamedTuple):
     """What is asked for.
 
     "scene": recall `scene`; `data` is the cue's list, if it names one.
@@ -66,10 +66,10 @@ class Request(NamedTuple):
 
     do: str
     scene: int | None = None
-    data: str | bytes | Route | None = None
+    data: str | bytes | RouteRequest | None = None
 
 
-class Remote:
+class RemoteReader:
     """One rig's ear for commands. It remembers the banks that each channel of each source has selected."""
 
     def __init__(self, device: int, programs: bool = False) -> None:
@@ -78,71 +78,71 @@ class Remote:
         self._programs = programs
         self.banks: dict[tuple[int, int], tuple[int, int]] = {}  # source and channel -> high and low byte
 
-    def read(self, source: int, message: bytes) -> Request | None:
+    def read(self, source: int, message: bytes) -> RemoteRequest | None:
         """What a whole message asks for; None if it asks nothing of this rig. `source` is any number of its input."""
         if message[:1] == bytes((SYSEX,)):
             return self._read_show(message) or self._read_machine(message) or self._read_own(message)
         return self._read_number(source, message) if self._programs and is_whole(message) else None
 
-    def _read_number(self, source: int, message: bytes) -> Request | None:
+    def _read_number(self, source: int, message: bytes) -> RemoteRequest | None:
         """Programs and songs count from 1, and a bank has 128 programs (MIDI 1.0 p. 13, 14, 18)."""
-        status, wire = message[0] & 0xF0, (source, message[0] & 0x0F)
+        status, cable = message[0] & 0xF0, (source, message[0] & 0x0F)
         if message[0] == _SONG_SELECT:
-            return Request("scene", message[1] + 1)
-        high, low = self.banks.get(wire, (0, 0))
+            return RemoteRequest("scene", message[1] + 1)
+        high, low = self.banks.get(cable, (0, 0))
         if status == PROGRAM:
-            return Request("scene", (high << 7 | low) * 128 + message[1] + 1)
+            return RemoteRequest("scene", (high << 7 | low) * 128 + message[1] + 1)
         if status != CONTROLLER or message[1] not in (_BANK_HIGH, _BANK_LOW):
             return None
         # a high byte sets the low byte to 0 (MIDI 1.0 p. 12)
-        self.banks[wire] = (message[2], 0) if message[1] == _BANK_HIGH else (high, message[2])
-        return Request("bank")
+        self.banks[cable] = (message[2], 0) if message[1] == _BANK_HIGH else (high, message[2])
+        return RemoteRequest("bank")
 
-    def _read_show(self, message: bytes) -> Request | None:
+    def _read_show(self, message: bytes) -> RemoteRequest | None:
         said = read_show_control(message)
         if said is None or said.device not in (self._device, ALL_CALL) or said.format not in _FORMATS:
             return None
         do = _SHOW.get(said.command)
         if do is None or said.cue is None:
-            return None if do is None else Request(do)
+            return None if do is None else RemoteRequest(do)
         if not _WHOLE.fullmatch(said.cue):
-            return Request("unknown cue", None, said.cue)
-        return Request("scene" if do == "next" else do, int(said.cue), said.cue_list)
+            return RemoteRequest("unknown cue", None, said.cue)
+        return RemoteRequest("scene" if do == "next" else do, int(said.cue), said.cue_list)
 
-    def _read_machine(self, message: bytes) -> Request | None:
+    def _read_machine(self, message: bytes) -> RemoteRequest | None:
         said = read_machine_control(message)
         if said is None or said.device not in (self._device, ALL_CALL):
             return None
         if said.target is not None:
-            return Request("locate", None, str(said.target))
+            return RemoteRequest("locate", None, str(said.target))
         do = _MACHINE.get(said.command)
-        return None if do is None else Request(do)
+        return None if do is None else RemoteRequest(do)
 
-    def _read_own(self, message: bytes) -> Request | None:
+    def _read_own(self, message: bytes) -> RemoteRequest | None:
         said = read_own(message)
         if said is None or said.device not in (self._device, ALL_CALL):
             return None
         command, data = said.command, said.data
         if command == _SCENE and len(data) == 3:
-            return Request("scene", number(data))
+            return RemoteRequest("scene", number(data))
         if command == SET_ROUTE:
             return _read_route(data)
         if command == BLOCK:
-            return Request("block", None, message)
-        return Request(_WITHOUT_DATA[command]) if command in _WITHOUT_DATA and not data else None
+            return RemoteRequest("block", None, message)
+        return RemoteRequest(_WITHOUT_DATA[command]) if command in _WITHOUT_DATA and not data else None
 
 
-def _read_route(data: bytes) -> Request | None:
+def _read_route(data: bytes) -> RemoteRequest | None:
     if len(data) != 5 or data[4] > 1:
         return None
-    route = Route(number(data[:2]), number(data[2:4]), bool(data[4]))
-    return Request("route", None, route) if route.input and route.output else None
+    route = RouteRequest(number(data[:2]), number(data[2:4]), bool(data[4]))
+    return RemoteRequest("route", None, route) if route.input and route.output else None
 
 
 # Our own SysEx
 
 
-class Own(NamedTuple):
+class OwnMessage(NamedTuple):
     """One message of ours."""
 
     device: int
@@ -156,14 +156,14 @@ def own(device: int, command: int, data: bytes = b"") -> bytes:
     return HEAD + body + bytes((_checksum(body), SYSEX_END))
 
 
-def read_own(message: bytes) -> Own | None:
+def read_own(message: bytes) -> OwnMessage | None:
     """The parts of a message of ours; None if it is none, or not in order."""
     if len(message) < _SHORTEST or not message.startswith(HEAD) or message[-1] != SYSEX_END:
         return None
     body, checksum = message[len(HEAD) : -2], message[-2]
     if any(byte > 0x7F for byte in body) or checksum != _checksum(body):
         return None
-    return Own(body[0], body[1], body[2:])
+    return OwnMessage(body[0], body[1], body[2:])
 
 
 def _checksum(body: bytes) -> int:
@@ -191,7 +191,7 @@ def recall_request(device: int, scene: int) -> bytes:
     return own(device, _SCENE, seven(scene, 3))
 
 
-def route_request(device: int, route: Route) -> bytes:
+def route_request(device: int, route: RouteRequest) -> bytes:
     """Set a route of the scene in force on or off."""
     return own(device, SET_ROUTE, seven(route.input, 2) + seven(route.output, 2) + bytes((route.on,)))
 

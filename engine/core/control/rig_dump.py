@@ -8,7 +8,7 @@ import zlib
 from typing import Final, NamedTuple
 
 from engine.core.control.remote_messages import BLOCK, HEAD, number, own, read_own, seven
-from engine.midi.byte_stream import Parser
+from engine.midi.byte_stream import StreamParser
 from engine.midi.seven_bit_packing import pack, unpack
 
 LONGEST_BLOCK: Final = 256  # bytes on the wire
@@ -24,7 +24,7 @@ _ROOM: Final = (LONGEST_BLOCK - _COMMAND - 1 - _CHECK.stop - 2) // 8 * 7  # byte
 _MOST: Final = (1 << 14) - 1
 
 
-class Progress(NamedTuple):
+class DumpProgress(NamedTuple):
     """How far a dump has come; `news` is what became of the last message, in words."""
 
     here: int
@@ -53,14 +53,14 @@ def blocks(text: str, device: int) -> list[bytes]:
     return [_block(device, place + 1, whole, stored[place * _ROOM : (place + 1) * _ROOM]) for place in range(count)]
 
 
-class Collector:
+class DumpCollector:
     """Puts one dump together. Its first block in order says which dump that is."""
 
     def __init__(self) -> None:
         self._whole = b""
         self._parts: dict[int, bytes] = {}
 
-    def take(self, message: bytes) -> Progress | str:
+    def take(self, message: bytes) -> DumpProgress | str:
         """What this message brings: the whole text, or how far the dump has come. What is no block changes nothing."""
         block = _read_block(message)
         if isinstance(block, str):
@@ -74,11 +74,11 @@ class Collector:
     def _missing(self) -> tuple[int, ...]:
         return tuple(place for place in range(1, number(self._whole[_COUNT]) + 1) if place not in self._parts)
 
-    def progress(self, news: str, taken: bool = False) -> Progress:
+    def progress(self, news: str, taken: bool = False) -> DumpProgress:
         """How far the dump has come, with this for news."""
-        return Progress(len(self._parts), number(self._whole[_COUNT]), self._missing(), taken, news)
+        return DumpProgress(len(self._parts), number(self._whole[_COUNT]), self._missing(), taken, news)
 
-    def _together(self) -> Progress | str:
+    def _together(self) -> DumpProgress | str:
         """The text; if the blocks do not make the whole they speak of, all of them are let go."""
         text = _text_of(b"".join(self._parts[place] for place in sorted(self._parts)), self._whole)
         if text is not None:
@@ -89,12 +89,12 @@ class Collector:
 
 def from_syx(data: bytes) -> str:
     """The text in a .syx file's bytes. Raises ValueError with a sentence that names what is broken or missing."""
-    messages = [message for message in Parser().feed(data) if _is_block(message)]
+    messages = [message for message in StreamParser().feed(data) if _is_block(message)]
     if not messages:
         raise ValueError("this holds no block of a backup")
     if len({block.whole for block in map(_read_block, messages) if not isinstance(block, str)}) > 1:
         raise ValueError("this holds blocks of more than one backup; each must be in a file of its own")
-    collector = Collector()
+    collector = DumpCollector()
     faults: list[str] = []
     for message in messages:
         said = collector.take(message)

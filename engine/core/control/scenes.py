@@ -7,13 +7,13 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from engine.core.cable.program_burst import duration, size
-from engine.core.cable.scheduler import Delivery, Speed
+from engine.core.cable.scheduler import CableSpeed, Delivery
 from engine.core.cable.silencing_messages import SWEEP
-from engine.core.command_result import Outcome
+from engine.core.command_result import CommandResult
 from engine.core.control.controls import Command, switchboards
-from engine.core.control.remote_messages import Remote, Request
-from engine.core.control.setlist import SetList, Standing
-from engine.core.routing.compiled_scene import Compiler, Faults, Path, Plan
+from engine.core.control.remote_messages import RemoteReader, RemoteRequest
+from engine.core.control.setlist import SetListPlace, ShowPosition
+from engine.core.routing.compiled_scene import CompiledScene, FilterFaults, RoutePath, SceneCompiler
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.ledger import Moved, made_of, moves_of, selects_of
 from engine.core.routing.router import Router
@@ -29,7 +29,7 @@ class Scenes(Router):
     def __init__(
         self,
         rig: Rig,
-        speeds: Mapping[str, Speed | None] | None = None,
+        speeds: Mapping[str, CableSpeed | None] | None = None,
         filters: Mapping[str, Filter] | None = None,
         names: tuple[Sequence[str], Sequence[str]] = ((), ()),
         far: Iterable[str] = (),
@@ -41,10 +41,10 @@ class Scenes(Router):
         `far`: outputs whose cable is at another machine.
         """
         super().__init__(rig, speeds or {}, names, far)
-        self.faults = Faults()
-        self.outcomes: list[Outcome] = []  # commands from controls since last taken away by the caller
+        self.faults = FilterFaults()
+        self.outcomes: list[CommandResult] = []  # commands from controls since last taken away by the caller
         known = registry() if filters is None else filters
-        compiler = Compiler(rig, known, self.faults, self.inputs, self.outputs)
+        compiler = SceneCompiler(rig, known, self.faults, self.inputs, self.outputs)
         self.plans = {scene.number: compiler.plan(scene) for scene in rig.scenes}
         self._numbers_by_name = {scene.name: scene.number for scene in rig.scenes}
         self.boards = switchboards(rig.controls, self.inputs)
@@ -54,22 +54,22 @@ class Scenes(Router):
         self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
         routes = (*rig.routes, *(route for scene in rig.scenes for route in scene.routes))
         self._route_names = {route.name for route in routes if route.name is not None}
-        self.asked: list[tuple[int, Request]] = []  # what the show is to carry out, taken away by it
+        self.asked: list[tuple[int, RemoteRequest]] = []  # what the show is to carry out, taken away by it
         remote = rig.remote
         self.device = remote.device if remote else ALL_CALL
         self.reply_to = tuple(self.outputs.index(name) for name in dict.fromkeys(remote.to if remote else ()))
-        self.remote = Remote(self.device, remote.programs if remote else False)
+        self.remote = RemoteReader(self.device, remote.programs if remote else False)
         self.remote_inputs = {self.inputs.index(name) for name in (remote.inputs if remote else ())}
         self.kept_back: set[int] = set()  # inputs whose SysEx is being written down and goes nowhere else
 
-    def _begin_anew(self, which: Callable[[int, Path], bool]) -> None:
+    def _begin_anew(self, which: Callable[[int, RoutePath], bool]) -> None:
         """Filters with state forget what they were told, in whatever scene."""
-        lasting: dict[Path, Path] = {}
+        lasting: dict[RoutePath, RoutePath] = {}
         in_force = () if self.plan is None else (self.plan,)  # which an edit may have taken out of the rig
         for plan in {*self.plans.values(), *in_force}:
             plan.begin_anew(which, lasting)
 
-    def command(self, now: int, do: str, scene: int | str | None, source: str) -> tuple[Outcome, list[Delivery]]:
+    def command(self, now: int, do: str, scene: int | str | None, source: str) -> tuple[CommandResult, list[Delivery]]:
         """Scene, next, back, panic or resend, from outside."""
         out: list[Delivery] = []
         return self.obey(now, Command(do, scene), source, out), out
@@ -96,13 +96,13 @@ class Scenes(Router):
         return (self.plan.number, self.plan.name) if self.plan else None
 
     @property
-    def standing(self) -> Standing | None:
+    def standing(self) -> ShowPosition | None:
         """Where the show is; None before the first scene."""
         if self.plan is None:
             return None
-        return Standing(self.plan.number, self.setlist.name or "", self.setlist.place)
+        return ShowPosition(self.plan.number, self.setlist.name or "", self.setlist.place)
 
-    def resume(self, standing: Standing) -> None:
+    def resume(self, standing: ShowPosition) -> None:
         """Take up the set list and the place in it where another engine stood; its scene is yet to be recalled."""
         self.setlist = self.setlists.get(standing.setlist, self.setlist)
         self.setlist.resume(standing)
@@ -113,14 +113,16 @@ class Scenes(Router):
         self._put_all(now, self.sync.begin(now), out)
         return out
 
-    def command_sync(self, now: int, part: str, what: str, value: float | str | None) -> tuple[Outcome, list[Delivery]]:
+    def command_sync(
+        self, now: int, part: str, what: str, value: float | str | None
+    ) -> tuple[CommandResult, list[Delivery]]:
         """To our own clock ("clock") or time code ("timecode"): start, stop, continue, tempo, locate."""
         out: list[Delivery] = []
         return self.obey_sync(now, part, what, value, "shell", out), out
 
     def obey_sync(
         self, now: int, part: str, what: str, value: float | str | None, source: str, out: list[Delivery]
-    ) -> Outcome:
+    ) -> CommandResult:
         """The same, for whoever asks."""
         if self.led_by is not None:
             return self._refuse(part, source)
@@ -135,7 +137,7 @@ class Scenes(Router):
         self._put_all(now, messages, out)
         return out
 
-    def mute(self, now: int, route: str, on: bool, source: str, out: list[Delivery]) -> Outcome:
+    def mute(self, now: int, route: str, on: bool, source: str, out: list[Delivery]) -> CommandResult:
         """A named route carries nothing, in every scene, until it is unmuted; what it moved comes to rest."""
         do = "mute" if on else "unmute"
         if self.led_by is not None:
@@ -160,7 +162,7 @@ class Scenes(Router):
             self._put_all(now, self.sync.finish(now), out)
         return out + self.release_all(now)
 
-    def awake(self, now: int) -> tuple[Outcome, list[Delivery]]:
+    def awake(self, now: int) -> tuple[CommandResult, list[Delivery]]:
         """The machine has slept: nothing that was held or moved is sure any more, so all is released and sent again."""
         self.sensing.excuse(now)
         for board in self.boards:
@@ -171,10 +173,10 @@ class Scenes(Router):
         self.ledger.forget_keys()
         return self._resend(now, "wake-up", out), out
 
-    def _refuse(self, do: str, source: str) -> Outcome:
+    def _refuse(self, do: str, source: str) -> CommandResult:
         return self.outcome(do, False, f"{self.led_by} is in charge; nothing changed here", source)
 
-    def obey(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
+    def obey(self, now: int, command: Command, source: str, out: list[Delivery]) -> CommandResult:
         if self.led_by is not None:
             return self._refuse(command.do, source)
         if command.do == "scene":
@@ -215,7 +217,7 @@ class Scenes(Router):
         board = self.boards[source] if source != NOBODY else None
         return board is not None and board.owns(message, self.scene)
 
-    def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> Outcome:
+    def _step(self, now: int, do: str, source: str, out: list[Delivery]) -> CommandResult:
         step = 1 if do == "next" else -1
         number = self.setlist.beside(step)
         if number is None:
@@ -224,7 +226,7 @@ class Scenes(Router):
         self.setlist.go(step)
         return self._switch(now, number, do, source, out)
 
-    def _go_to_entry(self, now: int, command: Command, source: str, out: list[Delivery]) -> Outcome:
+    def _go_to_entry(self, now: int, command: Command, source: str, out: list[Delivery]) -> CommandResult:
         last = len(self.setlist.numbers)
         if not isinstance(command.scene, int) or not 1 <= command.scene <= last:
             text = f"{self.setlist.words} has no entry {command.scene}, but 1 to {last}; nothing changed"
@@ -232,7 +234,7 @@ class Scenes(Router):
         self.setlist.place = command.scene - 1
         return self._switch(now, self.setlist.numbers[self.setlist.place], "entry", source, out)
 
-    def _choose_setlist(self, command: Command, source: str) -> Outcome:
+    def _choose_setlist(self, command: Command, source: str) -> CommandResult:
         """The scene in force stays; where the new list has it, the show stands there, else before its first."""
         chosen = self.setlists.get(str(command.scene))
         if chosen is None:
@@ -247,19 +249,19 @@ class Scenes(Router):
         then = f"next is scene {following} {self.plans[following].name}" if following is not None else "at its end"
         return self.outcome("setlist", True, f"{chosen.words}, {then}", source)
 
-    def _switch(self, now: int, number: int, do: str, source: str, out: list[Delivery]) -> Outcome:
+    def _switch(self, now: int, number: int, do: str, source: str, out: list[Delivery]) -> CommandResult:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
         plan = self.plans[number]
         if self.plan is None:  # the start
             for output, steps in self.setups.items():
-                self.wires[output].burst(now, steps, out)
+                self.cables[output].burst(now, steps, out)
         if plan is not self.plan:
             self._change(now, plan, out)
         for output, message in self.ledger.settle(self.feeds):
-            self.wires[output].put(now, (message,), out)
+            self.cables[output].put(now, (message,), out)
         return self._send_burst(now, plan, do, f"scene {plan.number} {plan.name}", source, out)
 
-    def _change(self, now: int, plan: Plan, out: list[Delivery]) -> None:
+    def _change(self, now: int, plan: CompiledScene, out: list[Delivery]) -> None:
         plan.enter()
         plan.mute(frozenset(self.muted))
         before, self.plan = self.plan, plan
@@ -269,20 +271,22 @@ class Scenes(Router):
             self.end_later(now, out)
         if plan.cuts:
             for output, message in self.ledger.cut():
-                self.wires[output].put(now, (message,), out)
+                self.cables[output].put(now, (message,), out)
 
-    def _resend(self, now: int, source: str, out: list[Delivery]) -> Outcome:
+    def _resend(self, now: int, source: str, out: list[Delivery]) -> CommandResult:
         if self.plan is None:
             return self.outcome("resend", False, "no scene is in force yet; nothing was sent", source)
         text = f"scene {self.plan.number} {self.plan.name} sent again"
         return self._send_burst(now, self.plan, "resend", text, source, out)
 
-    def _send_burst(self, now: int, plan: Plan, do: str, text: str, source: str, out: list[Delivery]) -> Outcome:
-        for wire in self.wires:  # every wire: an earlier burst that has not begun is replaced, also by nothing
-            wire.burst(now, plan.bursts.get(wire.output, ()), out)
+    def _send_burst(
+        self, now: int, plan: CompiledScene, do: str, text: str, source: str, out: list[Delivery]
+    ) -> CommandResult:
+        for cable in self.cables:  # every wire: an earlier burst that has not begun is replaced, also by nothing
+            cable.burst(now, plan.bursts.get(cable.output, ()), out)
         for output, listed in plan.bursts.items():
             self.ledger.select(output, [message for step in listed for message in step.unit])
-        steps = [(self.wires[output].speed, listed) for output, listed in plan.bursts.items()]
+        steps = [(self.cables[output].speed, listed) for output, listed in plan.bursts.items()]
         return replace(
             self.outcome(do, True, text, source),
             burst_bytes=sum(size(listed, speed) for speed, listed in steps),
@@ -290,18 +294,18 @@ class Scenes(Router):
             instruments=sum(len(listed) for _, listed in steps),
         )
 
-    def _panic(self, now: int, source: str, out: list[Delivery]) -> Outcome:
+    def _panic(self, now: int, source: str, out: list[Delivery]) -> CommandResult:
         """Known notes off, pedals up, all notes and all sound off, bends to centre, on every output."""
         held = self.ledger.sounding()
         self.timetable.forget(self.timetable.players)
-        for wire in self.wires:
-            self._silence(now, wire, SWEEP, out)
+        for cable in self.cables:
+            self._silence(now, cable, SWEEP, out)
         self.ledger.forget_keys()
         notes = "1 note" if held == 1 else f"{held} notes"
-        text = f"panic: {notes} released, everything silenced on {len(self.wires)} outputs"
+        text = f"panic: {notes} released, everything silenced on {len(self.cables)} outputs"
         return self.outcome("panic", True, text, source)
 
-    def _with_control(self, now: int, asked: Command, source: str, out: list[Delivery]) -> Outcome:
+    def _with_control(self, now: int, asked: Command, source: str, out: list[Delivery]) -> CommandResult:
         control = asked.control
         assert control is not None, "only a control can ask for these"
         if asked.do == "send":
@@ -316,7 +320,7 @@ class Scenes(Router):
         assert control.route is not None, "the rig's checks saw to it"
         return self.mute(now, control.route, asked.do == "mute", source, out)
 
-    def _tap(self, now: int, source: str) -> Outcome:
+    def _tap(self, now: int, source: str) -> CommandResult:
         if self.sync.clock is None:
             return self.outcome("tap", False, "this rig has no clock of its own; the tap changed nothing", source)
         self.sync.clock.tap(now)
@@ -328,15 +332,15 @@ class Scenes(Router):
         for number in numbers if self.led_by is None else ():
             self.outcomes.append(self.obey(now, Command("scene", number), "time code", out))
 
-    def outcome(self, do: str, done: bool, text: str, source: str) -> Outcome:
+    def outcome(self, do: str, done: bool, text: str, source: str) -> CommandResult:
         """What became of a command, as things now stand."""
-        return Outcome(do, done, text, source, self.scene, held=self.ledger.sounding())
+        return CommandResult(do, done, text, source, self.scene, held=self.ledger.sounding())
 
-    def _all_setlists(self) -> dict[str, SetList]:
+    def _all_setlists(self) -> dict[str, SetListPlace]:
         """By name, in the rig's order; the scenes as they stand there if it has none."""
         if not self.rig.setlists:
-            return {"": SetList(None, [scene.number for scene in self.rig.scenes])}
-        return {one.name: SetList(one.name, self._numbers(one.scenes)) for one in self.rig.setlists}
+            return {"": SetListPlace(None, [scene.number for scene in self.rig.scenes])}
+        return {one.name: SetListPlace(one.name, self._numbers(one.scenes)) for one in self.rig.setlists}
 
     def _numbers(self, scenes: Sequence[int | str]) -> list[int]:
         found = [self.find(scene) for scene in scenes]

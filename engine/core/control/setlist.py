@@ -5,15 +5,15 @@ from contextlib import suppress
 from typing import NamedTuple
 
 
-class Standing(NamedTuple):
-    """Where a show is: the number of its scene, the name of its set list, and the place in it, as of `SetList`."""
+class ShowPosition(NamedTuple):
+    """Where a show is: the number of its scene, the name of its set list, and the place in it, as of `SetListPlace`."""
 
     scene: int
     setlist: str = ""
     place: int = -1
 
 
-class SetList:
+class SetListPlace:
     """Scene numbers in playing order, and a place in it (0 is the first; -1 before anything was recalled)."""
 
     def __init__(self, name: str | None, numbers: Sequence[int]) -> None:
@@ -36,7 +36,7 @@ class SetList:
                 self.place = self.numbers.index(number, begin)
                 return
 
-    def resume(self, standing: Standing) -> None:
+    def resume(self, standing: ShowPosition) -> None:
         """Stand where the show stood, if that scene is still there."""
         if 0 <= standing.place < len(self.numbers) and self.numbers[standing.place] == standing.scene:
             self.place = standing.place

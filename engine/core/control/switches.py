@@ -21,7 +21,7 @@ _LONGEST_CHAIN: Final = 100_000_000  # ns that bounces may keep a switch deaf be
 _LONGEST_RELEASE: Final = 50_000_000  # ns after it was let go in which no foot presses it and lets go again
 
 
-class Guard:
+class BounceGuard:
     """When a switch is deaf. Times in nanoseconds."""
 
     def __init__(self) -> None:
@@ -44,13 +44,13 @@ class Guard:
         return False
 
 
-class Switch:
+class FootSwitch:
     """Loop only; times in nanoseconds. What is told are the controls whose press is complete."""
 
     def __init__(self) -> None:
         self.closed = False  # the contact as last heard, bounces included
         self._down = False  # as counted
-        self._guard = Guard()
+        self._guard = BounceGuard()
         self._length = 0  # of the guard
         self._means: Mapping[str, Control] = {}  # kind of press -> what it commands, of the press under way
         self._coming: Mapping[str, Control] = {}  # of the press that was heard last, be it a bounce

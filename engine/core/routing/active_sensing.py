@@ -15,7 +15,7 @@ JUDGED_AFTER: Final = 330_000_000  # ns
 SENT_EVERY: Final = 250_000_000  # ns; 270 ms are advised, less what a busy loop may be late
 
 
-class Sensing:
+class ActiveSensing:
     """Loop only. Inputs and outputs are indices; time in nanoseconds."""
 
     def __init__(self, outputs: Iterable[int]) -> None:

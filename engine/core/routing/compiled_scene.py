@@ -11,7 +11,7 @@ from functools import partial
 from typing import Final, NamedTuple
 
 from engine.core.cable.program_burst import compile_burst
-from engine.core.cable.scheduler import Step, Unit
+from engine.core.cable.scheduler import BurstUnit, Unit
 from engine.core.routing.ledger import Moved, Target, made_of, moves_of, rest_of, selects_of, targets_of
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.rig.models.rig import Rig, Route, Scene
@@ -24,7 +24,7 @@ REMEMBERED: Final = 1 << 16
 PLAIN, PRESS, RELEASE = range(3)
 
 
-class Link(NamedTuple):
+class FilterLink(NamedTuple):
     """One filter of a chain."""
 
     name: str
@@ -32,13 +32,13 @@ class Link(NamedTuple):
     keeps_state: bool
 
 
-class Path(NamedTuple):
+class RoutePath(NamedTuple):
     """One route as one input takes it: through these filters to these outputs."""
 
     route: str
-    links: tuple[Link, ...]
+    links: tuple[FilterLink, ...]
     outputs: tuple[int, ...]
-    anew: Callable[[], tuple[Link, ...]] = tuple  # makes the links again, in their first state
+    anew: Callable[[], tuple[FilterLink, ...]] = tuple  # makes the links again, in their first state
     lasting: bool = False  # in force in every scene: it keeps what it remembers
     place: int = 0  # among the scene's routes, or among the lasting ones
 
@@ -48,7 +48,7 @@ class Path(NamedTuple):
         return any(link.keeps_state for link in self.links)
 
 
-class Timed(NamedTuple):
+class TimedMessage(NamedTuple):
     """A message for these outputs at a later time (ns); `lasting` if its route is in force in every scene."""
 
     at: int
@@ -58,7 +58,7 @@ class Timed(NamedTuple):
 
 
 @dataclass(slots=True)
-class Answer:
+class RoutedMessage:
     """All that becomes of one message: what is sent where, and what the ledger and the loops' watch must know of it.
 
     It is never changed; a frozen class would only take four times as long to make.
@@ -71,14 +71,14 @@ class Answer:
     selects: tuple[tuple[int, Unit], ...]  # bank and program messages by output
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
-    later: tuple[Timed, ...] = ()  # what is to be sent at other times
+    later: tuple[TimedMessage, ...] = ()  # what is to be sent at other times
     noted: bool = field(init=False)  # whether anything beside notes is to be written down
 
     def __post_init__(self) -> None:
         self.noted = bool(self.moves or self.selects or self.later)
 
 
-class Faults:
+class FilterFaults:
     """Filters that raised or answered nonsense: counted by filter, the first one of each kept in words."""
 
     def __init__(self) -> None:
@@ -90,7 +90,7 @@ class Faults:
         self.first.setdefault(name, what)
 
 
-def run_chain(path: Path, message: bytes, now: int, faults: Faults) -> tuple[bytes | Later, ...]:
+def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
     """What a path's filters make of a message. A filter that fails is stepped over, and written down."""
     flowing: tuple[bytes | Later, ...] = (message,)
     for link in path.links:
@@ -100,7 +100,9 @@ def run_chain(path: Path, message: bytes, now: int, faults: Faults) -> tuple[byt
     return flowing
 
 
-def through(link: Link, flowing: Iterable[bytes | Later], now: int, faults: Faults) -> tuple[bytes | Later, ...]:
+def through(
+    link: FilterLink, flowing: Iterable[bytes | Later], now: int, faults: FilterFaults
+) -> tuple[bytes | Later, ...]:
     """What one filter makes of what reaches it; what is for later it is asked with that time."""
     answered: list[bytes | Later] = []
     for item in flowing:
@@ -112,7 +114,7 @@ def through(link: Link, flowing: Iterable[bytes | Later], now: int, faults: Faul
     return tuple(answered)
 
 
-def _answers(link: Link, message: bytes, now: int, faults: Faults) -> tuple[bytes | Later, ...]:
+def _answers(link: FilterLink, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
     try:
         given = tuple(link.step(message, now))
         wrong = [one for one in given if not _is_answer(one, link)]
@@ -129,13 +131,13 @@ def _answers(link: Link, message: bytes, now: int, faults: Faults) -> tuple[byte
     return given
 
 
-def _is_answer(one: object, link: Link) -> bool:
+def _is_answer(one: object, link: FilterLink) -> bool:
     if isinstance(one, Later):  # a filter without state is not asked again, and its times would be remembered
         return link.keeps_state and isinstance(one.at, int) and isinstance(one.message, bytes) and is_whole(one.message)
     return isinstance(one, bytes) and is_whole(one)
 
 
-def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed, ...] = ()) -> Answer:
+def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[TimedMessage, ...] = ()) -> RoutedMessage:
     """Sort out what the ledger must know of these deliveries; the same one twice to an output goes once."""
     once = tuple(dict.fromkeys(units))
     targets: tuple[Target, ...] = ()
@@ -147,17 +149,17 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
     said = tuple(dict.fromkeys(item for _, unit in once for item in unit))
     if message[0] >= 0xF0 or not (is_press(message) or is_release(message)):
         made = tuple(note for output, unit in once for note in made_of(output, unit))
-        return Answer(PLAIN, once, (), moves + made, selects, said, (), later)
+        return RoutedMessage(PLAIN, once, (), moves + made, selects, said, (), later)
     if is_press(message):
-        return Answer(PRESS, once, targets, moves, selects, said, (), later)
+        return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
     if targets:  # a filter starts notes where a key is let go: no key holds them
         moves += tuple(note for output, unit in others for note in made_of(output, unit))
-    return Answer(RELEASE, once, (), moves, selects, said, others, later)
+    return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later)
 
 
-def without(answer: Answer, shut: Container[int]) -> Answer:
+def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
     """What is left of an answer without these outputs; for the ledger, too, they were never told."""
     timed = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
     return replace(
@@ -171,14 +173,14 @@ def without(answer: Answer, shut: Container[int]) -> Answer:
     )
 
 
-class Memory:
+class AnswerMemory:
     """What the inputs of all scenes remember; the oldest answer makes room for the newest."""
 
     def __init__(self, most: int = REMEMBERED) -> None:
         self._most = most
-        self._places: deque[tuple[dict[bytes, Answer], bytes]] = deque()  # oldest first
+        self._places: deque[tuple[dict[bytes, RoutedMessage], bytes]] = deque()  # oldest first
 
-    def keep(self, known: dict[bytes, Answer], message: bytes, worked_out: Answer) -> None:
+    def keep(self, known: dict[bytes, RoutedMessage], message: bytes, worked_out: RoutedMessage) -> None:
         """One more answer, to a message that `known` does not hold yet."""
         known[message] = worked_out
         self._places.append((known, message))
@@ -187,16 +189,16 @@ class Memory:
             del oldest[its_message]
 
 
-class Plan:
+class CompiledScene:
     """One compiled scene. `paths[i]` are the paths of input i, in the rig's order."""
 
     def __init__(
         self,
         scene: Scene,
-        paths: tuple[tuple[Path, ...], ...],
-        bursts: Mapping[int, tuple[Step, ...]],
-        faults: Faults,
-        memory: Memory,
+        paths: tuple[tuple[RoutePath, ...], ...],
+        bursts: Mapping[int, tuple[BurstUnit, ...]],
+        faults: FilterFaults,
+        memory: AnswerMemory,
     ) -> None:
         self.number = scene.number
         self.name = scene.name
@@ -210,7 +212,7 @@ class Plan:
         self._renews = any(not path.lasting for listed in self.called for path in listed)
         self._muted: frozenset[str] = frozenset()
         self._memory = memory
-        self._known: tuple[dict[bytes, Answer], ...] = tuple({} for _ in paths)
+        self._known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in paths)
 
     def enter(self) -> None:
         """The scene comes into force: its own filters with state begin anew, as the gear was set to rest meanwhile."""
@@ -222,13 +224,13 @@ class Plan:
         )
         self.called = self._unmuted(self._all_called)
 
-    def begin_anew(self, which: Callable[[int, Path], bool], lasting: dict[Path, Path]) -> None:
+    def begin_anew(self, which: Callable[[int, RoutePath], bool], lasting: dict[RoutePath, RoutePath]) -> None:
         """Filters with state of these paths (input, path) are as at first, for what they held was let go.
 
         `lasting`: what other scenes have of paths that are in force in every scene.
         """
 
-        def anew(source: int, path: Path) -> Path:
+        def anew(source: int, path: RoutePath) -> RoutePath:
             if not which(source, path):
                 return path
             made = path._replace(links=path.anew())
@@ -239,11 +241,11 @@ class Plan:
         )
         self.called = self._unmuted(self._all_called)
 
-    def shares_lasting_routes(self, other: "Plan") -> bool:
+    def shares_lasting_routes(self, other: "CompiledScene") -> bool:
         """Whether routes in force in every scene remember in both plans what they were told in one."""
         return self._memory is other._memory  # one compiler made both
 
-    def join(self, inputs: int, faults: Faults) -> None:
+    def join(self, inputs: int, faults: FilterFaults) -> None:
         """This scene plays on in an edited rig of so many inputs: the new ones lead nowhere."""
         more = ((),) * (inputs - len(self.paths))
         self.paths += more
@@ -271,10 +273,10 @@ class Plan:
             if path.route == route
         }
 
-    def _unmuted(self, paths: tuple[tuple[Path, ...], ...]) -> tuple[tuple[Path, ...], ...]:
+    def _unmuted(self, paths: tuple[tuple[RoutePath, ...], ...]) -> tuple[tuple[RoutePath, ...], ...]:
         return tuple(tuple(path for path in listed if path.route not in self._muted) for listed in paths)
 
-    def answer(self, source: int, message: bytes, now: int) -> Answer:
+    def answer(self, source: int, message: bytes, now: int) -> RoutedMessage:
         """All deliveries of one message of input `source`."""
         known = self._known[source].get(message) or self._work_out(source, message, now)
         called = self.called[source]
@@ -301,41 +303,41 @@ class Plan:
                 return True
         return False
 
-    def _moved_by(self, paths: tuple[Path, ...], message: bytes) -> set[Moved]:
+    def _moved_by(self, paths: tuple[RoutePath, ...], message: bytes) -> set[Moved]:
         """What this message moves on its way along these paths."""
         units, later = self._run(paths, message, 0)
         units += tuple((output, (timed.message,)) for timed in later for output in timed.outputs)
         return {one for output, unit in units for one, _ in moves_of(output, unit) + made_of(output, unit)}
 
-    def _work_out(self, source: int, message: bytes, now: int) -> Answer:
+    def _work_out(self, source: int, message: bytes, now: int) -> RoutedMessage:
         worked_out = answer(message, self._run(self._lasting[source], message, now)[0])
         if len(message) <= 3:
             self._memory.keep(self._known[source], message, worked_out)
         return worked_out
 
     def _run(
-        self, paths: tuple[Path, ...], message: bytes, now: int
-    ) -> tuple[tuple[tuple[int, Unit], ...], tuple[Timed, ...]]:
+        self, paths: tuple[RoutePath, ...], message: bytes, now: int
+    ) -> tuple[tuple[tuple[int, Unit], ...], tuple[TimedMessage, ...]]:
         """What goes out now, and what goes out later."""
         units: list[tuple[int, Unit]] = []
-        later: list[Timed] = []
+        later: list[TimedMessage] = []
         for path in paths:
             given = run_chain(path, message, now, self._faults)
             unit = tuple(item for item in given if isinstance(item, bytes))
             if unit:
                 units.extend((output, unit) for output in path.outputs)
-            later += [Timed(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
+            later += [TimedMessage(*item, path.outputs, path.lasting) for item in given if isinstance(item, Later)]
         return tuple(units), tuple(later)
 
 
-class Compiler:
+class SceneCompiler:
     """Turns a rig's scenes into plans. Routes in force in every scene are compiled once and keep their state."""
 
     def __init__(
         self,
         rig: Rig,
         filters: Mapping[str, Filter],
-        faults: Faults,
+        faults: FilterFaults,
         inputs: Sequence[str] | None = None,
         outputs: Sequence[str] | None = None,
     ) -> None:
@@ -343,37 +345,37 @@ class Compiler:
         self._rig = rig
         self._filters = filters
         self._faults = faults
-        self._memory = Memory()
+        self._memory = AnswerMemory()
         self._inputs = {name: index for index, name in enumerate(inputs or rig.inputs)}
         self._outputs = {name: index for index, name in enumerate(outputs or rig.outputs)}
-        self._without_state: dict[str, Link] = {}  # settings -> one that all routes share
+        self._without_state: dict[str, FilterLink] = {}  # settings -> one that all routes share
         self._everywhere = self._paths(rig.routes, "route", lasting=True)
 
-    def plan(self, scene: Scene) -> Plan:
+    def plan(self, scene: Scene) -> CompiledScene:
         """The plan of one scene."""
         own = self._paths(scene.routes, "scene route", lasting=False)
         both = tuple(first + second for first, second in zip(self._everywhere, own, strict=True))
-        return Plan(scene, both, compile_burst(self._rig, scene, self._outputs), self._faults, self._memory)
+        return CompiledScene(scene, both, compile_burst(self._rig, scene, self._outputs), self._faults, self._memory)
 
-    def _paths(self, routes: Sequence[Route], what: str, lasting: bool) -> tuple[tuple[Path, ...], ...]:
-        listed: list[list[Path]] = [[] for _ in self._inputs]
+    def _paths(self, routes: Sequence[Route], what: str, lasting: bool) -> tuple[tuple[RoutePath, ...], ...]:
+        listed: list[list[RoutePath]] = [[] for _ in self._inputs]
         for number, route in enumerate(routes, 1):
             outputs = tuple(dict.fromkeys(self._outputs[name] for name in route.to))
             for name in dict.fromkeys(route.source):
                 make = partial(self._links, route.through)
                 label = route.name or f"{what} {number}"
-                listed[self._inputs[name]].append(Path(label, make(), outputs, make, lasting, number - 1))
+                listed[self._inputs[name]].append(RoutePath(label, make(), outputs, make, lasting, number - 1))
         return tuple(tuple(paths) for paths in listed)
 
-    def _links(self, through: Sequence[FilterSettings]) -> tuple[Link, ...]:
+    def _links(self, through: Sequence[FilterSettings]) -> tuple[FilterLink, ...]:
         return tuple(self._link(settings) for settings in through)
 
-    def _link(self, settings: FilterSettings) -> Link:
+    def _link(self, settings: FilterSettings) -> FilterLink:
         written = repr(vars(settings))
         link = self._without_state.get(written)
         if link is None:
             entry = self._filters[settings.filter]
-            link = Link(entry.name, entry.build(settings), entry.keeps_state(settings))
+            link = FilterLink(entry.name, entry.build(settings), entry.keeps_state(settings))
             if not link.keeps_state:
                 self._without_state[written] = link
         return link

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from engine.core.cable.replaceable_values import Slot, replaceable, resets
 from engine.core.cable.scheduler import Unit
-from engine.core.routing.compiled_scene import Timed
+from engine.core.routing.compiled_scene import TimedMessage
 from engine.core.routing.ledger import rest_of
 
 #: stands in the place of an input for notes that none has played
@@ -20,7 +20,7 @@ NOBODY: Final = 1 << 20
 _Value = tuple[int, int, Slot]  # player, output, what it is a value of
 
 
-class Due(NamedTuple):
+class DueMessage(NamedTuple):
     """A message whose time has come: from which player (see `player`), for which outputs; a value is for one alone."""
 
     player: int
@@ -34,27 +34,27 @@ def player(source: int, lasting: bool) -> int:
     return -1 - (2 * source + lasting)
 
 
-class Timetable:
+class DelayedMessages:
     """What waits, by time. Loop only; times in nanoseconds."""
 
     def __init__(self) -> None:
-        self._heap: list[tuple[int, int, Due]] = []
+        self._heap: list[tuple[int, int, DueMessage]] = []
         self._number = count()  # of two for one time the first comes first
         self._values: dict[_Value, int] = {}  # -> number of the one that counts
         self.players: set[int] = set()  # who has ever sent anything
         self.due: int | None = None  # when `take` next has something; it is looked at for each message
 
-    def add(self, source: int, timed: Timed) -> None:
+    def add(self, source: int, timed: TimedMessage) -> None:
         """Keep this till its time; a value takes the place of an earlier one of the same thing."""
         name = player(source, timed.lasting)
         self.players.add(name)
         slot = replaceable(timed.message)
         if slot is None:
-            heappush(self._heap, (timed.at, next(self._number), Due(name, source, timed.message, timed.outputs)))
+            heappush(self._heap, (timed.at, next(self._number), DueMessage(name, source, timed.message, timed.outputs)))
         else:
             for output in timed.outputs:
                 number = self._values[name, output, slot] = next(self._number)
-                heappush(self._heap, (timed.at, number, Due(name, source, timed.message, (output,))))
+                heappush(self._heap, (timed.at, number, DueMessage(name, source, timed.message, (output,))))
         self._look_ahead()
 
     def outdate(self, source: int, units: Iterable[tuple[int, Unit]]) -> None:
@@ -74,9 +74,9 @@ class Timetable:
                     if _is_reset(key[2], reset):
                         del self._values[key]
 
-    def take(self, now: int) -> list[Due]:
+    def take(self, now: int) -> list[DueMessage]:
         """What is due by now, in order."""
-        taken: list[Due] = []
+        taken: list[DueMessage] = []
         while self._heap and self._heap[0][0] <= now:
             _, number, due = heappop(self._heap)
             slot = replaceable(due.message)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.core.cable.program_burst import BANK_LSB, BANK_MSB
-from engine.core.control.explain_command import Commanded, commanded
-from engine.core.routing.compiled_scene import Compiler, Faults, Path, through
+from engine.core.control.explain_command import ExplainedCommand, commanded
+from engine.core.routing.compiled_scene import FilterFaults, RoutePath, SceneCompiler, through
 from engine.midi.drum_names import CHANNEL as DRUMS
 from engine.midi.drum_names import drum
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
@@ -18,7 +18,7 @@ _GM: Final = "general-midi"
 
 
 @dataclass(frozen=True)
-class Verdict:
+class FilterVerdict:
     """What one filter made of what reached it: messages, or `Later` with the time from now in ns."""
 
     filter: str
@@ -44,7 +44,7 @@ class RouteVerdict:
     place: int
     lasting: bool
     outputs: tuple[str, ...]
-    filters: tuple[Verdict, ...]
+    filters: tuple[FilterVerdict, ...]
     result: tuple[bytes | Later, ...]
 
 
@@ -53,7 +53,7 @@ class Explanation:
     """All routes of the input, and what each output gets, one message once; no routes where a command takes it."""
 
     scene: tuple[int, str]
-    command: Commanded | None
+    command: ExplainedCommand | None
     routes: tuple[RouteVerdict, ...]
     outputs: dict[str, tuple[bytes | Later, ...]]
 
@@ -66,12 +66,12 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     command = commanded(rig, scene, source, message)
     if command is not None and not command.routed:
         return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
-    faults = Faults()
-    plan = Compiler(rig, registry(), faults).plan(scene)
+    faults = FilterFaults()
+    plan = SceneCompiler(rig, registry(), faults).plan(scene)
     names = tuple(rig.outputs)
     routes = tuple(_judge(path, names, message, faults) for path in plan.paths[index])
     # compiled anew: filters with state have just been asked once
-    answer = Compiler(rig, registry(), faults).plan(scene).answer(index, message, 0)
+    answer = SceneCompiler(rig, registry(), faults).plan(scene).answer(index, message, 0)
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit
@@ -121,13 +121,13 @@ def _sound(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str 
     return alike[0] if len(alike) == 1 else None
 
 
-def _judge(path: Path, outputs: tuple[str, ...], message: bytes, faults: Faults) -> RouteVerdict:
+def _judge(path: RoutePath, outputs: tuple[str, ...], message: bytes, faults: FilterFaults) -> RouteVerdict:
     flowing: tuple[bytes | Later, ...] = (message,)
     verdicts = []
     for link in path.links:
         took = flowing
         flowing = through(link, took, 0, faults)
-        verdicts.append(Verdict(link.name, took, flowing))
+        verdicts.append(FilterVerdict(link.name, took, flowing))
         if not flowing:
             break
     to = tuple(outputs[index] for index in path.outputs)

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from itertools import count
 from typing import Final, NamedTuple
 
-from engine.core.routing.compiled_scene import Answer, without
+from engine.core.routing.compiled_scene import RoutedMessage, without
 from engine.midi.kinds import FIRST_REAL_TIME
 
 _MS: Final = 1_000_000
@@ -49,7 +49,7 @@ class _Asked(NamedTuple):
     passed: set[int]
 
 
-class Found(NamedTuple):
+class LoopFound(NamedTuple):
     """A way that was muted: what goes to this output comes back at this input."""
 
     source: int
@@ -76,7 +76,7 @@ class Loops:
         self._watched: set[int] = set()  # inputs with a muted way
         self._echoes_until: dict[int, int] = {}  # input -> until when copies still come in
 
-    def pass_by(self, now: int, source: int, message: bytes, answer: Answer) -> Answer | None:
+    def pass_by(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage | None:
         """A message came in and will be answered so; what is left of the answer, or None if nothing may be done."""
         if now >= self._window_ends:
             self._turn(now)
@@ -111,7 +111,7 @@ class Loops:
         self._tallies_before, self._tallies = self._tallies, {}
         self._window_ends = now + _WINDOW
 
-    def hear(self, now: int, source: int, message: bytes) -> tuple[Found | None, bool]:
+    def hear(self, now: int, source: int, message: bytes) -> tuple[LoopFound | None, bool]:
         """A question came in: the way it has proved, if any, and whether to pass it on to where this input leads.
 
         One that comes in elsewhere is on its way through other routes of ours; it need not go the same way twice.
@@ -130,7 +130,7 @@ class Loops:
         self._echoes_until[source] = now + _ECHOES
         self._pauses.pop(source, None)
         self._asking_until = now
-        return Found(*way), False
+        return LoopFound(*way), False
 
     def open_outputs(self, source: int, outputs: Iterable[int]) -> list[int]:
         """Those of these outputs to which the way of this input is not muted."""
@@ -142,7 +142,7 @@ class Loops:
         self._watched = {way[0] for way in self.muted}
         self._pauses.clear()
 
-    def _suspect(self, now: int, source: int, answer: Answer, of: int, least: int) -> None:
+    def _suspect(self, now: int, source: int, answer: RoutedMessage, of: int, least: int) -> None:
         until, pause = self._pauses.get(source, (0, _PAUSE // 2))
         suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
         if now < until or now < self._asking_until or not suspected or not self._met(source, of, least):
@@ -161,7 +161,7 @@ class Loops:
         now, before = self._tallies[source], self._tallies_before.get(source, _NOTHING)
         return (now[of] + before[of]) * 100 >= (now[0] + before[0]) * least
 
-    def _open_ways(self, source: int, answer: Answer) -> Answer:
+    def _open_ways(self, source: int, answer: RoutedMessage) -> RoutedMessage:
         """What is left of an answer without the ways that are muted."""
         shut = {output for each, output in self.muted if each == source}
         self.dropped += sum(output in shut for output, _ in answer.units)

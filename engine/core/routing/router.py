@@ -7,15 +7,15 @@ what is to be handed to the drivers now, as (output, message, time its first byt
 from collections.abc import Iterable, Mapping, Sequence
 
 from engine.core.cable.program_burst import compile_setup
-from engine.core.cable.remote_cable import FarWire
-from engine.core.cable.scheduler import Delivery, Speed, Step, Unit, Wire, pace
+from engine.core.cable.remote_cable import RemoteCable
+from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery, Unit, pace
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
-from engine.core.routing.active_sensing import SENSE, Sensing
-from engine.core.routing.compiled_scene import PRESS, RELEASE, Answer, Plan, Timed, without
-from engine.core.routing.delayed_messages import NOBODY, Due, Timetable, player
+from engine.core.routing.active_sensing import SENSE, ActiveSensing
+from engine.core.routing.compiled_scene import PRESS, RELEASE, CompiledScene, RoutedMessage, TimedMessage, without
+from engine.core.routing.delayed_messages import NOBODY, DelayedMessages, DueMessage, player
 from engine.core.routing.ledger import Ledger, Target, moves_of
 from engine.core.routing.loops import QUESTION, Loops
-from engine.core.timing.sync import Sync, is_clock
+from engine.core.timing.sync import ClockAndTimecode, is_clock
 from engine.midi.kinds import NOTE_OFF, NOTE_ON, SYSEX, is_press, is_release
 from engine.rig.models.rig import Rig
 
@@ -29,7 +29,7 @@ class Router:
     def __init__(
         self,
         rig: Rig,
-        speeds: Mapping[str, Speed | None],
+        speeds: Mapping[str, CableSpeed | None],
         names: tuple[Sequence[str], Sequence[str]],
         far: Iterable[str],
     ) -> None:
@@ -37,21 +37,23 @@ class Router:
         self.rig = rig
         self.inputs = tuple(dict.fromkeys((*names[0], *rig.inputs)))
         self.outputs = tuple(dict.fromkeys((*names[1], *rig.outputs)))
-        self.plan: Plan | None = None  # the compiled scene in force
+        self.plan: CompiledScene | None = None  # the compiled scene in force
         self.news: list[tuple[str, str]] = []  # (port, sentence) of what happened unasked, taken away by the caller
         self.ledger = Ledger()
         self.loops = Loops()
-        self.timetable = Timetable()
-        self.sync = Sync(rig, self.inputs, self.outputs)
+        self.timetable = DelayedMessages()
+        self.sync = ClockAndTimecode(rig, self.inputs, self.outputs)
         self.far = frozenset(far)
-        self.wires = [self._wire(index, name, speeds.get(name)) for index, name in enumerate(self.outputs)]
-        self.sensing = Sensing(self.outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing)
+        self.cables = [self._cable(index, name, speeds.get(name)) for index, name in enumerate(self.outputs)]
+        self.sensing = ActiveSensing(
+            self.outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing
+        )
         self.setups = compile_setup(rig, {name: index for index, name in enumerate(self.outputs)})
         self.leaving: set[int] = set()  # outputs that are let go of: nothing more is sent there but what ends something
 
-    def _wire(self, index: int, name: str, driver: Speed | None) -> Wire:
+    def _cable(self, index: int, name: str, driver: CableSpeed | None) -> Cable:
         speed = pace(self.rig.outputs.get(name), driver)
-        return FarWire(index, speed) if name in self.far else Wire(index, speed)
+        return RemoteCable(index, speed) if name in self.far else Cable(index, speed)
 
     # Messages
 
@@ -86,10 +88,10 @@ class Router:
             )
             out += self._let_go(now, source)
         for output in self.sensing.wanted(now):
-            self.wires[output].put(now, (SENSE,), out)
-        for wire in self.wires:
-            if wire.due is not None and wire.due <= now:
-                wire.flush(now, out)
+            self.cables[output].put(now, (SENSE,), out)
+        for cable in self.cables:
+            if cable.due is not None and cable.due <= now:
+                cable.flush(now, out)
         return out
 
     @property
@@ -98,7 +100,7 @@ class Router:
         return min(self._dues(), default=None)
 
     def _dues(self) -> list[int]:
-        dues = [wire.due for wire in self.wires if wire.due is not None]
+        dues = [cable.due for cable in self.cables if cable.due is not None]
         for due in (self.sensing.due, self.timetable.due, self.sync.due):
             if due is not None:
                 dues.append(due)
@@ -107,13 +109,13 @@ class Router:
     @property
     def waiting(self) -> bool:
         """Whether anything that came in or was asked for has not been handed over yet."""
-        return self.timetable.due is not None or any(wire.due is not None for wire in self.wires)
+        return self.timetable.due is not None or any(cable.due is not None for cable in self.cables)
 
     def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         plan = self.plan
         if plan is None:
             return
-        loops, timetable, wires = self.loops, self.timetable, self.wires
+        loops, timetable, cables = self.loops, self.timetable, self.cables
         answer = loops.pass_by(now, source, message, plan.answer(source, message, now))
         if loops.questions:
             self._ask(now, out)
@@ -126,7 +128,7 @@ class Router:
             units = self._released(source, message, answer)
         elif answer.kind == PRESS:
             for output, _ in units:
-                if wires[output].full:
+                if cables[output].full:
                     answer = self._where_room_is(answer)
                     units = answer.units
                     break
@@ -141,9 +143,9 @@ class Router:
         if answer.noted:
             self._note(source, message, answer)
         for output, unit in units:
-            wires[output].put(now, unit, out)
+            cables[output].put(now, unit, out)
 
-    def _note(self, source: int, message: bytes, answer: Answer) -> None:
+    def _note(self, source: int, message: bytes, answer: RoutedMessage) -> None:
         # What was moved and selected, and what is to be sent later.
         self.ledger.move(source, message, answer.moves)
         for output, selecting in answer.selects:
@@ -151,7 +153,7 @@ class Router:
         for timed in answer.later:
             self.timetable.add(source, timed)
 
-    def _released(self, source: int, message: bytes, answer: Answer) -> Iterable[tuple[int, Unit]]:
+    def _released(self, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
         """A release goes where its press went; what else the scene makes of it goes its own way."""
         offs = self.ledger.release(source, message)
         if offs is not None:
@@ -162,37 +164,37 @@ class Router:
         )
         return ((output, unit) for output, unit in passing if unit)
 
-    def _where_room_is(self, answer: Answer) -> Answer:
+    def _where_room_is(self, answer: RoutedMessage) -> RoutedMessage:
         """A full wire begins no note, so that what waits there is never more releases than notes."""
-        shed = {output for output, _ in answer.units if self.wires[output].full}
+        shed = {output for output, _ in answer.units if self.cables[output].full}
         for output, unit in answer.units:
-            self.wires[output].waiting.shed += len(unit) * (output in shed)
+            self.cables[output].waiting.shed += len(unit) * (output in shed)
         return without(answer, shed)
 
     def _may_pass(self, source: int, output: int, off: bytes) -> bool:
         """A release without a press passes, unless another player holds that key, or nobody has room for it."""
-        if self.wires[output].full:
-            self.wires[output].waiting.shed += 1
+        if self.cables[output].full:
+            self.cables[output].waiting.shed += 1
             return False
         return not self.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
 
     def _put_all(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
         for output, message in sent:
-            self.wires[output].put(now, (message,), out)
+            self.cables[output].put(now, (message,), out)
 
     # Loops
 
     def _ask(self, now: int, out: list[Delivery]) -> None:
         questions, self.loops.questions = self.loops.questions, []
         for output, question in questions:
-            self.wires[output].put(now, (question,), out)
+            self.cables[output].put(now, (question,), out)
 
     def _hear_question(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
         """One of our own questions has come back, or is on its way through other routes of ours."""
         found, goes_on = self.loops.hear(now, source, message)
         if goes_on and self.plan is not None:
             for output in self.loops.open_outputs(source, self.plan.reach(source)):
-                self.wires[output].put(now, (message,), out)
+                self.cables[output].put(now, (message,), out)
         if found is not None:
             told = f'a loop was found: what goes to "{self.outputs[found.output]}" comes back here; this way is muted'
             self.news.append((self.inputs[source], f"{told} until the cable or the scene changes"))
@@ -204,15 +206,15 @@ class Router:
         """What filters had answered for this time; its notes are in the ledger like a player's."""
         for due in self.timetable.take(now):
             for output, message in self._later(due):
-                self.wires[output].put(now, (message,), out)
+                self.cables[output].put(now, (message,), out)
 
-    def _later(self, due: Due) -> Iterable[tuple[int, bytes]]:
+    def _later(self, due: DueMessage) -> Iterable[tuple[int, bytes]]:
         message = due.message
         if is_release(message):
             return self.ledger.release(due.player, message) or ()
         outputs = tuple(output for output in due.outputs if output not in self.leaving)
         if is_press(message):
-            outputs = tuple(output for output in outputs if not self.wires[output].full)
+            outputs = tuple(output for output in outputs if not self.cables[output].full)
             targets = tuple(Target(output, message[0] & 0x0F, message[1]) for output in outputs)
             self.ledger.press(due.player, message, targets)
         for output in outputs:
@@ -224,7 +226,7 @@ class Router:
         self.timetable.forget(players)
         for each in players & self.timetable.players:
             for output, message in self.ledger.abandon(each):
-                self.wires[output].put(now, (message,), out)
+                self.cables[output].put(now, (message,), out)
 
     def end_later(self, now: int, out: list[Delivery]) -> None:
         """The filters that were to end later notes are gone: none more is sent, and those that sound end."""
@@ -235,8 +237,8 @@ class Router:
         out: list[Delivery] = []
         on, off = (bytes((form | target.channel, target.key, 64)) for form in (NOTE_ON, NOTE_OFF))
         self.ledger.press(player(NOBODY, True), on, (target,))
-        self.timetable.add(NOBODY, Timed(now + length, off, (target.output,), True))
-        self.wires[target.output].put(now, (on,), out)
+        self.timetable.add(NOBODY, TimedMessage(now + length, off, (target.output,), True))
+        self.cables[target.output].put(now, (on,), out)
         return out
 
     # Cables
@@ -248,7 +250,9 @@ class Router:
         self.loops.lift(source=source)
         return out + self._let_go(now, source)
 
-    def output_back(self, now: int, output: int, driver: Speed | None, owed: Sequence[bytes] = ()) -> list[Delivery]:
+    def output_back(
+        self, now: int, output: int, driver: CableSpeed | None, owed: Sequence[bytes] = ()
+    ) -> list[Delivery]:
         """The cable of an output is back, and what is there may have hung, moved or forgotten anything meanwhile.
 
         It is silenced, set to rest and set up, then put on the scene's sounds, and on the last ones of channels that
@@ -256,11 +260,11 @@ class Router:
         """
         out: list[Delivery] = []
         self.loops.lift(output=output)
-        wire = self.wires[output]
-        wire.change_speed(pace(self.rig.outputs.get(self.outputs[output]), driver))
+        cable = self.cables[output]
+        cable.change_speed(pace(self.rig.outputs.get(self.outputs[output]), driver))
         self.leaving.discard(output)
-        self._silence(now, wire, (*owed, *SWEEP, *WHEELS), out)
-        wire.burst(now, (*self.setups.get(output, ()), *self._sounds_of(output)), out)
+        self._silence(now, cable, (*owed, *SWEEP, *WHEELS), out)
+        cable.burst(now, (*self.setups.get(output, ()), *self._sounds_of(output)), out)
         return out
 
     def output_left(self, now: int, output: int) -> list[Delivery]:
@@ -269,7 +273,7 @@ class Router:
         self.leaving.add(output)
         out: list[Delivery] = []
         for _, message in [*self.ledger.cut(output), *self.ledger.settle_output(output)]:
-            self.wires[output].put(now, (message,), out)
+            self.cables[output].put(now, (message,), out)
         return out
 
     def release_all(self, now: int) -> list[Delivery]:
@@ -277,20 +281,22 @@ class Router:
         out: list[Delivery] = []
         self.timetable.forget(self.timetable.players)
         for output, message in [*self.ledger.cut(), *self.ledger.settle(lambda *_: False)]:
-            self.wires[output].put(now, (message,), out)
+            self.cables[output].put(now, (message,), out)
         return out
 
-    def _silence(self, now: int, wire: Wire, sweep: Sequence[bytes], out: list[Delivery]) -> None:
+    def _silence(self, now: int, cable: Cable, sweep: Sequence[bytes], out: list[Delivery]) -> None:
         """The note-offs that are known to be owed, then the sweep, then what else is known to be off rest."""
-        known = [message for _, message in (*self.ledger.cut(wire.output), *self.ledger.settle_output(wire.output))]
+        known = [message for _, message in (*self.ledger.cut(cable.output), *self.ledger.settle_output(cable.output))]
         offs = [message for message in known if is_release(message)]
         swept = {*offs, *sweep}
-        wire.panic(now, [*offs, *sweep, *(message for message in known if message not in swept)], out)
+        cable.panic(now, [*offs, *sweep, *(message for message in known if message not in swept)], out)
 
-    def _sounds_of(self, output: int) -> tuple[Step, ...]:
+    def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
         steps = self.plan.bursts.get(output, ()) if self.plan else ()
         named = {step.channel for step in steps}
-        kept = (Step(channel, unit, 0) for channel, unit in self.ledger.sounds(output).items() if channel not in named)
+        kept = (
+            BurstUnit(channel, unit, 0) for channel, unit in self.ledger.sounds(output).items() if channel not in named
+        )
         return (*kept, *steps)
 
     def _let_go(self, now: int, source: int) -> list[Delivery]:
@@ -298,5 +304,5 @@ class Router:
         out: list[Delivery] = []
         self._forget_later(now, {player(source, False), player(source, True)}, out)
         for output, message in self.ledger.abandon(source):
-            self.wires[output].put(now, (message,), out)
+            self.cables[output].put(now, (message,), out)
         return out

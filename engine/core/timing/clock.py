@@ -31,7 +31,7 @@ def period(bpm: float) -> float:
     return _MINUTE / (bpm * PER_BEAT)
 
 
-class Follower:
+class ClockFollower:
     """Follows one input's clock. A clock that is missing or there twice does not move the tempo."""
 
     def __init__(self) -> None:
@@ -132,7 +132,7 @@ class Follower:
         return over / sum((n - mean_n) ** 2 for n, _ in points)
 
 
-class Generator:
+class ClockGenerator:
     """Makes a clock. Its times are counted from the last change of tempo, so that it never drifts."""
 
     class Stand(NamedTuple):
@@ -205,14 +205,14 @@ class Generator:
         self.bpm, self.running, self.position = max(SLOWEST, min(FASTEST, bpm)), True, position
         self._from, self._next = now, 0
 
-    def follow(self, now: int, told: "Generator.Stand") -> None:
+    def follow(self, now: int, told: "ClockGenerator.Stand") -> None:
         """Stand or run as another generator does."""
         self.bpm = max(SLOWEST, min(FASTEST, told.bpm))
         self.position = told.position
         self.running = told.next_in is not None
         self._from, self._next = now + (told.next_in or 0), 0
 
-    def stand(self, now: int) -> "Generator.Stand":
+    def stand(self, now: int) -> "ClockGenerator.Stand":
         """How it stands or runs."""
         return self.Stand(self.bpm, self.position, self.due - now if self.due is not None else None)
 

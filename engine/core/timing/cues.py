@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 from typing import Final
 
-from engine.core.timing.timecode import Step
+from engine.core.timing.timecode import TimecodeStep
 from engine.midi.timecode import Label, cue_place
 from engine.rig.models.rig import Scene
 
 _CORRECTION: Final = 2  # frames that a reader may be corrected by
 
 
-class Cues:
+class TimecodeCues:
     """`chase`: a jump recalls the scene that would be in force there. Loop only."""
 
     def __init__(self, scenes: Sequence[Scene], chase: bool) -> None:
@@ -20,13 +20,13 @@ class Cues:
         self._past: set[int] = set()  # scenes whose place was passed and is not far ahead again
         self._jumped = False  # to where it is: what lies there is passed when it runs on
 
-    def remember(self, before: "Cues") -> None:
+    def remember(self, before: "TimecodeCues") -> None:
         """Go on from the cues of the rig before it was edited: what was passed there is passed, where it still is."""
         kept = set(self._cues) & set(before._cues)
         self._jumped = before._jumped
         self._past = {number for _, number in kept if number in before._past}
 
-    def pass_by(self, step: Step) -> None:
+    def pass_by(self, step: TimecodeStep) -> None:
         """The time code has moved."""
         if not self._cues:
             return
@@ -53,7 +53,7 @@ class Cues:
             self.recalls.append(max(passed, key=lambda each: each[0])[1])
 
 
-def _passed(step: Step, place: Label, from_there: bool) -> bool:
+def _passed(step: TimecodeStep, place: Label, from_there: bool) -> bool:
     """Whether running forwards led to this place or over it; `from_there`: or began at it."""
     if step.before is None or step.before.rate != step.label.rate:
         return step.label == place

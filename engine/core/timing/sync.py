@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 
 from engine.core.cable.scheduler import Unit
 from engine.core.timing import clock, timecode
-from engine.core.timing.cues import Cues
+from engine.core.timing.cues import TimecodeCues
 from engine.midi.timecode import RATES, Label, belongs, read_label
 from engine.rig.models.rig import Rig
 
@@ -22,7 +22,7 @@ _STEADY: Final = clock.PER_BEAT  # clocks of a better source before it takes ove
 Sent = list[tuple[int, bytes]]  # output, message
 
 
-class Shown(NamedTuple):
+class ShownTimecode(NamedTuple):
     """The time code to show: where, whether it runs, and from where it comes."""
 
     label: Label
@@ -35,7 +35,7 @@ def is_clock(message: bytes) -> bool:
     return message in _CLOCKS or message[0] == clock.SONG_POSITION
 
 
-class Sync:
+class ClockAndTimecode:
     """Loop only. Inputs and outputs are indices, times in nanoseconds."""
 
     def __init__(self, rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> None:
@@ -43,10 +43,10 @@ class Sync:
         settings, code = rig.sync.clock, rig.sync.timecode
         self._clock_to = tuple(outputs.index(name) for name in dict.fromkeys(settings.to)) if settings else ()
         self._sources = _places(settings.source if settings else (), inputs)
-        self.clock = clock.Generator(settings.bpm) if settings and None in self._sources else None
+        self.clock = clock.ClockGenerator(settings.bpm) if settings and None in self._sources else None
         self._runs = bool(settings and settings.run)
         self._bpm = settings.bpm if settings else None
-        self.followers: dict[int, clock.Follower] = {}
+        self.followers: dict[int, clock.ClockFollower] = {}
         self._leader: int | None = None  # the input that is followed; None is our own clock, or nobody
         self._sent_at = -_OWNED  # the last clock of the rig, whoever made it
         self._switched = False  # to another source, of which no clock has passed yet
@@ -55,12 +55,12 @@ class Sync:
         self._code_from = inputs.index(code.source) if code and code.source != INTERNAL else None
         rate = RATES[code.rate] if code else RATES["25"]
         own = code is not None and code.source == INTERNAL
-        self.code = timecode.Generator(rate, read_label(code.start, rate)) if code and own else None
+        self.code = timecode.TimecodeGenerator(rate, read_label(code.start, rate)) if code and own else None
         self._code_start = code.start if code else None
         self._code_runs = bool(code and code.run)
         self._code_with_clock = bool(code and code.with_clock)
-        self.readers: dict[int, timecode.Reader] = {}
-        self.cues = Cues(rig.scenes, bool(code and code.chase))
+        self.readers: dict[int, timecode.TimecodeReader] = {}
+        self.cues = TimecodeCues(rig.scenes, bool(code and code.chase))
         self._code_label: Label | None = None  # where our own time code was when it was last looked at
 
     def begin(self, now: int) -> Sent:
@@ -83,7 +83,7 @@ class Sync:
         return []
 
     def _hear_clock(self, now: int, source: int, message: bytes) -> Sent:
-        follower = self.followers.setdefault(source, clock.Follower())
+        follower = self.followers.setdefault(source, clock.ClockFollower())
         follower.hear(now, message)
         if source not in self._sources:
             return []
@@ -102,7 +102,7 @@ class Sync:
                 self.code.stop(now)
         return sent
 
-    def _shortest(self, now: int, follower: clock.Follower) -> float:
+    def _shortest(self, now: int, follower: clock.ClockFollower) -> float:
         bpm = follower.bpm(now)
         return clock.period(bpm) / 2 if bpm else 0
 
@@ -120,7 +120,7 @@ class Sync:
                 self.clock.running = False  # whoever leads now may stop; ours is not to go on then
 
     def _hear_code(self, now: int, source: int, message: bytes) -> Sent:
-        reader = self.readers.get(source) or timecode.Reader()
+        reader = self.readers.get(source) or timecode.TimecodeReader()
         step = reader.hear(now, message)
         if message[0] == 0xF1 or step is not None:  # not just any SysEx
             self.readers[source] = reader
@@ -161,10 +161,10 @@ class Sync:
             sent += self._to_code(self.code.send(now))
             if self._code_label is None:  # it has begun to run, however long ago
                 self._code_label, _ = self.code.stand(now)
-                self.cues.pass_by(timecode.Step(None, self._code_label, True))
+                self.cues.pass_by(timecode.TimecodeStep(None, self._code_label, True))
             before, self._code_label = self._code_label, self.code.label(now)
             if before != self._code_label:
-                self.cues.pass_by(timecode.Step(before, self._code_label, True))
+                self.cues.pass_by(timecode.TimecodeStep(before, self._code_label, True))
         for reader in self.readers.values():
             reader.stopped(now)
         return sent
@@ -181,7 +181,7 @@ class Sync:
         self._leader = None
         self._replace(now, leader)
 
-    def _replace(self, now: int, leader: clock.Follower) -> None:
+    def _replace(self, now: int, leader: clock.ClockFollower) -> None:
         """Our own clock goes on in the place of one that led."""
         if self.clock is not None and leader.last_bpm is not None and not leader.stopped:
             self.clock.take_over(now, leader.last_bpm, leader.position)
@@ -200,7 +200,7 @@ class Sync:
         if self.code is None:
             return []
         sent = self._to_code(self.code.locate(now, place))
-        self.cues.pass_by(timecode.Step(self._code_label, place, False))
+        self.cues.pass_by(timecode.TimecodeStep(self._code_label, place, False))
         self._code_label = place
         return sent
 
@@ -229,7 +229,7 @@ class Sync:
 
     # An edited rig
 
-    def go_on_from(self, now: int, old: "Sync") -> Sent:
+    def go_on_from(self, now: int, old: "ClockAndTimecode") -> Sent:
         """What runs in the sync of the rig before runs on in this one; inputs and outputs kept their places."""
         self.followers, self.readers, self._owners = old.followers, old.readers, old._owners
         self._sent_at, self._switched = old._sent_at, old._switched
@@ -254,7 +254,7 @@ class Sync:
     def _goes(self, now: int) -> bool:
         return bool(self.clock is not None and self.clock.running) or self._leader is not None
 
-    def _code_goes_on(self, now: int, old: "Sync") -> Sent:
+    def _code_goes_on(self, now: int, old: "ClockAndTimecode") -> Sent:
         if self.code is None:
             return []
         if old.code is not None and (old.code.rate, old._code_start) == (self.code.rate, self._code_start):
@@ -282,15 +282,15 @@ class Sync:
         alive = (source for source, follower in self.followers.items() if follower.alive(now))
         return next((self._inputs[source] for source in alive), None)
 
-    def shown(self, now: int) -> Shown | None:
+    def shown(self, now: int) -> ShownTimecode | None:
         """The time code to show, or None."""
         if self.code is not None:
-            return Shown(self.code.label(now), self.code.running, INTERNAL)
+            return ShownTimecode(self.code.label(now), self.code.running, INTERNAL)
         source = self._shown_input()
         reader = self.readers.get(source) if source is not None else None
         if source is None or reader is None or reader.label is None:
             return None
-        return Shown(reader.label, reader.running, self._inputs[source])
+        return ShownTimecode(reader.label, reader.running, self._inputs[source])
 
     # Two clocks
 

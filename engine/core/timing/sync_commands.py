@@ -1,20 +1,20 @@
 """Commands to the rig's own clock and time code, in words."""
 
 from engine.core.timing.clock import FASTEST, SLOWEST
-from engine.core.timing.sync import Sent, Sync
+from engine.core.timing.sync import ClockAndTimecode, Sent
 from engine.midi.timecode import read_label
 
 Result = tuple[bool, str, Sent]  # whether anything was done, a sentence, what is to be sent
 
 
-def command(sync: Sync, now: int, part: str, what: str, value: float | str | None) -> Result:
+def command(sync: ClockAndTimecode, now: int, part: str, what: str, value: float | str | None) -> Result:
     """`part`: "clock" (start, continue, stop, tempo BPM) or "timecode" (start, stop, locate LABEL)."""
     if part == "clock":
         return _clock(sync, now, what, value)
     return _timecode(sync, now, what, value)
 
 
-def _clock(sync: Sync, now: int, what: str, value: float | str | None) -> Result:
+def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> Result:
     clock = sync.clock
     if clock is None:
         return False, 'this rig has no clock of its own; give it [sync.clock] with from = "internal"', []
@@ -33,7 +33,7 @@ def _clock(sync: Sync, now: int, what: str, value: float | str | None) -> Result
     return True, f"clock: {what}, tempo {clock.bpm:g}", sent
 
 
-def _timecode(sync: Sync, now: int, what: str, value: float | str | None) -> Result:
+def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> Result:
     code = sync.code
     if code is None:
         return False, 'this rig has no time code of its own; give it [sync.timecode] with from = "internal"', []

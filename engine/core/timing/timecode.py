@@ -14,7 +14,7 @@ _FRAMES: Final = 2  # that eight quarter frames take
 _CATCH_UP: Final = 4  # quarter frames that may be sent at once after a stall; beyond that the place is told anew
 
 
-class Step(NamedTuple):
+class TimecodeStep(NamedTuple):
     """Where a message led: from this label (None at first) to that one, by running there or by a jump.
 
     Both are the same when it begins to run.
@@ -25,7 +25,7 @@ class Step(NamedTuple):
     ran: bool
 
 
-class Reader:
+class TimecodeReader:
     """Follows the time code of one input. Times in nanoseconds."""
 
     def __init__(self) -> None:
@@ -56,7 +56,7 @@ class Reader:
         self._run = 0
         return True
 
-    def hear(self, now: int, message: bytes) -> Step | None:
+    def hear(self, now: int, message: bytes) -> TimecodeStep | None:
         """A quarter frame or any SysEx; where it led, if anywhere."""
         if message[0] != 0xF1:
             return self._locate(message)
@@ -88,7 +88,7 @@ class Reader:
             return piece < before
         return piece > before
 
-    def _spelt(self) -> Step | None:
+    def _spelt(self) -> TimecodeStep | None:
         told = from_nibbles(self._nibbles)
         if told is None:
             self._run = 0
@@ -100,7 +100,7 @@ class Reader:
         self._group = group.plus(-_FRAMES) if self.direction > 0 else group
         return self._go(group, ran)
 
-    def _locate(self, message: bytes) -> Step | None:
+    def _locate(self, message: bytes) -> TimecodeStep | None:
         label = from_full_frame(message)
         if label is None and not is_dropout(message):
             return None
@@ -113,12 +113,12 @@ class Reader:
         self.direction = 1
         return self._go(label, ran=False)
 
-    def _go(self, label: Label, ran: bool) -> Step | None:
+    def _go(self, label: Label, ran: bool) -> TimecodeStep | None:
         before, self.label = self.label, label
-        return None if label == before and ran and not self._starts else Step(before, label, ran)
+        return None if label == before and ran and not self._starts else TimecodeStep(before, label, ran)
 
 
-class Generator:
+class TimecodeGenerator:
     """Sends time code of one rate, from any place. Its times are computed from where it began, so it never drifts."""
 
     def __init__(self, rate: Rate, start: Label) -> None:

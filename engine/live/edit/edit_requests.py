@@ -4,8 +4,8 @@ from functools import partial
 from typing import Any, Final
 
 from engine.core import scene_snapshot
-from engine.live.edit.remote_work import Errands
-from engine.live.edit.rig_session import Answer, Change, Workshop
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_session import Answer, Change, RigSession
 from engine.live.show import Show
 from engine.rig.edit import scene_edits, scene_references
 
@@ -16,7 +16,7 @@ _UNKNOWN = {"done": False, "text": "scenes takes list, copy, rename, renumber, m
 EDITS: Final = ("save", "scenes", "learn", "backup", "restore")
 
 
-async def obey(show: Show, workshop: Workshop, errands: Errands, request: dict[str, Any]) -> Answer:
+async def obey(show: Show, workshop: RigSession, errands: RemoteWork, request: dict[str, Any]) -> Answer:
     """{"do": one of EDITS, …}."""
     what = request.get("what")
     if request["do"] == "backup":
@@ -36,17 +36,17 @@ async def obey(show: Show, workshop: Workshop, errands: Errands, request: dict[s
     return await workshop.edit(partial(_change, show, request))
 
 
-def _backup(show: Show, workshop: Workshop, errands: Errands, output: object) -> Answer:
+def _backup(show: Show, workshop: RigSession, errands: RemoteWork, output: object) -> Answer:
     """To an output by name; without one the text itself is the answer."""
     if output is None:
-        return {"done": True, "text": "", "rig": workshop.text, "device": show.bay.device}
-    if not isinstance(output, str) or output not in show.bay.rig.outputs:
-        return {"done": False, "text": f"there is no output {output}; there are {', '.join(show.bay.rig.outputs)}"}
+        return {"done": True, "text": "", "rig": workshop.text, "device": show.engine.device}
+    if not isinstance(output, str) or output not in show.engine.rig.outputs:
+        return {"done": False, "text": f"there is no output {output}; there are {', '.join(show.engine.rig.outputs)}"}
     count = errands.send_backup((show.outputs.index(output),))
     return {"done": True, "text": f"the rig goes out to {output} in {count} blocks"}
 
 
-async def _learn(workshop: Workshop, control: object) -> Answer:
+async def _learn(workshop: RigSession, control: object) -> Answer:
     """It plays, and is saved, unless other live edits are not: these are not saved behind the player's back."""
     if not isinstance(control, dict):
         return {"done": False, "text": "learn needs a control"}
@@ -55,7 +55,7 @@ async def _learn(workshop: Workshop, control: object) -> Answer:
     )
 
 
-async def _save(workshop: Workshop, what: object, choice: object, version: object) -> Answer:
+async def _save(workshop: RigSession, what: object, choice: object, version: object) -> Answer:
     if version is not None and type(version) is not int:
         return {"done": False, "text": "a version's number is a whole number"}
     if what == "undo":
@@ -68,10 +68,10 @@ async def _save(workshop: Workshop, what: object, choice: object, version: objec
 
 
 def _listed(show: Show) -> Answer:
-    now = show.bay.plan.number if show.bay.plan else None
+    now = show.engine.plan.number if show.engine.plan else None
     listed = [
         {"number": scene.number, "name": scene.name, "at": scene.at, "now": scene.number == now}
-        for scene in show.bay.rig.scenes
+        for scene in show.engine.rig.scenes
     ]
     return {"done": True, "text": f"{len(listed)} scenes", "scenes": listed}
 
@@ -85,7 +85,7 @@ def _change(show: Show, request: dict[str, Any]) -> tuple[Change, str] | Answer:
         return {"done": False, "text": "a scene's name is a text"}
     if what == "copy" and new is not None:
         return partial(scene_edits.copy_scene, number=number, new=new, name=name), f"scene {number} copied to {new}"
-    rig = show.bay.rig
+    rig = show.engine.rig
     if what == "rename" and name is not None:
         done = f"scene {number} is now {name}{scene_references.following(rig, number, by_name=True)}"
         return partial(scene_edits.rename_scene, number=number, name=name), done
@@ -104,9 +104,9 @@ def _change(show: Show, request: dict[str, Any]) -> tuple[Change, str] | Answer:
 
 
 def _store(show: Show, number: int, name: str | None) -> tuple[Change, str]:
-    scene = show.bay.rig.scene(number)
+    scene = show.engine.rig.scene(number)
     called = name or (scene.name if scene is not None else f"Scene {number}")
-    routes, burst = scene_snapshot.routes(show.bay), scene_snapshot.burst(show.bay, scene)
+    routes, burst = scene_snapshot.routes(show.engine), scene_snapshot.burst(show.engine, scene)
     sounds = sum("program" in step or "sound" in step for step in burst)
     change = partial(scene_edits.put_scene, number=number, name=called, routes=routes, burst=burst)
     counted = f"{_many(len(routes), 'route')}, {_many(sounds, 'sound')}"

@@ -7,8 +7,8 @@ import trio
 
 from engine.core import scene_snapshot
 from engine.core.control import rig_dump
-from engine.core.control.remote_messages import BLOCK, SET_ROUTE, Request, Route, answer_reply
-from engine.live.edit.rig_session import Answer, Change, Workshop
+from engine.core.control.remote_messages import BLOCK, SET_ROUTE, RemoteRequest, RouteRequest, answer_reply
+from engine.live.edit.rig_session import Answer, Change, RigSession
 from engine.live.show import Show
 from engine.rig.edit import scene_edits
 
@@ -16,21 +16,21 @@ _ROUND: Final = 0.05  # seconds between looks at what was asked
 _PATIENCE: Final = 5_000_000_000  # ns without a block after which a dump has stopped
 
 
-class Errands:
+class RemoteWork:
     """Runs the errands of one show."""
 
-    def __init__(self, show: Show, workshop: Workshop) -> None:
+    def __init__(self, show: Show, workshop: RigSession) -> None:
         self._show = show
         self._workshop = workshop
         self._collectors: dict[
-            int, tuple[rig_dump.Collector, int]
+            int, tuple[rig_dump.DumpCollector, int]
         ] = {}  # input -> the dump that comes in, last heard (ns)
 
     async def run(self) -> None:
         """Look again and again, until cancelled."""
         while True:
             await trio.sleep(_ROUND)
-            asked, self._show.bay.asked = self._show.bay.asked, []
+            asked, self._show.engine.asked = self._show.engine.asked, []
             self._give_up()
             for source, request in asked:
                 try:
@@ -38,25 +38,25 @@ class Errands:
                 except Exception as fault:  # it costs this errand, not the show
                     self._show.own_fault(fault)
 
-    async def _carry_out(self, source: int, request: Request) -> None:
+    async def _carry_out(self, source: int, request: RemoteRequest) -> None:
         if request.do == "ask backup":
-            self.send_backup(self._show.bay.reply_to)
+            self.send_backup(self._show.engine.reply_to)
         elif request.do == "block" and isinstance(request.data, bytes):
             await self._take_block(source, request.data)
-        elif request.do == "route" and isinstance(request.data, Route):
+        elif request.do == "route" and isinstance(request.data, RouteRequest):
             self._answer(source, SET_ROUTE, await self._set_route(request.data))
 
     def send_backup(self, outputs: tuple[int, ...]) -> int:
         """The rig as it plays goes out as a dump; how many blocks."""
-        blocks = rig_dump.blocks(self._workshop.text, self._show.bay.device)
+        blocks = rig_dump.blocks(self._workshop.text, self._show.engine.device)
         self._show.send((output, block) for block in blocks for output in outputs)
         return len(blocks)
 
     async def _take_block(self, source: int, block: bytes) -> None:
         now = self._show.clock()
-        collector, heard_at = self._collectors.get(source, (rig_dump.Collector(), now))
+        collector, heard_at = self._collectors.get(source, (rig_dump.DumpCollector(), now))
         if now - heard_at > _PATIENCE:
-            collector = rig_dump.Collector()
+            collector = rig_dump.DumpCollector()
         found = collector.take(block)
         if not isinstance(found, str):
             self._collectors[source] = collector, now
@@ -80,27 +80,27 @@ class Errands:
             return {"done": True, "text": f"the rig of {where} is what plays already"}
         return await self._workshop.edit(lambda: (lambda _: text, f"the rig of {where} plays"))
 
-    async def _set_route(self, route: Route) -> Answer:
+    async def _set_route(self, route: RouteRequest) -> Answer:
         return await self._workshop.edit(partial(self._routed, route))
 
-    def _routed(self, route: Route) -> tuple[Change, str] | Answer:
+    def _routed(self, route: RouteRequest) -> tuple[Change, str] | Answer:
         """What brings a route about, or the answer if nothing can or need."""
-        bay = self._show.bay
-        inputs, outputs = list(bay.rig.inputs), list(bay.rig.outputs)
-        if bay.scene is None or route.input > len(inputs) or route.output > len(outputs):
+        engine = self._show.engine
+        inputs, outputs = list(engine.rig.inputs), list(engine.rig.outputs)
+        if engine.scene is None or route.input > len(inputs) or route.output > len(outputs):
             return {"done": False, "text": f"there is no input {route.input}, no output {route.output} or no scene"}
         source, target = inputs[route.input - 1], outputs[route.output - 1]
-        done = f"scene {bay.scene[0]}: {source} {'leads' if route.on else 'does not lead'} to {target}"
+        done = f"scene {engine.scene[0]}: {source} {'leads' if route.on else 'does not lead'} to {target}"
         try:
-            routes = scene_snapshot.with_route(bay, scene_snapshot.in_force(bay), source, target, route.on)
+            routes = scene_snapshot.with_route(engine, scene_snapshot.in_force(engine), source, target, route.on)
         except ValueError as fault:
             return {"done": False, "text": str(fault)}
         if routes is None:
             return {"done": True, "text": f"{done} already"}
-        return partial(scene_edits.set_routes, number=bay.scene[0], routes=routes), done
+        return partial(scene_edits.set_routes, number=engine.scene[0], routes=routes), done
 
     def _answer(self, source: int, command: int, answer: Answer) -> None:
         show = self._show
-        reply = answer_reply(show.bay.device, command, answer["done"], answer["text"])
-        show.send((output, reply) for output in show.bay.reply_to)
+        reply = answer_reply(show.engine.device, command, answer["done"], answer["text"])
+        show.send((output, reply) for output in show.engine.reply_to)
         show.tell(show.inputs[source], answer["text"])

@@ -1,37 +1,37 @@
 """An edited rig takes over in a running show."""
 
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.live.show import Show
-from engine.rig.edit.scene_edits import EditFault
+from engine.rig.edit.scene_edits import EditError
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
 
-def adopt(show: Show, bay: Bay, text: str) -> None:
+def adopt(show: Show, engine: Engine, text: str) -> None:
     """Go on with an edited rig in one step; ports that it wants no more, or wants elsewhere, are let go of.
 
     `text`: what the rig was read from.
     """
-    before = show.bay.rig
-    show.succeed(bay, text)
+    before = show.engine.rig
+    show.succeed(engine, text)
     for source, name in enumerate(show.inputs):
-        if name in before.inputs and before.inputs[name] != bay.rig.inputs.get(name):
+        if name in before.inputs and before.inputs[name] != engine.rig.inputs.get(name):
             show.let_go_of_input(source)
     for output, name in enumerate(show.outputs):
-        if name in before.outputs and _place(before, name) != _place(bay.rig, name):
+        if name in before.outputs and _place(before, name) != _place(engine.rig, name):
             show.let_go_of_output(output)
     show.refused = None
 
 
 def read_here(text: str, source: str, playing: Rig) -> Rig:
-    """An edited text, as the machine that plays a rig reads it. Raises RigError and EditFault."""
+    """An edited text, as the machine that plays a rig reads it. Raises RigError and EditError."""
     rig = read(text, source)
     if (rig.network is None) != (playing.network is None):
-        raise EditFault("[network] cannot come or go while the rig plays; stop the engine and start it again")
+        raise EditError("[network] cannot come or go while the rig plays; stop the engine and start it again")
     try:
         return rig.on(playing.network.machine) if playing.network is not None else rig
     except ValueError as fault:
-        raise EditFault(str(fault)) from None
+        raise EditError(str(fault)) from None
 
 
 def _place(rig: Rig, name: str) -> tuple[str | None, ...] | None:

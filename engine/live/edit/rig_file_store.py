@@ -5,24 +5,24 @@ from typing import Any, NamedTuple
 
 from engine.live.process.worker_threads import in_a_thread, to_its_end
 from engine.rig.edit import differences
-from engine.rig.edit.versions import Versions
+from engine.rig.edit.versions import RigVersions
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import RigError, read, text_of
 
 
-class Saved(NamedTuple):
+class SavedFile(NamedTuple):
     """A file that was written and read back."""
 
     rig: Rig
     changes: list[str]  # against what the file held before, a sentence each
 
 
-class Shelf:
+class RigFileStore:
     """One rig file. Loop only; what blocks goes through threads."""
 
     def __init__(self, file: Path) -> None:
         self.file = file
-        self._versions = Versions(file)
+        self._versions = RigVersions(file)
 
     async def present(self) -> str | None:
         """What the file holds, whether or not it is UTF-8; None if there is none. Raises SaveFault."""
@@ -47,18 +47,18 @@ class Shelf:
         versions = await to_its_end(self._versions.list)
         return [{"number": each.number, "time": each.time, "bytes": each.size} for each in versions]
 
-    async def write(self, text: str, expected: str | None) -> Saved:
+    async def write(self, text: str, expected: str | None) -> SavedFile:
         """Write the file and read it back; `expected` is what it holds, None if there is none.
 
         Raises SaveFault; RigError if what it holds then is no rig.
         """
         return await to_its_end(self._write, text, expected)
 
-    def _write(self, text: str, expected: str | None) -> Saved:  # worker thread
+    def _write(self, text: str, expected: str | None) -> SavedFile:  # worker thread
         swept = self._versions.save(text, expected)
         rig = read(text_of(self.file), str(self.file))
         told = [f"{name}, left half-written by a save that was killed, was taken away" for name in swept]
-        return Saved(rig, self._changes(expected, rig) + told)
+        return SavedFile(rig, self._changes(expected, rig) + told)
 
     def _changes(self, before: str | None, rig: Rig) -> list[str]:  # worker thread
         if before is None:

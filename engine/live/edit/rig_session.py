@@ -12,14 +12,14 @@ from typing import Any, Final
 import trio
 
 from engine.core.cable.remote_cable import far_outputs
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.live.edit.rig_adoption import adopt, read_here
-from engine.live.edit.rig_file_store import Shelf, counted, lines
+from engine.live.edit.rig_file_store import RigFileStore, counted, lines
 from engine.live.edit.sound_list_files import Facts, SoundLists, facts
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
-from engine.rig.edit.scene_edits import EditFault
-from engine.rig.edit.versions import SaveFault, plain
+from engine.rig.edit.scene_edits import EditError
+from engine.rig.edit.versions import SaveError, plain
 from engine.rig.read.load import RigError
 from filters.registry import FilterFault
 
@@ -32,7 +32,7 @@ Change = Callable[[str], str]
 Plan = Callable[[], tuple[Change, str] | Answer]
 
 
-class Workshop:
+class RigSession:
     """One show's rig file. Loop only; files and compiling go through threads, one thing at a time."""
 
     def __init__(self, show: Show, file: Path, text: str) -> None:
@@ -43,7 +43,7 @@ class Workshop:
         self._on_disk = text  # what the file held when it was last read or written here
         self._before: list[tuple[str, str]] = []  # (text, what was done to it), the newest last
         self._after: list[tuple[str, str]] = []  # (text, what made it), taken back and to be had again, the next last
-        self._shelf = Shelf(file)
+        self._shelf = RigFileStore(file)
         self._lists = SoundLists(file.parent)
         self._reread_lists = False  # one was edited, or refused the last time
         show.recorder.did(show.clock(), "rig file", text)
@@ -106,8 +106,8 @@ class Workshop:
             del self._before[:-_UNDO], self._after[:]
 
     def _plays_on(self) -> str:
-        scene = self._show.bay.scene
-        gone = scene is not None and scene[0] not in self._show.bay.plans
+        scene = self._show.engine.scene
+        gone = scene is not None and scene[0] not in self._show.engine.plans
         return "; it plays on until another is recalled" if gone else ""
 
     def _standing(self) -> str:
@@ -121,20 +121,20 @@ class Workshop:
     async def _play(self, change: Change, led: bool = False) -> str | None:
         """Why the changed text cannot be played, or None: it plays."""
         show = self._show
-        if show.bay.led_by is not None and not led:
-            return f"{show.bay.led_by} is in charge; a rig that is edited there plays here, too"
+        if show.engine.led_by is not None and not led:
+            return f"{show.engine.led_by} is in charge; a rig that is edited there plays here, too"
         try:
             text = plain(await to_its_end(change, self.text))
-            rig = await to_its_end(read_here, text, str(self.file), show.bay.rig)
-            if rig == show.bay.rig:
+            rig = await to_its_end(read_here, text, str(self.file), show.engine.rig)
+            if rig == show.engine.rig:
                 self.text = text
                 return None
-            speeds = {name: wire.speed for name, wire in zip(show.outputs, show.bay.wires, strict=True)}
+            speeds = {name: cable.speed for name, cable in zip(show.outputs, show.engine.cables, strict=True)}
             places = show.inputs, show.outputs
-            bay = await to_its_end(Bay, rig, speeds, None, places, far_outputs(rig))
-        except (EditFault, RigError, FilterFault) as fault:
+            engine = await to_its_end(Engine, rig, speeds, None, places, far_outputs(rig))
+        except (EditError, RigError, FilterFault) as fault:
             return str(fault)
-        adopt(show, bay, text)
+        adopt(show, engine, text)
         self.text = text
         return None
 
@@ -148,7 +148,7 @@ class Workshop:
     async def _saved(self, choice: str | None) -> Answer:
         try:
             now = await self._shelf.present()
-        except SaveFault as fault:
+        except SaveError as fault:
             return _refusal(f"{fault}; nothing was saved, and what plays plays on")
         if self.text == now:
             self._agrees()
@@ -179,7 +179,7 @@ class Workshop:
                 if now != self._on_disk:
                     return self._differs(now)
                 text = await self._shelf.former(version)
-            except SaveFault as fault:
+            except SaveError as fault:
                 return _refusal(f"{fault}; nothing was changed")
             which = "the version before" if version is None else f"version {version}"
             refusal = await self._play(lambda _: text)
@@ -193,7 +193,7 @@ class Workshop:
         """The versions that are kept, newest first."""
         try:
             listed = await self._shelf.listed()
-        except SaveFault as fault:
+        except SaveError as fault:
             return _refusal(str(fault))
         return {"done": True, "text": counted(len(listed)), "versions": listed}
 
@@ -202,7 +202,7 @@ class Workshop:
         named = str(self.file) if version is None else f"version {version}"
         try:
             held = await (self._shelf.present() if version is None else self._shelf.former(version))
-        except SaveFault as fault:
+        except SaveError as fault:
             return _refusal(str(fault))
         if held is None:
             return _refusal(f"{self.file} is no longer there; bayleaf save --playing makes it again of what plays")
@@ -212,10 +212,10 @@ class Workshop:
     async def _write(self, expected: str | None) -> Answer:
         try:
             saved = await self._shelf.write(self.text, expected)
-        except (SaveFault, RigError) as fault:
+        except (SaveError, RigError) as fault:
             return _refusal(str(fault))
         self._agrees()
-        if saved.rig != self._show.bay.rig:
+        if saved.rig != self._show.engine.rig:
             return _refusal(f"{self.file} was saved, but what it holds is not what plays")
         listed = "".join(f"\n  {each}" for each in saved.changes)
         return {"done": True, "text": f"saved in {self.file}, read back: it is what plays. What changed:{listed}"}
@@ -227,7 +227,7 @@ class Workshop:
             if self.unsaved:
                 number = await self._shelf.keep(before)
                 kept = f"; what played is kept as version {number}, and scenes undo brings it back"
-        except (SaveFault, RigError) as fault:
+        except (SaveError, RigError) as fault:
             return _refusal(f"{fault}; what plays plays on")
         refusal = await self._play(lambda _: text)
         if refusal is not None:
@@ -249,7 +249,7 @@ class Workshop:
         told = "live edits were not saved"
         try:
             number = await self._shelf.keep(self.text)
-        except SaveFault as fault:
+        except SaveError as fault:
             self._show.tell("rig file", f"{told} and are lost, for {fault}")
             return
         back = f"bayleaf save --undo --version {number} brings them back when the rig plays again"
@@ -267,7 +267,7 @@ class Workshop:
             await trio.sleep(_ROUND)
             before, seen = seen, self._stamp()
             # a file that is not there is about to be replaced; what was read plays on
-            edited = self._lists.edited(self._show.bay.rig)
+            edited = self._lists.edited(self._show.engine.rig)
             self._reread_lists |= edited
             if seen is not None and seen == before and (edited or seen != self._handled):
                 self._handled = seen
@@ -297,28 +297,28 @@ class Workshop:
 
     async def _read_lists(self) -> None:
         """Play the same text with its lists as they are now."""
-        before = self._show.bay
+        before = self._show.engine
         fault = await self._play(lambda text: text)
         self._reread_lists = fault is not None
         if fault is not None:
             self._refuse(fault)
             return
         self._show.refused = None
-        if self._show.bay is not before:
+        if self._show.engine is not before:
             self._show.tell("rig file", "a sound list was edited and is adopted")
 
     async def _follow(self, text: str) -> None:
         show = self._show
-        before, played = show.bay, self.text
+        before, played = show.engine, self.text
         fault = await self._play(lambda _: text)
         if fault is not None:
             self._refuse(fault)
             return
         self._remember(played, f"the edit of {self.file.name}")
         self._agrees()
-        if show.bay is before:
+        if show.engine is before:
             return
-        scene, plans = show.bay.scene, show.bay.plans
+        scene, plans = show.engine.scene, show.engine.plans
         gone = f"; scene {scene[0]} is no longer in it and plays on" if scene and scene[0] not in plans else ""
         show.tell("rig file", f"was edited and is adopted: {len(plans)} scenes{gone}")
 

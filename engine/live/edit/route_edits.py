@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any, Final, TypeGuard
 
 from engine.core import scene_snapshot
-from engine.live.edit.rig_session import Answer, Change, Workshop
+from engine.live.edit.rig_session import Answer, Change, RigSession
 from engine.live.show import Show
 from engine.rig.edit import scene_edits
 from engine.rig.models.rig import Scene
@@ -19,7 +19,7 @@ _UNKNOWN: Final = {"done": False, "text": "edit takes join, part, chain, burst, 
 _CHANGED: Final = {"done": False, "text": "the rig has changed since you looked at it; look again, nothing was changed"}
 
 
-async def edit(show: Show, workshop: Workshop, request: dict[str, Any]) -> Answer:
+async def edit(show: Show, workshop: RigSession, request: dict[str, Any]) -> Answer:
     """Carry an edit out; faults come back as sentences with the place in the rig."""
     what = request.get("what")
     if what == "undo":
@@ -35,9 +35,9 @@ def _planned(show: Show, request: dict[str, Any]) -> tuple[Change, str] | Answer
     if request.get("revision", show.revision) != show.revision:
         return _CHANGED
     number = request.get("scene")
-    scene = show.bay.rig.scene(number) if type(number) is int else None
+    scene = show.engine.rig.scene(number) if type(number) is int else None
     if scene is None:
-        numbers = ", ".join(str(each.number) for each in show.bay.rig.scenes)
+        numbers = ", ".join(str(each.number) for each in show.engine.rig.scenes)
         return {"done": False, "text": f"there is no scene {number}; there are {numbers}"}
     if request["what"] == "burst":
         return _with_burst(scene, request.get("burst"))
@@ -47,13 +47,13 @@ def _planned(show: Show, request: dict[str, Any]) -> tuple[Change, str] | Answer
 
 
 def _with_way(show: Show, scene: Scene, source: object, target: object, on: bool) -> tuple[Change, str] | Answer:
-    rig = show.bay.rig
+    rig = show.engine.rig
     for what, name, names in (("input", source, rig.inputs), ("output", target, rig.outputs)):
         if not isinstance(name, str) or name not in names:
             return {"done": False, "text": f"there is no {what} {name}; there are {', '.join(names)}"}
     done = f"scene {scene.number}: {source} {'leads' if on else 'does not lead'} to {target}"
     try:
-        routes = scene_snapshot.with_route(show.bay, scene, str(source), str(target), on)
+        routes = scene_snapshot.with_route(show.engine, scene, str(source), str(target), on)
     except ValueError as fault:
         return {"done": False, "text": str(fault)}
     if routes is None:

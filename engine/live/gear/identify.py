@@ -72,7 +72,7 @@ def _row(output: str, source: str | None, identity: dict[str, Any] | None, text:
 
 def _crossed(show: Show, output: str, source: str) -> str:
     """An output and an input that share a name, or the port's pattern, are taken for one device's."""
-    rig = show.bay.rig
+    rig = show.engine.rig
     port = rig.outputs[output].port
     expected = {name for name, wanted in rig.inputs.items() if name == output or (port and wanted.port == port)}
     if not expected or source in expected:

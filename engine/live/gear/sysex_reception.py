@@ -6,14 +6,14 @@ from typing import Any, Final
 import trio
 
 from engine.core.routing.loops import QUESTION
-from engine.live.show import Event, Show
+from engine.live.show import Show, ShowEvent
 from engine.midi.kinds import SYSEX
 
 _ROUND: Final = 0.01  # seconds
 _NS: Final = 1_000_000_000
 
 
-class Reception:
+class SysexReception:
     """One dump."""
 
     def __init__(self, show: Show, source: int, silence: float, wait: float) -> None:
@@ -76,7 +76,7 @@ class Reception:
             elif show.clock() - heard_at > (self._silence if self._messages else self._wait) * _NS:
                 return None if self._messages else f"nothing came from {self._name} within {self._wait:g} seconds"
 
-    def _of_dump(self, heard: Sequence[Event]) -> list[bytes]:
+    def _of_dump(self, heard: Sequence[ShowEvent]) -> list[bytes]:
         return [
             event.message
             for event in heard

@@ -6,25 +6,25 @@ from typing import Any, Final
 
 import trio
 
-from engine.core.cable.remote_cable import FarWire
+from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.scheduler import SHORT_SYSEX
-from engine.instruments.dump_handshake import CANCEL, Handshake, Verdict, answer, packet_number
-from engine.live.show import Event, Show
+from engine.instruments.dump_handshake import CANCEL, Handshake, HandshakeVerdict, answer, packet_number
+from engine.live.show import Show, ShowEvent
 
 _ROUND: Final = 0.002  # seconds
 _FRAME: Final = 200_000_000  # ns between two words of progress
 _AHEAD: Final = 4_000_000  # ns of the wire that may wait there: two rounds, so that it never runs empty
 _FAR_AHEAD: Final = 50_000_000  # ns of the wire of another machine: what the way there may vary by
 _NS: Final = 1_000_000_000
-_ENDS: Final = (Verdict.CANCELLED, Verdict.REFUSED, Verdict.SILENT)
+_ENDS: Final = (HandshakeVerdict.CANCELLED, HandshakeVerdict.REFUSED, HandshakeVerdict.SILENT)
 _UNIVERSAL: Final = 0x7E
 
 
-class Lost(Exception):
+class SendingInterrupted(Exception):
     """A message did not reach the wire; the text says why."""
 
 
-class Sending:
+class SysexSending:
     """One dump on its way to one output, from message `place` (0 is the first) on."""
 
     def __init__(self, show: Show, output: int, messages: Sequence[bytes], place: int) -> None:
@@ -36,7 +36,7 @@ class Sending:
         self._gone = sum(map(len, messages[:place]))
         self._place = place  # of the next message that is to be handed to the wire
         self._waiting: deque[bytes] = deque()  # those that the wire has not handed to the driver
-        self._events: deque[Event] = deque()
+        self._events: deque[ShowEvent] = deque()
         self._gap = 0
         self._chunk = 0
         self._since_gap = 0
@@ -64,7 +64,7 @@ class Sending:
             await self._settle()
             if self._hands is not None and self._place < len(self._all):
                 self._call_off(self._all[self._place])
-        except Lost as fault:
+        except SendingInterrupted as fault:
             return self._ended(False, str(fault))
         finally:
             self._show.unwatch(self._events)
@@ -95,12 +95,12 @@ class Sending:
         if self._hands is not None:
             await self._settle()
             verdict = await self._answered(self._hands, stop)
-            if verdict is not Verdict.NEXT:
+            if verdict is not HandshakeVerdict.NEXT:
                 self._place -= 1
                 self._gone -= len(message)
             if verdict in _ENDS:
-                raise Lost(verdict.value)
-            if verdict is not Verdict.NEXT:
+                raise SendingInterrupted(verdict.value)
+            if verdict is not HandshakeVerdict.NEXT:
                 return
         if self._gap and self._since_gap >= self._chunk:
             await self._settle()
@@ -110,12 +110,12 @@ class Sending:
 
     def _room_for(self, message: bytes) -> bool:
         """Whether it may join what waits. On a wire short SysEx overtakes long; a dump keeps its order."""
-        wire = self._show.bay.wires[self._output]
-        if isinstance(wire, FarWire):  # it waits at the other machine, where nobody here could stop it any more
-            return wire.carried_at - self._show.clock() < _FAR_AHEAD
+        cable = self._show.engine.cables[self._output]
+        if isinstance(cable, RemoteCable):  # it waits at the other machine, where nobody here could stop it any more
+            return cable.carried_at - self._show.clock() < _FAR_AHEAD
         if not self._waiting:
             return True
-        speed = wire.speed
+        speed = cable.speed
         if speed is None or (len(message) <= SHORT_SYSEX < max(map(len, self._waiting))):
             return False
         return sum(map(speed.cost, self._waiting)) < _AHEAD
@@ -123,7 +123,7 @@ class Sending:
     def _look(self) -> None:
         """See what was handed over and what the instrument said. Raises Lost."""
         if len(self._events) == self._events.maxlen:
-            raise Lost("more passed at once than could be looked through")
+            raise SendingInterrupted("more passed at once than could be looked through")
         while self._events:
             event = self._events.popleft()
             if event.message is None:
@@ -132,17 +132,17 @@ class Sending:
                 if self._waiting and event.message is self._waiting[0]:
                     message = self._waiting.popleft()
                     if self._hands is not None:  # from here on: the cable may be faster than it is paced
-                        self._hands.sent(self._show.bay.wires[self._output].carried_at, message)
+                        self._hands.sent(self._show.engine.cables[self._output].carried_at, message)
             elif self._hands is not None and self._answers in (None, event.port):
                 self._hands.hear(event.message)
-        if self._waiting and not self._show.bay.wires[self._output].holds(self._waiting[0]):
+        if self._waiting and not self._show.engine.cables[self._output].holds(self._waiting[0]):
             self._place -= len(self._waiting)
             self._gone -= sum(map(len, self._waiting))
             meter = self._show.out_meters[self._output]
-            raise Lost(
+            raise SendingInterrupted(
                 f"{self._name} was lost: {meter.last_error}"
                 if not meter.open
-                else f"a message was thrown away ({meter.last_error or 'a panic, or too much waited for the wire'})"
+                else f"a message was thrown away ({meter.last_error or 'a panic, or too much waited for the cable'})"
             )
 
     async def _settle(self) -> None:
@@ -151,14 +151,14 @@ class Sending:
             await trio.sleep(_ROUND)
             self._look()
         while True:
-            left = self._show.bay.wires[self._output].carried_at - self._show.clock()
+            left = self._show.engine.cables[self._output].carried_at - self._show.clock()
             if left <= 0:
                 return
             await trio.sleep(min(left / _NS, 0.1))
 
-    async def _answered(self, hands: Handshake, stop: trio.Event) -> Verdict:
+    async def _answered(self, hands: Handshake, stop: trio.Event) -> HandshakeVerdict:
         """What the instrument says to this message; PENDING if the player stops it meanwhile."""
-        while (verdict := hands.verdict(self._show.clock())) is Verdict.PENDING and not stop.is_set():
+        while (verdict := hands.verdict(self._show.clock())) is HandshakeVerdict.PENDING and not stop.is_set():
             await trio.sleep(_ROUND)
             self._look()
         return verdict
@@ -171,7 +171,7 @@ class Sending:
     def _progress(self) -> dict[str, Any]:
         """Counted are whole messages that went to the wire."""
         count, octets = len(self._all) - self._place, self._octets - self._gone
-        speed = self._show.bay.wires[self._output].speed
+        speed = self._show.engine.cables[self._output].speed
         gaps = octets / self._chunk if self._chunk else count
         on_wire = (octets + count * speed.overhead) * speed.byte_ns if speed else 0
         return {

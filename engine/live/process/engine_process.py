@@ -7,23 +7,23 @@ from typing import Final
 
 import trio
 
-from engine.core.control.setlist import Standing
-from engine.live.cluster_session import Joined, joining
-from engine.live.edit.remote_work import Errands
-from engine.live.edit.rig_session import Workshop
-from engine.live.hotplug import Watch
+from engine.core.control.setlist import ShowPosition
+from engine.live.cluster_session import ClusterSession, joining
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_session import RigSession
+from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
-from engine.live.port_opening import Opener, connect
+from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
-from engine.live.process.instance_lock import Claim, claim_socket
+from engine.live.process.instance_lock import InstanceLock, claim_socket
 from engine.live.process.last_scene import read_last, state_file, write_last
 from engine.live.process.priority import undisturbed
 from engine.live.process.worker_threads import to_its_end
-from engine.live.reader import Inbox
+from engine.live.reader import InputReader
 from engine.live.show import Show
-from engine.live.socket.osc import Osc
-from engine.live.socket.panel_requests import Desk
-from engine.live.socket.server import Server
+from engine.live.socket.osc import OscServer
+from engine.live.socket.panel_requests import PanelRequests
+from engine.live.socket.server import SocketServer
 from engine.ports.port import PortSystem
 from engine.rig.models.rig import Rig
 
@@ -32,7 +32,7 @@ _Task = Callable[[], Awaitable[None]]
 _FAREWELL: Final = 2.0  # seconds the last releases may take on slow wires
 
 
-class Stage:
+class EngineProcess:
     """Runs one rig under one name."""
 
     def __init__(
@@ -56,7 +56,7 @@ class Stage:
         self._virtual = virtual
         self._say = say
         self._beside = beside
-        self._to_keep: Standing | None = None
+        self._to_keep: ShowPosition | None = None
         self._scene_changed = trio.Event()
         self._scene_written = trio.Event()
         self._scene_written.set()
@@ -72,23 +72,25 @@ class Stage:
             finally:
                 claim.release()
 
-    async def _run(self, system: PortSystem, claim: Claim, joined: Joined | None, signals: AsyncIterator[int]) -> None:
-        opener = Opener(system, self._virtual, joined.far if joined is not None else None)
+    async def _run(
+        self, system: PortSystem, claim: InstanceLock, joined: ClusterSession | None, signals: AsyncIterator[int]
+    ) -> None:
+        opener = PortOpener(system, self._virtual, joined.far if joined is not None else None)
         patch = connect(self._rig, opener)
         for place, reason in patch.missing.items():
             self._say(f"{place} is missing: {reason}")
-        inbox = Inbox({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
+        inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
         show = Show(self._rig, patch, inbox, self._keep, say=self._say)
         if claim.crashed:
             show.clear_up()
             self._say("the last engine of this name did not end as it should; every output was silenced first")
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
-            workshop = Workshop(show, self._rig_file, self._text)
-            errands = Errands(show, workshop)
-            desk = Desk(show, workshop, system)
-            server = Server(show, workshop, errands, desk, claim.listener, self._written, joined)
-            watch, osc = Watch(show, opener), Osc(show)
+            workshop = RigSession(show, self._rig_file, self._text)
+            errands = RemoteWork(show, workshop)
+            desk = PanelRequests(show, workshop, system)
+            server = SocketServer(show, workshop, errands, desk, claim.listener, self._written, joined)
+            watch, osc = Hotplug(show, opener), OscServer(show)
             tasks = [server.serve, watch.run, workshop.run, errands.run, osc.run, *self._beside]
             if joined is not None:
                 tasks += joined.tasks(show, workshop)
@@ -104,7 +106,9 @@ class Stage:
         async for _ in signals:
             self._stop.set()
 
-    async def _perform(self, show: Show, inbox: Inbox, tasks: Sequence[_Task], joined: Joined | None) -> None:
+    async def _perform(
+        self, show: Show, inbox: InputReader, tasks: Sequence[_Task], joined: ClusterSession | None
+    ) -> None:
         try:
             with collector_at_rest(), undisturbed() as show.scheduling:
                 await self._play(show, inbox, tasks, joined)
@@ -114,7 +118,9 @@ class Stage:
                 await _say_farewell(show)
             show.close_outputs()
 
-    async def _play(self, show: Show, inbox: Inbox, tasks: Sequence[_Task], joined: Joined | None) -> None:
+    async def _play(
+        self, show: Show, inbox: InputReader, tasks: Sequence[_Task], joined: ClusterSession | None
+    ) -> None:
         async with trio.open_nursery() as nursery:
             nursery.start_soon(collect_when_idle, show.messages_heard)
             for task in tasks:
@@ -138,11 +144,11 @@ class Stage:
         start = self._rig.rig.start
         if start != "last":
             return start
-        return last.scene if last is not None and last.scene in show.bay.plans else self._rig.scenes[0].number
+        return last.scene if last is not None and last.scene in show.engine.plans else self._rig.scenes[0].number
 
     # The state file is written off the loop, the latest scene only.
 
-    def _keep(self, standing: Standing) -> None:
+    def _keep(self, standing: ShowPosition) -> None:
         self._to_keep = standing
         self._scene_changed.set()
         if self._scene_written.is_set():

@@ -15,7 +15,7 @@ class NameTaken(Exception):
     """Another engine of this name runs already."""
 
 
-class Claim(NamedTuple):
+class InstanceLock(NamedTuple):
     """A name that is ours while `lock` is open. `crashed`: the last engine of this name did not end as it should."""
 
     listener: socket.socket
@@ -30,7 +30,7 @@ class Claim(NamedTuple):
         self.lock.close()
 
 
-def claim_socket(name: str) -> Claim:
+def claim_socket(name: str) -> InstanceLock:
     """A listening socket for the engine of this name. A socket left over from a crash is replaced.
 
     Raises NameTaken if an engine of this name runs, OSError if the folder cannot be used.
@@ -61,4 +61,4 @@ def claim_socket(name: str) -> Claim:
             told = "the path is too long; set XDG_RUNTIME_DIR to a shorter folder"
             raise OSError(errno.ENAMETOOLONG, told, os.fspath(path)) from None
         raise
-    return Claim(listener, path, lock, crashed)
+    return InstanceLock(listener, path, lock, crashed)

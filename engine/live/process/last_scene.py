@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import platformdirs
 
-from engine.core.control.setlist import Standing
+from engine.core.control.setlist import ShowPosition
 
 _APP: Final = "bayleaf"
 
@@ -18,12 +18,12 @@ def state_file(name: str) -> Path:
     return Path(platformdirs.user_state_dir(_APP)) / f"{name}.json"
 
 
-def read_last(path: Path, rig: Path) -> Standing | None:
+def read_last(path: Path, rig: Path) -> ShowPosition | None:
     """Where the show of this rig file stood, or None if none can be told."""
     return _all(path).get(str(rig.resolve()))
 
 
-def _all(path: Path) -> dict[str, Standing]:
+def _all(path: Path) -> dict[str, ShowPosition]:
     """By rig file; none where the state cannot be read or is not ours."""
     try:
         listed = json.loads(path.read_text(encoding="utf-8"))["shows"]
@@ -32,13 +32,13 @@ def _all(path: Path) -> dict[str, Standing]:
         return {}
 
 
-def _standing(kept: Any) -> Standing | None:
+def _standing(kept: Any) -> ShowPosition | None:
     if not isinstance(kept, list) or [type(each) for each in kept] != [int, str, int]:
         return None
-    return Standing(*kept)
+    return ShowPosition(*kept)
 
 
-def write_last(path: Path, rig: Path, standing: Standing) -> None:
+def write_last(path: Path, rig: Path, standing: ShowPosition) -> None:
     """Write this down: temporary file, fsync, rename, so that a crash leaves the old state or the new.
 
     One engine of a name runs at a time, so what a crash left of a temporary file is written over by the next one.

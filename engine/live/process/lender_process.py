@@ -16,15 +16,15 @@ from typing import Final
 
 import trio
 
-from engine.cluster.link.clock_offset import Timing
+from engine.cluster.link.clock_offset import ClockOffsets
 from engine.cluster.link.join import join
-from engine.cluster.link.keys import Names
+from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import EventSender
 from engine.core.cable.scheduler import Delivery
-from engine.live.lender_ports import LentPorts
-from engine.live.notice_limiter import Notices
-from engine.live.port_opening import Opener
+from engine.live.lender_ports import LenderPorts
+from engine.live.notice_limiter import NoticeLimiter
+from engine.live.port_opening import PortOpener
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.priority import going_first, undisturbed
 from engine.live.process.watchdog import Watchdog
@@ -40,14 +40,14 @@ _STUCK: Final = 1.0  # seconds: nobody takes this machine's place, so a loop tha
 _FAREWELL: Final = 2.0  # seconds the last releases may take on slow wires
 
 
-class Lending(LentPorts):
+class LenderProcess(LenderPorts):
     """Lends the ports of one machine of a rig until it is stopped."""
 
     def __init__(
         self,
         rig: Rig,
         link: Link,
-        opener: Opener,
+        opener: PortOpener,
         say: Callable[[str], None],
         clock: Callable[[], int] = time.monotonic_ns,
         day: Callable[[], int] = time.time_ns,
@@ -56,7 +56,7 @@ class Lending(LentPorts):
         super().__init__(rig, link, opener, clock, day())
         self.stop = trio.Event()
         self._say = say
-        self._notices = Notices(lambda _, port, text: say(f"{port}: {text}"))
+        self._notices = NoticeLimiter(lambda _, port, text: say(f"{port}: {text}"))
         self._loop: trio.lowlevel.TrioToken | None = None
         self._stream = secrets.randbits(32)
         self._senders: dict[str, EventSender] = {}
@@ -117,7 +117,7 @@ class Lending(LentPorts):
     # Each turn
 
     def poke(self) -> None:
-        """See LentPorts."""
+        """See LenderPorts."""
         with contextlib.suppress(trio.RunFinishedError):
             if self._loop is not None:
                 self._loop.run_sync_soon(self.pump, idempotent=True)
@@ -149,7 +149,7 @@ class Lending(LentPorts):
                     self.link.publish(self.names.input(self.me, name), payload, bulk)
 
     def send(self, deliveries: Sequence[Delivery]) -> None:
-        """See LentPorts."""
+        """See LenderPorts."""
         for output, message, _ in deliveries:
             name = self.gate.name(output)
             port, meter = self.port(name), self.out_meters[name]
@@ -176,7 +176,7 @@ class Lending(LentPorts):
             self._say(f"{holder} plays" if holder is not None else "nobody plays; everything is silent")
 
     def tell(self, port: str, text: str) -> None:
-        """See LentPorts."""
+        """See LenderPorts."""
         self._notices.tell(self.clock(), port, text)
 
     # Now and then
@@ -215,17 +215,17 @@ class Lending(LentPorts):
             self.want(rig)
 
 
-async def lend(rig: Rig, rig_file: Path, opener: Opener, say: Callable[[str], None]) -> None:
+async def lend(rig: Rig, rig_file: Path, opener: PortOpener, say: Callable[[str], None]) -> None:
     """Join the network and lend, until SIGINT or SIGTERM. Raises LinkError."""
     network = rig.network
     assert network is not None, "a rig of one machine lends nothing"
     # with the link's own threads: on a busy computer it would count as gone
     with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals, going_first():
         link = await to_its_end(join, rig, rig_file, say)
-        timing = Timing(link, Names(rig.rig.name), network.machine, network.machines)
+        timing = ClockOffsets(link, NetworkKeys(rig.rig.name), network.machine, network.machines)
         timing.begin()
         try:
-            lending = Lending(rig, link, opener, say)
+            lending = LenderProcess(rig, link, opener, say)
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(_heed, signals, lending.stop)
                 await lending.run()

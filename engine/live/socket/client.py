@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import platformdirs
 
-from engine.user_error import Told
+from engine.user_error import UserError
 
 _APP: Final = "bayleaf"
 _NAME: Final = re.compile(r"[A-Za-z0-9_-]{1,40}")
@@ -21,7 +21,7 @@ _PATIENCE: Final = 5.0  # seconds
 _ADDRESS: Final = 103  # bytes of a Unix socket's address that every system takes
 
 
-class NoEngine(Told):
+class NoEngine(UserError):
     """No engine of this name answers; the text says so and what to do."""
 
 

@@ -34,7 +34,7 @@ _SIZE: Final = struct.Struct(">i")
 _FORM: Final = re.compile(rb"/bayleaf/[a-z]+\x00+,[is]*\x00")
 
 
-class Osc:
+class OscServer:
     """One show's ear on UDP. It follows the rig: an edit of [osc] opens, moves or closes the port."""
 
     def __init__(self, show: Show) -> None:
@@ -44,7 +44,7 @@ class Osc:
     async def run(self) -> None:
         """Listen while the rig says so, until cancelled."""
         while True:
-            wanted = self._show.bay.rig.osc
+            wanted = self._show.engine.rig.osc
             if wanted is None:
                 await trio.sleep(_ROUND)
                 continue
@@ -65,7 +65,7 @@ class Osc:
         with trio.socket.socket(family, trio.socket.SOCK_DGRAM) as listener:
             await listener.bind((wanted.listen, wanted.port))
             self._tell_once(f"listens on port {wanted.port} of {wanted.listen}")
-            while self._show.bay.rig.osc == wanted:
+            while self._show.engine.rig.osc == wanted:
                 with trio.move_on_after(_ROUND):
                     data, sender = await listener.recvfrom(_LARGEST + 1)
                     with trio.CancelScope(shield=True):  # what is carried out is answered
@@ -80,7 +80,7 @@ class Osc:
 
     def take(self, data: bytes, sender: str) -> list[bytes]:
         """Carry out one datagram of this address; the replies. One that is not wholly in order asks for nothing."""
-        wanted = self._show.bay.rig.osc
+        wanted = self._show.engine.rig.osc
         if wanted is None or sender not in wanted.allow:
             return []
         try:
@@ -111,7 +111,7 @@ class Osc:
         return [_message(_ANSWER, text), self._now()]
 
     def _now(self) -> bytes:
-        scene = self._show.bay.scene
+        scene = self._show.engine.scene
         return _message(_NOW, *(scene if scene is not None else (0, "")))
 
 

@@ -10,8 +10,8 @@ from typing import Any, Final
 from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerationError
 
 from engine.core.routing.explain import RouteVerdict, explain, shown
-from engine.live.cable_load import Gauge
-from engine.live.edit.rig_session import Answer, Workshop
+from engine.live.cable_load import CableLoad
+from engine.live.edit.rig_session import Answer, RigSession
 from engine.live.edit.route_edits import edit
 from engine.live.meters import PortMeter
 from engine.live.process.worker_threads import in_a_thread
@@ -29,12 +29,12 @@ _TEST_KEY: Final = 60  # middle C
 _DEEP: Final = 4  # levels of an answer that are written piece by piece: a scene of a rig is one piece
 
 
-class Desk:
+class PanelRequests:
     """Answers for one show. `gauge` is for whoever follows."""
 
-    def __init__(self, show: Show, workshop: Workshop, system: PortSystem) -> None:
+    def __init__(self, show: Show, workshop: RigSession, system: PortSystem) -> None:
         """`system`: where the ports are."""
-        self.gauge = Gauge(show)
+        self.gauge = CableLoad(show)
         self._show = show
         self._workshop = workshop
         self._system = system
@@ -65,13 +65,13 @@ class Desk:
 
     async def _rig(self) -> Answer:
         show, workshop = self._show, self._workshop
-        rig, revision, unsaved = show.bay.rig, show.revision, workshop.unsaved
+        rig, revision, unsaved = show.engine.rig, show.revision, workshop.unsaved
         told = {"file": str(workshop.file), **await in_a_thread(partial(outline, rig))}
         text = f"{rig.rig.name}: {len(rig.scenes)} scenes"
         return {"done": True, "text": text, "revision": revision, "unsaved": unsaved, "rig": told}
 
     async def _explain(self, number: object, source: object, message: object) -> Answer:
-        rig, muted = self._show.bay.rig, set(self._show.bay.muted)
+        rig, muted = self._show.engine.rig, set(self._show.engine.muted)
         scene = _scene(rig, number)
         if scene is None:
             return _no_scene(rig, number)
@@ -105,21 +105,21 @@ class Desk:
 
     def _test_note(self, name: object) -> Answer:
         show = self._show
-        gear = show.bay.rig.instruments.get(name) if isinstance(name, str) else None
+        gear = show.engine.rig.instruments.get(name) if isinstance(name, str) else None
         if gear is None:
-            known = ", ".join(show.bay.rig.instruments) or "none"
+            known = ", ".join(show.engine.rig.instruments) or "none"
             return {"done": False, "text": f"there is no instrument {name}; there is {known}"}
         output = show.outputs.index(gear.output)
         if output in show.missing()[1]:
             return {"done": False, "text": f"output {gear.output} of {name} is missing; nothing was sent"}
-        if output in show.stuck() or show.bay.wires[output].full:
+        if output in show.stuck() or show.engine.cables[output].full:
             return {"done": False, "text": f"output {gear.output} of {name} takes nothing more now; nothing was sent"}
         show.sound(output, gear.channel - 1, _TEST_KEY)
         where = f"{gear.output}, channel {gear.channel}"
         return {"done": True, "text": f"{note_name(_TEST_KEY)} for half a second to {name} ({where})"}
 
     async def _differences(self, first: object, second: object) -> Answer:
-        rig = self._show.bay.rig
+        rig = self._show.engine.rig
         found = _scene(rig, first), _scene(rig, second)
         if found[0] is None or found[1] is None:
             return _no_scene(rig, first if found[0] is None else second)

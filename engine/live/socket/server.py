@@ -18,21 +18,21 @@ from typing import Any, Final
 
 import trio
 
-from engine.core.command_result import Outcome
-from engine.live.cluster_session import Joined, hand_over
+from engine.core.command_result import CommandResult
+from engine.live.cluster_session import ClusterSession, hand_over
 from engine.live.edit.edit_requests import EDITS
 from engine.live.edit.edit_requests import obey as edit
-from engine.live.edit.remote_work import Errands
-from engine.live.edit.rig_session import Workshop
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_session import RigSession
 from engine.live.gear.audition import audition
-from engine.live.gear.sysex_requests import Gear
+from engine.live.gear.sysex_requests import SysexRequests
 from engine.live.process.worker_threads import in_a_thread, to_its_end
-from engine.live.recording_files import KeepFault
+from engine.live.recording_files import RecordingFileError
 from engine.live.recording_writer import keep
-from engine.live.show import Event, Show
-from engine.live.socket.panel_requests import ASKED, Desk
+from engine.live.show import Show, ShowEvent
+from engine.live.socket.panel_requests import ASKED, PanelRequests
 from engine.live.socket.status import status, sync
-from engine.live.socket.status_stream import Frames, follow
+from engine.live.socket.status_stream import StatusFrames, follow
 
 _LONGEST: Final = 8 << 20  # bytes of a request: a whole rig may come in one
 _SHORT: Final = 1 << 16  # bytes of a request that is read on the loop
@@ -71,18 +71,18 @@ _MORE: Final = (
 )
 
 
-class Server:
+class SocketServer:
     """Answers on the socket for one show."""
 
     def __init__(
         self,
         show: Show,
-        workshop: Workshop,
-        errands: Errands,
-        desk: Desk,
+        workshop: RigSession,
+        errands: RemoteWork,
+        desk: PanelRequests,
         listener: socket.socket,
         written: Callable[[], Awaitable[None]] = trio.lowlevel.checkpoint,
-        joined: Joined | None = None,
+        joined: ClusterSession | None = None,
     ) -> None:
         """`written` waits until a change of scene is written down: whoever was answered can rely on it.
 
@@ -92,7 +92,7 @@ class Server:
         self._workshop = workshop
         self._errands = errands
         self._desk = desk
-        self._gear = Gear(show)
+        self._gear = SysexRequests(show)
         self._written = written
         self._joined = joined
         #: what takes the rest of a connection, and what takes its time
@@ -118,7 +118,7 @@ class Server:
             async with stream, contextlib.aclosing(_lines(stream)) as lines:
                 async for line in lines:
                     request = await _parsed(line)
-                    if request is not None and (leader := self._show.bay.led_by) and _is_heard(request):
+                    if request is not None and (leader := self._show.engine.led_by) and _is_heard(request):
                         await stream.send_all(_line({"done": False, "text": f"{leader} is in charge; ask there"}))
                         continue
                     talk = self._talks.get(_asked(request))
@@ -191,8 +191,8 @@ class Server:
             return {"done": False, "text": "file needs a whole path"}
         kept = show.recorder.last(show.clock(), seconds)
         try:
-            text = await in_a_thread(keep, kept, Path(file), show.inputs, show.outputs, show.bay.rig.rig.name)
-        except KeepFault as fault:
+            text = await in_a_thread(keep, kept, Path(file), show.inputs, show.outputs, show.engine.rig.rig.name)
+        except RecordingFileError as fault:
             return {"done": False, "text": str(fault)}
         return {"done": True, "text": text}
 
@@ -224,7 +224,7 @@ class Server:
         self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]
     ) -> None:
         events = request.get("events") is True
-        await follow(stream, lines, Frames(self._show, self._workshop, self._desk.gauge, events, self._joined))
+        await follow(stream, lines, StatusFrames(self._show, self._workshop, self._desk.gauge, events, self._joined))
 
     async def _watched(
         self, stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], request: dict[str, Any]
@@ -248,7 +248,7 @@ def _asked(request: dict[str, Any] | None) -> str:
     return do if isinstance(do, str) else ""
 
 
-def _drain(events: deque[Event]) -> list[Event]:
+def _drain(events: deque[ShowEvent]) -> list[ShowEvent]:
     return [events.popleft() for _ in range(len(events))]
 
 
@@ -258,11 +258,11 @@ def _is_heard(request: dict[str, Any]) -> bool:
     return do in ("audition", "identify", "test note") or (do == "sysex" and request.get("what") != "receive")
 
 
-def _plain_outcome(outcome: Outcome) -> dict[str, Any]:
+def _plain_outcome(outcome: CommandResult) -> dict[str, Any]:
     return {**asdict(outcome), "text": outcome.told}
 
 
-def _plain(event: Event) -> dict[str, Any]:
+def _plain(event: ShowEvent) -> dict[str, Any]:
     message = event.message.hex(" ").upper() if event.message is not None else None
     return {"at": event.at, "way": event.way, "port": event.port, "message": message, "text": event.text}
 

@@ -9,37 +9,42 @@ from engine.live.show import Show
 
 def status(show: Show) -> dict[str, Any]:
     """Everything there is to know, as plain values. Loop only."""
-    bay = show.bay
-    scene = bay.scene
+    engine = show.engine
+    scene = engine.scene
     return {
-        "rig": bay.rig.rig.name,
+        "rig": engine.rig.rig.name,
         "scene": {"number": scene[0], "name": scene[1]} if scene else None,
-        "setlist": {"name": bay.setlist.name, "place": bay.setlist.place + 1, "scenes": list(bay.setlist.numbers)},
-        "setlists": [name for name in bay.setlists if name],
-        "muted_routes": sorted(bay.muted),
-        "sounds": scene_snapshot.sounds(bay),
-        "sounding": bay.ledger.sounding(),
-        "off_rest": bay.ledger.off_rest(),
+        "setlist": {
+            "name": engine.setlist.name,
+            "place": engine.setlist.place + 1,
+            "scenes": list(engine.setlist.numbers),
+        },
+        "setlists": [name for name in engine.setlists if name],
+        "muted_routes": sorted(engine.muted),
+        "sounds": scene_snapshot.sounds(engine),
+        "sounding": engine.ledger.sounding(),
+        "off_rest": engine.ledger.off_rest(),
         "inputs": _inputs(show),
         "outputs": _outputs(show),
         **sync(show),
         "muted": [
-            {"input": bay.inputs[source], "output": bay.outputs[output]} for source, output in sorted(bay.loops.muted)
+            {"input": engine.inputs[source], "output": engine.outputs[output]}
+            for source, output in sorted(engine.loops.muted)
         ],
-        "muted_messages": bay.loops.dropped,
+        "muted_messages": engine.loops.dropped,
         "latency": show.latency.percentiles(),
         "scheduling": show.scheduling,
         "recorder": show.recorder.size(),
         "refused_rig": show.refused,
         "own_faults": show.own_faults,
-        "filter_faults": dict(bay.faults.counts),
+        "filter_faults": dict(engine.faults.counts),
         "running_s": round((show.clock() - show.started_at) / 1e9, 1),
     }
 
 
 def sync(show: Show) -> dict[str, Any]:
     """Tempo and time code."""
-    now, found = show.clock(), show.bay.sync
+    now, found = show.clock(), show.engine.sync
     bpm, shown = found.bpm(now), found.shown(now)
     return {
         "tempo": round(bpm, 1) if bpm is not None else None,
@@ -52,7 +57,7 @@ def sync(show: Show) -> dict[str, Any]:
 
 
 def _inputs(show: Show) -> list[dict[str, Any]]:
-    repairs, silent = show.reader.repairs(), show.bay.sensing.silent
+    repairs, silent = show.reader.repairs(), show.engine.sensing.silent
     return [
         {
             "name": name,
@@ -61,7 +66,7 @@ def _inputs(show: Show) -> list[dict[str, Any]]:
             "repairs": repairs.get(index, 0),
         }
         for index, (name, meter) in enumerate(zip(show.inputs, show.in_meters, strict=True))
-        if name in show.bay.rig.inputs
+        if name in show.engine.rig.inputs
     ]
 
 
@@ -70,11 +75,11 @@ def _outputs(show: Show) -> list[dict[str, Any]]:
         {
             "name": name,
             **_port(meter, "open"),
-            "shed": wire.waiting.shed,
-            "replaced": wire.waiting.replaced,
+            "shed": cable.waiting.shed,
+            "replaced": cable.waiting.replaced,
         }
-        for name, meter, wire in zip(show.outputs, show.out_meters, show.bay.wires, strict=True)
-        if name in show.bay.rig.outputs
+        for name, meter, cable in zip(show.outputs, show.out_meters, show.engine.cables, strict=True)
+        if name in show.engine.rig.outputs
     ]
 
 

@@ -12,11 +12,11 @@ from typing import Any, Final
 
 import trio
 
-from engine.live.cable_load import Gauge
-from engine.live.cluster_session import Joined
-from engine.live.edit.rig_session import Workshop
+from engine.live.cable_load import CableLoad
+from engine.live.cluster_session import ClusterSession
+from engine.live.edit.rig_session import RigSession
 from engine.live.health import health
-from engine.live.show import Event, Show
+from engine.live.show import Show, ShowEvent
 from engine.live.socket.status import sync
 from engine.midi.message_words import describe, to_hex
 
@@ -32,7 +32,7 @@ _ELSEWHERE: Final = 'this connection follows and takes {"events": true} and {"ev
 Facts = dict[str, Any]
 
 
-async def follow(stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], frames: "Frames") -> None:
+async def follow(stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], frames: "StatusFrames") -> None:
     """Send frames, and heed the lines that come, until either end hangs up or the follower does not read."""
     try:
         async with trio.open_nursery() as nursery:
@@ -44,7 +44,7 @@ async def follow(stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], 
         frames.close()
 
 
-async def _send(stream: trio.SocketStream, frames: "Frames") -> None:
+async def _send(stream: trio.SocketStream, frames: "StatusFrames") -> None:
     while True:
         texts = frames.take()
         if texts:
@@ -55,24 +55,24 @@ async def _send(stream: trio.SocketStream, frames: "Frames") -> None:
         await trio.sleep(_FRAME)
 
 
-async def _heed(lines: AsyncGenerator[bytes, None], frames: "Frames", scope: trio.CancelScope) -> None:
+async def _heed(lines: AsyncGenerator[bytes, None], frames: "StatusFrames", scope: trio.CancelScope) -> None:
     with contextlib.suppress(trio.BrokenResourceError, trio.ClosedResourceError):
         async for line in lines:
             frames.heed(line)
     scope.cancel()
 
 
-class Frames:
+class StatusFrames:
     """The frames of one follower. Loop only."""
 
     def __init__(
-        self, show: Show, workshop: Workshop, gauge: Gauge, events: bool, joined: Joined | None = None
+        self, show: Show, workshop: RigSession, gauge: CableLoad, events: bool, joined: ClusterSession | None = None
     ) -> None:
         """`events`: whether the messages that pass are wanted; `joined`: the network of a rig that has one."""
         self._show, self._workshop, self._gauge = show, workshop, gauge
         self._joined = joined
         self._told = show.watch(messages=False, most=_TOLD)
-        self._passing: deque[Event] | None = None
+        self._passing: deque[ShowEvent] | None = None
         self._moved = True  # whether the next frame tells of messages even if none has passed
         self._want(events)
         self._counts = _counts(show)
@@ -133,12 +133,12 @@ class Frames:
 
     def _lasting(self) -> Facts:
         """What holds until it changes."""
-        show, gauge, bay = self._show, self._gauge, self._show.bay
+        show, gauge, engine = self._show, self._gauge, self._show.engine
         if gauge.looks != self._looks:
             self._looks, self._health = gauge.looks, health(show, gauge)
             if self._joined is not None:
                 self._health += self._joined.troubles()
-        following = bay.setlist.beside(1)
+        following = engine.setlist.beside(1)
         time = sync(show)
         del time["timecode_rate"]
         return {
@@ -146,14 +146,14 @@ class Frames:
             "unsaved": self._workshop.unsaved,
             "inputs": show.inputs,
             "outputs": show.outputs,
-            "scene": _scene(bay.scene),
-            "next": _scene((following, bay.plans[following].name)) if following is not None else None,
+            "scene": _scene(engine.scene),
+            "next": _scene((following, engine.plans[following].name)) if following is not None else None,
             "setlist": _setlist(show),
             **time,
             "load": gauge.loads,
             "peak": gauge.peaks,
             "health": self._health,
-            "muted_routes": sorted(bay.muted),
+            "muted_routes": sorted(engine.muted),
             **({"network": self._joined.picture()} if self._joined is not None else {}),
         }
 
@@ -186,11 +186,11 @@ def _scene(scene: tuple[int, str] | None) -> Facts | None:
 
 def _setlist(show: Show) -> Facts:
     """Its name, None if the rig has none and the scenes follow their own order; the place counts from 1."""
-    setlist = show.bay.setlist
+    setlist = show.engine.setlist
     return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
 
 
-def _plain(event: Event) -> Facts:
+def _plain(event: ShowEvent) -> Facts:
     message = event.message or b""
     more = " …" if len(message) > _SHOWN else ""
     return {

@@ -1,7 +1,7 @@
 """Edits of a rig file: from its text to another, with the author's comments and layout as they were.
 
 Each function reads the text, changes the pieces it must, and reads the result again, so what comes out is a rig that
-loads. All raise EditFault, and then nothing has changed. Texts may have a BOM and either kind of line
+loads. All raise EditError, and then nothing has changed. Texts may have a BOM and either kind of line
 end; they keep them.
 """
 
@@ -11,14 +11,14 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from engine.rig.edit.toml_edits import Block, EditFault, Sheet, changes, insert_lines, listed, table, toml
+from engine.rig.edit.toml_edits import Block, EditError, Sheet, changes, insert_lines, listed, table, toml
 from engine.rig.edit.toml_list_edits import block_changed, list_changed, table_changed
 from engine.rig.models.rig import rig_model
 from engine.rig.read.load import RigError, read
 from engine.rig.read.toml_layout import Path
 
 __all__ = [
-    "EditFault",
+    "EditError",
     "add_control",
     "copy_scene",
     "delete_scene",
@@ -104,13 +104,13 @@ def _edited(text: str, change: Callable[[str], str]) -> str:
     try:
         read(plain, "rig", lists=False)
     except RigError as refusal:
-        raise EditFault(f"the rig is not in order: {refusal}") from None
+        raise EditError(f"the rig is not in order: {refusal}") from None
     made = change(plain)
     try:
         read(made, "edited rig", lists=False)
     except RigError as refusal:
         wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
-        raise EditFault(f"that would not be a rig that can be played: {wrong}") from None
+        raise EditError(f"that would not be a rig that can be played: {wrong}") from None
     return bom + (made.replace("\n", "\r\n") if windows else made)
 
 
@@ -121,14 +121,14 @@ def _scene(sheet: Sheet, number: int) -> int:
     """The place of a scene among the scenes."""
     numbers = [scene["number"] for scene in sheet.data["scenes"]]
     if number not in numbers:
-        raise EditFault(f"there is no scene {number}; there are: {', '.join(map(str, numbers))}")
+        raise EditError(f"there is no scene {number}; there are: {', '.join(map(str, numbers))}")
     return numbers.index(number)
 
 
 def _scene_blocks(sheet: Sheet) -> list[Block]:
     if sheet.has_value(_SCENES):
         line = sheet.line(_SCENES)
-        raise EditFault(f"line {line} has all scenes in one list; write each under a [[scenes]] of its own first")
+        raise EditError(f"line {line} has all scenes in one list; write each under a [[scenes]] of its own first")
     return sheet.blocks(_SCENES)
 
 
@@ -195,7 +195,7 @@ def _free(data: Table, key: str, value: int | str, but: int | None = None) -> No
     """Refuse a number or name that another scene than number `but` has."""
     for scene in data["scenes"]:
         if scene[key] == value and scene["number"] != but:
-            raise EditFault(
+            raise EditError(
                 f"scene {scene['number']} {scene['name']} has the {key} {toml(value)} already; choose another"
             )
 
@@ -222,7 +222,7 @@ def _moved(sheet: Sheet, number: int, before: int | None) -> str:
     blocks = _scene_blocks(sheet)
     place = _scene(sheet, number)
     if before == number:
-        raise EditFault(f"scene {number} cannot stand before itself; name another scene")
+        raise EditError(f"scene {number} cannot stand before itself; name another scene")
     target = len(blocks) if before is None else _scene(sheet, before)
     if target in (place, place + 1):
         return sheet.text
@@ -240,17 +240,17 @@ def _deleted(text: str, number: int) -> str:
     sheet = Sheet(text)
     block, scene = _scene_blocks(sheet)[_scene(sheet, number)], sheet.data["scenes"][_scene(sheet, number)]
     if len(sheet.data["scenes"]) == 1:
-        raise EditFault(f"scene {number} is the only one; a rig needs one, so copy it or make another first")
+        raise EditError(f"scene {number} is the only one; a rig needs one, so copy it or make another first")
     names = (scene["number"], scene["name"])
     named = [path for path, called in _references(sheet.data) if called in names]
     for path in named:
         if path[0] != "setlists":
             who = "start" if path[0] == "rig" else f"control {int(path[1]) + 1}"
-            raise EditFault(f"scene {number} is named by {who} in line {sheet.line(path)}; change that line first")
+            raise EditError(f"scene {number} is named by {who} in line {sheet.line(path)}; change that line first")
     for index, setlist in enumerate(sheet.data.get("setlists", ())):
         if all(called in names for called in setlist["scenes"]):
             line = sheet.line(("setlists", index, "scenes"))
-            raise EditFault(
+            raise EditError(
                 f"the set list {toml(setlist['name'])} has no other scene than {number} (line {line}); "
                 "put another into it, or take it out of the file, first"
             )

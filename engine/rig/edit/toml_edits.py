@@ -21,7 +21,7 @@ _REST: Final = re.compile(r"[ \t\r]*(?:#[^\n]*)?")
 _SHORT: Final = 100  # signs in a line of a table
 
 
-class EditFault(Exception):
+class EditError(Exception):
     """An edit cannot be made; the text says why, where and what to do, in one sentence."""
 
 
@@ -69,7 +69,7 @@ class Sheet:
         return True
 
     def blocks(self, section: Path) -> list[Block]:
-        """The elements written as [[section]], in order. Raises EditFault where another section splits one."""
+        """The elements written as [[section]], in order. Raises EditError where another section splits one."""
         headers = self._layout.headers
         made = []
         for place, (path, _) in enumerate(headers):
@@ -84,7 +84,7 @@ class Sheet:
             after += 1
         for far, (start, _) in headers[after:]:
             if far[: len(path)] == path:
-                raise EditFault(
+                raise EditError(
                     f"line {self._line_at(start)} belongs to what begins in line {self.line(path)}, "
                     "with another section between; bring the two together in the file first"
                 )
@@ -267,7 +267,7 @@ def _without_empty_end(text: str) -> str:
 
 
 def toml(value: Any) -> str:
-    """A value as TOML on one line. Raises EditFault for what TOML has not."""
+    """A value as TOML on one line. Raises EditError for what TOML has not."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
@@ -279,7 +279,7 @@ def toml(value: Any) -> str:
         return f"{{ {inner} }}" if inner else "{}"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(map(toml, value)) + "]"
-    raise EditFault(f"a rig file cannot hold {value!r}; give text, numbers, true, false, lists or tables")
+    raise EditError(f"a rig file cannot hold {value!r}; give text, numbers, true, false, lists or tables")
 
 
 def _key(key: object) -> str:

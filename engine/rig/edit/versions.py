@@ -17,11 +17,11 @@ _MODE: Final = 0o644  # of a file that was not there
 _BOM: Final = b"\xef\xbb\xbf"
 
 
-class SaveFault(Exception):
+class SaveError(Exception):
     """A file was not saved, or a version is not there; one sentence says why."""
 
 
-class Version(NamedTuple):
+class RigVersion(NamedTuple):
     """One text that is kept."""
 
     number: int
@@ -29,7 +29,7 @@ class Version(NamedTuple):
     size: int  # bytes
 
 
-class Versions:
+class RigVersions:
     """A rig file and its former texts. Blocking; symbolic links are followed to the file they lead to at the time."""
 
     def __init__(self, path: Path) -> None:
@@ -55,7 +55,7 @@ class Versions:
         except FileNotFoundError:
             return None
         except OSError as fault:
-            raise SaveFault(f"{self.path} cannot be read: {_reason(fault)}") from None
+            raise SaveError(f"{self.path} cannot be read: {_reason(fault)}") from None
 
     def save(self, text: str, expected: str | None) -> list[str]:
         """Write the file, its present text kept as a version first; `expected` is that text, None if there is no file.
@@ -67,16 +67,16 @@ class Versions:
         try:
             made, swept = self._save(text, expected)
         except OSError as fault:
-            raise SaveFault(f"{self.path} could not be saved, and stays as it was: {_reason(fault)}") from None
+            raise SaveError(f"{self.path} could not be saved, and stays as it was: {_reason(fault)}") from None
         try:
             back = self.path.read_bytes()
         except OSError as fault:
-            raise SaveFault(
+            raise SaveError(
                 f"{self.path} was written but cannot be read back, and its former text is the newest version: "
                 + _reason(fault)
             ) from None
         if back != made:
-            raise SaveFault(
+            raise SaveError(
                 f"{self.path} was written but does not read back so, and its former text is the newest version"
             )
         return swept
@@ -89,7 +89,7 @@ class Versions:
             present, mode = (self.path.read_bytes(), self._mode()) if there else (b"", _MODE)
             return self._keep(_as_file(text, present), mode)
         except OSError as fault:
-            raise SaveFault(f"no version of {self.path} could be kept: {_reason(fault)}") from None
+            raise SaveError(f"no version of {self.path} could be kept: {_reason(fault)}") from None
 
     def _save(self, text: str, expected: str | None) -> tuple[bytes, list[str]]:
         """Write the file; what was written, and what was swept away."""
@@ -99,7 +99,7 @@ class Versions:
         if present is not None:
             mode = self._mode()
             if not mode & 0o222 or not os.access(self.path, os.W_OK):
-                raise SaveFault(f"{self.path} is read-only and stays as it was; allow writing to it first")
+                raise SaveError(f"{self.path} is read-only and stays as it was; allow writing to it first")
             self._keep(present, mode)
         self._put(self.path, made, mode, expected)
         return made, swept
@@ -125,7 +125,7 @@ class Versions:
         except FileNotFoundError:
             present = None
         if (None if present is None else plain(_decoded(present))) != (None if expected is None else plain(expected)):
-            raise SaveFault(
+            raise SaveError(
                 f"{self.path} has changed on the disk since it was loaded; both texts were left as they are"
             )
         return present
@@ -141,7 +141,7 @@ class Versions:
             self._give_to_owner(Path(name))
             os.chmod(name, mode)
             if Path(name).read_bytes() != made:
-                raise SaveFault(f"{path} stays as it was, for the disk did not give back what was written to it")
+                raise SaveError(f"{path} stays as it was, for the disk did not give back what was written to it")
             if path == self.path:
                 self._expected_bytes(expected)  # nobody may have written meanwhile
             os.replace(name, path)
@@ -186,7 +186,7 @@ class Versions:
         try:
             return plain(_decoded(self._file(number).read_bytes()))
         except OSError:
-            raise SaveFault(f"there is no version {number} of {self.path}; bayleaf save --history lists them") from None
+            raise SaveError(f"there is no version {number} of {self.path}; bayleaf save --history lists them") from None
 
     def undo(self) -> str:
         """The newest version that is not the present text; saving it can be undone likewise. Raises SaveFault."""
@@ -195,21 +195,21 @@ class Versions:
             text = self.text(number)
             if text != present:
                 return text
-        raise SaveFault(f"there is no version of {self.path} before the present one")
+        raise SaveError(f"there is no version of {self.path} before the present one")
 
-    def list(self) -> tuple[Version, ...]:
+    def list(self) -> tuple[RigVersion, ...]:
         """All versions, newest first. Raises SaveFault."""
         try:
             return self._listed()
         except OSError as fault:
-            raise SaveFault(f"the versions of {self.path} cannot be listed: {_reason(fault)}") from None
+            raise SaveError(f"the versions of {self.path} cannot be listed: {_reason(fault)}") from None
 
-    def _listed(self) -> tuple[Version, ...]:
+    def _listed(self) -> tuple[RigVersion, ...]:
         made = []
         for number in reversed(self._numbers()):
             facts = self._file(number).stat()
             time = datetime.fromtimestamp(facts.st_mtime).isoformat(" ", "seconds")
-            made.append(Version(number, time, facts.st_size))
+            made.append(RigVersion(number, time, facts.st_size))
         return tuple(made)
 
 

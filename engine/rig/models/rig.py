@@ -36,7 +36,7 @@ from engine.rig.models.values import (
 from filters.registry import FilterSettings, registry
 
 
-class About(Part):
+class RigTable(Part):
     name: Plain = "Untitled rig"
     start: str | int = "last"
 
@@ -58,7 +58,7 @@ class Input(_Port):
 
 
 class Output(_Port):
-    wire: Literal["din", "fast"] = "fast"
+    cable: Literal["din", "fast"] = "fast"
     running_status: bool = False
     active_sensing: bool = False
 
@@ -210,7 +210,7 @@ class Rig(Part):
     """A whole rig file."""
 
     format: Literal[1]
-    rig: About = About()
+    rig: RigTable = RigTable()
     inputs: dict[str, Input] = Field(default_factory=dict)
     outputs: dict[str, Output] = Field(default_factory=dict)
     instruments: dict[str, Instrument] = Field(default_factory=dict)

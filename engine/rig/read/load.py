@@ -17,9 +17,9 @@ from engine.rig.read.cross_checks import cross_check
 from engine.rig.read.raw_data import Complaint
 from engine.rig.read.sound_list import with_lists
 from engine.rig.read.templates import with_templates
-from engine.rig.read.toml_errors import NotToml, parsed
+from engine.rig.read.toml_errors import TomlError, parsed
 from engine.rig.read.toml_layout import line_of, lines_of
-from engine.user_error import Told
+from engine.user_error import UserError
 from filters.registry import registry
 
 Keys = tuple[str | int, ...]
@@ -27,7 +27,7 @@ _NO_LINE: Final = 0
 
 
 @dataclass(frozen=True, order=True)
-class Problem:
+class RigProblem:
     """One thing that is wrong. Prints as one sentence: FILE:LINE: KEY: what was found; what is allowed.
 
     Line 0 is the file as a whole, and is not printed.
@@ -44,10 +44,10 @@ class Problem:
         return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in told)
 
 
-class RigError(Told):
+class RigError(UserError):
     """A rig file cannot be used; `problems` are all that was found, in the order of the file."""
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
+    def __init__(self, problems: Iterable[RigProblem]) -> None:
         self.problems = tuple(sorted(set(problems)))
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
@@ -85,9 +85,9 @@ def read(text: str, source: str, *, lists: bool = True) -> Rig:
     except UnicodeEncodeError as fault:
         line = text[: fault.start].count("\n") + 1
         told = "a sign in this line is half a character, which no file can hold; write it anew"
-        raise RigError([Problem(source, line, "", told)]) from None
-    except NotToml as fault:
-        raise RigError([Problem(source, fault.line, fault.key, fault.text)]) from None
+        raise RigError([RigProblem(source, line, "", told)]) from None
+    except TomlError as fault:
+        raise RigError([RigProblem(source, fault.line, fault.key, fault.text)]) from None
     data, complaints = with_templates(data)
     if lists:
         data, wrong = with_lists(data, Path(source).parent)
@@ -101,7 +101,7 @@ def read(text: str, source: str, *, lists: bool = True) -> Rig:
         if not complaints:
             return rig
     lines = lines_of(text)
-    raise RigError(Problem(source, line_of(lines, keys), _key(keys), told) for keys, told, _ in complaints)
+    raise RigError(RigProblem(source, line_of(lines, keys), _key(keys), told) for keys, told, _ in complaints)
 
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -116,7 +116,7 @@ def _key(keys: Keys) -> str:
 
 
 def _whole(path: Path, line: int, text: str) -> RigError:
-    return RigError([Problem(str(path), line, "", text)])
+    return RigError([RigProblem(str(path), line, "", text)])
 
 
 # From pydantic's findings to sentences

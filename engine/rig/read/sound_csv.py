@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from engine.rig.edit.toml_edits import toml
-from engine.rig.read.sound_list import ListFault, read_list
+from engine.rig.read.sound_list import SoundListError, read_list
 
 _COLUMNS: Final = ("msb", "lsb", "program", "name")
 
@@ -22,7 +22,7 @@ def from_csv(text: str, source: str) -> str:
     try:
         rows = [(reader.line_num, row) for row in reader]
     except csv.Error as fault:
-        raise ListFault(f"{source}:{reader.line_num}: this is no CSV; is a quote open? ({fault})") from None
+        raise SoundListError(f"{source}:{reader.line_num}: this is no CSV; is a quote open? ({fault})") from None
     made = _list(rows, source)
     read_list(made, source)
     return made
@@ -31,7 +31,9 @@ def from_csv(text: str, source: str) -> str:
 def _list(rows: Sequence[tuple[int, list[str]]], source: str) -> str:
     head = [each.strip().lower() for each in rows[0][1]] if rows else []
     if not {"program", "name"} <= set(head) or not set(head) <= set(_COLUMNS) or len(set(head)) != len(head):
-        raise ListFault(f"{source}:1: found the columns {', '.join(head) or 'none'}; needed: {', '.join(_COLUMNS)}")
+        raise SoundListError(
+            f"{source}:1: found the columns {', '.join(head) or 'none'}; needed: {', '.join(_COLUMNS)}"
+        )
     lines, taken = [], set()
     for line, row in rows[1:]:
         if not any(each.strip() for each in row):
@@ -41,7 +43,7 @@ def _list(rows: Sequence[tuple[int, list[str]]], source: str) -> str:
             bank = " ".join(map(str, sound.get("bank", ())))
             sound["name"] = f"{sound['name']} ({bank + ' ' if bank else ''}{sound['program']})"
         if sound["name"] in taken:
-            raise ListFault(f"{source}:{line}: this sound is listed a second time; keep one of the two")
+            raise SoundListError(f"{source}:{line}: this sound is listed a second time; keep one of the two")
         taken.add(sound["name"])
         lines.append(f"  {toml(sound)},\n")
     return f"format = 1\nprograms_from = 1\nsounds = [\n{''.join(lines)}]\n"
@@ -49,10 +51,10 @@ def _list(rows: Sequence[tuple[int, list[str]]], source: str) -> str:
 
 def _row(head: Sequence[str], row: Sequence[str], place: str) -> dict[str, Any]:
     if len(row) != len(head):
-        raise ListFault(f"{place}: found {len(row)} columns; needed: {len(head)}, as in the head")
+        raise SoundListError(f"{place}: found {len(row)} columns; needed: {len(head)}, as in the head")
     cells = {key: " ".join(cell.split()) for key, cell in zip(head, row, strict=True)}
     if not cells["name"]:
-        raise ListFault(f"{place}: the name is missing")
+        raise SoundListError(f"{place}: the name is missing")
     sound: dict[str, Any] = {"name": cells["name"], "program": _number(cells["program"], 1, 128, f"{place}: program")}
     msb, lsb = cells.get("msb", ""), cells.get("lsb", "")
     if msb or lsb:
@@ -62,5 +64,5 @@ def _row(head: Sequence[str], row: Sequence[str], place: str) -> dict[str, Any]:
 
 def _number(cell: str, low: int, high: int, place: str) -> int:
     if not (cell.isascii() and cell.isdecimal() and len(cell) < 4 and low <= int(cell) <= high):
-        raise ListFault(f'{place}: found "{cell}"; allowed: {low} to {high}')
+        raise SoundListError(f'{place}: found "{cell}"; allowed: {low} to {high}')
     return int(cell)

@@ -12,12 +12,12 @@ from pydantic import BeforeValidator, ValidationError
 
 from engine.rig.models.values import Bank, Name, Part, PrintedProgram
 from engine.rig.read.raw_data import Complaint
-from engine.rig.read.toml_errors import NotToml, parsed
+from engine.rig.read.toml_errors import TomlError, parsed
 from engine.rig.read.toml_layout import line_of, lines_of
-from engine.user_error import Told
+from engine.user_error import UserError
 
 
-class ListFault(Told):
+class SoundListError(UserError):
     """A sound list cannot be used; the text begins with FILE:LINE and says why and what is allowed."""
 
 
@@ -52,36 +52,36 @@ def sound_list(wanted: str, folder: Path) -> SoundList:
         return read_list(path.read_text(encoding="utf-8-sig"), str(path))
     except FileNotFoundError:
         names = ", ".join(shipped())
-        raise ListFault(
+        raise SoundListError(
             f"{path}:1: there is no such sound list; give a file, or one that comes along: {names}"
         ) from None
     except UnicodeDecodeError:
-        raise ListFault(f"{path}:1: this is not UTF-8 text; save the file as UTF-8") from None
+        raise SoundListError(f"{path}:1: this is not UTF-8 text; save the file as UTF-8") from None
     except (OSError, ValueError) as fault:
-        raise ListFault(f"{path}:1: the sound list cannot be read: {fault}") from None
+        raise SoundListError(f"{path}:1: the sound list cannot be read: {fault}") from None
 
 
 def read_list(text: str, source: str) -> SoundList:
     """The list in a text; `source` names it in errors. Raises ListFault."""
     try:
         found = SoundList.model_validate(parsed(text))
-    except NotToml as fault:
-        raise ListFault(f"{source}:{fault.line}: {fault.text}") from None
+    except TomlError as fault:
+        raise SoundListError(f"{source}:{fault.line}: {fault.text}") from None
     except ValidationError as faults:
         lines = lines_of(text)
         told = (
             f"{source}:{line_of(lines, one['loc'])}: {'.'.join(map(str, one['loc']))}: {_words(one['msg'])}"
             for one in faults.errors()
         )
-        raise ListFault("\n".join(told)) from None
+        raise SoundListError("\n".join(told)) from None
     seen: set[str] = set()
     for place, sound in enumerate(found.sounds):
         line = line_of(lines_of(text), ("sounds", place)) if sound.name in seen or _outside(sound, found) else 0
         if sound.name in seen:
-            raise ListFault(f'{source}:{line}: a second sound named "{sound.name}"; give it another name')
+            raise SoundListError(f'{source}:{line}: a second sound named "{sound.name}"; give it another name')
         if line:
             first = found.programs_from
-            raise ListFault(f"{source}:{line}: found program {sound.program}; allowed: {first} to {first + 127}")
+            raise SoundListError(f"{source}:{line}: found program {sound.program}; allowed: {first} to {first + 127}")
         seen.add(sound.name)
     return found
 
@@ -101,7 +101,7 @@ def named(text: str) -> frozenset[str]:
     """The lists that a rig's text names; none if it cannot be made out."""
     try:
         instruments = parsed(text).get("instruments")
-    except NotToml:
+    except TomlError:
         return frozenset()
     gear = instruments.values() if isinstance(instruments, dict) else ()
     found = (each.get("sounds_from") for each in gear if isinstance(each, dict))
@@ -121,7 +121,7 @@ def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list
             continue
         try:
             listed = _for(gear, sound_list(wanted, folder))
-        except ListFault as fault:
+        except SoundListError as fault:
             told = str(fault).split("\n")
             complaints += [Complaint(("instruments", name, "sounds_from"), each) for each in told]
             listed = {}
@@ -135,7 +135,7 @@ def _for(gear: dict[str, Any], listed: SoundList) -> dict[str, Any]:
     """A list's sounds as this instrument's own table would have them."""
     banks = any(sound.bank is not None for sound in listed.sounds)
     if banks and gear.get("bank") == "none":
-        raise ListFault('the list has banks, and the instrument says bank = "none"; say what it listens to')
+        raise SoundListError('the list has banks, and the instrument says bank = "none"; say what it listens to')
     shift = (0 if gear.get("programs_from") == 0 else 1) - listed.programs_from
     return {
         sound.name: {"program": sound.program + shift} | ({"bank": [*sound.bank]} if sound.bank else {})

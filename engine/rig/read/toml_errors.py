@@ -25,7 +25,7 @@ _MEANINGS: Final = (
 _DEEPEST: Final = 64  # lists and tables in each other; a rig has some ten
 
 
-class NotToml(Exception):
+class TomlError(Exception):
     """The text is not TOML."""
 
     def __init__(self, line: int, key: str, text: str) -> None:
@@ -44,9 +44,9 @@ def parsed(text: str) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as fault:
         raise _told(text, str(fault)) from None
     except RecursionError:
-        raise NotToml(1, "", "this is not a rig: lists or tables stand in each other too deeply") from None
+        raise TomlError(1, "", "this is not a rig: lists or tables stand in each other too deeply") from None
     except ValueError:  # Python's own limit, a few thousand digits
-        raise NotToml(1, "", "this is not a rig: a number in it has too many digits") from None
+        raise TomlError(1, "", "this is not a rig: a number in it has too many digits") from None
 
 
 def _measure(found: Any, deep: int) -> None:
@@ -58,11 +58,11 @@ def _measure(found: Any, deep: int) -> None:
             _measure(each, deep - 1)
 
 
-def _told(text: str, said: str) -> NotToml:
+def _told(text: str, said: str) -> TomlError:
     place = _PLACE.search(said)
     line = int(place[1]) if place and place[1] else text.rstrip().count("\n") + 1
     plain = _PLACE.sub("", said)
     meaning = next((words for start, words in _MEANINGS if plain.startswith(start)), plain[:1].lower() + plain[1:])
     written = text.split("\n")[line - 1] if line <= text.count("\n") + 1 else ""
     found = _KEY.match(written)
-    return NotToml(line, (found[1] or found[2]) if found else "", f"this is not TOML: {meaning}")
+    return TomlError(line, (found[1] or found[2]) if found else "", f"this is not TOML: {meaning}")

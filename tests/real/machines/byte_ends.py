@@ -6,7 +6,7 @@ import threading
 import time
 from pathlib import Path
 
-from engine.midi.byte_stream import Parser
+from engine.midi.byte_stream import StreamParser
 
 
 class Player:
@@ -54,7 +54,7 @@ class Listener:
         os.close(self._end)
 
     def _listen(self) -> None:
-        parser = Parser()
+        parser = StreamParser()
         while not self._deaf.is_set():
             if select.select([self._end], [], [], 0.05)[0]:
                 data = os.read(self._end, 65536)

@@ -11,7 +11,7 @@ import threading
 from typing import Any
 
 from engine.cluster.link.join import open_link
-from engine.cluster.link.link import Link, LinkError, Settings
+from engine.cluster.link.link import Link, LinkError, LinkSettings
 
 _printing = threading.Lock()
 
@@ -49,7 +49,7 @@ def _answered(question: bytes, answer: str) -> bytes:
 def main() -> None:
     """Until the end of what comes in."""
     try:
-        link = open_link(Settings(**json.loads(sys.stdin.readline())))
+        link = open_link(LinkSettings(**json.loads(sys.stdin.readline())))
     except LinkError as fault:
         say(fault=str(fault))
         return

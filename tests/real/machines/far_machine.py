@@ -12,7 +12,7 @@ from typing import Any, Final
 from netns import Hall
 from patience import PATIENCE
 
-from engine.cluster.link.link import Settings
+from engine.cluster.link.link import LinkSettings
 
 _PROGRAM: Final = str(Path(__file__).with_name("far_link.py"))
 
@@ -20,7 +20,7 @@ _PROGRAM: Final = str(Path(__file__).with_name("far_link.py"))
 class FarMachine:
     """One process with a link. `heard`, `seen` and `asked` grow as they do there; `fault` if it could not join."""
 
-    def __init__(self, hall: Hall, where: str, settings: Settings) -> None:
+    def __init__(self, hall: Hall, where: str, settings: LinkSettings) -> None:
         self.heard: list[list[str]] = []
         self.seen: list[list[Any]] = []
         self.asked: list[str] = []

@@ -21,8 +21,8 @@ from patience import comes
 
 from engine.cluster.link.certificate_authority import make_keys
 from engine.cluster.link.keyring import folder_of
-from engine.cluster.link.keys import Names
-from engine.cluster.link.link import Settings
+from engine.cluster.link.keys import NetworkKeys
+from engine.cluster.link.link import LinkSettings
 from engine.cluster.link.settings import settings_of
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
@@ -42,7 +42,7 @@ class Pit:
         head = 'format = 1\n[network]\nmachine = "desk"\nmain = "desk"\nstandby = "spare"\n[network.machines]\n'
         self.text = head + listens + '[[scenes]]\nnumber = 1\nname = "One"\n'
         self.rig = read(self.text, str(self.file))
-        self.names = Names(self.rig.rig.name)
+        self.names = NetworkKeys(self.rig.rig.name)
         self.file.write_text(self.text)
         self.make_keys(self.rig, folder)
         self.machines: list[FarMachine] = []
@@ -52,11 +52,11 @@ class Pit:
         assert rig.network is not None
         make_keys(rig.rig.name, rig.network, folder_of(rig.network, folder / "pit.toml"))
 
-    def settings(self, machine: str) -> Settings:
+    def settings(self, machine: str) -> LinkSettings:
         """What a machine of the rig joins with."""
         return settings_of(self.rig.on(machine), self.file)
 
-    def join(self, where: str, settings: Settings) -> FarMachine:
+    def join(self, where: str, settings: LinkSettings) -> FarMachine:
         """Run a link on a machine."""
         self.machines.append(FarMachine(self.hall, where, settings))
         return self.machines[-1]
@@ -83,7 +83,7 @@ def pit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Pit]:
             machine.close()
 
 
-def changed(settings: Settings, change: Callable[[dict[str, Any]], None]) -> Settings:
+def changed(settings: LinkSettings, change: Callable[[dict[str, Any]], None]) -> LinkSettings:
     """Settings of somebody who writes his own."""
     config = json.loads(settings.config)
     change(config)
@@ -111,7 +111,7 @@ def test_who_looks_for_machines_finds_those_that_want_to_be_found(pit: Pit) -> N
     assert json.loads(done.stdout) == [{"address": f"{pit.hall.address('desk')}:7447", "machine": "desk"}]
 
 
-def intruder(pit: Pit, how: str, tmp_path: Path) -> Settings:
+def intruder(pit: Pit, how: str, tmp_path: Path) -> LinkSettings:
     """What somebody on the same net, who knows the rig file, may come with."""
     assert pit.rig.network is not None
     desk = f"{pit.hall.address('desk')}:7447"
