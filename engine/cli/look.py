@@ -142,7 +142,7 @@ def _burst_rows(rig: Rig, scene: Scene) -> list[tuple[int, str, str, int, int, f
     for output, steps in compile_burst(rig, scene, {name: index for index, name in enumerate(names)}).items():
         name = names[output]
         speed = None
-        if rig.outputs[name].cable == "din":
+        if rig.outputs[name].wire == "din":
             speed = DIN_RUNNING if rig.outputs[name].running_status else DIN
         sent = size(steps, speed)
         on_wire = 0.0 if speed is None else round(sent * speed.byte_ns / 1e6, 2)

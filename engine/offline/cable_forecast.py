@@ -45,7 +45,7 @@ def loads(rig: Rig, density: int = DENSITY) -> Iterator[ForecastLoad]:
         per_code = round(4 * rate.denominator / rate.numerator * _QUARTER_FRAME)
     for scene in rig.scenes:
         for name, port in rig.outputs.items():
-            if port.cable != "din":
+            if port.wire != "din":
                 continue
             players = {source for route in (*rig.routes, *scene.routes) if name in route.to for source in route.source}
             yield ForecastLoad(

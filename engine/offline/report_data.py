@@ -149,7 +149,7 @@ def _costs(done: Performance, change: SceneChange, late: _Late, ready: _Ready) -
 def speed_of(rig: Rig, output: str) -> CableSpeed | None:
     """The pace of an output's cable, None for one that is not paced."""
     port = rig.outputs.get(output)
-    if port is None or port.cable != "din":
+    if port is None or port.wire != "din":
         return None
     return DIN_RUNNING if port.running_status else DIN
 

@@ -79,7 +79,7 @@ def _slow_changes(report: dict[str, Any], rig: Rig) -> Iterator[str]:
         often = f", the worst of {_many(count, 'time')}" if count > 1 else ""
         yield (
             f"{change['name']} ({change['place']}{often}): the burst on {name} takes {cost['ready_ms']:.0f} ms "
-            f"on {'a DIN cable' if rig.outputs[name].cable == 'din' else 'a fast output'}; "
+            f"on {'a DIN cable' if rig.outputs[name].wire == 'din' else 'a fast output'}; "
             f"{_many(cost['notes_that_waited'], 'note')} {'waits' if cost['notes_that_waited'] == 1 else 'wait'} "
             f"up to {cost['worst_note_wait_ms']:.0f} ms; {_remedy(cost, first)}{_elsewhere(found, name)}"
         )

@@ -16,7 +16,7 @@ def outline(rig: Rig) -> Table:
     return {
         "name": rig.rig.name,
         "inputs": list(rig.inputs),
-        "outputs": [{"name": name, "wire": output.cable} for name, output in rig.outputs.items()],
+        "outputs": [{"name": name, "wire": output.wire} for name, output in rig.outputs.items()],
         "instruments": [
             {
                 "name": name,

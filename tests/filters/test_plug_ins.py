@@ -26,7 +26,7 @@ def build(settings):
 # A rig that uses the plug-in, compiled as the program does it: in its own process, for the registry is made only once.
 PLAY = """
 import tomllib
-from engine.core.engine import Bay
+from engine.core.engine import Engine
 from engine.rig.models.rig import rig_model
 from filters.registry import registry
 
@@ -44,7 +44,7 @@ routes = [{ from = "keys", to = "strings", through = [
   { filter = "transpose", semitones = -12 },
 ] }]
 '''))
-bay = Bay(rig)
+bay = Engine(rig)
 bay.recall(0, 1)
 print(registry()["octaves"].hears)
 print(*(message.hex(" ").upper() for _, message, _ in bay.receive(0, 0, bytes.fromhex("903C40"))), sep=", ")

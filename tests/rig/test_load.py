@@ -26,8 +26,8 @@ def test_a_good_rig_loads_with_its_defaults() -> None:
     """A good rig loads; what it leaves out has the documented default (README: the rig file)."""
     rig = read(RIG, "pit.toml")
     assert rig.rig.name == "Pit"
-    assert rig.outputs["strings"].cable == "din"
-    assert rig.outputs["drums"].cable == "fast"
+    assert rig.outputs["strings"].wire == "din"
+    assert rig.outputs["drums"].wire == "fast"
     assert rig.instruments["string-machine"].settle == 30_000_000
     assert rig.instruments["old-synth"].programs_from == 0
     assert rig.scenes[0].routes[0].source == ("keys",)

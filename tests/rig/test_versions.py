@@ -153,12 +153,12 @@ def test_a_save_killed_at_any_moment_leaves_whole_texts(file: Path) -> None:
     texts = ["".join(f"{word} {line}\n" for line in range(2000)) for word in ("tick", "tock")]
     code = """
 import itertools, pathlib, sys
-from engine.rig.versions import Versions
+from engine.rig.edit.versions import RigVersions
 file = pathlib.Path(sys.argv[1])
 texts = ["".join(f"{word} {line}\\n" for line in range(2000)) for word in ("tick", "tock")]
 print("ready", flush=True)
 for new in itertools.cycle(texts):
-    Versions(file).save(new, file.read_text())
+    RigVersions(file).save(new, file.read_text())
 """
     moments = random.Random(7)
     file.write_text(texts[1])
@@ -194,8 +194,8 @@ def test_a_write_that_ends_half_way(file: Path, action: signal.Handlers) -> None
     code = f"""
 import signal, sys, pathlib
 signal.signal(signal.SIGXFSZ, signal.{action.name})
-from engine.rig.versions import Versions
-Versions(pathlib.Path(sys.argv[1])).save("two\\n" * 50_000, "one\\n")
+from engine.rig.edit.versions import RigVersions
+RigVersions(pathlib.Path(sys.argv[1])).save("two\\n" * 50_000, "one\\n")
 """
     command = [sys.executable, "-B", "-c", code, str(file)]
     limit = _no_more_than(100_000, action)

@@ -63,7 +63,7 @@ DIN_RUNNING: Final = replace(DIN, running_status=True)
 
 def pace(wanted: Output | None, driver: CableSpeed | None) -> CableSpeed | None:
     """How an output of a rig is paced: as its cable is, or as its `driver` wants it."""
-    if wanted is None or wanted.cable != "din":
+    if wanted is None or wanted.wire != "din":
         return driver
     return DIN_RUNNING if wanted.running_status else DIN
 

@@ -58,7 +58,7 @@ class Input(_Port):
 
 
 class Output(_Port):
-    cable: Literal["din", "fast"] = "fast"
+    wire: Literal["din", "fast"] = "fast"
     running_status: bool = False
     active_sensing: bool = False
 
