@@ -27,14 +27,14 @@ from unittest.mock import patch
 
 import trio
 
-from engine.live.inbox import Inbox
-from engine.live.patch import Opener, connect
+from engine.live.edit.rig_session import RigSession
+from engine.live.port_opening import PortOpener, connect
+from engine.live.reader import InputReader
 from engine.live.show import Show
-from engine.live.workshop import Workshop
 from engine.ports.memory import MemorySystem
-from engine.rig.load import load, text_of
-from engine.rig.models import Input, Output
-from engine.rig.rewrite import rename_scene
+from engine.rig.edit.scene_edits import rename_scene
+from engine.rig.models.rig import Input, Output
+from engine.rig.read.load import load, text_of
 
 ROOT: Final = Path(__file__).parent.parent
 HOUSES: Final = ("engine", "filters")
@@ -61,12 +61,12 @@ class Playing:
         file.write_text(text, encoding="utf-8")
         self._ahead = 0  # ns that the show's clock is put forward, so that nothing waits for its wire
         system = MemorySystem("house", _names(rig.inputs), _names(rig.outputs), self._clock)
-        opened = connect(rig, Opener(system, False))
+        opened = connect(rig, PortOpener(system, False))
         self._keys = system.input(opened.inputs["keys"].name)
         self._strings = system.output(opened.outputs["strings"].name)
-        self._inbox = Inbox({index: opened.inputs[name] for index, name in enumerate(rig.inputs)}, self._clock)
+        self._inbox = InputReader({index: opened.inputs[name] for index, name in enumerate(rig.inputs)}, self._clock)
         self._show = Show(rig, opened, self._inbox, clock=self._clock)
-        self._workshop = Workshop(self._show, file, text)
+        self._workshop = RigSession(self._show, file, text)
         self._inbox.start(lambda: None)
         self._show.command("scene", 11)
         self.things: dict[str, Callable[[int], Callable[[], object]]] = {
@@ -127,7 +127,7 @@ class Playing:
         change = partial(rename_scene, number=12, name=name)
         with patch("trio.to_thread.run_sync", _here):  # other threads would not be counted
             answer = trio.run(self._workshop.edit, lambda: (change, "renamed"))
-        scene = self._show.bay.rig.scene(12)
+        scene = self._show.engine.rig.scene(12)
         if not answer["done"] or scene is None or scene.name != name:
             raise RuntimeError(f"the scene was not renamed: {answer}")
 

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from engine.offline.recording import Recording, read_recording
-from engine.offline.replay import Replay, Replayed
-from engine.rig.load import read
+from engine.offline.flight_recording import FlightRecording, read_recording
+from engine.offline.replay import Replay, ReplayResult
+from engine.rig.read.load import read
 
 FOLDER = Path(__file__).parent.parent / "recordings"
 NAMES = sorted(file.name.removesuffix(".jsonl.gz") for file in FOLDER.glob("*.jsonl.gz"))
@@ -54,7 +54,7 @@ SYNC = {
 
 
 @cache
-def recording_of(name: str) -> Recording:
+def recording_of(name: str) -> FlightRecording:
     """A kept recording, unpacked and read."""
     with TemporaryDirectory() as folder:
         plain = Path(folder, f"{name}.jsonl")
@@ -68,7 +68,7 @@ def rig_text(name: str) -> str:
 
 
 @cache
-def replayed(name: str) -> Replayed:
+def replayed(name: str) -> ReplayResult:
     """The recording through its rig, in this version."""
     text = rig_text(name)
     return Replay(read(text, MANIFEST[name]["rig"]), text).run(recording_of(name))
