@@ -80,7 +80,7 @@ class HandReader:
 
     def begun(self, source: int) -> bool:
         port = self.ports.get(source)
-        return port is not None and port.begun
+        return port is not None and port.stream.open
 
 
 class Bench:

@@ -204,7 +204,7 @@ def test_a_gap_counts_as_a_pulled_cable(net: FakeNet) -> None:
     _put(box, sender, OFF, lose=True)
     _put(box, sender, ON)
     assert source.poll() == [ON, ON]
-    assert source.repairs == 1
+    assert source.stream.repairs == 1
     with pytest.raises(PortGone, match="lost on the way"):
         source.poll()
 

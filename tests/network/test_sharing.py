@@ -18,7 +18,7 @@ def test_what_it_hears_is_played_here_and_published():
     other.watch("alive/keys", lambda key, there: tokens.append(there))
     port = MemoryInput("Stage piano")
     shared = SharedInput(port, net.link("desk"), "in/keys", "alive/keys", lambda: 77)
-    assert (shared.name, shared.begun, shared.repairs) == ("Stage piano", False, 0)
+    assert (shared.name, shared.stream.open, shared.stream.repairs) == ("Stage piano", False, 0)
     assert shared.poll() == []
     port.push(b"\x90\x3c\x40\x80\x3c\x40")
     assert shared.poll() == [b"\x90\x3c\x40", b"\x80\x3c\x40"]

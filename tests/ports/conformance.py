@@ -131,7 +131,7 @@ def broken_sysex_is_repaired(line: Line) -> None:
     line.play(b"\x80\x3c\x40")
     line.play(b"\xf7")  # JACK's driver hands a broken exclusive on at the next F7 only
     assert line.read(2) == [b"\x90\x3c\x40", b"\x80\x3c\x40"]
-    assert line.input.repairs > 0
+    assert line.input.stream.repairs > 0
 
 
 def thousands_arrive(line: Line) -> None:

@@ -196,7 +196,7 @@ def test_a_clock_inside_a_sysex(fifo: str, far: int) -> None:
     port = open_device_input(fifo)
     os.write(far, b"\xf0\x7d\x01\xf8\x02\xf7")
     assert port.poll() == [b"\xf8", b"\xf0\x7d\x01\x02\xf7"]
-    assert port.repairs == 0
+    assert port.stream.repairs == 0
     port.close()
 
 
@@ -225,9 +225,9 @@ def test_an_open_sysex_is_given_up(fifo: str, far: int, monkeypatch: pytest.Monk
     os.write(far, b"\xf0\x7d\x01")
     assert port.poll() == []
     now[0] += 5_000_000_000
-    assert (port.poll(), port.repairs) == ([], 0)
+    assert (port.poll(), port.stream.repairs) == ([], 0)
     now[0] += 1
-    assert (port.poll(), port.repairs) == ([], 1)
+    assert (port.poll(), port.stream.repairs) == ([], 1)
     os.write(far, b"\xf7" + NOTE)
     assert port.poll() == [NOTE]
     port.close()
