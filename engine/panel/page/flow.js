@@ -1,11 +1,11 @@
 // The flow: a drawing of one scene, the same in words, and how full the cables are.
 
 import { onLook, rate } from "./activity.js";
-import * as cables from "./cables.js";
+import * as cables from "./cable-load.js";
 import { byId, labelled, make, select, setOptions } from "./dom.js";
-import { drawing } from "./drawing.js";
-import { held, on } from "./line.js";
-import { filterWords, routeWords } from "./words.js";
+import { drawing } from "./flow-drawing.js";
+import { held, on } from "./connection.js";
+import { filterWords, routeWords } from "./labels.js";
 
 let chosen = null; // a scene's number, or null: the one in force
 let parts = null;

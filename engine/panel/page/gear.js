@@ -2,7 +2,7 @@
 
 import { command, mayOperate } from "./commands.js";
 import { button, byId, labelled, make, select, setOptions } from "./dom.js";
-import { ask, held, on } from "./line.js";
+import { ask, held, on } from "./connection.js";
 
 let parts = null;
 let asking = false; // who is there

@@ -2,7 +2,7 @@
 
 import * as commands from "./commands.js";
 import { byId, make, say } from "./dom.js";
-import { held, on } from "./line.js";
+import { held, on } from "./connection.js";
 
 export function start() {
   on("frame", (frame) => {

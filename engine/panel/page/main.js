@@ -5,13 +5,13 @@ import * as commands from "./commands.js";
 import { byId, kept, say } from "./dom.js";
 import * as flow from "./flow.js";
 import * as gear from "./gear.js";
-import * as keys from "./keys.js";
-import * as line from "./line.js";
+import * as keys from "./keyboard.js";
+import * as line from "./connection.js";
 import * as machines from "./machines.js";
 import * as monitor from "./monitor.js";
 import * as panic from "./panic.js";
 import * as show from "./show.js";
-import * as wiring from "./wiring.js";
+import * as wiring from "./patch.js";
 
 const VIEWS = { show, wiring, flow, monitor, gear };
 

@@ -2,8 +2,8 @@
 
 import { button, byId, labelled, make, say, select, setOptions } from "./dom.js";
 import * as explain from "./explain.js";
-import { held, on, wantEvents } from "./line.js";
-import { kindOf, kinds } from "./words.js";
+import { held, on, wantEvents } from "./connection.js";
+import { kindOf, kinds } from "./labels.js";
 
 const KEPT = 1000; // messages
 const SHOWN = 120; // lines

@@ -1,11 +1,11 @@
 // One input in one scene: the outputs it reaches, to be joined and parted, and its routes with their chains.
 
-import * as chain from "./chain.js";
+import * as chain from "./filter-chain.js";
 import { command, mayOperate } from "./commands.js";
 import { button, make } from "./dom.js";
-import { held } from "./line.js";
-import { edit, stayWith } from "./scene.js";
-import { filterWords, routeWords } from "./words.js";
+import { held } from "./connection.js";
+import { edit, stayWith } from "./edited-scene.js";
+import { filterWords, routeWords } from "./labels.js";
 
 let openRoute = null; // the index of the route whose chain is being edited
 

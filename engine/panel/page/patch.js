@@ -4,11 +4,11 @@ import { onLook, rateWords } from "./activity.js";
 import * as burst from "./burst.js";
 import { command, mayOperate } from "./commands.js";
 import { button, byId, kept, labelled, make, say, select, setOptions } from "./dom.js";
-import { held, on } from "./line.js";
-import { chooseScene, chosenScene, scene } from "./scene.js";
-import { table } from "./table.js";
-import * as ways from "./ways.js";
-import { chainWords } from "./words.js";
+import { held, on } from "./connection.js";
+import { chooseScene, chosenScene, scene } from "./edited-scene.js";
+import { table } from "./patch-table.js";
+import * as ways from "./input-routes.js";
+import { chainWords } from "./labels.js";
 
 let chosenInput = null;
 let asTable = kept.get("bayleaf-wiring") !== "list" && matchMedia("(min-width: 64rem)").matches;
