@@ -33,7 +33,7 @@ export function tell(text, state) {
 export function start() {
   byId("next").addEventListener("click", next);
   byId("back").addEventListener("click", back);
-  on("line", () => {
+  on("connection", () => {
     for (const id of ["next", "back", "panic"]) byId(id).disabled = !mayOperate();
   });
 }

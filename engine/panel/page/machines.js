@@ -8,7 +8,7 @@ export function start() {
   on("frame", (frame) => {
     if ("network" in frame) showMachines(held.facts.network);
   });
-  on("line", () => showMachines(held.facts.network));
+  on("connection", () => showMachines(held.facts.network));
   byId("handover").addEventListener("click", handOver);
 }
 

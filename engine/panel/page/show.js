@@ -15,7 +15,7 @@ let fitted = "";
 export function start() {
   on("frame", showFrame);
   on("rig", showRig);
-  on("line", showLine);
+  on("connection", showLine);
   on("age", showLine);
   byId("find-scene").addEventListener("input", listScenes);
   byId("find-scene").addEventListener("keydown", jumpToFirst);
