@@ -116,8 +116,8 @@ def test_faults_of_filters_and_of_our_own(well):
     """A filter that failed is named, with its first fault; a fault of Bayleaf's own is no secret."""
     well.show.engine.faults.add("echo", "ValueError: no")
     well.show.engine.faults.add("echo", "ValueError: no again")
-    well.show.own_fault(RuntimeError("a mistake"))
+    well.show.own_fault("a test", RuntimeError("a mistake"))
     assert well.tells() == [
         "the filter echo failed 2 times and was stepped over: ValueError: no",
-        "Bayleaf itself failed once and went on; please tell its makers",
+        "Bayleaf itself failed once and went on; please report it",
     ]
