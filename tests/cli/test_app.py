@@ -3,15 +3,13 @@
 import json
 import os
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 import engine.cli
 from engine.cli.app import COMMANDS, commands_of
-
-BAYLEAF = Path(sys.executable).parent / "bayleaf"
+from tests.support.paths import BAYLEAF
 
 
 @pytest.mark.parametrize("module", COMMANDS)

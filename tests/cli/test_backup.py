@@ -3,16 +3,16 @@
 import json
 import os
 import subprocess
-import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 import mido
 import pytest
-from answering import until_it_answers
 
-BAYLEAF = Path(sys.executable).parent / "bayleaf"
+from tests.support.answering_engine import until_it_answers
+from tests.support.paths import BAYLEAF
+
 RIG = """\
 format = 1   # kept as it is
 [inputs]

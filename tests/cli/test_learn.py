@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from test_running import BAYLEAF, Stage
 from typer.testing import CliRunner
 
 from engine.cli.app import app
 from engine.live.socket import client
 from engine.rig.read.load import read
+from tests.cli.test_run import BAYLEAF, Stage
 
 #: three presses of a switch that bounces for 12 ms as it closes: ms, message
 WORN = [

@@ -7,17 +7,16 @@ import os
 import signal
 import socket
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from receiver import Receiver
 
 from engine.midi.byte_stream import StreamParser
+from tests.support.paths import BAYLEAF
+from tests.support.receiver import Receiver
 
-BAYLEAF = Path(sys.executable).parent / "bayleaf"
 DEADLINE = 30.0
 RIG = """
 format = 1

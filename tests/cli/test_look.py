@@ -11,8 +11,9 @@ from typing import NamedTuple
 import pytest
 
 from engine.cli.app import main
+from tests.support.paths import PRESETS
 
-DEMO = Path(__file__).parents[2] / "presets" / "demo.toml"
+DEMO = PRESETS / "demo.toml"
 
 
 class Said(NamedTuple):

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from test_running import DEADLINE, Stage
+
+from tests.cli.test_run import DEADLINE, Stage
 
 WHOLE = """
 format = 1

@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import IO, TypeVar
 
 import pytest
-from panelends import Ends
-from test_running import BAYLEAF, DEADLINE, Stage
+
+from tests.cli.test_run import BAYLEAF, DEADLINE, Stage
+from tests.support.panel_ends import Ends
 
 Found = TypeVar("Found")
 

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import mido
 import pytest
-from pitsong import DEMO, RIG, SONG, Bayleaf
 
 from engine.offline import report_page
+from tests.support.rehearsal_rig import DEMO, RIG, SONG, Bayleaf
 
 
 def song(file: Path, *tracks: tuple[str, list[mido.Message]]) -> Path:

@@ -4,9 +4,9 @@ import json
 from pathlib import Path
 
 import pytest
-from pitsong import SONG, Bayleaf
 
 from engine.core.engine import Engine
+from tests.support.rehearsal_rig import SONG, Bayleaf
 
 
 def recorded(file: Path, *happened: dict[str, object], head: dict[str, object] | None = None) -> Path:

@@ -4,16 +4,16 @@ import json
 import os
 import signal
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from answering import until_it_answers
 
-BAYLEAF = Path(sys.executable).parent / "bayleaf"
+from tests.support.answering_engine import until_it_answers
+from tests.support.paths import BAYLEAF
+
 DEADLINE = 30.0
 RIG = """
 format = 1

@@ -12,7 +12,8 @@ import sys
 import time
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
+from tests.support.paths import ROOT
+
 RIG = 'format = 1\n[[scenes]]\nnumber = 1\nname = "Only"\n'
 
 

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from test_backing import Evening
+
+from tests.cli.test_backup import Evening
 
 RIG = """\
 # Lantern Street, the pit

@@ -4,7 +4,6 @@ import contextlib
 import json
 import os
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -12,9 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from answering import until_it_answers
 
-BAYLEAF = Path(sys.executable).parent / "bayleaf"
+from tests.support.answering_engine import until_it_answers
+from tests.support.paths import BAYLEAF
+
 DEADLINE = 30.0
 RIG = """
 format = 1

@@ -4,12 +4,8 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, PORTS, SCENES, ears, hexed, run_dry
-from random_rigs import events, rigs
-from receiver import Receiver
 
 import filters.transpose
 from engine.core.adoption import take_over
@@ -17,6 +13,10 @@ from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
+from tests.support.pit_engine import MS, PORTS, SCENES, ears, hexed, run_dry
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import events, rigs
+from tests.support.receiver import Receiver
 
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1

@@ -1,13 +1,9 @@
 """The router by examples, as a musician would tell them."""
 
-import json
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-from pit import MS, PORTS, engine, hexed, run_dry
-from receiver import Receiver
 
 import filters.transpose
 from engine.core.cable.program_burst import compile_burst, duration, select, size
@@ -15,8 +11,11 @@ from engine.core.cable.scheduler import DIN, BurstUnit, Cable
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
+from tests.support.paths import reference
+from tests.support.pit_engine import MS, PORTS, engine, hexed, run_dry
+from tests.support.receiver import Receiver
 
-REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "core.json").read_text())
+REFERENCE = reference("core")
 
 
 def receive(router: Engine, now: int, source: int, message: str) -> list[str]:

@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, SCENES, ears, engine, run_dry
 
 from engine.core.cable.program_burst import size
 from engine.core.cable.scheduler import DIN, Delivery
 from engine.core.engine import Engine
+from tests.support.pit_engine import MS, SCENES, ears, engine, run_dry
 
 keys = st.integers(30, 75)
 values = st.integers(0, 127)

@@ -3,11 +3,10 @@
 Note-on velocity 64 is the standard's middle (MIDI 1.0 Detailed Specification 4.2.1 p. 10).
 """
 
-from pit import MS, engine, hexed, run_dry
-
 from engine.core.adoption import take_over
 from engine.core.engine import Engine
 from engine.core.routing.ledger import Target
+from tests.support.pit_engine import MS, engine, hexed, run_dry
 
 STRINGS, BRASS = 0, 1
 KEYS = 0

@@ -1,24 +1,23 @@
 """Panic: everything silent, on every channel of every output, within what each cable can carry."""
 
-import json
 from collections import Counter
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 import pytest
-from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, PORTS, ears, engine, hexed, run_dry
-from random_rigs import events, rigs
 
 from engine.core.cable.scheduler import DIN, Delivery
 from engine.core.cable.silencing_messages import SWEEP
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.paths import reference
+from tests.support.pit_engine import MS, PORTS, ears, engine, hexed, run_dry
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import events, rigs
 
-REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "faults.json").read_text())
+REFERENCE = reference("faults")
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1
 PEDALS = (64, 66, 67, 69)

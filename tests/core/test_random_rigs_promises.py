@@ -4,12 +4,13 @@ from collections import Counter
 from itertools import product
 from typing import Any
 
-from evening import Evening, Key
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS
-from random_rigs import GEAR, INPUTS, MOVERS, STATELESS, events, rigs
-from receiver import Receiver
+
+from tests.support.pit_engine import MS
+from tests.support.played_engine import Evening, Key
+from tests.support.random_rigs import GEAR, INPUTS, MOVERS, STATELESS, events, rigs
+from tests.support.receiver import Receiver
 
 BYTE = 320_000  # ns a byte on DIN (MIDI 1.0 p. 1)
 

@@ -1,10 +1,10 @@
 """What plays at the moment as routes and burst of a scene. (Our own design; no outside source.)"""
 
 import pytest
-from pit import MS, engine, hexed, run_dry
 
 from engine.core import scene_snapshot
 from engine.core.engine import Engine
+from tests.support.pit_engine import MS, engine, hexed, run_dry
 
 SCENES = """
 [[routes]]

@@ -1,6 +1,6 @@
 """`channels`: only some channels are heard, or they arrive on other channels."""
 
-from filter_bench import heard, refusal
+from tests.support.filter_bench import heard, refusal
 
 
 def test_keep_lets_only_these_channels_through():

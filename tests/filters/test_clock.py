@@ -1,11 +1,11 @@
 """`clock`: the beat clock passes, is held back, or runs slower."""
 
 import pytest
-from filter_bench import heard, refusal, settings_of, step_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from filters.registry import registry
+from tests.support.filter_bench import heard, refusal, settings_of, step_of
 
 TICK, START, CONTINUE, STOP, BEGINNING = "F8", "FA", "FB", "FC", "F2 00 00"
 

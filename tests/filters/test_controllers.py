@@ -1,7 +1,8 @@
 """`controllers`: pedals, wheels and faders are picked, renumbered, turned round or held within a range."""
 
 import pytest
-from filter_bench import heard, refusal
+
+from tests.support.filter_bench import heard, refusal
 
 
 def test_keep_lets_only_these_controllers_through():

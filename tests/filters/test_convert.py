@@ -1,7 +1,8 @@
 """`convert`: one kind of control moves another."""
 
 import pytest
-from filter_bench import REFERENCE, heard, refusal, step_of
+
+from tests.support.filter_bench import REFERENCE, heard, refusal, step_of
 
 UP = [entry for name, entry in REFERENCE.items() if name.startswith("ump-up7-")]
 

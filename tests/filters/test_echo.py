@@ -1,12 +1,12 @@
 """`echo`: each note is repeated, softer each time."""
 
 import pytest
-from filter_bench import MS, heard, refusal, step_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.kinds import is_press
 from filters.registry import Later
+from tests.support.filter_bench import MS, heard, refusal, step_of
 
 ECHO = 'filter = "echo", milliseconds = 100, repeats = 3, fade = 50'
 

@@ -1,12 +1,12 @@
 """What every built-in filter promises, whatever its settings."""
 
 import pytest
-from filter_bench import MESSAGES, SYSTEM_MESSAGES, settings_of, step_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.kinds import is_press, is_release, is_whole
 from filters.registry import BUILT_IN, Later, registry
+from tests.support.filter_bench import MESSAGES, SYSTEM_MESSAGES, settings_of, step_of
 
 SAMPLES = (
     'filter = "add_bank", channels = { 1 = [1, 2], 10 = [120, 0] }',

@@ -1,6 +1,6 @@
 """`latch`: a switch that must be held down becomes one that stays."""
 
-from filter_bench import heard, refusal, step_of
+from tests.support.filter_bench import heard, refusal, step_of
 
 LATCH = 'filter = "latch", controllers = [64, 80]'
 

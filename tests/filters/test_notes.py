@@ -1,6 +1,6 @@
 """`notes`: drum pads and keys play other notes."""
 
-from filter_bench import heard, refusal
+from tests.support.filter_bench import heard, refusal
 
 
 def test_a_pad_plays_another_note():

@@ -1,7 +1,8 @@
 """`programs` and `add_bank`: program changes call other programs, from the right bank."""
 
 import pytest
-from filter_bench import REFERENCE, heard, refusal
+
+from tests.support.filter_bench import REFERENCE, heard, refusal
 
 
 def test_programs_are_printed_numbers():

@@ -10,8 +10,9 @@ from shutil import copy
 import pytest
 
 from filters.registry import BUILT_IN, ENTRY_POINT_GROUP, FilterFault, collect
+from tests.support.paths import ROOT
 
-PACKAGE = Path(__file__).parent.parent / "plugin_package"
+PACKAGE = ROOT / "tests" / "plugin_package"
 ROOT = PACKAGE.parent.parent
 
 GOOD = '''"""A test tone."""

@@ -1,9 +1,10 @@
 """`strip`: whole kinds of message are taken away."""
 
 import pytest
-from filter_bench import MESSAGES, REFERENCE, heard, refusal, step_of
 from hypothesis import given
 from hypothesis import strategies as st
+
+from tests.support.filter_bench import MESSAGES, REFERENCE, heard, refusal, step_of
 
 EXAMPLES = {
     "notes": ["90 3C 40", "90 3C 00", "8F 3C 40"],

@@ -3,11 +3,11 @@
 from itertools import pairwise
 
 import pytest
-from filter_bench import MS, heard, refusal, step_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from filters.registry import Later
+from tests.support.filter_bench import MS, heard, refusal, step_of
 
 THIN = 'filter = "thin", milliseconds = 20'
 

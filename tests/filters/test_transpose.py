@@ -1,9 +1,10 @@
 """`transpose`: everything played sounds higher or lower."""
 
 import pytest
-from filter_bench import REFERENCE, heard, refusal, step_of
 from hypothesis import given
 from hypothesis import strategies as st
+
+from tests.support.filter_bench import REFERENCE, heard, refusal, step_of
 
 
 def test_notes_and_their_pressure_move():

@@ -1,8 +1,9 @@
 """`velocity`: playing sounds evenly loud, within limits, or as on a lighter or heavier keyboard."""
 
-from filter_bench import heard, refusal, step_of
 from hypothesis import given
 from hypothesis import strategies as st
+
+from tests.support.filter_bench import heard, refusal, step_of
 
 CURVES = st.integers(-100, 100)
 

@@ -1,6 +1,6 @@
 """`zone`: only a part of the keyboard is heard, or only soft or hard playing."""
 
-from filter_bench import heard, refusal
+from tests.support.filter_bench import heard, refusal
 
 
 def test_both_ends_of_a_zone_count():

@@ -1,18 +1,13 @@
 """Who is on a cable: the universal device inquiry."""
 
-import json
-from pathlib import Path
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.instruments.device_inquiry import ALL_DEVICES, Identity, asks, read_reply, request
+from tests.support.paths import reference
 
-REFERENCE = {
-    entry["id"]: entry
-    for entry in json.loads((Path(__file__).parent.parent / "reference" / "gear.json").read_text(encoding="utf-8"))
-}
+REFERENCE = {entry["id"]: entry for entry in reference("gear")}
 SEVEN = st.integers(0, 127)
 
 

@@ -1,18 +1,13 @@
 """The handshake of the universal dumps. Source: MIDI 1.0 Detailed Specification 4.2.1, Sample Dump, File Dump."""
 
-import json
-from pathlib import Path
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.instruments.dump_handshake import ACK, CANCEL, NAK, PATIENCE, WAIT, Handshake, HandshakeVerdict, answer
+from tests.support.paths import reference
 
-REFERENCE = {
-    entry["id"]: entry
-    for entry in json.loads((Path(__file__).parent.parent / "reference" / "gear.json").read_text(encoding="utf-8"))
-}
+REFERENCE = {entry["id"]: entry for entry in reference("gear")}
 PACKET = bytes((0xF0, 0x7E, 0x00, 0x02, 5, *[0] * 121, 0xF7))
 FILE_PACKET = bytes((0xF0, 0x7E, 0x00, 0x07, 0x02, 9, 0, 0, 0, 0xF7))
 PLAIN = b"\xf0\x7d\x01\xf7"

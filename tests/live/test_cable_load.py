@@ -1,11 +1,11 @@
 """How full cables are. A DIN cable carries 3,125 bytes a second (MIDI 1.0 Detailed Specification 4.2.1 p. 1)."""
 
 import pytest
-from live_bench import MS, RIG, Bench
 
 from engine.core.engine import Engine
 from engine.live.cable_load import CableLoad
 from engine.rig.read.load import read
+from tests.support.small_show import MS, RIG, Bench
 
 KEYS = 0
 STRINGS, BRASS = 0, 1

@@ -7,11 +7,12 @@ is down, no wheel or bend is off rest, and every instrument is on the bank and p
 from collections.abc import Awaitable, Callable, Iterator
 from random import Random
 
-import fragile
 import pytest
 import trio
-from faulty_evening import MS, Evening, S, need_song
-from faulty_rig import BRASS, FOOT, KEYS, ORGAN, PADS, STRINGS, edited
+
+from tests.support import breaking_filter
+from tests.support.faulty_show import MS, Evening, S, need_song
+from tests.support.faulty_show_rig import BRASS, FOOT, KEYS, ORGAN, PADS, STRINGS, edited
 
 MOMENTS = 200
 SOON = 2 * S  # what comes back is in use again within two seconds
@@ -106,9 +107,9 @@ async def filter_raises(evening: Evening) -> None:
     """A plug-in raises for a while, at every message."""
     evening.show.command("scene", evening.rng.choice((2, 4)))  # where it has work
     await evening.wait(evening.rng.randrange(200 * MS))
-    fragile.broken = True
+    breaking_filter.broken = True
     await evening.wait(evening.rng.randrange(300 * MS))
-    fragile.broken = evening.rng.random() < 0.5
+    breaking_filter.broken = evening.rng.random() < 0.5
     await evening.wait(evening.rng.randrange(300 * MS))
 
 
@@ -217,7 +218,7 @@ async def test_after_each_fault_nothing_hangs(fault, table, plug_in, tmp_path, m
             evening.play_song(rng.randrange(400 * MS, 1200 * MS))
             await evening.wait(rng.randrange(100 * MS, 700 * MS))
             await fault(evening)
-            fragile.broken = False
+            breaking_filter.broken = False
             await evening.wait(rng.randrange(300 * MS))
             await evening.let_go()
             assert evening.complaints(forgiving=fault is kill) == [], f"moment {done} at {evening.now / S:.3f} s"

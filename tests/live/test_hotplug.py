@@ -5,8 +5,6 @@ import tomllib
 
 import pytest
 import trio.testing
-from at_once import at_once
-from live_bench import MS, RIG
 
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
 from engine.live.hotplug import Hotplug
@@ -16,6 +14,8 @@ from engine.live.show import Show
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.ports.port import PortError
 from engine.rig.models.rig import rig_model
+from tests.support.at_once import at_once
+from tests.support.small_show import MS, RIG
 
 S = 1000 * MS
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]

@@ -4,8 +4,12 @@ from random import Random
 
 import pytest
 import trio
-from faulty_evening import MS, Evening, S, need_song
-from test_faults import (
+
+from engine.live.recording_files import RecordingNames, write
+from engine.offline.flight_recording import read_recording
+from engine.offline.replay import Replay
+from engine.rig.read.load import read
+from tests.live.test_fault_promises import (
     Fault,
     edit,
     everything_pulled,
@@ -22,11 +26,7 @@ from test_faults import (
     synth_power_cycled,
     wrong_edit,
 )
-
-from engine.live.recording_files import RecordingNames, write
-from engine.offline.flight_recording import read_recording
-from engine.offline.replay import Replay
-from engine.rig.read.load import read
+from tests.support.faulty_show import MS, Evening, S, need_song
 
 
 async def try_an_instrument(evening: Evening) -> None:

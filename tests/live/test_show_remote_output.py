@@ -1,7 +1,6 @@
 """A show whose output is at another machine: what it hands on, and when. Our own design; no source."""
 
 import trio
-from live_bench import MS, HandReader
 
 from engine.core.cable.remote_cable import OrderKind
 from engine.core.cable.silencing_messages import SWEEP
@@ -14,6 +13,7 @@ from engine.offline.replay import Replay
 from engine.ports.memory import MemoryInput
 from engine.ports.port import PortGone
 from engine.rig.read.load import read
+from tests.support.small_show import MS, HandReader
 
 RIG = """
 format = 1

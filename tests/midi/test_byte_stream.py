@@ -1,20 +1,19 @@
 """Byte streams made into messages: the specification's examples, libasound's opinion, and any cutting of any stream."""
 
-import json
 import os
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 import pytest
-from alsa_codec import AlsaCodec
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.midi.byte_stream import StreamParser
 from engine.midi.kinds import DATA_BYTES, KINDS, is_whole
+from tests.support.alsa_codec import AlsaCodec
+from tests.support.paths import reference
 
-REFERENCE: list[dict[str, Any]] = json.loads((Path(__file__).parents[1] / "reference" / "streams.json").read_text())
+REFERENCE: list[dict[str, Any]] = reference("streams")
 
 NOTE = b"\x90\x3c\x40"
 REAL_TIME = (0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF)

@@ -1,8 +1,6 @@
 """MIDI Machine Control, RP-013."""
 
-import json
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -10,12 +8,9 @@ from hypothesis import strategies as st
 
 from engine.midi.machine_control import ALL_CALL, COMMANDS, MachineControl, machine_control, read_machine_control
 from engine.midi.timecode import RATES, Label, read_label
+from tests.support.paths import reference
 
-REFERENCE = [
-    entry
-    for entry in json.loads((Path(__file__).parent.parent / "reference" / "remote.json").read_text(encoding="utf-8"))
-    if entry["area"] == "mmc"
-]
+REFERENCE = [entry for entry in reference("remote") if entry["area"] == "mmc"]
 KEYS = [entry for entry in REFERENCE if isinstance(entry["input"], dict) and "command" in entry["input"]]
 LOCATE = next(entry for entry in REFERENCE if entry["id"] == "mmc-locate")
 TO = MachineControl(ALL_CALL, "locate", read_label("01:02:03:04", RATES["30"]))

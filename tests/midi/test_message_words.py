@@ -1,16 +1,14 @@
 """Messages and numbers in musicians' words."""
 
-import json
-from pathlib import Path
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.kinds import KINDS
 from engine.midi.message_words import controller_name, describe, from_hex, note_name, note_number, to_hex
+from tests.support.paths import reference
 
-REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "filters.json").read_text(encoding="utf-8"))
+REFERENCE = reference("filters")
 CONTROLLERS = [entry for entry in REFERENCE if isinstance(entry["input"], dict) and "controller" in entry["input"]]
 
 

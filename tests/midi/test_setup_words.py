@@ -1,13 +1,11 @@
 """Set-up messages in words. Source of each figure: tests/reference/sounds.json."""
 
-import json
-from pathlib import Path
-
 import pytest
 
 from engine.midi.setup_words import set_up
+from tests.support.paths import reference
 
-FACTS = json.loads((Path(__file__).parents[1] / "reference" / "sounds.json").read_text(encoding="utf-8"))
+FACTS = reference("sounds")
 
 
 def heard(words: str, channel: int = 0) -> list[str]:

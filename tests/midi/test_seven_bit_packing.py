@@ -1,18 +1,13 @@
 """Bytes of eight bits in bytes of seven."""
 
-import json
-from pathlib import Path
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.midi.seven_bit_packing import pack, unpack
+from tests.support.paths import reference
 
-REFERENCE = {
-    entry["id"]: entry
-    for entry in json.loads((Path(__file__).parent.parent / "reference" / "remote.json").read_text(encoding="utf-8"))
-}
+REFERENCE = {entry["id"]: entry for entry in reference("remote")}
 
 
 @pytest.mark.parametrize("name", ["sysex-pack7-bytes", "sysex-pack7-short"])

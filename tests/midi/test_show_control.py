@@ -1,8 +1,6 @@
 """MIDI Show Control, RP-002/RP-014."""
 
-import json
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -18,11 +16,9 @@ from engine.midi.show_control import (
     read_show_control,
     show_control,
 )
+from tests.support.paths import reference
 
-REFERENCE = {
-    entry["id"]: entry
-    for entry in json.loads((Path(__file__).parent.parent / "reference" / "remote.json").read_text(encoding="utf-8"))
-}
+REFERENCE = {entry["id"]: entry for entry in reference("remote")}
 GO = ShowControl(5, LIGHTING, "go", "61")
 
 cues = st.from_regex(r"[0-9]{1,4}(\.[0-9]{1,3}){0,2}", fullmatch=True)

@@ -1,16 +1,14 @@
 """Universal exclusives beside those that command: what they look like, and that a rig hands them on as they came."""
 
-import json
-from pathlib import Path
-
 import pytest
 
 from engine.core.engine import Engine
 from engine.midi.machine_control import MachineControl, machine_control, read_machine_control
 from engine.midi.show_control import ShowControl, read_show_control, show_control
 from engine.rig.read.load import RigError, read
+from tests.support.paths import reference
 
-ENTRIES = json.loads((Path(__file__).parent.parent / "reference" / "remote.json").read_text(encoding="utf-8"))
+ENTRIES = reference("remote")
 REFERENCE = {entry["id"]: entry for entry in ENTRIES}
 MESSAGES = [
     entry["expected"]

@@ -4,14 +4,14 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from real_songs import FOLDER, need_songs
-from real_songs import song as song_of
 
 from engine.midi.midi_file import read_smf
 from engine.offline.performance_comparison import said_in
 from engine.offline.rehearsal_run import rehearse
 from engine.offline.song import read_song
 from engine.rig.read.load import read
+from tests.support.songs import FOLDER, need_songs
+from tests.support.songs import song as song_of
 
 FILES = sorted(FOLDER.glob("*.mid"))
 MS = 1_000_000

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 import trio
-from panelends import DEADLINE, FIRST_FRAME, NAME, Engine, panel, texts
 from wsproto.events import BytesMessage, TextMessage
 
 from engine.live.socket.client import socket_path
 from engine.panel import connections
 from engine.panel.browser_socket import LONGEST
+from tests.support.panel_ends import DEADLINE, FIRST_FRAME, NAME, Engine, panel, texts
 
 HOSTILE = [
     "<img src=x onerror=alert(1)>",

@@ -5,9 +5,9 @@ import re
 from pathlib import Path
 
 import pytest
-from panelends import Engine, panel
 
 from engine.panel.page_files import page_files
+from tests.support.panel_ends import Engine, panel
 
 MOST = 150_000  # bytes over the wire, in all
 

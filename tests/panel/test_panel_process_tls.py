@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 import trio
-from panelends import Engine, panel
 
 from engine.panel.panel_process import PanelError, PanelOptions, serve
+from tests.support.panel_ends import Engine, panel
 
 HERE = Path(__file__).parent
 CERT, KEY = HERE / "test-cert.pem", HERE / "test-key.pem"

@@ -3,7 +3,8 @@
 from pathlib import Path
 
 import pytest
-from panelends import HERE, Headers, panel
+
+from tests.support.panel_ends import HERE, Headers, panel
 
 #: Content Security Policy Level 3; Trusted Types (W3C)
 POLICY = (

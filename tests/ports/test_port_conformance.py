@@ -8,11 +8,11 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from conformance import CHECKS, Line
 
 from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.memory import MemorySystem
 from engine.ports.port import PortError
+from tests.support.port_conformance import CHECKS, Line
 
 
 @contextmanager

@@ -8,17 +8,19 @@ import sys
 import threading
 from pathlib import Path
 
+from tests.support.paths import ROOT
+
 QEMU = "qemu-system-x86_64"
 _HERE = Path(__file__).parent
 _UNFINISHED = 124  # the guest's own status when it ran out of time
 
 
 class Guest:
-    """Runs the tests of a file of this folder in the guest, which takes most of a minute; begins when it is made."""
+    """Runs the tests of a file of tests/real in the guest, which takes most of a minute; begins when it is made."""
 
     def __init__(self, file: str) -> None:
         self._command = [_HERE / "alsa-guest", "env", "BAYLEAF_NO_SKIP=1", "PYTHONDONTWRITEBYTECODE=1", sys.executable]
-        self._command += ["-m", "pytest", "-p", "no:cacheprovider", str(_HERE / file)]
+        self._command += ["-m", "pytest", "-p", "no:cacheprovider", str(ROOT / "tests" / "real" / file)]
         self._environment = {**os.environ, "GUEST_TIMEOUT": "240"}  # before the tests here change theirs
         self._process: subprocess.Popen[str] | None = None
         self._over = False
@@ -46,7 +48,7 @@ class Guest:
                 return
             with subprocess.Popen(
                 self._command,
-                cwd=_HERE.parent.parent,
+                cwd=ROOT,
                 env=self._environment,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.STDOUT,

@@ -4,7 +4,6 @@ import json
 import os
 import socket
 import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -13,7 +12,8 @@ from typing import Any
 
 import rtmidi
 
-BAYLEAF = Path(sys.executable).parent / "bayleaf"
+from tests.support.paths import BAYLEAF
+
 DEADLINE = 30.0
 
 

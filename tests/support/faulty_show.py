@@ -14,14 +14,10 @@ from importlib.metadata import EntryPoint
 from pathlib import Path
 from random import Random
 
-import fragile
 import mido
 import pytest
 import trio
 import trio.testing
-from at_once import at_once
-from faulty_rig import FIRST, FOOT, INPUTS, LATCHED, OUTPUTS
-from receiver import Receiver
 
 import filters.registry
 from engine.core.control.setlist import ShowPosition
@@ -33,6 +29,10 @@ from engine.live.show import Show
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.rig.models.rig import rig_model
 from engine.rig.read.load import load, text_of
+from tests.support import breaking_filter
+from tests.support.at_once import at_once
+from tests.support.faulty_show_rig import FIRST, FOOT, INPUTS, LATCHED, OUTPUTS
+from tests.support.receiver import Receiver
 
 MS = 1_000_000
 S = 1000 * MS
@@ -65,9 +65,9 @@ def song() -> list[tuple[int, int, bytes]]:
 def add_plug_in(monkeypatch: pytest.MonkeyPatch) -> None:
     """Install the plug-in `fragile` for this test, by the way that other packages take."""
     group = filters.registry.ENTRY_POINT_GROUP
-    entry = EntryPoint("fragile", "fragile", group)
+    entry = EntryPoint("fragile", breaking_filter.__name__, group)
     monkeypatch.setattr(filters.registry, "entry_points", lambda group: [entry])
-    monkeypatch.setattr(fragile, "broken", False)
+    monkeypatch.setattr(breaking_filter, "broken", False)
     forget_registry()
 
 

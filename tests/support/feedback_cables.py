@@ -5,12 +5,11 @@ from dataclasses import dataclass, field
 from heapq import heappop, heappush
 from itertools import cycle
 
-from pit import MS
-from receiver import Receiver
-
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.core.routing.loops import QUESTION
+from tests.support.pit_engine import MS
+from tests.support.receiver import Receiver
 
 
 @dataclass

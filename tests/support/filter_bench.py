@@ -1,8 +1,6 @@
 """A bench to try filters on: settings as a player writes them in a rig file, messages in hexadecimal."""
 
-import json
 import tomllib
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,11 +10,9 @@ from pydantic import ValidationError
 from engine.midi.kinds import KINDS
 from engine.midi.message_words import from_hex, to_hex
 from filters.registry import FilterSettings, Later, Step, registry
+from tests.support.paths import reference
 
-REFERENCE = {
-    entry["id"]: entry
-    for entry in json.loads((Path(__file__).parent.parent / "reference" / "filters.json").read_text(encoding="utf-8"))
-}
+REFERENCE = {entry["id"]: entry for entry in reference("filters")}
 MS = 1_000_000
 
 

@@ -4,7 +4,7 @@ import socket
 import subprocess
 from pathlib import Path
 
-from stagehand import wait_for
+from tests.support.engine_process import wait_for
 
 # Debian package timgm6mb-soundfont
 SOUNDS = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")

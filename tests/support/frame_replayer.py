@@ -7,7 +7,7 @@ import select
 import socket
 import sys
 
-from bad_cable import MOST, end
+from tests.support.bad_cable import MOST, end
 
 
 def main() -> None:

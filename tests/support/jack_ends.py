@@ -13,8 +13,9 @@ from typing import Any
 
 import mido
 import rtmidi
-from receiver import RESTS, Receiver
-from stagehand import wait_for
+
+from tests.support.engine_process import wait_for
+from tests.support.receiver import RESTS, Receiver
 
 JACK = rtmidi.API_UNIX_JACK
 MARKER = bytes((0xBF, 119))  # an undefined controller, on channel 16: nothing else uses it here

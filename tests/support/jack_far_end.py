@@ -8,8 +8,8 @@ import json
 import sys
 from pathlib import Path
 
-from faulty_stage import Ends
-from stage_ends import song
+from tests.support.jack_ends import song
+from tests.support.jack_stage import Ends
 
 
 def main(file: str, how: str) -> None:

@@ -8,10 +8,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from servers import MORTAL, start_as_granted
-
 from engine.ports.jack_system import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
+from tests.support.jack_servers import MORTAL, start_as_granted
 
 NOTE = b"\x90\x40\x40"
 

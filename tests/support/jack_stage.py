@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from stage_ends import MARKER, Box, Player, Song, Synth
-from stage_rig import BOXES, PLAYERS, PLUGGED_IN, install_brittle, rig, sounds_of
-from stagehand import Engine, wait_for
+from tests.support.engine_process import Engine, wait_for
+from tests.support.jack_ends import MARKER, Box, Player, Song, Synth
+from tests.support.jack_stage_rig import BOXES, PLAYERS, PLUGGED_IN, install_brittle, rig, sounds_of
 
 PATIENCE = 10.0  # seconds after which a stage that is not itself again has failed
 

@@ -1,7 +1,5 @@
 """A machine that lends one output and one input, and engines that play them, on a network in memory."""
 
-from fakelink import FakeNet
-
 from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.endpoints.remote_ports import RemoteOutput
@@ -10,6 +8,7 @@ from engine.cluster.pure.output_lender import Grant, OutputLender
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.scheduler import Delivery
 from engine.rig.read.load import read
+from tests.support.fake_link import FakeNet
 
 RIG = """
 format = 1

@@ -3,18 +3,14 @@
 import json
 import queue
 import subprocess
-import sys
 import threading
 from dataclasses import asdict
-from pathlib import Path
-from typing import Any, Final
-
-from netns import Hall
-from patience import PATIENCE
+from typing import Any
 
 from engine.cluster.link.link import LinkSettings
-
-_PROGRAM: Final = str(Path(__file__).with_name("far_link.py"))
+from tests.support.network_namespaces import Hall
+from tests.support.paths import process_of
+from tests.support.waiting import PATIENCE
 
 
 class FarMachine:
@@ -27,7 +23,7 @@ class FarMachine:
         self.fault: str | None = None
         self._answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self.process = subprocess.Popen(
-            hall.command(where, sys.executable, _PROGRAM), stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            hall.command(where, *process_of("link_process")), stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()

@@ -7,13 +7,12 @@ and `ip` and `ss` (Debian's iproute2). See ip-netns(8).
 import itertools
 import os
 import subprocess
-import sys
 from collections.abc import Sequence
-from pathlib import Path
 from types import TracebackType
-from typing import Final, Self
+from typing import Self
 
-_BAD_CABLE: Final = str(Path(__file__).with_name("bad_cable.py"))
+from tests.support.paths import process_of
+
 _halls = itertools.count()
 
 
@@ -100,7 +99,7 @@ class Hall:
         self._ip(self._switch, "link", "add", f"{socket}-far", "type", "veth", "peer", "name", f"{socket}-near")
         self._ip(self._switch, "link", "set", f"{socket}-far", "up", "promisc", "on")
         self._ip(self._switch, "link", "set", f"{socket}-near", "up")
-        program = [sys.executable, _BAD_CABLE, socket, f"{socket}-far", str(loss), str(delay_ms), str(jitter_ms)]
+        program = [*process_of("bad_cable"), socket, f"{socket}-far", str(loss), str(delay_ms), str(jitter_ms)]
         cable = subprocess.Popen(self.at_switch(*program), stdin=subprocess.PIPE, stdout=subprocess.PIPE)
         self._bad[name] = cable
         assert cable.stdout is not None

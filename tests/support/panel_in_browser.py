@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from playwright.sync_api import Browser, Page, expect
-from stage_ends import Box, Player
-from stagehand import BAYLEAF, Engine, engine, wait_for
+
+from tests.support.engine_process import BAYLEAF, Engine, engine, wait_for
+from tests.support.jack_ends import Box, Player
 
 VIEWS = {
     "show": "The show",

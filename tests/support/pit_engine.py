@@ -2,11 +2,10 @@
 
 from collections.abc import Iterable
 
-from receiver import Receiver
-
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.receiver import Receiver
 
 MS = 1_000_000
 

@@ -3,12 +3,11 @@
 from collections import Counter
 from typing import Any
 
-from pit import MS
-from receiver import Receiver
-
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.pit_engine import MS
+from tests.support.receiver import Receiver
 
 Key = tuple[int, int, int]  # input, channel, key
 

@@ -1,9 +1,9 @@
 """What the tests of `bayleaf rehearse` play: the demo, and a rig with names that a page must escape."""
 
 from collections.abc import Callable
-from pathlib import Path
 
-PRESETS = Path(__file__).parents[2] / "presets"
+from tests.support.paths import PRESETS
+
 DEMO, SONG = str(PRESETS / "demo.toml"), str(PRESETS / "demo.mid")
 RIG = """
 format = 1

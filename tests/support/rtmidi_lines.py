@@ -5,10 +5,10 @@ from contextlib import contextmanager
 from typing import Any
 
 import rtmidi
-from conformance import Line
-from stagehand import joined, wait_for
 
 from engine.ports.open_system import open_system
+from tests.support.engine_process import joined, wait_for
+from tests.support.port_conformance import Line
 
 
 @contextmanager

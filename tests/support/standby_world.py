@@ -7,10 +7,6 @@ import tomllib
 from collections import deque
 from pathlib import Path
 
-from fakelink import FakeNet
-from live_bench import HandReader
-from receiver import Receiver
-
 from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.pure.output_lender import OutputLender
@@ -20,6 +16,9 @@ from engine.live.port_opening import PortOpener, connect
 from engine.live.show import Show
 from engine.ports.memory import MemorySystem
 from engine.rig.models.rig import rig_model
+from tests.support.fake_link import FakeNet
+from tests.support.receiver import Receiver
+from tests.support.small_show import HandReader
 
 MS = 1_000_000
 STEP = MS

@@ -10,13 +10,12 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from netns import Hall
-from stagehand import ask_socket
+from tests.support.engine_process import ask_socket
+from tests.support.network_namespaces import Hall
+from tests.support.paths import process_of
 
 ENGINES = ("desk", "spare")
 PATIENCE = 60.0  # seconds until three machines have found each other
-_STICKING = str(Path(__file__).with_name("sticking.py"))
-_ROOT = str(Path(__file__).parents[3])
 
 
 class Troupe:
@@ -40,7 +39,7 @@ class Troupe:
         """Begin; waits for nothing."""
         command = "run" if name in ENGINES else "lend"
         options = ["--machine", name, "--backend", "memory"]
-        started = [sys.executable, _STICKING, command, str(self.file), *options]
+        started = [*process_of("stuck_bayleaf"), command, str(self.file), *options]
         if self._hall is not None:
             started = self._hall.command(name, *started)
         with (self.folder / f"{name}.txt").open("ab") as talk:
@@ -97,5 +96,4 @@ class Troupe:
         """In which a machine's programs run."""
         own = self.folder / name
         own.mkdir(exist_ok=True)
-        path = os.pathsep.join(filter(None, (_ROOT, os.environ.get("PYTHONPATH"))))
-        return {**os.environ, "XDG_RUNTIME_DIR": str(own), "XDG_STATE_HOME": str(own / "state"), "PYTHONPATH": path}
+        return {**os.environ, "XDG_RUNTIME_DIR": str(own), "XDG_STATE_HOME": str(own / "state")}

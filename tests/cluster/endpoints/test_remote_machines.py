@@ -3,8 +3,6 @@
 import json
 
 import pytest
-from fakelink import FakeNet
-from farworld import BOX, OFF, ON, Box, Engine
 
 from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.endpoints.remote_ports import RemoteInput
@@ -12,6 +10,8 @@ from engine.cluster.link.wire_format import EventSender
 from engine.cluster.pure.output_lender import GRACE, ClaimRefused
 from engine.core.cable.scheduler import BurstUnit
 from engine.ports.port import PortError, PortGone
+from tests.support.fake_link import FakeNet
+from tests.support.lending_world import BOX, OFF, ON, Box, Engine
 
 
 @pytest.fixture

@@ -5,15 +5,15 @@ The receiver is written from MIDI 1.0 and knows no All Notes Off, see its file.
 
 from collections.abc import Callable
 
-from fakelink import FakeNet
-from farworld import BOX, Box, Engine
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from receiver import Receiver
 
 from engine.cluster.pure.output_lender import GRACE, Grant
 from engine.core.cable.scheduler import DIN
 from engine.ports.port import PortError
+from tests.support.fake_link import FakeNet
+from tests.support.lending_world import BOX, Box, Engine
+from tests.support.receiver import Receiver
 
 MS = 1_000_000
 

@@ -1,12 +1,12 @@
 """An input that is plugged in here and heard by the other engine, too. (Our own design; no outside source.)"""
 
 import pytest
-from fakelink import FakeNet
 
 from engine.cluster.endpoints.shared_input import SharedInput
 from engine.cluster.link.wire_format import read_events
 from engine.ports.memory import MemoryInput
 from engine.ports.port import PortGone
+from tests.support.fake_link import FakeNet
 
 
 def test_what_it_hears_is_played_here_and_published():

@@ -2,12 +2,12 @@
 
 import struct
 
-from fakelink import FakeNet
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.cluster.link.clock_offset import ClockOffsets
 from engine.cluster.link.keys import NetworkKeys
+from tests.support.fake_link import FakeNet
 
 NAMES = NetworkKeys("test")
 

@@ -2,9 +2,8 @@
 
 import subprocess
 import sys
-from pathlib import Path
 
-ROOT = Path(__file__).parent.parent.parent
+from tests.support.paths import ROOT
 
 #: a Python that has none of them
 WITHOUT = """

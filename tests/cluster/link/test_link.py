@@ -10,13 +10,13 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 
 import pytest
-from fakelink import FakeNet
-from patience import PATIENCE, comes
 
 from engine.cluster.link.join import open_link
 from engine.cluster.link.link import Link, LinkError
 from engine.cluster.link.settings import settings_of
 from engine.rig.read.load import read
+from tests.support.fake_link import FakeNet
+from tests.support.waiting import PATIENCE, comes
 
 Make = Callable[[str], Link]
 MACHINES = ("desk", "spare", "stage-left")

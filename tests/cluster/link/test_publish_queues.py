@@ -4,11 +4,10 @@ import threading
 from collections.abc import Sequence
 from itertools import permutations
 
-from patience import PATIENCE, comes
-
 from engine.cluster.link import publish_queues
 from engine.cluster.link.publish_queues import PublishQueue, Said
 from engine.cluster.link.retained_state import RetainedState, RetainedStateReader
+from tests.support.waiting import PATIENCE, comes
 
 
 def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch) -> None:

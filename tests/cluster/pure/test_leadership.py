@@ -1,11 +1,11 @@
 """Who is in charge, of two engines and the owners of the outputs. (Our own design; nothing outside defines it.)"""
 
 import pytest
-from charge_world import MS, World
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.cluster.pure.leadership import Ask, Follow, Give, Lead, Leadership, Play
+from tests.support.leadership_world import MS, World
 
 OWNERS = ("left", "right")
 

@@ -2,12 +2,12 @@
 
 from hypothesis import given
 from hypothesis import strategies as st
-from receiver import Receiver
 
 from engine.cluster.pure.output_lender import GRACE, ClaimRefused, Grant, OutputLender
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.core.cable.scheduler import DIN, BurstUnit, Delivery
+from tests.support.receiver import Receiver
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
 PEDAL = bytes((0xB0, 64, 127))

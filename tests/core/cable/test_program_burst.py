@@ -1,9 +1,9 @@
 """Blank steps of a burst: a place that is kept, and no byte. (Our own design; no outside source.)"""
 
 import pytest
-from pit import MS, engine, hexed, run_dry
 
 from engine.rig.models.rig import BurstStep
+from tests.support.pit_engine import MS, engine, hexed, run_dry
 
 SCENES = """
 [[scenes]]

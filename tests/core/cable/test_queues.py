@@ -6,12 +6,12 @@ from random import Random
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, PORTS, ears, run_dry
 
 from engine.core.cable.queues import MOST_BULK, MOST_NOTES, MOST_URGENT
 from engine.core.cable.scheduler import DIN, Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.pit_engine import MS, PORTS, ears, run_dry
 
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1

@@ -2,9 +2,9 @@
 
 from hypothesis import given
 from hypothesis import strategies as st
-from receiver import Receiver
 
 from engine.core.cable.receiver_state import YOUNG, ReceiverState
+from tests.support.receiver import Receiver
 
 _channels = st.integers(0, 2)
 _keys = st.integers(60, 64)

@@ -1,12 +1,11 @@
 """An output at another machine: what leaves is what a show has sent, at once, and as orders."""
 
-from pit import PORTS, SCENES
-
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.core.cable.scheduler import DIN, BurstUnit, Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.pit_engine import PORTS, SCENES
 
 NOTE = bytes((0x90, 60, 100))
 

@@ -3,10 +3,10 @@
 from collections.abc import Callable
 
 import pytest
-from pit import MS
-from receiver import Receiver
 
 from engine.core.cable.scheduler import DIN, DIN_RUNNING, BurstUnit, Cable, CableSpeed, Delivery
+from tests.support.pit_engine import MS
+from tests.support.receiver import Receiver
 
 LEAD = BurstUnit(0, (b"\xb0\x00\x01", b"\xb0\x20\x02", b"\xc0\x05"), 30 * MS)
 OTHER = BurstUnit(0, (b"\xb0\x00\x03", b"\xb0\x20\x04", b"\xc0\x06"), 30 * MS)

@@ -1,20 +1,19 @@
 """What one output's cable promises, whatever is played into it (hypothesis), and the figures of the standard."""
 
-import json
 from collections.abc import Sequence
 from itertools import pairwise
-from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS
 
 from engine.core.cable.program_burst import duration, select, size
 from engine.core.cable.scheduler import DIN, DIN_RUNNING, BurstUnit, Cable, CableSpeed, Delivery
+from tests.support.paths import reference
+from tests.support.pit_engine import MS
 
-REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "wire.json").read_text(encoding="utf-8"))
+REFERENCE = reference("wire")
 BYTE = 320_000  # ns (din-byte-us: MIDI 1.0 p. 1)
 SPEEDS = st.sampled_from([DIN, DIN_RUNNING])
 

@@ -5,17 +5,16 @@ to the end of its last byte; meta events are left out, times follow the tempo ma
 """
 
 import hashlib
-import json
 from collections import deque
-from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-from real_songs import FOLDER, Song, need_songs, song
 
 from engine.core.cable.scheduler import DIN, DIN_RUNNING, Cable, CableSpeed, Delivery
+from tests.support.paths import reference
+from tests.support.songs import FOLDER, Song, need_songs, song
 
-REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "dataset.json").read_text(encoding="utf-8"))
+REFERENCE = reference("dataset")
 FILES = {row["file"]: row for row in REFERENCE["data-openmsx-files"]["expected"]}
 BYTE = 320_000  # ns (MIDI 1.0 p. 1)
 MS = 1_000_000

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from worn import MS, bursts, presses
 
 from engine.core.control.control_learning import LearnedControl, learn
+from tests.support.bouncing_switch import MS, bursts, presses
 
 FEET = ((0, 200), (1000, 1300), (2000, 2150))
 

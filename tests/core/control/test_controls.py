@@ -8,12 +8,12 @@ from collections.abc import Sequence
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pit import MS, PORTS, engine, hexed, run_dry
-from worn import Change, bursts, presses
 
 from engine.core.adoption import take_over
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.bouncing_switch import Change, bursts, presses
+from tests.support.pit_engine import MS, PORTS, engine, hexed, run_dry
 
 KEYS, PADS, FOOT = 0, 1, 2
 STRINGS, BRASS = 0, 1

@@ -9,8 +9,6 @@ from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
-from pit import MS, engine, hexed, run_dry
-from remote_noise import US, is_in_order, random_message, valid_messages
 
 from engine.core.adoption import take_over
 from engine.core.control.remote_messages import (
@@ -27,6 +25,8 @@ from engine.midi.machine_control import MachineControl, machine_control
 from engine.midi.seven_bit_packing import unpack
 from engine.midi.show_control import ShowControl, show_control
 from engine.midi.timecode import RATES, read_label
+from tests.support.pit_engine import MS, engine, hexed, run_dry
+from tests.support.random_remote_messages import US, is_in_order, random_message, valid_messages
 
 KEYS, PADS, FOOT = 0, 1, 2
 STRINGS, BRASS = 0, 1

@@ -1,14 +1,11 @@
 """Commands by show control, machine control, programs with banks, and our own SysEx."""
 
-import json
 import random
 import re
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from remote_noise import PLAIN, US, is_in_order, random_message, valid_messages
 
 from engine.core.control.remote_messages import (
     RemoteReader,
@@ -27,8 +24,10 @@ from engine.midi.machine_control import MachineControl, machine_control
 from engine.midi.seven_bit_packing import unpack
 from engine.midi.show_control import ShowControl, show_control
 from engine.midi.timecode import RATES, read_label
+from tests.support.paths import reference
+from tests.support.random_remote_messages import PLAIN, US, is_in_order, random_message, valid_messages
 
-REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "remote.json").read_text(encoding="utf-8"))
+REFERENCE = reference("remote")
 BY_ID = {entry["id"]: entry for entry in REFERENCE}
 DESK, KEYS = 0, 1
 

@@ -12,6 +12,7 @@ from engine.core.control.remote_messages import RemoteReader, RemoteRequest, own
 from engine.core.control.rig_dump import LONGEST_BLOCK, DumpCollector, DumpProgress, blocks, from_syx
 from engine.midi.kinds import is_whole
 from engine.midi.seven_bit_packing import pack, unpack
+from tests.support.paths import PRESETS
 
 DEVICE = 5
 
@@ -263,7 +264,7 @@ def test_a_file_cut_anywhere(end):
 
 def test_the_demo_rig(tmp_path: Path):
     """The demo rig, comments and all, survives a .syx file on disk."""
-    text = (Path(__file__).parents[2] / "presets" / "demo.toml").read_text(encoding="utf-8")
+    text = (PRESETS / "demo.toml").read_text(encoding="utf-8")
     file = tmp_path / "demo.syx"
     file.write_bytes(b"".join(blocks(text, DEVICE)))
     assert from_syx(file.read_bytes()) == text

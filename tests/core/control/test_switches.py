@@ -5,10 +5,10 @@ from collections.abc import Sequence
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from worn import MS, RECORDED, Change, bursts, presses
 
 from engine.core.control.switches import DOUBLE, LONG, SHORT, BounceGuard, FootSwitch
 from engine.rig.models.control import Control
+from tests.support.bouncing_switch import MS, RECORDED, Change, bursts, presses
 
 PLAIN = (SHORT,)
 ALL = (SHORT, LONG, DOUBLE)

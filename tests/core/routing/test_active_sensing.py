@@ -1,21 +1,20 @@
 """Active sensing: inputs that promised to speak and fell silent, outputs that are kept awake (MIDI 1.0 p. 32-33)."""
 
-import json
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
-from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, PORTS, SCENES, ears, engine, hexed, run_dry
-from random_rigs import played
 
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.paths import reference
+from tests.support.pit_engine import MS, PORTS, SCENES, ears, engine, hexed, run_dry
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import played
 
-REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "faults.json").read_text())
+REFERENCE = reference("faults")
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1
 FE, CLOCK, ON, OFF, PEDAL = b"\xfe", b"\xf8", b"\x90\x3c\x40", b"\x80\x3c\x40", b"\xb0\x40\x7f"

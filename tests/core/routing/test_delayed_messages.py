@@ -6,11 +6,8 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS
-from random_rigs import HEAD, STATEFUL, STATELESS, events, rigs
 
 import filters.transpose
 from engine.core.adoption import take_over
@@ -20,6 +17,9 @@ from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.explain import explain
 from engine.rig.read.load import read
 from filters.registry import Later, registry
+from tests.support.pit_engine import MS
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import HEAD, STATEFUL, STATELESS, events, rigs
 
 ECHO = '{ filter = "echo", milliseconds = 100, repeats = 2, fade = 50 }'
 THIN = '{ filter = "thin", milliseconds = 20 }'

@@ -1,25 +1,24 @@
 """What a scene leaves behind: pedals, wheels, pressures, parameter numbers, held notes, and the sounds in force."""
 
-import json
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
-from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import PORTS, ears, engine, hexed, run_dry
-from random_rigs import HEAD, events, rigs
-from receiver import Receiver
 
 from engine.core.adoption import take_over
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.core.routing.ledger import rest_of
 from engine.rig.read.load import read
+from tests.support.paths import reference
+from tests.support.pit_engine import PORTS, ears, engine, hexed, run_dry
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import HEAD, events, rigs
+from tests.support.receiver import Receiver
 
-REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "faults.json").read_text())
+REFERENCE = reference("faults")
 STRINGS = 0
 KEYS, PADS, FOOT = 0, 1, 2
 

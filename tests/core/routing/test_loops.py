@@ -3,13 +3,13 @@
 from typing import Any
 
 import pytest
-from cables import Cable, Stage
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS, engine, hexed
-from random_rigs import played
 
 from engine.core.engine import Engine
+from tests.support.feedback_cables import Cable, Stage
+from tests.support.pit_engine import MS, engine, hexed
+from tests.support.random_rigs import played
 
 STRINGS, BRASS = 0, 1
 KEYS, PADS, FOOT = 0, 1, 2

@@ -1,10 +1,10 @@
 """Routes by examples: zones, merges, one into many, routes in force everywhere, overlapping presses."""
 
 import pytest
-from pit import MS, engine, hexed
-from receiver import Receiver
 
 from engine.core.engine import Engine
+from tests.support.pit_engine import MS, engine, hexed
+from tests.support.receiver import Receiver
 
 
 def play(router: Engine, source: int, *messages: str) -> list[str]:

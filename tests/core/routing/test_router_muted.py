@@ -3,9 +3,10 @@
 from collections.abc import Callable
 
 import pytest
-from evening import Evening
-from pit import MS
-from random_rigs import HEAD
+
+from tests.support.pit_engine import MS
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import HEAD
 
 ECHO = '{ filter = "echo", milliseconds = 100, repeats = 2, fade = 50 }'
 ROUTE = '{{ name = "{0}", from = "{1}", to = "brass", through = [ {2} ] }}'

@@ -1,11 +1,9 @@
 """Following and generating beat clock, in detail. (MIDI 1.0 Detailed Specification 4.2.1, p. 27-32.)"""
 
-import json
 import math
 import random
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -13,8 +11,9 @@ from hypothesis import strategies as st
 
 from engine.core.cable.scheduler import DIN
 from engine.core.timing.clock import CLOCK, CONTINUE, PER_BEAT, START, STOP, ClockFollower, ClockGenerator, period
+from tests.support.paths import reference
 
-REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))
+REFERENCE = reference("time")
 MS = 1_000_000
 SECOND = 1000 * MS
 TWO_BEATS = 2 * PER_BEAT

@@ -3,16 +3,16 @@
 from collections.abc import Iterator
 
 import pytest
-from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS
 
 from engine.core.adoption import take_over
 from engine.core.engine import Engine
 from engine.core.timing.sync_commands import command
 from engine.midi.timecode import RATES, Label, Rate, cue_place, full_frame, quarter_frames, read_label
 from engine.rig.read.load import read
+from tests.support.pit_engine import MS
+from tests.support.played_engine import Evening
 
 SECOND = 1000 * MS
 SLATE = 0

@@ -1,22 +1,21 @@
 """One clock and one time code for the rig: sources, hand-over, routes, edits. (MIDI 1.0 p. 27-32; our own design.)"""
 
-import json
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
-from evening import Evening
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pit import MS
 
 from engine.core.adoption import take_over
 from engine.core.engine import Engine
 from engine.core.timing.clock import period
 from engine.midi.timecode import RATES, Label, full_frame, quarter_frames
 from engine.rig.read.load import read
+from tests.support.paths import reference
+from tests.support.pit_engine import MS
+from tests.support.played_engine import Evening
 
-REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))
+REFERENCE = reference("time")
 SECOND = 1000 * MS
 DESK, SEQUENCER, PEDAL = 0, 1, 2
 BOX, LAMP = 0, 1

@@ -1,9 +1,7 @@
 """Reading and sending time code as time goes by. (MIDI Time Code, RP-004/RP-008 4.2.1.)"""
 
-import json
 import random
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -11,8 +9,9 @@ from hypothesis import strategies as st
 
 from engine.core.timing.timecode import TimecodeGenerator, TimecodeReader, TimecodeStep
 from engine.midi.timecode import RATES, Label, Rate, from_full_frame, full_frame, quarter_frames, read_label
+from tests.support.paths import reference
 
-REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))
+REFERENCE = reference("time")
 MS = 1_000_000
 SECOND = 1000 * MS
 NAMES = {"24": "24", "25": "25", "30": "30", "29.97": "29.97 drop"}

@@ -4,7 +4,6 @@ import random
 
 import pytest
 import trio
-from live_bench import RIG, Bench
 
 from engine.core.control import rig_dump
 from engine.core.control.remote_messages import RouteRequest, own, plain_request, read_own, route_request
@@ -12,6 +11,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
 from engine.midi.seven_bit_packing import unpack
 from engine.rig.read.load import read
+from tests.support.small_show import RIG, Bench
 
 DEVICE = 5
 REMOTE = f"""

@@ -5,9 +5,6 @@ import time
 
 import pytest
 import trio.testing
-from at_once import at_once
-from live_bench import MS, RIG
-from test_watch import INPUTS
 
 from engine.live.edit import rig_session as workshop_module
 from engine.live.edit.rig_session import RigSession
@@ -18,6 +15,9 @@ from engine.live.show import Show
 from engine.live.socket.status import status
 from engine.ports.memory import MemorySystem
 from engine.rig.read.load import load, text_of
+from tests.live.test_hotplug import INPUTS
+from tests.support.at_once import at_once
+from tests.support.small_show import MS, RIG
 
 S = 1000 * MS
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]

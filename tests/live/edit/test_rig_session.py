@@ -5,7 +5,6 @@ from functools import partial
 
 import pytest
 import trio
-from live_bench import RIG, Bench
 
 from engine.core.control.remote_messages import RouteRequest
 from engine.live.edit import edit_requests
@@ -13,6 +12,7 @@ from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
 from engine.rig.edit import versions as saving
 from engine.rig.read.load import read
+from tests.support.small_show import RIG, Bench
 
 TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["brass"]\n'
 

@@ -3,10 +3,10 @@
 import time
 
 import pytest
-from live_bench import RIG, Bench
 
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.route_edits import edit
+from tests.support.small_show import RIG, Bench
 
 KEYS, PEDALS = 0, 1
 TEXT = f"""# for Friday

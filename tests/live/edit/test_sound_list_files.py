@@ -1,11 +1,11 @@
 """A sound list that is edited while its rig plays. (Our own design; no outside source.)"""
 
 import pytest
-from live_bench import RIG, Bench
-from test_workshop import until
 
 from engine.live.edit.rig_session import RigSession
 from engine.rig.read.load import load
+from tests.live.edit.test_rig_session import until
+from tests.support.small_show import RIG, Bench
 
 LIST = 'format = 1\nsounds = [ { program = 12, name = "Warm pad" } ]\n'
 TEXT = RIG.replace('output = "strings"\nchannel = 5', 'output = "strings"\nchannel = 5\nsounds_from = "box.toml"')

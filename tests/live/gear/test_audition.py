@@ -1,9 +1,9 @@
 """A sound is heard without leaving anything behind."""
 
 import trio
-from live_bench import RIG, Bench
 
 from engine.live.gear.audition import audition
+from tests.support.small_show import RIG, Bench
 
 WITH_SOUND = RIG.replace("channel = 5\n", 'channel = 5\nsounds = { "Tremolo" = { bank = [0, 3], program = 45 } }\n')
 ASKED = {"do": "audition", "instrument": "string-machine", "sound": "Tremolo"}

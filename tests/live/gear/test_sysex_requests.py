@@ -4,10 +4,10 @@ from contextlib import asynccontextmanager
 
 import pytest
 import trio
-from live_bench import Bench
-from simulated import IDENTITY, REQUEST, Instrument
 
 from engine.live.gear.sysex_requests import SysexRequests
+from tests.support.simulated_instrument import IDENTITY, REQUEST, Instrument
+from tests.support.small_show import Bench
 
 RIG = """
 format = 1

@@ -11,7 +11,6 @@ from pathlib import Path
 
 import pytest
 import trio
-from live_bench import RIG
 
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
 from engine.core.control.setlist import ShowPosition
@@ -22,6 +21,7 @@ from engine.live.process.last_scene import read_last, state_file, write_last
 from engine.live.socket import client
 from engine.ports.memory import MemorySystem
 from engine.rig.models.rig import rig_model
+from tests.support.small_show import RIG
 
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 

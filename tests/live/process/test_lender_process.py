@@ -5,8 +5,6 @@ import json
 
 import pytest
 import trio
-from fakelink import FakeNet
-from farworld import BOX, OFF, ON, RIG, Engine
 
 from engine.core.cable.silencing_messages import SWEEP
 from engine.live.port_opening import PortOpener
@@ -14,6 +12,8 @@ from engine.live.process.lender_process import LenderProcess
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.ports.port import PortError, PortGone
 from engine.rig.read.load import read
+from tests.support.fake_link import FakeNet
+from tests.support.lending_world import BOX, OFF, ON, RIG, Engine
 
 PLUGGED = "out/strings"
 

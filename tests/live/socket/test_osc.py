@@ -7,13 +7,13 @@ from functools import partial
 
 import pytest
 import trio
-from live_bench import RIG, Bench
 from pythonosc.osc_bundle_builder import IMMEDIATELY, OscBundleBuilder
 from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.udp_client import SimpleUDPClient
 
 from engine.live.socket.osc import OscServer
+from tests.support.small_show import RIG, Bench
 
 HERE = "127.0.0.1"
 NAMED = RIG.replace('{ from = "keys", to = "strings" }', '{ from = "keys", to = "strings", name = "pads" }')

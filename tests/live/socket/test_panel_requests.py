@@ -5,13 +5,13 @@ import threading
 
 import pytest
 import trio
-from live_bench import MS, RIG, Bench
-from socket_ends import ask, line_of, serving
 
 from engine.live.socket import panel_requests as desk_module
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.rig.rig_as_json import outline
 from filters.registry import registry
+from tests.support.engine_socket import ask, line_of, serving
+from tests.support.small_show import MS, RIG, Bench
 
 pytestmark = pytest.mark.usefixtures("runtime_dir")
 

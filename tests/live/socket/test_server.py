@@ -11,12 +11,12 @@ from itertools import islice
 
 import pytest
 import trio
-from live_bench import Bench
-from socket_ends import ask, claimed, line_of, serving
 
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.socket import client
 from engine.live.socket.status import status, sync
+from tests.support.engine_socket import ask, claimed, line_of, serving
+from tests.support.small_show import Bench
 
 KEYS = 0
 

@@ -3,9 +3,9 @@
 import json
 
 import pytest
-from live_bench import MS, RIG, Bench
 
 from engine.live.socket.status import status
+from tests.support.small_show import MS, RIG, Bench
 
 KEYS, PEDALS = 0, 1
 

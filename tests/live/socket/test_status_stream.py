@@ -5,15 +5,15 @@ from pathlib import Path
 
 import pytest
 import trio
-from live_bench import MS, RIG, Bench
-from socket_ends import ask, line_of, serving
-from test_workshop import until
 
 from engine.core.engine import Engine
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import RigSession
 from engine.live.socket.status_stream import StatusFrames
 from engine.rig.read.load import read
+from tests.live.edit.test_rig_session import until
+from tests.support.engine_socket import ask, line_of, serving
+from tests.support.small_show import MS, RIG, Bench
 
 KEYS, PEDALS = 0, 1
 TEXT = f"""{RIG}

@@ -1,11 +1,11 @@
 """Differences in words. The wording is the project's own; no outside source."""
 
 from hypothesis import given, settings
-from plain_rig import RIG
-from strategies import rig_texts
 
 from engine.rig.edit.differences import rigs, scenes, text
 from engine.rig.read.load import read
+from tests.support.plain_rig import RIG
+from tests.support.random_rig_files import rig_texts
 
 
 @settings(max_examples=20, deadline=None)

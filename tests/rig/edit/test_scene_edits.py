@@ -5,8 +5,6 @@ import re
 
 import pytest
 from hypothesis import given, settings
-from plain_rig import RIG
-from strategies import rig_texts
 
 from engine.rig.edit.differences import rigs
 from engine.rig.edit.scene_edits import (
@@ -23,6 +21,8 @@ from engine.rig.edit.scene_edits import (
     set_routes,
 )
 from engine.rig.read.load import read
+from tests.support.plain_rig import RIG
+from tests.support.random_rig_files import rig_texts
 
 COMMENTED = re.sub(r"(?m)^(?=\[)", "# above\n", RIG).replace('= "Finale"', '= "Finale"   # the end')
 ROUTE = {"from": "keys", "to": ["drums"]}

@@ -8,10 +8,8 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
-import random_rigs
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from strategies import rig_texts
 
 from engine.rig.edit.differences import rigs
 from engine.rig.edit.scene_edits import (
@@ -29,6 +27,8 @@ from engine.rig.edit.scene_edits import (
 from engine.rig.edit.versions import RigVersions
 from engine.rig.models.rig import Route
 from engine.rig.read.load import load, read, text_of
+from tests.support import random_rigs
+from tests.support.random_rig_files import rig_texts
 
 SETTINGS = settings(max_examples=40, deadline=None)
 

@@ -16,8 +16,7 @@ from typing import Any
 import pytest
 
 from engine.rig.edit.versions import KEPT, RigVersions, SaveError
-
-DRIVER = Path(__file__).with_name("save_driver.py")
+from tests.support.paths import process_of
 
 
 @pytest.fixture
@@ -107,7 +106,7 @@ def test_a_read_only_file_is_refused(file: Path) -> None:
 
 
 def driven(folder: Path, how: str) -> list[dict[str, Any]]:
-    command = [sys.executable, str(DRIVER), str(folder), how]
+    command = [*process_of("interrupted_save"), str(folder), how]
     done = subprocess.run(command, cwd=Path.cwd(), capture_output=True, text=True, timeout=200, check=True)
     return [json.loads(line) for line in done.stdout.splitlines()]
 

@@ -5,9 +5,9 @@ import sys
 from pathlib import Path
 
 import pytest
-from plain_rig import RIG
 
 from engine.rig.read.load import RigError, RigProblem, load, read
+from tests.support.plain_rig import RIG
 
 
 def problems(text: str) -> tuple[RigProblem, ...]:

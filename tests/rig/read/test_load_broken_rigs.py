@@ -1,9 +1,9 @@
 """Every way we could think of to break a rig file, and the sentence that answers it."""
 
 import pytest
-from plain_rig import RIG
 
 from engine.rig.read.load import RigError, read
+from tests.support.plain_rig import RIG
 
 # What is replaced in the good rig, by what, and every problem that must be told: line, key, words.
 BREAKS = [

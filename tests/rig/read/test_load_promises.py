@@ -5,11 +5,11 @@ from typing import Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plain_rig import RIG
-from strategies import rig_texts
 
 from engine.rig.read.load import RigError, RigProblem, read
 from engine.rig.read.toml_layout import lines_of
+from tests.support.plain_rig import RIG
+from tests.support.random_rig_files import rig_texts
 
 
 @settings(max_examples=60, deadline=None)

@@ -1,18 +1,18 @@
 """Sound lists: sounds by name from a file of their own."""
 
-import json
 from pathlib import Path
 
 import pytest
-from plain_rig import RIG
 
 from engine.rig.edit.scene_edits import rename_scene
 from engine.rig.models.rig import Instrument, Sound, sound_of
 from engine.rig.read.load import RigError, load
 from engine.rig.read.sound_csv import from_csv
 from engine.rig.read.sound_list import SoundListError, read_list, sound_list
+from tests.support.paths import reference
+from tests.support.plain_rig import RIG
 
-FACTS = json.loads((Path(__file__).parents[1] / "reference" / "sounds.json").read_text(encoding="utf-8"))
+FACTS = reference("sounds")
 WITH_LIST = RIG.replace('bank    = "none"\n', 'bank    = "none"\nsounds_from = "general-midi"\n')
 STEP = '{ instrument = "old-synth", sound = "Violin" },\n  { output = "drums", channel = 10'
 
