@@ -13,11 +13,11 @@ from tests.support.engine_process import BAYLEAF, Engine, engine, wait_for
 from tests.support.jack_ends import Box, Player
 
 VIEWS = {
-    "show": "The show",
-    "wiring": "The wiring",
-    "flow": "The flow",
-    "monitor": "The monitor",
-    "gear": "The gear",
+    "show": "Show",
+    "patch": "Patch",
+    "flow": "Flow",
+    "monitor": "Monitor",
+    "gear": "Gear",
 }
 PHONE, TABLET, SCREEN = (360, 740), (820, 1180), (1920, 1080)
 LONGEST = 20_000  # ms that anything on the page may take

@@ -1,7 +1,7 @@
 // A scene's signal flow as a picture: inputs on the left, routes with their filters, outputs on the right.
 
 import { draw } from "./dom.js";
-import { filterWords } from "./words.js";
+import { filterWords } from "./labels.js";
 
 const WIDEST = 1400;
 

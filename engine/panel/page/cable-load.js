@@ -1,8 +1,8 @@
 // How full each output's cable is, second by second over the last minute.
 
 import { draw, make, say } from "./dom.js";
-import { held, on } from "./line.js";
-import { percent } from "./words.js";
+import { held, on } from "./connection.js";
+import { percent } from "./labels.js";
 
 const SECONDS = 60;
 

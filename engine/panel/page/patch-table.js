@@ -2,7 +2,7 @@
 
 import { mayOperate } from "./commands.js";
 import { button, make } from "./dom.js";
-import { held } from "./line.js";
+import { held } from "./connection.js";
 
 const SIGNS = { none: "", plain: "✓", filtered: "ƒ" };
 const WORDS = { none: "not joined", plain: "joined", filtered: "joined through filters" };

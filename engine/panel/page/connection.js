@@ -8,7 +8,7 @@ const PATIENCE = 35000; // ms for an answer; the panel gives the engine 30 s at 
 /** What holds now. `facts` is the last value of everything a frame can tell. */
 export const held = { facts: {}, rig: null, filters: null, role: null, gone: null, heardAt: null, open: false };
 
-const listeners = { frame: [], rig: [], line: [], age: [] };
+const listeners = { frame: [], rig: [], connection: [], age: [] };
 const waiting = new Map();
 let socket = null;
 let number = 0;
@@ -19,7 +19,7 @@ let rigAsked = false;
 let oldBefore = false;
 let awakeSince = performance.now();
 
-/** Call `heed` with each frame ("frame"), each new rig ("rig"), when the line itself changes ("line"), or as
+/** Call `heed` with each frame ("frame"), each new rig ("rig"), when the line itself changes ("connection"), or as
  * what is shown becomes old, older, or fresh ("age"). */
 export function on(what, heed) {
   listeners[what].push(heed);
@@ -85,7 +85,7 @@ function connect() {
     if (resting) send({ rest: true });
     if (eventsWanted) send({ events: true });
     held.filters = null; // another engine may know others
-    tell("line");
+    tell("connection");
   });
   mine.addEventListener("message", (event) => heed(JSON.parse(event.data)));
   mine.addEventListener("close", () => {
@@ -94,7 +94,7 @@ function connect() {
       settle(id, { done: false, text: "The line broke before the answer came; look at what is shown before you ask again." });
     }
     rigAsked = false;
-    tell("line");
+    tell("connection");
     if (!opened) askForCode();
     setTimeout(connect, pause);
     pause = Math.min(2 * pause, LONGEST_PAUSE);
@@ -123,15 +123,15 @@ function heed(said) {
   else if (said.frame) hear(said.frame);
   else if ("role" in said) {
     held.role = said.role;
-    tell("line");
+    tell("connection");
   } else if (said.gone) {
     held.gone = said.gone;
     held.rig = null; // what comes back may be another engine, whose revisions begin anew
     delete held.facts.network; // and which may have no other machines
-    tell("line");
+    tell("connection");
   } else if (said.back) {
     held.gone = null;
-    tell("line");
+    tell("connection");
   }
 }
 

@@ -1,22 +1,22 @@
-// The wiring: which input reaches which output in one scene, and the work on it.
+// The patch: which input reaches which output in one scene, and the work on it.
 
 import { onLook, rateWords } from "./activity.js";
 import * as burst from "./burst.js";
 import { command, mayOperate } from "./commands.js";
 import { button, byId, kept, labelled, make, say, select, setOptions } from "./dom.js";
-import { held, on } from "./line.js";
-import { chooseScene, chosenScene, scene } from "./scene.js";
-import { table } from "./table.js";
-import * as ways from "./ways.js";
-import { chainWords } from "./words.js";
+import { held, on } from "./connection.js";
+import { chooseScene, chosenScene, scene } from "./edited-scene.js";
+import { table } from "./patch-table.js";
+import * as inputRoutes from "./input-routes.js";
+import { chainWords } from "./labels.js";
 
 let chosenInput = null;
-let asTable = kept.get("bayleaf-wiring") !== "list" && matchMedia("(min-width: 64rem)").matches;
+let asTable = kept.get("bayleaf-patch") !== "list" && matchMedia("(min-width: 64rem)").matches;
 let parts = null;
 
 export function start() {
   on("rig", render);
-  on("line", render);
+  on("connection", render);
   on("frame", (frame) => {
     if ("unsaved" in frame) showUnsaved();
     if ("muted_routes" in frame) render();
@@ -35,7 +35,7 @@ function build() {
   parts = {
     scene: select([], "", (value) => {
       chooseScene(value === "" ? null : Number(value));
-      ways.forget();
+      inputRoutes.forget();
       burst.forget();
       render();
     }),
@@ -50,12 +50,12 @@ function build() {
     inputs: make("ul", { class: "inputs" }),
     detail: make("div", { class: "detail" }),
     burst: make("div", { class: "burst" }),
-    body: make("div", { class: "wiring" }),
+    body: make("div", { class: "patch" }),
   };
   parts.list = make("div", { class: "sources" }, parts.inputs);
   parts.body.append(parts.list, parts.detail);
-  byId("view-wiring").append(
-    make("h1", { id: "title-wiring", tabindex: "-1", text: "The wiring" }),
+  byId("view-patch").append(
+    make("h1", { id: "title-patch", tabindex: "-1", text: "Patch" }),
     make("div", { class: "choose" }, labelled("Scene", parts.scene), make("div", { class: "row" }, parts.undo, parts.redo, parts.save, parts.form)),
     parts.unsaved,
     parts.said,
@@ -69,7 +69,7 @@ function build() {
 
 function changeForm() {
   asTable = !asTable;
-  kept.set("bayleaf-wiring", asTable ? "table" : "list");
+  kept.set("bayleaf-patch", asTable ? "table" : "list");
   render();
 }
 
@@ -94,7 +94,7 @@ function showUnsaved() {
 }
 
 function render() {
-  if (!parts || !held.rig || byId("view-wiring").hidden) return;
+  if (!parts || !held.rig || byId("view-patch").hidden) return;
   const now = held.facts.scene;
   const options = held.rig.scenes.map((each) => [each.number, `${each.number} ${each.name}`]);
   setOptions(parts.scene, [["", now ? `the one in force: ${now.number} ${now.name}` : "the one in force"], ...options], chosenScene() ?? "");
@@ -115,7 +115,7 @@ function render() {
   if (chosenInput === null && asTable) parts.detail.replaceChildren();
   else if (chosenInput === null) {
     parts.detail.replaceChildren(make("p", { class: "note", text: "Choose an input to see and change where it leads." }));
-  } else ways.show(parts.detail, shown, chosenInput, wanted, () => choose(null));
+  } else inputRoutes.show(parts.detail, shown, chosenInput, wanted, () => choose(null));
   burst.show(parts.burst, shown);
   showActivity();
 }
@@ -124,7 +124,7 @@ function showForm(shown, wanted) {
   say(parts.form, asTable ? "As a list" : "As a table");
   parts.table.hidden = parts.list.hidden = true;
   parts.body.classList.toggle("under", asTable);
-  if (asTable) table(parts.table, shown, wanted, ways.change, choose);
+  if (asTable) table(parts.table, shown, wanted, inputRoutes.change, choose);
   else listInputs(shown, wanted);
   (asTable ? parts.table : parts.list).hidden = false;
 }
@@ -163,15 +163,15 @@ function reach(shown, name) {
 function choose(name) {
   const before = chosenInput;
   chosenInput = name;
-  ways.forget();
+  inputRoutes.forget();
   render();
   if (name !== null) parts.detail.querySelector("h2")?.focus();
   else [...parts.inputs.querySelectorAll("button")].find((each) => each.dataset.input === before)?.focus();
 }
 
 function showActivity() {
-  if (!parts || byId("view-wiring").hidden) return;
-  for (const sign of byId("view-wiring").querySelectorAll(".plays")) {
+  if (!parts || byId("view-patch").hidden) return;
+  for (const sign of byId("view-patch").querySelectorAll(".plays")) {
     const words = rateWords(sign.dataset.way, sign.dataset.port);
     say(sign, "short" in sign.dataset ? (words === "still" ? "" : "♪") : words);
     sign.dataset.state = words === "still" ? "still" : "plays";

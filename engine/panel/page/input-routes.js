@@ -1,24 +1,24 @@
 // One input in one scene: the outputs it reaches, to be joined and parted, and its routes with their chains.
 
-import * as chain from "./chain.js";
+import * as filterChain from "./filter-chain.js";
 import { command, mayOperate } from "./commands.js";
 import { button, make } from "./dom.js";
-import { held } from "./line.js";
-import { edit, stayWith } from "./scene.js";
-import { filterWords, routeWords } from "./words.js";
+import { held } from "./connection.js";
+import { edit, stayWith } from "./edited-scene.js";
+import { filterWords, routeWords } from "./labels.js";
 
 let openRoute = null; // the index of the route whose chain is being edited
 
 /** Close what is open. */
 export function forget() {
   openRoute = null;
-  chain.forget();
+  filterChain.forget();
 }
 
 /** Show it; `wanted` is what the player looks for, `leave` goes back to the list. */
 export function show(place, scene, input, wanted, leave) {
   const focused = place.contains(document.activeElement) ? document.activeElement.dataset.key : null;
-  if (openRoute !== null && place.dataset.shown === `${scene.number} ${input}` && chain.isOpen()) {
+  if (openRoute !== null && place.dataset.shown === `${scene.number} ${input}` && filterChain.isOpen()) {
     place.querySelector(".ways")?.replaceWith(outputs(scene, input, wanted));
   } else {
     place.dataset.shown = `${scene.number} ${input}`;
@@ -102,5 +102,5 @@ function editor(route, index, again) {
     forget();
     again();
   };
-  return [chain.editor(route.through, index, close)];
+  return [filterChain.editor(route.through, index, close)];
 }

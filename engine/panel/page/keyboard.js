@@ -19,7 +19,7 @@ const KEYS = [
   ["b", "back", commands.back],
   ["p", "panic: hold it, or press it twice", panicButton.press],
   ["s", "the show", go("show")],
-  ["w", "the wiring", go("wiring")],
+  ["r", "Patch (routes)", go("patch")],
   ["f", "the flow", go("flow")],
   ["m", "the monitor", go("monitor")],
   ["g", "the gear", go("gear")],

@@ -1,9 +1,9 @@
 // A route's chain of filters as a draft: put in order, set by forms, and played when the player says so.
 
 import { button, fresh, make, select } from "./dom.js";
-import { settingsForm } from "./forms.js";
-import { filters, held } from "./line.js";
-import { edit } from "./scene.js";
+import { settingsForm } from "./schema-forms.js";
+import { filters, held } from "./connection.js";
+import { edit } from "./edited-scene.js";
 
 let draft = null; // {steps: [{settings, form}], revision}
 

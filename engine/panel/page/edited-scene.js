@@ -1,7 +1,7 @@
 // The scene that is worked on, and how an edit of it is asked for.
 
 import { command } from "./commands.js";
-import { held } from "./line.js";
+import { held } from "./connection.js";
 
 let chosen = null; // a number, or null: the one in force
 
