@@ -1,11 +1,11 @@
 """What is wrong, in sentences. (Our own design; no outside source.)"""
 
 import pytest
-from live_bench import MS, RIG, Bench
 
 from engine.live.cable_load import CableLoad
 from engine.live.health import health
 from engine.ports.port import PortError
+from tests.support.small_show import MS, RIG, Bench
 
 KEYS, PEDALS = 0, 1
 STRINGS, BRASS = 0, 1

@@ -5,7 +5,6 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from live_bench import MS, RIG, Bench
 
 from engine.core.engine import Engine
 from engine.fault_log import faults
@@ -13,6 +12,7 @@ from engine.live.port_bank import speed_of
 from engine.live.socket.status import status
 from engine.ports.port import DriverFlow
 from filters.registry import registry
+from tests.support.small_show import MS, RIG, Bench
 
 KEYS, PEDALS = 0, 1
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
