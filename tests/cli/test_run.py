@@ -229,6 +229,15 @@ def test_rubbish_on_a_device_harms_nothing(stage: Stage) -> None:
     assert inputs[0]["repairs"] > 0
 
 
+def test_the_status_names_the_fault_log(stage: Stage) -> None:
+    """As text and as JSON the status says where faults are logged, below XDG_STATE_HOME, and how many there are."""
+    stage.start()
+    file = stage.folder / "state" / "bayleaf" / "bayleaf.log"
+    log = json.loads(stage.bayleaf("status", "--json").stdout)["log"]
+    assert log == {"file": str(file), "faults": 0, "error": None}
+    assert f"fault log: {file} (no faults)" in stage.bayleaf("status").stdout.splitlines()
+
+
 def test_a_port_that_is_missing_at_start_is_told_and_the_rest_plays(stage: Stage) -> None:
     """A device that is not there is one sentence on stderr; the engine plays without it and `status` shows it."""
     (stage.folder / "KEYS").unlink()
