@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from operator import itemgetter
 from typing import Final
 
+from engine.fault_log import faults
 from engine.live.backlog import Arrival, Backlog
 from engine.ports.port import InputPort, PeriodicInput, PortError, StampedInput
 
@@ -156,7 +157,7 @@ class InputReader:
                 heard = True
                 continue
             except Exception as fault:  # a fault of our own costs this input, not the others
-                self._lose(source, port, f"a fault of Bayleaf itself: {fault!r}")
+                self._lose(source, port, faults.record(f"reading {port.name}", fault))
                 heard = True
                 continue
             if messages:

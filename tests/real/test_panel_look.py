@@ -5,8 +5,9 @@ from typing import Any, Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from panel_stage import PHONE, RIG, SCREEN, TABLET, VIEWS, Pit, pit
 from playwright.sync_api import Browser, Page, expect
+
+from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, Pit, pit
 
 MOST = 150_000  # bytes over the wire
 HOSTILE = "<img src=x onerror=alert(1)>"

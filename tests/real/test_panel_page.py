@@ -4,9 +4,10 @@ import os
 import signal
 import tomllib
 
-from panel_stage import LONGEST, PHONE, Pit
 from playwright.sync_api import Page, expect
-from stagehand import wait_for
+
+from tests.support.engine_process import wait_for
+from tests.support.panel_in_browser import LONGEST, PHONE, Pit
 
 MIDDLE_C = 60
 
