@@ -38,6 +38,7 @@ COMMANDS: Final = {
     "sysex": ("sysex",),
     "network": ("network",),
     "demo": ("demo",),
+    "help": ("help",),
 }
 #: what the end of stdout may say: nobody reads it, the disk is full, or fails
 _UNWRITABLE: Final = frozenset((errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO))
