@@ -79,7 +79,7 @@ def commands_of(module: str) -> dict[str, Any]:
     """The commands that a module adds, by name."""
     part = typer.Typer(rich_markup_mode=None)
     part.callback()(_bayleaf)  # a module with one command is a group, too
-    import_module(f"engine.cli.{module}").add_to(part)
+    import_module(f"engine.cli.commands.{module}").add_to(part)
     return dict(get_group(part).commands)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-import engine.cli
+import engine.cli.commands
 from engine.cli.app import COMMANDS, commands_of
 
 BAYLEAF = Path(sys.executable).parent / "bayleaf"
@@ -22,7 +22,7 @@ def test_every_command_is_in_the_table(module):
 
 def test_every_module_is_in_the_table():
     """Every module that adds commands is in the table."""
-    (folder,) = engine.cli.__path__
+    (folder,) = engine.cli.commands.__path__
     adding = {file.stem for file in Path(folder).glob("*.py") if "\ndef add_to(" in file.read_text(encoding="utf-8")}
     assert adding == set(COMMANDS)
 

@@ -12,7 +12,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from engine.cli import keep
+from engine.cli.commands import keep
 from engine.cli.output import CommandError
 from engine.live.socket.client import NoEngine
 

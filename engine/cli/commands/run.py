@@ -7,10 +7,10 @@ from typing import Annotated
 import trio
 import typer
 
-from engine.cli import panel
-from engine.cli.lend import as_machine
+from engine.cli.commands import panel
+from engine.cli.commands.lend import as_machine
 from engine.cli.output import Backend, CommandError, Machine, heeded_by_the_show, say
-from engine.cli.panel import beside as panel_command
+from engine.cli.commands.panel import beside as panel_command
 from engine.cluster.link.link import LinkError
 from engine.live.port_opening import SamePort, system_for
 from engine.live.process.engine_process import EngineProcess
