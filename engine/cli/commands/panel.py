@@ -1,4 +1,4 @@
-"""`bayleaf panel`: the front panel of an engine that runs."""
+"""`bayleaf panel`: serves the front panel of a running engine."""
 
 import sys
 from pathlib import Path
@@ -6,31 +6,27 @@ from typing import Annotated, Final
 
 import typer
 
-from engine.cli.output import CommandError, Name
+from engine.cli.options import Name
+from engine.cli.output import CommandError
 from engine.panel.panel_supervisor import give_way
 
 PORT: Final = 8420
-Port = Annotated[int, typer.Option("--port", min=0, max=65535, help="Where browsers find it; 0 takes a free port.")]
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register the command."""
-    app.command("panel")(panel)
+Port = Annotated[int, typer.Option("--port", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one.")]
 
 
 def panel(
     name: Name = "bayleaf",
     port: Port = PORT,
-    lan: Annotated[bool, typer.Option("--lan", help="Let paired browsers of other machines in.")] = False,
-    cert: Annotated[Path | None, typer.Option("--cert", help="A certificate's file (PEM), to serve by TLS.")] = None,
-    key: Annotated[Path | None, typer.Option("--key", help="The file of the certificate's key (PEM).")] = None,
+    lan: Annotated[bool, typer.Option("--lan", help="Admit paired browsers on other machines.")] = False,
+    cert: Annotated[Path | None, typer.Option("--cert", help="Certificate file (PEM), to serve over TLS.")] = None,
+    key: Annotated[Path | None, typer.Option("--key", help="Key file of the certificate (PEM).")] = None,
     host: Annotated[
-        list[str] | None, typer.Option("--host", help="A name by which other machines know this one.")
+        list[str] | None, typer.Option("--host", help="Host name by which other machines reach this one.")
     ] = None,
-    forget: Annotated[bool, typer.Option("--forget", help="End all pairings first.")] = False,
+    forget: Annotated[bool, typer.Option("--forget", help="Revoke all pairings first.")] = False,
     with_engine: Annotated[bool, typer.Option("--with-engine", hidden=True)] = False,
 ) -> None:
-    """Serve the front panel, a page for the browser, of an engine that runs (Ctrl-C ends it)."""
+    """Serve the front panel of a running engine as a web page (Ctrl-C to stop)."""
     from engine.panel.panel_process import PanelError, PanelOptions, serve
 
     give_way(0)
@@ -41,7 +37,7 @@ def panel(
 
 
 def beside(name: str, port: int) -> list[str]:
-    """The command that serves the panel of an engine that starts it itself."""
+    """The command line with which an engine starts the panel beside it."""
     return [sys.executable, "-m", "engine.cli", "panel", "--name", name, "--port", str(port), "--with-engine"]
 
 

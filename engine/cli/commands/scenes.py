@@ -1,86 +1,22 @@
-"""Live edits of a running rig: scenes as memories, and saving with proof."""
+"""`bayleaf scenes`: lists and edits the scenes of a running engine."""
 
 from typing import Annotated, Any
 
 import typer
 
-from engine.cli.output import CommandError, Json, Name, Number, as_json, table
+from engine.cli.options import Json, Name, Number
+from engine.cli.output import as_json, table
+from engine.cli.requests import LONG_PATIENCE, do
 from engine.live.socket import client
 
-_PATIENCE = 30.0  # seconds: a large rig is read, compiled, written and read back
-
-scenes_app = typer.Typer(help="Copy, rename, reorder, store and delete scenes while they play; save keeps them.")
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register the commands."""
-    app.command("save")(save)
-    for name, command in (
-        ("list", listed),
-        ("copy", copy),
-        ("rename", rename),
-        ("renumber", renumber),
-        ("move", move),
-        ("delete", delete),
-        ("store", store),
-        ("undo", undo),
-        ("redo", redo),
-    ):
-        scenes_app.command(name)(command)
-    app.add_typer(scenes_app, name="scenes")
+scenes = typer.Typer(
+    help="Copy, rename, reorder, store and delete scenes while they play; `bayleaf save` makes the changes last."
+)
 
 
-def _ask(name: str, request: dict[str, Any], json: bool) -> dict[str, Any]:
-    answer = client.ask(name, request, patience=_PATIENCE)
-    if not answer["done"]:
-        raise CommandError(answer["text"])
-    if json:
-        as_json(answer)
-    else:
-        print(answer["text"])
-    return answer
-
-
-def save(
-    undo: Annotated[bool, typer.Option("--undo", help="Go back to the version before the present one.")] = False,
-    history: Annotated[bool, typer.Option("--history", help="List the versions that are kept.")] = False,
-    diff: Annotated[bool, typer.Option("--diff", help="Show what plays and is not in the file yet.")] = False,
-    playing: Annotated[bool, typer.Option("--playing", help="Write what plays, though the file was edited.")] = False,
-    file: Annotated[bool, typer.Option("--file", help="Play what the edited file holds instead.")] = False,
-    version: Annotated[
-        int | None, typer.Option("--version", min=1, help="For --undo and --diff: this one of --history instead.")
-    ] = None,
-    name: Name = "bayleaf",
-    json: Json = False,
-) -> None:
-    """Write what plays into the rig file, read it back and say what changed."""
-    if sum((undo, history, diff, playing, file)) > 1:
-        raise typer.BadParameter("choose one of --undo, --history, --diff, --playing, --file")
-    if version is not None and not (undo or diff):
-        raise typer.BadParameter("--version goes with --undo or --diff")
-    if history:
-        _history(name, json)
-        return
-    if undo or diff:
-        _ask(name, {"do": "save", "what": "undo" if undo else "diff", "version": version}, json)
-        return
-    _ask(name, {"do": "save", "choice": "playing" if playing else "file" if file else None}, json)
-
-
-def _history(name: str, json: bool) -> None:
-    answer = client.ask(name, {"do": "save", "what": "history"}, patience=_PATIENCE)
-    if not answer["done"]:
-        raise CommandError(answer["text"])
-    if json:
-        as_json(answer)
-        return
-    print(answer["text"])
-    if answer["versions"]:
-        table(("version", "kept since", "bytes"), [(v["number"], v["time"], v["bytes"]) for v in answer["versions"]])
-
-
+@scenes.command("list")
 def listed(name: Name = "bayleaf", json: Json = False) -> None:
-    """List the scenes that play now."""
+    """List the scenes of the running engine."""
     answer = client.ask(name, {"do": "scenes", "what": "list"})
     if json:
         as_json(answer["scenes"])
@@ -89,67 +25,81 @@ def listed(name: Name = "bayleaf", json: Json = False) -> None:
     table(("no.", "name", "at", ""), rows)
 
 
+@scenes.command()
 def copy(
     number: Number,
-    new: Annotated[int, typer.Argument(help="The copy's number.")],
-    name_of_copy: Annotated[str | None, typer.Option("--as", help="The copy's name.")] = None,
+    new: Annotated[int, typer.Argument(help="Number of the copy.")],
+    name_of_copy: Annotated[str | None, typer.Option("--as", help="Name of the copy.")] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Copy a scene to another number."""
-    _ask(name, {"do": "scenes", "what": "copy", "number": number, "new": new, "name": name_of_copy}, json)
+    """Copy a scene to a new number."""
+    _edit(name, json, "copy", number=number, new=new, name=name_of_copy)
 
 
+@scenes.command()
 def rename(
     number: Number,
     to: Annotated[str, typer.Argument(help="The new name.")],
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Give a scene another name; set lists and controls follow."""
-    _ask(name, {"do": "scenes", "what": "rename", "number": number, "name": to}, json)
+    """Rename a scene, also where set lists and controls name it."""
+    _edit(name, json, "rename", number=number, name=to)
 
 
+@scenes.command()
 def renumber(
     number: Number,
     new: Annotated[int, typer.Argument(help="The new number.")],
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Give a scene another number; set lists and controls follow."""
-    _ask(name, {"do": "scenes", "what": "renumber", "number": number, "new": new}, json)
+    """Renumber a scene, also where set lists and controls give its number."""
+    _edit(name, json, "renumber", number=number, new=new)
 
 
+@scenes.command()
 def move(
     number: Number,
-    before: Annotated[int | None, typer.Option("--before", help="The scene it is to stand before; else last.")] = None,
+    before: Annotated[
+        int | None, typer.Option("--before", help="Move it before this scene. Default: to the end.")
+    ] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Give a scene another place in the order of the file, which next and back follow without a set list."""
-    _ask(name, {"do": "scenes", "what": "move", "number": number, "new": before}, json)
+    """Move a scene within the file. Without a set list, next and back follow the order of the file."""
+    _edit(name, json, "move", number=number, new=before)
 
 
+@scenes.command()
 def delete(number: Number, name: Name = "bayleaf", json: Json = False) -> None:
-    """Take a scene out of the rig and its set lists."""
-    _ask(name, {"do": "scenes", "what": "delete", "number": number}, json)
+    """Delete a scene from the rig and from its set lists."""
+    _edit(name, json, "delete", number=number)
 
 
+@scenes.command()
 def store(
     number: Number,
-    as_name: Annotated[str | None, typer.Option("--as", help="Its name, if the number is new.")] = None,
+    as_name: Annotated[str | None, typer.Option("--as", help="Name, if the scene is new.")] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Store what plays now as a scene: its routes without the muted ones, and the sounds the instruments are on."""
-    _ask(name, {"do": "scenes", "what": "store", "number": number, "name": as_name}, json)
+    """Store the current state as a scene: its routes without the muted ones, and the current sounds."""
+    _edit(name, json, "store", number=number, name=as_name)
 
 
+@scenes.command()
 def undo(name: Name = "bayleaf", json: Json = False) -> None:
-    """Take back the last live edit."""
-    _ask(name, {"do": "scenes", "what": "undo"}, json)
+    """Undo the last edit."""
+    _edit(name, json, "undo")
 
 
+@scenes.command()
 def redo(name: Name = "bayleaf", json: Json = False) -> None:
-    """Do again what undo took back last."""
-    _ask(name, {"do": "scenes", "what": "redo"}, json)
+    """Redo the edit that was undone last."""
+    _edit(name, json, "redo")
+
+
+def _edit(engine: str, json: bool, what: str, /, **keys: Any) -> None:
+    do(engine, {"do": "scenes", "what": what, **keys}, json, LONG_PATIENCE)
