@@ -11,7 +11,7 @@ from functools import cache
 from importlib import import_module
 from io import TextIOWrapper
 from pkgutil import iter_modules
-from typing import Any, Final
+from typing import Any, Final, NoReturn
 
 import typer
 from typer.core import TyperGroup
@@ -22,7 +22,7 @@ from engine.user_error import UserError
 
 _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
 #: The help begins with what a newcomer needs, in this order; all other commands follow in alphabetical order.
-_FIRST: Final = ("demo", "new", "ports", "check", "run", "panel", "status")
+_FIRST: Final = ("help", "demo", "new", "ports", "check", "run", "panel", "status")
 #: how writing to stdout may fail: the reader has gone, or the disk is full or broken
 _UNWRITABLE: Final = frozenset((errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO))
 _KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, UserError)
@@ -85,7 +85,7 @@ def _bayleaf() -> None: ...
 
 
 def main() -> None:
-    """Run the command; errors that the player can act on are reported in a sentence, without a traceback."""
+    """Run the command. Errors are reported in a sentence; the traceback of an unexpected one goes to the log."""
     if isinstance(sys.stdout, TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # as on stderr: escapes for letters it cannot show
     try:
@@ -98,8 +98,26 @@ def main() -> None:
         sys.exit(1)
     except OSError as fault:
         if fault.errno not in _UNWRITABLE or fault.filename is not None:
-            raise
+            _end_with(fault)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or Python would try to write the rest at exit
         if fault.errno != errno.EPIPE:
             print(f"the output could not be written completely ({fault.strerror})", file=sys.stderr)
         sys.exit(1)
+    except Exception as fault:
+        _end_with(fault)
+
+
+def _end_with(fault: Exception) -> NoReturn:
+    """Log a fault of Bayleaf itself, say so in one sentence, and exit."""
+    import traceback
+
+    from engine.fault_log import faults, log_file  # here, or each command would begin later
+
+    with faults.kept_in(faults.file or log_file("commands")):
+        said = faults.record(f"running {' '.join(sys.argv[1:])}", fault)
+    error = faults.status()["error"]
+    if error is not None:  # the traceback would be lost
+        traceback.print_exception(fault)
+        said = f"a fault of Bayleaf itself; its log {faults.file} could not be written: {error}"
+    print(said, file=sys.stderr)
+    sys.exit(1)

@@ -41,7 +41,7 @@ class CableLoad:
             try:
                 self.look()
             except Exception as fault:  # it costs this look, not the show
-                self._show.own_fault(fault)
+                self._show.own_fault("measuring the cables", fault)
 
     def look(self) -> None:
         """Take the readings of now."""

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Final
 
+from engine.fault_log import faults
 from engine.live.cable_load import CableLoad
 from engine.live.meters import PortMeter
 from engine.live.show import Show
@@ -82,11 +83,11 @@ def _rig_file(show: Show) -> Iterable[str]:
 
 
 def _faults(show: Show) -> Iterable[str]:
-    faults = show.engine.faults
-    for name, count in faults.counts.items():
-        yield f"the filter {name} failed {_times(count)} and was stepped over: {faults.first[name]}"
+    failed = show.engine.faults
+    for name, count in failed.counts.items():
+        yield f"the filter {name} failed {_times(count)} and was stepped over: {failed.first[name]}"
     if show.own_faults:
-        yield f"Bayleaf itself failed {_times(show.own_faults)} and went on; please tell its makers"
+        yield f"Bayleaf itself failed {_times(show.own_faults)} and went on; please report it{faults.details}"
 
 
 def _listed(names: Sequence[str]) -> str:

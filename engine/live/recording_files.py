@@ -25,6 +25,7 @@ from typing import IO, Any, Final
 
 import mido
 
+from engine import durable_files
 from engine.live.recorder import RecordedEvent, RecorderSnapshot
 from engine.midi.kinds import SYSEX, is_whole
 from engine.midi.message_words import to_hex
@@ -74,10 +75,9 @@ def write(kept: RecorderSnapshot, file: Path, names: RecordingNames) -> str:
     try:
         with temporary.open("wb") as out:
             left_out = _WRITERS[file.suffix.lower()](out, kept, events, names)
-            out.flush()
-            os.fsync(out.fileno())
+            durable_files.flush(out)
         refuse(file)
-        temporary.rename(file)
+        durable_files.rename(temporary, file)
     except OSError as fault:
         raise RecordingFileError(f"{file} could not be written: {fault.strerror}") from None
     finally:

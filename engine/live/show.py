@@ -16,12 +16,14 @@ from engine.core.command_result import CommandResult
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
 from engine.core.routing.ledger import Target
+from engine.fault_log import faults
 from engine.live.meters import Latency, PortMeter
 from engine.live.notice_limiter import NoticeLimiter
 from engine.live.port_bank import ArrivalSource, PortBank
 from engine.live.port_opening import OpenPorts
 from engine.live.process.priority import ORDINARY
 from engine.midi.kinds import SYSEX
+from engine.midi.message_words import to_hex
 from engine.ports.port import PortError, PortGone
 from engine.rig.models.rig import Rig
 
@@ -81,11 +83,11 @@ class Show(PortBank):
             try:
                 self._take_message(at, source, message)
             except Exception as fault:
-                self.own_fault(fault)
+                self.own_fault(f"routing {to_hex(message)} from {self.inputs[source]}", fault)
         try:
             self._look_after(lost)
         except Exception as fault:
-            self.own_fault(fault)
+            self.own_fault("sending what is due", fault)
 
     def _take_message(self, at: int, source: int, message: bytes) -> None:
         engine, now = self.engine, self.clock()
@@ -120,10 +122,10 @@ class Show(PortBank):
             self.recorder.ticked(now)
             self._send(now, self.engine.tick(now))
 
-    def own_fault(self, fault: Exception) -> str:
-        """Count and tell a fault of Bayleaf itself; the sentence."""
+    def own_fault(self, doing: str, fault: Exception) -> str:
+        """Count, log and report a fault of Bayleaf itself that struck `doing`; the sentence."""
         self.own_faults += 1
-        text = f"a fault of Bayleaf itself: {fault!r}"
+        text = faults.record(doing, fault)
         self.tell("engine", text)
         return text
 
@@ -337,10 +339,14 @@ class Show(PortBank):
         return [lost.popleft() for _ in range(len(lost))]
 
     def _take_faults(self) -> None:
-        faults = self.engine.faults
-        for name in faults.counts.keys() - self._told_faults.keys():
-            self.tell(f"filter {name}", f"failed and is stepped over: {faults.first[name]}")
-        self._told_faults = dict(faults.counts)
+        failed = self.engine.faults
+        for name in failed.counts.keys() - self._told_faults.keys():
+            raised = failed.raised.pop(name, None)
+            if raised is not None:
+                faults.record(f"the filter {name} answered", raised)
+            details = faults.details if raised is not None else ""
+            self.tell(f"filter {name}", f"failed and is stepped over: {failed.first[name]}{details}")
+        self._told_faults = dict(failed.counts)
 
     # What is asked
 

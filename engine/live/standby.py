@@ -126,7 +126,7 @@ class Standby:
                 if self.charge.other is not None:
                     self._say_all(now)
         except Exception as fault:  # it costs this turn, not the show
-            self._show.own_fault(fault)
+            self._show.own_fault("following the other engine", fault)
 
     def _look(self, now: int) -> None:
         charge, far = self.charge, self._far
@@ -350,7 +350,7 @@ def _apart(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: The
             found = await in_a_thread(call)
             then(found)
         except Exception as fault:  # it costs this call, not the show
-            show.own_fault(fault)
+            show.own_fault(f"asking other machines ({call})", fault)
 
     nursery.start_soon(called)
 

@@ -14,8 +14,11 @@ from hypercorn.trio.tcp_server import TCPServer
 from hypercorn.trio.worker_context import WorkerContext
 from hypercorn.typing import ASGIFramework, ConnectionState
 from hypercorn.utils import wrap_app
-from starlette.types import ASGIApp
+from starlette.requests import ClientDisconnect
+from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.websockets import WebSocketDisconnect
 
+from engine.fault_log import faults
 from engine.panel.request_guard import is_loopback
 
 _MOST: Final = 100  # connections at once
@@ -66,7 +69,7 @@ class Connections:
         """`longest`: bytes of a WebSocket message that is taken."""
         self._config = hypercorn_config(longest)
         # hypercorn and starlette have names of their own for the types of ASGI
-        self._app = wrap_app(cast(ASGIFramework, app), self._config.wsgi_max_body_size, "asgi")
+        self._app = wrap_app(cast(ASGIFramework, _logged(app)), self._config.wsgi_max_body_size, "asgi")
         self._context = WorkerContext(None)
         self._tls = tls
         self._open = 0
@@ -89,6 +92,21 @@ class Connections:
         if self._tls is None:
             return line
         return trio.SSLStream(line, self._tls, server_side=True, https_compatible=True)
+
+
+def _logged(app: ASGIApp) -> ASGIApp:
+    """The same application; hypercorn drops what it raises, so its faults are logged here."""
+
+    async def logged(scope: Scope, receive: Receive, send: Send) -> None:
+        try:
+            await app(scope, receive, send)
+        except (ClientDisconnect, WebSocketDisconnect):  # the browser went in the middle of it
+            raise
+        except Exception as fault:
+            faults.record(f"serving {scope.get('path')}", fault)
+            raise
+
+    return logged
 
 
 def _is_ours(stream: trio.SocketStream) -> bool:

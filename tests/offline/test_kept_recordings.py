@@ -13,8 +13,9 @@ import pytest
 from engine.offline.flight_recording import FlightRecording, read_recording
 from engine.offline.replay import Replay, ReplayResult
 from engine.rig.read.load import read
+from tests.support.paths import ROOT
 
-FOLDER = Path(__file__).parent.parent / "recordings"
+FOLDER = ROOT / "tests" / "recordings"
 NAMES = sorted(file.name.removesuffix(".jsonl.gz") for file in FOLDER.glob("*.jsonl.gz"))
 MANIFEST: dict[str, dict[str, Any]] = json.loads((FOLDER / "MANIFEST.json").read_text(encoding="utf-8"))
 

@@ -154,11 +154,11 @@ async def test_the_server_ends_with_the_connection(autojump_clock: MockClock) ->
 
 
 async def test_a_silent_connection_ends_within_the_read_timeout(autojump_clock: MockClock) -> None:
-    """`read_timeout` seconds without a byte end the server, before a request and on an open WebSocket."""
+    """`read_timeout` seconds without a byte end the server, before a request and, at the next ping, on a WebSocket."""
     for request in (b"", UPGRADE):
         async with _served() as (browser, ended):
             await browser.send_all(request)
-            with trio.fail_after(connections.SILENCE + 1):
+            with trio.fail_after(connections.SILENCE + connections.PING + 1):
                 await ended.wait()
 
 

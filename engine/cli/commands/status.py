@@ -58,10 +58,15 @@ def _faults(found: dict[str, Any]) -> Iterator[str]:
         yield f"muted: what goes to {way['output']} comes back at {way['input']}, a loop"
     for name, count in found["filter_faults"].items():
         yield f"filter {name} failed {counted(count, 'time')} and was bypassed"
-    if found["own_faults"]:
-        yield f"faults of Bayleaf itself: {found['own_faults']}"
+    yield from _fault_log(found["log"])
     if found["refused_rig"]:
         yield f"the rig file on disk was rejected; the current rig keeps playing:\n{found['refused_rig']}"
+
+
+def _fault_log(log: dict[str, Any]) -> Iterator[str]:
+    if log["file"] is not None:
+        unwritten = f"; it could not be written: {log['error']}" if log["error"] else ""
+        yield f"fault log: {log['file']} ({counted(log['faults'], 'fault', zero='no')}{unwritten})"
 
 
 def _show_network(found: dict[str, Any]) -> None:

@@ -36,7 +36,7 @@ class RemoteWork:
                 try:
                     await self._carry_out(source, request)
                 except Exception as fault:  # it costs this errand, not the show
-                    self._show.own_fault(fault)
+                    self._show.own_fault(f"carrying out {request.do} from {self._show.inputs[source]}", fault)
 
     async def _carry_out(self, source: int, request: RemoteRequest) -> None:
         if request.do == "ask backup":

@@ -274,7 +274,7 @@ class RigSession:
                 try:
                     await self._reload()
                 except Exception as fault:  # it costs this edit, not the show
-                    self._refuse(self._show.own_fault(fault))
+                    self._refuse(self._show.own_fault(f"adopting {self._shelf.file}", fault))
 
     async def _reload(self) -> None:
         async with self._lock:

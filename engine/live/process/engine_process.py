@@ -8,6 +8,7 @@ from typing import Final
 import trio
 
 from engine.core.control.setlist import ShowPosition
+from engine.fault_log import faults, log_file
 from engine.live.cluster_session import ClusterSession, joining
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
@@ -67,8 +68,9 @@ class EngineProcess:
         with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
             claim = claim_socket(self._name)
             try:
-                async with joining(self._rig, self._rig_file, self._say) as joined:
-                    await self._run(system, claim, joined, signals)
+                with faults.kept_in(log_file(self._name)):
+                    async with joining(self._rig, self._rig_file, self._say) as joined:
+                        await self._run(system, claim, joined, signals)
             finally:
                 claim.release()
 

@@ -92,7 +92,7 @@ class OscServer:
             try:
                 replies += self._obey(do, values, f"osc {sender}")
             except Exception as fault:  # it costs this message, not the show
-                self._show.own_fault(fault)
+                self._show.own_fault(f"obeying {do} by OSC from {sender}", fault)
         return replies
 
     def _obey(self, do: str, values: list[Value], source: str) -> list[bytes]:

@@ -4,6 +4,7 @@ Whatever takes long is worked out in a thread, in small pieces where Python's lo
 """
 
 import json
+import reprlib
 from functools import cache, partial
 from typing import Any, Final
 
@@ -44,7 +45,8 @@ class PanelRequests:
         try:
             return (await in_a_thread(partial(_written, await self._obey(request), _DEEP))).encode()
         except Exception as fault:  # it costs this request, not the show
-            return json.dumps({"done": False, "text": self._show.own_fault(fault)}).encode()
+            text = self._show.own_fault(f"answering {reprlib.repr(request)}", fault)
+            return json.dumps({"done": False, "text": text}).encode()
 
     async def _obey(self, request: dict[str, Any]) -> Answer:
         match request["do"]:

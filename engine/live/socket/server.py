@@ -8,6 +8,7 @@ most, until the asker goes; one that does not read in time is dropped, never wai
 import contextlib
 import json
 import os
+import reprlib
 import socket
 from collections import deque
 from collections.abc import AsyncGenerator, Awaitable, Callable
@@ -145,13 +146,13 @@ class SocketServer:
         try:
             return await work(request)
         except Exception as fault:  # it costs this request, not the show
-            return {"done": False, "text": self._show.own_fault(fault)}
+            return {"done": False, "text": self._show.own_fault(f"answering {reprlib.repr(request)}", fault)}
 
     def _answer_to(self, request: dict[str, Any] | None) -> dict[str, Any]:
         try:
             return self._obey(request)
         except Exception as fault:  # it costs this request, not the show
-            return {"done": False, "text": self._show.own_fault(fault)}
+            return {"done": False, "text": self._show.own_fault(f"answering {reprlib.repr(request)}", fault)}
 
     def _obey(self, request: dict[str, Any] | None) -> dict[str, Any]:
         if request is None:

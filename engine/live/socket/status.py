@@ -3,6 +3,7 @@
 from typing import Any
 
 from engine.core import scene_snapshot
+from engine.fault_log import faults
 from engine.live.meters import PortMeter
 from engine.live.show import Show
 
@@ -37,6 +38,7 @@ def status(show: Show) -> dict[str, Any]:
         "recorder": show.recorder.size(),
         "refused_rig": show.refused,
         "own_faults": show.own_faults,
+        "log": faults.status(),
         "filter_faults": dict(engine.faults.counts),
         "running_s": round((show.clock() - show.started_at) / 1e9, 1),
     }

@@ -105,7 +105,7 @@ class StatusFrames:
         try:
             frame = self._frame()
         except Exception as fault:  # it costs this frame, not the show
-            self._show.own_fault(fault)
+            self._show.own_fault("making a frame", fault)
             return texts
         return [*texts, {"frame": frame}] if frame is not None else texts
 
