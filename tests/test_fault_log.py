@@ -118,9 +118,9 @@ def test_the_file_lies_below_the_state_folder(tmp_path: Path, monkeypatch: pytes
 
 
 _BROKEN = """
-import engine.cli.look, sys
+import engine.cli.commands.check, sys
 def broken(*_): raise RuntimeError("a mistake")
-engine.cli.look.load = broken
+engine.cli.commands.check.load = broken
 sys.argv = ["bayleaf", "check", "pit.toml"]
 from engine.cli.app import main
 main()
