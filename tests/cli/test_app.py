@@ -13,12 +13,12 @@ from tests.support.paths import BAYLEAF
 
 
 @pytest.mark.parametrize("module", COMMANDS)
-def test_every_command_is_in_the_table(module):
+def test_every_command_is_in_the_table(module: str) -> None:
     """The table by which one module alone is loaded names just what that module adds. (No outside source.)"""
     assert set(COMMANDS[module]) == set(commands_of(module))
 
 
-def test_every_module_is_in_the_table():
+def test_every_module_is_in_the_table() -> None:
     """Every module that adds commands is in the table."""
     (folder,) = engine.cli.__path__
     adding = {file.stem for file in Path(folder).glob("*.py") if "\ndef add_to(" in file.read_text(encoding="utf-8")}
@@ -26,7 +26,7 @@ def test_every_module_is_in_the_table():
 
 
 @pytest.mark.parametrize("command", [("demo",), ("--help",), ("ports", "--backend", "memory", "--json")], ids=" ".join)
-def test_a_reader_that_goes_away(command):
+def test_a_reader_that_goes_away(command: tuple[str, ...]) -> None:
     """Where the reader of a pipe has enough, as `head` has, a command ends with status 1 and says nothing."""
     reader, writer = os.pipe()
     os.close(reader)
@@ -38,14 +38,14 @@ def test_a_reader_that_goes_away(command):
     assert (process.returncode, process.stderr) == (1, "")
 
 
-def test_a_terminal_without_the_letters(tmp_path):
+def test_a_terminal_without_the_letters(tmp_path: Path) -> None:
     """Where standard output has not all letters, as a pipe on some systems, JSON still says the same, and words come
     with escapes instead of a traceback."""
     rig = tmp_path / "rig.toml"
     rig.write_text('format = 1\n[rig]\nname = "Grüße 🎹"\n[[scenes]]\nnumber = 1\nname = "Süß 🎻"\n', encoding="utf-8")
     environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
 
-    def said(*more):
+    def said(*more: Path | str) -> str:
         command = [BAYLEAF, *more]
         return subprocess.run(command, env=environment, capture_output=True, timeout=60, check=True).stdout.decode(
             "ascii"
@@ -57,7 +57,7 @@ def test_a_terminal_without_the_letters(tmp_path):
     )
 
 
-def test_the_head_of_the_demo():
+def test_the_head_of_the_demo() -> None:
     """The demo's first line can be read and the rest left: the pipe breaks inside its tasks, and that is no fault."""
     process = subprocess.Popen([BAYLEAF, "demo"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stdout is not None
