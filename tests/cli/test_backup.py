@@ -91,7 +91,7 @@ def test_a_file_that_is_there_is_left_alone(evening: Evening) -> None:
     there.write_bytes(b"mine")
     done = evening.bayleaf("backup", "pit.syx")
     assert done.returncode == 1
-    assert "exists already and was left alone" in done.stderr
+    assert "already exists and was left alone" in done.stderr
     assert there.read_bytes() == b"mine"
 
 
