@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 
 from engine import handbook
 from engine.cli.app import app
-from engine.cli.help import _for_terminal
+from engine.cli.commands.help import _for_terminal
 from engine.rig.read.load import read
 from engine.rig.read.sound_list import read_list
 

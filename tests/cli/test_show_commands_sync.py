@@ -125,7 +125,7 @@ def test_the_clock_by_command(engine: Callable[[str], Engine]) -> None:
     assert engine.status()["clock_from"] == "internal"
     assert engine.refused("clock", "start") == "the clock runs already; nothing changed\n"
     assert engine.said("clock", "132.5") == "tempo 132.5\n"
-    assert "clock: 132.5 beats a minute, from internal\n" in engine.said("status")
+    assert "clock: 132.5 beats per minute, from internal\n" in engine.said("status")
     assert engine.said("clock", "stop") == "clock: stop, tempo 132.5\n"
     engine.heard(b"\xfc")
     assert engine.refused("clock", "stop") == "the clock stands already; nothing changed\n"
@@ -146,7 +146,7 @@ def test_the_time_code_by_command(engine: Callable[[str], Engine]) -> None:
     assert (engine.status()["timecode"], engine.status()["timecode_runs"]) == ("00:00:00;00", False)
     assert engine.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"
     engine.heard(bytes.fromhex("F0 7F 7F 01 01 41 00 00 00 F7"))  # RP-004 p. 5
-    assert "(29.97 drop frames, stands), from internal" in engine.said("status")
+    assert "(29.97 drop frames, stopped), from internal" in engine.said("status")
     assert engine.said("timecode", "start") == "time code runs from 01:00:00;00\n"
     engine.heard(bytes.fromhex("F1 00 F1 10 F1 20"))
     engine.until(lambda: engine.status()["scene"] == {"number": 2, "name": "Two"})

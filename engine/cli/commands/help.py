@@ -10,7 +10,9 @@ from typing import Annotated, Any, Final
 import typer
 
 from engine import handbook
-from engine.cli.output import CommandError, Json, as_json, console, counted, table
+from engine.cli.options import Json
+from engine.cli.output import CommandError, as_json, console, table
+from engine.plurals import counted
 
 _LINK: Final = re.compile(r"\[([^\]]+)\]\(([a-z-]+)\.md\)")
 _CODE: Final = re.compile(r"(^```.*?^```$|`[^`\n]*`)", re.MULTILINE | re.DOTALL)
@@ -18,12 +20,7 @@ _CODE: Final = re.compile(r"(^```.*?^```$|`[^`\n]*`)", re.MULTILINE | re.DOTALL)
 _WIDEST: Final = 100
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register the command."""
-    app.command("help")(show_help)
-
-
-def show_help(
+def help(
     words: Annotated[
         list[str] | None, typer.Argument(metavar="[TOPIC]", help="A topic of the handbook, or a word to look for.")
     ] = None,
