@@ -39,7 +39,7 @@ def test_one_module_a_command() -> None:
 
 
 @pytest.mark.parametrize("command", [("demo",), ("--help",), ("ports", "--backend", "memory", "--json")], ids=" ".join)
-def test_a_reader_that_goes_away(command):
+def test_a_reader_that_goes_away(command: tuple[str, ...]) -> None:
     """Where the reader of a pipe has enough, as `head` has, a command ends with status 1 and says nothing."""
     reader, writer = os.pipe()
     os.close(reader)
@@ -51,14 +51,14 @@ def test_a_reader_that_goes_away(command):
     assert (process.returncode, process.stderr) == (1, "")
 
 
-def test_a_terminal_without_the_letters(tmp_path):
+def test_a_terminal_without_the_letters(tmp_path: Path) -> None:
     """Where standard output has not all letters, as a pipe on some systems, JSON still says the same, and words come
     with escapes instead of a traceback."""
     rig = tmp_path / "rig.toml"
     rig.write_text('format = 1\n[rig]\nname = "Grüße 🎹"\n[[scenes]]\nnumber = 1\nname = "Süß 🎻"\n', encoding="utf-8")
     environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
 
-    def said(*more):
+    def said(*more: str | Path) -> str:
         command = [BAYLEAF, *more]
         return subprocess.run(command, env=environment, capture_output=True, timeout=60, check=True).stdout.decode(
             "ascii"
@@ -70,7 +70,7 @@ def test_a_terminal_without_the_letters(tmp_path):
     )
 
 
-def test_the_head_of_the_demo():
+def test_the_head_of_the_demo() -> None:
     """The demo's first line can be read and the rest left: the pipe breaks inside its tasks, and that is no fault."""
     process = subprocess.Popen([BAYLEAF, "demo"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stdout is not None

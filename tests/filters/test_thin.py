@@ -17,7 +17,7 @@ THIN = 'filter = "thin", milliseconds = 20'
 
 
 @pytest.mark.parametrize("form", ["B0 01 {}", "D0 {}", "A0 3C {}", "E0 05 {}"])
-def test_values_that_come_too_soon_wait_for_their_time(form):
+def test_values_that_come_too_soon_wait_for_their_time(form: str) -> None:
     """Of one controller, pressure or bender a value passes when 20 ms are over since the last; the newest of those
     that come sooner is answered for that time, and the time is then counted from there."""
     step = step_of(THIN)
@@ -27,20 +27,20 @@ def test_values_that_come_too_soon_wait_for_their_time(form):
     assert went == [form.format(value) + at for (_, value), at in zip(came, times, strict=True)]
 
 
-def test_channels_controllers_and_keys_are_counted_apart():
+def test_channels_controllers_and_keys_are_counted_apart() -> None:
     """One controller's values do not hold back another's, nor those of another channel or key."""
     messages = ["B0 01 10", "B0 07 10", "B1 01 10", "A0 3C 10", "A0 3D 10", "D0 10", "D1 10", "E0 01 10", "E1 01 10"]
     assert heard(THIN, *messages) == messages
 
 
 @pytest.mark.parametrize("rest", ["B0 01 00", "B0 01 7F", "B0 0A 40", "D0 00", "A0 3C 00"])
-def test_ends_and_middle_always_pass(rest):
+def test_ends_and_middle_always_pass(rest: str) -> None:
     """0, 64 and 127 pass however soon, so that what goes to rest is at rest (centre of pan: MIDI 1.0 Table III)."""
     step = step_of(THIN)
     assert heard(step, f"{rest[:-2]}22", rest) == [f"{rest[:-2]}22", rest]
 
 
-def test_the_benders_ends_and_centre_always_pass():
+def test_the_benders_ends_and_centre_always_pass() -> None:
     """Centre is 00 40, the lowest 00 00, the top any with 7F high (MIDI 1.0 p. 19)."""
     step = step_of(THIN)
     messages = ["E0 01 50", "E0 00 40", "E0 00 00", "E0 00 7F", "E0 7F 7F"]
@@ -52,13 +52,13 @@ NEVER = json.loads((Path(__file__).parent.parent / "reference" / "controllers.js
 
 
 @pytest.mark.parametrize("number", NEVER["cls-never-thin"]["expected"])
-def test_switches_banks_data_entry_and_mode_messages_are_never_thinned(number):
+def test_switches_banks_data_entry_and_mode_messages_are_never_thinned(number: int) -> None:
     """Each of these is a command of its own (MIDI 1.0 Tables III and IV): all pass at any rate."""
     messages = [f"B0 {number:02X} {value:02X}" for value in (10, 11, 12)]
     assert heard(THIN, *messages) == messages
 
 
-def _arrivals(steps):
+def _arrivals(steps: list[tuple[int, int]]) -> list[tuple[int, int]]:
     """(value, time) of one wheel behind the filter, as the core carries it out; the newest value counts."""
     step, now, waiting, arrived = step_of(THIN), 0, None, []
     for gap, value in steps:
@@ -74,7 +74,7 @@ def _arrivals(steps):
 
 
 @given(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 127)), min_size=1, max_size=40))
-def test_the_last_value_arrives_and_none_comes_too_soon(steps):
+def test_the_last_value_arrives_and_none_comes_too_soon(steps: list[tuple[int, int]]) -> None:
     """Every movement ends on its last value, 20 ms late at most; two values are 20 ms apart, but for 0, 64 and 127."""
     arrived = _arrivals(steps)
     assert arrived[-1][0] == steps[-1][1]
@@ -153,13 +153,13 @@ def test_what_belongs_to_the_next_note_arrives_before_it(number: int) -> None:
     assert [m for m in behind.arrived if m[:2] != bytes((0xB0, 1))] == [m for m in played if m[:2] != bytes((0xB0, 1))]
 
 
-def test_notes_and_programs_are_not_thinned():
+def test_notes_and_programs_are_not_thinned() -> None:
     """Presses, releases and program changes pass at any rate."""
     messages = ["90 3C 40", "90 3C 00", "90 3C 41", "80 3C 40", "C0 05", "C0 06"]
     assert heard(THIN, *messages) == messages
 
 
-def test_what_is_allowed_is_said():
+def test_what_is_allowed_is_said() -> None:
     """Milliseconds are a whole number from 1 to 1000."""
     assert "milliseconds from 1 to 1000" in refusal('filter = "thin", milliseconds = 0')
     assert "milliseconds from 1 to 1000" in refusal('filter = "thin", milliseconds = "20 ms"')

@@ -4,6 +4,9 @@ The owner here is the rule alone (an owner grants what nobody holds who is alive
 the real one is tested for itself.
 """
 
+from collections.abc import Callable
+from typing import Any
+
 from engine.cluster.pure.leadership import Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
 
 MS = 1_000_000
@@ -14,14 +17,14 @@ DELAY = 2 * MS
 class Owner:
     """Grants one machine's outputs."""
 
-    def __init__(self, name):
+    def __init__(self, name: str) -> None:
         self.name = name
         self.epoch = 100
         self.holder = None
         self.given_to = None
         self.history = []  # (epoch, holder)
 
-    def claim(self, who, alive):
+    def claim(self, who: str, alive: set[str]) -> int | None:
         free = self.holder in (None, who) or self.holder not in alive or self.given_to == who
         if not free:
             return None
@@ -30,7 +33,7 @@ class Owner:
         self.history.append((self.epoch, who))
         return self.epoch
 
-    def give(self, epoch, to):
+    def give(self, epoch: int, to: str) -> None:
         if epoch == self.epoch:
             self.given_to = to
 
@@ -38,7 +41,7 @@ class Owner:
 class World:
     """Machines `desk` (main) and `spare` (standby), and owners, on a net that can be parted."""
 
-    def __init__(self, owners=("left",)):
+    def __init__(self, owners: tuple[str, str] = ("left",)) -> None:
         self.now = 0
         self.owners = {name: Owner(name) for name in owners}
         self.engines = {}
@@ -54,7 +57,7 @@ class World:
 
     # what happens to them
 
-    def start(self, name):
+    def start(self, name: str) -> None:
         engine = Leadership(self.now, name, "desk", "spare", self.owners)
         self.engines[name] = engine
         self.playing[name] = {}
@@ -66,33 +69,33 @@ class World:
             self.see(name, other, True)
         self.see(other, name, name not in self.stopped)
 
-    def kill(self, name):
+    def kill(self, name: str) -> None:
         del self.engines[name]
         self.stopped.discard(name)
         self.heard_while_stopped[name] = []
         self.see(self.other(name), name, False)
 
-    def stop(self, name):
+    def stop(self, name: str) -> None:
         """Its loop is stuck: its token is taken down, what it hears waits."""
         self.stopped.add(name)
         self.see(self.other(name), name, False)
 
-    def wake(self, name):
+    def wake(self, name: str) -> None:
         self.stopped.discard(name)
         waiting, self.heard_while_stopped[name] = self.heard_while_stopped[name], []
         for call in waiting:
             call()
         self.see(self.other(name), name, True)
 
-    def part(self, one, other):
+    def part(self, one: str, other: str) -> None:
         self.parted.add(frozenset((one, other)))
         self._seen_again(one, other, False)
 
-    def join(self, one, other):
+    def join(self, one: str, other: str) -> None:
         self.parted.discard(frozenset((one, other)))
         self._seen_again(one, other, True)
 
-    def _seen_again(self, one, other, there):
+    def _seen_again(self, one: str, other: str, there: bool) -> None:
         for here, yonder in ((one, other), (other, one)):
             if here not in self.engines:
                 continue
@@ -102,38 +105,38 @@ class World:
             elif yonder in self.engines and yonder not in self.stopped:
                 self.see(here, yonder, there)
 
-    def meet(self, name, owner):
+    def meet(self, name: str, owner: str) -> None:
         """An engine sees an owner, and hears its last word."""
         if self.reach(name, owner):
             engine, owned = self.engines[name], self.owners[owner]
             self.act(name, engine.owner_there(self.now, owner, True))
             self.act(name, engine.leased(self.now, owner, owned.epoch, owned.holder, owned.given_to))
 
-    def miss(self, name, owner):
+    def miss(self, name: str, owner: str) -> None:
         self.act(name, self.engines[name].owner_there(self.now, owner, False))
 
     # how they hear of it
 
-    def other(self, name):
+    def other(self, name: str) -> str:
         return "spare" if name == "desk" else "desk"
 
-    def reach(self, one, other):
+    def reach(self, one: str, other: str) -> bool:
         return frozenset((one, other)) not in self.parted
 
-    def alive_to(self, owner):
+    def alive_to(self, owner: str) -> set[str]:
         return {name for name in self.engines if name not in self.stopped and self.reach(name, owner)}
 
-    def see(self, who, other, there):
+    def see(self, who: str, other: str, there: bool) -> None:
         engine = self.engines.get(who)
         if engine is not None and (self.reach(who, other) or not there):
             self.tell(who, lambda: self.act(who, engine.alive(self.now, there)))
             if there and engine.in_charge:  # whoever comes later hears the last word
                 self.tell(who, lambda: self.say(who))
 
-    def tell(self, who, call):
+    def tell(self, who: str, call: Callable[..., Any]) -> None:
         engine = self.engines.get(who)
 
-        def now():
+        def now() -> None:
             if engine is not None and self.engines.get(who) is engine:
                 if who in self.stopped:
                     self.heard_while_stopped[who].append(call)
@@ -142,11 +145,11 @@ class World:
 
         self.later(now)
 
-    def later(self, call, delay=DELAY):
+    def later(self, call: Callable[..., Any], delay: int = DELAY) -> None:
         self._number += 1
         self._coming.append((self.now + delay, self._number, call))
 
-    def act(self, name, acts):
+    def act(self, name: str, acts: list[Any]) -> None:
         engine = self.engines[name]
         for one in acts:
             match one:
@@ -168,7 +171,7 @@ class World:
         if not engine.in_charge:
             self.playing[name].clear()
 
-    def say(self, name):
+    def say(self, name: str) -> None:
         """The word of an engine: who is in charge, as it says it when it leads or hands over."""
         engine, other = self.engines[name], self.other(name)
         self.said_at[name] = self.now
@@ -176,7 +179,7 @@ class World:
             term, leader = engine.term, engine.leader
             self.tell(other, lambda: self.act(other, self.engines[other].told(self.now, term, leader)))
 
-    def _asked(self, name, engine, owner_name):
+    def _asked(self, name: str, engine: Leadership, owner_name: str) -> None:
         owner = self.owners[owner_name]
         if self.engines.get(name) is not engine:
             return
@@ -191,7 +194,7 @@ class World:
         self.tell(name, lambda: self.act(name, engine.granted(self.now, owner_name, epoch)))
         self.lease(owner_name)
 
-    def lease(self, owner_name):
+    def lease(self, owner_name: str) -> None:
         """An owner says who holds its outputs."""
         epoch, holder = self.owners[owner_name].epoch, self.owners[owner_name].holder
         for each, engine in self.engines.items():
@@ -200,14 +203,14 @@ class World:
                     each, lambda each=each, e=engine: self.act(each, e.leased(self.now, owner_name, epoch, holder))
                 )
 
-    def _given(self, name, owner, epoch, to):
+    def _given(self, name: str, owner: str, epoch: int, to: str) -> None:
         if self.reach(name, owner):
             self.owners[owner].give(epoch, to)
             self.lease(owner)
 
     # time
 
-    def run(self, ms):
+    def run(self, ms: int) -> None:
         end = self.now + ms * MS
         while self.now < end:
             self.now += STEP
@@ -223,10 +226,10 @@ class World:
                 if engine.in_charge and self.now - self.said_at[name] >= 1000 * MS:
                     self.say(name)
 
-    def leaders(self):
+    def leaders(self) -> list[str]:
         return [name for name, engine in self.engines.items() if engine.in_charge]
 
-    def players(self, owner):
+    def players(self, owner: str) -> list[str]:
         """Which engines believe that they play an owner's outputs by the epoch that counts there."""
         epoch = self.owners[owner].epoch
         return [name for name, owned in self.playing.items() if owned.get(owner) == epoch and name in self.engines]

@@ -8,6 +8,7 @@ import socket
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from pathlib import Path
 
 import pytest
 
@@ -43,7 +44,7 @@ def rig_text(ports: list[int]) -> str:
 
 
 @pytest.fixture(params=["zenoh", "memory"])
-def make(request: pytest.FixtureRequest, tmp_path) -> Iterator[Make]:
+def make(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Make]:
     """Makes links of machines that reach each other."""
     made: list[Link] = []
     net = FakeNet()
@@ -171,7 +172,7 @@ def test_a_closed_link_says_and_raises_nothing(make: Make) -> None:
     assert desk.lost == 1
 
 
-def test_what_a_callback_raises_is_counted(tmp_path) -> None:
+def test_what_a_callback_raises_is_counted(tmp_path: Path) -> None:
     """A callback that raises stops nothing: the next message is heard, and the fault counted."""
     rig = read(rig_text(free_ports(3)), "rig.toml")
     desk, spare = (open_link(settings_of(rig.on(name), tmp_path / "rig.toml")) for name in ("desk", "spare"))
@@ -190,7 +191,7 @@ def test_what_a_callback_raises_is_counted(tmp_path) -> None:
     spare.close()
 
 
-def test_an_address_in_use_is_told(tmp_path) -> None:
+def test_an_address_in_use_is_told(tmp_path: Path) -> None:
     """A machine whose address is taken cannot join, and says so in one sentence."""
     rig = read(rig_text(free_ports(3)), "rig.toml")
     settings = settings_of(rig, tmp_path / "rig.toml")
@@ -202,7 +203,7 @@ def test_an_address_in_use_is_told(tmp_path) -> None:
     first.close()
 
 
-def test_the_configuration_is_as_measured(tmp_path) -> None:
+def test_the_configuration_is_as_measured(tmp_path: Path) -> None:
     """On the loopback links are plain TCP, one side dials, nothing is scouted and the lease is 300 ms."""
     rig = read(rig_text([7001, 7002, 7003]), "rig.toml")
     config = json.loads(settings_of(rig.on("spare"), tmp_path / "rig.toml").config)

@@ -4,13 +4,15 @@ import threading
 from collections.abc import Sequence
 from itertools import permutations
 
+import pytest
+
 from engine.cluster.link import publish_queues
 from engine.cluster.link.publish_queues import PublishQueue, Said
 from engine.cluster.link.retained_state import RetainedState, RetainedStateReader
 from tests.support.waiting import PATIENCE, comes
 
 
-def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch) -> None:
+def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever publishes never waits: while a machine takes nothing, so much waits, and the rest is counted as lost."""
     monkeypatch.setattr(publish_queues, "_MOST", 5)
     go, taken, lost = threading.Event(), [], []

@@ -1,6 +1,7 @@
 """A bay that follows another engine: it routes, and goes where the show is, but nobody commands it here."""
 
 import json
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -59,7 +60,7 @@ to = ["strings"]
 BOTH = frozenset(("strings", "brass"))
 
 
-def engine(led_by=None):
+def engine(led_by: str | None = None) -> Engine:
     """A bay in scene 1, its outputs on another machine."""
     made = Engine(read(RIG, "test"), far=BOTH)
     made.recall(0, 1)
@@ -68,16 +69,16 @@ def engine(led_by=None):
 
 
 @pytest.fixture
-def follower():
+def follower() -> Engine:
     return engine("desk")
 
 
-def told(engine):
+def told(engine: Engine) -> dict[str, Any]:
     """What is said of a bay, as it goes over a link."""
     return json.loads(json.dumps(show_word(engine)))
 
 
-def test_it_obeys_nobody_here(follower):
+def test_it_obeys_nobody_here(follower: Engine) -> None:
     """Shell, foot switch, mute, clock and time code change nothing; whoever asks is told who is in charge."""
     before = told(follower)
     outcome, sent = follower.command(1, "scene", 2, "shell")
@@ -90,13 +91,13 @@ def test_it_obeys_nobody_here(follower):
     assert told(follower) == before
 
 
-def test_a_control_s_message_is_consumed_all_the_same(follower):
+def test_a_control_s_message_is_consumed_all_the_same(follower: Engine) -> None:
     """It is no music: it is routed nowhere and told to nobody, for the one in charge has heard it, too."""
     assert follower.receive(1, FOOT, b"\xc0\x01") == []
     assert (follower.scene, follower.outcomes) == ((1, "Overture"), [])
 
 
-def test_its_time_code_recalls_nothing(follower):
+def test_its_time_code_recalls_nothing(follower: Engine) -> None:
     """Scenes that wait for a time are recalled by the one in charge, and by its word."""
     follow_time(follower, 0, 0, {"timecode": ["01:00:09:00", 0]})
     for at in range(0, 3000, 5):
@@ -104,7 +105,7 @@ def test_its_time_code_recalls_nothing(follower):
     assert follower.scene == (1, "Overture")
 
 
-def test_it_goes_where_the_show_is(follower):
+def test_it_goes_where_the_show_is(follower: Engine) -> None:
     """Scene, set list, place and muted routes; what the scene's burst says is written down as sent."""
     leader = engine()
     leader.command(1, "setlist", "Saturday", "shell")
@@ -117,7 +118,7 @@ def test_it_goes_where_the_show_is(follower):
     assert follower.led_by == "desk"
 
 
-def test_a_place_in_the_list_moves_without_a_burst(follower):
+def test_a_place_in_the_list_moves_without_a_burst(follower: Engine) -> None:
     """The same scene at another place of the list is no scene change."""
     leader = engine()
     leader.command(1, "entry", 3, "shell")
@@ -134,7 +135,7 @@ def test_a_place_in_the_list_moves_without_a_burst(follower):
         {"muted": [], "standing": [1, 2, 3]},
     ],
 )
-def test_a_word_that_makes_no_sense_changes_nothing(follower, word):
+def test_a_word_that_makes_no_sense_changes_nothing(follower: Engine, word: dict[str, Any]) -> None:
     """Whoever runs another rig under the same name is told of, not followed."""
     before = told(follower)
     with pytest.raises(ValueError, match="it "):
@@ -145,13 +146,13 @@ def test_a_word_that_makes_no_sense_changes_nothing(follower, word):
 @pytest.mark.parametrize(
     "word", [{"clock": [120, 0]}, {"clock": ["fast", 0, None]}, {"timecode": ["noon", None]}, {"timecode": [1]}]
 )
-def test_a_time_that_makes_no_sense_changes_nothing(follower, word):
+def test_a_time_that_makes_no_sense_changes_nothing(follower: Engine, word: dict[str, Any]) -> None:
     """The same for clock and time code."""
     with pytest.raises(ValueError, match="how clock and time code stand"):
         follow_time(follower, 1, 0, word)
 
 
-def test_clock_and_time_code_run_on_in_step(follower):
+def test_clock_and_time_code_run_on_in_step(follower: Engine) -> None:
     """After the word both tick at the same times, in the same song position and at the same frame."""
     leader = engine()
     leader.command_sync(0, "clock", "start", None)
@@ -178,7 +179,7 @@ STEPS = st.lists(st.one_of(NOTES, MOVES, st.sampled_from([1, 2]), st.booleans())
 
 @settings(max_examples=60, deadline=None)
 @given(STEPS)
-def test_both_know_the_same_of_what_sounds(steps):
+def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
     """An engine that follows, and hears of each change before the next message, would send what its leader sends."""
     leader, follower = engine(), engine("desk")
     for now, step in enumerate(steps, 1):

@@ -2,6 +2,8 @@
 
 import contextlib
 import json
+from collections.abc import AsyncIterator, Callable
+from typing import Any
 
 import pytest
 import trio
@@ -41,7 +43,7 @@ class Stage:
         self.desk = Engine(self.net, "desk")
 
     @contextlib.asynccontextmanager
-    async def lent(self):
+    async def lent(self) -> AsyncIterator[Any]:
         """From start to end."""
         with trio.fail_after(30):
             async with trio.open_nursery() as nursery:
@@ -51,7 +53,7 @@ class Stage:
                 self.lending.stop.set()
 
     @contextlib.asynccontextmanager
-    async def played(self):
+    async def played(self) -> AsyncIterator[Any]:
         """The same, and the engine has opened the output."""
         async with self.lent():
             await self.plugged(True)
@@ -60,14 +62,14 @@ class Stage:
             yield
 
     @contextlib.asynccontextmanager
-    async def sounding(self):
+    async def sounding(self) -> AsyncIterator[Any]:
         """The same, and a note has been heard there."""
         async with self.played():
             self.desk.play(ON)
             await self.comes(lambda: self.heard == [ON])
             yield
 
-    async def comes(self, condition) -> None:
+    async def comes(self, condition: Callable[..., Any]) -> None:
         """Wait until something is so."""
         while True:
             if condition():
@@ -142,7 +144,9 @@ async def test_a_pulled_input_is_told() -> None:
         await stage.comes(lambda: stage.desk.link.present(key) == [key])
 
 
-async def test_an_output_that_refuses_counts_as_pulled_until_it_takes_messages_again(monkeypatch) -> None:
+async def test_an_output_that_refuses_counts_as_pulled_until_it_takes_messages_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """A driver that takes no more is to the engines as if its cable were out; a first sign of life brings it back."""
     monkeypatch.setattr("engine.ports.memory.MemoryOutput", Stubborn)
     stage = Stage()
