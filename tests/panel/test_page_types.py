@@ -49,7 +49,7 @@ def test_types_hold() -> None:
 
 
 def test_types_are_real() -> None:
-    """`any` would hide what the checker is for: three places have it (events, answers, schemas); no error is silenced."""
+    """`any` would hide what the checker is for: three places have it, and no error is silenced."""
     text = "\n".join(file.read_text(encoding="utf-8") for file in PAGE.glob("*.js"))
     assert "@ts-" not in text
     assert len(re.findall(r"(?:\{|: )any\b", text)) <= 3
