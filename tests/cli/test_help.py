@@ -73,7 +73,7 @@ def test_a_word_is_found_on_its_pages() -> None:
 @pytest.mark.parametrize(("wanted", "meant"), [("fliters", "did you mean filters"), ("zzqx", "bayleaf help lists")])
 def test_an_unknown_topic(wanted: str, meant: str) -> None:
     """What is neither a topic nor a word of any page is an error that names what may have been meant."""
-    command = [Path(sys.executable).parent / "bayleaf", "help", wanted]
+    command = [str(Path(sys.executable).parent / "bayleaf"), "help", wanted]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert (done.returncode, done.stdout) == (1, "")
     assert meant in done.stderr
