@@ -86,11 +86,11 @@ def test_an_evening_of_edits(desk: Evening) -> None:
     assert done(desk, "scenes", "copy", "11", "21", "--as", "Reprise") == f"scene 11 copied to 21{waits}"
     assert (
         done(desk, "scenes", "rename", "12", "Last dance")
-        == f"scene 12 is now Last dance, and so in set list Friday{waits}"
+        == f"scene 12 is now Last dance, also in set list Friday{waits}"
     )
     assert (
         done(desk, "scenes", "renumber", "12", "13")
-        == f"scene 12 is now scene 13, and so in set list Friday and control 1{waits}"
+        == f"scene 12 is now scene 13, also in set list Friday and control 1{waits}"
     )
     assert done(desk, "scenes", "move", "13", "--before", "11") == f"scene 13 stands before 11{waits}"
     stored = "what plays is stored as scene 40 Here: 1 route, 1 sound"
