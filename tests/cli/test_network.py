@@ -11,8 +11,8 @@ format = 1
 machine = "desk"
 main = "desk"
 [network.machines]
-desk = { listen = "192.168.10.2:7447" }
-stage-left = { listen = "192.168.10.11:7447" }
+desk = { listen = "192.168.10.2:7410" }
+stage-left = { listen = "192.168.10.11:7410" }
 [[scenes]]
 number = 1
 name = "One"

@@ -22,7 +22,7 @@ NETWORK = """
 machine = "desk"
 main = "desk"
 [network.machines]
-desk = { listen = "127.0.0.1:7447" }
+desk = { listen = "127.0.0.1:7410" }
 box = { listen = "127.0.0.1:7448" }
 """
 REASON = "this system has no sequencer"

@@ -24,7 +24,7 @@ format = 1
 [network]
 main = "desk"
 machine = "desk"
-machines.desk.listen = "127.0.0.1:7447"
+machines.desk.listen = "127.0.0.1:7410"
 machines.left.listen = "127.0.0.1:7448"
 [inputs]
 keys = { port = "Stage piano" }

@@ -19,7 +19,7 @@ standby = "spare"
 main = "desk"
 machine = "desk"
 [network.machines]
-desk = { listen = "127.0.0.1:7447" }
+desk = { listen = "127.0.0.1:7410" }
 spare = { listen = "127.0.0.1:7448" }
 stage-left = { listen = "127.0.0.1:7449" }
 [inputs]

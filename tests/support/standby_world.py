@@ -35,7 +35,7 @@ machine = "desk"
 main = "desk"
 standby = "spare"
 [network.machines]
-desk = { listen = "127.0.0.1:7447" }
+desk = { listen = "127.0.0.1:7410" }
 spare = { listen = "127.0.0.1:7448" }
 left = { listen = "127.0.0.1:7449" }
 [inputs]

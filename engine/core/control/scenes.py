@@ -19,6 +19,7 @@ from engine.core.routing.ledger import Moved, made_of, moves_of, selects_of
 from engine.core.routing.router import Router
 from engine.core.timing.sync_commands import command
 from engine.midi.show_control import ALL_CALL
+from engine.plurals import counted
 from engine.rig.models.rig import Rig
 from filters.registry import Filter, registry
 
@@ -301,8 +302,8 @@ class Scenes(Router):
         for cable in self.cables:
             self._silence(now, cable, SWEEP, out)
         self.ledger.forget_keys()
-        notes = "1 note" if held == 1 else f"{held} notes"
-        text = f"panic: {notes} released, everything silenced on {len(self.cables)} outputs"
+        outputs = counted(len(self.cables), "output")
+        text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}"
         return self.outcome("panic", True, text, source)
 
     def _with_control(self, now: int, asked: Command, source: str, out: list[Delivery]) -> CommandResult:

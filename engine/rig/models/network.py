@@ -36,7 +36,7 @@ def _address(found: str) -> str:
         if host.is_unspecified or host.is_multicast:
             raise ValueError
     except ValueError:
-        raise ValueError('the machine\'s own address (IPv4) and a port, such as "192.168.10.2:7447"') from None
+        raise ValueError('the machine\'s own address (IPv4) and a port, such as "192.168.10.2:7410"') from None
     return f"{host}:{int(parts[2])}"
 
 

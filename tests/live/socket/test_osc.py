@@ -28,7 +28,7 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def bench(more: str = "port = 9001") -> Bench:
+def bench(more: str = "port = 9310") -> Bench:
     """A show in scene 1 with [osc]."""
     made = Bench(f"{NAMED}\n[osc]\n{more}\n")
     made.show.command("scene", 1)
@@ -156,7 +156,7 @@ def test_off_by_default() -> None:
 
 def test_only_addresses_on_the_list() -> None:
     """An address that is not allowed gets no answer and changes nothing; one that is allowed is obeyed."""
-    made = bench('port = 9001\nlisten = "0.0.0.0"\nallow = ["192.0.2.7", "2001:DB8::0007"]')
+    made = bench('port = 9310\nlisten = "0.0.0.0"\nallow = ["192.0.2.7", "2001:DB8::0007"]')
     ear = OscServer(made.show)
     for stranger in (HERE, "192.0.2.8", "2001:db8::8", ""):
         assert ear.take(message("/bayleaf/scene", 3), stranger) == []

@@ -28,8 +28,8 @@ name = "Lantern Street pit band"
 machine = "desk"
 main = "desk"
 [network.machines]
-desk = {{ listen = "10.77.0.1:7447" }}
-left = {{ listen = "10.77.0.2:7447" }}
+desk = {{ listen = "10.77.0.1:7410" }}
+left = {{ listen = "10.77.0.2:7410" }}
 [inputs]
 keys = {{ device = "{folder}/keys", machine = "left" }}
 pads = {{ device = "{folder}/pads" }}

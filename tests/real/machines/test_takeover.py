@@ -36,9 +36,9 @@ machine = "desk"
 main = "desk"
 standby = "spare"
 [network.machines]
-desk = {{ listen = "10.77.0.1:7447" }}
-spare = {{ listen = "10.77.0.2:7447" }}
-left = {{ listen = "10.77.0.3:7447" }}
+desk = {{ listen = "10.77.0.1:7410" }}
+spare = {{ listen = "10.77.0.2:7410" }}
+left = {{ listen = "10.77.0.3:7410" }}
 [inputs]
 keys = {{ device = "{folder}/in", machine = "left" }}
 [outputs]
