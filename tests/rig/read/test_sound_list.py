@@ -135,6 +135,8 @@ def test_a_sound_is_known_by_what_its_instrument_heeds(
     listens: Literal["msb lsb", "msb", "lsb"], told: tuple[int, int], name: str | None
 ) -> None:
     """An instrument that takes no LSB is told none, and is on the sound all the same."""
-    gear = Instrument(output="box", channel=1, bank=listens, sounds={"Pad": Sound(bank=(3, 7), program=12)})
+    gear = Instrument(
+        output="box", channel=1, bank=listens, sounds={"Pad": Sound.model_validate({"bank": [3, 7], "program": 12})}
+    )
     assert sound_of(gear, told, 11) == name
     assert sound_of(gear, told, 12) is None
