@@ -1,11 +1,15 @@
 """`thin`: wheels, faders and pressure send fewer values."""
 
+import json
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.core.routing.compiled_scene import TimedMessage
+from engine.core.routing.delayed_messages import DelayedMessages
 from filters.registry import Later
 from tests.support.filter_bench import MS, heard, refusal, step_of
 
@@ -44,7 +48,10 @@ def test_the_benders_ends_and_centre_always_pass() -> None:
     assert heard(step, "E0 01 40", "E0 05 00", "E0 00 41") == ["E0 01 40 at 20", "E0 05 00 at 20", "E0 00 41 at 20"]
 
 
-@pytest.mark.parametrize("number", [0, 32, 6, 38, *range(64, 70), *range(96, 102), *range(120, 128)])
+NEVER = json.loads((Path(__file__).parent.parent / "reference" / "controllers.json").read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("number", NEVER["cls-never-thin"]["expected"])
 def test_switches_banks_data_entry_and_mode_messages_are_never_thinned(number: int) -> None:
     """Each of these is a command of its own (MIDI 1.0 Tables III and IV): all pass at any rate."""
     messages = [f"B0 {number:02X} {value:02X}" for value in (10, 11, 12)]
@@ -78,6 +85,76 @@ def test_the_last_value_arrives_and_none_comes_too_soon(steps: list[tuple[int, i
     assert arrived[-1][1] <= sum(gap for gap, _ in steps) * MS + 20 * MS
     for (_, before), (value, at) in pairwise(arrived):
         assert at - before >= 20 * MS or value in (0, 64, 127)
+
+
+class _Behind:
+    """What arrives behind the filter, the core keeping what is for later; a receiver of the 14-bit controller 1."""
+
+    def __init__(self) -> None:
+        self.step = step_of(THIN)
+        self.later = DelayedMessages()
+        self.now = 0
+        self.arrived: list[bytes] = []
+
+    def play(self, gap_ms: int, message: bytes) -> None:
+        self.wait(gap_ms * MS)
+        for answer in self.step(message, self.now):
+            if isinstance(answer, Later):
+                self.later.add(0, TimedMessage(answer.at, answer.message, (0,), False))
+            else:
+                self.later.outdate(0, [(0, (answer,))])
+                self.arrived.append(answer)
+
+    def wait(self, length: int) -> None:
+        self.now += length
+        self.arrived += [due.message for due in self.later.take(self.now)]
+
+    def positions(self) -> list[tuple[int, int]]:
+        """MSB and LSB after each message; a new MSB sets the LSB to 0 (MIDI 1.0 p. 12)."""
+        return _positions(self.arrived)
+
+
+def _positions(messages: list[bytes]) -> list[tuple[int, int]]:
+    found, msb = [], 0
+    for message in messages:
+        if message[:2] == bytes((0xB0, 1)):
+            msb = message[2]
+            found.append((msb, 0))
+        elif message[:2] == bytes((0xB0, 33)):
+            found.append((msb, message[2]))
+    return found
+
+
+_fine = st.tuples(st.sampled_from([1, 33]), st.integers(1, 126)).map(lambda it: bytes((0xB0, *it)))
+
+
+@given(st.lists(st.tuples(st.integers(0, 30), _fine), max_size=60))
+def test_the_two_bytes_of_a_value_stay_together(played: list[tuple[int, bytes]]) -> None:
+    """An LSB never leaves before its MSB, and is left out only with it: each position that arrives was played, and the
+    last one arrives (MIDI 1.0 p. 12)."""
+    behind = _Behind()
+    for gap, message in played:
+        behind.play(gap, message)
+    behind.wait(1000 * MS)
+    true = _positions([message for _, message in played])
+    assert set(behind.positions()) <= set(true)
+    assert behind.positions()[-1:] == true[-1:]
+
+
+@pytest.mark.parametrize("number", [84, 88])
+def test_what_belongs_to_the_next_note_arrives_before_it(number: int) -> None:
+    """A velocity prefix (CA-031) or a portamento source (MIDI 1.0 Table III) keeps its place before its note, however
+    soon it follows the one before."""
+    played = [
+        message
+        for key in range(60, 68)
+        for message in (bytes((0xB0, number, key)), bytes((0x90, key, 100)), bytes((0xB0, 1, key)))
+    ]
+    behind = _Behind()
+    for message in played:
+        behind.play(1, message)
+    behind.wait(1000 * MS)
+    assert [m for m in behind.arrived if m[:2] != bytes((0xB0, 1))] == [m for m in played if m[:2] != bytes((0xB0, 1))]
 
 
 def test_notes_and_programs_are_not_thinned() -> None:

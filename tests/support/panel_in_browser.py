@@ -20,6 +20,7 @@ VIEWS = {
     "flow": "Flow",
     "monitor": "Monitor",
     "gear": "Gear",
+    "help": "Help",
 }
 PHONE, TABLET, SCREEN = (360, 740), (820, 1180), (1920, 1080)
 LONGEST = 20_000  # ms that anything on the page may take

@@ -331,7 +331,7 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
     desk.bench.heard("strings")
     desk.bench.play(0, "90 3C 40")
     said = await desk.scenes("renumber", 1, new=41)
-    told = "scene 1 is now scene 41; control 1 must be sent the new number from now on"
+    told = "scene 1 is now scene 41; send the new number to control 1 from now on"
     assert said["text"] == f"{told}; not in the file yet (bayleaf save)"
     assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
     desk.bench.play(0, "80 3C 40")
@@ -468,9 +468,9 @@ async def test_who_calls_a_scene_is_told_when_it_changes(desk: Desk) -> None:
         desk.show, desk.workshop, desk.errands, {"do": "restore", "text": start + called + control, "where": "x"}
     )
     said = await desk.scenes("rename", 2, name="Parade")
-    assert said["text"].startswith("scene 2 is now Parade, and so in start, set list Friday and control 2;")
+    assert said["text"].startswith("scene 2 is now Parade, also in start, set list Friday and control 2;")
     said = await desk.scenes("renumber", 2, new=22)
-    assert said["text"].startswith("scene 2 is now scene 22, and so in set list Friday; control 1 must be sent")
-    assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and taken out of set list Friday;")
+    assert said["text"].startswith("scene 2 is now scene 22, also in set list Friday; send the new number to control 1")
+    assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and removed from set list Friday;")
     rig = desk.show.engine.rig
     assert (rig.rig.start, rig.setlists[0].scenes, rig.controls[1].scene) == ("Parade", (22, "Parade"), "Parade")

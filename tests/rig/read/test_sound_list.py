@@ -8,8 +8,8 @@ import pytest
 from engine.rig.edit.scene_edits import rename_scene
 from engine.rig.models.rig import Instrument, Sound, sound_of
 from engine.rig.read.load import RigError, load
-from engine.rig.read.sound_csv import from_csv
 from engine.rig.read.sound_list import SoundListError, read_list, sound_list
+from engine.rig.sound_csv import from_csv
 from tests.support.paths import reference
 from tests.support.plain_rig import RIG
 
