@@ -93,10 +93,10 @@ def spans(tokens: list[Token]) -> list[dict[str, Any]]:
                 inside[-1].append({"kind": "code", "text": token.content})
             case "strong_open" | "em_open" | "link_open":
                 kind = {"strong_open": "bold", "em_open": "italic", "link_open": "link"}[token.type]
-                below: list[dict[str, Any]] = []
                 to = {"to": token.attrs["href"]} if kind == "link" else {}
-                inside[-1].append({"kind": kind, "spans": below, **to})
-                inside.append(below)
+                span: dict[str, Any] = {"kind": kind, "spans": [], **to}
+                inside[-1].append(span)
+                inside.append(span["spans"])
             case "strong_close" | "em_close" | "link_close":
                 inside.pop()
             case other:
