@@ -1,4 +1,4 @@
-"""A flight recording (.jsonl, see `engine/live/recording_files`), read for a rehearsal."""
+"""Flight recordings (.jsonl, written by `engine/live/recording_files`), read for a rehearsal."""
 
 import json
 from collections.abc import Iterator
@@ -9,12 +9,12 @@ from typing import Any, Final, NamedTuple
 from engine.midi.kinds import is_whole
 
 FORMAT: Final = "bayleaf recording 1"
-_REMEDY: Final = "keep one with: bayleaf keep NAME.jsonl (a .mid file has no commands)"
+_REMEDY: Final = "make one with: bayleaf keep NAME.jsonl (a .mid file holds no commands)"
 _S: Final = 1_000_000_000
 
 
 class Happened(NamedTuple):
-    """One line: time (ns of the engine's clock), "in", "out" or "did", the port's name, the message, what was done."""
+    """One line: time (ns of the engine's clock), "in", "out" or "did", name of the port, message, command."""
 
     at: int
     way: str
@@ -25,7 +25,7 @@ class Happened(NamedTuple):
 
 @dataclass(frozen=True)
 class FlightRecording:
-    """What passed, in its order. `scene`: number of the one in force at the beginning, None if there was none."""
+    """Everything recorded, in order. `scene`: number of the scene at the beginning, None if there was none."""
 
     begins: int
     scene: int | None
@@ -33,27 +33,27 @@ class FlightRecording:
 
     @property
     def whole(self) -> bool:
-        """Whether it reaches back to the start of the engine: then nothing that decided anything is missing."""
+        """Whether it reaches back to the start of the engine, so that nothing is missing that affects the output."""
         return bool(self.happened) and self.happened[0].did[:1] == ("start",)
 
     @property
     def exact(self) -> bool:
-        """Whether it says when the core did what; recordings of earlier versions do not."""
+        """Whether it holds the commands with their times; recordings of early versions do not."""
         return any(each.way == "did" for each in self.happened)
 
 
 class FlightRecordingError(Exception):
-    """The recording cannot be read; the text says why in one sentence, with its line."""
+    """The recording cannot be read; the text says why in one sentence, with the line."""
 
 
 def read_recording(path: Path) -> FlightRecording:
-    """Raises RecordingFault."""
+    """The recording in a file. Raises FlightRecordingError."""
     try:
         with path.open(encoding="utf-8") as file:
             lines = _lines(path, file)
             head = next(lines, (1, {}))[1]
             if head.get("format") != FORMAT:
-                raise FlightRecordingError(f"{path} is no flight recording; {_REMEDY}")
+                raise FlightRecordingError(f"{path} is not a flight recording; {_REMEDY}")
             begins = head.get("monotonic") or 0
             scene = head.get("scene")
             if type(begins) is not int or not (scene is None or isinstance(scene, dict)):
@@ -63,7 +63,7 @@ def read_recording(path: Path) -> FlightRecording:
     except OSError as fault:
         raise FlightRecordingError(f"{path} cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:
-        raise FlightRecordingError(f"{path} is no flight recording; {_REMEDY}") from None
+        raise FlightRecordingError(f"{path} is not a flight recording; {_REMEDY}") from None
 
 
 def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
@@ -74,7 +74,7 @@ def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
             found = None
         if not isinstance(found, dict):
             raise FlightRecordingError(
-                f"{path}:{number}: this line is no JSON object, as each of a flight recording is"
+                f"{path}:{number}: this line is not a JSON object; each line of a flight recording is"
             )
         yield number, found
 

@@ -23,7 +23,7 @@ from engine.offline.flight_recording import FlightRecording, FlightRecordingErro
 from engine.offline.heard_notes import sounding
 from engine.offline.rehearsal import RECALLS, Performance, SceneChange
 from engine.offline.song_time import SongTime, clock
-from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable, watch_wires
+from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable, use_timed_cables
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
@@ -77,7 +77,7 @@ class Replay:
 
     def _start(self, engine: Engine) -> None:
         self.engine = engine
-        self._cables: list[TimedCable] = watch_wires(engine)
+        self._cables: list[TimedCable] = use_timed_cables(engine)
         self._plugged = set(range(len(engine.outputs)))
 
     def run(self, recording: FlightRecording) -> ReplayResult:
@@ -127,7 +127,7 @@ class Replay:
             deliveries = self.engine.receive(at, source, message)
         except Exception as fault:
             text = f"{describe(message)} from {self.engine.inputs[source]} strikes a fault of Bayleaf itself: {fault!r}"
-            self._found.done.told.append((at - self._begins, text))
+            self._found.done.notices.append((at - self._begins, text))
         else:
             self._take(deliveries)
 
@@ -158,7 +158,7 @@ class Replay:
                 self._found.done.changes.append(SceneChange(self._now - begins, outcome))
             elif not outcome.done and outcome.do == "scene":
                 self._found.done.refused.append((self._now - begins, f"{outcome.source}: {outcome.text}"))
-        self._found.done.told += [(self._now - begins, f"{port}: {text}") for port, text in engine.news]
+        self._found.done.notices += [(self._now - begins, f"{port}: {text}") for port, text in engine.news]
         engine.outcomes.clear()
         engine.news.clear()
         engine.asked.clear()
@@ -194,7 +194,7 @@ class Replay:
         old, rig = self.engine, read(text, str(self._folder / "the edit in the recording"))
         speeds = {name: cable.speed for name, cable in zip(old.outputs, old.cables, strict=True)}
         engine = Engine(rig, speeds, None, (old.inputs, old.outputs), far)
-        fresh = watch_wires(engine)
+        fresh = use_timed_cables(engine)
         deliveries = take_over(self._now, engine, old)
         self._cables += fresh[len(self._cables) :]
         self.engine, self._found.done.rig = engine, rig
@@ -266,7 +266,7 @@ class Replay:
             if left and name not in self._parted:
                 self._found.odd.append(ReplayDifference(left[0].at, name, left[0].message, None))
         done.passed_over += [f"the rig has no input {name}; what it played is left out" for name in self._strangers]
-        done.ends, done.heard = self._now - begins, self._heard
+        done.ends, done.received = self._now - begins, self._heard
         done.meter = SongTime(1000, bars=False)
         for name, cable in zip(engine.outputs, self._cables, strict=True):
             sent = sorted(

@@ -1,4 +1,4 @@
-"""A wire that writes down when what it carries was asked for, and when its instruments were ready."""
+"""A cable that notes how long its messages waited, and when its instruments were ready."""
 
 from collections import deque
 from collections.abc import Sequence
@@ -12,10 +12,10 @@ from engine.midi.kinds import is_press
 
 
 class SentByCable(NamedTuple):
-    """One message on its way out. Times in ns of the bay's clock.
+    """One message on its way out. Times in ns of the engine's clock.
 
-    `handed`: to the driver; `start`: its first byte is on the cable; `asked`: when it was routed, or the scene recalled
-    whose burst it belongs to; `ours`: it is of a burst, a panic or the end, and nobody played it.
+    `handed`: when it was given to the driver; `start`: when its first byte is on the cable; `asked`: when it was
+    routed, or its scene was recalled; `ours`: it belongs to a burst, a panic or the end, and no player sent it.
     """
 
     handed: int
@@ -31,7 +31,7 @@ class SentByCable(NamedTuple):
 
 
 class InstrumentReady(NamedTuple):
-    """An instrument had its sounds: when the burst was asked for, channel (0 to 15), when it had settled."""
+    """An instrument was ready: when its burst was requested, its channel (0 to 15), when it had settled."""
 
     asked: int
     channel: int
@@ -45,14 +45,14 @@ class TimedCable(Cable):
         super().__init__(output, speed)
         self.sent: list[SentByCable] = []
         self.ready: list[InstrumentReady] = []
-        self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # -> since when, and whether it is ours
+        self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # message -> since when, and whether it is ours
         self._burst_asked: dict[BurstUnit, int] = {}
 
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
         if self.straight:
             super().put(now, unit, out)
             return
-        if self.due is None:  # nothing waits: whatever is still written down was shed or gave way
+        if self.due is None:  # nothing waits: messages still noted were shed or superseded
             self._asked.clear()
         for message in unit:
             if replaceable(message) is not None:  # the newest of equal values is the one that counts
@@ -65,7 +65,7 @@ class TimedCable(Cable):
             self._forget(unit)
 
     def _forget(self, unit: Unit) -> None:
-        """These found no room, and are not sent."""
+        """These messages did not fit and are not sent."""
         for message in unit:
             if waiting := self._asked.get(message):
                 waiting.pop()
@@ -85,7 +85,7 @@ class TimedCable(Cable):
         super().panic(now, messages, out)
 
     def take(self, now: int, message: bytes, start: int) -> None:
-        """A delivery of this wire was handed over."""
+        """Note that a delivery of this cable was given to the driver."""
         waiting = self._asked.get(message)
         asked, ours = waiting.popleft() if waiting else (now, False)
         self.sent.append(SentByCable(now, start, asked, message, ours))
@@ -100,11 +100,11 @@ class TimedCable(Cable):
 
 
 class TimedRemoteCable(TimedCable, RemoteCable):
-    """The same for an output whose cable is at another machine: everything leaves at once."""
+    """The same for an output at another machine: everything leaves at once."""
 
 
-def watch_wires(engine: Engine) -> list[TimedCable]:
-    """Give a bay that has not played yet wires that write down what they carry."""
+def use_timed_cables(engine: Engine) -> list[TimedCable]:
+    """Replace the cables of an engine that has not played yet by timed ones, and return them."""
     cables = [
         (TimedRemoteCable if isinstance(cable, RemoteCable) else TimedCable)(cable.output, cable.speed)
         for cable in engine.cables
