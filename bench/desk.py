@@ -11,6 +11,7 @@ from typing import Any, Final, NamedTuple
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, messages
 from engine.live.meters import Latency
 from engine.live.show import Show
+from engine.midi.byte_stream import StreamParser
 from engine.ports.port import DriverFlow, PortError, PortGone
 
 
@@ -34,7 +35,7 @@ _GROUP: Final = 3  # messages of a press, its release and a controller
 class Player:
     """An input: one cable's worth of messages, which arrive when they are polled."""
 
-    repairs = 0
+    stream = StreamParser()  # nothing of it needs repair
 
     def __init__(self, name: str, cycle: Sequence[bytes]) -> None:
         self.name = name

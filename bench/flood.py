@@ -28,6 +28,7 @@ from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
 from engine.live.reader import InputReader
 from engine.live.show import Show
+from engine.ports.port import InputStream
 
 FLOOD: Final = 30_000  # messages a second
 BROKEN: Final = 0  # the input that floods
@@ -46,9 +47,10 @@ class Looks:
         self._at = time.monotonic_ns()
 
     @property
-    def repairs(self) -> int:
+    def stream(self) -> InputStream:
         """See InputPort."""
-        return int(self._port.repairs)
+        stream: InputStream = self._port.stream
+        return stream
 
     def poll(self) -> list[bytes]:
         """See InputPort."""

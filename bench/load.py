@@ -11,6 +11,7 @@ from functools import cache
 from typing import Final
 
 from engine.live.meters import Latency
+from engine.midi.byte_stream import StreamParser
 from engine.ports.port import DriverFlow
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
@@ -77,7 +78,7 @@ def played(source: int, memory: str, inputs: int = INPUTS) -> list[bytes]:
 class Scheduled:
     """An input in memory on which messages are due at an even rate; they arrive when they are polled."""
 
-    repairs = 0
+    stream = StreamParser()  # nothing of it needs repair
 
     def __init__(self, source: int, cycle: Sequence[bytes]) -> None:
         self.name = f"in {source + 1}"

@@ -26,7 +26,7 @@ from bench.machine import cpu_time, family
 from engine.live.socket.client import socket_path
 
 NAME: Final = "bench"
-TURNS: Final = ("no panel", "show", "wiring", "flow", "monitor")
+TURNS: Final = ("no panel", "show", "patch", "flow", "monitor")
 
 
 def runs_pages(process: int) -> bool:

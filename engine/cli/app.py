@@ -9,7 +9,7 @@ import sys
 from functools import cache
 from importlib import import_module
 from io import TextIOWrapper
-from typing import Any, Final
+from typing import Any, Final, NoReturn
 
 import typer
 from typer.core import TyperGroup
@@ -93,7 +93,7 @@ def _bayleaf() -> None: ...
 
 
 def main() -> None:
-    """Run the command; every fault is told in plain words, never as a traceback."""
+    """Run the command; a fault is reported in plain words, and its traceback goes into the log."""
     if isinstance(sys.stdout, TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # as on stderr: a letter that it has not is no fault
     try:
@@ -106,8 +106,26 @@ def main() -> None:
         sys.exit(1)
     except OSError as fault:
         if fault.errno not in _UNWRITABLE or fault.filename is not None:
-            raise
+            _end_with(fault)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left would be tried again at the end
         if fault.errno != errno.EPIPE:
             print(f"what was to be printed could not be written whole ({fault.strerror})", file=sys.stderr)
         sys.exit(1)
+    except Exception as fault:
+        _end_with(fault)
+
+
+def _end_with(fault: Exception) -> NoReturn:
+    """Log a fault of Bayleaf itself, say so in one sentence, and exit."""
+    import traceback
+
+    from engine.fault_log import faults, log_file  # here, or each command would begin later
+
+    with faults.kept_in(faults.file or log_file("commands")):
+        said = faults.record(f"running {' '.join(sys.argv[1:])}", fault)
+    error = faults.status()["error"]
+    if error is not None:  # the traceback would be lost
+        traceback.print_exception(fault)
+        said = f"a fault of Bayleaf itself; its log {faults.file} could not be written: {error}"
+    print(said, file=sys.stderr)
+    sys.exit(1)

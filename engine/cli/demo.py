@@ -15,6 +15,7 @@ import trio
 import typer
 
 from engine.cli.output import Json, as_json, table
+from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
@@ -88,7 +89,7 @@ async def _play(
     inbox = InputReader(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
     show = Show(rig, patch, inbox)
     watched = show.watch()
-    show.command("scene", rig.scenes[0].number, "start")
+    show.apply(RecallScene(rig.scenes[0].number), "start")
     inbox.start(waker(show))
     players = {name: port for name, port in patch.inputs.items() if isinstance(port, MemoryInput)}
     changes: list[_Change] = []

@@ -246,10 +246,17 @@ def _health(found: dict[str, Any]) -> Iterator[str]:
         yield f"muted: what goes to {way['output']} comes back at {way['input']}, a loop"
     for name, count in found["filter_faults"].items():
         yield f"filter {name} failed {count} times and was stepped over"
-    if found["own_faults"]:
-        yield f"faults of Bayleaf itself: {found['own_faults']}"
+    yield from _fault_log(found["log"])
     if found["refused_rig"]:
         yield f"the rig file as it is now was refused, and what plays plays on:\n{found['refused_rig']}"
+
+
+def _fault_log(log: dict[str, Any]) -> Iterator[str]:
+    if log["file"] is None:
+        return
+    counted = {0: "no faults", 1: "1 fault"}.get(log["faults"], f"{log['faults']} faults")
+    unwritten = f"; it could not be written: {log['error']}" if log["error"] else ""
+    yield f"fault log: {log['file']} ({counted}{unwritten})"
 
 
 def _place(found: dict[str, Any]) -> str:

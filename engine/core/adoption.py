@@ -83,9 +83,7 @@ def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) 
     if scene.number in compiled.scenes:
         return scene.number
     renumbered = (
-        each.number
-        for each in compiled.scenes.values()
-        if each.name == scene.name and each.number not in before.scenes
+        each.number for each in compiled.scenes.values() if each.name == scene.name and each.number not in before.scenes
     )
     return next(renumbered, None)
 

@@ -27,7 +27,7 @@ def _encode(value: Any) -> Any:
     if isinstance(value, tuple):
         return [_encode(each) for each in value]
     if is_dataclass(value):
-        return {name: _encode(getattr(value, name)) for name in _recorded(type(value))}
+        return {name: _encode(getattr(value, name)) for name in _recorded(cast(type, type(value)))}
     return value
 
 

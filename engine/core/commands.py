@@ -26,6 +26,18 @@ class PlayerCommand(Command):
     """Base of what players ask for. It is refused here while another engine of the network is in charge."""
 
 
+class InputCommand(Command):
+    """Base of what concerns one input, by its name."""
+
+    input: str
+
+
+class OutputCommand(Command):
+    """Base of what concerns one output, by its name."""
+
+    output: str
+
+
 # What players ask for
 
 
@@ -187,7 +199,7 @@ class Finish(Command):
 
 
 @dataclass(frozen=True)
-class InputThere(Command):
+class InputThere(InputCommand):
     """An input's port has been opened, for the first time or again."""
 
     word: ClassVar[str] = "input there"
@@ -195,7 +207,7 @@ class InputThere(Command):
 
 
 @dataclass(frozen=True)
-class InputLost(Command):
+class InputLost(InputCommand):
     """An input's port is gone: what it holds is released, and what it moved comes to rest."""
 
     word: ClassVar[str] = "input lost"
@@ -203,7 +215,7 @@ class InputLost(Command):
 
 
 @dataclass(frozen=True)
-class OutputThere(Command):
+class OutputThere(OutputCommand):
     """An output's port has been opened again, or takes messages again.
 
     `speed`: how its driver is to be paced, None for not at all; `owed`: the releases that it missed.
@@ -216,7 +228,7 @@ class OutputThere(Command):
 
 
 @dataclass(frozen=True)
-class OutputLeft(Command):
+class OutputLeft(OutputCommand):
     """An output is about to be closed: what sounds there is released, and nothing more begins."""
 
     word: ClassVar[str] = "output left"
@@ -224,7 +236,7 @@ class OutputLeft(Command):
 
 
 @dataclass(frozen=True)
-class OutputLost(Command):
+class OutputLost(OutputCommand):
     """An output's port is gone."""
 
     word: ClassVar[str] = "output lost"
@@ -232,7 +244,7 @@ class OutputLost(Command):
 
 
 @dataclass(frozen=True)
-class KeepSysexBack(Command):
+class KeepSysexBack(InputCommand):
     """The SysEx of an input takes no routes while `on`, for it is a dump that is being received."""
 
     word: ClassVar[str] = "keep back"
@@ -249,7 +261,7 @@ class SendMessages(Command):
 
 
 @dataclass(frozen=True)
-class PlayTestNote(Command):
+class PlayTestNote(OutputCommand):
     """A note that nobody plays, velocity 64. `channel`: 0 to 15; `length`: nanoseconds."""
 
     word: ClassVar[str] = "test note"

@@ -241,7 +241,10 @@ class Engine:
     # Commands
 
     def apply(self, now: int, command: do.Command, who: str = "") -> Result:
-        """Carry out a command. `who`: who asks, and with what, for the result's `source`."""
+        """Carry out a command; a port that the rig does not have is passed over.
+
+        `who`: who asks, and with what, for the result's `source`.
+        """
         out: list[Delivery] = []
         if isinstance(command, do.PlayerCommand):
             outcome = self._players.obey(now, command, who, out)
@@ -257,29 +260,22 @@ class Engine:
         return Result(outcome, out)
 
     def _carry_out(self, now: int, command: do.Command, out: list[Delivery]) -> None:
-        """The commands that cannot fail. Ports that the rig does not have are passed over."""
-        state, inputs, outputs = self.state, self.inputs, self.outputs
+        """The commands that cannot fail."""
+        state = self.state
         match command:
+            case do.InputCommand():
+                if command.input in self.inputs:
+                    self._carry_out_for_input(now, command, self.inputs.index(command.input), out)
+            case do.OutputCommand():
+                if command.output in self.outputs:
+                    self._carry_out_for_output(now, command, self.outputs.index(command.output), out)
             case do.SendMessages(messages):
                 self._outputs.send(now, messages, out)
-            case do.PlayTestNote(output, channel, key, length) if output in outputs:
-                self._delayed.test_note(now, Target(outputs.index(output), channel, key), length, out)
-            case do.KeepSysexBack(source, on) if source in inputs:
-                (state.kept_back.add if on else state.kept_back.discard)(inputs.index(source))
-            case do.InputThere(source) if source in inputs:
-                self._inputs.there(inputs.index(source))
-            case do.InputLost(source) if source in inputs:
-                self._inputs.lost(now, inputs.index(source), out)
-            case do.OutputThere(output, speed, owed) if output in outputs:
-                self._outputs.there(now, outputs.index(output), speed, owed, out)
-            case do.OutputLeft(output) if output in outputs:
-                self._outputs.left(now, outputs.index(output), out)
-            case do.OutputLost(output) if output in outputs:
-                self._outputs.lost(outputs.index(output))
             case do.FollowLeader(machine):
                 state.led_by = machine
             case do.ResumePosition(position):
-                state.choose_setlist(position.setlist)
+                if position.setlist in state.compiled.setlists:
+                    state.choose_setlist(position.setlist)
                 state.setlist.resume(position)
             case do.Begin():
                 self._outputs.put(now, state.sync.begin(now), out)
@@ -287,6 +283,33 @@ class Engine:
                 self._finish(now, out)
             case do.AdoptRig(compiled=CompiledRig() as compiled):
                 self._adoption.adopt(now, compiled, out)
+            case _:
+                raise TypeError(f"the engine cannot carry out {command}")
+
+    def _carry_out_for_input(self, now: int, command: do.InputCommand, source: int, out: list[Delivery]) -> None:
+        kept_back = self.state.kept_back
+        match command:
+            case do.InputThere():
+                self._inputs.there(source)
+            case do.InputLost():
+                self._inputs.lost(now, source, out)
+            case do.KeepSysexBack(on=on):
+                (kept_back.add if on else kept_back.discard)(source)
+            case _:
+                raise TypeError(f"the engine cannot carry out {command}")
+
+    def _carry_out_for_output(self, now: int, command: do.OutputCommand, output: int, out: list[Delivery]) -> None:
+        match command:
+            case do.OutputThere(speed=speed, owed=owed):
+                self._outputs.there(now, output, speed, owed, out)
+            case do.OutputLeft():
+                self._outputs.left(now, output, out)
+            case do.OutputLost():
+                self._outputs.lost(output)
+            case do.PlayTestNote(channel=channel, key=key, length=length):
+                self._delayed.test_note(now, Target(output, channel, key), length, out)
+            case _:
+                raise TypeError(f"the engine cannot carry out {command}")
 
     def _finish(self, now: int, out: list[Delivery]) -> None:
         if self.state.led_by is None:  # else the clock runs on where it is led

@@ -1,6 +1,6 @@
-"""What plays: the scene in force, what sounds, what waits, what is muted, where the show is. The engine's parts share it.
+"""What plays: the scene in force, what sounds, what waits, what is muted, where the show is.
 
-An edited rig is adopted with `adopt`: whatever is not touched there simply stays.
+The parts of the engine share it. An edited rig is adopted with `adopt`: whatever is not touched there simply stays.
 """
 
 from collections.abc import Callable, Mapping

@@ -10,6 +10,7 @@ from typing import Final
 
 import mido
 
+from engine import durable_files
 from engine.midi.byte_stream import StreamParser
 from engine.midi.kinds import SYSEX
 from engine.midi.midi_file import MidiFileError, read_smf
@@ -119,8 +120,7 @@ def write_new(path: Path, data: bytes) -> None:
     try:
         with open(handle, "wb") as file:
             file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+            durable_files.flush(file)
             with contextlib.suppress(OSError):  # the file systems of sticks know no such thing
                 os.fchmod(file.fileno(), 0o644)
         _name(temporary, path)

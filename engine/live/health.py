@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Final
 
+from engine.fault_log import faults
 from engine.live.cable_load import CableLoad
 from engine.live.meters import PortMeter
 from engine.live.show import Show
@@ -48,12 +49,12 @@ def _stuck(show: Show) -> Iterable[str]:
 
 
 def _silent(show: Show) -> Iterable[str]:
-    for source in sorted(show.engine.sensing.silent):
+    for source in sorted(show.engine.state.sensing.silent):
         yield f"input {show.inputs[source]} fell silent (no active sensing); what it held was released"
 
 
 def _loops(show: Show) -> Iterable[str]:
-    for source, output in sorted(show.engine.loops.muted):
+    for source, output in sorted(show.engine.state.loops.muted):
         yield (
             f"{show.inputs[source]} does not reach {show.outputs[output]}, for what goes out there comes in again; "
             "pull the cable that leads back, or change the scene"
@@ -82,11 +83,11 @@ def _rig_file(show: Show) -> Iterable[str]:
 
 
 def _faults(show: Show) -> Iterable[str]:
-    faults = show.engine.faults
-    for name, count in faults.counts.items():
-        yield f"the filter {name} failed {_times(count)} and was stepped over: {faults.first[name]}"
+    failed = show.engine.state.faults
+    for name, count in failed.counts.items():
+        yield f"the filter {name} failed {_times(count)} and was stepped over: {failed.first[name]}"
     if show.own_faults:
-        yield f"Bayleaf itself failed {_times(show.own_faults)} and went on; please tell its makers"
+        yield f"Bayleaf itself failed {_times(show.own_faults)} and went on; please report it{faults.details}"
 
 
 def _listed(names: Sequence[str]) -> str:

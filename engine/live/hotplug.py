@@ -73,7 +73,7 @@ class Hotplug:
                 self._show.check_outputs()
                 await self._reopen()
             except Exception as fault:  # it costs this round, not the show
-                self._show.own_fault(fault)
+                self._show.own_fault("looking for ports", fault)
 
     async def _look_for_sleep(self) -> None:
         now = self._uptime()

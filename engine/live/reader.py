@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from operator import itemgetter
 from typing import Final
 
+from engine.fault_log import faults
 from engine.live.backlog import Arrival, Backlog
 from engine.ports.port import InputPort, PeriodicInput, PortError, StampedInput
 
@@ -98,7 +99,7 @@ class InputReader:
         """Broken pieces of input that were mended or thrown away, by input."""
         found = dict(self._mended)
         for source, port in list(self._ports.items()):
-            found[source] = found.get(source, 0) + port.repairs
+            found[source] = found.get(source, 0) + port.stream.repairs
         return found
 
     def shed(self, source: int) -> int:  # any thread
@@ -109,7 +110,7 @@ class InputReader:
     def begun(self, source: int) -> bool:  # any thread
         """Whether part of a SysEx has arrived there, and not its end."""
         port = self._ports.get(source)
-        return port is not None and port.begun
+        return port is not None and port.stream.open
 
     def _run(self, wake: Callable[[], object]) -> None:  # reader thread
         heard_at = 0
@@ -156,7 +157,7 @@ class InputReader:
                 heard = True
                 continue
             except Exception as fault:  # a fault of our own costs this input, not the others
-                self._lose(source, port, f"a fault of Bayleaf itself: {fault!r}")
+                self._lose(source, port, faults.record(f"reading {port.name}", fault))
                 heard = True
                 continue
             if messages:
@@ -178,6 +179,6 @@ class InputReader:
             self._close(source, port)
 
     def _close(self, source: int, port: InputPort) -> None:  # reader thread
-        self._mended[source] = self._mended.get(source, 0) + port.repairs
+        self._mended[source] = self._mended.get(source, 0) + port.stream.repairs
         with contextlib.suppress(Exception):  # it is gone in any case
             port.close()

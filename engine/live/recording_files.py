@@ -5,7 +5,10 @@ then by "way"
     "in", "out"  {"at", "clock", "way", "port", "message"}
     "scene"      {"at", "clock", "way", "scene", "text"}
     "told"       {"at", "clock", "way", "text"}
-    "did"        {"at", "clock", "way", "did"}: what decided what went out beside messages, for `bayleaf rehearse`
+    "did"        {"at", "clock", "way", "did"}: what else decided what went out, for `bayleaf rehearse`, as a list:
+                 ["start", paces by output, open outputs, outputs at other machines], ["rig file", its text], ["tick"],
+                 ["apply", a command's word, its fields, who gave it] (see `engine/core/commands`),
+                 ["refused" or "gone", output, message in hexadecimal] by a driver, ["closed", output]
 with "at" in seconds from the first event, to the nanosecond, and "clock" as local time; "monotonic" in the first line
 is the engine's own clock (ns) at the first event.
 
@@ -25,6 +28,7 @@ from typing import IO, Any, Final
 
 import mido
 
+from engine import durable_files
 from engine.live.recorder import RecordedEvent, RecorderSnapshot
 from engine.midi.kinds import SYSEX, is_whole
 from engine.midi.message_words import to_hex
@@ -74,10 +78,9 @@ def write(kept: RecorderSnapshot, file: Path, names: RecordingNames) -> str:
     try:
         with temporary.open("wb") as out:
             left_out = _WRITERS[file.suffix.lower()](out, kept, events, names)
-            out.flush()
-            os.fsync(out.fileno())
+            durable_files.flush(out)
         refuse(file)
-        temporary.rename(file)
+        durable_files.rename(temporary, file)
     except OSError as fault:
         raise RecordingFileError(f"{file} could not be written: {fault.strerror}") from None
     finally:
@@ -128,7 +131,7 @@ def _write_lines(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[Record
     """Everything; the number of messages left out, which is none."""
     scene = kept.scene()
     header = {
-        "format": "bayleaf recording 1",
+        "format": "bayleaf recording 2",
         "rig": names.rig,
         "kept": _clock(kept, kept.until),
         "begins": _clock(kept, events[0].at) if events else None,

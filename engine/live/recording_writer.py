@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import IO, Final
 
+from engine.fault_log import faults
 from engine.live.recorder import PackedPiece, RecorderSnapshot
 from engine.live.recording_files import RecordingFileError, RecordingNames, refuse, write
 
@@ -47,7 +48,9 @@ def keep(
         return said
     if writer.returncode == _FAULT:
         raise RecordingFileError(said)
-    raise RecordingFileError(f"nothing was kept: a fault of Bayleaf itself: {complaint.rpartition(os.linesep)[2]}")
+    faults.record(f"writing {file}", RuntimeError(complaint))  # the traceback of the other process
+    last = complaint.rpartition(os.linesep)[2]
+    raise RecordingFileError(f"nothing was kept: a fault of Bayleaf itself: {last}{faults.details}")
 
 
 # One piece after the other: marshal holds up every thread while it works, and a whole recording takes it long.

@@ -1,7 +1,8 @@
-"""hypercorn for one connection at a time: a broken or lazy one ends alone.
+"""Serves HTTP and WebSocket connections with hypercorn, each on its own: a broken or slow browser ends alone.
 
 `hypercorn.trio.serve` runs all connections in one nursery, and a byte after a WebSocket upgrade request makes it raise:
-anybody who reaches the port could throw everybody else out. It also waits without end for a browser that does not read.
+anybody who reaches the port could disconnect everybody else. It also waits without end for a browser that does not
+read. So this module uses hypercorn's inner parts; `tests/panel/test_hypercorn_contract.py` holds what they must do.
 """
 
 import ssl
@@ -13,16 +14,19 @@ from hypercorn.trio.tcp_server import TCPServer
 from hypercorn.trio.worker_context import WorkerContext
 from hypercorn.typing import ASGIFramework, ConnectionState
 from hypercorn.utils import wrap_app
-from starlette.types import ASGIApp
+from starlette.requests import ClientDisconnect
+from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.websockets import WebSocketDisconnect
 
+from engine.fault_log import faults
 from engine.panel.request_guard import is_loopback
 
 _MOST: Final = 100  # connections at once
 _OURS: Final = 20  # of these, kept for browsers of this machine, whatever others do to the port
 _READS_WITHIN: Final = 5.0  # seconds
 _SHAKES_HANDS_WITHIN: Final = 5.0  # seconds
-_PING: Final = 5.0  # seconds
-_SILENCE: Final = 20.0  # seconds, in which a browser answers some pings
+PING: Final = 5.0  # seconds
+SILENCE: Final = 20.0  # seconds, in which a browser answers some pings
 
 
 class Line(trio.abc.HalfCloseableStream):
@@ -63,9 +67,9 @@ class Connections:
 
     def __init__(self, app: ASGIApp, longest: int, tls: ssl.SSLContext | None) -> None:
         """`longest`: bytes of a WebSocket message that is taken."""
-        self._config = _config(longest)
+        self._config = hypercorn_config(longest)
         # hypercorn and starlette have names of their own for the types of ASGI
-        self._app = wrap_app(cast(ASGIFramework, app), self._config.wsgi_max_body_size, "asgi")
+        self._app = wrap_app(cast(ASGIFramework, _logged(app)), self._config.wsgi_max_body_size, "asgi")
         self._context = WorkerContext(None)
         self._tls = tls
         self._open = 0
@@ -90,6 +94,21 @@ class Connections:
         return trio.SSLStream(line, self._tls, server_side=True, https_compatible=True)
 
 
+def _logged(app: ASGIApp) -> ASGIApp:
+    """The same application; hypercorn drops what it raises, so its faults are logged here."""
+
+    async def logged(scope: Scope, receive: Receive, send: Send) -> None:
+        try:
+            await app(scope, receive, send)
+        except (ClientDisconnect, WebSocketDisconnect):  # the browser went in the middle of it
+            raise
+        except Exception as fault:
+            faults.record(f"serving {scope.get('path')}", fault)
+            raise
+
+    return logged
+
+
 def _is_ours(stream: trio.SocketStream) -> bool:
     try:
         return is_loopback(stream.socket.getpeername())
@@ -97,12 +116,13 @@ def _is_ours(stream: trio.SocketStream) -> bool:
         return False
 
 
-def _config(longest: int) -> Config:
+def hypercorn_config(longest: int) -> Config:
+    """No log, no server header, and every limit of a connection; `longest`: bytes of a WebSocket message."""
     config = Config()
     config.accesslog = config.errorlog = None
     config.include_server_header = False
     config.ssl_handshake_timeout = _SHAKES_HANDS_WITHIN
-    config.read_timeout = int(_SILENCE)
-    config.websocket_ping_interval = _PING
+    config.read_timeout = int(SILENCE)
+    config.websocket_ping_interval = PING
     config.websocket_max_message_size = longest
     return config

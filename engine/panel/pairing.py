@@ -16,6 +16,7 @@ from typing import Any, Final, Literal, NamedTuple, get_args
 
 import platformdirs
 
+from engine import durable_files
 from engine.panel.rate_limit import CodeAttempts
 
 Role = Literal["operate", "view"]
@@ -129,10 +130,5 @@ def _role(text: str) -> Role:
 
 def _write(path: Path, paired: dict[str, _Paired]) -> None:
     """A panel that cannot write keeps its pairings until it ends."""
-    temporary = path.with_name(f".{path.name}.new")
     with contextlib.suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        temporary.unlink(missing_ok=True)
-        with open(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
-            json.dump({"format": 1, "pairings": paired}, file)
-        os.replace(temporary, path)
+        durable_files.replace(path, json.dumps({"format": 1, "pairings": paired}).encode(), 0o600)

@@ -11,6 +11,7 @@ from typing import Final, NamedTuple
 
 import trio
 
+from engine.fault_log import faults, log_file
 from engine.panel.app import Panel
 from engine.panel.browser_socket import LONGEST
 from engine.panel.connections import Connections
@@ -51,7 +52,8 @@ def serve(wish: PanelOptions, say: Callable[[str], None]) -> None:
         forget(pairings_file(wish.name))
     if wish.with_engine:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is meant for the engine, which ends us
-    trio.run(_serve, wish, say, listener, tls)
+    with faults.kept_in(log_file(f"{wish.name}-panel")):
+        trio.run(_serve, wish, say, listener, tls)
 
 
 async def _serve(

@@ -42,7 +42,7 @@ class DeviceInput:
         self.name = path
         self._handle: int | None = handle
         self._place = DeviceIdentity(path, handle)
-        self._parser = StreamParser()
+        self.stream = StreamParser()
         self._heard_at = 0
 
     def poll(self) -> list[bytes]:
@@ -53,8 +53,8 @@ class DeviceInput:
         try:
             data = os.read(self._handle, _PIECE)
         except BlockingIOError:
-            if self._parser.open and now - self._heard_at > _OPEN_SYSEX:
-                self._parser.abandon()
+            if self.stream.open and now - self._heard_at > _OPEN_SYSEX:
+                self.stream.abandon()
             self._place.check(now)
             return []
         except OSError as fault:
@@ -62,17 +62,7 @@ class DeviceInput:
         if not data:  # a terminal that was unplugged ends; a FIFO that is open both ways never does
             raise self._place.lost("end of input")
         self._heard_at = now
-        return self._parser.feed(data)
-
-    @property
-    def repairs(self) -> int:
-        """See InputPort."""
-        return self._parser.repairs
-
-    @property
-    def begun(self) -> bool:
-        """See InputPort."""
-        return self._parser.open
+        return self.stream.feed(data)
 
     def close(self) -> None:
         """See InputPort."""

@@ -18,7 +18,7 @@ from engine.ports.jack_server import JackServer
 from engine.ports.port import PortError
 from engine.ports.port_names import resolve
 from engine.ports.port_presence import Joint, PortPresence
-from engine.ports.rtmidi_port import RtmidiInput, RtmidiOutput, make_device
+from engine.ports.rtmidi_port import RtmidiDevice, RtmidiInput, RtmidiOutput, make_device
 from engine.ports.send_budget import SendBudget
 
 _Port = TypeVar("_Port", RtmidiInput, RtmidiOutput)
@@ -55,26 +55,24 @@ class JackSystem:
         name = resolve(pattern, self.inputs())
         with self._doubting():
             end = self._ends.plug_in(rtmidi.MidiIn, name)
-        check = self._joint_check(name, end, self._sources)
-        return self._note(self._input(name, end.device, check, self._pulling(end)), end.name)
+        return self._note(self._input(name, self._joined(name, end, self._sources)), end.name)
 
     def open_output(self, pattern: str) -> RtmidiOutput:
         """See PortSystem."""
         name = resolve(pattern, self.outputs())
         with self._doubting():
             end = self._ends.plug_in(rtmidi.MidiOut, name)
-        check = self._joint_check(name, end, self._targets)
-        return self._note(self._output(name, end.device, check, self._pulling(end)), end.name)
+        return self._note(self._output(name, self._joined(name, end, self._targets)), end.name)
 
     def open_virtual_input(self, name: str) -> RtmidiInput:
         """See PortSystem."""
         device, listed = self._lend(rtmidi.MidiIn, "in", name)
-        return self._note(self._input(listed, device, self._alive, self._drop), listed)
+        return self._note(self._input(listed, RtmidiDevice(device, self._alive, self._drop)), listed)
 
     def open_virtual_output(self, name: str) -> RtmidiOutput:
         """See PortSystem."""
         device, listed = self._lend(rtmidi.MidiOut, "out", name)
-        return self._note(self._output(listed, device, self._alive, self._drop), listed)
+        return self._note(self._output(listed, RtmidiDevice(device, self._alive, self._drop)), listed)
 
     def prepare(self, inputs: int, outputs: int) -> None:
         """See PortSystem."""
@@ -136,16 +134,15 @@ class JackSystem:
             raise PortError(f'the port "{name}" could not be made ({fault})') from fault
         return device, f"{client}:{name}"
 
-    def _input(
-        self, name: str, device: Any, check: Callable[[int], None], let_go: Callable[[object, Any], None]
-    ) -> RtmidiInput:
-        return RtmidiInput(name, device, check, let_go, self._server.period)
+    def _joined(self, name: str, end: JackClient, presence: PortPresence) -> RtmidiDevice:
+        return RtmidiDevice(end.device, self._joint_check(name, end, presence), self._pulling(end))
 
-    def _output(
-        self, name: str, device: Any, check: Callable[[int], None], let_go: Callable[[object, Any], None]
-    ) -> RtmidiOutput:
+    def _input(self, name: str, device: RtmidiDevice) -> RtmidiInput:
+        return RtmidiInput(name, device, self._server.period)
+
+    def _output(self, name: str, device: RtmidiDevice) -> RtmidiOutput:
         room = SendBudget(jack_flow(self._server.period), self._server.cycle)
-        return RtmidiOutput(name, device, check, let_go, LONGEST["jack"], room)
+        return RtmidiOutput(name, device, LONGEST["jack"], room)
 
     def _note(self, port: _Port, own: str) -> _Port:
         self._open[port] = own

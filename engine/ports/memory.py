@@ -17,7 +17,7 @@ class MemoryInput:
 
     def __init__(self, name: str) -> None:
         self.name = name
-        self._parser = StreamParser()
+        self.stream = StreamParser()
         self._waiting: deque[bytes] = deque()
         self._lock = threading.Lock()  # the parser is not for two threads
         self.gone: str | None = None  # the reason
@@ -28,7 +28,7 @@ class MemoryInput:
         with self._lock:
             if self.closed or self.gone:
                 return
-            self._waiting.extend(self._parser.feed(data))
+            self._waiting.extend(self.stream.feed(data))
 
     def unplug(self, reason: str = "") -> None:  # any thread
         """Pull the cable: what had arrived can still be read, then `poll` raises."""
@@ -42,16 +42,6 @@ class MemoryInput:
         if gone and not messages and not self.closed:
             raise PortGone(gone)
         return messages
-
-    @property
-    def repairs(self) -> int:
-        """See InputPort."""
-        return self._parser.repairs
-
-    @property
-    def begun(self) -> bool:
-        """See InputPort."""
-        return self._parser.open
 
     def close(self) -> None:
         """See InputPort."""

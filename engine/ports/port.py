@@ -32,6 +32,18 @@ class PortGone(PortError):
     """The port is no longer there (unplugged, device gone, server stopped): it never works again; close it."""
 
 
+class InputStream(Protocol):
+    """The bytes of an input as they became messages; a `StreamParser` is one."""
+
+    @property
+    def repairs(self) -> int:
+        """How many broken pieces of input were mended or thrown away so far."""
+
+    @property
+    def open(self) -> bool:
+        """Whether part of a SysEx has arrived, and not its end; a driver that hands over whole ones cannot tell."""
+
+
 class InputPort(Protocol):
     """Where messages arrive. `poll` never blocks and never raises but `PortError`; `PortGone` if the port is gone."""
 
@@ -43,12 +55,8 @@ class InputPort(Protocol):
         """All whole messages that arrived since the last call, oldest first; empty if none."""
 
     @property
-    def repairs(self) -> int:
-        """How many broken pieces of input were mended or thrown away so far."""
-
-    @property
-    def begun(self) -> bool:
-        """Whether part of a SysEx has arrived, and not its end; a driver that hands over whole ones cannot tell."""
+    def stream(self) -> InputStream:
+        """What can be said of its bytes."""
 
     def close(self) -> None:
         """Let go of the port; calling it again does nothing."""

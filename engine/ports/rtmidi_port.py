@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, Final
 
 import rtmidi
@@ -24,32 +25,38 @@ def make_device(kind: Any, api: int, client: str) -> Any:
     return device
 
 
-class RtmidiInput:
-    """An InputPort on an rtmidi.MidiIn.
+@dataclass
+class RtmidiDevice:
+    """What a port holds while it is open.
 
-    `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes; of `period`
-    see PeriodicInput.
+    `made` is the rtmidi object, None once the port is closed; `check` raises PortGone if the port has gone by now (ns);
+    `let_go` gets port and object when the port closes.
     """
 
-    def __init__(
-        self,
-        name: str,
-        device: Any,
-        check: Callable[[int], None],
-        let_go: Callable[[object, Any], None],
-        period: float = 0.0,
-    ) -> None:
+    made: Any
+    check: Callable[[int], None]
+    let_go: Callable[[object, Any], None]
+
+    def close(self, port: object) -> None:
+        """Closing again does nothing."""
+        made, self.made = self.made, None
+        if made is not None:
+            self.let_go(port, made)
+
+
+class RtmidiInput:
+    """An InputPort on an rtmidi.MidiIn; of `period` see PeriodicInput."""
+
+    def __init__(self, name: str, device: RtmidiDevice, period: float = 0.0) -> None:
         self.name = name
         self.period = period
         self._device = device
-        self._check = check
-        self._let_go = let_go
-        self._parser = StreamParser()
+        self.stream = StreamParser()
         self._heard_at = 0
 
     def poll(self) -> list[bytes]:
         """See InputPort. A port that is gone says so once all that it had brought was read."""
-        device = self._device
+        device = self._device.made
         if device is None:
             return []
         now = time.monotonic_ns()
@@ -59,51 +66,25 @@ class RtmidiInput:
             if event is None:
                 break
             self._heard_at = now
-            messages += self._parser.feed(bytes(event[0]))
-        if self._parser.open and now - self._heard_at > _OPEN_SYSEX:
-            self._parser.abandon()
+            messages += self.stream.feed(bytes(event[0]))
+        if self.stream.open and now - self._heard_at > _OPEN_SYSEX:
+            self.stream.abandon()
         if not messages:
-            self._check(now)
+            self._device.check(now)
         return messages
-
-    @property
-    def repairs(self) -> int:
-        """See InputPort."""
-        return self._parser.repairs
-
-    @property
-    def begun(self) -> bool:
-        """See InputPort."""
-        return self._parser.open
 
     def close(self) -> None:
         """See InputPort."""
-        device, self._device = self._device, None
-        if device is not None:
-            self._let_go(self, device)
+        self._device.close(self)
 
 
 class RtmidiOutput:
-    """An OutputPort on an rtmidi.MidiOut.
+    """An OutputPort on an rtmidi.MidiOut; `room` guards the driver's queue, if it has one that may not fill."""
 
-    `check` raises PortGone if the port has gone by now (ns); `let_go` gets port and device when it closes;
-    `room` guards the driver's queue, if it has one that may not fill.
-    """
-
-    def __init__(
-        self,
-        name: str,
-        device: Any,
-        check: Callable[[int], None],
-        let_go: Callable[[object, Any], None],
-        longest: int | None,
-        room: SendBudget | None,
-    ) -> None:
+    def __init__(self, name: str, device: RtmidiDevice, longest: int | None, room: SendBudget | None) -> None:
         self.name = name
         self.longest = longest
         self._device = device
-        self._check = check
-        self._let_go = let_go
         self._room = room
 
     @property
@@ -113,26 +94,25 @@ class RtmidiOutput:
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""
-        if self._device is None:
+        device = self._device.made
+        if device is None:
             raise PortError(f'"{self.name}" is closed')
         if self.longest is not None and len(message) > self.longest:
             raise PortError(f'"{self.name}" takes at most {self.longest} bytes a message, not {len(message)}; not sent')
         now = time.monotonic_ns()
-        self._check(now)
+        self._device.check(now)
         if self._room is not None and not self._room.take(now, message):
             raise PortError(f'"{self.name}" is full: what was sent before has not been taken yet')
         try:
-            self._device.send_message(message)
+            device.send_message(message)
         except (rtmidi.RtMidiError, ValueError) as fault:
             raise PortError(f'"{self.name}" refused a message: {fault}') from fault
 
     def check(self) -> None:
         """See OutputPort."""
-        if self._device is not None:
-            self._check(time.monotonic_ns())
+        if self._device.made is not None:
+            self._device.check(time.monotonic_ns())
 
     def close(self) -> None:
         """See OutputPort."""
-        device, self._device = self._device, None
-        if device is not None:
-            self._let_go(self, device)
+        self._device.close(self)

@@ -17,7 +17,7 @@ from engine.ports.driver_limits import ALSA_FLOW, ALSA_INPUTS, LONGEST
 from engine.ports.port import PortError
 from engine.ports.port_names import plain, resolve
 from engine.ports.port_presence import Joint, PortPresence
-from engine.ports.rtmidi_port import RtmidiInput, RtmidiOutput, make_device
+from engine.ports.rtmidi_port import RtmidiDevice, RtmidiInput, RtmidiOutput, make_device
 from engine.ports.send_budget import SendBudget
 
 _APIS: Final = {
@@ -162,14 +162,14 @@ class RtmidiSystem:
             raise PortError(f'"{name}" could not be opened; is it in use by another program? ({fault})') from fault
 
     def _input(self, name: str, device: Any, own: str, presence: PortPresence | None) -> RtmidiInput:
-        port = RtmidiInput(name, device, self._checker(name, own, presence), self._let_go)
+        port = RtmidiInput(name, RtmidiDevice(device, self._checker(name, own, presence), self._let_go))
         self._open[port] = own
         return port
 
     def _output(self, name: str, device: Any, own: str, presence: PortPresence | None) -> RtmidiOutput:
         room = SendBudget(ALSA_FLOW) if self._backend == "alsa" else None
-        check = self._checker(name, own, presence)
-        port = RtmidiOutput(name, device, check, self._let_go, LONGEST.get(self._backend), room)
+        held = RtmidiDevice(device, self._checker(name, own, presence), self._let_go)
+        port = RtmidiOutput(name, held, LONGEST.get(self._backend), room)
         self._open[port] = own
         return port
 

@@ -2,9 +2,8 @@
 
 import subprocess
 import sys
-from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
+from tests.support.paths import ROOT
 
 
 def test_the_show_holds_out() -> None:

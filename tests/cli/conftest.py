@@ -3,9 +3,9 @@
 from pathlib import Path
 
 import pytest
-from pitsong import RIG, Bayleaf
 
 from engine.cli.app import main
+from tests.support.rehearsal_rig import RIG, Bayleaf
 
 
 @pytest.fixture

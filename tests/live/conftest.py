@@ -5,7 +5,8 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from faulty_evening import add_plug_in, forget_registry
+
+from tests.support.faulty_show import add_plug_in, forget_registry
 
 
 @pytest.fixture

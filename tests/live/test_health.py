@@ -1,11 +1,11 @@
 """What is wrong, in sentences. (Our own design; no outside source.)"""
 
 import pytest
-from live_bench import MS, RIG, Bench
 
 from engine.live.cable_load import CableLoad
 from engine.live.health import health
 from engine.ports.port import PortError
+from tests.support.small_show import MS, RIG, Bench
 
 KEYS, PEDALS = 0, 1
 STRINGS, BRASS = 0, 1
@@ -116,8 +116,8 @@ def test_faults_of_filters_and_of_our_own(well):
     """A filter that failed is named, with its first fault; a fault of Bayleaf's own is no secret."""
     well.show.engine.faults.add("echo", "ValueError: no")
     well.show.engine.faults.add("echo", "ValueError: no again")
-    well.show.own_fault(RuntimeError("a mistake"))
+    well.show.own_fault("a test", RuntimeError("a mistake"))
     assert well.tells() == [
         "the filter echo failed 2 times and was stepped over: ValueError: no",
-        "Bayleaf itself failed once and went on; please tell its makers",
+        "Bayleaf itself failed once and went on; please report it",
     ]

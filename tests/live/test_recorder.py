@@ -390,7 +390,7 @@ def test_a_disk_that_is_full_half_way(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("owner", "step", "number"),
-    [(Path, "open", errno.EACCES), (os, "fsync", errno.ENOSPC), (Path, "rename", errno.EROFS)],
+    [(Path, "open", errno.EACCES), (os, "fsync", errno.ENOSPC), (os, "replace", errno.EROFS)],
 )
 def test_a_fault_of_the_disk_at_any_step(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, owner: Any, step: str, number: int

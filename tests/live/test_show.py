@@ -5,13 +5,14 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from live_bench import MS, RIG, Bench
 
 from engine.core.engine import Engine
+from engine.fault_log import faults
 from engine.live.port_bank import speed_of
 from engine.live.socket.status import status
 from engine.ports.port import DriverFlow
 from filters.registry import registry
+from tests.support.small_show import MS, RIG, Bench
 
 KEYS, PEDALS = 0, 1
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
@@ -144,6 +145,38 @@ def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch):
     assert bench.heard("strings") == ["90 3C 40", "80 3C 40"]
     assert status(bench.show)["own_faults"] == 1
     assert bench.told() == [("engine", "a fault of Bayleaf itself: RuntimeError('a mistake')")]
+
+
+def test_a_fault_is_logged_and_the_log_is_named(bench, monkeypatch, tmp_path):
+    """While a log is kept, the sentence names the file, the file has message and traceback, and the status counts."""
+
+    def never(now, source, message):
+        raise RuntimeError("a mistake")
+
+    monkeypatch.setattr(bench.show.engine, "receive", never)
+    file = tmp_path / "pit.log"
+    with faults.kept_in(file):
+        bench.play(KEYS, "90 3C 40")
+        assert status(bench.show)["log"] == {"file": str(file), "faults": 1, "error": None}
+    assert bench.told() == [("engine", f"a fault of Bayleaf itself: RuntimeError('a mistake'); details in {file}")]
+    written = file.read_text()
+    assert "while routing 90 3C 40 from keys: RuntimeError('a mistake')\nTraceback" in written
+    assert "in never" in written
+
+
+def test_a_filter_that_fails_is_logged_once(monkeypatch, tmp_path):
+    """The first fault of a filter is in the log with its traceback; the sentence for the player names the file."""
+    broken = replace(registry()["transpose"], build=lambda settings: lambda message, now: 1 / 0)
+    monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
+    file = tmp_path / "pit.log"
+    with faults.kept_in(file):
+        bench = Bench()
+        bench.show.command("scene", 3)
+        bench.play(KEYS, "90 3C 40", "90 3E 40")
+        text = dict(bench.told())["filter transpose"]
+    assert text.endswith(f"; details in {file}")
+    assert file.read_text().count("Traceback") == 1
+    assert "while the filter transpose answered: ZeroDivisionError" in file.read_text()
 
 
 def test_a_fault_in_what_is_due_does_not_stop_the_show(bench, monkeypatch):

@@ -4,11 +4,11 @@ from itertools import pairwise
 
 import pytest
 import trio
-from standby_world import FOOT, KEYS, MS, World
 
 from engine.live.cable_load import CableLoad
 from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
+from tests.support.standby_world import FOOT, KEYS, MS, World
 
 
 @pytest.fixture

@@ -1,8 +1,6 @@
 """Labels, drop-frame counting and the messages of time code, against the figures of the standards and a library."""
 
-import json
 from collections import Counter
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,8 +19,9 @@ from engine.midi.timecode import (
     quarter_frames,
     read_label,
 )
+from tests.support.paths import reference
 
-REFERENCE = json.loads((Path(__file__).parent.parent / "reference" / "time.json").read_text(encoding="utf-8"))
+REFERENCE = reference("time")
 #: the rates as the reference file and the library call them
 NAMES = {"24": "24", "25": "25", "30": "30", "29.97": "29.97 drop", "29.97df": "29.97 drop"}
 DROP = RATES["29.97 drop"]

@@ -4,9 +4,9 @@ import stat
 from pathlib import Path
 
 import pytest
-from panelends import Told, panel
 
 from engine.panel.pairing import Pairing, PairingRefused, Role, forget
+from tests.support.panel_ends import Told, panel
 
 DAY = 86400.0
 

@@ -12,13 +12,13 @@ from pathlib import Path
 
 import pytest
 import rtmidi
-from conformance import CHECKS, Line, broken_sysex_is_repaired
-from lines import hearing, joined_line, system_line
-from stagehand import hear, joined, wait_for
 
 from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 from engine.ports.rtmidi_system import RtmidiSystem
+from tests.support.engine_process import hear, joined, wait_for
+from tests.support.port_conformance import CHECKS, Line, broken_sysex_is_repaired
+from tests.support.rtmidi_lines import hearing, joined_line, system_line
 
 ALSA = rtmidi.API_LINUX_ALSA
 SLOW = 30.0  # seconds: the guest is emulated

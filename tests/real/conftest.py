@@ -9,30 +9,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from fluid import SOUNDS, FluidSynth
-from guest import QEMU, Guest
-from panel_stage import Pit, pit
 from playwright.sync_api import Browser, sync_playwright
-from servers import MORTAL, SERVER, start_as_granted
 
-
-def need(what: str | Path) -> None:
-    """Skip, or fail where nothing may be skipped, if a program or a file is not here."""
-    there = Path(what).exists() if isinstance(what, Path) else shutil.which(what) is not None
-    if there:
-        return
-    if os.environ.get("BAYLEAF_NO_SKIP") == "1":
-        pytest.fail(f"{what} is needed and is not here")
-    pytest.skip(f"{what} is not installed")
-
-
-def need_machines() -> None:
-    """What `netns` needs."""
-    need("ip")
-    need("ss")
-    if os.geteuid() != 0:
-        need("a user who may make network namespaces")
-
+from tests.support.alsa_guest import QEMU, Guest
+from tests.support.fluidsynth import SOUNDS, FluidSynth
+from tests.support.jack_servers import MORTAL, SERVER, start_as_granted
+from tests.support.needed import need
+from tests.support.panel_in_browser import Pit, pit
 
 #: in this order after all others: starts that need the processor, for themselves; what the guest found
 LAST = ("test_crash.py", "test_alsa_guest.py")

@@ -2,8 +2,8 @@
 
 import re
 
-from conftest import need
-from guest import QEMU, Guest
+from tests.support.alsa_guest import QEMU, Guest
+from tests.support.needed import need
 
 
 def test_ports_on_the_alsa_sequencer(guest: Guest | None) -> None:

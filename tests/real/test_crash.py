@@ -11,9 +11,10 @@ from itertools import count
 from pathlib import Path
 
 import pytest
-from faulty_stage import faults_wanted
-from stage_ends import Box, Player
-from stagehand import Engine, wait_for
+
+from tests.support.engine_process import Engine, wait_for
+from tests.support.jack_ends import Box, Player
+from tests.support.jack_stage import faults_wanted
 
 SCENES = range(1, 9)
 SIDE_BY_SIDE = 3

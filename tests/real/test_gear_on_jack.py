@@ -19,8 +19,9 @@ from typing import Any
 import mido
 import pytest
 import rtmidi
-from simulated import IDENTITY, REQUEST, Instrument
-from stagehand import BAYLEAF, Engine, engine, joined, wait_for
+
+from tests.support.engine_process import BAYLEAF, Engine, engine, joined, wait_for
+from tests.support.simulated_instrument import IDENTITY, REQUEST, Instrument
 
 JACK = rtmidi.API_UNIX_JACK
 DUMPS = int(os.environ.get("BAYLEAF_DUMPS", "6"))

@@ -4,8 +4,9 @@ from collections.abc import Callable, Iterator
 
 import pytest
 import rtmidi
-from conformance import CHECKS, Line
-from lines import joined_line, system_line
+
+from tests.support.port_conformance import CHECKS, Line
+from tests.support.rtmidi_lines import joined_line, system_line
 
 
 @pytest.mark.parametrize("make", [system_line, joined_line], ids=["ours", "theirs"])

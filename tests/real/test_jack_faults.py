@@ -12,11 +12,12 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
-from conftest import need
-from faulty_stage import PATIENCE, Stage, faults_wanted
-from stage_ends import song
-from stage_rig import FAULTY, PLUGGED_IN, rig
-from stagehand import wait_for
+
+from tests.support.engine_process import wait_for
+from tests.support.jack_ends import song
+from tests.support.jack_stage import PATIENCE, Stage, faults_wanted
+from tests.support.jack_stage_rig import FAULTY, PLUGGED_IN, rig
+from tests.support.needed import need
 
 # Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): 11,340 messages on 12 channels, with 2,260 bends and 891 pressures
 SONG = Path("/usr/share/games/openttd/baseset/openmsx/tttheme2.mid")

@@ -7,7 +7,6 @@ import contextlib
 import os
 import signal
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -15,16 +14,16 @@ from pathlib import Path
 
 import pytest
 import rtmidi
-from faulty_stage import faults_wanted
-from servers import MORTAL, SERVER
-from stagehand import hear, joined, player, wait_for
 
 from engine.ports.jack_system import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
+from tests.support.engine_process import hear, joined, player, wait_for
+from tests.support.jack_servers import MORTAL, SERVER
+from tests.support.jack_stage import faults_wanted
+from tests.support.paths import process_of
 
 JACK = rtmidi.API_UNIX_JACK
 NOTE = b"\x90\x40\x40"
-MISBEHAVING = Path(__file__).parent / "jack_misbehaving.py"
 
 
 @pytest.fixture
@@ -301,7 +300,7 @@ def test_no_server_is_told(
 def _misbehave(what: str, server: subprocess.Popen[bytes]) -> str:
     """Runs one part of the script beside this in a process of its own, which must end."""
     environment = {**os.environ, "JACK_DEFAULT_SERVER": MORTAL, "JACK_NO_START_SERVER": "1"}
-    command = [sys.executable, str(MISBEHAVING), what, str(server.pid)]
+    command = [*process_of("jack_misbehaving"), what, str(server.pid)]
     threading.Thread(target=server.wait, daemon=True).start()  # a dead server that nobody waited for keeps its name
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -13,14 +13,14 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from conftest import need
-from faulty_stage import faults_wanted
-from servers import MORTAL, start_as_granted
-from stage_rig import SCENES, rig
-from stagehand import Engine, wait_for
-from test_jack_faults import SONG
 
-FAR_END = Path(__file__).parent / "jack_far_end.py"
+from tests.real.test_jack_faults import SONG
+from tests.support.engine_process import Engine, wait_for
+from tests.support.jack_servers import MORTAL, start_as_granted
+from tests.support.jack_stage import faults_wanted
+from tests.support.jack_stage_rig import SCENES, rig
+from tests.support.needed import need
+from tests.support.paths import process_of
 
 
 class FarEnd:
@@ -30,7 +30,7 @@ class FarEnd:
         environment = {**os.environ, "JACK_DEFAULT_SERVER": MORTAL, "JACK_NO_START_SERVER": "1"}
         environment["PYTHONPATH"] = os.pathsep.join(sys.path)
         pipe = subprocess.PIPE
-        command = [sys.executable, str(FAR_END), str(SONG), how]
+        command = [*process_of("jack_far_end"), str(SONG), how]
         self._process = subprocess.Popen(
             command, env=environment, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL, text=True
         )

@@ -5,9 +5,10 @@ from pathlib import Path
 
 import mido
 import rtmidi
-from conftest import need
-from fluid import LEAD, FluidSynth
-from stagehand import engine, hear, joined, play, player, wait_for
+
+from tests.support.engine_process import engine, hear, joined, play, player, wait_for
+from tests.support.fluidsynth import LEAD, FluidSynth
+from tests.support.needed import need
 
 JACK = rtmidi.API_UNIX_JACK
 # Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote

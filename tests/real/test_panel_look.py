@@ -5,8 +5,9 @@ from typing import Any, Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from panel_stage import PHONE, RIG, SCREEN, TABLET, VIEWS, Pit, pit
 from playwright.sync_api import Browser, Page, expect
+
+from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, Pit, pit
 
 MOST = 150_000  # bytes over the wire
 HOSTILE = "<img src=x onerror=alert(1)>"
@@ -35,8 +36,8 @@ def test_axe_finds_nothing_on_any_view(look_pit: Pit, theme: Literal["dark", "li
     for view in VIEWS:
         _turn(page, view)
         assert _violations(page) == [], view
-    _turn(page, "wiring")
-    page.locator("#view-wiring").get_by_role("button", name="keys").first.click()
+    _turn(page, "patch")
+    page.locator("#view-patch").get_by_role("button", name="keys").first.click()
     page.get_by_role("button", name="Edit the filters of route 1").click()
     page.get_by_label("Another filter").select_option("zone")
     page.get_by_role("button", name="Add the filter").click()
@@ -74,9 +75,9 @@ def test_names_are_text_and_nothing_else(jack_server: str, chromium: Browser, tm
         page.on("dialog", lambda dialog: (alerts.append(dialog.message), dialog.dismiss()))
         for view in VIEWS:
             _turn(page, view)
-            if view in ("show", "wiring", "flow"):
+            if view in ("show", "patch", "flow"):
                 expect(page.locator(f"#view-{view}")).to_contain_text(HOSTILE)
-        _turn(page, "wiring")
+        _turn(page, "patch")
         page.get_by_role("button", name=f"{HOSTILE} keys: its routes and filters").click()
         page.get_by_role("button", name="Edit the sounds").click()
         assert page.locator("img, [onerror]").count() == 0

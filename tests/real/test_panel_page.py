@@ -4,9 +4,10 @@ import os
 import signal
 import tomllib
 
-from panel_stage import LONGEST, PHONE, Pit
 from playwright.sync_api import Page, expect
-from stagehand import wait_for
+
+from tests.support.engine_process import wait_for
+from tests.support.panel_in_browser import LONGEST, PHONE, Pit
 
 MIDDLE_C = 60
 
@@ -50,7 +51,7 @@ def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
 
 def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
     """A press in the table plays at once and is unsaved; Save proves it; Undo takes it back, Redo brings it again."""
-    page = page_pit.page(view="wiring")
+    page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys to brass: not joined", exact=True).click()
     expect(page.get_by_text("Unsaved: what plays is not in the rig file yet.")).to_be_visible()
     page.get_by_role("button", name="keys to brass: joined", exact=True).wait_for()
@@ -74,7 +75,7 @@ def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
 
 def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
     """A filter is added by its form and is heard; a value that cannot be is refused, and its field marked."""
-    page = page_pit.page(view="wiring")
+    page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
     page.get_by_role("button", name="Edit the filters of route 1").click()
     page.get_by_label("Another filter").select_option("transpose")
@@ -93,7 +94,7 @@ def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
 
 def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
     """A scene that comes into force while a chain and a burst are edited takes neither away, and gets neither."""
-    page = page_pit.page(view="wiring")
+    page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
     page.get_by_role("button", name="Edit the filters of route 1").click()
     page.get_by_label("Another filter").select_option("transpose")
@@ -112,7 +113,7 @@ def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
 
 def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
     """Another sound is chosen by name and reaches the synth."""
-    page = page_pit.page(view="wiring")
+    page = page_pit.page(view="patch")
     page.get_by_role("button", name="Edit the sounds").click()
     page.get_by_label("Sound", exact=True).select_option(label="Tremolo")
     page.get_by_role("button", name="Play these sounds").click()
@@ -222,8 +223,8 @@ def test_everything_goes_by_keyboard_alone(page_pit: Pit) -> None:
     for key in ("1", "3", "Enter"):
         press(key)
     _in_force(page, 13, "Finale")
-    press("w")
-    page.get_by_role("heading", name="The wiring").wait_for()
+    press("r")
+    page.get_by_role("heading", name="Patch").wait_for()
     cell = page.get_by_role("button", name="keys to strings: not joined", exact=True)
     cell.wait_for()
     _tab_to(page, "keys to strings: not joined")

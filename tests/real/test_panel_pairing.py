@@ -7,9 +7,10 @@ from typing import Any
 import pytest
 import trio
 from axe_playwright_python.sync_playwright import Axe
-from conftest import need
-from panelends import Ends, Engine, panel
 from playwright.sync_api import Browser, sync_playwright
+
+from tests.support.needed import need
+from tests.support.panel_ends import Ends, Engine, panel
 
 
 @pytest.fixture(autouse=True)

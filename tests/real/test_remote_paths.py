@@ -18,7 +18,8 @@ import pytest
 import rtmidi
 from pythonosc.osc_message import OscMessage
 from pythonosc.udp_client import SimpleUDPClient
-from stagehand import Engine, engine, hear, joined, wait_for
+
+from tests.support.engine_process import Engine, engine, hear, joined, wait_for
 
 JACK = rtmidi.API_UNIX_JACK
 HERE = "127.0.0.1"

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from fluid import LEAD, FluidSynth
-from stage_ends import Player
-from stagehand import Engine, wait_for
+
+from tests.support.engine_process import Engine, wait_for
+from tests.support.fluidsynth import LEAD, FluidSynth
+from tests.support.jack_ends import Player
 
 RIG = (
     """

@@ -14,19 +14,31 @@ from engine.ports.port import DriverFlow, PortGone
 _SILENCE: Final = Order(OrderKind.STATE, (ReceiverState().snapshot(0),))
 
 
+class RemoteStream:
+    """An InputStream: what the other machine reads are bytes, what arrives here are whole messages."""
+
+    open = False
+
+    def __init__(self) -> None:
+        self.lost = 0  # messages that were lost on the way
+        self.mended = 0  # pieces that the other machine mended, and messages that found no room there
+
+    @property
+    def repairs(self) -> int:
+        """See InputStream."""
+        return self.lost + self.mended
+
+
 class RemoteInput:
     """An InputPort, filled by a thread of the link.
 
     `to_here` turns a time of the other machine's clock into this one's (ns).
     """
 
-    begun = False
-
     def __init__(self, name: str, to_here: Callable[[int], int]) -> None:
         self.name = name
         self.gone: str | None = None  # why, once it is known
-        self._lost = 0  # messages that were lost on the way
-        self._mended = 0  # pieces that the other machine mended, and messages that found no room there
+        self.stream = RemoteStream()
         self._to_here = to_here
         self._arrived: deque[Stamped] = deque()
         self._take: Callable[[list[Stamped]], None] | None = None
@@ -42,7 +54,7 @@ class RemoteInput:
             if stream != self._stream:
                 self._stream, self._next = stream, first
             if first > self._next:
-                self._lost += first - self._next
+                self.stream.lost += first - self._next
                 self.gone = f"{self.name}: messages were lost on the way"
             heard = max(0, self._next - first)  # these are not played again
             self._next = max(self._next, first + len(events))
@@ -52,12 +64,7 @@ class RemoteInput:
 
     def told(self, meter: dict[str, Any]) -> None:  # a thread of the link
         """What the other machine counts."""
-        self._mended = int(meter["repairs"]) + int(meter["shed"])
-
-    @property
-    def repairs(self) -> int:
-        """See InputPort."""
-        return self._lost + self._mended
+        self.stream.mended = int(meter["repairs"]) + int(meter["shed"])
 
     def hand_to(self, take: Callable[[list[Stamped]], None]) -> None:
         """See StampedInput."""

@@ -6,7 +6,7 @@ from typing import Final
 
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import EventSender
-from engine.ports.port import InputPort
+from engine.ports.port import InputPort, InputStream
 
 _STREAMS: Final = 1 << 32
 
@@ -28,12 +28,8 @@ class SharedInput:
         return self._port.name
 
     @property
-    def repairs(self) -> int:
-        return self._port.repairs
-
-    @property
-    def begun(self) -> bool:
-        return self._port.begun
+    def stream(self) -> InputStream:
+        return self._port.stream
 
     def poll(self) -> list[bytes]:  # reader thread
         """See InputPort."""

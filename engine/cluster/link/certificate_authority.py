@@ -4,7 +4,6 @@ X.509 version 3 (RFC 5280) with keys on the curve P-256. The authority's key sta
 make machines. Certificates that are in order are left alone, so that a machine can be added on the day of the show.
 """
 
-import os
 from datetime import UTC, datetime, timedelta
 from ipaddress import IPv4Address
 from pathlib import Path
@@ -15,6 +14,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, EllipticCurvePrivateKey, generate_private_key
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from engine import durable_files
 from engine.cluster.link.certificates import addresses_in, certificate_in, ends_soon, name_in
 from engine.cluster.link.keyring import Keyring, keyring_in
 from engine.cluster.link.link import LinkError
@@ -167,9 +167,4 @@ def _write(folder: Path, files: dict[Path, bytes]) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     folder.chmod(0o700)
     for file, content in files.items():
-        half = file.with_name(file.name + ".new")
-        half.unlink(missing_ok=True)
-        descriptor = os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with open(descriptor, "wb") as out:
-            out.write(content)
-        half.replace(file)
+        durable_files.replace(file, content, 0o600)

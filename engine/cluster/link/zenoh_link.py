@@ -13,6 +13,7 @@ from typing import Any, Final
 
 import zenoh
 
+from engine import fault_log
 from engine.cluster.link import batching
 from engine.cluster.link.link import Changed, Heard, LinkError, LinkSettings, Reply
 from engine.cluster.link.publish_queues import HandOn, PublishQueue, Said
@@ -204,8 +205,9 @@ class ZenohLink:
     def _call(self, called: Callable[..., None], *said: object) -> None:
         try:
             called(*said)
-        except Exception:
+        except Exception as fault:  # it costs this call, not the link
             self.faults += 1
+            fault_log.faults.record(f"handling what the network brought, in {called}", fault)
 
     def _run_errands(self) -> None:
         """What calls zenoh because zenoh told us something: never done in its callback."""

@@ -37,7 +37,6 @@ from engine.core.control.switches import SHORT, FootSwitch
 from engine.midi.kinds import CONTROLLER
 from engine.rig.models.control import Control
 
-
 #: the commands of controls that need nothing more
 _PLAIN: Final[Mapping[str, PlayerCommand]] = {
     each.word: each for each in (NextScene(), PreviousScene(), FirstScene(), Panic(), Resend(), TapTempo())

@@ -5,7 +5,6 @@ Who commands (a switch, another machine, the shell) makes no difference here.
 
 from dataclasses import replace
 
-
 from engine.core import commands as do
 from engine.core.cable.program_burst import duration, size
 from engine.core.cable.scheduler import Delivery
@@ -64,7 +63,7 @@ class PlayerCommands:
                 return self._panic(now, who, out)
             case do.Resend():
                 return self.resend(now, who, out)
-        raise TypeError(f"nobody knows how to carry out {command}")
+        raise TypeError(f"the engine cannot carry out {command}")
 
     def recall_cues(self, now: int, out: list[Delivery]) -> None:
         """Recall the scenes whose places the time code has reached."""
@@ -204,9 +203,7 @@ class PlayerCommands:
         text = f"panic: {notes} released, everything silenced on {len(state.cables)} outputs"
         return state.outcome("panic", True, text, who)
 
-    def _send(
-        self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]
-    ) -> CommandResult:
+    def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state
         output = state.compiled.outputs.index(name)
         for message in messages:  # nobody's key holds these, and nobody's route feeds them

@@ -62,7 +62,7 @@ class RemoteCommands:
         return []
 
     def _stop_or_resume(self, now: int, request: RemoteRequest, name: str, out: list[Delivery]) -> list[CommandResult]:
-        """Show control stops and resumes whatever runs by itself, clock and time code; of a cue, only while it plays."""
+        """Show control stops and resumes what runs by itself: clock and time code. Of a cue, only while it plays."""
         state, scene = self._state, self._state.scene_in_force
         if request.scene is not None and (scene is None or scene[0] != request.scene):
             return [state.outcome(request.do, False, f"cue {request.scene} is not playing; nothing changed", name)]

@@ -1,4 +1,4 @@
-"""The inputs as a whole: what becomes of what one holds when its cable is pulled, it falls silent, or it makes a loop."""
+"""The inputs as a whole: releases what one holds when its cable is pulled, it falls silent, or it closes a loop."""
 
 from engine.core.cable.scheduler import Delivery
 from engine.core.routing.active_sensing import SENSE

@@ -57,10 +57,14 @@ class FilterFaults:
     def __init__(self) -> None:
         self.counts: dict[str, int] = {}
         self.first: dict[str, str] = {}
+        self.raised: dict[str, Exception] = {}  # the first, with its traceback, until somebody takes it
 
-    def add(self, name: str, what: str) -> None:
+    def add(self, name: str, what: str, raised: Exception | None = None) -> None:
         self.counts[name] = self.counts.get(name, 0) + 1
-        self.first.setdefault(name, what)
+        if name not in self.first:
+            self.first[name] = what
+            if raised is not None:
+                self.raised[name] = raised
 
 
 def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
@@ -96,7 +100,7 @@ def _answers(link: FilterLink, message: bytes, now: int, faults: FilterFaults) -
         while trace is not None and trace.tb_next is not None:
             trace = trace.tb_next
         place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "?"
-        faults.add(link.name, f"{type(fault).__name__}: {fault} ({place})")
+        faults.add(link.name, f"{type(fault).__name__}: {fault} ({place})", fault)
         return (message,)
     if wrong:
         faults.add(link.name, f"it answered {wrong[0]!r}, which is no MIDI message")

@@ -1,13 +1,12 @@
 """What an engine remembers from one start to the next: its last scene, and the place in the set list."""
 
-import contextlib
 import json
-import os
 from pathlib import Path
 from typing import Any, Final
 
 import platformdirs
 
+from engine import durable_files
 from engine.core.control.setlist import ShowPosition
 
 _APP: Final = "bayleaf"
@@ -39,31 +38,6 @@ def _standing(kept: Any) -> ShowPosition | None:
 
 
 def write_last(path: Path, rig: Path, standing: ShowPosition) -> None:
-    """Write this down: temporary file, fsync, rename, so that a crash leaves the old state or the new.
-
-    One engine of a name runs at a time, so what a crash left of a temporary file is written over by the next one.
-    Raises OSError, and leaves the old state as it was.
-    """
+    """Write this down; a crash leaves the old state or the new. One engine of a name runs at a time. Raises OSError."""
     shows = _all(path) | {str(rig.resolve()): standing}
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.new")
-    try:
-        with temporary.open("w", encoding="utf-8") as file:
-            json.dump({"format": 2, "shows": shows}, file)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(temporary, path)
-    except OSError:
-        temporary.unlink(missing_ok=True)
-        raise
-    _sync_folder(path.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the rename itself last, where the system lets a folder be synced."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+    durable_files.replace(path, json.dumps({"format": 2, "shows": shows}).encode())

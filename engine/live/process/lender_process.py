@@ -22,6 +22,7 @@ from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import EventSender
 from engine.core.cable.scheduler import Delivery
+from engine.fault_log import faults, log_file
 from engine.live.lender_ports import LenderPorts
 from engine.live.notice_limiter import NoticeLimiter
 from engine.live.port_opening import PortOpener
@@ -132,7 +133,7 @@ class LenderProcess(LenderPorts):
             self.inbox.due = self.gate.due
             self._tell_who_plays()
         except Exception as fault:  # it costs this turn, not the show
-            self.tell("engine", f"a fault of Bayleaf itself: {fault!r}")
+            self.tell("engine", faults.record("playing what was ordered", fault))
 
     def _hand_on(self) -> None:
         """What arrived goes to the engines, all of a turn together."""
@@ -186,7 +187,7 @@ class LenderProcess(LenderPorts):
             try:
                 await self._look()
             except Exception as fault:  # it costs this look, not the show
-                self.tell("engine", f"a fault of Bayleaf itself: {fault!r}")
+                self.tell("engine", faults.record("looking after the ports", fault))
             await trio.sleep(_ROUND)
 
     async def _look(self) -> None:
@@ -220,7 +221,11 @@ async def lend(rig: Rig, rig_file: Path, opener: PortOpener, say: Callable[[str]
     network = rig.network
     assert network is not None, "a rig of one machine lends nothing"
     # with the link's own threads: on a busy computer it would count as gone
-    with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals, going_first():
+    with (
+        faults.kept_in(log_file(f"{network.machine}-lender")),
+        trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals,
+        going_first(),
+    ):
         link = await to_its_end(join, rig, rig_file, say)
         timing = ClockOffsets(link, NetworkKeys(rig.rig.name), network.machine, network.machines)
         timing.begin()

@@ -1,6 +1,6 @@
 // How much each port plays, made calm: a sign that comes stays for a while, so nothing flickers.
 
-import { held, on } from "./line.js";
+import { held, on } from "./connection.js";
 
 const ROUND = 400; // ms between two looks; a sign changes 2.5 times a second at the most
 const STAYS = 1000; // ms

@@ -2,9 +2,9 @@
 
 import { mayOperate } from "./commands.js";
 import { button, labelled, make, select } from "./dom.js";
-import { held } from "./line.js";
-import { edit, stayWith } from "./scene.js";
-import { stepWords } from "./words.js";
+import { held } from "./connection.js";
+import { edit, stayWith } from "./edited-scene.js";
+import { stepWords } from "./labels.js";
 
 // what a choice of sound stands for; a sound may have any name
 const SOUND = "sound ";

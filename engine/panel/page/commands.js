@@ -1,7 +1,7 @@
 // What the player asks of the show. Nothing is shown as done before the engine's answer or a frame says so.
 
 import { byId, say } from "./dom.js";
-import { ask, held, on } from "./line.js";
+import { ask, held, on } from "./connection.js";
 
 let asked = 0;
 
@@ -33,7 +33,7 @@ export function tell(text, state) {
 export function start() {
   byId("next").addEventListener("click", next);
   byId("back").addEventListener("click", back);
-  on("line", () => {
+  on("connection", () => {
     for (const id of ["next", "back", "panic"]) byId(id).disabled = !mayOperate();
   });
 }

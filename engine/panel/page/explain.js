@@ -1,7 +1,7 @@
 // The way of one message through the scene it was played in.
 
 import { make } from "./dom.js";
-import { ask } from "./line.js";
+import { ask } from "./connection.js";
 
 let latest = 0;
 

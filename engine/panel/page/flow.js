@@ -1,18 +1,18 @@
 // The flow: a drawing of one scene, the same in words, and how full the cables are.
 
 import { onLook, rate } from "./activity.js";
-import * as cables from "./cables.js";
+import * as cableLoad from "./cable-load.js";
 import { byId, labelled, make, select, setOptions } from "./dom.js";
-import { drawing } from "./drawing.js";
-import { held, on } from "./line.js";
-import { filterWords, routeWords } from "./words.js";
+import { drawing } from "./flow-drawing.js";
+import { held, on } from "./connection.js";
+import { filterWords, routeWords } from "./labels.js";
 
 let chosen = null; // a scene's number, or null: the one in force
 let parts = null;
 let drawnAt = "";
 
 export function start() {
-  cables.start();
+  cableLoad.start();
   on("rig", render);
   on("frame", (frame) => {
     if (("scene" in frame && chosen === null) || "muted_routes" in frame) render();
@@ -26,10 +26,10 @@ export function start() {
 export function enter() {
   if (!parts) build();
   render();
-  cables.enter(parts.cables);
+  cableLoad.enter(parts.cables);
 }
 
-export const leave = cables.leave;
+export const leave = cableLoad.leave;
 
 function build() {
   parts = {
@@ -42,7 +42,7 @@ function build() {
     cables: make("ul", { class: "cables" }),
   };
   byId("view-flow").append(
-    make("h1", { id: "title-flow", tabindex: "-1", text: "The flow" }),
+    make("h1", { id: "title-flow", tabindex: "-1", text: "Flow" }),
     make("div", { class: "choose" }, labelled("Scene", parts.scene)),
     parts.picture,
     make("h2", { text: "The same in words" }),

@@ -2,7 +2,7 @@
 
 import { command, mayOperate } from "./commands.js";
 import { button, byId, labelled, make, select, setOptions } from "./dom.js";
-import { ask, held, on } from "./line.js";
+import { ask, held, on } from "./connection.js";
 
 let parts = null;
 let asking = false; // who is there
@@ -10,7 +10,7 @@ let looked = false; // since the view was opened
 
 export function start() {
   on("rig", render);
-  on("line", () => {
+  on("connection", () => {
     render();
     lookOnce();
   });
@@ -40,7 +40,7 @@ function build() {
     who: make("div", { class: "who", role: "status" }),
   };
   byId("view-gear").append(
-    make("h1", { id: "title-gear", tabindex: "-1", text: "The gear" }),
+    make("h1", { id: "title-gear", tabindex: "-1", text: "Gear" }),
     make("h2", { text: "Instruments" }),
     make("p", { class: "note", text: "A test note is middle C, half a second long, on the instrument’s own output and channel." }),
     parts.instruments,

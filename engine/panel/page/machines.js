@@ -2,13 +2,13 @@
 
 import * as commands from "./commands.js";
 import { byId, make, say } from "./dom.js";
-import { held, on } from "./line.js";
+import { held, on } from "./connection.js";
 
 export function start() {
   on("frame", (frame) => {
     if ("network" in frame) showMachines(held.facts.network);
   });
-  on("line", () => showMachines(held.facts.network));
+  on("connection", () => showMachines(held.facts.network));
   byId("handover").addEventListener("click", handOver);
 }
 

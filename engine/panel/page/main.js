@@ -1,19 +1,19 @@
-// Puts the page together: one view at a time, the theme, and the line.
+// Puts the page together: one view at a time, the theme, and the connection.
 
 import * as activity from "./activity.js";
 import * as commands from "./commands.js";
 import { byId, kept, say } from "./dom.js";
 import * as flow from "./flow.js";
 import * as gear from "./gear.js";
-import * as keys from "./keys.js";
-import * as line from "./line.js";
+import * as keyboard from "./keyboard.js";
+import * as connection from "./connection.js";
 import * as machines from "./machines.js";
 import * as monitor from "./monitor.js";
 import * as panic from "./panic.js";
 import * as show from "./show.js";
-import * as wiring from "./wiring.js";
+import * as patch from "./patch.js";
 
-const VIEWS = { show, wiring, flow, monitor, gear };
+const VIEWS = { show, patch, flow, monitor, gear };
 
 let current = null;
 
@@ -49,7 +49,7 @@ byId("theme").addEventListener("click", () => {
 });
 nameTheme();
 
-for (const part of [commands, panic, keys, activity, show, machines, wiring, flow, monitor, gear]) part.start();
+for (const part of [commands, panic, keyboard, activity, show, machines, patch, flow, monitor, gear]) part.start();
 addEventListener("hashchange", turn);
 turn();
-line.start();
+connection.start();

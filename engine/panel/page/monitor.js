@@ -2,8 +2,8 @@
 
 import { button, byId, labelled, make, say, select, setOptions } from "./dom.js";
 import * as explain from "./explain.js";
-import { held, on, wantEvents } from "./line.js";
-import { kindOf, kinds } from "./words.js";
+import { held, on, wantEvents } from "./connection.js";
+import { kindOf, kinds } from "./labels.js";
 
 const KEPT = 1000; // messages
 const SHOWN = 120; // lines
@@ -77,7 +77,7 @@ function build() {
   };
   parts.way.append(make("p", { class: "note", text: "Choose a line to see its way through the scene." }));
   byId("view-monitor").append(
-    make("h1", { id: "title-monitor", tabindex: "-1", text: "The monitor" }),
+    make("h1", { id: "title-monitor", tabindex: "-1", text: "Monitor" }),
     make("div", { class: "choose" }, labelled("Port", parts.port), make("div", { class: "row" }, parts.freeze, button("Empty", empty))),
     make("fieldset", { class: "kinds" }, make("legend", { text: "Kinds to show" }), ...boxes),
     parts.state,

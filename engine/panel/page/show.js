@@ -2,8 +2,8 @@
 
 import * as commands from "./commands.js";
 import { byId, make, say, setOptions } from "./dom.js";
-import { held, isOld, on } from "./line.js";
-import { sceneWords } from "./words.js";
+import { held, isOld, on } from "./connection.js";
+import { sceneWords } from "./labels.js";
 
 const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2, 1.5]; // rem of the scene's name, the largest that fits is taken
 const LINES = 3;
@@ -15,7 +15,7 @@ let fitted = "";
 export function start() {
   on("frame", showFrame);
   on("rig", showRig);
-  on("line", showLine);
+  on("connection", showLine);
   on("age", showLine);
   byId("find-scene").addEventListener("input", listScenes);
   byId("find-scene").addEventListener("keydown", jumpToFirst);

@@ -11,6 +11,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from engine import durable_files
+
 KEPT: Final = 50
 _UNFINISHED: Final = ".saving"  # how the names of files end that are being written
 _MODE: Final = 0o644  # of a file that was not there
@@ -136,19 +138,17 @@ class RigVersions:
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(made)
-                file.flush()
-                os.fsync(file.fileno())
+                durable_files.flush(file)
             self._give_to_owner(Path(name))
             os.chmod(name, mode)
             if Path(name).read_bytes() != made:
                 raise SaveError(f"{path} stays as it was, for the disk did not give back what was written to it")
             if path == self.path:
                 self._expected_bytes(expected)  # nobody may have written meanwhile
-            os.replace(name, path)
+            durable_files.rename(Path(name), path)
         except BaseException:
             Path(name).unlink(missing_ok=True)
             raise
-        _settle(path.parent)
 
     def _give_to_owner(self, made: Path) -> None:
         """Where root saves a file of somebody else it stays theirs; others may not give files away, and need not."""
@@ -166,7 +166,7 @@ class RigVersions:
         if not self._folder.is_dir():
             self._folder.mkdir(mode=0o700)
             self._give_to_owner(self._folder)
-            _settle(self.path.parent)
+            durable_files.flush_folder(self.path.parent)
         number = numbers[-1] + 1 if numbers else 1
         self._put(self._file(number), present, mode, None)
         for old in [*numbers, number][:-KEPT]:
@@ -215,16 +215,6 @@ class RigVersions:
 
 def _reason(fault: OSError) -> str:
     return fault.strerror or str(fault)
-
-
-def _settle(folder: Path) -> None:
-    """Make a rename last; a system that cannot do so for a folder has renamed all the same."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def _decoded(data: bytes) -> str:

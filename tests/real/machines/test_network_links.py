@@ -13,11 +13,12 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
-from byte_ends import Listener, Player
-from conftest import need_machines
-from netns import Hall
-from stagehand import wait_for
-from troupe import Troupe
+
+from tests.support.engine_process import wait_for
+from tests.support.fifo_ends import Listener, Player
+from tests.support.needed import need_machines
+from tests.support.network_namespaces import Hall
+from tests.support.three_machines import Troupe
 
 RIG = """
 format = 1

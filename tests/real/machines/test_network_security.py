@@ -14,10 +14,6 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
-from conftest import need_machines
-from far_machine import FarMachine
-from netns import Hall
-from patience import comes
 
 from engine.cluster.link.certificate_authority import make_keys
 from engine.cluster.link.keyring import folder_of
@@ -26,10 +22,14 @@ from engine.cluster.link.link import LinkSettings
 from engine.cluster.link.settings import settings_of
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
+from tests.support.link_on_machine import FarMachine
+from tests.support.needed import need_machines
+from tests.support.network_namespaces import Hall
+from tests.support.paths import process_of
+from tests.support.waiting import comes
 
 MACHINES: Final = ("desk", "spare", "stage-left")
 _QUIET: Final = 0.7  # seconds in which something would have come: more than twice the lease
-_REPLAYER: Final = str(Path(__file__).with_name("replayer.py"))
 
 
 class Pit:
@@ -75,7 +75,6 @@ class Pit:
 def pit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Pit]:
     """Four machines on a switch."""
     need_machines()
-    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[3]))
     with Hall([*MACHINES, "guest"]) as hall:
         made = Pit(hall, tmp_path)
         yield made
@@ -246,7 +245,7 @@ def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     left.do("answer", pit.names.claim("stage-left"), "granted")
     assert comes(lambda: desk.do("ask", pit.names.claim("stage-left"), "desk") == ["granted"])
     recorder = subprocess.Popen(
-        pit.hall.at_switch(sys.executable, _REPLAYER, pit.hall.socket("stage-left")),
+        pit.hall.at_switch(*process_of("frame_replayer"), pit.hall.socket("stage-left")),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from panel_stage import LONGEST
 from playwright.sync_api import Browser, Page, expect
-from stagehand import wait_for
-from troupe import ENGINES, PATIENCE, Troupe
+
+from tests.support.engine_process import wait_for
+from tests.support.panel_in_browser import LONGEST
+from tests.support.three_machines import ENGINES, PATIENCE, Troupe
 
 RIG = """
 format = 1

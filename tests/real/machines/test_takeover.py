@@ -15,11 +15,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from conftest import need, need_machines
-from netns import Hall
-from played import Performance, count, dumb_for, notes_of
-from stagehand import wait_for
-from troupe import ENGINES, PATIENCE, Troupe
+
+from tests.support.counted_notes import Performance, count, dumb_for, notes_of
+from tests.support.engine_process import wait_for
+from tests.support.needed import need, need_machines
+from tests.support.network_namespaces import Hall
+from tests.support.three_machines import ENGINES, PATIENCE, Troupe
 
 # Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote
 SONG = Path("/usr/share/games/openttd/baseset/openmsx/boogi_marabi_redfarn.mid")

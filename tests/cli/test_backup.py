@@ -1,0 +1,133 @@
+"""Backup and restore as commands, against a running engine. (Our own design; no outside source.)"""
+
+import json
+import os
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import mido
+import pytest
+
+from tests.support.answering_engine import until_it_answers
+from tests.support.paths import BAYLEAF
+
+RIG = """\
+format = 1   # kept as it is
+[inputs]
+keys = { port = "Stage piano" }
+[outputs]
+strings = { port = "Box" }
+[[scenes]]
+number = 1
+name = "Overture"
+[[scenes]]
+number = 2
+name = "Finale"
+"""
+#: longer than a request may usually be
+LONG = RIG + "".join(f"# {line:06} what was said at rehearsal\n" for line in range(4000))
+
+
+class Evening:
+    """An engine on memory ports in a folder of its own."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.file = folder / "rig.toml"
+        self.environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
+        self.process: subprocess.Popen[bytes]
+
+    def start(self, text: str) -> None:
+        self.file.write_text(text, encoding="utf-8")
+        command = [str(BAYLEAF), "run", str(self.file), "--backend", "memory", "--virtual"]
+        self.process = subprocess.Popen(command, env=self.environment, stderr=subprocess.DEVNULL)
+        until_it_answers(self.process, self.folder)
+
+    def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        command = [str(BAYLEAF), *arguments]
+        return subprocess.run(
+            command, env=self.environment, cwd=self.folder, capture_output=True, text=True, timeout=60, check=False
+        )
+
+    def names(self) -> list[str]:
+        """The names of the scenes that play."""
+        return [scene["name"] for scene in json.loads(self.bayleaf("scenes", "list", "--json").stdout)]
+
+
+@pytest.fixture
+def evening() -> Iterator[Evening]:
+    """A short path, since a socket's may have 107 bytes."""
+    with tempfile.TemporaryDirectory(prefix="bl") as folder:
+        made = Evening(Path(folder))
+        try:
+            yield made
+        finally:
+            made.process.kill()
+            made.process.wait()
+
+
+@pytest.mark.parametrize("text", [RIG, LONG], ids=["short", "long"])
+def test_a_backup_in_a_file_and_back(evening, text):
+    """What backup writes is a .syx file that other programs read; restored, the same bytes play and are saved."""
+    evening.start(text)
+    done = evening.bayleaf("backup", "pit.syx")
+    assert done.returncode == 0, done.stderr
+    messages = mido.read_syx_file(evening.folder / "pit.syx")
+    mido.write_syx_file(evening.folder / "copy.syx", messages)
+    assert evening.bayleaf("scenes", "rename", "2", "Last dance").returncode == 0
+    done = evening.bayleaf("restore", "copy.syx")
+    assert done.returncode == 0, done.stderr
+    assert "copy.syx" in done.stdout
+    assert evening.bayleaf("save").returncode == 0
+    assert evening.file.read_text(encoding="utf-8") == text
+
+
+def test_a_file_that_is_there_is_left_alone(evening):
+    """Backup writes over nothing."""
+    evening.start(RIG)
+    there = evening.folder / "pit.syx"
+    there.write_bytes(b"mine")
+    done = evening.bayleaf("backup", "pit.syx")
+    assert done.returncode == 1
+    assert "exists already and was left alone" in done.stderr
+    assert there.read_bytes() == b"mine"
+
+
+def test_a_disk_without_room(evening):
+    """Where the file cannot be written whole, backup says so with status 1 and leaves no part of one."""
+    evening.start(LONG)
+    limited = ["sh", "-c", 'ulimit -f 1; exec "$0" backup pit.syx', str(BAYLEAF)]  # 512 bytes a file
+    done = subprocess.run(
+        limited, env=evening.environment, cwd=evening.folder, capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.returncode == 1
+    assert "pit.syx cannot be written" in done.stderr
+    assert not (evening.folder / "pit.syx").exists()
+
+
+def test_an_output_by_name(evening):
+    """Sent to an output, the backup says in how many blocks it goes; an output that is not there is named."""
+    evening.start(RIG)
+    done = evening.bayleaf("backup", "strings")
+    assert done.returncode == 0, done.stderr
+    assert "the rig goes out to strings in" in done.stdout
+    done = evening.bayleaf("backup", "brass")
+    assert done.returncode == 1
+    assert "there is no output brass; there are strings" in done.stderr
+
+
+@pytest.mark.parametrize(("place", "words"), [("lost", "block 2 of"), ("broken", "block 2 arrived broken")])
+def test_a_broken_file_replaces_nothing(evening, place, words):
+    """A file with a block lost or damaged is refused with status 1, the block is named, and what plays plays on."""
+    evening.start(LONG)
+    assert evening.bayleaf("backup", "pit.syx").returncode == 0
+    messages = [bytes(message.bin()) for message in mido.read_syx_file(evening.folder / "pit.syx")]
+    changed = b"" if place == "lost" else messages[1][:60] + bytes((messages[1][60] ^ 1,)) + messages[1][61:]
+    (evening.folder / "bad.syx").write_bytes(b"".join((messages[0], changed, *messages[2:])))
+    assert evening.bayleaf("scenes", "rename", "2", "Last dance").returncode == 0
+    done = evening.bayleaf("restore", "bad.syx")
+    assert done.returncode == 1
+    assert words in done.stderr
+    assert "Last dance" in evening.names()

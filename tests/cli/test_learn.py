@@ -1,0 +1,198 @@
+"""`bayleaf learn` in a terminal that is played by the test, and against a running engine. (Our own design.)"""
+
+import os
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from engine.cli.app import app
+from engine.live.socket import client
+from engine.rig.read.load import read
+from tests.cli.test_run import BAYLEAF, Stage
+
+#: three presses of a switch that bounces for 12 ms as it closes: ms, message
+WORN = [
+    (press * 1000 + at, message)
+    for press in range(3)
+    for at, message in ((0, "B0 50 7F"), (5, "B0 50 00"), (12, "B0 50 7F"), (300, "B0 50 00"))
+]
+
+
+class Engine:
+    """What the command talks to: hears these messages, and does what it is asked, or does not."""
+
+    def __init__(self, heard: list[tuple[float, str]], refusal: str | None = None) -> None:
+        self.heard, self.refusal = heard, refusal
+        self.asked: list[dict[str, Any]] = []
+
+    def ask(self, name: str, request: dict[str, Any], patience: float = 5.0) -> dict[str, Any]:
+        if request["do"] == "status":
+            return {"done": True, "status": {"inputs": [{"name": "keys"}, {"name": "pedals"}]}}
+        self.asked.append(request)
+        if self.refusal is not None:
+            return {"done": False, "text": self.refusal}
+        return {"done": True, "text": "the control works; not in the file yet (bayleaf save)"}
+
+    def watch(self, name: str) -> Iterator[dict[str, Any]]:
+        yield {"events": []}
+        yield {"events": [_event("keys", 0, "90 3C 40"), _event("pedals", 0, "F8")]}
+        yield {"events": [_event("pedals", at, message) for at, message in self.heard]}
+
+
+def _event(port: str, at: float, message: str) -> dict[str, Any]:
+    return {"at": round(at * 1e6), "way": "in", "port": port, "message": message, "text": ""}
+
+
+@pytest.fixture
+def terminal(monkeypatch: pytest.MonkeyPatch) -> Any:
+    """Runs `bayleaf learn pedals` with more arguments, answering what is asked; the result and the engine."""
+
+    def run(*more: str, heard: Any = WORN, answer: str = "", refusal: str | None = None) -> Any:
+        engine = Engine(heard, refusal)
+        monkeypatch.setattr(client, "ask", engine.ask)
+        monkeypatch.setattr(client, "watch", engine.watch)
+        return CliRunner().invoke(app, ["learn", "pedals", *more], input=answer), engine
+
+    return run
+
+
+CONTROL = {"input": "pedals", "when": {"controller": 80}, "do": "next", "guard": "30 ms"}
+
+
+def test_what_is_said_and_done(terminal: Any) -> None:
+    """What arrives is shown in words, the bounce in ms, the entry as TOML; on a yes it is written into the rig."""
+    result, engine = terminal(answer="y\n")
+    assert result.exit_code == 0
+    lines = result.output.splitlines()
+    assert lines[0] == "Press the switch on pedals three times, a second apart."
+    assert lines[1] == "  B0 50 7F   channel 1 general purpose 5 127 (controller 80)"
+    assert len([line for line in lines if line.startswith("  ")]) == len(WORN)
+    assert "3 presses, and its contacts bounced for 12.0 ms at the most." in lines
+    entry = result.output[result.output.index("[[controls]]") : result.output.index("Write it")]
+    read(f'format = 1\n[inputs]\npedals = {{ port = "a" }}\n[[scenes]]\nnumber = 1\nname = "One"\n{entry}', "entry")
+    assert lines[-1].endswith("the control works; not in the file yet (bayleaf save)")
+    assert engine.asked == [{"do": "learn", "control": CONTROL}]
+
+
+@pytest.mark.parametrize(("answer", "status"), [("n\n", 0), ("\n", 0), ("", 1)])
+def test_without_a_yes_nothing_is_written(terminal: Any, answer: str, status: int) -> None:
+    """No, just Return, or a terminal that is closed: the rig stays as it is."""
+    result, engine = terminal(answer=answer)
+    assert (result.exit_code, engine.asked) == (status, [])
+    if not status:
+        assert result.output.splitlines()[-1].endswith("Nothing was written.")
+
+
+@pytest.mark.parametrize(
+    ("options", "entry"),
+    [
+        (("--do", "scene", "--scene", "12"), {"do": "scene", "scene": 12}),
+        (("--do", "scene", "--scene", "Finale"), {"do": "scene", "scene": "Finale"}),
+        (("--do", "mute", "--route", "pads"), {"do": "mute", "route": "pads"}),
+        (("--press", "long"), {"when": {"controller": 80, "press": "long"}}),
+        (("--do", "clock start"), {"do": "clock start"}),
+    ],
+)
+def test_what_it_is_to_do_can_be_said(terminal: Any, options: tuple[str, ...], entry: dict[str, Any]) -> None:
+    """--do, --scene, --route and --press end up in the entry; --yes asks nothing."""
+    _, engine = terminal("--yes", *options)
+    assert engine.asked == [{"do": "learn", "control": {**CONTROL, **entry}}]
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--do", "jump"), "--do takes scene, next, back"),
+        (("--do", "scene"), "--do scene and --scene go together"),
+        (("--scene", "3"), "--do scene and --scene go together"),
+        (("--press", "hard"), "--press takes short, long or double"),
+    ],
+)
+def test_what_cannot_be_meant_is_said_before_anybody_presses(
+    terminal: Any, options: tuple[str, ...], said: str
+) -> None:
+    """A wrong option is one sentence, and nothing is listened to."""
+    result, engine = terminal(*options)
+    assert said in str(result.exception)
+    assert (result.output, engine.asked) == ("", [])
+
+
+def test_a_switch_that_sends_nothing(terminal: Any) -> None:
+    """Where nothing arrives, the question is whether the switch is on this input."""
+    result, _ = terminal(heard=[])
+    assert str(result.exception) == "nothing came from pedals that a control can go by; is the switch on this input?"
+
+
+def test_an_input_that_is_not_there(terminal: Any) -> None:
+    """The inputs that there are get named."""
+    result = CliRunner().invoke(app, ["learn", "organ"]) if terminal()[0] else None
+    assert result is not None
+    assert str(result.exception) == 'there is no input "organ"; there are: keys, pedals'
+
+
+def test_a_refusal_is_said(terminal: Any) -> None:
+    """Why the rig cannot take the entry is told as the engine says it."""
+    result, _ = terminal("--yes", refusal="control 2 has this condition already")
+    assert str(result.exception) == "control 2 has this condition already"
+
+
+def test_json_writes_nothing_by_itself(terminal: Any) -> None:
+    """--json prints the entry and the measure, and nothing else."""
+    result, engine = terminal("--json")
+    assert client.json.loads(result.output) == {"control": CONTROL, "presses": 3, "bounce_ms": 12.0}
+    assert engine.asked == []
+
+
+# A running engine
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[Stage]:
+    made = Stage(tmp_path)
+    yield made
+    made.close()
+
+
+def press(stage: Stage) -> None:
+    """Three presses of a worn switch: contacts close, open and close again."""
+    for _ in range(3):
+        for message in ("B0 50 7F", "B0 50 00", "B0 50 7F"):
+            os.write(stage.keys, bytes.fromhex(message))
+            time.sleep(0.002)
+        time.sleep(0.3)
+        os.write(stage.keys, bytes.fromhex("B0 50 00"))
+        time.sleep(0.3)
+
+
+def test_a_switch_is_learned_and_saved(stage: Stage) -> None:
+    """On a yes the entry plays at once and stands in the file, comments and layout untouched."""
+    stage.rig.write_text("# the pit, in October\n" + stage.rig.read_text() + "# the end\n")
+    before = stage.rig.read_text()
+    stage.start()
+    learning = subprocess.Popen(
+        [str(BAYLEAF), "learn", "keys", "--do", "next"],
+        env=stage.environment,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    stage.processes.append(learning)
+    assert learning.stdout is not None
+    assert learning.stdout.readline() == "Press the switch on keys three times, a second apart.\n"
+    press(stage)
+    said, _ = learning.communicate("y\n", timeout=60)
+    assert learning.returncode == 0, said
+    assert "3 presses, and its contacts bounced for" in said
+    assert f"the control works; saved in {stage.rig}, read back: it is what plays" in said
+    press(stage)
+    assert stage.scene() == {"number": 2, "name": "Two"}
+    saved = stage.rig.read_text()
+    assert saved.startswith(before.removesuffix("# the end\n"))
+    assert "# the end" in saved
+    assert "when  = { controller = 80 }" in saved

@@ -1,0 +1,161 @@
+"""What others may rely on, tried from outside: the rig file, the commands, the cables, as the README has them."""
+
+import json
+import os
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.cli.test_run import DEADLINE, Stage
+
+WHOLE = """
+format = 1
+[rig]
+name = "Lantern Street pit band"
+start = "last"
+[inputs]
+keys = { device = "KEYS" }
+desk = { port = "Desk*" }
+[outputs]
+strings = { device = "STRINGS", wire = "din" }
+drums = { port = "Eight-way box*2", wire = "fast" }
+[instruments.string-machine]
+output = "strings"
+channel = 5
+bank = "msb lsb"
+settle = "30 ms"
+sounds = { "Warm pad" = { bank = [0, 3], program = 12 } }
+[[routes]]
+name = "always"
+from = "keys"
+to = ["drums"]
+[[scenes]]
+number = 11
+name = "Overture"
+at = "00:01:10:00"
+routes = [ { from = "keys", to = ["strings", "drums"], through = [
+  { filter = "channels", keep = [1] },
+  { filter = "transpose", semitones = -12 },
+] } ]
+burst = [
+  { instrument = "string-machine", sound = "Warm pad" },
+  { output = "strings", channel = 10, bank = [1, 0], program = 88 },
+  { output = "strings", channel = 11, program = 1 },
+]
+[[scenes]]
+number = 12
+name = "Finale"
+[[setlists]]
+name = "Friday"
+scenes = [11, "Finale"]
+[[controls]]
+input = "keys"
+when = { program = "any" }
+do = "scene"
+guard = "250 ms"
+[[controls]]
+input = "keys"
+when = { song = "any" }
+do = "scene"
+[[controls]]
+input = "keys"
+when = { controller = 64, at_least = 64 }
+do = "scene"
+scene = 12
+[[controls]]
+input = "keys"
+when = { sysex = "F0 7D 01 F7" }
+do = "resend"
+[sync.clock]
+from = "internal"
+bpm = 120
+to = ["drums"]
+run = true
+[sync.timecode]
+from = "internal"
+rate = "29.97 drop"
+start = "01:00:00;00"
+to = ["drums"]
+run = true
+[remote]
+inputs = ["desk"]
+device = 5
+"""
+# bank MSB and LSB as the instrument wants them, then the program (MIDI 1.0 Detailed Specification 4.2.1 p. 13);
+# a step for an output sends both, and without a bank the program alone
+BURST = bytes.fromhex("B4 00 00 B4 20 03 C4 0B B9 00 01 B9 20 00 C9 57 CA 00")
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[Stage]:
+    made = Stage(tmp_path)
+    made.rig.write_text(WHOLE.replace("KEYS", str(tmp_path / "KEYS")).replace("STRINGS", str(tmp_path / "STRINGS")))
+    yield made
+    made.close()
+
+
+def until_scene(stage: Stage, number: int, name: str) -> None:
+    end = time.monotonic() + DEADLINE
+    while stage.scene() != {"number": number, "name": name}:
+        assert time.monotonic() < end, stage.scene()
+
+
+def test_check_costs_the_whole_rig(stage: Stage) -> None:
+    """Every section of a rig file in one: `check` tells the burst's bytes and its time on the wire (3,125 a second)."""
+    said = stage.bayleaf("check", str(stage.rig), "--json")
+    assert (said.returncode, said.stderr) == (0, "")
+    (row,) = json.loads(said.stdout)["bursts"]
+    assert (row["number"], row["output"], row["bytes"]) == (11, "strings", len(BURST))
+    assert row["wire_ms"] == pytest.approx(len(BURST) / 3.125)
+
+
+def test_each_command_from_the_cable(stage: Stage) -> None:
+    """The printed program or song is the scene's number; a condition without a number names its scene; a command, and
+    a pedal below its threshold, is not heard at an output."""
+    stage.start()
+    assert stage.heard(BURST) == BURST
+    for message, number, name in (
+        ("C0 0B", 12, "Finale"),
+        ("F3 0A", 11, "Overture"),
+        ("B0 40 20 B0 40 7F", 12, "Finale"),
+        ("C0 0A", 11, "Overture"),
+    ):
+        os.write(stage.keys, bytes.fromhex(message))
+        until_scene(stage, number, name)
+    assert stage.heard(BURST) == BURST + BURST
+    os.write(stage.keys, bytes.fromhex("C0 62 90 3C 40"))  # no scene has the number 99
+    assert stage.heard(bytes.fromhex("90 30 40")) == bytes.fromhex("90 30 40")
+    assert stage.scene() == {"number": 11, "name": "Overture"}
+    os.write(stage.keys, bytes.fromhex("F0 7D 01 F7"))
+    assert stage.heard(BURST) == BURST
+
+
+@pytest.mark.parametrize(
+    ("options", "backend"), [((), None), (("--virtual",), "memory")], ids=["no backend named", "virtual"]
+)
+def test_byte_devices_stay_byte_devices(stage: Stage, options: tuple[str, ...], backend: str | None) -> None:
+    """A rig of byte devices plays without a backend, whether the system has MIDI ports or not, and with --virtual."""
+    devices = WHOLE.replace('port = "Desk*"', 'device = "/dev/no-such-desk"')
+    devices = devices.replace('port = "Eight-way box*2"', 'device = "/dev/no-such-box"')
+    folder = str(stage.folder)
+    stage.rig.write_text(devices.replace("KEYS", f"{folder}/KEYS").replace("STRINGS", f"{folder}/STRINGS"))
+    stage.start(*options, backend=backend)
+    assert stage.heard(BURST) == BURST
+    os.write(stage.keys, bytes.fromhex("90 3C 40"))
+    assert stage.heard(bytes.fromhex("90 30 40")) == bytes.fromhex("90 30 40")
+
+
+def test_a_refused_file_stands_in_the_status(stage: Stage) -> None:
+    """A rig file that is edited while it plays is adopted; a faulty one is refused, and `status` has line and key."""
+    stage.start()
+    good = stage.rig.read_text()
+    stage.rig.write_text(good.replace('name = "Overture"', 'name = "Prelude"'))
+    until_scene(stage, 11, "Prelude")
+    stage.rig.write_text(good.replace("channel = 5", "channel = 50"))
+    end = time.monotonic() + DEADLINE
+    while (refused := json.loads(stage.bayleaf("status", "--json").stdout)["refused_rig"]) is None:
+        assert time.monotonic() < end
+    assert f"{stage.rig}:14: instruments.string-machine.channel: found 50; allowed: 1 to 16" in refused
+    assert stage.scene() == {"number": 11, "name": "Prelude"}

@@ -1,0 +1,254 @@
+"""The panel as a process beside an engine: it starts, dies, hangs and ends, and the music does not notice."""
+
+import http.client
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import IO, TypeVar
+
+import pytest
+
+from tests.cli.test_run import BAYLEAF, DEADLINE, Stage
+from tests.support.panel_ends import Ends
+
+Found = TypeVar("Found")
+
+
+class Said:
+    """What a process prints, line by line, as it comes."""
+
+    def __init__(self, pipe: IO[str]) -> None:
+        self.lines: list[str] = []
+        self._pipe = pipe
+        self._thread = threading.Thread(target=self._read)
+        self._thread.start()
+
+    def _read(self) -> None:
+        self.lines.extend(line.rstrip("\n") for line in iter(self._pipe.readline, ""))
+
+    def line(self, pattern: str, after: int = 0) -> str:
+        """The first line that is wholly so, of those after the first `after` lines."""
+        return until(lambda: next((line for line in self.lines[after:] if re.fullmatch(pattern, line)), None))
+
+    def close(self) -> None:
+        self._thread.join(DEADLINE)
+        self._pipe.close()
+
+
+def until(found: Callable[[], Found | None]) -> Found:
+    """What is found at last."""
+    end = time.monotonic() + DEADLINE
+    while (value := found()) is None or value is False:
+        assert time.monotonic() < end
+        time.sleep(0.02)
+    return value
+
+
+class Theatre:
+    """A stage whose engine has a panel."""
+
+    def __init__(self, folder: Path) -> None:
+        self.stage = Stage(folder)
+        self.said: list[Said] = []
+
+    def start(self, *command: str) -> tuple[subprocess.Popen[str], Said]:
+        process = subprocess.Popen(
+            [str(BAYLEAF), *command],
+            env=self.stage.environment,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        self.stage.processes.append(process)
+        assert process.stdout is not None
+        self.said.append(Said(process.stdout))
+        return process, self.said[-1]
+
+    def run(self, *options: str) -> tuple[subprocess.Popen[str], Said, int]:
+        """An engine with its panel, and the panel's port."""
+        command = ("run", str(self.stage.rig), "--backend", "memory", "--panel", "--panel-port", "0", *options)
+        process, said = self.start(*command)
+        return process, said, self.port(said)
+
+    def port(self, said: Said, after: int = 0) -> int:
+        return int(said.line(r"http://127\.0\.0\.1:\d+/", after).rpartition(":")[2].strip("/"))
+
+    def passes(self) -> bool:
+        """Whether a note goes through the engine."""
+        os.write(self.stage.keys, bytes.fromhex("90 3C 40"))
+        self.stage.heard(bytes.fromhex("90 3C 40"))
+        os.write(self.stage.keys, bytes.fromhex("80 3C 40"))
+        self.stage.heard(bytes.fromhex("80 3C 40"))
+        return True
+
+    def close(self) -> None:
+        for process in self.stage.processes:
+            process.kill()
+            process.wait(DEADLINE)
+            if process.stderr is not None:
+                process.stderr.close()
+        for said in self.said:
+            said.close()
+        self.stage.processes.clear()
+        self.stage.close()
+
+
+@pytest.fixture
+def theatre(tmp_path: Path) -> Iterator[Theatre]:
+    made = Theatre(tmp_path)
+    yield made
+    made.close()
+
+
+def _status(port: int, host: str | None = None) -> int | None:
+    """Of the page; None if nobody answers."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=DEADLINE)
+    try:
+        connection.request("GET", "/page/pair.css", headers={} if host is None else {"Host": host})
+        return connection.getresponse().status
+    except OSError:
+        return None
+    finally:
+        connection.close()
+
+
+def _answers(port: int) -> bool:
+    return _status(port) == 200
+
+
+def _panel_of(engine: int) -> int:
+    """The process that the engine started."""
+    return until(lambda: next(iter(_children(engine)), None))
+
+
+def _children(process: int) -> list[int]:
+    listed = subprocess.run(["ps", "-o", "pid=", "--ppid", str(process)], capture_output=True, text=True, check=False)
+    return [int(number) for number in listed.stdout.split()]
+
+
+def _runs(process: int) -> bool:
+    try:
+        return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+def test_the_address_is_printed_when_it_answers(theatre: Theatre) -> None:
+    """`run --panel` prints the page's address on a line of its own once it answers; it gives way to the engine."""
+    process, _, port = theatre.run()
+    assert _answers(port)
+    assert _status(port, "evil.example") == 403
+    assert os.getpriority(os.PRIO_PROCESS, _panel_of(process.pid)) > os.getpriority(os.PRIO_PROCESS, process.pid)
+    assert theatre.passes()
+
+
+async def test_what_the_page_asks_happens(theatre: Theatre) -> None:
+    """A scene asked for on the live socket is in force when the answer says so; a command that cannot be is refused."""
+    _, _, port = theatre.run()
+    async with Ends(port, {}).live() as live:
+        assert await live.hear() == {"role": "operate"}
+        answer = await live.ask(1, do="next")
+        assert (answer["done"], answer["text"]) == (True, "scene 2 Two")
+        assert theatre.stage.scene() == {"number": 2, "name": "Two"}
+        answer = await live.ask(2, do="scene", scene=9)
+        assert (answer["done"], answer["text"]) == (False, "there is no scene 9; nothing changed")
+        assert (await live.ask(3, do="panic"))["done"]
+
+
+def test_a_killed_panel_costs_no_music_and_comes_back(theatre: Theatre) -> None:
+    """After kill -9 of the panel notes pass as before, and the engine starts another one."""
+    process, said, _ = theatre.run()
+    before = len(said.lines)
+    first = _panel_of(process.pid)
+    os.kill(first, signal.SIGKILL)
+    assert theatre.passes()
+    said.line(r"the panel has ended .*", before)
+    assert theatre.passes()
+    assert _answers(theatre.port(said, before))
+    assert _panel_of(process.pid) != first
+    assert theatre.passes()
+
+
+def test_a_panel_that_hangs_costs_no_music(theatre: Theatre) -> None:
+    """While the panel is stopped notes pass and commands act; at SIGTERM the engine ends both, with status 0."""
+    process, _, _ = theatre.run()
+    panel = _panel_of(process.pid)
+    os.kill(panel, signal.SIGSTOP)
+    for _ in range(10):
+        assert theatre.passes()
+    assert theatre.stage.bayleaf("next").returncode == 0
+    process.send_signal(signal.SIGTERM)
+    assert process.wait(DEADLINE) == 0
+    assert not _runs(panel)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
+def test_the_panel_ends_with_the_engine(theatre: Theatre, number: signal.Signals) -> None:
+    """However the engine ends, its panel does not outlive it, and the port is free."""
+    process, _, port = theatre.run()
+    panel = _panel_of(process.pid)
+    process.send_signal(number)
+    process.wait(DEADLINE)
+    until(lambda: not _runs(panel))
+    assert _status(port) is None
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_panel_of_an_engine_that_runs(theatre: Theatre, number: signal.Signals) -> None:
+    """`panel` serves beside an engine that was started without one, and ends when told to, with status 0."""
+    theatre.stage.start()
+    process, said = theatre.start("panel", "--port", "0")
+    assert _answers(theatre.port(said))
+    process.send_signal(number)
+    assert process.wait(DEADLINE) == 0
+    assert theatre.passes()
+
+
+def test_a_port_that_is_taken(theatre: Theatre) -> None:
+    """`panel` says so and what to do, with status 1; with `run` the music plays all the same."""
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        said = theatre.stage.bayleaf("panel", "--port", str(port))
+        assert said.returncode == 1
+        assert said.stderr == f"port {port} cannot be used (Address already in use); choose another one\n"
+        command = ("run", str(theatre.stage.rig), "--backend", "memory", "--panel", "--panel-port", str(port))
+        _, lines = theatre.start(*command)
+        lines.line(r"the panel has ended \(status 1\).*")
+        assert theatre.passes()
+
+
+def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
+    """`--lan` shows a code for each role; one pairs once, a new one is shown, and the pairing outlives the panel."""
+    theatre.stage.start()
+    process, said = theatre.start("panel", "--port", "0", "--lan", "--host", "pit.example")
+    port = theatre.port(said)
+    code = said.line(r"To pair a browser that may see and operate, once: \S{4}-\S{4}")[-9:]
+    said.line(r"To pair a browser that may see, not operate, once: \S{4}-\S{4}")
+    said.line(rf"http://pit\.example:{port}/")
+    before = len(said.lines)
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=DEADLINE)
+    own = {"Host": f"pit.example:{port}", "Origin": f"http://pit.example:{port}"}
+    connection.request("POST", "/pair", f"code={code}", own)
+    told = connection.getresponse()
+    assert (told.status, told.headers["Location"]) == (303, "/")
+    connection.close()
+    assert said.line(r"To pair a browser that may see and operate, once: .*", before)[-9:] != code
+    kept = theatre.stage.folder / "state" / "bayleaf" / "bayleaf.panel.json"
+    assert kept.stat().st_mode & 0o777 == 0o600
+    assert len(json.loads(kept.read_text())["pairings"]) == 1
+    process.send_signal(signal.SIGTERM)
+    process.wait(DEADLINE)
+    _, again = theatre.start("panel", "--port", "0", "--lan")
+    theatre.port(again)
+    assert len(json.loads(kept.read_text())["pairings"]) == 1
+    _, third = theatre.start("panel", "--port", "0", "--lan", "--forget")
+    theatre.port(third)
+    assert not kept.exists()

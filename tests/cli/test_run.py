@@ -1,0 +1,266 @@
+"""A running engine and the commands that act on it, each a process of its own as in a terminal."""
+
+import json
+import os
+import signal
+import subprocess
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.support.answering_engine import until_it_answers
+from tests.support.paths import BAYLEAF
+
+DEADLINE = 30.0
+RIG = """
+format = 1
+[inputs]
+keys = { device = "KEYS" }
+[outputs]
+strings = { device = "STRINGS" }
+[[scenes]]
+number = 1
+name = "One"
+routes = [ { from = "keys", to = "strings" } ]
+burst = [ { output = "strings", channel = 1, bank = [1, 2], program = 3 } ]
+[[scenes]]
+number = 2
+name = "Two"
+routes = [ { from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] } ]
+[[setlists]]
+name = "Friday"
+scenes = [1, 2]
+[[controls]]
+input = "keys"
+when = { program = "any" }
+do = "scene"
+"""
+
+
+class Stage:
+    """A folder with two FIFOs as cables, and an engine on them."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
+        for name in ("KEYS", "STRINGS"):
+            os.mkfifo(folder / name)
+        self.rig = folder / "rig.toml"
+        self.rig.write_text(RIG.replace("KEYS", str(folder / "KEYS")).replace("STRINGS", str(folder / "STRINGS")))
+        self.keys = os.open(folder / "KEYS", os.O_RDWR | os.O_NONBLOCK)
+        self.strings = os.open(folder / "STRINGS", os.O_RDWR | os.O_NONBLOCK)
+        self.processes: list[subprocess.Popen[str]] = []
+
+    def run(self, *options: str, backend: str | None = "memory") -> subprocess.Popen[str]:
+        chosen = [] if backend is None else ["--backend", backend]
+        command = [str(BAYLEAF), "run", str(self.rig), *chosen, *options]
+        process = subprocess.Popen(command, env=self.environment, stderr=subprocess.PIPE, text=True)
+        self.processes.append(process)
+        return process
+
+    def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        command = [str(BAYLEAF), *arguments]
+        return subprocess.run(
+            command, env=self.environment, capture_output=True, text=True, timeout=DEADLINE, check=False
+        )
+
+    def start(self, *options: str, backend: str | None = "memory") -> subprocess.Popen[str]:
+        process = self.run(*options, backend=backend)
+        until_it_answers(process, self.folder)
+        return process
+
+    def scene(self) -> object:
+        return json.loads(self.bayleaf("status", "--json").stdout)["scene"]
+
+    def heard(self, ends: bytes) -> bytes:
+        """What came down the cable, read until it ends so."""
+        data, end = b"", time.monotonic() + DEADLINE
+        while not data.endswith(ends):
+            assert time.monotonic() < end, data.hex(" ")
+            try:
+                data += os.read(self.strings, 4096)
+            except BlockingIOError:
+                time.sleep(0.01)
+        return data
+
+    def close(self) -> None:
+        for process in self.processes:
+            if process.returncode is None:
+                process.kill()
+                process.communicate()
+        os.close(self.keys)
+        os.close(self.strings)
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[Stage]:
+    made = Stage(tmp_path)
+    yield made
+    made.close()
+
+
+def test_commands_act_and_answer(stage: Stage) -> None:
+    """scene, next, back, panic and resend act on the engine and say what happened; the cable shows it."""
+    stage.start()
+    burst = bytes.fromhex("B0 00 01 B0 20 02 C0 02")
+    assert stage.heard(burst) == burst
+    said = stage.bayleaf("next")
+    assert (said.returncode, said.stdout) == (0, "scene 2 Two\n")
+    said = stage.bayleaf("next")
+    assert said.returncode == 0
+    assert said.stdout == "the end of the set list Friday; nothing changed\n"
+    said = stage.bayleaf("back")
+    assert said.stdout.startswith("scene 1 One, 0 ms, 1 instrument (8 bytes sent")
+    assert stage.heard(burst) == burst
+    assert stage.bayleaf("resend").stdout.startswith("scene 1 One sent again")
+    assert stage.heard(burst) == burst
+    assert stage.bayleaf("scene", "Two").returncode == 0
+    assert stage.scene() == {"number": 2, "name": "Two"}
+    said = stage.bayleaf("scene", "9")
+    assert said.returncode == 1
+    assert said.stderr == "there is no scene 9; nothing changed\n"
+    assert stage.bayleaf("panic").stdout.startswith("panic: 0 notes released")
+    assert b"\xb0\x7b\x00" in stage.heard(b"\xef\x00\x40")
+
+
+def test_a_set_list_and_its_entry_are_one_answer(stage: Stage) -> None:
+    """With --json a command prints one JSON value, also where it was asked for a set list and an entry of it."""
+    stage.start()
+    asked = "setlist", "Friday", "--entry", "2"
+    assert json.loads(stage.bayleaf(*asked, "--json").stdout)["scene"] == [2, "Two"]
+    assert stage.bayleaf(*asked).stdout == "the set list Friday, at its end\nscene 2 Two\n"
+
+
+def test_a_note_crosses_a_scene_change_and_sigterm_releases_what_is_held(stage: Stage) -> None:
+    """A held key is released where it was pressed; what is still held at SIGTERM is released, with status 0."""
+    process = stage.start()
+    stage.heard(bytes.fromhex("C0 02"))
+    os.write(stage.keys, bytes.fromhex("90 3C 40 C0 01 90 40 40"))
+    assert stage.heard(bytes.fromhex("90 4C 40")) == bytes.fromhex("90 3C 40 90 4C 40")
+    assert stage.scene() == {"number": 2, "name": "Two"}
+    os.write(stage.keys, bytes.fromhex("80 3C 20"))
+    assert stage.heard(bytes.fromhex("80 3C 20")) == bytes.fromhex("80 3C 20")
+    process.send_signal(signal.SIGTERM)
+    assert stage.heard(bytes.fromhex("80 4C 40")) == bytes.fromhex("80 4C 40")
+    process.communicate(timeout=DEADLINE)
+    assert process.returncode == 0
+
+
+def test_the_last_scene_is_recalled_at_the_next_start(stage: Stage) -> None:
+    """start = "last": the scene of the last time, also after kill -9, whose socket is no obstacle."""
+    process = stage.start()
+    stage.bayleaf("scene", "2")
+    end = time.monotonic() + DEADLINE
+    while not list((stage.folder / "state").rglob("*.json")) or "2" not in _state(stage):
+        assert time.monotonic() < end
+        time.sleep(0.05)
+    process.kill()
+    process.communicate()
+    assert list(stage.folder.rglob("*.sock")), "the socket must have been left behind for this test to mean something"
+    stage.start()
+    assert stage.scene() == {"number": 2, "name": "Two"}
+
+
+def _state(stage: Stage) -> str:
+    shows = [json.loads(file.read_text())["shows"] for file in (stage.folder / "state").rglob("*.json")]
+    return str([standing[0] for listed in shows for standing in listed.values()])
+
+
+def test_two_engines_of_one_name(stage: Stage) -> None:
+    """The second engine of a name is refused with one sentence; the first plays on."""
+    stage.start()
+    second = stage.run()
+    _, said = second.communicate(timeout=DEADLINE)
+    assert second.returncode == 1
+    assert said == 'an engine named "bayleaf" is running; give this one another with --name NAME\n'
+    assert stage.bayleaf("status").returncode == 0
+
+
+def test_a_folder_too_deep_for_a_socket(stage: Stage) -> None:
+    """A socket's path has some hundred bytes (unix(7): 108); in a folder with a longer one commands act as well."""
+    deep = stage.folder / ("deep" * 30)
+    deep.mkdir(mode=0o700)
+    stage.environment["XDG_RUNTIME_DIR"] = str(deep)
+    process = stage.run()
+    end = time.monotonic() + DEADLINE
+    while stage.bayleaf("scene", "2").returncode != 0:
+        assert time.monotonic() < end
+        assert process.poll() is None, process.communicate()[1]
+    assert (deep / "bayleaf" / "bayleaf.sock").is_socket()
+    assert stage.scene() == {"number": 2, "name": "Two"}
+
+
+def test_watch_speaks_musicians_words(stage: Stage) -> None:
+    """`watch` shows what goes in and out with port, channel and note name."""
+    stage.start()
+    command = [str(BAYLEAF), "watch"]
+    watching = subprocess.Popen(command, env=stage.environment, stdout=subprocess.PIPE, text=True)
+    stage.processes.append(watching)
+    assert watching.stdout is not None
+    playing = threading.Event()
+
+    def play() -> None:  # again and again: nobody knows when the watcher begins to see
+        while not playing.wait(0.05):
+            os.write(stage.keys, bytes.fromhex("94 3C 40 84 3C 40"))
+
+    player = threading.Thread(target=play)
+    player.start()
+    lines: list[str] = []
+    try:
+        while not any(" out " in line for line in lines):
+            lines.append(watching.stdout.readline())
+    finally:
+        playing.set()
+        player.join()
+    assert any("in" in line and "keys" in line and "channel 5 note on C4 velocity 64" in line for line in lines)
+    assert any("out" in line and "strings" in line for line in lines)
+
+
+def test_rubbish_on_a_device_harms_nothing(stage: Stage) -> None:
+    """Random bytes on an input are counted as repairs; what is whole among them passes, and the engine goes on."""
+    stage.start()
+    stage.heard(bytes.fromhex("C0 02"))
+    os.write(stage.keys, bytes.fromhex("3C 40 F7 90 F0 01 90 3C F4 90 3C 40"))
+    assert stage.heard(bytes.fromhex("90 3C 40"))
+    inputs = json.loads(stage.bayleaf("status", "--json").stdout)["inputs"]
+    assert inputs[0]["repairs"] > 0
+
+
+def test_the_status_names_the_fault_log(stage: Stage) -> None:
+    """As text and as JSON the status says where faults are logged, below XDG_STATE_HOME, and how many there are."""
+    stage.start()
+    file = stage.folder / "state" / "bayleaf" / "bayleaf.log"
+    log = json.loads(stage.bayleaf("status", "--json").stdout)["log"]
+    assert log == {"file": str(file), "faults": 0, "error": None}
+    assert f"fault log: {file} (no faults)" in stage.bayleaf("status").stdout.splitlines()
+
+
+def test_a_port_that_is_missing_at_start_is_told_and_the_rest_plays(stage: Stage) -> None:
+    """A device that is not there is one sentence on stderr; the engine plays without it and `status` shows it."""
+    (stage.folder / "KEYS").unlink()
+    stage.start()
+    inputs = json.loads(stage.bayleaf("status", "--json").stdout)["inputs"]
+    assert inputs[0]["state"] == "missing"
+    assert "there is no such device" in inputs[0]["last_error"]
+
+
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM])
+def test_an_impatient_second_signal_ends_nothing_badly(stage: Stage, end: signal.Signals) -> None:
+    """Ctrl-C twice, or a second SIGTERM as `timeout` and service managers send it, at whatever moment until the process
+    is gone: the held note is still released, the status is 0, no traceback is shown, and nothing is left of the socket
+    that the next start would take for a crash."""
+    process = stage.start()
+    stage.heard(bytes.fromhex("C0 02"))
+    os.write(stage.keys, bytes.fromhex("90 3C 40"))
+    stage.heard(bytes.fromhex("90 3C 40"))
+    while process.poll() is None:
+        process.send_signal(end)
+        time.sleep(0.002)
+    assert stage.heard(bytes.fromhex("80 3C 40")) == bytes.fromhex("80 3C 40")
+    _, said = process.communicate(timeout=DEADLINE)
+    assert process.returncode == 0
+    assert "Traceback" not in said
+    assert not (stage.folder / "bayleaf" / "bayleaf.sock").exists()

@@ -1,0 +1,70 @@
+"""The README's unit for a supervisor: what it starts, and when it is started again.
+
+Source of the keys: systemd.service(5), systemd.unit(5), from memory.
+"""
+
+import configparser
+import json
+import os
+import shlex
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from tests.support.paths import ROOT
+
+RIG = 'format = 1\n[[scenes]]\nnumber = 1\nname = "Only"\n'
+
+
+def unit() -> configparser.ConfigParser:
+    """The unit file as README prints it."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8").split("```ini\n")[1].split("```")[0]
+    parsed = configparser.ConfigParser(interpolation=None)
+    parsed.optionxform = str
+    parsed.read_string(text)
+    return parsed
+
+
+def home(tmp_path: Path, rig: str) -> dict[str, str]:
+    """A home folder as README describes it; the environment that goes with it."""
+    (tmp_path / "bayleaf" / ".venv").mkdir(parents=True)
+    (tmp_path / "bayleaf" / ".venv" / "bin").symlink_to(Path(sys.executable).parent)
+    (tmp_path / "rigs").mkdir()
+    (tmp_path / "rigs" / "pit.toml").write_text(rig)
+    return {**os.environ, "XDG_RUNTIME_DIR": str(tmp_path / "r"), "XDG_STATE_HOME": str(tmp_path / "s")}
+
+
+def command(tmp_path: Path) -> list[str]:
+    """What the supervisor would start for bayleaf@pit, on ports that are to be had everywhere."""
+    line = unit()["Service"]["ExecStart"].replace("%h", str(tmp_path)).replace("%i", "pit")
+    return [*shlex.split(line), "--backend", "memory"]
+
+
+def test_what_the_unit_starts_answers_and_is_started_again_when_killed(tmp_path: Path) -> None:
+    """The command of the unit plays the rig under its name; a kill counts as a failure, after which it starts again."""
+    environment = home(tmp_path, RIG)
+    bayleaf = command(tmp_path)[0]
+    for _ in range(2):
+        process = subprocess.Popen(command(tmp_path), env=environment, stderr=subprocess.DEVNULL)
+        end = time.monotonic() + 30
+        while True:
+            asked = subprocess.run(
+                [bayleaf, "status", "--json", "--name", "pit"], env=environment, capture_output=True, check=False
+            )
+            if asked.returncode == 0:
+                break
+            assert process.poll() is None
+            assert time.monotonic() < end
+        assert json.loads(asked.stdout)["scene"] == {"number": 1, "name": "Only"}
+        process.kill()
+        assert process.wait() == -9
+    assert unit()["Service"]["Restart"] == "on-failure"
+
+
+def test_a_faulty_rig_is_not_started_again_and_again(tmp_path: Path) -> None:
+    """A rig at fault ends with a status after which the supervisor leaves it alone."""
+    environment = home(tmp_path, RIG.replace("number", "nubmer"))
+    done = subprocess.run(command(tmp_path), env=environment, capture_output=True, text=True, check=False)
+    assert "pit.toml:3: " in done.stderr
+    assert str(done.returncode) in unit()["Service"]["RestartPreventExitStatus"].split()

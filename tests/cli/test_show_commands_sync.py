@@ -1,0 +1,208 @@
+"""The rig's clock and time code by command: a running engine, its cables, and the commands as in a terminal."""
+
+import contextlib
+import json
+import os
+import subprocess
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.support.answering_engine import until_it_answers
+from tests.support.paths import BAYLEAF
+
+DEADLINE = 30.0
+RIG = """
+format = 1
+[inputs]
+desk = { device = "FOLDER/DESK" }
+[outputs]
+strings = { device = "FOLDER/STRINGS" }
+[[scenes]]
+number = 1
+name = "One"
+"""
+OWN = RIG + '[sync.clock]\nto = "strings"\nbpm = 100\n[sync.timecode]\nto = "strings"\nrate = "29.97 drop"\n'
+CUE = '[[scenes]]\nnumber = 2\nname = "Two"\nat = "01:00:00:02"\n'
+
+
+class Engine:
+    """A running engine with two FIFOs as cables."""
+
+    def __init__(self, folder: Path, rig: str) -> None:
+        self.environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
+        for name in ("DESK", "STRINGS"):
+            os.mkfifo(folder / name)
+        self.desk, self.strings = (os.open(folder / name, os.O_RDWR | os.O_NONBLOCK) for name in ("DESK", "STRINGS"))
+        (folder / "rig.toml").write_text(rig.replace("FOLDER", str(folder)))
+        self.processes: list[subprocess.Popen[str]] = []
+        until_it_answers(self.open("run", str(folder / "rig.toml"), "--backend", "memory"), folder)
+
+    def open(self, *arguments: str) -> subprocess.Popen[str]:
+        process = subprocess.Popen(
+            [str(BAYLEAF), *arguments],
+            env=self.environment,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+        )
+        self.processes.append(process)
+        return process
+
+    def ask(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        command = [str(BAYLEAF), *arguments]
+        return subprocess.run(
+            command, env=self.environment, capture_output=True, text=True, timeout=DEADLINE, check=False
+        )
+
+    def said(self, *arguments: str) -> str:
+        answer = self.ask(*arguments)
+        assert answer.returncode == 0, answer.stderr
+        return answer.stdout
+
+    def refused(self, *arguments: str) -> str:
+        answer = self.ask(*arguments)
+        assert (answer.returncode, answer.stdout) == (1, "")
+        return answer.stderr
+
+    def status(self) -> dict[str, Any]:
+        found: dict[str, Any] = json.loads(self.said("status", "--json"))
+        return found
+
+    def until(self, holds: Callable[[], object]) -> None:
+        end = time.monotonic() + DEADLINE
+        while not holds():
+            assert time.monotonic() < end
+            time.sleep(0.02)
+
+    def heard(self, wanted: bytes) -> None:
+        """Wait until this came down the cable."""
+        data = b""
+
+        def there() -> bool:
+            nonlocal data
+            try:
+                data += os.read(self.strings, 4096)
+            except BlockingIOError:
+                return False
+            return wanted in data
+
+        self.until(there)
+
+    def close(self) -> None:
+        for process in self.processes:
+            process.kill()
+            process.communicate()
+        os.close(self.desk)
+        os.close(self.strings)
+
+
+@pytest.fixture
+def engine(tmp_path: Path) -> Iterator[Callable[[str], Engine]]:
+    """Starts an engine on a rig; all are ended afterwards."""
+    made: list[Engine] = []
+
+    def start(rig: str) -> Engine:
+        made.append(Engine(tmp_path, rig))
+        return made[-1]
+
+    yield start
+    for each in made:
+        each.close()
+
+
+def test_the_clock_by_command(engine: Callable[[str], Engine]) -> None:
+    """start, stop, continue, tap and a tempo act on the engine, say what happened, and are heard on the cable."""
+    engine = engine(OWN)
+    found = engine.status()
+    assert (found["tempo"], found["clock_from"]) == (100.0, None)
+    assert engine.said("clock", "start") == "clock: start, tempo 100\n"
+    engine.heard(b"\xfa\xf8\xf8")
+    assert engine.status()["clock_from"] == "internal"
+    assert engine.refused("clock", "start") == "the clock runs already; nothing changed\n"
+    assert engine.said("clock", "132.5") == "tempo 132.5\n"
+    assert "clock: 132.5 beats a minute, from internal\n" in engine.said("status")
+    assert engine.said("clock", "stop") == "clock: stop, tempo 132.5\n"
+    engine.heard(b"\xfc")
+    assert engine.refused("clock", "stop") == "the clock stands already; nothing changed\n"
+    assert engine.said("clock", "continue") == "clock: continue, tempo 132.5\n"
+    engine.heard(b"\xfb\xf8")
+    engine.said("clock", "tap")
+    assert engine.status()["tempo"] == 132.5
+    engine.said("clock", "tap")
+    assert 20 <= engine.status()["tempo"] <= 300
+    assert engine.refused("clock", "301") == "a tempo is 20 to 300 beats a minute; nothing changed\n"
+    assert engine.refused("clock", "nan") == "a tempo is 20 to 300 beats a minute; nothing changed\n"
+    assert "it knows start, continue, stop, tempo" in engine.refused("clock", "faster")
+
+
+def test_the_time_code_by_command(engine: Callable[[str], Engine]) -> None:
+    """start, stop and a place act on the engine; the full message is heard, the cue passed, the place shown."""
+    engine = engine(OWN + CUE)
+    assert (engine.status()["timecode"], engine.status()["timecode_runs"]) == ("00:00:00;00", False)
+    assert engine.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"
+    engine.heard(bytes.fromhex("F0 7F 7F 01 01 41 00 00 00 F7"))  # RP-004 p. 5
+    assert "(29.97 drop frames, stands), from internal" in engine.said("status")
+    assert engine.said("timecode", "start") == "time code runs from 01:00:00;00\n"
+    engine.heard(bytes.fromhex("F1 00 F1 10 F1 20"))
+    engine.until(lambda: engine.status()["scene"] == {"number": 2, "name": "Two"})
+    assert engine.said("timecode", "stop").startswith("time code stands at 01:00:")
+    assert not engine.status()["timecode_runs"]
+    assert engine.refused("timecode", "stop") == "the time code stands already; nothing changed\n"
+    assert engine.refused("timecode", "24:00:00:00").startswith('found "24:00:00:00"; allowed at 29.97 drop frames')
+    assert "it knows start, stop, locate" in engine.refused("timecode", "back")
+
+
+def test_a_rig_without_either(engine: Callable[[str], Engine]) -> None:
+    """Without [sync] the commands are refused with what to write in the rig."""
+    engine = engine(RIG)
+    assert "[sync.clock]" in engine.refused("clock", "start")
+    assert "[sync.timecode]" in engine.refused("timecode", "start")
+    assert (engine.status()["tempo"], engine.status()["timecode"]) == (None, None)
+
+
+@contextlib.contextmanager
+def feeding(engine: Engine, message: bytes) -> Iterator[None]:
+    """Something that sends this every 20 ms until the end of the block."""
+    ended = threading.Event()
+
+    def feed() -> None:
+        while not ended.wait(0.02):
+            os.write(engine.desk, message)
+
+    feeder = threading.Thread(target=feed)
+    feeder.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        feeder.join()
+
+
+def test_what_comes_in_is_shown(engine: Callable[[str], Engine]) -> None:
+    """Clock and time code of an input are shown by `status` and `watch` as tempo and place, and when they stop."""
+    engine = engine(RIG)
+    watcher = engine.open("watch", "--json")
+    assert watcher.stdout is not None
+    os.write(engine.desk, bytes.fromhex("F0 7F 7F 01 01 21 02 03 04 F7"))
+    engine.until(lambda: engine.status()["timecode"] == "01:02:03:04")
+    assert not engine.status()["timecode_runs"]
+    with feeding(engine, bytes.fromhex("F8 F1 00")):
+        engine.until(lambda: engine.status()["timecode_runs"] and engine.status()["tempo"])
+        assert "clock: " in engine.said("status")
+        assert "01:02:03" in engine.said("status")
+        line = ""
+        while '"way": "time"' not in line or '"timecode_runs": true' not in line:
+            line = watcher.stdout.readline()
+            assert line
+        assert json.loads(line)["timecode_from"] == "desk"
+    engine.until(lambda: not engine.status()["timecode_runs"])
+    while '"way": "time"' not in line or '"timecode_runs": false' not in line:
+        line = watcher.stdout.readline()
+        assert line
+    shown = json.loads(line)
+    assert shown["timecode"] == engine.status()["timecode"]

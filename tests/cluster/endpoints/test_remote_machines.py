@@ -1,0 +1,247 @@
+"""Ports of other machines: what an engine sees of them, and who is let play. The promises are our own; no source."""
+
+import json
+
+import pytest
+
+from engine.cluster.endpoints.remote_machines import RemoteMachines
+from engine.cluster.endpoints.remote_ports import RemoteInput
+from engine.cluster.link.wire_format import EventSender
+from engine.cluster.pure.output_lender import GRACE, ClaimRefused
+from engine.core.cable.scheduler import BurstUnit
+from engine.ports.port import PortError, PortGone
+from tests.support.fake_link import FakeNet
+from tests.support.lending_world import BOX, OFF, ON, Box, Engine
+
+
+@pytest.fixture
+def net() -> FakeNet:
+    return FakeNet()
+
+
+def _playing(net: FakeNet) -> tuple[Engine, Box]:
+    """An engine that plays a box's output."""
+    box, desk = Box(net), Engine(net, "desk")
+    desk.claim()
+    desk.open()
+    return desk, box
+
+
+def test_what_is_sent_is_played_there(net: FakeNet) -> None:
+    """Messages of one turn leave together, in order, and are played by the machine that has the cable."""
+    desk, box = _playing(net)
+    box.turn()
+    puts = net.sent[desk.names.output(BOX, "strings")]
+    desk.play(ON, OFF)
+    assert box.turn() == [ON, OFF]
+    assert net.sent[desk.names.output(BOX, "strings")] == puts + 1
+
+
+def test_a_burst_goes_over_with_its_settle_time(net: FakeNet) -> None:
+    """A burst is ordered as one, so that the machine with the cable holds the channel while the instrument settles."""
+    desk, box = _playing(net)
+    desk.cable.burst(0, (BurstUnit(0, (bytes((0xC0, 5)),), 30_000_000),), [])
+    desk.play(ON)
+    assert box.turn() == [bytes((0xC0, 5))]
+    box.now = 30_000_000
+    assert box.turn() == [ON]
+
+
+def test_only_who_was_let_play_opens_an_output(net: FakeNet) -> None:
+    """An engine in charge that has no grant yet counts the output as missing, and says why."""
+    Box(net)
+    desk = Engine(net, "desk")
+    with pytest.raises(PortError, match="stage-left has not let us play yet"):
+        desk.open()
+
+
+def test_what_is_not_there_is_missing(net: FakeNet) -> None:
+    """A machine that is away, or a port that is not plugged in there, is told as such."""
+    desk = Engine(net, "desk")
+    with pytest.raises(PortError, match="stage-left is not there"):
+        desk.far.input("keys", desk.rig.inputs["keys"])
+    box = Box(net)
+    box.link.gone(box.names.plugged(BOX, "in", "keys"))
+    with pytest.raises(PortError, match="not plugged in at stage-left"):
+        desk.far.input("keys", desk.rig.inputs["keys"])
+
+
+def test_a_cable_that_is_cut_silences_the_outputs_and_loses_the_ports(net: FakeNet) -> None:
+    """The machine releases what sounds by itself; to the engine its ports are gone, and can be had again afterwards."""
+    desk, box = _playing(net)
+    desk.play(ON)
+    box.turn()
+    net.cut("desk")
+    assert box.turn() == [OFF]
+    with pytest.raises(PortGone, match="is gone"):
+        desk.port.check()
+    net.mend("desk")
+    desk.claim()
+    desk.open()
+    desk.play(ON)
+    assert box.turn()[-1:] == [ON]
+
+
+def test_a_note_whose_release_was_missed_is_released_by_the_state(net: FakeNet) -> None:
+    """What the engine let go of while it could not be heard ends as soon as it plays again, by its state."""
+    desk, box = _playing(net)
+    desk.play(ON)
+    box.turn()
+    desk.cable.live = False
+    desk.cable.put(0, (OFF,), [])
+    desk.claim()
+    desk.port.flush(0)
+    assert box.turn() == [OFF]
+
+
+def test_a_standby_takes_over_and_the_old_engine_is_fenced(net: FakeNet) -> None:
+    """The owner refuses while the holder is alive, grants once it is gone, and plays nothing of the old one after."""
+    desk, box = _playing(net)
+    spare = Engine(net, "spare")
+    spare.far.follow()
+    spare.open()
+    assert spare.far.claim(BOX) == ClaimRefused("desk")
+    desk.play(ON)
+    spare.play(ON)
+    assert box.turn() == [ON]
+    desk.link.gone(desk.names.alive("desk"))  # its loop is stuck
+    spare.far.leading = True
+    spare.claim()
+    spare.port.flush(0)
+    assert box.turn() == []  # the note that both hold rings on
+    desk.play(OFF)
+    assert box.turn() == []
+    assert box.lender.fenced == 1
+    spare.play(OFF)
+    assert box.turn() == [OFF]
+    assert desk.far.leases[BOX].holder == "spare"
+
+
+def test_a_hand_over_loses_nothing_that_was_flushed_before(net: FakeNet) -> None:
+    """What the holder ordered before it gave its outputs away is played before the other's claim is granted."""
+    desk, box = _playing(net)
+    spare = Engine(net, "spare")
+    desk.play(ON)
+    desk.far.give(BOX, box.lender.epoch, "spare")
+    spare.claim()
+    assert box.turn() == [ON]
+
+
+def test_nobody_else_gives_away(net: FakeNet) -> None:
+    """The word of an engine that does not hold the outputs gives nothing away."""
+    desk, box = _playing(net)
+    spare = Engine(net, "spare")
+    spare.far.give(BOX, box.lender.epoch - 1, "spare")
+    assert spare.far.claim(BOX) == ClaimRefused("desk")
+    assert desk.port.gone is None
+
+
+def test_orders_that_never_came_are_made_good(net: FakeNet, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A gap in the orders is told with the lease, and the engine answers with what should sound."""
+    desk, box = _playing(net)
+    desk.play(ON)
+    assert box.turn() == [ON]
+    with monkeypatch.context() as losing:
+        losing.setattr(desk.link, "publish", lambda *put: None)
+        desk.play(OFF)
+    desk.play(bytes((0xB0, 7, 100)))
+    box.turn()
+    assert box.lender.lost == 1
+    desk.port.flush(0)
+    assert box.turn() == [OFF]
+
+
+def test_garbled_orders_are_counted_and_cost_nothing_else(net: FakeNet) -> None:
+    """Bytes that are no orders are left out; what follows is played."""
+    desk, box = _playing(net)
+    desk.link.publish(desk.names.output(BOX, "strings"), b"\x07nonsense")
+    desk.play(ON)
+    assert box.turn()[-1:] == [ON]
+    assert box.gate.garbled == 1
+
+
+def test_a_holder_that_was_never_seen_is_gone_after_a_while(net: FakeNet) -> None:
+    """An engine that claims and dies before its token came is not waited for for ever."""
+    box, desk = Box(net), Engine(net, "desk")
+    desk.link.gone(desk.names.alive("desk"))
+    desk.claim()
+    for _ in range(5):
+        box.gate.look()
+    box.now += GRACE
+    box.turn()
+    assert box.gate.holder is None
+
+
+# Inputs
+
+
+def _hears(net: FakeNet) -> tuple[RemoteMachines, RemoteInput, Box, EventSender]:
+    box, desk = Box(net), Engine(net, "desk")
+    return desk.far, desk.far.input("keys", desk.rig.inputs["keys"]), box, EventSender(9)
+
+
+def _put(box: Box, sender: EventSender, *messages: bytes, lose: bool = False) -> None:
+    for payload, bulk in sender.packs([(at, message) for at, message in enumerate(messages)]):
+        if not lose:
+            box.link.publish(box.names.input(BOX, "keys"), payload, bulk)
+
+
+def test_what_is_played_there_arrives_with_its_time(net: FakeNet) -> None:
+    """Events carry when they arrived at their own machine, told by the clock of this one."""
+    far, source, box, sender = _hears(net)
+    far.to_here = lambda machine, at: at - 1000
+    taken: list[tuple[int, bytes]] = []
+    source.hand_to(taken.extend)
+    _put(box, sender, ON, OFF)
+    assert source.poll() == []
+    assert taken == [(-1000, ON), (-999, OFF)]
+
+
+def test_a_gap_counts_as_a_pulled_cable(net: FakeNet) -> None:
+    """A message that was lost may have been a release: all that came is heard, and then the port is gone."""
+    _, source, box, sender = _hears(net)
+    _put(box, sender, ON)
+    _put(box, sender, OFF, lose=True)
+    _put(box, sender, ON)
+    assert source.poll() == [ON, ON]
+    assert source.stream.repairs == 1
+    with pytest.raises(PortGone, match="lost on the way"):
+        source.poll()
+
+
+def test_what_was_heard_is_not_heard_again(net: FakeNet) -> None:
+    """A put that comes twice is played once."""
+    _, source, box, sender = _hears(net)
+    ((payload, _),) = sender.packs([(0, ON)])
+    for _ in range(2):
+        box.link.publish(box.names.input(BOX, "keys"), payload)
+    assert source.poll() == [ON]
+
+
+def test_a_machine_that_started_anew_counts_from_its_own_beginning(net: FakeNet) -> None:
+    """A new stream is no gap."""
+    _, source, box, sender = _hears(net)
+    _put(box, sender, ON, OFF)
+    _put(box, EventSender(10), ON)
+    assert source.poll() == [ON, OFF, ON]
+
+
+def test_what_arrived_before_the_cable_was_cut_is_heard(net: FakeNet) -> None:
+    """Messages that came before the end come before the end is told."""
+    _, source, box, sender = _hears(net)
+    _put(box, sender, ON)
+    net.cut(BOX)
+    assert source.poll() == [ON]
+    with pytest.raises(PortGone):
+        source.poll()
+
+
+def test_what_the_other_machine_counts_is_told(net: FakeNet) -> None:
+    """How much its driver takes at one go, and what found no room there, is known here as of an output of our own."""
+    desk, box = _playing(net)
+    counted = {"shed": 3, "replaced": 2, "longest": 4096}
+    box.link.hint(box.names.meter(BOX), json.dumps({"inputs": {}, "outputs": {"strings": counted}}).encode())
+    assert desk.port.longest == 4096
+    assert (desk.cable.waiting.shed, desk.cable.waiting.replaced) == (3, 2)
+    desk.open()
+    assert desk.port.longest == 4096

@@ -1,0 +1,35 @@
+"""An input that is plugged in here and heard by the other engine, too. (Our own design; no outside source.)"""
+
+import pytest
+
+from engine.cluster.endpoints.shared_input import SharedInput
+from engine.cluster.link.wire_format import read_events
+from engine.ports.memory import MemoryInput
+from engine.ports.port import PortGone
+from tests.support.fake_link import FakeNet
+
+
+def test_what_it_hears_is_played_here_and_published():
+    """The show polls it as any input; the other engine gets the same messages with their time, in order."""
+    net = FakeNet()
+    heard, tokens = [], []
+    other = net.link("spare")
+    other.subscribe("in/keys", lambda _, payload: heard.append(read_events(payload)))
+    other.watch("alive/keys", lambda key, there: tokens.append(there))
+    port = MemoryInput("Stage piano")
+    shared = SharedInput(port, net.link("desk"), "in/keys", "alive/keys", lambda: 77)
+    assert (shared.name, shared.stream.open, shared.stream.repairs) == ("Stage piano", False, 0)
+    assert shared.poll() == []
+    port.push(b"\x90\x3c\x40\x80\x3c\x40")
+    assert shared.poll() == [b"\x90\x3c\x40", b"\x80\x3c\x40"]
+    port.push(b"\xb0\x40\x7f")
+    assert shared.poll() == [b"\xb0\x40\x7f"]
+    assert [(pack.first, pack.events) for pack in heard] == [
+        (0, [(77, b"\x90\x3c\x40"), (77, b"\x80\x3c\x40")]),
+        (2, [(77, b"\xb0\x40\x7f")]),
+    ]
+    port.unplug()
+    with pytest.raises(PortGone):
+        shared.poll()
+    shared.close()
+    assert tokens == [True, False]

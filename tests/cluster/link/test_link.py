@@ -1,0 +1,213 @@
+"""What a link promises, kept by zenoh on the loopback and by the link in memory that other tests build on.
+
+The promises are our own (`engine.cluster.link.link`); no source.
+"""
+
+import json
+import socket
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+
+import pytest
+
+from engine.cluster.link.join import open_link
+from engine.cluster.link.link import Link, LinkError
+from engine.cluster.link.settings import settings_of
+from engine.rig.read.load import read
+from tests.support.fake_link import FakeNet
+from tests.support.waiting import PATIENCE, comes
+
+Make = Callable[[str], Link]
+MACHINES = ("desk", "spare", "stage-left")
+
+
+def free_ports(count: int) -> list[int]:
+    """TCP ports of the loopback that nobody uses."""
+    with ExitStack() as stack:
+        sockets = [stack.enter_context(socket.socket()) for _ in range(count)]
+        for each in sockets:
+            each.bind(("127.0.0.1", 0))
+        return [each.getsockname()[1] for each in sockets]
+
+
+def rig_text(ports: list[int]) -> str:
+    """A rig of three machines on the loopback."""
+    machines = "".join(
+        f'{name} = {{ listen = "127.0.0.1:{port}" }}\n' for name, port in zip(MACHINES, ports, strict=True)
+    )
+    return (
+        'format = 1\n[network]\nmachine = "desk"\nmain = "desk"\nstandby = "spare"\n'
+        f'[network.machines]\n{machines}[[scenes]]\nnumber = 1\nname = "One"\n'
+    )
+
+
+@pytest.fixture(params=["zenoh", "memory"])
+def make(request: pytest.FixtureRequest, tmp_path) -> Iterator[Make]:
+    """Makes links of machines that reach each other."""
+    made: list[Link] = []
+    net = FakeNet()
+    rig = read(rig_text(free_ports(3)), "rig.toml")
+
+    def link(machine: str) -> Link:
+        if request.param == "memory":
+            made.append(net.link(machine))
+        else:
+            made.append(open_link(settings_of(rig.on(machine), tmp_path / "rig.toml")))
+        return made[-1]
+
+    yield link
+    for each in made:
+        each.close()
+
+
+def together(make: Make, *names: str) -> list[Link]:
+    """Links that have seen each other."""
+    links = [make(name) for name in names]
+    for link, name in zip(links, names, strict=True):
+        link.alive(f"r1/test/alive/{name}")
+    for link in links:
+        assert comes(lambda link=link: len(link.present("r1/test/alive/*")) == len(names) - 1)
+    return links
+
+
+def until_heard(said: Callable[[], None], heard: list[object]) -> None:
+    """Say it again until it is heard: a subscription takes a moment to be known elsewhere."""
+    until = time.monotonic() + PATIENCE
+    while not heard and time.monotonic() < until:
+        said()
+        time.sleep(0.01)
+    assert heard
+
+
+def test_what_is_published_is_heard_in_order_and_once(make: Make) -> None:
+    """A thousand messages of one key arrive at every other machine, each once, in the order they were published."""
+    desk, spare, stage = together(make, *MACHINES)
+    heard: dict[str, list[bytes]] = {"spare": [], "stage": []}
+    spare.subscribe("r1/test/in/desk/*", lambda _, payload: heard["spare"].append(payload))
+    stage.subscribe("r1/test/in/desk/*", lambda _, payload: heard["stage"].append(payload))
+    for who in heard.values():
+        until_heard(lambda: desk.publish("r1/test/in/desk/keys", b"here"), who)
+    for number in range(1000):
+        desk.publish("r1/test/in/desk/keys", b"%d" % number)
+    wanted = [b"%d" % number for number in range(1000)]
+    for who in heard.values():
+        assert comes(lambda who=who: who[-1] == wanted[-1])
+        assert [each for each in who if each != b"here"] == wanted
+    assert (desk.lost, spare.faults, stage.faults) == (0, 0, 0)
+
+
+def test_nobody_hears_himself(make: Make) -> None:
+    """A link hears nothing of its own: no message, no token, no state, no question."""
+    desk, spare = together(make, "desk", "spare")
+    own: list[object] = []
+    others: list[object] = []
+    for link, heard in ((desk, own), (spare, others)):
+        link.subscribe("r1/test/in/*/*", lambda key, _, heard=heard: heard.append(key))
+    until_heard(lambda: desk.publish("r1/test/in/desk/keys", b""), others)
+    desk.subscribe_state("r1/test/state/show", lambda key, _: own.append(key))
+    desk.keep("r1/test/state/show", b"mine")
+    desk.watch("r1/test/alive/desk", lambda key, _: own.append(key))
+    desk.answer("r1/test/cmd/desk/ping", lambda payload: payload)
+    assert desk.ask("r1/test/cmd/desk/ping", b"") == []
+    assert own == []
+
+
+def test_a_late_joiner_gets_the_last_state(make: Make) -> None:
+    """Who subscribes late hears the last value that is kept, then each newer one, and no older one."""
+    desk, spare = together(make, "desk", "spare")
+    for number in range(5):
+        desk.keep("r1/test/state/show", b"%d" % number)
+    heard: list[bytes] = []
+    spare.subscribe_state("r1/test/state/show", lambda _, payload: heard.append(payload))
+    assert comes(lambda: b"4" in heard)
+    desk.keep("r1/test/state/show", b"5")
+    assert comes(lambda: b"5" in heard)
+    assert heard == sorted(set(heard))
+
+
+def test_tokens_come_and_go(make: Make) -> None:
+    """A token is seen by who watches already and by who begins to watch; it goes when taken down and with its link."""
+    desk, spare, stage = together(make, *MACHINES)
+    seen: list[tuple[str, bool]] = []
+    stage.watch("r1/test/alive/*/in/*", lambda key, there: seen.append((key, there)))
+    desk.alive("r1/test/alive/desk/in/keys")
+    assert comes(lambda: seen == [("r1/test/alive/desk/in/keys", True)])
+    late: list[tuple[str, bool]] = []
+    spare.watch("r1/test/alive/*/in/*", lambda key, there: late.append((key, there)))
+    assert comes(lambda: late == [("r1/test/alive/desk/in/keys", True)])
+    desk.gone("r1/test/alive/desk/in/keys")
+    assert comes(lambda: seen[1:] == [("r1/test/alive/desk/in/keys", False)])
+    spare.alive("r1/test/alive/spare/in/keys")
+    assert comes(lambda: seen[2:] == [("r1/test/alive/spare/in/keys", True)])
+    spare.close()
+    assert comes(lambda: seen[3:] == [("r1/test/alive/spare/in/keys", False)])
+    assert stage.present("r1/test/alive/*") == ["r1/test/alive/desk"]
+
+
+def test_questions_are_answered(make: Make) -> None:
+    """A question gets an answer from each that answers to its key, and none where nobody does."""
+    desk, spare, stage = together(make, *MACHINES)
+    stage.answer("r1/test/claim/stage-left", lambda payload: payload + b", granted")
+    answers: list[bytes] = []
+
+    def ask() -> None:
+        answers.extend(desk.ask("r1/test/claim/stage-left", b"desk"))
+
+    until_heard(ask, answers)
+    assert answers == [b"desk, granted"]
+    assert spare.ask("r1/test/claim/nobody", b"spare") == []
+
+
+def test_a_closed_link_says_and_raises_nothing(make: Make) -> None:
+    """After a close whatever is said is counted as lost, a question has no answers, and a second close does nothing."""
+    desk = make("desk")
+    desk.close()
+    desk.close()
+    desk.publish("r1/test/in/desk/keys", b"")
+    desk.alive("r1/test/alive/desk")
+    desk.gone("r1/test/alive/desk")
+    assert desk.ask("r1/test/cmd/spare/ping", b"") == []
+    assert desk.lost == 1
+
+
+def test_what_a_callback_raises_is_counted(tmp_path) -> None:
+    """A callback that raises stops nothing: the next message is heard, and the fault counted."""
+    rig = read(rig_text(free_ports(3)), "rig.toml")
+    desk, spare = (open_link(settings_of(rig.on(name), tmp_path / "rig.toml")) for name in ("desk", "spare"))
+    heard: list[object] = []
+
+    def stumble(_: str, payload: bytes) -> None:
+        heard.append(payload)
+        raise ValueError
+
+    spare.subscribe("r1/test/in/desk/*", stumble)
+    until_heard(lambda: desk.publish("r1/test/in/desk/keys", b"1"), heard)
+    desk.publish("r1/test/in/desk/keys", b"2")
+    assert comes(lambda: heard[-1] == b"2")
+    assert comes(lambda: spare.faults == len(heard))
+    desk.close()
+    spare.close()
+
+
+def test_an_address_in_use_is_told(tmp_path) -> None:
+    """A machine whose address is taken cannot join, and says so in one sentence."""
+    rig = read(rig_text(free_ports(3)), "rig.toml")
+    settings = settings_of(rig, tmp_path / "rig.toml")
+    first = open_link(settings)
+    with pytest.raises(
+        LinkError, match=r"another program listens at 127\.0\.0\.1:\d+ already; is desk running here\?$"
+    ):
+        open_link(settings)
+    first.close()
+
+
+def test_the_configuration_is_as_measured(tmp_path) -> None:
+    """On the loopback links are plain TCP, one side dials, nothing is scouted and the lease is 300 ms."""
+    rig = read(rig_text([7001, 7002, 7003]), "rig.toml")
+    config = json.loads(settings_of(rig.on("spare"), tmp_path / "rig.toml").config)
+    assert config["listen"]["endpoints"] == ["tcp/127.0.0.1:7002"]
+    assert config["connect"]["endpoints"] == ["tcp/127.0.0.1:7001"]
+    assert [config["scouting"][way]["enabled"] for way in ("multicast", "gossip")] == [False, False]
+    assert config["transport"]["link"]["tx"]["lease"] == 300
+    assert "access_control" not in config

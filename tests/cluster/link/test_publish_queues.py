@@ -1,0 +1,96 @@
+"""Lanes and kept states by themselves. (Our own design; no source.)"""
+
+import threading
+from collections.abc import Sequence
+from itertools import permutations
+
+from engine.cluster.link import publish_queues
+from engine.cluster.link.publish_queues import PublishQueue, Said
+from engine.cluster.link.retained_state import RetainedState, RetainedStateReader
+from tests.support.waiting import PATIENCE, comes
+
+
+def test_a_lane_that_is_stuck_loses_what_does_not_fit(monkeypatch) -> None:
+    """Whoever publishes never waits: while a machine takes nothing, so much waits, and the rest is counted as lost."""
+    monkeypatch.setattr(publish_queues, "_MOST", 5)
+    go, taken, lost = threading.Event(), [], []
+
+    def slow(said: Sequence[Said]) -> None:
+        go.wait(PATIENCE)
+        taken.extend(payload for _, payload in said)
+
+    lane = PublishQueue("test", slow, lost.append)
+    lane.put("key", b"0")
+    assert comes(lambda: lane._waiting.empty())
+    for number in range(1, 9):
+        lane.put("key", b"%d" % number)
+    assert sum(lost) == 3
+    go.set()
+    lane.end()
+    lane.wait(PATIENCE)
+    assert taken == [b"%d" % number for number in range(6)]
+
+
+def test_what_cannot_be_handed_on_is_counted_and_the_rest_goes() -> None:
+    """Messages that raise are lost; those after them are not."""
+    taken, lost = [], []
+
+    def hand_on(said: Sequence[Said]) -> None:
+        if ("bad", b"1") in said:
+            raise OSError
+        taken.extend(said)
+
+    lane = PublishQueue("test", hand_on, lost.append)
+    lane.put("bad", b"1")
+    assert comes(lambda: sum(lost) >= 1)
+    lane.put("good", b"2")
+    lane.end()
+    lane.wait(PATIENCE)
+    assert (taken, sum(lost)) == ([("good", b"2")], 1)
+
+
+def test_what_gathers_while_a_lane_is_busy_goes_together() -> None:
+    """What was put while the lane handed something on is handed on at one go, in its order, and nothing twice."""
+    go, taken = threading.Event(), []
+
+    def slow(said: Sequence[Said]) -> None:
+        taken.append([payload for _, payload in said])
+        go.wait(PATIENCE)
+
+    lane = PublishQueue("test", slow, lambda many: None)
+    lane.put("a", b"0")
+    assert comes(lambda: bool(taken))
+    for number in range(1, 9):
+        lane.put("b" if number % 2 else "a", b"%d" % number)
+    go.set()
+    lane.end()
+    lane.wait(PATIENCE)
+    assert taken == [[b"0"], [b"%d" % number for number in range(1, 9)]]
+
+
+def test_no_older_state_comes_after_a_newer_one() -> None:
+    """However what was published and what was answered arrive, values of one keeper are heard in order, each once;
+    what is too short to be a state is passed over."""
+    for order in permutations(range(4)):
+        kept, heard = RetainedState(), []
+        assert kept.last(b"") == b""
+        values = [kept.replace(b"%d" % number) for number in range(4)]
+        assert kept.last(b"") == values[-1]
+        followed = RetainedStateReader("key", lambda key, payload, heard=heard: heard.append((key, payload)))
+        followed.take(b"short")
+        for place in order:
+            followed.take(values[place])
+            followed.take(values[place])
+        told = [payload for _, payload in heard]
+        assert told == sorted(set(told))
+        assert heard[-1] == ("key", b"3")
+
+
+def test_each_keeper_has_its_own_order() -> None:
+    """A machine that starts anew, or another one, is heard although its numbers begin again."""
+    heard: list[bytes] = []
+    followed = RetainedStateReader("key", lambda _, payload: heard.append(payload))
+    first, second = RetainedState(), RetainedState()
+    for kept, value in ((first, b"a"), (first, b"b"), (second, b"c"), (first, b"d")):
+        followed.take(kept.replace(value))
+    assert heard == [b"a", b"b", b"c", b"d"]

@@ -1,0 +1,241 @@
+"""Who is in charge, of two engines and the owners of the outputs. (Our own design; nothing outside defines it.)"""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.cluster.pure.leadership import Ask, Follow, Give, Lead, Leadership, Play
+from tests.support.leadership_world import MS, World
+
+OWNERS = ("left", "right")
+
+
+@pytest.fixture
+def world():
+    """Both engines play, the main one in charge of both owners."""
+    world = World(OWNERS)
+    world.start("desk")
+    world.start("spare")
+    world.run(2000)
+    assert_led_by(world, "desk")
+    return world
+
+
+def assert_led_by(world, name):
+    assert world.leaders() == [name]
+    assert [world.players(owner) for owner in OWNERS] == [[name], [name]]
+    assert {engine.leader for engine in world.engines.values()} == {name}
+
+
+def test_alone_it_is_in_charge_at_once():
+    """A rig without a standby asks its owners straight away and waits for nobody."""
+    charge = Leadership(7, "desk", "desk", None, OWNERS)
+    assert charge.due == 7
+    assert charge.tick(7) == [Lead(), Ask("left"), Ask("right")]
+    assert charge.granted(8, "right", 41) == [Play("right", 41, None, True)]
+    assert (charge.epoch("right"), charge.epoch("left")) == (41, None)
+
+
+def test_a_standby_that_has_never_seen_the_main_engine_waits():
+    """Started first, the standby takes nothing: it follows, and the main engine is in charge when it comes."""
+    world = World(OWNERS)
+    world.start("spare")
+    world.run(5000)
+    assert world.leaders() == []
+    world.start("desk")
+    world.run(2000)
+    assert_led_by(world, "desk")
+
+
+def test_a_main_engine_that_comes_back_follows(world):
+    """The show stays with the standby when the main engine starts again, until somebody hands it over."""
+    world.kill("desk")
+    world.run(500)
+    assert_led_by(world, "spare")
+    world.start("desk")
+    world.run(3000)
+    assert_led_by(world, "spare")
+    assert [name for _, name in world.leads] == ["desk", "spare"]
+
+
+def test_a_stuck_engine_loses_the_show_and_follows_when_it_wakes(world):
+    """An engine whose loop was stuck hears what it missed, steps down and does not play by its old epoch."""
+    world.stop("desk")
+    world.run(300)
+    assert world.leaders() == ["desk", "spare"]  # it cannot know yet; its epoch is worth nothing
+    assert [world.players(owner) for owner in OWNERS] == [["spare"], ["spare"]]
+    world.wake("desk")
+    world.run(500)
+    assert_led_by(world, "spare")
+
+
+def test_two_engines_that_lose_each_other_change_nothing(world):
+    """Cut from each other, both seen by the owners: the standby is refused, again and again, and the show goes on."""
+    world.part("desk", "spare")
+    world.run(5000)
+    assert world.leaders() == ["desk"]
+    world.join("desk", "spare")
+    world.run(500)
+    assert_led_by(world, "desk")
+    assert len(world.leads) == 1
+
+
+def test_a_main_engine_cut_off_from_all_steps_down_when_it_is_back(world):
+    """Its cable out, the standby takes over; its cable in again, it hears the higher term and follows."""
+    for other in ("spare", *OWNERS):
+        world.part("desk", other)
+    world.run(1000)
+    assert world.engines["spare"].in_charge
+    for other in ("spare", *OWNERS):
+        world.join("desk", other)
+    world.run(1500)
+    assert_led_by(world, "spare")
+
+
+def test_an_owner_that_only_the_standby_reaches_brings_it_the_whole_show(world):
+    """One engine has the show, not each a half: who is granted what the other has lost is in charge of all."""
+    world.part("desk", "spare")
+    world.part("desk", "left")
+    world.run(1000)
+    world.join("desk", "left")
+    world.run(1000)
+    world.join("desk", "spare")
+    world.run(4500)
+    assert_led_by(world, "spare")
+
+
+def test_a_hand_over_and_back(world):
+    """Each gives away what it holds, the other asks and gets it; terms grow."""
+    for giver, taker in (("desk", "spare"), ("spare", "desk")):
+        world.act(giver, world.engines[giver].hand_over(world.now))
+        world.run(100)
+        assert_led_by(world, taker)
+    assert [engine.term for engine in world.engines.values()] == [3, 3]
+
+
+def test_what_is_given_may_be_as_old_as_the_giving():
+    """The engine that is handed the show says since when: what was pressed from then on was sent by nobody."""
+    charge = Leadership(0, "spare", "desk", "spare", ["left"])
+    charge.alive(0, True)
+    charge.told(0, 1, "desk")
+    assert charge.told(5 * MS, 2, "spare") == [Ask("left")]
+    assert charge.granted(8 * MS, "left", 9) == [Lead(), Play("left", 9, 5 * MS, False)]
+    assert charge.term == 2
+
+
+def test_a_giving_that_is_not_confirmed_is_said_again():
+    """Until the owner has confirmed it, since otherwise it would refuse the other for ever."""
+    charge = Leadership(0, "desk", "desk", "spare", ["left"])
+    charge.tick(charge.due)
+    charge.granted(0, "left", 9)
+    charge.alive(0, True)
+    assert charge.hand_over(10) == [Follow("spare"), Give("left", 9, "spare")]
+    assert charge.due == 100 * MS + 10
+    assert charge.tick(charge.due) == [Give("left", 9, "spare")]
+    charge.leased(charge.due, "left", 9, "desk", "spare")
+    assert charge.due == 3000 * MS + 10  # by then a word of the spare is to be there
+
+
+def test_an_owner_that_starts_again_is_asked_again(world):
+    """It remembers nobody; the engine in charge asks it at once, and nobody else."""
+    engine = world.engines["desk"]
+    world.act("desk", engine.owner_there(world.now, "left", False))
+    assert engine.epoch("left") is None
+    world.act("desk", engine.owner_there(world.now, "left", True))
+    world.run(50)
+    assert_led_by(world, "desk")
+
+
+def test_a_show_without_owners_is_never_taken_by_itself():
+    """Nobody could tell a dead engine from a pulled cable; the player can, and takes it by hand."""
+    charge = Leadership(0, "spare", "desk", "spare", [])
+    charge.alive(0, True)
+    charge.told(0, 1, "desk")
+    assert charge.alive(1, False) == []
+    assert charge.tick(10_000 * MS) == []
+    assert charge.take(20_000 * MS) == [Lead()]
+
+
+def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby():
+    """What it had said before its sign of life went may arrive later; the standby goes on asking."""
+    charge = Leadership(0, "spare", "desk", "spare", ["left"])
+    charge.alive(0, True)
+    charge.told(0, 1, "desk")
+    assert charge.alive(1, False) == [Ask("left")]
+    assert charge.told(2, 1, "desk") == []
+    assert charge.state == "asking"
+    assert charge.granted(3, "left", 9) == [Lead(), Play("left", 9, None, False)]
+
+
+def test_a_question_that_is_not_answered_is_asked_again():
+    """A question lost with its link does not leave the outputs dumb; an answer that comes too late changes nothing."""
+    charge = Leadership(0, "desk", "desk", None, ["left"])
+    assert charge.tick(0) == [Lead(), Ask("left")]
+    assert charge.tick(charge.due) == [Ask("left")]
+    assert charge.granted(1100 * MS, "left", 11) == [Play("left", 11, None, True)]
+    assert charge.granted(1200 * MS, "left", 10) == []
+    assert charge.epoch("left") == 11
+
+
+def test_an_edit_that_changes_the_owners():
+    """What is new is asked, what is gone is no longer ours."""
+    charge = Leadership(0, "desk", "desk", None, ["left"])
+    charge.tick(0)
+    charge.granted(0, "left", 9)
+    assert len(charge.owned(["right"])) == 1
+    assert charge.tick(1) == [Ask("right")]
+
+
+EVENTS = st.sampled_from(
+    [("kill", "desk"), ("kill", "spare"), ("stop", "desk"), ("stop", "spare"), ("over",), ("owner", "left")]
+    + [("part", *pair) for pair in (("desk", "spare"), ("desk", "left"), ("spare", "left"), ("desk", "right"))]
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.tuples(EVENTS, st.integers(0, 800), st.integers(0, 800)), max_size=6))
+def test_whatever_happens_one_engine_leads_in_the_end(events):
+    """Deaths, stuck loops, cut links, hand-overs at any moment: when all is well again one engine has the whole show.
+
+    And at no time do two engines play one owner's outputs by the epoch that counts there.
+    """
+    world = World(OWNERS)
+    world.start("desk")
+    world.start("spare")
+    world.run(2000)
+    for (what, *who), lasts, then in events:
+        undo = happen(world, what, who)
+        for _ in range(0, lasts, 50):
+            world.run(50)
+            assert all(len(world.players(owner)) < 2 for owner in OWNERS)
+        undo()
+        world.run(then)
+    world.run(6000)
+    assert len(world.leaders()) == 1
+    assert_led_by(world, world.leaders()[0])
+
+
+def happen(world, what, who):
+    """One thing that goes wrong; how it is put right again."""
+    if what == "kill":
+        world.kill(*who)
+        return lambda: world.start(*who)
+    if what == "stop":
+        world.stop(*who)
+        return lambda: world.wake(*who)
+    if what == "part":
+        world.part(*who)
+        return lambda: world.join(*who)
+    if what == "over":
+        for name, engine in world.engines.items():
+            if engine.in_charge and engine.other_alive:
+                world.act(name, engine.hand_over(world.now))
+                break
+    if what == "owner":
+        owner = world.owners[who[0]]
+        owner.holder = owner.given_to = None
+        owner.epoch += 100
+        for name in world.engines:
+            world.tell(name, lambda name=name: world.miss(name, who[0]))
+            world.tell(name, lambda name=name: world.meet(name, who[0]))
+    return lambda: None

@@ -1,0 +1,226 @@
+"""A machine that lends its outputs: one player at a time, and silence once nobody plays."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.cluster.pure.output_lender import GRACE, ClaimRefused, Grant, OutputLender
+from engine.core.cable.receiver_state import ReceiverState
+from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
+from engine.core.cable.scheduler import DIN, BurstUnit, Delivery
+from tests.support.receiver import Receiver
+
+ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))
+PEDAL = bytes((0xB0, 64, 127))
+BOTH = {"desk", "spare"}
+
+
+def _lender() -> OutputLender:
+    return OutputLender({"strings": None, "brass": None}, started=1000)
+
+
+def _claim(lender: OutputLender, who: str, alive: set[str] = BOTH) -> int:
+    answer = lender.claim(who, alive)
+    assert isinstance(answer, Grant)
+    return answer.epoch
+
+
+def _unit(*messages: bytes) -> Order:
+    return Order(OrderKind.UNIT, messages)
+
+
+def _messages(deliveries: list[Delivery]) -> list[bytes]:
+    return [message for _, message, _ in deliveries]
+
+
+def test_who_comes_first_plays() -> None:
+    """Outputs that nobody holds are granted, and nobody else's as long as their holder is alive."""
+    lender = _lender()
+    epoch = _claim(lender, "desk")
+    assert epoch > 1000
+    assert lender.claim("spare", BOTH) == ClaimRefused("desk")
+    assert _messages(lender.take(0, epoch, "strings", 0, [_unit(ON)])) == [ON]
+
+
+def test_orders_of_another_epoch_are_left_undone() -> None:
+    """An engine that was replaced and does not know it plays nothing, however long it goes on."""
+    lender = _lender()
+    old = _claim(lender, "desk")
+    new = _claim(lender, "spare", {"spare"})
+    assert lender.take(0, old, "strings", 0, [_unit(ON)]) == []
+    assert lender.fenced == 1
+    assert _messages(lender.take(0, new, "strings", 0, [_unit(ON)])) == [ON]
+
+
+def test_what_the_holder_gives_away_the_other_may_claim() -> None:
+    """A hand-over: only who it was given to may claim it, and only the holder's present epoch can give."""
+    lender, give = _lender(), Order(OrderKind.GIVE, (b"spare",))
+    epoch = _claim(lender, "desk")
+    lender.take(0, epoch - 1, "strings", None, [give])
+    assert lender.claim("spare", BOTH) == ClaimRefused("desk")
+    lender.take(0, epoch, "strings", None, [give])
+    assert lender.claim("third", {*BOTH, "third"}) == ClaimRefused("desk")
+    assert _claim(lender, "spare") > epoch
+
+
+def test_outputs_fall_silent_at_once_when_their_only_engine_is_gone() -> None:
+    """The last note is released and the pedal put up by the machine itself, and the old epoch is over."""
+    lender = _lender()
+    epoch = _claim(lender, "desk")
+    lender.take(0, epoch, "strings", 0, [_unit(ON), _unit(PEDAL)])
+    lender.holder_gone(5, another=False)
+    assert lender.due == 5
+    assert _messages(lender.tick(5)) == [OFF, bytes((0xB0, 64, 0))]
+    assert lender.holder is None
+    assert lender.take(6, epoch, "strings", 2, [_unit(ON)]) == []
+
+
+def test_outputs_wait_for_another_engine() -> None:
+    """While another engine is alive they sound on for the grace, and a grant in time keeps them sounding."""
+    lender = _lender()
+    epoch = _claim(lender, "desk")
+    lender.take(0, epoch, "strings", 0, [_unit(ON)])
+    lender.holder_gone(0, another=True)
+    assert lender.tick(GRACE - 1) == []
+    _claim(lender, "spare", {"spare"})
+    assert lender.tick(2 * GRACE) == []
+
+
+def test_a_holder_that_is_back_plays_on() -> None:
+    """A token that was away for less than the grace changes nothing."""
+    lender = _lender()
+    epoch = _claim(lender, "desk")
+    lender.holder_gone(0, another=True)
+    lender.holder_back()
+    assert lender.tick(2 * GRACE) == []
+    assert _messages(lender.take(2 * GRACE, epoch, "strings", 0, [_unit(ON)])) == [ON]
+
+
+def test_a_note_that_both_engines_hold_rings_on() -> None:
+    """The next holder's state releases what it does not hold and leaves what it does."""
+    lender = _lender()
+    epoch = _claim(lender, "desk")
+    other = bytes((0x91, 72, 90))
+    lender.take(0, epoch, "strings", 0, [_unit(ON), _unit(other)])
+    state = ReceiverState()
+    state.note(0, ON)
+    epoch = _claim(lender, "spare", {"spare"})
+    sent = lender.take(0, epoch, "strings", 0, [Order(OrderKind.STATE, (state.snapshot(0),))])
+    assert _messages(sent) == [bytes((0x81, 72, 64))]
+
+
+def test_what_still_waits_on_the_cable_is_reckoned_with() -> None:
+    """A note of the last holder that waits for its turn on a slow cable is released by the next one's state, too."""
+    lender = OutputLender({"strings": DIN}, started=0)
+    epoch = _claim(lender, "desk")
+    notes = [_unit(bytes((0x90, key, 100))) for key in range(40, 60)]
+    sent = lender.take(0, epoch, "strings", 0, notes)
+    assert len(sent) < len(notes)
+    epoch = _claim(lender, "spare", {"spare"})
+    sent += lender.take(1, epoch, "strings", 0, [Order(OrderKind.STATE, (ReceiverState().snapshot(0),))])
+    assert _heard(sent + _run_dry(lender)).held == 0
+
+
+def test_missing_orders_are_noticed() -> None:
+    """A gap in the numbers is counted, and the output is named for repair."""
+    lender = _lender()
+    epoch = _claim(lender, "desk")
+    lender.take(0, epoch, "strings", 0, [_unit(ON)])
+    lender.take(0, epoch, "strings", 3, [_unit(OFF)])
+    assert (lender.lost, lender.incomplete) == (2, {"strings"})
+
+
+def test_a_long_message_is_not_numbered() -> None:
+    """What goes alone, for notes may overtake it, is carried out and breaks no count."""
+    lender = _lender()
+    epoch = _claim(lender, "desk")
+    lender.take(0, epoch, "strings", None, [_unit(ON)])
+    lender.take(0, epoch, "strings", 0, [_unit(OFF)])
+    assert lender.incomplete == set()
+
+
+def test_a_pulled_cable_is_cleared_up_when_it_is_back() -> None:
+    """What sounded when the cable was pulled is released first; orders meanwhile come to nothing."""
+    lender = _lender()
+    epoch = _claim(lender, "desk")
+    lender.take(0, epoch, "strings", 0, [_unit(ON)])
+    lender.pulled("strings")
+    assert lender.take(1, epoch, "strings", 1, [_unit(PEDAL)]) == []
+    assert _messages(lender.plugged(2, "strings", None)) == [OFF]
+
+
+def test_a_burst_is_paced_where_the_cable_is() -> None:
+    """A step holds its channel until the instrument has settled, here as in a show of one machine."""
+    lender = OutputLender({"strings": DIN}, started=0)
+    epoch = _claim(lender, "desk")
+    step = BurstUnit(0, (bytes((0xC0, 5)),), 30_000_000)
+    sent = lender.take(0, epoch, "strings", 0, [Order(OrderKind.BURST, steps=(step,)), _unit(ON)])
+    assert _messages(sent) == [bytes((0xC0, 5))]
+    sent = _run_dry(lender)
+    assert _messages(sent) == [ON]
+    assert sent[0][2] >= 30_000_000
+
+
+def _run_dry(lender: OutputLender) -> list[Delivery]:
+    sent: list[Delivery] = []
+    while (due := lender.due) is not None:
+        sent += lender.tick(due)
+    return sent
+
+
+def _heard(sent: list[Delivery]) -> Receiver:
+    receiver = Receiver()
+    for _, message, _ in sent:
+        receiver.hear(message)
+    return receiver
+
+
+_played = st.lists(
+    st.one_of(
+        st.builds(lambda key: bytes((0x90, key, 100)), st.integers(60, 64)),
+        st.builds(lambda key: bytes((0x80, key, 64)), st.integers(60, 64)),
+        st.builds(lambda value: bytes((0xB0, 64, value)), st.sampled_from((0, 127))),
+        st.builds(lambda value: bytes((0xE0, 0, value)), st.integers(0, 127)),
+    ),
+    max_size=30,
+)
+
+
+@given(_played, st.integers(0, 30), st.booleans())
+def test_a_takeover_at_any_moment_leaves_nothing_hanging(music: list[bytes], cut: int, paced: bool) -> None:
+    """Two engines route the same music; the first dies anywhere, the second goes on, and at the end all is at rest.
+
+    All that the music itself leaves down is released at the end, as a show does.
+    """
+    lender = OutputLender({"strings": DIN if paced else None}, started=0)
+    cables = [RemoteCable(0, None) for _ in range(2)]
+    sent: list[Delivery] = []
+    epoch = _claim(lender, "desk")
+    cables[0].live = True
+    first = 0
+    now = 0
+    for place, message in enumerate([*music, *_ending(music)]):
+        now += 1_000_000
+        for cable in cables:
+            cable.put(now, (message,), [])
+        if place == cut:  # this message was on its way when the engine died
+            cables[0].live, first = False, 0
+            epoch = _claim(lender, "spare", {"spare"})
+            cables[1].state(now)
+            cables[1].live = True
+        orders = [order for cable in cables for order in cable.take_orders() if cable.live]
+        sent += lender.take(now, epoch, "strings", first, orders)
+        first += len(orders)
+        sent += lender.tick(now)
+    sent += _run_dry(lender)
+    assert lender.fenced == 0
+    assert lender.incomplete == set()
+    receiver = _heard(sent)
+    assert receiver.held == 0
+    assert receiver.off_rest == set()
+
+
+def _ending(music: list[bytes]) -> list[bytes]:
+    there = ReceiverState()
+    for message in music:
+        there.note(0, message)
+    return there.releases()

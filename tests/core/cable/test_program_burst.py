@@ -1,0 +1,60 @@
+"""Blank steps of a burst: a place that is kept, and no byte. (Our own design; no outside source.)"""
+
+import pytest
+
+from engine.rig.models.rig import BurstStep
+from tests.support.pit_engine import MS, engine, hexed, run_dry
+
+SCENES = """
+[[scenes]]
+number = 1
+name = "Only blanks"
+burst = [ { instrument = "second" }, { output = "brass", channel = 10 } ]
+[[scenes]]
+number = 2
+name = "One sound"
+burst = [
+  { instrument = "second" }, { instrument = "lead", program = 4 }, { output = "strings", channel = 3 },
+]
+"""
+
+
+def test_a_scene_of_blank_steps_sends_nothing_and_counts_no_instrument() -> None:
+    """Recalled or sent again, blank steps send no byte, and the answer counts no instrument and no time."""
+    router = engine(SCENES)
+    for command in (("scene", 1), ("resend", None)):
+        outcome, deliveries = router.command(0, *command, "shell")
+        assert (hexed(deliveries), hexed(run_dry(router, 0)[1])) == ([], [])
+        assert (outcome.done, outcome.instruments, outcome.burst_bytes, outcome.ready_ns) == (True, 0, 0, 0)
+
+
+def test_blank_steps_among_others_send_nothing() -> None:
+    """Of three steps of which two are blank one is sent, and one instrument is counted."""
+    router = engine(SCENES)
+    outcome, deliveries = router.command(0, "scene", 2, "shell")
+    sent = hexed([*deliveries, *run_dry(router, MS)[1]])
+    assert len(sent) == 1
+    assert sent[0].endswith("03")
+    assert outcome.instruments == 1
+
+
+@pytest.mark.parametrize(
+    ("keys", "blank"),
+    [
+        ({"instrument": "lead"}, True),
+        ({"output": "brass", "channel": 10}, True),
+        ({"instrument": "lead", "sound": "A"}, False),
+        ({"instrument": "lead", "program": 0}, False),
+        ({"output": "brass", "channel": 10, "program": 1}, False),
+    ],
+)
+def test_a_step_is_blank_without_sound_and_program(keys: dict[str, object], blank: bool) -> None:
+    """A step with neither sound nor program is blank."""
+    assert BurstStep.model_validate(keys).blank == blank
+
+
+@pytest.mark.parametrize("keys", [{"instrument": "lead", "bank": [1, 2]}, {"output": "brass"}, {}])
+def test_a_half_step_is_refused(keys: dict[str, object]) -> None:
+    """A bank without a program, an output without a channel, and nothing at all are no steps."""
+    with pytest.raises(ValueError, match=r"program|channel|either"):
+        BurstStep.model_validate(keys)

@@ -1,0 +1,278 @@
+"""A flood on a DIN wire: bounded queues, nothing hangs, what is shed is counted, the others play on."""
+
+from collections.abc import Iterable
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.cable.queues import MOST_BULK, MOST_NOTES, MOST_URGENT
+from engine.core.cable.scheduler import DIN, Delivery
+from engine.core.engine import Engine
+from engine.rig.read.load import read
+from tests.support.pit_engine import MS, PORTS, ears, run_dry
+
+STRINGS, BRASS = 0, 1
+KEYS, PADS = 0, 1
+GAP = 1_000_000_000 // 30_000  # ns between messages of a broken device
+CHAIN = 'through = [ { filter = "add_bank", channels = { 1 = [8, 9], 2 = [8, 9] } } ]'
+
+
+def flooded(chain: str = "") -> Engine:
+    """The keys flood the strings, on a DIN wire; the pads play the brass."""
+    router = Engine(
+        read(
+            PORTS.replace("WIRE", "din")
+            + f'[[scenes]]\nnumber = 1\nname = "Flood"\nroutes = [ {{ from = "keys", to = "strings"{chain} }}, '
+            + '{ from = "pads", to = "brass" } ]\nburst = [ { instrument = "lead", sound = "A" } ]\n'
+            + '[[scenes]]\nnumber = 2\nname = "Empty"\n',
+            "test",
+        )
+    )
+    router.recall(0, 1)
+    return router
+
+
+def broken_device(count: int, seed: int) -> Iterable[bytes]:
+    """Messages of all kinds, releases of keys that are down and of others among them."""
+    dice = Random(seed)
+    for _ in range(count):
+        channel, one, two = dice.randrange(3), dice.randrange(128), dice.randrange(128)
+        yield dice.choice(
+            (
+                bytes((0x90 | channel, one, two or 1)),
+                bytes((0x80 | channel, one, two)),
+                bytes((0x90 | channel, one, 0)),
+                bytes((0xB0 | channel, dice.choice((1, 7, 11, 64, 66, 67, 69)), two)),
+                bytes((0xA0 | channel, one, two)),
+                bytes((0xE0 | channel, one, two)),
+                bytes((0xC0 | channel, one)),
+                bytes((0xF8 + dice.choice((0, 2, 3, 4)),)),
+                bytes((0xF1, one)),
+                b"\xf0\x7d" + bytes(dice.choice((4, 100))) + b"\xf7",
+            )
+        )
+
+
+def pour(router: Engine, stream: Iterable[bytes], now: int = 0) -> tuple[int, list[Delivery], list[bytes]]:
+    """The keys send this at full speed; the time then, what came out, and what was poured in."""
+    out: list[Delivery] = []
+    poured = []
+    for message in stream:
+        now += GAP
+        if router.due is not None and router.due <= now:
+            out += router.tick(now)
+        out += router.receive(now, KEYS, message)
+        poured.append(message)
+        assert_bounded(router)
+    return now, out, poured
+
+
+def assert_bounded(router: Engine) -> None:
+    """The queues of the flooded wire have their bounds: releases beyond it are no more than presses before them."""
+    waiting = router.cables[STRINGS].waiting
+    assert len(waiting.notes) <= 2 * MOST_NOTES
+    assert len(waiting.urgent) <= MOST_URGENT
+    assert len(waiting.code) <= MOST_URGENT
+    assert len(waiting.values) <= 3 * (128 + 128 + 3)  # three channels: controllers, key pressures, and the like
+
+
+def all_up(router: Engine, now: int, poured: list[bytes]) -> list[Delivery]:
+    """The player lifts every finger: each key gets as many releases as it had presses, those already sent included."""
+    down: dict[tuple[int, int], int] = {}
+    for message in poured:
+        key = (message[0] & 0x0F, message[1]) if message[0] & 0xE0 == 0x80 else None
+        if key is not None:
+            pressed = message[0] & 0xF0 == 0x90 and message[2] > 0
+            down[key] = max(0, down.get(key, 0) + (1 if pressed else -1))
+    out: list[Delivery] = []
+    for (channel, number), count in down.items():
+        for _ in range(count):
+            out += router.receive(now, KEYS, bytes((0x80 | channel, number, 64)))
+    return out
+
+
+@pytest.mark.parametrize("chain", ["", f", {CHAIN}"])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_flood_of_everything(seed: int, chain: str) -> None:
+    """30,000 messages of all kinds a second for two seconds: the queues stay bounded, what is shed is counted, every
+    press that went out gets its release, and what each pedal, wheel and program was last set to is what arrives."""
+    router = flooded(chain)
+    now, out, poured = pour(router, broken_device(60_000, seed))
+    out += all_up(router, now, poured)
+    assert router.cables[STRINGS].waiting.shed > 0
+    now, rest = run_dry(router, now)
+    out += rest
+    synth = ears(out)[STRINGS]
+    assert synth.held == 0
+    assert router.ledger.sounding() == 0
+    for channel in range(3):
+        for number in (1, 7, 11, 64, 66, 67, 69):
+            name = bytes((0xB0 | channel, number))
+            assert last(synth.log, name) == last(poured, name)
+        for status in (0xC0, 0xE0):
+            assert last(synth.log, bytes((status | channel,))) == last(poured, bytes((status | channel,)))
+
+
+def last(messages: list[bytes], name: bytes) -> bytes:
+    """The last message that begins so."""
+    return next(message for message in reversed(messages) if message.startswith(name))
+
+
+@given(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 127)), min_size=1, max_size=30), st.integers(0, 40))
+@settings(max_examples=25, deadline=None)
+def test_a_pedal_ends_as_it_was_last(moves: list[tuple[int, int]], spread: int) -> None:
+    """Whether the wire is full, nearly full or half empty at each move of the pedals, the last one is what stays."""
+    router = flooded()
+    now, out = 100 * MS, run_dry(router, 0)[1]
+    for key in range(MOST_NOTES):
+        out += router.receive(now, KEYS, bytes((0x90, key % 128, 64)))
+    for place, (channel, value) in enumerate(moves):
+        now += place * spread * MS // 10
+        out += router.tick(now)
+        out += router.receive(now, KEYS, bytes((0xB0 | channel, 64, value)))
+        out += router.receive(now, KEYS, bytes((0xC0 | channel, value)))
+    out += run_dry(router, now)[1]
+    heard = [message for to, message, _ in out if to == STRINGS]
+    for channel in {channel for channel, _ in moves}:
+        value = [value for on, value in moves if on == channel][-1]
+        assert last(heard, bytes((0xB0 | channel, 64))) == bytes((0xB0 | channel, 64, value))
+        assert last(heard, bytes((0xC0 | channel,))) == bytes((0xC0 | channel, value))
+
+
+def test_a_bank_stays_before_its_program_on_a_full_wire() -> None:
+    """Of two sounds chosen while the wire is full the newer one arrives, its bank first (MIDI 1.0 p. 13)."""
+    router = flooded()
+    now, out = 100 * MS, run_dry(router, 0)[1]
+    for key in range(MOST_NOTES + 200):
+        out += router.receive(now, KEYS, bytes((0x91, key % 128, 64)))
+    for message in ("C1 05", "B1 00 01", "B1 20 02", "C1 06", "B1 00 03", "B1 20 04", "C1 07"):
+        out += router.receive(now, KEYS, bytes.fromhex(message))
+    out += run_dry(router, now)[1]
+    assert ears(out)[STRINGS].sound[1] == (3, 4, 7)
+
+
+def test_a_release_is_never_shed() -> None:
+    """Presses are shed on a full wire, with their releases; a press that went out gets its release in any case."""
+    router = flooded()
+    now, out = 100 * MS, run_dry(router, 0)[1]
+    for _ in range(3):
+        for channel in range(16):
+            for key in range(128):
+                out += router.receive(now, KEYS, bytes((0x90 | channel, key, 64)))
+    shed = router.cables[STRINGS].waiting.shed
+    assert shed > 0
+    for _ in range(3):
+        for channel in range(16):
+            for key in range(128):
+                out += router.receive(now, KEYS, bytes((0x80 | channel, key, 64)))
+    out += run_dry(router, now)[1]
+    heard = [message for to, message, _ in out if to == STRINGS]
+    ons = [message for message in heard if message[0] & 0xF0 == 0x90]
+    assert len(ons) == sum(message[0] & 0xF0 == 0x80 for message in heard) >= 3 * 16 * 128 - shed
+    assert ears(out)[STRINGS].held == 0
+
+
+def test_other_outputs_are_untouched() -> None:
+    """While the strings' wire is flooded each note of the pads reaches the brass at once, and none is lost."""
+    router = flooded()
+    now, heard, expected = 0, [], []
+    for place, message in enumerate(broken_device(30_000, 3)):
+        now += GAP
+        out = router.tick(now) if router.due is not None and router.due <= now else []
+        out += router.receive(now, KEYS, message)
+        if place % 300 == 0:
+            hit = bytes((0x90, 36 + place // 300 % 12, 100))
+            for each in (hit, bytes((0x80, hit[1], 64))):
+                out += router.receive(now, PADS, each)
+                expected.append((now, each))
+        heard += [(sent, message) for to, message, sent in out if to == BRASS]
+    assert heard == expected
+    assert router.cables[BRASS].waiting.shed == 0
+
+
+def test_the_wire_works_when_the_flood_is_over() -> None:
+    """Once the queue has run dry a note goes out at once, and a change of scene sends its whole burst."""
+    router = flooded()
+    now, out, poured = pour(router, broken_device(40_000, 4))
+    all_up(router, now, poured)
+    now, _ = run_dry(router, now)
+    assert router.due is None
+    now += 1000 * MS
+    assert [d for d in router.receive(now, KEYS, b"\x91\x3c\x40") if d[0] == STRINGS] == [
+        (STRINGS, b"\x91\x3c\x40", now)
+    ]
+    shed = router.cables[STRINGS].waiting.shed
+    out = router.recall(now + MS, 1)
+    now, rest = run_dry(router, now + MS)
+    assert [message.hex(" ") for to, message, _ in out + rest if to == STRINGS][-3:] == [
+        "b0 00 01",
+        "b0 20 0b",
+        "c0 14",
+    ]
+    assert router.cables[STRINGS].waiting.shed == shed
+
+
+def test_a_change_of_scene_during_a_flood() -> None:
+    """The new scene's sounds arrive in their time in the midst of a flood, whole, and an empty scene is at rest."""
+    router = flooded()
+    now, out, poured = pour(router, broken_device(15_000, 5))
+    out += router.recall(now, 1)
+    begin = len(out)
+    now, more, also = pour(router, broken_device(3_000, 6), now)
+    out += more
+    at_once = [message for to, message, sent in out[begin - 1 :] if to == STRINGS and message[0] < 0xF0]
+    places = [place for place, message in enumerate(at_once) if message == b"\xb0\x00\x01"]
+    assert places
+    assert at_once[places[0] : places[0] + 3] == [b"\xb0\x00\x01", b"\xb0\x20\x0b", b"\xc0\x14"]
+    out += router.recall(now, 2)
+    out += all_up(router, now, poured + also)
+    out += run_dry(router, now)[1]
+    synth = ears(out)[STRINGS]
+    assert (synth.held, synth.off_rest) == (0, set())
+
+
+@pytest.mark.parametrize("message", [b"\xf8", b"\xfe", b"\xf2\x10\x20", b"\xf1\x24"])
+def test_a_flood_of_clocks_is_bounded(message: bytes) -> None:
+    """Real-time bytes and time code that nobody could use any more are shed, and take turns with the rest: a note that
+    is played in the flood goes out with no more than a few of them before it."""
+    router = flooded()
+    now, _ = run_dry(router, 0)
+    poured_at = now
+    _, out, _ = pour(router, [message] * 30_000, now)
+    now = poured_at + 30_000 * GAP
+    waiting = router.cables[STRINGS].waiting
+    heard = sum(each == message and to == STRINGS for to, each, _ in out)
+    assert waiting.shed >= 30_000 - heard - 2 * MOST_URGENT
+    out = router.receive(now, KEYS, b"\x91\x3c\x40")
+    out += pour(router, [message] * 3_000, now)[1]
+    (sent,) = [sent for to, each, sent in out if each == b"\x91\x3c\x40"]
+    assert sent - now <= 6 * len(message) * DIN.byte_ns + 8 * DIN.byte_ns + 4 * MS
+
+
+def test_a_flood_of_dumps_is_bounded() -> None:
+    """Long SysEx beyond some twenty minutes of the cable is shed, counted, and never cut in two."""
+    router = flooded()
+    dump = b"\xf0\x7d" + bytes(65_000) + b"\xf7"
+    out = run_dry(router, 0)[1]
+    for _ in range(100):
+        out += router.receive(100 * MS, KEYS, dump)
+    waiting = router.cables[STRINGS].waiting
+    assert sum(map(len, waiting.bulk)) <= MOST_BULK
+    assert waiting.shed == 100 - len(waiting.bulk) - 1
+    out += run_dry(router, 100 * MS)[1]
+    assert {message for to, message, _ in out if to == STRINGS and len(message) > 1000} == {dump}
+
+
+def test_a_panic_ends_a_flood() -> None:
+    """A panic on a flooded wire comes first, and when what was owed has gone out all is silent."""
+    router = flooded()
+    now, out, _ = pour(router, broken_device(30_000, 7))
+    before = len(router.cables[STRINGS].waiting.notes)
+    out += router.command(now, "panic", None, "test")[1]
+    assert len(router.cables[STRINGS].waiting.notes) < before
+    out += router.recall(now, 2)
+    out += run_dry(router, now)[1]
+    synth = ears(out)[STRINGS]
+    assert (synth.held, synth.off_rest) == (0, set())

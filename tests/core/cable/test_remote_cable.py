@@ -1,0 +1,108 @@
+"""An output at another machine: what leaves is what a show has sent, at once, and as orders."""
+
+from engine.core.cable.receiver_state import ReceiverState
+from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
+from engine.core.cable.scheduler import DIN, BurstUnit, Delivery
+from engine.core.engine import Engine
+from engine.rig.read.load import read
+from tests.support.pit_engine import PORTS, SCENES
+
+NOTE = bytes((0x90, 60, 100))
+
+
+def _cable(live: bool = True) -> tuple[RemoteCable, list[Delivery]]:
+    cable = RemoteCable(0, DIN)
+    cable.live = live
+    return cable, []
+
+
+def test_nothing_waits() -> None:
+    """However much is sent, all of it leaves at once, and nothing is due."""
+    cable, out = _cable()
+    for _ in range(500):
+        cable.put(7, (NOTE,), out)
+    assert out == [(0, NOTE, 7)] * 500
+    assert (cable.due, cable.full, cable.straight) == (None, False, False)
+
+
+def test_each_call_leaves_its_order() -> None:
+    """Units, bursts and panics are ordered as such, so that the machine with the cable can queue them as it would."""
+    cable, out = _cable()
+    step = BurstUnit(3, (bytes((0xC3, 5)),), 30)
+    cable.put(0, (NOTE,), out)
+    cable.burst(0, (step,), out)
+    cable.panic(0, (bytes((0xB0, 123, 0)),), out)
+    assert cable.take_orders() == [
+        Order(OrderKind.UNIT, (NOTE,)),
+        Order(OrderKind.BURST, steps=(step,)),
+        Order(OrderKind.PANIC, (bytes((0xB0, 123, 0)),)),
+    ]
+    assert cable.take_orders() == []
+
+
+def test_a_follower_keeps_what_sounds_and_orders_nothing() -> None:
+    """A wire that is not live orders nothing, but knows what would sound."""
+    cable, out = _cable(live=False)
+    cable.put(0, (NOTE,), out)
+    assert cable.take_orders() == []
+    assert cable.sounding.held == 1
+
+
+def test_the_time_on_the_far_cable_is_reckoned() -> None:
+    """Ten notes keep a DIN cable busy for 30 bytes of 320 µs (MIDI 1.0 p. 1)."""
+    cable, out = _cable()
+    for _ in range(10):
+        cable.put(0, (NOTE,), out)
+    assert cable.carried_at == 30 * 320_000
+
+
+def test_the_bay_makes_far_wires_where_it_is_told() -> None:
+    """An output that is named as far gets a far wire, and its scene's burst is ordered."""
+    engine = Engine(read(PORTS.replace("WIRE", "din") + SCENES, "test"), far=("strings",))
+    cable = engine.cables[engine.outputs.index("strings")]
+    assert isinstance(cable, RemoteCable)
+    cable.live = True
+    engine.recall(0, 1)
+    assert [order.do for order in cable.take_orders()] == [OrderKind.BURST]
+
+
+def test_going_on_from_a_moment_orders_what_was_sent_since() -> None:
+    """Who is handed the show orders the state of that moment, and then everything that came later, as it came."""
+    cable = RemoteCable(0, None)
+    out: list[Delivery] = []
+    cable.put(100, (b"\x90\x3c\x40",), out)
+    cable.put(200, (b"\xb0\x07\x50",), out)
+    cable.put(300, (b"\x90\x40\x40",), out)
+    cable.burst(310, [BurstUnit(0, (b"\xc0\x05",), 0)], out)
+    cable.put(320, (b"\x80\x40\x40",), out)
+    cable.put(330, (b"\xf8",), out)
+    cable.go_on_from(400, 250)
+    state, *later = cable.take_orders()
+    at_that_moment = ReceiverState()
+    at_that_moment.note(100, b"\x90\x3c\x40")
+    at_that_moment.note(200, b"\xb0\x07\x50")
+    assert state == Order(OrderKind.STATE, (at_that_moment.snapshot(400),))
+    assert [(order.do, order.messages) for order in later] == [
+        (OrderKind.UNIT, (b"\x90\x40\x40",)),
+        (OrderKind.BURST, ()),
+        (OrderKind.UNIT, (b"\x80\x40\x40",)),
+        (OrderKind.UNIT, (b"\xf8",)),
+    ]
+    cable.put(500, (b"\x80\x3c\x40",), out)
+    assert [order.messages for order in cable.take_orders()] == [(b"\x80\x3c\x40",)]
+
+
+def test_what_is_long_past_is_state_alone() -> None:
+    """A wire that is not heard remembers a second, however long it is not heard; and begins anew when it is not."""
+    cable = RemoteCable(0, None)
+    out: list[Delivery] = []
+    for second in range(10):
+        cable.put(second * 1_000_000_000, (bytes((0x90, 60 + second, 64)),), out)
+    cable.go_on_from(9_000_000_001, 0)
+    assert len(cable.take_orders()) == 1 + 2
+    cable.follow()
+    cable.put(10_000_000_000, (b"\x80\x3c\x40",), out)
+    cable.go_on_from(10_000_000_001, 9_500_000_000)
+    state, later = cable.take_orders()
+    assert state.messages[0].count(b"\x03\x90") == 10
+    assert later.messages == (b"\x80\x3c\x40",)

@@ -1,0 +1,459 @@
+"""What one output's cable promises, whatever is played into it (hypothesis), and the figures of the standard."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.cable.program_burst import duration, select, size
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, BurstUnit, Cable, CableSpeed, Delivery
+from tests.support.paths import reference
+from tests.support.pit_engine import MS
+
+REFERENCE = reference("wire")
+BYTE = 320_000  # ns (din-byte-us: MIDI 1.0 p. 1)
+SPEEDS = st.sampled_from([DIN, DIN_RUNNING])
+
+
+class Event(NamedTuple):
+    """What happens after so many microseconds: a unit of messages, or the steps of a recall."""
+
+    gap: int
+    unit: tuple[bytes, ...] = ()
+    steps: tuple[BurstUnit, ...] | None = None
+
+
+class CableInTime:
+    """A wire in virtual time, and all that it handed over."""
+
+    def __init__(self, speed: CableSpeed | None) -> None:
+        self.cable = Cable(0, speed)
+        self.now = 0
+        self.handed: list[tuple[int, Delivery]] = []
+
+    def perform(self, events: Sequence[Event]) -> "CableInTime":
+        for event in events:
+            self.until(self.now + event.gap * 1000)
+            out: list[Delivery] = []
+            if event.steps is None:
+                self.cable.put(self.now, event.unit, out)
+            else:
+                self.cable.burst(self.now, event.steps, out)
+            self.take(out)
+        return self
+
+    def until(self, end: int) -> None:
+        while self.cable.due is not None and self.cable.due <= end:
+            self.now = max(self.now, self.cable.due)
+            out: list[Delivery] = []
+            self.cable.flush(self.now, out)
+            self.take(out)
+            assert self.cable.due is None or self.cable.due > self.now
+        self.now = end
+
+    def run_dry(self) -> "CableInTime":
+        while self.cable.due is not None:
+            self.until(self.cable.due)
+        return self
+
+    def take(self, out: list[Delivery]) -> None:
+        self.handed += [(self.now, delivery) for delivery in out]
+
+    @property
+    def messages(self) -> list[bytes]:
+        return [message for _, (_, message, _) in self.handed]
+
+
+def on_the_cable(messages: Sequence[bytes], running: bool) -> list[int]:
+    """Bytes of each message as an interface writes them: with running status a channel message's status is left out
+    where it repeats the last; system messages end it, real-time bytes do not touch it (MIDI 1.0 p. A-1 to A-2)."""
+    status, sizes = 0, []
+    for message in messages:
+        first = message[0]
+        sizes.append(len(message) - (running and first < 0xF0 and first == status))
+        if first < 0xF8:
+            status = first if first < 0xF0 else 0
+    return sizes
+
+
+# The figures of the standard
+
+
+def _time_of(messages: Sequence[bytes], speed: CableSpeed) -> float:
+    """Milliseconds until the last byte of these has left an idle cable."""
+    cable = CableInTime(speed)
+    cable.perform([Event(0, (message,)) for message in messages]).run_dry()
+    sizes = on_the_cable(messages, speed.running_status)
+    last = cable.handed[-1][1]
+    return (last[2] + sizes[-1] * BYTE) / MS
+
+
+def test_the_line() -> None:
+    """31,250 baud, ten bits a byte: 320 µs a byte, 3,125 bytes a second (din-baud, din-frame, din-byte-us)."""
+    bits = REFERENCE["din-frame"]["expected"]["bits"]
+    baud = REFERENCE["din-baud"]["expected"]["baud"]
+    assert DIN.byte_ns * baud == bits * 10**9
+    assert DIN.byte_ns == REFERENCE["din-byte-us"]["expected"]["us"] * 1000
+    assert 10**9 / DIN.byte_ns == REFERENCE["din-bytes-per-second"]["expected"]
+
+
+SIZES = {name: entry for name, entry in REFERENCE.items() if (entry["input"] or {}).keys() == {"bytes"}}
+
+
+@pytest.mark.parametrize("speed", [DIN, DIN_RUNNING], ids=["plain", "running status"])
+@pytest.mark.parametrize("name", SIZES)
+def test_times_of_one_message(name: str, speed: CableSpeed) -> None:
+    """One message of so many bytes takes 320 µs each; running status saves nothing on a single one."""
+    length, expected = SIZES[name]["input"]["bytes"], SIZES[name]["expected"]
+    short = {1: b"\xf8", 2: b"\xc0\x05", 3: b"\x90\x3c\x40"}
+    message = short.get(length) or b"\xf0" + bytes(length - 2) + b"\xf7"
+    assert _time_of([message], speed) == pytest.approx(expected.get("ms") or expected["us"] / 1000)
+
+
+@pytest.mark.parametrize("name", ["din-chord-4", "din-chord-10"])
+def test_times_of_a_chord(name: str) -> None:
+    """Ten note-ons on one channel: 9.6 ms, and 6.72 ms with running status (MIDI 1.0 p. A-1)."""
+    chord = [bytes((0x90, 48 + key, 64)) for key in range(REFERENCE[name]["input"]["notes"])]
+    assert _time_of(chord, DIN) == pytest.approx(REFERENCE[name]["expected"]["plain_ms"])
+    assert _time_of(chord, DIN_RUNNING) == pytest.approx(REFERENCE[name]["expected"]["running_status_ms"])
+
+
+@pytest.mark.parametrize(("name", "speed"), [("din-rate-3byte", DIN), ("din-rate-rs", DIN_RUNNING)])
+def test_messages_a_second(name: str, speed: CableSpeed) -> None:
+    """Of a flood of notes so many leave in a second: 1,041.67, with running status 1,562.5."""
+    flood = [bytes((0x90, key % 128, 1 + key % 127)) for key in range(2000)]
+    cable = CableInTime(speed).perform([Event(0, (message,)) for message in flood]).run_dry()
+    sent = sum(start < 10**9 for _, (_, _, start) in cable.handed)
+    assert sent == pytest.approx(REFERENCE[name]["expected"]["per_second"], abs=1)
+
+
+def test_a_dump_holds_no_clock() -> None:
+    """A SysEx of 1,000 bytes would hold back fifteen clocks at 120 bpm; each is handed over when it comes."""
+    entry = REFERENCE["din-sysex-hold-clock"]
+    dump = b"\xf0" + bytes(entry["input"]["bytes"] - 2) + b"\xf7"
+    period = 60 * 10**6 // (24 * entry["input"]["bpm"])  # µs
+    clocks = int(entry["expected"]["clocks"])
+    cable = CableInTime(DIN).perform([Event(0, (dump,)), *(Event(period, (b"\xf8",)) for _ in range(clocks))]).run_dry()
+    assert [(at, start) for at, (_, message, start) in cable.handed if message == b"\xf8"] == [
+        (number * period * 1000,) * 2 for number in range(1, clocks + 1)
+    ]
+
+
+def test_clocks_inside_a_dump_take_their_time() -> None:
+    """What follows a dump waits for its last byte, and for the clocks that went in between."""
+    dump = b"\xf0" + bytes(98) + b"\xf7"
+    events = [Event(0, (dump,)), *(Event(1000, (b"\xf8",)) for _ in range(5)), Event(0, (b"\x90\x3c\x40",))]
+    cable = CableInTime(DIN).perform(events).run_dry()
+    assert cable.handed[-1][1] == (0, b"\x90\x3c\x40", 105 * BYTE)
+
+
+# Anything
+
+ANY = st.integers(0, 127)
+SYSEX = st.sampled_from([3, 12, 32, 33, 200]).map(lambda length: b"\xf0" + bytes(length - 2) + b"\xf7")
+REAL_TIME = st.sampled_from([b"\xf8", b"\xf8", b"\xfa", b"\xfc", b"\xfe"])
+
+
+def voice(status: int, *data: st.SearchStrategy[int]) -> st.SearchStrategy[bytes]:
+    return st.tuples(st.integers(0, 3), *data).map(lambda made: bytes((status | made[0], *made[1:])))
+
+
+VALUES = st.one_of(voice(0xB0, st.sampled_from([1, 7, 10, 33, 39]), ANY), voice(0xE0, ANY, ANY), voice(0xD0, ANY))
+NOTES = st.one_of(voice(0x90, ANY, ANY), voice(0x80, ANY, ANY), voice(0xB0, st.sampled_from([64, 6, 38, 98]), ANY))
+SHORT = st.one_of(NOTES, NOTES, NOTES, VALUES, VALUES, voice(0xC0, ANY))
+SYSTEM = st.sampled_from([b"\xf1\x24", b"\xf2\x10\x20", b"\xf3\x05", b"\xf6"])
+MESSAGE = st.one_of(SHORT, SHORT, SHORT, SHORT, REAL_TIME, SYSTEM, SYSEX)
+GAP = st.sampled_from([0, 0, 0, 0, 0, 200, 500, 1000, 3000, 20_000])
+
+
+@st.composite
+def bursts(draw: st.DrawFn) -> tuple[BurstUnit, ...]:
+    """Up to four steps, each on a channel of its own."""
+    channels = draw(st.lists(st.integers(0, 3), max_size=4, unique=True))
+    return tuple(
+        BurstUnit(
+            channel,
+            select(channel, draw(st.sampled_from([None, (1, 2)])), draw(ANY)),
+            draw(st.sampled_from([0, 5, 30])) * MS,
+        )
+        for channel in channels
+    )
+
+
+UNIT = st.one_of(MESSAGE.map(lambda message: (message,)), st.just((b"\xb0\x00\x08", b"\xb0\x20\x09", b"\xc0\x01")))
+PLAYED = st.builds(lambda gap, unit: Event(gap, unit), GAP, UNIT)
+RECALL = st.builds(lambda gap, steps: Event(gap, (), steps), GAP, bursts())
+TRAFFIC = st.lists(PLAYED, max_size=120)
+SHOW = st.lists(st.one_of(*[PLAYED] * 9, RECALL), max_size=120)
+
+
+@given(SHOW, SPEEDS)
+@settings(max_examples=150, deadline=None)
+def test_no_window_holds_more_than_the_cable_carries(show: list[Event], speed: CableSpeed) -> None:
+    """In any window of t seconds at most 3,125 t bytes, 3 ms more and one message are handed over: counted as the
+    interface writes them, with running status where the output says so."""
+    cable = CableInTime(speed).perform(show).run_dry()
+    costs = [size * BYTE for size in on_the_cable(cable.messages, speed.running_status)]
+    times = [at for at, _ in cable.handed]
+    for first in range(len(times)):
+        total = longest = 0
+        for last in range(first, len(times)):
+            total += costs[last]
+            longest = max(longest, costs[last])
+            assert total <= times[last] - times[first] + 3 * MS + longest
+
+
+@given(SHOW, SPEEDS)
+@settings(max_examples=100, deadline=None)
+def test_the_cable_itself_is_never_asked_for_two_bytes_at_once(show: list[Event], speed: CableSpeed) -> None:
+    """By the times at which first bytes are said to be on the cable, each message begins when the one before is
+    through, but for real-time bytes inside a SysEx: then over any window no more than 1 + window / 320 µs bytes leave
+    (din-pacing). None is handed over later than that, nor further ahead than 3 ms and one message."""
+    cable = CableInTime(speed).perform(show).run_dry()
+    sizes = on_the_cable(cable.messages, speed.running_status)
+    free_at = inside = 0
+    in_sysex = False
+    for length, (at, (_, message, sent)) in zip(sizes, cable.handed, strict=True):
+        assert sent >= at
+        assert sent - at <= 3 * MS + 3 * BYTE
+        if in_sysex and message[0] >= 0xF8 and sent < free_at:
+            assert sent >= inside
+            inside, free_at = sent + BYTE, free_at + BYTE
+            continue
+        # a clock may slip into a SysEx when what follows it has been handed over already: its time is a byte early then
+        assert sent >= free_at - BYTE
+        free_at, in_sysex = sent + length * BYTE, message[0] == 0xF0
+        inside = 0
+
+
+@pytest.mark.parametrize("window", [0, 1, 2])
+def test_the_pacing_rule(window: int) -> None:
+    """A flood leaves at no more than the figures of din-pacing: 2 bytes in 320 µs, 11 in 3.2 ms, 3,126 in a second."""
+    entry = REFERENCE["din-pacing"]
+    length, most = entry["input"]["window_us"][window] * 1000, entry["expected"]["max_bytes"][window]
+    flood = [Event(0, (bytes((0x90, key % 128, 1)),)) for key in range(1500)]
+    cable = CableInTime(DIN).perform(flood).run_dry()
+    starts = [sent + place * BYTE for _, (_, message, sent) in cable.handed for place in range(len(message))]
+    first = 0
+    for last, end in enumerate(starts):
+        while starts[first] < end - length:
+            first += 1
+        assert last - first + 1 <= most
+
+
+# Order. Each message carries its number in its data, so that it can be told from every other.
+
+
+def numbered(messages: Sequence[bytes]) -> list[bytes]:
+    """The same kinds and channels, with running numbers: in keys and velocities, in values of a controller."""
+    made = []
+    for number, message in enumerate(messages):
+        low, high = number % 128, 1 + number // 128
+        kind = message[0] & 0xF0
+        if kind in (0x80, 0x90, 0xE0) or message[0] == 0xF2:
+            made.append(bytes((message[0], low, high)))
+        elif kind == 0xB0:
+            made.append(bytes((message[0], message[1], low)))
+        elif kind in (0xC0, 0xD0) or message[0] in (0xF1, 0xF3):
+            made.append(bytes((message[0], low)))
+        else:
+            made.append(message)
+    return made
+
+
+def class_of(message: bytes) -> str:
+    """The priority class of a message; values of one controller that may give way are none of them."""
+    first, kind = message[0], message[0] & 0xF0
+    if first >= 0xF8 or first in (0xF2, 0xF3):
+        return "real time"
+    if first in (0xF1, 0xF6):
+        return "time code"
+    if first == 0xF0:
+        return "notes" if len(message) <= 32 else "bulk"
+    value = kind in (0xD0, 0xE0) or (kind == 0xB0 and message[1] in (1, 7, 10, 33, 39))
+    return "values" if value else "notes"
+
+
+def slot_of(message: bytes) -> tuple[int, ...]:
+    return (message[0], message[1]) if message[0] & 0xF0 == 0xB0 else (message[0],)
+
+
+@given(st.lists(MESSAGE, max_size=120), st.lists(GAP, min_size=120, max_size=120), SPEEDS)
+@settings(max_examples=150, deadline=None)
+def test_order_within_each_class_and_the_last_of_each_value(
+    messages: list[bytes], gaps: list[int], speed: CableSpeed
+) -> None:
+    """Real-time bytes, notes, pedals, programs, parameters, time code and SysEx all arrive, each in its own order;
+    of each controller, bend and pressure the values come in order and the last arrives (a high byte that comes after
+    makes a low byte void, MIDI 1.0 p. 12)."""
+    messages = numbered(messages)
+    cable = CableInTime(speed).perform([Event(gap, (m,)) for gap, m in zip(gaps, messages, strict=False)]).run_dry()
+    for name in ("real time", "time code", "notes", "bulk"):
+        assert [m for m in cable.messages if class_of(m) == name] == [m for m in messages if class_of(m) == name]
+    values = [m for m in messages if class_of(m) == "values"]
+    arrived = [m for m in cable.messages if class_of(m) == "values"]
+    for slot in {slot_of(m) for m in values}:
+        went, came = ([m for m in listed if slot_of(m) == slot] for listed in (values, arrived))
+        places = [went.index(m) for m in came]
+        assert places == sorted(places)
+        later = values[len(values) - 1 - values[::-1].index(went[-1]) :]
+        if slot[0] & 0xF0 != 0xB0 or slot[1] < 32 or not any(slot_of(m) == (slot[0], slot[1] - 32) for m in later):
+            assert came[-1] == went[-1]
+    assert cable.cable.waiting.shed == 0
+
+
+@given(SHOW, SPEEDS)
+@settings(max_examples=150, deadline=None)
+def test_order_on_a_channel_holds_through_bursts(show: list[Event], speed: CableSpeed) -> None:
+    """Whatever is recalled meanwhile, notes and pedals of one channel all arrive in their order, and each value that is
+    the last of its controller."""
+    played = numbered([event.unit[0] if len(event.unit) == 1 else b"\xf6" for event in show])
+    events = [
+        event if event.steps is not None else Event(event.gap, (m,)) for event, m in zip(show, played, strict=True)
+    ]
+    routed = [event.unit[0] for event in events if event.steps is None]
+    cable = CableInTime(speed).perform(events).run_dry()
+
+    def kept(messages: Sequence[bytes], channel: int) -> list[bytes]:
+        return [
+            m
+            for m in messages
+            if m[0] < 0xC0 and m[0] & 15 == channel and class_of(m) == "notes" and m[1] not in (0, 32)
+        ]
+
+    def notes(messages: Sequence[bytes], channel: int) -> list[bytes]:
+        return [m for m in messages if m[0] & 0xE0 == 0x80 and m[0] & 15 == channel]
+
+    for channel in range(4):
+        assert notes(cable.messages, channel) == notes(routed, channel)
+        pedals = [m for m in kept(routed, channel) if m[0] & 0xF0 == 0xB0]
+        assert [m for m in kept(cable.messages, channel) if m[0] & 0xF0 == 0xB0] == pedals
+    for slot in {slot_of(m) for m in routed if class_of(m) == "values" and not (m[0] & 0xF0 == 0xB0 and m[1] >= 32)}:
+        last = [m for m in routed if m[0] < 0xF0 and slot_of(m) == slot][-1]
+        assert [m for m in cable.messages if m[0] < 0xF0 and slot_of(m) == slot][-1] == last
+
+
+# Bursts
+
+
+def _ready(cable: CableInTime, steps: Sequence[BurstUnit], before: int) -> int:
+    """When the last of these instruments is ready: its program's last byte, and its settle time."""
+    ready = 0
+    messages = [(message, sent) for _, (_, message, sent) in cable.handed[before:] if message[0] < 0xF8]
+    for step in steps:
+        place = messages.index(next(one for one in messages if one[0] == step.unit[1]))
+        (message, sent) = messages[place + 1]
+        assert message == step.unit[2]
+        ready = max(ready, sent + 2 * BYTE + step.settle)
+    return ready
+
+
+STEPS = st.integers(1, 16).flatmap(
+    lambda count: st.lists(st.sampled_from([0, 5, 30]), min_size=count, max_size=count).map(
+        lambda settles: tuple(
+            BurstUnit(channel, select(channel, (1, 2), 127), settle * MS) for channel, settle in enumerate(settles)
+        )
+    )
+)
+TRIPLE = (b"\xb0\x00\x08", b"\xb0\x20\x09", b"\xc0\x01")  # as add_bank makes them
+LOUD = st.lists(
+    st.builds(
+        lambda gap, unit: Event(gap, unit),
+        st.sampled_from([0, 0, 100, 900]),
+        st.one_of(*[SHORT.map(lambda m: (m,))] * 9, st.just(TRIPLE)),
+    ),
+    max_size=80,
+)
+
+
+@given(LOUD, STEPS, LOUD, SPEEDS)
+@settings(max_examples=150, deadline=None)
+def test_a_burst_is_ready_in_its_time(
+    before: list[Event], steps: tuple[BurstUnit, ...], after: list[Event], speed: CableSpeed
+) -> None:
+    """Whatever notes, pedals, programs and wheels came before and come after, each instrument of a recall is ready
+    within the burst's computed time and 5 ms."""
+    cable = CableInTime(speed).perform(before)
+    recalled, count = cable.now, len(cable.handed)
+    cable.perform([Event(0, (), steps), *after]).run_dry()
+    assert _ready(cable, steps, count) <= recalled + duration(steps, speed) + 5 * MS
+
+
+@given(LOUD, STEPS, st.sampled_from([DIN, DIN_RUNNING, None]))
+@settings(max_examples=60, deadline=None)
+def test_a_burst_is_ready_in_its_time_beside_clock_and_time_code(
+    before: list[Event], steps: tuple[BurstUnit, ...], speed: CableSpeed | None
+) -> None:
+    """Clock at 300 bpm and time code at 30 frames go before a burst: it takes longer by just what they take."""
+    cable = CableInTime(speed).perform(before)
+    recalled, count = cable.now, len(cable.handed)
+    cable.perform([Event(0, (), steps)])
+    for _ in range(12):
+        cable.perform([Event(4_000, (b"\xf1\x24",)), Event(4_333, (b"\xf8",))])
+    cable.run_dry()
+    ready = _ready(cable, steps, count)
+    sync = sum(len(message) * BYTE for at, (_, message, _) in cable.handed if message[0] > 0xF0 and at <= ready)
+    assert ready <= recalled + duration(steps, speed) + 5 * MS + (sync if speed else 0)
+
+
+@given(st.lists(st.tuples(GAP, st.integers(0, 3)), max_size=60), SPEEDS)
+@settings(max_examples=80, deadline=None)
+def test_settling_holds_only_its_own_channel(played: list[tuple[int, int]], speed: CableSpeed) -> None:
+    """While the instrument on channel 1 settles, nothing is sent to it, and notes of other channels are handed over no
+    later than if it needed no time at all."""
+    events = [Event(gap, (bytes((0x90 | channel, number % 128, 64)),)) for number, (gap, channel) in enumerate(played)]
+    times = []
+    for settle in (0, 10_000 * MS):
+        step = BurstUnit(0, select(0, (1, 2), 5), settle)
+        cable = CableInTime(speed).perform([Event(0, (), (step,)), *events])
+        cable.until(cable.now + 500 * MS)
+        if settle:
+            assert not [m for m in cable.messages if m[0] == 0x90]
+        times.append({m: at for at, (_, m, _) in cable.handed if m[0] in (0x91, 0x92, 0x93)})
+        cable.run_dry()
+        assert [m for m in cable.messages if m[0] == 0x90] == [e.unit[0] for e in events if e.unit[0][0] == 0x90]
+    assert times[0].keys() == times[1].keys()
+    assert all(times[1][message] <= at for message, at in times[0].items())
+
+
+@given(TRAFFIC)
+@settings(max_examples=60, deadline=None)
+def test_a_fast_output_is_not_paced(traffic: list[Event]) -> None:
+    """Without a wire's speed everything is handed over when it comes, as it came."""
+    cable = CableInTime(None).perform(traffic)
+    assert cable.messages == [message for event in traffic for message in event.unit]
+    assert cable.cable.due is None
+    assert all(at == sent for at, (_, _, sent) in cable.handed)
+
+
+def test_counting_costs_by_running_status() -> None:
+    """Running status spares the byte only where the interface would: not after a system message, not on another
+    status, and real-time bytes do not end it (MIDI 1.0 p. A-1 to A-2; Speed.cost against the encoder of this file)."""
+    stream = [
+        bytes.fromhex(m) for m in ("90 3C 40", "F8", "90 3E 40", "80 3C 40", "F2 00 00", "80 3E 40", "C0 05", "C0 06")
+    ]
+    sizes = on_the_cable(stream, True)
+    assert sizes == [3, 1, 2, 3, 3, 3, 2, 1]
+    cable = CableInTime(DIN_RUNNING).perform([Event(0, (message,)) for message in stream]).run_dry()
+    assert sorted(cable.messages) == sorted(stream)
+    for length, ((_, (_, _, sent)), (_, (_, _, following))) in zip(
+        on_the_cable(cable.messages, True), pairwise(cable.handed), strict=False
+    ):
+        assert following == sent + length * BYTE
+
+
+def test_a_burst_for_sixteen_channels_with_running_status() -> None:
+    """128 bytes in 40.96 ms, with running status 112 in 35.84: computed as played (scene-burst-16, MIDI 1.0 p. A-1)."""
+    steps = [BurstUnit(channel, select(channel, (1, 2), 5), 0) for channel in range(16)]
+    for name, speed in (("scene-burst-16", DIN), ("scene-burst-16-rs", DIN_RUNNING)):
+        expected = REFERENCE[name]["expected"]
+        assert size(steps, speed) == expected["bytes"]
+        assert duration(steps, speed) / MS == pytest.approx(expected["ms"])
+        cable = CableInTime(speed).perform([Event(0, (), tuple(steps))]).run_dry()
+        last = cable.handed[-1][1]
+        assert (last[2] + on_the_cable(cable.messages, speed.running_status)[-1] * BYTE) / MS == pytest.approx(
+            expected["ms"]
+        )

@@ -1,0 +1,349 @@
+"""What becomes of commands by message in a rig: who may, what happens, who is answered.
+
+Sources: MIDI 1.0 Detailed Specification 4.2.1; MIDI Show Control 1.1.1, RP-002/014; MIDI Machine Control 1.0, RP-013;
+our own SysEx as DEVELOPERS.md has it.
+"""
+
+import random
+from typing import Any
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.core.adoption import take_over
+from engine.core.control.remote_messages import (
+    RouteRequest,
+    own,
+    plain_request,
+    read_own,
+    recall_request,
+    route_request,
+)
+from engine.core.engine import Engine
+from engine.midi.byte_stream import StreamParser
+from engine.midi.machine_control import MachineControl, machine_control
+from engine.midi.seven_bit_packing import unpack
+from engine.midi.show_control import ShowControl, show_control
+from engine.midi.timecode import RATES, read_label
+from tests.support.pit_engine import MS, engine, hexed, run_dry
+from tests.support.random_remote_messages import US, is_in_order, random_message, valid_messages
+
+KEYS, PADS, FOOT = 0, 1, 2
+STRINGS, BRASS = 0, 1
+SCENES = """
+[[routes]]
+name = "all"
+from = ["keys", "pads"]
+to = "strings"
+[[scenes]]
+number = 1
+name = "Overture"
+routes = [ { from = "pads", to = "brass", name = "pads" } ]
+[[scenes]]
+number = 61
+name = "Finale"
+burst = [ { output = "brass", channel = 1, program = 7 } ]
+[[scenes]]
+number = 300
+name = "Encore"
+[[controls]]
+input = "pads"
+when = { sysex = "F0 7D 62 6C 01 05 02 78 F7" }
+do = "back"
+[sync.clock]
+from = "internal"
+to = ["brass"]
+[sync.timecode]
+from = "internal"
+rate = "30"
+start = "00:00:00:00"
+to = ["brass"]
+[remote]
+inputs = ["pads", "foot"]
+device = 5
+to = ["brass"]
+"""
+
+
+def router(scenes: str = SCENES) -> Engine:
+    """The rig above in scene 1."""
+    made = engine(scenes)
+    made.recall(0, 1)
+    run_dry(made, 0)
+    return made
+
+
+def answers(made: Engine, message: bytes, source: int = FOOT) -> list[tuple[Any, ...]]:
+    """Replies of ours to a message, read: command, then what it says."""
+    out = made.receive(MS, source, message)
+    out += run_dry(made, MS)[1]
+    replies = [reply for _, sent, _ in out if (reply := read_own(sent)) is not None]
+    assert all(to == BRASS for to, sent, _ in out if read_own(sent))
+    return [_said(reply.command, reply.data) for reply in replies]
+
+
+def _said(command: int, data: bytes) -> tuple[Any, ...]:
+    if command == 0x41:
+        return command, data[0], bool(data[1]), unpack(data[2:]).decode()
+    if command == 0x45:
+        return command, data[0] | data[1] << 7 | data[2] << 14, unpack(data[3:]).decode()
+    return command, data.hex(" ")
+
+
+def told(made: Engine) -> list[tuple[str, bool, str, str]]:
+    """What became of commands since the last call: what, whether it was done, the sentence, who asked."""
+    outcomes, made.outcomes = made.outcomes, []
+    return [(each.do, each.done, each.text, each.source) for each in outcomes]
+
+
+# Our own SysEx
+
+
+def test_a_recall_is_carried_out_and_answered():
+    """Recall by our own SysEx changes the scene and answers its command with done and the sentence that watch shows."""
+    made = router()
+    assert answers(made, recall_request(US, 61)) == [(0x41, 0x01, True, "scene 61 Finale")]
+    assert made.scene == (61, "Finale")
+    assert told(made) == [("scene", True, "scene 61 Finale", "foot")]
+
+
+def test_a_recall_of_a_scene_that_is_not_there():
+    """A number of no scene changes nothing and says so."""
+    made = router()
+    for number in (0, 2, 0x1FFFFF):
+        text = f"there is no scene {number}; nothing changed"
+        assert answers(made, recall_request(US, number)) == [(0x41, 0x01, False, text)]
+    assert made.scene == (1, "Overture")
+
+
+def test_next_back_and_panic():
+    """Next, back and panic work and answer; at the end next says so and changes nothing."""
+    made = router()
+    assert answers(made, plain_request(US, "next")) == [(0x41, 0x02, True, "scene 61 Finale")]
+    assert answers(made, plain_request(US, "next")) == [(0x41, 0x02, True, "scene 300 Encore")]
+    ((_, command, done, text),) = answers(made, plain_request(0x7F, "next"))
+    assert (command, done) == (0x02, False)
+    assert text.startswith("the end of")
+    assert answers(made, plain_request(US, "back")) == [(0x41, 0x03, True, "scene 61 Finale")]
+    ((_, command, done, text),) = answers(made, plain_request(US, "panic"))
+    assert (command, done, text[:6]) == (0x04, True, "panic:")
+
+
+def test_the_scene_in_force():
+    """Whoever asks hears number and name of the scene in force, 0 and nothing before the first."""
+    assert answers(router(), plain_request(US, "ask scene")) == [(0x45, 1, "Overture")]
+    assert answers(engine(SCENES), plain_request(US, "ask scene")) == [(0x45, 0, "")]
+
+
+def test_the_routing():
+    """Routes of every scene and of the one in force are told by place in the rig file, muted ones left out."""
+    made = router()
+    assert answers(made, plain_request(US, "ask routing")) == [(0x46, "01 00 00 01 00 01 00 02 00 01 00 02 00 02 00")]
+    made.mute(MS, "pads", True, "test", [])
+    assert answers(made, plain_request(US, "ask routing")) == [(0x46, "01 00 00 01 00 01 00 02 00 01 00")]
+
+
+def test_what_takes_threads_is_left_for_the_show():
+    """Routes, backups and blocks are handed on with their input; nothing changes and nothing is answered at once."""
+    made = router()
+    messages = [route_request(US, RouteRequest(1, 2, True)), plain_request(US, "ask backup"), own(US, 0x0A, b"\1")]
+    assert [answers(made, message) for message in messages] == [[], [], []]
+    assert [(source, request.do) for source, request in made.asked] == [
+        (FOOT, "route"),
+        (FOOT, "ask backup"),
+        (FOOT, "block"),
+    ]
+
+
+def test_without_outputs_for_answers_nothing_is_sent():
+    """A rig that names no outputs for answers obeys without a reply."""
+    made = router(SCENES.replace('to = ["brass"]\n"""', "").replace('device = 5\nto = ["brass"]', "device = 5"))
+    assert answers(made, recall_request(US, 61)) == []
+    assert made.scene == (61, "Finale")
+
+
+def test_an_edit_forgets_nothing():
+    """What was asked and is not carried out yet, and what is muted, stay so when an edited rig takes over."""
+    made = router()
+    made.mute(MS, "all", True, "test", [])
+    answers(made, plain_request(US, "ask backup"))
+    edited = engine(SCENES.replace("Finale", "Last dance").replace("Overture", "Prelude"))
+    take_over(2 * MS, edited, made)
+    assert [request.do for _, request in edited.asked] == ["ask backup"]
+    assert hexed(edited.receive(3 * MS, KEYS, b"\x90\x3c\x40")) == []
+    edited.mute(3 * MS, "all", False, "test", [])
+    assert hexed(edited.receive(3 * MS, KEYS, b"\x90\x3c\x40")) == ["90 3C 40"]
+
+
+# Who may
+
+
+def test_only_named_inputs_may_command():
+    """From an input that [remote] does not name, a command is music like any other SysEx and passes its routes."""
+    made = router()
+    for message in valid_messages():
+        out = made.receive(MS, KEYS, message)
+        assert hexed(out) == [message.hex(" ").upper()]
+    assert (made.scene, made.outcomes, made.asked) == ((1, "Overture"), [], [])
+
+
+def test_a_rig_without_remote_obeys_nobody():
+    """Without [remote] no message commands, whatever its device."""
+    made = router(SCENES[: SCENES.index("[remote]")])
+    for message in (recall_request(0x7F, 61), show_control(ShowControl(0x7F, 0x7F, "go", "61")), b"\xc0\x3c"):
+        made.receive(MS, FOOT, message)
+    assert (made.scene, made.outcomes) == ((1, "Overture"), [])
+
+
+def test_commands_go_no_further_and_the_rest_passes():
+    """What was obeyed is not passed on; foreign SysEx, and ours that is malformed or meant for another, is."""
+    made = router()
+    assert not [
+        sent for sent in hexed(made.receive(MS, PADS, recall_request(US, 1))) if sent.startswith("F0 7D 62 6C 01 05 01")
+    ]
+    broken = recall_request(US, 61)[:-2] + b"\x00\xf7"
+    for message in (
+        broken,
+        recall_request(6, 61),
+        b"\xf0\x7e\x7f\x06\x01\xf7",
+    ):
+        assert hexed(made.receive(2 * MS, PADS, message), BRASS) == [message.hex(" ").upper()]
+    assert made.scene == (1, "Overture")
+
+
+def test_a_controls_exact_sysex_comes_first():
+    """A control whose SysEx matches takes it before the remote does: here next of our own is back."""
+    made = router()
+    made.recall(0, 61)
+    made.receive(MS, PADS, plain_request(US, "next"))
+    assert made.scene == (1, "Overture")
+    made.receive(MS, FOOT, plain_request(US, "next"))
+    assert made.scene == (61, "Finale")
+
+
+# Programs and songs
+
+PROGRAMS = SCENES.replace("device = 5", "device = 5\nprograms = true")
+
+
+def test_banks_reach_scenes_beyond_128():
+    """Bank 00 02 program 44 as printed is scene 300: 128 scenes a bank (MIDI 1.0 p. 13, 14)."""
+    made = router(PROGRAMS)
+    for message in ("B3 00 00", "B3 20 02", "C3 2B"):
+        made.receive(MS, FOOT, bytes.fromhex(message))
+    assert told(made) == [("scene", True, "scene 300 Encore", "foot")]
+
+
+def test_a_song_recalls():
+    """Song select 60 on the wire is scene 61 (songs count from 1: common practice, no source)."""
+    made = router(PROGRAMS)
+    made.receive(MS, FOOT, b"\xf3\x3c")
+    assert made.scene == (61, "Finale")
+
+
+def test_a_program_of_no_scene_is_told():
+    """A program without a scene is consumed, told, and changes nothing."""
+    made = router(PROGRAMS)
+    assert made.receive(MS, PADS, b"\xc0\x05") == []
+    assert told(made) == [("scene", False, "there is no scene 6; nothing changed", "pads")]
+
+
+# Show control and machine control
+
+
+def test_cues():
+    """GO 61 recalls scene 61, GO is next, an unknown cue changes nothing; each is told with its source (RP-002 4.3)."""
+    made = router()
+    for cue in ("61", None, "61.5", "7"):
+        made.receive(MS, FOOT, show_control(ShowControl(US, 0x01, "go", cue, "2" if cue else None)))
+    assert told(made) == [
+        ("scene", True, "scene 61 Finale", "foot"),
+        ("next", True, "scene 300 Encore", "foot"),
+        ("scene", False, "there is no scene for cue 61.5; nothing changed", "foot"),
+        ("scene", False, "there is no scene 7; nothing changed", "foot"),
+    ]
+    assert made.scene == (300, "Encore")
+
+
+def test_stop_and_resume():
+    """STOP halts clock and time code of our own, RESUME lets them go on; of a cue only while it plays (RP-002 4.3)."""
+    made = router()
+    clock, code = made.sync.clock, made.sync.code
+    assert clock is not None
+    assert code is not None
+    for command, cue, running in (
+        ("resume", None, True),
+        ("stop", "61", True),
+        ("stop", "1", False),
+        ("resume", "61", False),
+        ("resume", "1", True),
+        ("stop", None, False),
+    ):
+        made.receive(MS, FOOT, show_control(ShowControl(US, 0x01, command, cue)))
+        assert (clock.running, code.running) == (running, running), (command, cue)
+    assert ("stop", False, "cue 61 is not playing; nothing changed", "foot") in told(made)
+
+
+def test_stop_without_anything_that_runs():
+    """A rig without clock and time code says that STOP changed nothing."""
+    made = router(SCENES[: SCENES.index("[sync.clock]")] + SCENES[SCENES.index("[remote]") :])
+    made.receive(MS, FOOT, show_control(ShowControl(US, 0x01, "stop")))
+    assert told(made) == [("stop", False, "this rig has no clock and no time code of its own", "foot")]
+
+
+def test_transport():
+    """Locate winds our time code, play and stop run and halt it, for our id and all-call, and no other (RP-013)."""
+    made = router()
+    code = made.sync.code
+    assert code is not None
+    target = read_label("01:02:03:04", RATES["30"])
+    for device in (6, US, 0x7F):
+        made.receive(MS, FOOT, machine_control(MachineControl(device, "locate", target)))
+        assert (str(code.label(MS)) == "01:02:03:04") == (device != 6)
+        made.receive(MS, FOOT, machine_control(MachineControl(device, "play")))
+        assert code.running == (device != 6)
+        made.receive(MS, FOOT, machine_control(MachineControl(device, "stop")))
+        assert not code.running
+
+
+# Whatever else may come
+
+
+def _state(made: Engine, now: int) -> tuple[Any, ...]:
+    clock, code = made.sync.clock, made.sync.code
+    assert clock is not None
+    assert code is not None
+    place = made.setlist.place
+    return made.scene, place, clock.running, code.running, str(code.label(now)), set(made.muted), len(made.asked)
+
+
+def test_no_state_changes_but_by_a_valid_message():
+    """Of 100,000 random and half-right messages at an input that may command, only those in order change anything;
+    the same at an input that may not change nothing at all; none is an error."""
+    made = router()
+    chance, valid = random.Random(1963), valid_messages()
+    valid += [recall_request(US, 300), show_control(ShowControl(0x7F, 0x01, "go"))]
+    changed = 0
+    for now in range(0, 100_000 * MS, MS):
+        for message in StreamParser().feed(random_message(chance, valid)):
+            before = _state(made, now)
+            made.receive(now, KEYS, message)
+            assert _state(made, now) == before
+            made.receive(now, FOOT, message)
+            if not is_in_order(message):
+                assert _state(made, now) == before, message.hex(" ")
+                assert made.outcomes == []
+            changed += _state(made, now) != before
+            made.outcomes.clear()
+            made.asked.clear()
+    assert made.faults.counts == {}
+    assert changed > 1000  # both sides were tried
+
+
+@given(st.binary(max_size=200))
+def test_any_bytes_are_taken(data):
+    """Any bytes at an input that may command by programs are taken without an error."""
+    made = router(PROGRAMS)
+    for now, message in enumerate(StreamParser().feed(data)):
+        made.receive(now * MS, FOOT, message)
+    assert made.faults.counts == {}

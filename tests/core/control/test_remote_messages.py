@@ -1,0 +1,302 @@
+"""Commands by show control, machine control, programs with banks, and our own SysEx."""
+
+import random
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.core.control.remote_messages import (
+    RemoteReader,
+    RemoteRequest,
+    RouteRequest,
+    answer_reply,
+    own,
+    plain_request,
+    read_own,
+    recall_request,
+    route_request,
+    routing_reply,
+    scene_reply,
+)
+from engine.midi.machine_control import MachineControl, machine_control
+from engine.midi.seven_bit_packing import unpack
+from engine.midi.show_control import ShowControl, show_control
+from engine.midi.timecode import RATES, read_label
+from tests.support.paths import reference
+from tests.support.random_remote_messages import PLAIN, US, is_in_order, random_message, valid_messages
+
+REFERENCE = reference("remote")
+BY_ID = {entry["id"]: entry for entry in REFERENCE}
+DESK, KEYS = 0, 1
+
+
+def heard(message: str | bytes, programs: bool = True) -> RemoteRequest | None:
+    return RemoteReader(US, programs).read(DESK, bytes.fromhex(message) if isinstance(message, str) else message)
+
+
+# Show control
+
+
+@pytest.mark.parametrize(
+    ("command", "cue", "expected"),
+    [
+        ("go", "61", RemoteRequest("scene", 61)),
+        ("go", "061", RemoteRequest("scene", 61)),
+        ("go", None, RemoteRequest("next")),
+        ("stop", None, RemoteRequest("stop")),
+        ("stop", "61", RemoteRequest("stop", 61)),
+        ("resume", None, RemoteRequest("resume")),
+        ("resume", "61", RemoteRequest("resume", 61)),
+        ("go", "61.5", RemoteRequest("unknown cue", None, "61.5")),
+        ("stop", "61.5", RemoteRequest("unknown cue", None, "61.5")),
+        ("load", "61", None),
+        ("all_off", None, None),
+        ("reset", None, None),
+        ("go_off", "61", None),
+    ],
+)
+def test_cues_are_scenes(command, cue, expected):
+    """GO of a cue recalls the scene of its number, GO alone is next; a cue of no scene's number changes nothing."""
+    assert heard(show_control(ShowControl(US, 0x01, command, cue))) == expected
+
+
+def test_the_list_of_a_cue_is_handed_on():
+    """The list that a cue is of comes with the recall (RP-002 3.1)."""
+    assert heard(show_control(ShowControl(US, 0x01, "go", "61", "2"))) == RemoteRequest("scene", 61, "2")
+
+
+def test_a_cue_to_all_lights():
+    """The standard's own example, GO of cue 1 to all devices, recalls scene 1 (RP-002 2.1, 5)."""
+    assert heard(BY_ID["msc-go"]["expected"]) == RemoteRequest("scene", 1)
+
+
+def test_ids_that_are_obeyed():
+    """Of all device ids, a rig obeys its own and the one that means everybody; groups are others (RP-002 2.2)."""
+    spoken = [device for device in range(128) if heard(show_control(ShowControl(device, 0x01, "go")))]
+    assert spoken == [US, int(BY_ID["msc-device-ids"]["expected"]["all"], 16)]
+
+
+def test_formats_that_are_obeyed():
+    """Cues for lights, for sound and its kinds and for all types are obeyed; those for machinery or fireworks never."""
+    named = {name: int(code, 16) for code, name in BY_ID["msc-formats"]["expected"].items()}
+    spoken = [form for form in range(1, 128) if heard(show_control(ShowControl(US, form, "go")))]
+    assert spoken == [named["Lighting"], *range(named["Sound"], named["Machinery"]), named["All-types"]]
+
+
+# Machine control
+
+
+@pytest.mark.parametrize(
+    ("command", "expected"),
+    [
+        ("play", "play"),
+        ("deferred play", "play"),
+        ("stop", "halt"),
+        ("pause", "halt"),
+        ("rewind", None),
+        ("eject", None),
+    ],
+)
+def test_transport_keys_run_the_time_code(command, expected):
+    """Play and stop of machine control run and halt the time code; keys of a tape machine alone do nothing (RP-013)."""
+    for device, obeyed in ((US, True), (0x7F, True), (6, False)):
+        request = heard(machine_control(MachineControl(device, command)))
+        assert request == (RemoteRequest(expected) if expected and obeyed else None)
+
+
+def test_locate():
+    """LOCATE hands on where to, as a time code (RP-013, LOCATE [TARGET])."""
+    assert heard(BY_ID["mmc-locate"]["expected"]) == RemoteRequest("locate", None, "01:02:03:04")
+    drop = machine_control(MachineControl(US, "locate", read_label("01:02:03;04", RATES["29.97 drop"])))
+    assert heard(drop) == RemoteRequest("locate", None, "01:02:03;04")
+
+
+# Programs, banks and songs
+
+
+@pytest.mark.parametrize("entry", [entry for entry in REFERENCE if entry["id"].startswith("bank-number")])
+def test_a_bank_has_128_scenes(entry):
+    """The first program of a bank is the scene after all those of the banks before (MIDI 1.0 p. 13, 14)."""
+    remote = RemoteReader(US, programs=True)
+    for number, name in ((0, "msb"), (32, "lsb")):
+        assert remote.read(DESK, bytes((0xB0, number, entry["input"][name]))) == RemoteRequest("bank")
+    assert remote.read(DESK, bytes((0xC0, 0))) == RemoteRequest("scene", (entry["expected"] - 1) * 128 + 1)
+
+
+@pytest.mark.parametrize(
+    ("name", "bank"),
+    [("bank-sticky", (1, 2)), ("bank-no-reset-by-121", (1, 2)), ("bank-lsb-missing", (1, 0)), ("bank-latent", None)],
+)
+def test_a_bank_stays_until_the_next(name, bank):
+    """A bank acts at the next program and stays; controller 121 leaves it; a high byte sets the low one to 0."""
+    remote = RemoteReader(US, programs=True)
+    messages = [bytes.fromhex(message) for message in BY_ID[name]["input"]]
+    requests = [remote.read(DESK, message) for message in messages]
+    if bank is None:
+        assert requests == [RemoteRequest("bank")] * 2
+    else:
+        assert requests[-1] == RemoteRequest("scene", (bank[0] * 128 + bank[1]) * 128 + messages[-1][1] + 1)
+
+
+def test_a_high_byte_sets_the_low_byte_to_0():
+    """A bank's new high byte sets the low byte to 0, one that was selected before it too (MIDI 1.0 p. 12)."""
+    remote = RemoteReader(US, programs=True)
+    for number, value in ((0x20, 5), (0x00, 1)):
+        remote.read(DESK, bytes((0xB0, number, value)))
+    assert remote.read(DESK, b"\xc0\x00") == RemoteRequest("scene", 128 * 128 + 1)
+
+
+def test_programs_are_counted_as_printed():
+    """Programs 0 to 127 on the wire are scenes 1 to 128 (MIDI 1.0 p. 18)."""
+    numbers = BY_ID["program-wire"]
+    for cable, printed in zip(numbers["expected"]["wire"], numbers["input"]["printed"], strict=True):
+        assert heard(bytes((0xC3, cable))) == RemoteRequest("scene", printed)
+
+
+def test_songs_count_from_one():
+    """Song 0 on the wire is scene 1, as displays number songs (common practice, no source)."""
+    assert [heard("F3 00"), heard("F3 7F")] == [RemoteRequest("scene", 1), RemoteRequest("scene", 128)]
+
+
+def test_banks_are_kept_apart():
+    """A bank counts for the channel and the input that it came on, and no other."""
+    remote = RemoteReader(US, programs=True)
+    remote.read(DESK, bytes((0xB4, 0x20, 1)))
+    program = [remote.read(source, bytes((status, 9))) for source, status in ((DESK, 0xC4), (DESK, 0xC5), (KEYS, 0xC4))]
+    assert program == [RemoteRequest("scene", 138), RemoteRequest("scene", 10), RemoteRequest("scene", 10)]
+
+
+@given(st.lists(st.integers(0, 255), max_size=4).map(bytes))
+def test_programs_are_music_unless_the_rig_says_so(message):
+    """Without programs = true, no short message is a command."""
+    if message[:1] != b"\xf0":
+        assert heard(message, programs=False) is None
+
+
+# Our own SysEx
+
+
+def test_requests_of_our_own():
+    """Each request reads as what was asked, byte by byte as DEVELOPERS.md has it."""
+    assert heard("F0 7D 62 6C 01 05 01 3D 00 00 3C F7") == RemoteRequest("scene", 61)
+    assert heard("F0 7D 62 6C 01 05 02 78 F7") == RemoteRequest("next")
+    assert heard("F0 7D 62 6C 01 7F 04 7C F7") == RemoteRequest("panic")
+    route = RemoteRequest("route", None, RouteRequest(2, 130, True))
+    assert heard("F0 7D 62 6C 01 05 07 02 00 02 01 01 6D F7") == route
+
+
+@given(st.integers(0, 0x1FFFFF), st.sampled_from(PLAIN), st.integers(1, 16383), st.integers(1, 16383), st.booleans())
+def test_what_is_built_is_read(scene, do, source, target, on):
+    """What the builders write is understood, by this rig alone and by all."""
+    for device in (US, 0x7F):
+        assert heard(recall_request(device, scene)) == RemoteRequest("scene", scene)
+        assert heard(plain_request(device, do)) == RemoteRequest(do)
+        route = RouteRequest(source, target, on)
+        assert heard(route_request(device, route)) == RemoteRequest("route", None, route)
+    assert heard(plain_request(US + 1, do)) is None
+
+
+def test_a_block_is_handed_on_whole():
+    """A block of a backup goes to whoever collects blocks, as it came."""
+    message = own(US, 0x0A, b"\1\2\3")
+    assert heard(message) == RemoteRequest("block", None, message)
+    assert heard(own(US + 1, 0x0A, b"\1\2\3")) is None
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        own(US, 0x01, b"\x3d\x00"),  # a number too short
+        own(US, 0x01, b"\x3d\x00\x00\x00"),
+        own(US, 0x02, b"\x00"),  # next of something
+        own(US, 0x07, b"\x01\x00\x02\x00"),  # on or off left out
+        own(US, 0x07, b"\x01\x00\x02\x00\x02"),  # neither on nor off
+        own(US, 0x07, b"\x00\x00\x02\x00\x01"),  # inputs count from 1
+        own(US, 0x07, b"\x01\x00\x00\x00\x01"),
+        own(US, 0x00),
+        own(US, 0x0B),
+        bytes.fromhex("F0 7D 62 6C 01 05 02 79 F7"),  # a wrong checksum
+        bytes.fromhex("F0 7D 62 6C 02 05 02 77 F7"),  # another version
+        bytes.fromhex("F0 7D 62 6D 01 05 02 78 F7"),  # another maker's use of 7D
+        bytes.fromhex("F0 7D 62 6C 01 05 F7"),
+        bytes.fromhex("F0 7D 62 6C 01 05 02 78"),
+        b"\xf0\xf7",
+        b"\xf0",
+        b"",
+    ],
+)
+def test_what_is_no_request(message):
+    """Our own SysEx that is not wholly in order asks for nothing."""
+    assert heard(message) is None
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        scene_reply(US, 61, "Finale"),
+        routing_reply(US, 61, [(1, 2)]),
+        answer_reply(US, 0x01, True, "scene 61 Finale"),
+    ],
+)
+def test_replies_are_no_requests(message):
+    """A reply that comes back over a loop of cables asks for nothing."""
+    assert read_own(message) is not None
+    assert heard(message) is None
+
+
+@given(st.none() | st.integers(1, 16384), st.text(max_size=60), st.integers(0, 127), st.booleans())
+def test_what_replies_say(scene, name, command, done):
+    """A reply holds the scene's number, 0 for none, and any name or sentence, in 7-bit bytes."""
+    reply = read_own(scene_reply(US, scene, name))
+    assert reply is not None
+    assert (reply.device, reply.command) == (US, 0x45)
+    assert reply.data[0] | reply.data[1] << 7 | reply.data[2] << 14 == (scene or 0)
+    assert unpack(reply.data[3:]).decode() == name
+    answer = read_own(answer_reply(US, command, done, name))
+    assert answer is not None
+    assert (answer.command, *answer.data[:2], unpack(answer.data[2:]).decode()) == (0x41, command, done, name)
+
+
+def test_the_routing_reply():
+    """The routing is the scene's number, then input and output of each route, two bytes each, the low one first."""
+    assert routing_reply(US, 61, [(1, 2), (1, 130)]).hex(" ").upper() == (
+        "F0 7D 62 6C 01 05 46 3D 00 00 01 00 02 00 01 00 02 01 70 F7"
+    )
+
+
+# Whatever else may come
+
+
+def test_nothing_but_valid_messages_is_obeyed():
+    """Of 100,000 random and half-right messages exactly those that are in order ask for something; none is an error."""
+    chance = random.Random(1953)
+    valid = valid_messages()
+    remote = RemoteReader(US)
+    obeyed = 0
+    for _ in range(100_000):
+        message = random_message(chance, valid)
+        request = remote.read(DESK, message)
+        assert (request is not None) == is_in_order(message), message.hex(" ")
+        obeyed += request is not None
+    assert 10_000 < obeyed < 90_000  # both sides were tried
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [entry for entry in REFERENCE if entry["area"] in ("universal-sysex", "song-position")],
+    ids=lambda entry: entry["id"],
+)
+def test_other_standard_messages_command_nothing(entry):
+    """General MIDI, master volume, bar marks and song positions are no commands (MIDI Association Table 4)."""
+    expected = entry["expected"]
+    texts = [expected] if isinstance(expected, str) else [expected["bytes"]] if "bytes" in expected else []
+    for text in texts:
+        if re.fullmatch(r"F[0-9A-F]( [0-9A-F]{2})+", text):
+            assert heard(text) is None
+
+
+def test_handshakes_command_nothing():
+    """Handshakes of a dump are no commands (MIDI 1.0 p. 36)."""
+    assert [heard(message) for message in BY_ID["sysex-handshake"]["expected"].values()] == [None] * 5

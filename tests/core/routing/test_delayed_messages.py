@@ -1,0 +1,492 @@
+"""Messages that filters answer for a later time: when they are sent, what outdates them, and what ends them."""
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from itertools import pairwise
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import filters.transpose
+from engine.core.adoption import take_over
+from engine.core.engine import Engine
+from engine.core.routing.compiled_scene import TimedMessage
+from engine.core.routing.delayed_messages import DelayedMessages
+from engine.core.routing.explain import explain
+from engine.rig.read.load import read
+from filters.registry import Later, registry
+from tests.support.pit_engine import MS
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import HEAD, STATEFUL, STATELESS, events, rigs
+
+ECHO = '{ filter = "echo", milliseconds = 100, repeats = 2, fade = 50 }'
+THIN = '{ filter = "thin", milliseconds = 20 }'
+BRASS = 1  # the output that is not paced
+
+
+def rig(own: str = "", everywhere: str = "", to: str = '"brass"') -> str:
+    """Keys through a chain of the first scene, or of routes in force in every scene; the second scene is empty."""
+    text = HEAD
+    if everywhere:
+        text += f'[[routes]]\nfrom = ["keys", "pads"]\nto = {to}\nthrough = [ {everywhere} ]\n'
+    routes = f'routes = [ {{ from = ["keys", "pads"], to = {to}, through = [ {own} ] }} ]\n' if own else ""
+    return text + f'[[scenes]]\nnumber = 1\nname = "A"\n{routes}[[scenes]]\nnumber = 2\nname = "B"\n'
+
+
+def played(evening: Evening, *messages: str, source: int = 0) -> None:
+    for message in messages:
+        evening.play(source, bytes.fromhex(message))
+
+
+def heard(evening: Evening, output: int = BRASS) -> list[tuple[float, str]]:
+    """(ms, message) at an output."""
+    return [(at / MS, message.hex(" ").upper()) for at, message, _ in evening.heard(output)]
+
+
+def sounding(evening: Evening) -> int:
+    return sum(synth.held for synth in evening.ears())
+
+
+# Echoes
+
+
+def test_an_echo_is_heard_at_its_time() -> None:
+    """Repeats 100 and 200 ms after the key, ends as long after the release."""
+    evening = Evening(rig(ECHO))
+    played(evening, "90 3C 40")
+    evening.wait(30 * MS)
+    played(evening, "80 3C 11")
+    evening.run_dry()
+    assert heard(evening) == [
+        (0, "90 3C 40"),
+        (30, "80 3C 11"),
+        (100, "90 3C 20"),
+        (130, "80 3C 11"),
+        (200, "90 3C 10"),
+        (230, "80 3C 11"),
+    ]
+
+
+ENDS: dict[str, Callable[[Evening], object]] = {
+    "its cable is pulled": lambda evening: evening.lose(0),
+    "panic": lambda evening: evening.panic(),
+    "the show ends": lambda evening: evening.take(evening.router.release_all(evening.now)),
+    "the machine slept": lambda evening: evening.take(evening.router.awake(evening.now)[1]),
+    "another scene": lambda evening: evening.recall(2),
+}
+
+
+@pytest.mark.parametrize("cable", [0, 1], ids=["din", "fast"])
+@pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
+def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], cable: int) -> None:
+    """When its cable is pulled, at a panic, at the end of the show and where its scene ends, the repeat that sounds is
+    released at once and no more is sent, though the key is still held; nor is there an echo of its release."""
+    evening = Evening(rig(ECHO, to='"strings"' if cable == 0 else '"brass"'))
+    played(evening, "90 3C 40", "90 40 40")
+    evening.wait(120 * MS)
+    assert sounding(evening) == 4
+    end(evening)
+    evening.run_dry()
+    begun = evening.now + 5 * MS
+    evening.let_go(0)
+    evening.wait(1_000 * MS)
+    evening.run_dry()
+    assert sounding(evening) == 0
+    assert not [message for at, message in heard(evening, cable) if at * MS > begun and message.startswith("90")]
+    assert evening.router.ledger.sounding() == 0
+
+
+def test_nothing_echoes_at_an_output_that_is_let_go_of() -> None:
+    """An output that a standby hands over hears the end of what sounds, and no repeat begins there: its port may be
+    closed before the repeat ends."""
+    evening = Evening(rig(everywhere=ECHO, to='["strings", "brass"]'))
+    played(evening, "90 3C 40")
+    evening.wait(50 * MS)
+    played(evening, "80 3C 40")
+    evening.take(evening.router.output_left(evening.now, BRASS))
+    evening.wait(150 * MS)
+    assert heard(evening)[-1] == (50, "80 3C 40")
+    assert evening.heard(0)[-1][1] == bytes.fromhex("90 3C 10"), "the other one goes on"
+
+
+def test_an_echo_of_every_scene_goes_on_through_a_change() -> None:
+    """[[routes]] keep what they remember: repeats and their ends come at their times in the next scene (the player's
+    release of 150 ms is held back till the last repeat lets go)."""
+    evening = Evening(rig(everywhere=ECHO))
+    played(evening, "90 3C 40")
+    evening.wait(120 * MS)
+    evening.recall(2)
+    evening.wait(30 * MS)
+    played(evening, "80 3C 40")
+    evening.run_dry()
+    assert [at for at, _ in heard(evening)] == [0, 100, 200, 250, 350, 350]
+    assert sounding(evening) == 0
+
+
+def test_another_inputs_echo_goes_on_when_a_cable_is_pulled() -> None:
+    """Only the lost input's repeats end."""
+    evening = Evening(rig(ECHO))
+    played(evening, "90 3C 40")
+    played(evening, "90 40 40", source=1)
+    evening.lose(0)
+    evening.run_dry()
+    assert [message for at, message in heard(evening) if at >= 100] == ["90 40 20", "90 40 10"]
+
+
+def test_a_player_and_an_echo_on_one_key_sound_until_both_let_go() -> None:
+    """The player strikes again while the echo of the first stroke sounds: the key sounds till the last of them is over,
+    and each press has had its release (MIDI 1.0 p. A-4)."""
+    evening = Evening(rig('{ filter = "echo", milliseconds = 100, repeats = 1, fade = 0 }'))
+    played(evening, "90 3C 40")
+    evening.wait(50 * MS)
+    played(evening, "80 3C 40")
+    evening.wait(70 * MS)  # 120: the echo sounds from 100 to 150
+    played(evening, "90 3C 41")
+    evening.wait(10 * MS)
+    played(evening, "80 3C 41")
+    evening.run_dry()
+    assert heard(evening) == [
+        (0, "90 3C 40"),
+        (50, "80 3C 40"),
+        (100, "90 3C 40"),
+        (120, "90 3C 41"),
+        (150, "80 3C 40"),  # the player's release of 130 is held back till the echo lets go, and both come now
+        (150, "80 3C 40"),
+        (220, "90 3C 41"),
+        (230, "80 3C 41"),
+    ]
+
+
+def test_an_echo_does_not_cut_a_held_key() -> None:
+    """The end of an echo on a key that another player holds is held back till that one lets go."""
+    evening = Evening(rig(ECHO))
+    played(evening, "90 3C 40")
+    evening.wait(10 * MS)
+    played(evening, "80 3C 40")
+    played(evening, "90 3C 50", source=1)
+    evening.wait(15 * MS)
+    evening.run_dry()
+    assert sounding(evening) >= 1
+    played(evening, "80 3C 50", source=1)
+    evening.run_dry()
+    assert sounding(evening) == 0
+
+
+# Values
+
+
+def test_the_last_value_of_a_movement_arrives() -> None:
+    """A wheel that stops between the ends: its last value comes when the 20 ms are over, and once."""
+    evening = Evening(rig(THIN))
+    for value in ("10", "11", "12", "13"):
+        played(evening, f"B0 01 {value}")
+        evening.wait(4 * MS)
+    evening.run_dry()
+    assert heard(evening) == [(0, "B0 01 10"), (20, "B0 01 13")]
+
+
+def test_a_value_sent_now_outdates_the_one_that_waits() -> None:
+    """A wheel let go within the 20 ms comes to rest and stays there."""
+    evening = Evening(rig(THIN))
+    played(evening, "B0 01 10", "B0 01 21")
+    evening.wait(5 * MS)
+    played(evening, "B0 01 00")
+    evening.run_dry()
+    assert heard(evening) == [(0, "B0 01 10"), (5, "B0 01 00")]
+
+
+def test_reset_all_controllers_outdates_what_it_resets() -> None:
+    """A wheel's value that waits does not undo the reset that was played after it (RP-015); what a reset leaves alone,
+    and another channel's, is still owed its last value."""
+    evening = Evening(rig(THIN))
+    played(evening, "B0 01 10", "B0 07 10", "E0 00 50", "B1 01 10", "B0 01 11", "B0 07 11", "E0 00 51", "B1 01 11")
+    played(evening, "B0 79 00")
+    evening.run_dry()
+    assert heard(evening)[4:] == [(0, "B0 79 00"), (20, "B0 07 11"), (20, "B1 01 11")]
+
+
+def test_a_waiting_value_is_outdated_where_the_newer_one_goes_and_nowhere_else() -> None:
+    """A value for two outputs, of which one gets a newer one now: the other is still owed it; other things, and other
+    players, are left alone."""
+    table = DelayedMessages()
+    for source, message in ((0, "B0 01 10"), (0, "B0 07 10"), (1, "B0 01 10"), (0, "B0 40 7F")):
+        table.add(source, TimedMessage(5, bytes.fromhex(message), (0, 1), source == 0))
+    table.outdate(0, [(1, (b"\xb0\x01\x00",)), (1, (b"\xb0\x40\x00",))])
+    assert [(due.source, due.message.hex(" ").upper(), due.outputs) for due in table.take(5)] == [
+        (0, "B0 01 10", (0,)),
+        (0, "B0 07 10", (0,)),
+        (0, "B0 07 10", (1,)),
+        (1, "B0 01 10", (0,)),
+        (1, "B0 01 10", (1,)),
+        (0, "B0 40 7F", (0, 1)),
+    ]
+
+
+def test_two_routes_may_thin_one_wheel_differently() -> None:
+    """The slower of two routes to one output has a value waiting when the faster has sent a newer one."""
+    slow = '{ filter = "thin", milliseconds = 50 }'
+    for first, second in ((slow, THIN), (THIN, slow)):
+        faster = f'routes = [ {{ from = "keys", to = "brass", through = [ {first} ] }},'
+        evening = Evening(rig(second).replace("routes = [", faster))
+        for value in range(0x10, 0x30):
+            played(evening, f"B0 01 {value:02X}")
+            evening.wait(3 * MS)
+        evening.run_dry()
+        assert heard(evening)[-1][1] == "B0 01 2F"
+
+
+def test_of_two_messages_for_one_time_the_first_comes_first() -> None:
+    """Order at equal times is the order in which they were answered; earlier times come before."""
+    table = DelayedMessages()
+    order = [(7, "90 3C 40"), (5, "90 3D 40"), (7, "80 3C 40"), (5, "C0 05"), (7, "F8"), (6, "B0 40 7F")]
+    for at, message in order:
+        table.add(0, TimedMessage(at, bytes.fromhex(message), (0,), False))
+    assert table.due == 5
+    assert [due.message.hex(" ").upper() for due in table.take(6)] == ["90 3D 40", "C0 05", "B0 40 7F"]
+    assert [due.message.hex(" ").upper() for due in table.take(7)] == ["90 3C 40", "80 3C 40", "F8"]
+    assert table.due is None
+
+
+@pytest.mark.parametrize("times", [(5, 9), (9, 5), (5, 5)])
+def test_the_newest_value_counts_whichever_was_to_come_first(times: tuple[int, int]) -> None:
+    """Of two waiting values of one thing only the one answered last is sent; switches and programs are all kept."""
+    table = DelayedMessages()
+    for at, value in zip(times, (1, 2), strict=True):
+        for message in (bytes((0xB0, 1, value)), bytes((0xB0, 64, value)), bytes((0xC0, value))):
+            table.add(0, TimedMessage(at, message, (0, 1), False))
+    table.add(1, TimedMessage(9, b"\xb0\x01\x03", (0,), False))  # another player's wheel
+    taken = table.take(9)
+    assert [(due.message[2], due.outputs) for due in taken if due.message[:2] == b"\xb0\x01" and due.source == 0] == [
+        (2, (0,)),
+        (2, (1,)),
+    ]
+    assert Counter(due.message[0] for due in taken) == {0xB0: 2 + 1 + 2, 0xC0: 2}
+
+
+# Chains
+
+
+def test_filters_behind_an_echo_are_asked_with_its_time() -> None:
+    """Echo, then transpose: every repeat is transposed."""
+    evening = Evening(rig(f'{ECHO}, {{ filter = "transpose", semitones = 12 }}'))
+    played(evening, "90 3C 40", "80 3C 40")
+    evening.run_dry()
+    assert heard(evening) == [
+        (0, "90 48 40"),
+        (0, "80 48 40"),
+        (100, "90 48 20"),
+        (100, "80 48 40"),
+        (200, "90 48 10"),
+        (200, "80 48 40"),
+    ]
+
+
+def test_an_echo_of_an_echo() -> None:
+    """Two echoes of one repeat each, 100 and 30 ms: the key, 30, 100 and 130 ms after it."""
+    one, two = (f'{{ filter = "echo", milliseconds = {ms}, repeats = 1, fade = 0 }}' for ms in (100, 30))
+    evening = Evening(rig(f"{one}, {two}"))
+    played(evening, "90 3C 40")
+    evening.wait(10 * MS)
+    played(evening, "80 3C 40")
+    evening.run_dry()
+    assert [at for at, message in heard(evening) if message[0] == "9"] == [0, 30, 100, 130]
+    assert [at for at, message in heard(evening) if message[0] == "8"] == [10, 40, 110, 140]
+
+
+def test_a_later_message_may_be_stopped_by_a_filter_behind() -> None:
+    """Echo, then a velocity zone: the soft repeats are outside it, and nothing hangs."""
+    evening = Evening(rig(f'{ECHO}, {{ filter = "zone", velocity = [32, 127] }}'))
+    played(evening, "90 3C 40", "80 3C 40")
+    evening.run_dry()
+    assert [message for _, message in heard(evening)] == ["90 3C 40", "80 3C 40", "90 3C 20", "80 3C 40"]
+
+
+def test_explain_tells_what_comes_later() -> None:
+    """Each filter's verdict and what the output gets name the time from now."""
+    loaded = read(rig(f'{ECHO}, {{ filter = "transpose", semitones = 12 }}'), "test")
+    found = explain(loaded, loaded.scenes[0], "keys", b"\x90\x3c\x40")
+    assert found.outputs["brass"] == (
+        b"\x90\x48\x40",
+        Later(100 * MS, b"\x90\x48\x20"),
+        Later(200 * MS, b"\x90\x48\x10"),
+    )
+    echo, transpose = found.routes[0].filters
+    assert echo.gave == (b"\x90\x3c\x40", Later(100 * MS, b"\x90\x3c\x20"), Later(200 * MS, b"\x90\x3c\x10"))
+    assert transpose.took == echo.gave
+
+
+# Plug-ins
+
+
+@pytest.fixture
+def plug_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Any, bool], Engine]]:
+    """A router whose transpose is another step, with or without state."""
+
+    def make(step: Any, keeps_state: bool) -> Engine:
+        registry.cache_clear()
+        monkeypatch.setattr(filters.transpose, "build", lambda settings: step)
+        monkeypatch.setattr(filters.transpose, "KEEPS_STATE", keeps_state, raising=False)
+        router = Engine(read(rig('{ filter = "transpose", semitones = 1 }'), "test"))
+        router.recall(0, 1)
+        return router
+
+    yield make
+    registry.cache_clear()
+
+
+def test_a_filter_without_state_may_not_answer_for_later(plug_in: Callable[[Any, bool], Engine]) -> None:
+    """Its answers are remembered, so its times would be wrong: the message passes, and the fault is told."""
+    router = plug_in(lambda message, now: (Later(now + 5, message),), False)
+    assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
+    assert router.timetable.due is None
+    assert router.faults.counts == {"transpose": 1}
+    assert "Later" in router.faults.first["transpose"]
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [Later(5, b"\x90"), Later(1.5, b"\x90\x3c\x40"), Later(None, b"\x90\x3c\x40"), Later(5, "90")],
+)
+def test_nonsense_for_later_is_told_and_stepped_over(plug_in: Callable[[Any, bool], Engine], answer: Later) -> None:
+    """A time that is no whole number, a message that is none: the message that came passes."""
+    router = plug_in(lambda message, now: (answer,), True)
+    assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
+    assert router.faults.counts == {"transpose": 1}
+
+
+def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Engine]) -> None:
+    """A message for a time that is over is sent at the next tick, which is wanted at once."""
+    router = plug_in(lambda message, now: (Later(now - 5, message),), True)
+    assert router.receive(100, 0, b"\x90\x3c\x40") == []
+    assert router.due is not None
+    assert router.due <= 100
+    assert [message for _, message, _ in router.tick(100)] == [b"\x90\x3c\x40"]
+
+
+@pytest.mark.parametrize("keeps_state", [False, True])
+def test_a_note_that_a_release_starts_ends_with_its_source(
+    plug_in: Callable[[Any, bool], Engine], keeps_state: bool
+) -> None:
+    """A plug-in that sounds a note when a key is let go, as a harpsichord's jacks do: no key holds that note, and it is
+    in the ledger all the same."""
+    router = plug_in(lambda message, now: (b"\x90\x30\x40",) if message[0] == 0x80 else (message,), keeps_state)
+    router.receive(1, 0, b"\x90\x3c\x40")
+    sent = [message.hex() for _, message, _ in router.receive(2, 0, b"\x80\x3c\x40")]
+    assert sent == ["803c40", "903040"]
+    assert [message.hex() for _, message, _ in router.input_lost(3, 0)] == ["803040"]
+
+
+def test_a_note_a_pedal_starts_later_ends_with_its_source(plug_in: Callable[[Any, bool], Engine]) -> None:
+    """A plug-in's later note that no key holds is in the ledger too."""
+    router = plug_in(lambda message, now: (Later(now + 5, b"\x90\x30\x40"),), True)
+    router.receive(1, 0, b"\xb0\x40\x7f")
+    assert [message for _, message, _ in router.tick(6)] == [b"\x90\x30\x40"]
+    assert [message for _, message, _ in router.input_lost(7, 0)] == [b"\x80\x30\x40"]
+
+
+# An edited rig
+
+
+@pytest.mark.parametrize("where", ["own", "everywhere"])
+def test_an_edit_of_another_scene_leaves_an_echo_alone(where: str) -> None:
+    """The scene in force was not touched: repeats and their ends come as if nothing had been saved, and none hangs,
+    whichever scene is recalled then."""
+    for recalled in (None, 2):
+        text = rig(**{where: ECHO})
+        evening = Evening(text)
+        played(evening, "90 3C 40")
+        evening.wait(120 * MS)
+        edited = Engine(read(text.replace('"B"', '"C"'), "test"))
+        evening.take(take_over(evening.now, edited, evening.router))
+        evening.router = edited
+        evening.wait(10 * MS)
+        if recalled:
+            evening.recall(recalled)
+        evening.let_go()
+        evening.run_dry()
+        assert sounding(evening) == 0
+        if not recalled:
+            assert [at for at, _ in heard(evening)] == [0, 100, 200, 230, 330, 330]
+
+
+@pytest.mark.parametrize("where", ["own", "everywhere"])
+def test_an_edit_of_its_scene_ends_an_echo(where: str) -> None:
+    """The filters that would have ended a repeat are gone, so it ends at the edit."""
+    text = rig(**{where: ECHO})
+    evening = Evening(text)
+    played(evening, "90 3C 40")
+    evening.wait(120 * MS)
+    edited = Engine(read(text.replace("repeats = 2", "repeats = 3"), "test"))
+    evening.take(take_over(evening.now, edited, evening.router))
+    evening.router = edited
+    evening.let_go()
+    evening.run_dry()
+    assert sounding(evening) == 0
+    assert edited.ledger.sounding() == 0
+
+
+# Anything
+
+LATE = (ECHO, '{ filter = "echo", milliseconds = 7, repeats = 3, fade = 20 }', *STATEFUL)
+#: more echoes than other filters, in the routes of scenes and in those of every scene
+ECHOING = LATE + LATE + STATELESS
+
+
+@st.composite
+def echoing_rigs(draw: st.DrawFn) -> str:
+    """Three scenes and an empty one, and perhaps a route in force in all of them."""
+    text = draw(rigs(ECHOING))
+    through = ", ".join(draw(st.lists(st.sampled_from(ECHOING), max_size=2)))
+    route = f'[[routes]]\nfrom = ["keys", "foot"]\nto = ["strings", "brass"]\nthrough = [ {through} ]\n'
+    return text.replace("[[scenes]]", route + "[[scenes]]", 1) if draw(st.booleans()) else text
+
+
+@given(echoing_rigs(), events)
+@settings(max_examples=120, deadline=None)
+def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any]) -> None:
+    """On any rig, after any stream, scene changes and pulled cables: once every key is up and the last repeat is over
+    no note sounds, and each has had one note-off a note-on (MIDI 1.0 p. A-4)."""
+    evening = Evening(text)
+    evening.perform(stream)
+    evening.let_go()
+    evening.run_dry()
+    assert evening.router.timetable.due is None
+    assert sounding(evening) == 0
+    assert evening.router.ledger.sounding() == 0
+    balance: Counter[tuple[int, int, int]] = Counter()
+    for _, (output, message, _) in evening.handed:
+        if message[0] & 0xE0 == 0x80:
+            pressed = message[0] & 0xF0 == 0x90 and message[2] > 0
+            balance[output, message[0] & 0x0F, message[1]] += 1 if pressed else -1
+    assert not {key: count for key, count in balance.items() if count}
+
+
+@given(echoing_rigs(), events, st.sampled_from(["panic", "show"]))
+@settings(max_examples=80, deadline=None)
+def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], end: str) -> None:
+    """Whatever waits for later: after a panic or the end of the show nothing sounds and all is at rest, for good."""
+    evening = Evening(text)
+    evening.perform(stream)
+    ENDS["panic" if end == "panic" else "the show ends"](evening)
+    evening.run_dry()
+    assert sounding(evening) == 0
+    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
+    assert evening.router.timetable.due is None
+
+
+@given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 127)), min_size=1, max_size=40), st.sampled_from([0, 1]))
+@settings(max_examples=80, deadline=None)
+def test_a_thinned_wheel_always_ends_where_it_stands(moves: list[tuple[int, int]], output: int) -> None:
+    """Through thin, on either wire: the last value is the last that arrives, and two values are never nearer than
+    20 ms but for 0, 64 and 127 (and what the cable itself holds up)."""
+    evening = Evening(rig(THIN, to='"strings"' if output == 0 else '"brass"'))
+    for gap, value in moves:
+        evening.wait(gap * MS)
+        evening.play(0, bytes((0xB0, 1, value)))
+    evening.run_dry()
+    arrived = [(at, message[2]) for at, message, _ in evening.heard(output)]
+    assert arrived[-1][1] == moves[-1][1]
+    for (before, _), (at, value) in pairwise(arrived):
+        assert at - before >= 20 * MS or value in (0, 64, 127)

@@ -1,0 +1,334 @@
+"""What a scene leaves behind: pedals, wheels, pressures, parameter numbers, held notes, and the sounds in force."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.adoption import take_over
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Engine
+from engine.core.routing.ledger import rest_of
+from engine.rig.read.load import read
+from tests.support.paths import reference
+from tests.support.pit_engine import PORTS, ears, engine, hexed, run_dry
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import HEAD, events, rigs
+from tests.support.receiver import Receiver
+
+REFERENCE = reference("faults")
+STRINGS = 0
+KEYS, PADS, FOOT = 0, 1, 2
+
+ALL = '{ from = ["keys", "pads"], to = "strings" }'
+
+
+def two(first: str = ALL, second: str = "", held: str = "ring", cable: str = "fast") -> Engine:
+    """Two scenes without bursts; the first is in force."""
+    made = engine(
+        f'[[scenes]]\nnumber = 1\nname = "One"\nroutes = [ {first} ]\n'
+        f'[[scenes]]\nnumber = 2\nname = "Two"\nroutes = [ {second} ]\nheld = "{held}"\n',
+        cable,
+    )
+    made.recall(0, 1)
+    return made
+
+
+def _resets() -> list[tuple[int, int]]:
+    entries = [one for one in REFERENCE.values() if one["area"] == "reset-controllers"]
+    return [
+        (one["input"]["controller"], one["expected"])
+        for one in entries
+        if isinstance(one["input"], dict) and "controller" in one["input"]
+    ]
+
+
+@pytest.mark.parametrize(("controller", "rest"), _resets())
+def test_controllers_rest_where_the_standard_says(controller: int, rest: int) -> None:
+    """What the next scene does not feed comes to the value that Reset All Controllers gives it (RP-015)."""
+    router = two()
+    away = 100 if rest == 0 else 3
+    router.receive(1, KEYS, bytes((0xB4, controller, away)))
+    assert hexed(router.recall(2, 2)) == [f"B4 {controller:02X} {rest:02X}"]
+    assert router.recall(3, 2) == []
+
+
+@pytest.mark.parametrize(
+    ("moved", "rest"),
+    [
+        ("E3 01 40", "E3 00 40"),  # entry reset-bend: 8192
+        ("D3 50", "D3 00"),  # entry reset-pressure
+        ("A3 3C 50", "A3 3C 00"),  # entry reset-pressure
+        ("B3 44 7F", "B3 44 00"),  # legato pedal: common practice, no source
+        ("B3 45 7F", "B3 45 00"),  # hold 2: common practice, no source
+        ("B3 02 7F", "B3 02 00"),  # breath: common practice, no source
+        ("B3 04 7F", "B3 04 00"),  # foot: common practice, no source
+    ],
+)
+def test_bends_and_pressures_rest_where_the_standard_says(moved: str, rest: str) -> None:
+    """Bend rests at 8192, pressures at 0 (RP-015)."""
+    router = two()
+    router.receive(1, KEYS, bytes.fromhex(moved))
+    assert hexed(router.recall(2, 2)) == [rest]
+
+
+@pytest.mark.parametrize(("low", "high", "rest"), [(33, 1, 0), (34, 2, 0), (36, 4, 0), (43, 11, 127)])
+def test_a_low_byte_rests_with_its_high_byte(low: int, high: int, rest: int) -> None:
+    """A low byte that was moved comes to rest by its high byte, which zeroes it (MIDI 1.0 p. 12)."""
+    router = two()
+    router.receive(1, KEYS, bytes((0xB0, low, 5)))
+    assert hexed(router.recall(2, 2)) == [f"B0 {high:02X} {rest:02X}"]
+
+
+def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:
+    """Bank, volume, pan, sound and effect controllers are no residue: the next scene keeps them (RP-015)."""
+    kept = [
+        number
+        for name, entry in REFERENCE.items()
+        if name.startswith("reset-keeps-") and isinstance(entry["input"], dict)
+        for number in entry["input"]["controllers"]
+        if number < 120
+    ]
+    assert {0, 32, 7, 10, 74, 91} <= set(kept)
+    router = two()
+    for number in kept:
+        router.receive(1, KEYS, bytes((0xB0, number, 77)))
+    router.receive(1, KEYS, b"\xc0\x05")
+    assert router.recall(2, 2) == []
+
+
+def test_an_open_parameter_is_closed() -> None:
+    """A parameter that was chosen and not closed is closed with the null parameter, so that a stray data entry
+    changes nothing (MIDI Association Table 3a, entry rpn-null)."""
+    assert REFERENCE["rpn-null"]["input"][:2] == ["B0 65 7F", "B0 64 7F"]
+    router = two()
+    for message in ("B0 65 00", "B0 64 00", "B0 06 02"):
+        router.receive(1, KEYS, bytes.fromhex(message))
+    assert hexed(router.recall(2, 2)) == ["B0 65 7F", "B0 64 7F"]
+
+
+def test_a_parameter_that_its_player_closed_is_left_alone() -> None:
+    """After a whole transaction nothing is left to be closed (MIDI 1.0 p. 17)."""
+    router = two()
+    for message in ("B0 65 00", "B0 64 00", "B0 06 02", "B0 65 7F", "B0 64 7F"):
+        router.receive(1, KEYS, bytes.fromhex(message))
+    assert router.recall(2, 2) == []
+
+
+def test_held_notes_ring() -> None:
+    """By default a held key sounds on until it is let go of, whatever the new scene routes."""
+    router = two(held="ring")
+    router.receive(1, KEYS, b"\x90\x3c\x40")
+    assert router.recall(2, 2) == []
+    assert hexed(router.receive(3, KEYS, b"\x80\x3c\x20")) == ["80 3C 20"]
+
+
+def test_held_notes_are_cut_where_the_scene_says_so() -> None:
+    """`held = "cut"`: every held key gets its note-off at the change, and its later release is silent."""
+    router = two(held="cut")
+    router.receive(1, KEYS, b"\x90\x3c\x40")
+    router.receive(1, PADS, b"\x90\x40\x40")
+    assert hexed(router.recall(2, 2)) == ["80 3C 40", "80 40 40"]
+    assert router.receive(3, KEYS, b"\x80\x3c\x20") == []
+    assert router.receive(3, PADS, b"\x80\x40\x20") == []
+
+
+def test_the_release_of_a_cut_note_does_not_cut_what_the_same_player_plays_since() -> None:
+    """The left hand held a key over the cut; the right hand plays the same note an octave above. Letting the first key
+    go leaves the note alone (MIDI 1.0 p. A-4: each press its own release)."""
+    up = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] }'
+    router = two(second=up, held="cut")
+    router.receive(1, KEYS, b"\x90\x3c\x40")
+    router.recall(2, 2)
+    assert hexed(router.receive(3, KEYS, b"\x90\x30\x40")) == ["90 3C 40"]
+    assert router.receive(4, KEYS, b"\x80\x3c\x40") == []
+    assert hexed(router.receive(5, KEYS, b"\x80\x30\x40")) == ["80 3C 40"]
+
+
+def test_a_key_of_two_players_is_cut_once_for_each_press() -> None:
+    """A cut pays what is owed: as many note-offs as note-ons (MIDI 1.0 p. A-4)."""
+    router = two(held="cut")
+    for source in (KEYS, PADS):
+        router.receive(1, source, b"\x90\x3c\x40")
+    router.receive(2, KEYS, b"\x80\x3c\x40")
+    assert hexed(router.recall(3, 2)) == ["80 3C 40", "80 3C 40"]
+    assert router.receive(4, PADS, b"\x80\x3c\x40") == []
+
+
+@given(rigs(), events, st.booleans())
+@settings(max_examples=120, deadline=None)
+def test_after_a_cut_nothing_sounds_at_once(rig: str, stream: list[Any], played_on: bool) -> None:
+    """A scene that cuts is silent when the wires have run dry, though every key is held; what is played then sounds
+    until it is let go of, and no late release cuts it."""
+    evening = Evening(rig.replace('name = "Empty"', f'name = "Empty"\nheld = "cut"\nroutes = [ {ALL} ]'))
+    evening.perform(stream)
+    evening.recall(3)  # so that the cut is a change
+    evening.recall(4)
+    evening.run_dry()
+    assert [synth.held for synth in evening.ears()] == [0, 0]
+    late = list(evening.down.elements())
+    evening.down.clear()
+    if played_on:
+        evening.play(0, b"\x92\x3c\x40")
+    for source, channel, key in late:
+        if (source, channel, key) != (0, 2, 0x3C):
+            evening.take(evening.router.receive(evening.now, source, bytes((0x80 | channel, key, 64))))
+    evening.run_dry()
+    assert evening.ears()[STRINGS].held == int(played_on)
+    evening.let_go()
+    evening.run_dry()
+    assert [synth.held for synth in evening.ears()] == [0, 0]
+
+
+def _sound(unit: tuple[bytes, ...]) -> tuple[int, int, int]:
+    synth = Receiver()
+    for message in unit:
+        synth.hear(message)
+    (sound,) = synth.sound.values()
+    return sound
+
+
+@given(rigs(), events)
+@settings(max_examples=150, deadline=None)
+def test_the_ledger_knows_what_each_channel_sounds_like(rig: str, stream: list[Any]) -> None:
+    """When the wires have run dry the sounds that are written down are those the receivers are on, banks included
+    (MIDI 1.0 p. 13: a bank acts at the next program change). Each burst has gone out before the next recall."""
+    evening = Evening(rig)
+    for event in stream:
+        if event[1] == "recall":
+            evening.run_dry()
+        evening.perform([event])
+    evening.run_dry()
+    for output, synth in enumerate(evening.ears()):
+        known = {channel: _sound(unit) for channel, unit in evening.router.ledger.sounds(output).items()}
+        assert known == synth.sound
+
+
+def _fed_nowhere(synth: Receiver, fed: Callable[[bytes], bool]) -> set[tuple[int, str, int]]:
+    """What is off rest at a synth, and is moved by none of these messages."""
+
+    def mover(channel: int, what: str, number: int) -> list[bytes]:
+        if what == "controller":
+            return [bytes((0xB0 | channel, number, value)) for value in (0, 64, 127)]
+        if what == "low byte":
+            return [bytes((0xB0 | channel, each, 1)) for each in (number, number + 32)]
+        if what == "key pressure":
+            return [bytes((0xA0 | channel, number, 1))]
+        return [bytes((0xD0 | channel, 1)) if what == "pressure" else bytes((0xE0 | channel, 1, 1))]
+
+    return {one for one in synth.off_rest if not any(fed(message) for message in mover(*one))}
+
+
+KEEPS = '{ from = "keys", to = "strings", through = [ { filter = "channels", keep = [1] } ] }'
+
+
+@given(events, st.sampled_from(["din", "fast"]))
+@settings(max_examples=120, deadline=None)
+def test_nothing_is_off_rest_that_the_scene_cannot_move(stream: list[Any], cable: str) -> None:
+    """In a scene that lets one channel of the keys through, only this channel may be off rest, whatever was played in
+    scenes that let everything through; an independent synth listens (RP-015)."""
+    rig = HEAD.replace("din", cable) + "".join(
+        f'[[scenes]]\nnumber = {number}\nname = "S{number}"\nroutes = [ {routes} ]\n'
+        for number, routes in enumerate((ALL, f"{ALL}, {KEEPS}", ALL.replace('"strings"', '"brass"'), KEEPS), 1)
+    )
+    evening = Evening(rig)
+    evening.perform(stream)
+    evening.recall(4)
+    evening.run_dry()
+    strings, brass = evening.ears()
+    assert _fed_nowhere(strings, lambda message: message[0] & 0x0F == 0) == set()
+    assert brass.off_rest == set()
+
+
+def test_everything_with_a_rest_has_one_of_its_own_channel() -> None:
+    """What brings a message back to rest is on its channel and itself at rest; notes, programs and banks have none."""
+    for status in range(0x80, 0xF0):
+        for number in range(128):
+            message = bytes((status, number, 77)) if status & 0xE0 != 0xC0 else bytes((status, number))
+            rest = rest_of(message)
+            if rest is None:
+                assert status & 0xF0 in (0x80, 0x90, 0xB0, 0xC0)
+            else:
+                assert rest[0] == status
+                assert rest_of(rest) == rest
+
+
+def test_a_wheel_at_rest_is_not_sent_again() -> None:
+    """What its player brought back himself needs no help."""
+    router = two()
+    for message in ("B0 01 40", "E0 00 50", "B0 01 00", "E0 00 40"):
+        router.receive(1, KEYS, bytes.fromhex(message))
+    assert router.ledger.off_rest() == 0
+    assert router.recall(2, 2) == []
+
+
+def test_residue_reaches_a_settling_instrument_last() -> None:
+    """An instrument that the new scene puts on another sound gets its sound first, its rest when it has settled; both
+    arrive (common practice, no source)."""
+    router = Engine(
+        read(
+            PORTS.replace("WIRE", "din")
+            + '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "strings" } ]\n'
+            + '[[scenes]]\nnumber = 2\nname = "B"\nburst = [ { instrument = "lead", sound = "B" } ]\n',
+            "test",
+        )
+    )
+    out = router.recall(0, 1)
+    out += router.receive(1, KEYS, b"\xb0\x40\x7f") + router.receive(1, KEYS, b"\x90\x3c\x40")
+    out += router.recall(2, 2)
+    now, rest = run_dry(router, 2)
+    out += rest + router.receive(now, KEYS, b"\x80\x3c\x40") + run_dry(router, now)[1]
+    synth = ears(out)[STRINGS]
+    assert (synth.off_rest, synth.held, synth.sound[0]) == (set(), 0, (2, 12, 21))
+
+
+def test_a_lost_release_of_a_key_that_sounded_nowhere_haunts_nobody() -> None:
+    """A key was pressed where no route led and its release never came; later it plays and is released as usual."""
+    router = engine()
+    router.recall(0, 3)  # no route
+    router.receive(0, 0, b"\x90\x3c\x40")
+    router.recall(0, 1)
+    assert hexed(router.receive(0, 0, b"\x90\x3c\x50"), 1) == ["90 3C 50"]
+    assert hexed(router.receive(0, 0, b"\x80\x3c\x40"), 1) == ["80 3C 40"]
+    assert router.ledger.sounding() == 0
+
+
+SENT = '[[controls]]\ninput = "foot"\nwhen = { note = NOTE }\ndo = "send"\noutput = "strings"\nmessages = [ SENT ]\n'
+ENDS: dict[str, Callable[[Engine], list[Delivery]]] = {
+    "the show ends": lambda router: router.release_all(9),
+    "panic": lambda router: router.command(9, "panic", None, "test")[1],
+    "the cable is put back": lambda router: router.output_back(9, STRINGS, None),
+}
+
+
+def sending(note: int, *messages: str) -> str:
+    """A control that sends these."""
+    return SENT.replace("NOTE", str(note)).replace("SENT", ", ".join(f'"{message}"' for message in messages))
+
+
+@pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
+def test_what_a_control_sent_does_not_hang(end: Callable[[Engine], list[Delivery]]) -> None:
+    """A note, a pedal and a bend that a control sent are ended like a player's, but go on over a scene change and an
+    edit, for nobody's route feeds them; its bank and program are those of the channel."""
+    scenes = '[[scenes]]\nnumber = 1\nname = "One"\n[[scenes]]\nnumber = 2\nname = "Two"\n'
+    text = PORTS.replace("WIRE", "fast") + sending(36, "B0 20 07", "C0 05", "90 3C 64", "B0 40 7F", "E0 00 00") + scenes
+    router = Engine(read(text, "test"))
+    router.recall(0, 1)
+    router.receive(1, FOOT, b"\x90\x24\x40")
+    assert router.recall(2, 2) == []
+    edited = Engine(read(text.replace("Two", "Second"), "test"), names=(router.inputs, router.outputs))
+    assert take_over(3, edited, router) == []
+    assert edited.ledger.sounds(STRINGS) == {0: (b"\xb0\x20\x07", b"\xc0\x05")}
+    assert {"80 3C 40", "B0 40 00", "E0 00 40"} <= {*hexed(end(edited))}
+    assert hexed(edited.release_all(10)) == []
+
+
+def test_what_another_control_ended_is_not_ended_again() -> None:
+    """One control sends a note, another one its end: nothing is left to be released."""
+    router = engine(sending(36, "90 3C 64") + sending(38, "80 3C 00") + '[[scenes]]\nnumber = 1\nname = "One"\n')
+    router.recall(0, 1)
+    router.receive(1, FOOT, b"\x90\x24\x40")
+    assert hexed(router.receive(2, FOOT, b"\x90\x26\x40")) == ["80 3C 00"]
+    assert hexed(router.release_all(3)) == []

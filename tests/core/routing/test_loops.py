@@ -1,0 +1,454 @@
+"""Feedback is found and muted; what merely looks like it is left alone. Common practice, no source."""
+
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.engine import Engine
+from tests.support.feedback_cables import Cable, Stage
+from tests.support.pit_engine import MS, engine, hexed
+from tests.support.random_rigs import played
+
+STRINGS, BRASS = 0, 1
+KEYS, PADS, FOOT = 0, 1, 2
+ON, OFF = b"\x90\x3c\x40", b"\x80\x3c\x40"
+
+STRAIGHT = '{ from = "keys", to = "strings" }'
+FOLD = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 7, outside = "fold" } ] }'
+CROSS = f'{STRAIGHT}, {{ from = "pads", to = "brass" }}'
+LAYER = '{ from = "keys", to = ["strings", "brass"] }'
+LAYER_BRASS_FIRST = '{ from = "keys", to = ["brass", "strings"] }'
+ALL_TO_ALL = '{ from = ["keys", "pads"], to = ["strings", "brass"] }'
+
+ONE_CABLE = ((STRINGS, KEYS),)
+TWO_CABLES = ((STRINGS, PADS), (BRASS, KEYS))
+
+DELAYS = [(0.3,), (1,), (3,), (10,), (20,), (4, 6), (10, 20)]
+
+
+def routed(routes: str, cable: str = "fast") -> Engine:
+    """Two scenes with the same routes."""
+    return engine(
+        "".join(f'[[scenes]]\nnumber = {n}\nname = "S{n}"\nroutes = [ {routes} ]\n' for n in (1, 2)),
+        cable,
+    )
+
+
+def stage(routes: str, cables: tuple[tuple[int, int], ...], delays: tuple[float, ...], cable: str = "fast") -> Stage:
+    return Stage(routed(routes, cable), [Cable(output, source, delays) for output, source in cables])
+
+
+def assert_quiet_from_now_on(made: Stage) -> None:
+    """Nothing goes round any more."""
+    made.run(made.now / MS + 100)
+    before = [len(made.messages(output)) for output in (STRINGS, BRASS)]
+    made.run(made.now / MS + 1000)
+    assert [len(made.messages(output)) for output in (STRINGS, BRASS)] == before
+
+
+@pytest.mark.parametrize("delays", DELAYS)
+@pytest.mark.parametrize("cable", ["fast", "din"])
+@pytest.mark.parametrize(
+    "message", [ON, b"\xb0\x01\x40", b"\xe0\x00\x50", b"\xc0\x05", b"\xf0\x7d\x01\xf7"], ids=lambda m: m.hex()
+)
+def test_one_cable(message: bytes, cable: str, delays: tuple[float, ...]) -> None:
+    """An output wired back to the input that feeds it is found within a tenth of a second, told once, and muted; the
+    message has gone round some dozen times, and nothing sounds or is off rest afterwards."""
+    made = stage(STRAIGHT, ONE_CABLE, delays, cable)
+    made.play(KEYS, message)
+    made.run(100)
+    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert len(made.found) == 1
+    _, port, sentence = made.found[0]
+    assert port == "keys"
+    assert '"strings"' in sentence
+    assert "muted" in sentence
+    assert_quiet_from_now_on(made)
+    assert made.messages(STRINGS).count(message) <= 20
+    made.play(KEYS, OFF)
+    made.run(made.now / MS + 100)
+    assert (made.ears()[STRINGS].held, made.ears()[STRINGS].off_rest) == (0, set())
+    assert len(made.found) == 1
+
+
+@pytest.mark.parametrize("delays", [(1,), (3,), (10,), (4, 6)])
+def test_two_cables(delays: tuple[float, ...]) -> None:
+    """Two outputs wired into each other's inputs: the ring through both routes is found within a tenth of a second,
+    one of its ways is muted, and that is enough."""
+    made = stage(CROSS, TWO_CABLES, delays)
+    made.play(KEYS, ON)
+    made.run(100)
+    assert len(made.router.loops.muted) == 1
+    assert made.router.loops.muted <= {(KEYS, STRINGS), (PADS, BRASS)}
+    assert_quiet_from_now_on(made)
+    made.play(KEYS, OFF)
+    made.run(made.now / MS + 100)
+    assert [synth.held for synth in made.ears()] == [0, 0]
+    assert len(made.found) == 1
+
+
+def test_two_long_cables() -> None:
+    """A ring of two ways of 20 ms each, which takes 40 ms to go round, is found within two tenths of a second."""
+    made = stage(CROSS, TWO_CABLES, (20,))
+    made.play(KEYS, ON)
+    made.run(200)
+    assert len(made.router.loops.muted) == 1
+    assert_quiet_from_now_on(made)
+
+
+@pytest.mark.parametrize("delays", DELAYS)
+@pytest.mark.parametrize("routes", [LAYER, LAYER_BRASS_FIRST])
+def test_a_loop_beside_a_layer(routes: str, delays: tuple[float, ...]) -> None:
+    """Keys play strings and brass, and only the strings are wired back: the way to the strings is muted within a tenth
+    of a second, and the brass plays on."""
+    made = stage(routes, ONE_CABLE, delays)
+    made.play(KEYS, ON)
+    made.run(100)
+    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    made.run(200)
+    made.play(KEYS, OFF)
+    strings = len(made.messages(STRINGS))
+    made.play(KEYS, b"\x90\x40\x50")
+    made.play(KEYS, b"\x80\x40\x50")
+    made.run(400)
+    assert made.messages(BRASS)[-2:] == [b"\x90\x40\x50", b"\x80\x40\x50"]
+    assert len(made.messages(STRINGS)) == strings
+    assert [synth.held for synth in made.ears()] == [0, 0]
+
+
+@pytest.mark.parametrize("delays", [(1,), (3,), (10,), (20,)])
+@pytest.mark.parametrize(
+    ("routes", "cables"),
+    [
+        (LAYER, ((STRINGS, KEYS), (BRASS, KEYS))),
+        (ALL_TO_ALL, ((STRINGS, KEYS), (BRASS, PADS))),
+        (ALL_TO_ALL, TWO_CABLES),
+        (ALL_TO_ALL, ONE_CABLE),
+        (ALL_TO_ALL, ((STRINGS, KEYS), (STRINGS, PADS))),
+    ],
+    ids=["both back", "all to all", "crosswise", "one back", "one to both"],
+)
+def test_loops_that_multiply(routes: str, cables: tuple[tuple[int, int], ...], delays: tuple[float, ...]) -> None:
+    """Where each round makes two messages of one, all ways that feed the loop are muted before it has grown beyond
+    all bounds; nothing hangs, and it is silent after a second at the latest."""
+    made = stage(routes, cables, delays)
+    made.play(KEYS, ON)
+    made.run(1000)
+    assert made.router.loops.muted
+    assert sum(len(made.messages(output)) for output in (STRINGS, BRASS)) < (3_600 if delays[0] > 1 else 100_000)
+    assert_quiet_from_now_on(made)
+    made.play(KEYS, OFF)
+    made.run(made.now / MS + 1500)
+    assert [synth.held for synth in made.ears()] == [0, 0]
+
+
+@pytest.mark.parametrize("delays", DELAYS)
+def test_an_echo_that_climbs(delays: tuple[float, ...]) -> None:
+    """A route that transposes and folds plays a new key at each round; it is found all the same, and no key hangs."""
+    made = stage(FOLD, ONE_CABLE, delays)
+    made.play(KEYS, ON)
+    made.run(100)
+    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert_quiet_from_now_on(made)
+    made.play(KEYS, OFF)
+    made.run(made.now / MS + 100)
+    assert made.ears()[STRINGS].held == 0
+
+
+@pytest.mark.parametrize("delay", [1, 3])
+@pytest.mark.parametrize("bpm", [100, 120, 140])
+def test_a_beat_clock_that_goes_round(bpm: int, delay: float) -> None:
+    """A beat clock (24 a quarter note) that comes back is found within a tenth of a second, though it goes on."""
+    made = stage(STRAIGHT, ONE_CABLE, (delay,))
+    for tick in range(100):
+        made.plan(tick * 60_000 / bpm / 24, KEYS, b"\xf8")
+    made.run(100)
+    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert_quiet_from_now_on(made)
+
+
+@pytest.mark.parametrize("delays", DELAYS)
+@pytest.mark.parametrize("released", range(0, 120, 7))
+def test_a_key_let_go_of_during_a_loop(released: int, delays: tuple[float, ...]) -> None:
+    """A key that was held before the cable was plugged, and is let go of at any moment of the trial, does not hang;
+    nor does a chord played then, or a pedal."""
+    made = stage(LAYER, ONE_CABLE, delays)
+    made.cables[0].plugged = False
+    made.play(KEYS, b"\x90\x30\x40")
+    made.play(KEYS, b"\xb0\x40\x7f")
+    made.run(50)
+    made.cables[0].plugged = True
+    made.play(KEYS, ON)
+    made.plan(50 + released, KEYS, b"\x80\x30\x40")
+    made.plan(50 + released, KEYS, b"\xb0\x40\x00")
+    for key in range(3):
+        made.plan(50 + released / 2 + key, KEYS, bytes((0x90, 70 + key, 64)))
+        made.plan(60 + released + key, KEYS, bytes((0x80, 70 + key, 64)))
+    made.plan(250, KEYS, OFF)
+    made.run(2500)
+    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert [synth.held for synth in made.ears()] == [0, 0]
+    assert [synth.off_rest for synth in made.ears()] == [set(), set()]
+
+
+@pytest.mark.parametrize("delays", DELAYS)
+@pytest.mark.parametrize("other", ["nowhere", "elsewhere"])
+def test_a_loop_beside_an_input_that_leads_elsewhere(other: str, delays: tuple[float, ...]) -> None:
+    """The same output is also wired to an input that leads nowhere, or transposed to another output: the loop is
+    found as soon as without it."""
+    up = ', { from = "foot", to = "brass", through = [ { filter = "transpose", semitones = 5 } ] }'
+    made = stage(STRAIGHT + up * (other == "elsewhere"), ((STRINGS, FOOT), (STRINGS, KEYS), (STRINGS, FOOT)), delays)
+    made.play(KEYS, ON)
+    made.run(100)
+    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert_quiet_from_now_on(made)
+
+
+def test_another_player_of_the_muted_output_plays_on() -> None:
+    """The keys' way to the strings is muted; the pads' notes there sound and end, also on a key that the keys hold, and
+    a pedal that the keys let go of in vain comes to rest at the next scene."""
+    made = Stage(
+        routed(f'{STRAIGHT}, {{ from = "pads", to = "strings" }}'),
+        [Cable(STRINGS, KEYS, (3,))],
+    )
+    made.play(KEYS, ON)
+    made.run(200)
+    made.cables.clear()  # it is pulled, which nobody can see: the way stays muted
+    assert (KEYS, STRINGS) in made.router.loops.muted
+    before = len(made.messages(STRINGS))
+    for source, message in ((KEYS, ON), (PADS, ON), (PADS, OFF), (KEYS, OFF)):
+        made.play(source, message)
+    assert made.messages(STRINGS)[before:] == [ON, OFF]
+    made.play(PADS, b"\xb0\x40\x7f")
+    made.play(KEYS, b"\xb0\x40\x00")
+    made.cables.clear()
+    assert hexed(made.router.input_lost(made.now, PADS)) == ["B0 40 00"]
+
+
+@pytest.mark.parametrize("lifted", ["scene", "input", "output"])
+def test_a_mute_is_lifted_and_the_loop_is_found_again(lifted: str) -> None:
+    """A change of scene, or a cable that comes back, lifts the mute; while the loop is there it is found again."""
+    made = stage(STRAIGHT, ONE_CABLE, (3,))
+    made.play(KEYS, ON)
+    made.run(300)
+    if lifted == "scene":
+        made.take(made.router.recall(made.now, 2))
+    elif lifted == "input":
+        made.take(made.router.input_lost(made.now, KEYS))
+    else:
+        made.take(made.router.output_back(made.now, STRINGS, None))
+    assert not made.router.loops.muted
+    made.run(1600)
+    made.play(KEYS, ON)
+    made.run(1700)
+    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert_quiet_from_now_on(made)
+
+
+def test_a_cable_that_was_pulled_is_free_after_the_scene_changed() -> None:
+    """Once the cable is gone and the scene has changed, everything is delivered again."""
+    made = stage(STRAIGHT, ONE_CABLE, (3,))
+    made.play(KEYS, ON)
+    made.run(300)
+    made.cables.clear()
+    made.take(made.router.recall(made.now, 2))
+    before = len(made.messages(STRINGS))
+    made.play(KEYS, b"\x90\x40\x40")
+    made.play(KEYS, b"\x80\x40\x40")
+    assert made.messages(STRINGS)[before:] == [b"\x90\x40\x40", b"\x80\x40\x40"]
+
+
+def test_the_same_scene_again_lifts_nothing() -> None:
+    """Recalling the scene in force sends its burst and leaves the loop muted."""
+    made = stage(STRAIGHT, ONE_CABLE, (3,))
+    made.play(KEYS, ON)
+    made.run(300)
+    made.take(made.router.recall(made.now, 1))
+    assert made.router.loops.muted == {(KEYS, STRINGS)}
+
+
+# What is no loop
+
+
+def assert_all_delivered(made: Stage, sent: list[bytes], outputs: tuple[int, ...] = (STRINGS,)) -> None:
+    """No way is muted and nobody was told of a loop; each output has all of it, in order."""
+    made.run(made.now / MS + 2000)
+    assert not made.router.loops.muted
+    assert made.found == []
+    for output in outputs:
+        assert made.messages(output) == sent
+
+
+@pytest.mark.parametrize("routes", [STRAIGHT, LAYER])
+@pytest.mark.parametrize("gap", [8, 15, 25, 40])
+def test_a_fast_hi_hat_is_no_loop(gap: int, routes: str) -> None:
+    """Identical hits for three seconds are all delivered, in order."""
+    made = stage(routes, (), ())
+    sent = []
+    for at in range(0, 3000, gap):
+        for message, later in ((b"\x99\x2a\x60", 0), (b"\x89\x2a\x40", gap / 2)):
+            made.plan(at + later, KEYS, message)
+            sent.append(message)
+    made.run(3000)
+    assert_all_delivered(made, sent, (STRINGS, BRASS) if routes == LAYER else (STRINGS,))
+
+
+@pytest.mark.parametrize("routes", [STRAIGHT, LAYER])
+@pytest.mark.parametrize("gap", [1, 3, 8, 15, 20, 25])
+@pytest.mark.parametrize("hits", range(2, 13))
+def test_a_short_roll_is_no_loop(hits: int, gap: int, routes: str) -> None:
+    """A roll of a few hits that stops, and then its last hit alone, is delivered whole and in order."""
+    made = stage(routes, (), ())
+    sent = []
+    for hit in range(hits):
+        for message, later in ((b"\x99\x2a\x60", 0), (b"\x89\x2a\x40", gap / 2)):
+            made.plan(hit * gap + later, KEYS, message)
+            sent.append(message)
+    made.plan(hits * gap + 400, KEYS, b"\x99\x2a\x60")
+    made.run(hits * gap + 400)
+    assert_all_delivered(made, [*sent, b"\x99\x2a\x60"], (STRINGS, BRASS) if routes == LAYER else (STRINGS,))
+
+
+@pytest.mark.parametrize("gap", [8, 15, 20, 25])
+@pytest.mark.parametrize("pattern", ["xxx-x", "xxxx-", "xxx--", "xx-", "xxxxx-xx---", "xxx---x", "xxxxxxxxx-x-"])
+def test_a_rhythm_with_rests_is_no_loop(pattern: str, gap: int) -> None:
+    """Identical hits on a fast grid with rests in it, for three seconds."""
+    made = stage(STRAIGHT, (), ())
+    sent = []
+    for place in range(3000 // gap):
+        if pattern[place % len(pattern)] == "x":
+            made.plan(place * gap, KEYS, b"\x99\x2a\x60")
+            sent.append(b"\x99\x2a\x60")
+    made.run(3000)
+    assert_all_delivered(made, sent)
+
+
+@pytest.mark.parametrize("bpm", [120, 300, 480])
+def test_a_beat_clock_is_no_loop(bpm: int) -> None:
+    """24 clocks a quarter note (MIDI 1.0 p. 30), all alike, all delivered, and each at once."""
+    made = stage(LAYER, (), ())
+    for tick in range(bpm * 24 * 3 // 60):
+        made.plan(tick * 60_000 / bpm / 24, KEYS, b"\xf8")
+    made.run(3000)
+    assert_all_delivered(made, [b"\xf8"] * (bpm * 24 * 3 // 60), (STRINGS, BRASS))
+    assert [at for at, _ in made.heard[STRINGS]] == [
+        int(tick * 60_000 / bpm / 24 * MS) for tick in range(bpm * 24 * 3 // 60)
+    ]
+
+
+@pytest.mark.parametrize("routes", [STRAIGHT, LAYER])
+@pytest.mark.parametrize("gap", [1, 7, 14])
+def test_a_trembling_fader_is_no_loop(gap: int, routes: str) -> None:
+    """A fader that trembles between two values sends the same two messages for ever."""
+    made = stage(routes, (), ())
+    sent = [bytes((0xB0, 7, 63 + place % 2)) for place in range(3000 // gap)]
+    for place, message in enumerate(sent):
+        made.plan(place * gap, KEYS, message)
+    made.run(3000)
+    assert_all_delivered(made, sent)
+
+
+@pytest.mark.parametrize("delay", [1, 3, 10, 20])
+@pytest.mark.parametrize("routes", [STRAIGHT, f'{STRAIGHT}, {{ from = "foot", to = "brass" }}'])
+def test_an_echo_to_an_input_that_leads_elsewhere_is_no_loop(routes: str, delay: float) -> None:
+    """A keyboard that sends out again what it is told, to an input that does not lead back to it."""
+    made = Stage(routed(routes), [Cable(STRINGS, FOOT, (delay,))])
+    sent = []
+    for at in range(0, 3000, 30):
+        for message, later in ((ON, 0), (OFF, 15)):
+            made.plan(at + later, KEYS, message)
+            sent.append(message)
+    made.run(3100)
+    assert_all_delivered(made, sent, (STRINGS, BRASS) if "foot" in routes else (STRINGS,))
+
+
+def test_a_keyboard_on_two_cables_is_no_loop() -> None:
+    """The same keyboard reaches us twice, over USB and over its DIN cable two milliseconds later."""
+    made = stage('{ from = ["keys", "pads"], to = "strings" }', (), ())
+    for at in range(0, 3000, 25):
+        for source, later in ((KEYS, 0), (PADS, 2)):
+            made.plan(at + later, source, ON)
+            made.plan(at + later + 10, source, OFF)
+    made.run(3000)
+    made.run(5000)
+    assert not made.router.loops.muted
+    assert made.messages(STRINGS).count(ON) == 240
+    assert made.ears()[STRINGS].held == 0
+
+
+@pytest.mark.parametrize("routes", [STRAIGHT, LAYER])
+def test_a_flood_of_one_message_is_no_loop(routes: str) -> None:
+    """3,000 identical messages in a tenth of a second, as a broken device sends them, are all delivered."""
+    made = stage(routes, (), ())
+    for place in range(3000):
+        made.plan(place / 30, KEYS, b"\xb0\x01\x40")
+    made.run(100)
+    assert_all_delivered(made, [b"\xb0\x01\x40"] * 3000)
+
+
+few = st.sampled_from([ON, OFF, b"\xb0\x01\x40", b"\xb0\x01\x41", b"\xf8"])
+
+
+@given(
+    st.lists(
+        st.tuples(st.sampled_from([0, 1, 2, 5, 7, 11, 20, 45]), st.integers(0, 1), st.one_of(few, few, played)),
+        max_size=80,
+    )
+)
+@settings(max_examples=200, deadline=None)
+def test_no_stream_alone_is_a_loop(stream: list[tuple[int, int, bytes]]) -> None:
+    """Without a cable no stream of any messages at any times mutes anything or loses anything."""
+    made = stage('{ from = "keys", to = "strings" }, { from = "pads", to = "brass" }', (), ())
+    at = 0
+    sent: list[list[bytes]] = [[], []]
+    for wait, source, message in stream:
+        at += wait
+        made.plan(at, source, message)
+        sent[source].append(message)
+    made.run(at)
+    made.run(at + 500)
+    assert not made.router.loops.muted
+    assert made.messages(STRINGS) == sent[0]
+    assert made.messages(BRASS) == sent[1]
+
+
+@given(
+    st.sampled_from([STRAIGHT, LAYER, FOLD, CROSS, ALL_TO_ALL]),
+    st.lists(
+        st.tuples(st.sampled_from([ONE_CABLE[0], *TWO_CABLES]), st.sampled_from([3, 10, 20])),
+        max_size=2,
+        unique_by=lambda cable: cable[0],
+    ),
+    st.lists(st.tuples(st.integers(0, 60), st.integers(0, 1), st.integers(60, 64), st.integers(1, 200)), max_size=8),
+    st.sampled_from(["panic", "scene", "lose", "nothing"]),
+    st.integers(0, 300),
+)
+@settings(max_examples=100, deadline=None)
+def test_nothing_hangs_whatever_is_wired(
+    routes: str, cables: list[Any], notes: list[tuple[int, int, int, int]], what: str, when: int
+) -> None:
+    """Any keys over any cables, a panic, a change of scene or a lost input at any moment of the trials: when all keys
+    are up and the cables are pulled, nothing sounds."""
+    made = Stage(routed(routes), [Cable(output, source, (delay,)) for (output, source), delay in cables])
+    at = 0
+    for wait, source, key, length in notes:
+        at += wait
+        made.plan(at, source, bytes((0x90, key, 64)))
+        made.plan(at + length, source, bytes((0x80, key, 64)))
+    made.run(when)
+    if what == "panic":
+        made.take(made.router.command(made.now, "panic", None, "test")[1])
+    elif what == "scene":
+        made.take(made.router.recall(made.now, 2))
+    elif what == "lose":
+        made.take(made.router.input_lost(made.now, KEYS))
+    made.run(max(when, at + 201) + 1500)
+    made.cables.clear()
+    made.coming.clear()
+    made.run(made.now / MS + 500)
+    for source in (KEYS, PADS):  # what still went round when the cables were pulled is let go of
+        made.take(made.router.input_lost(made.now, source))
+    assert [synth.held for synth in made.ears()] == [0, 0]
+    assert made.router.ledger.sounding() == 0

@@ -1,0 +1,105 @@
+"""Routes that are muted, and inputs that are unplugged, while their filters remember something."""
+
+from collections.abc import Callable
+
+import pytest
+
+from tests.support.pit_engine import MS
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import HEAD
+
+ECHO = '{ filter = "echo", milliseconds = 100, repeats = 2, fade = 50 }'
+ROUTE = '{{ name = "{0}", from = "{1}", to = "brass", through = [ {2} ] }}'
+SCENE = '[[scenes]]\nnumber = 1\nname = "A"\n'
+KEYS, PADS = 0, 1
+
+
+def rig(where: str, *routes: str) -> str:
+    listed = f"routes = [ {', '.join(routes)} ]\n"
+    return (
+        HEAD.replace("format = 1\n", f"format = 1\n{listed}") + SCENE
+        if where == "everywhere"
+        else HEAD + SCENE + listed
+    )
+
+
+def mute(evening: Evening, route: str, on: bool = True) -> None:
+    out: list[tuple[int, bytes, int]] = []
+    assert evening.router.mute(evening.now, route, on, "test", out).done
+    evening.take(out)
+
+
+def heard(evening: Evening, since: int) -> list[str]:
+    return [message.hex(" ").upper() for at, message, _ in evening.heard(1) if at >= since]
+
+
+@pytest.mark.parametrize("where", ["everywhere", "scene"])
+def test_what_a_muted_route_would_repeat_ends(where: str) -> None:
+    """A repeat that sounds when its route is muted is released, none more begins, and the filter need not hear of the
+    key's release, which no longer reaches it; the echo of another input goes on."""
+    evening = Evening(rig(where, ROUTE.format("hall", "keys", ECHO), ROUTE.format("room", "pads", ECHO)))
+    evening.play(KEYS, b"\x90\x3c\x40")
+    evening.wait(30 * MS)
+    evening.let_go(KEYS)
+    evening.play(KEYS, b"\x90\x3e\x40")
+    evening.play(PADS, b"\x90\x40\x40")
+    evening.wait(80 * MS)
+    mute(evening, "hall")
+    assert heard(evening, evening.now) == ["80 3C 40"]
+    evening.let_go(KEYS, PADS)
+    assert heard(evening, evening.now) == ["80 3C 40", "80 3E 40", "80 40 40"]
+    evening.wait(MS)
+    evening.run_dry()
+    assert heard(evening, 111 * MS) == ["90 40 20", "80 40 40", "90 40 10", "80 40 40"]
+    assert (evening.router.ledger.sounding(), sum(synth.held for synth in evening.ears())) == (0, 0)
+
+
+def test_a_muted_route_that_plays_again_repeats_what_is_played_then() -> None:
+    """After it is unmuted a route repeats new notes, and ends them, though a key was let go meanwhile."""
+    evening = Evening(rig("everywhere", ROUTE.format("hall", "keys", ECHO)))
+    evening.play(KEYS, b"\x90\x3c\x40")
+    mute(evening, "hall")
+    evening.let_go(KEYS)
+    mute(evening, "hall", False)
+    evening.wait(500 * MS)
+    evening.play(KEYS, b"\x90\x3c\x40")
+    evening.let_go(KEYS)
+    evening.run_dry()
+    assert heard(evening, 501 * MS) == ["90 3C 20", "80 3C 40", "90 3C 10", "80 3C 40"]
+    assert (evening.router.ledger.sounding(), sum(synth.held for synth in evening.ears())) == (0, 0)
+
+
+def unplug(evening: Evening) -> None:
+    evening.lose(KEYS)
+
+
+def silence(evening: Evening) -> None:
+    evening.play(KEYS, b"\xfe")
+    evening.wait(400 * MS)
+
+
+def sleep(evening: Evening) -> None:
+    evening.take(evening.router.awake(evening.now)[1])
+
+
+def mute_for_a_while(evening: Evening) -> None:
+    mute(evening, "hall")
+    mute(evening, "hall", False)
+
+
+@pytest.mark.parametrize("where", ["everywhere", "scene"])
+@pytest.mark.parametrize("end", [unplug, silence, sleep, mute_for_a_while])
+def test_a_latch_that_was_let_go_begins_anew(where: str, end: Callable[[Evening], None]) -> None:
+    """What brings a latched pedal to rest turns its latch off as well: the next press is on, in whatever scene."""
+    latch = '{ filter = "latch", controllers = [64] }'
+    evening = Evening(rig(where, ROUTE.format("hall", "keys", latch)) + SCENE.replace("1", "2").replace("A", "B"))
+    pedal = b"\xb0\x40\x7f", b"\xb0\x40\x00"
+    for message in pedal:
+        evening.play(KEYS, message)
+    end(evening)
+    if where == "everywhere":
+        evening.recall(2)
+    evening.wait(MS)
+    for message in pedal:
+        evening.play(KEYS, message)
+    assert [each for each in heard(evening, 0) if each.startswith("B0 40")] == ["B0 40 7F", "B0 40 00", "B0 40 7F"]

@@ -1,0 +1,313 @@
+"""What the core promises, over any stream and any scene changes (hypothesis)."""
+
+from collections.abc import Callable
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.cable.program_burst import size
+from engine.core.cable.scheduler import DIN, Delivery
+from engine.core.engine import Engine
+from tests.support.pit_engine import MS, SCENES, ears, engine, run_dry
+
+keys = st.integers(30, 75)
+values = st.integers(0, 127)
+channels = st.integers(0, 1)
+
+
+def voice(status: int, *data: st.SearchStrategy[int]) -> st.SearchStrategy[bytes]:
+    return st.tuples(channels, *data).map(lambda made: bytes((status | made[0], *made[1:])))
+
+
+presses = voice(0x90, keys, st.integers(1, 127))
+releases = st.one_of(voice(0x80, keys, values), voice(0x90, keys, st.just(0)))
+moves = st.one_of(
+    voice(0xB0, st.sampled_from([1, 7, 10, 11, 64, 66, 6, 38, 98, 99, 100, 101, 96, 121]), values),
+    voice(0xE0, values, values),
+    voice(0xD0, values),
+    voice(0xA0, keys, values),
+)
+system = st.sampled_from(
+    [bytes([b]) for b in (0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF, 0xF6)]
+    + [bytes.fromhex(m) for m in ("F0 7D 01 02 F7", "F0 7D" + " 00" * 60 + " F7", "F1 24", "F2 10 20", "F3 05")]
+)
+routed = st.one_of(presses, releases, moves, voice(0xC0, values), system)
+# (ms since the last event, input or None for a recall, message or scene)
+events = st.lists(
+    st.one_of(
+        st.tuples(st.integers(0, 4), st.integers(0, 1), routed),
+        st.tuples(st.integers(0, 4), st.none(), st.integers(1, 3)),
+    ),
+    max_size=60,
+)
+cables = st.sampled_from(["fast", "din"])
+Event = tuple[int, int | None, bytes | int]
+
+
+def perform(router: Engine, stream: list[Event]) -> tuple[int, list[Delivery], list[list[bytes]]]:
+    """Play the stream; the time at its end, all deliveries, and what each input played."""
+    now, out = 0, list(router.recall(0, 1))
+    played: list[list[bytes]] = [[], [], []]
+    for wait, source, what in stream:
+        end = now + wait * MS
+        while router.due is not None and router.due <= end:
+            now = max(now, router.due)
+            out += router.tick(now)
+        now = end
+        if source is None:
+            assert isinstance(what, int)
+            out += router.recall(now, what)
+        else:
+            assert isinstance(what, bytes)
+            played[source].append(what)
+            out += router.receive(now, source, what)
+    return now, out, played
+
+
+def let_go_of_everything(router: Engine, now: int, played: list[list[bytes]]) -> list[Delivery]:
+    """As many releases as there were presses, of every key of every input."""
+    out: list[Delivery] = []
+    for source, messages in enumerate(played):
+        for message in messages:
+            if message[0] & 0xF0 == 0x90 and message[2]:
+                out += router.receive(now, source, bytes((0x80 | message[0] & 0x0F, message[1], 0)))
+    return out
+
+
+@given(events, cables)
+@settings(max_examples=150, deadline=None)
+def test_nothing_hangs(stream: list[Event], cable: str) -> None:
+    """After any stream and any scene changes, once every key is up no note sounds at any output."""
+    router = engine(cable=cable)
+    now, out, played = perform(router, stream)
+    out += let_go_of_everything(router, now, played)
+    out += run_dry(router, now)[1]
+    assert [one.held for one in ears(out)] == [0, 0]
+    assert router.ledger.sounding() == 0
+
+
+@given(events, cables)
+@settings(max_examples=100, deadline=None)
+def test_every_press_gets_its_release(stream: list[Event], cable: str) -> None:
+    """Every note-on that reached an output is answered there by its own note-off (MIDI 1.0 p. A-4)."""
+    router = engine(cable=cable)
+    now, out, played = perform(router, stream)
+    out += let_go_of_everything(router, now, played)
+    out += run_dry(router, now)[1]
+    balance: dict[tuple[int, int, int], int] = {}
+    for output, message, _ in out:
+        if message[0] & 0xE0 == 0x80:
+            key = (output, message[0] & 0x0F, message[1])
+            on = message[0] & 0xF0 == 0x90 and message[2] > 0
+            balance[key] = balance.get(key, 0) + (1 if on else -1)
+    assert max(balance.values(), default=0) <= 0
+
+
+@given(st.lists(routed, max_size=60))
+@settings(max_examples=100, deadline=None)
+def test_identity_routes_lose_and_reorder_nothing(messages: list[bytes]) -> None:
+    """An identity route to an output that is not paced hands everything on, in order."""
+    router = engine(SCENES.replace("burst =", "# burst ="))
+    router.recall(0, 1)
+    out = [d for now, message in enumerate(messages) for d in router.receive(now, 0, message)]
+    for output in (0, 1):
+        assert [message for to, message, _ in out if to == output] == messages
+
+
+def _fader(message: bytes) -> bytes | None:
+    """What moves steadily and may be thinned on a full wire: wheels, faders, bends, pressures."""
+    kind = message[0] & 0xF0
+    if kind == 0xA0 or (kind == 0xB0 and message[1] in (1, 7, 10, 11)):
+        return message[:2]
+    return message[:1] if kind in (0xD0, 0xE0) else None
+
+
+#: what must arrive whole and in order on a full wire, class by class
+CLASSES: dict[str, Callable[[bytes], bool]] = {
+    "real time, position and song": lambda m: m[0] >= 0xF8 or m[0] in (0xF2, 0xF3),
+    "notes, pedals, programs, parameters": lambda m: m[0] < 0xF0 and _fader(m) is None,
+    "quarter frames and tuning": lambda m: m[0] in (0xF1, 0xF6),
+    "short SysEx": lambda m: m[0] == 0xF0 and len(m) < 20,
+    "long SysEx": lambda m: m[0] == 0xF0 and len(m) > 60,
+}
+
+
+@given(st.lists(routed, max_size=80), st.integers(0, 3))
+@settings(max_examples=100, deadline=None)
+def test_a_din_wire_keeps_the_order_of_each_class(messages: list[bytes], wait: int) -> None:
+    """On a DIN wire notes, pedals and the like all arrive in order, real time in its own, and the last value of each
+    continuous controller arrives."""
+    router = engine(SCENES.replace("burst =", "# burst ="), cable="din")
+    router.recall(0, 1)
+    now, out = 0, []
+    for message in messages:
+        now += wait * MS // 4
+        out += router.tick(now) + router.receive(now, 0, message)
+    out += run_dry(router, now)[1]
+    heard = [message for to, message, _ in out if to == 0]
+    for name, belongs in CLASSES.items():
+        assert [m for m in heard if belongs(m)] == [m for m in messages if belongs(m)], name
+    for what in {_fader(m) for m in messages} - {None}:
+        assert [m for m in heard if _fader(m) == what][-1] == [m for m in messages if _fader(m) == what][-1]
+
+
+@given(events)
+@settings(max_examples=100, deadline=None)
+def test_a_din_wire_never_carries_more_than_it_can(stream: list[Event]) -> None:
+    """In any window of t seconds at most 3,125 t bytes and the 3 ms allowance are handed over, with one message more;
+    what is handed over is never further ahead than that (values of the area din-timing: 320 µs a byte). A SysEx
+    occupies the cable until it is through; real-time bytes may be handed over meanwhile."""
+    router = engine(cable="din")
+    handed: list[tuple[int, bytes]] = []
+    now = 0
+
+    def note(at: int, out: list[Delivery]) -> None:
+        handed.extend((at, message) for to, message, _ in out if to == 0)
+
+    note(0, router.recall(0, 1))
+    for wait, source, what in stream:
+        end = now + wait * MS
+        while router.due is not None and router.due <= end:
+            now = max(now, router.due)
+            note(now, router.tick(now))
+        now = end
+        note(now, router.recall(now, what) if isinstance(what, int) else router.receive(now, source or 0, what))
+    free_at = sysex_end = inside_free_at = 0
+    for at, message in handed:
+        cost = len(message) * DIN.byte_ns
+        if message[0] >= 0xF8 and sysex_end > at:  # a SysEx is on the cable: clocks go in between its bytes
+            inside_free_at = max(inside_free_at, at) + cost
+            free_at, sysex_end = free_at + cost, sysex_end + cost
+            assert inside_free_at - at <= 3 * MS + cost
+            continue
+        free_at = max(free_at, at) + cost
+        assert free_at - at <= 3 * MS + cost
+        if message[0] == 0xF0:
+            sysex_end = free_at
+
+
+def _real_time(message: bytes) -> bool:
+    return message[0] >= 0xF8
+
+
+@given(events, cables)
+@settings(max_examples=150, deadline=None)
+def test_nothing_stands_inside_a_triple(stream: list[Event], cable: str) -> None:
+    """Between bank MSB, bank LSB and program of a burst there is nothing but real-time bytes, and only whole triples
+    of one scene arrive: never the bank of one with the program of another."""
+    router = engine(cable=cable)
+    now, out, _ = perform(router, [e for e in stream if not (isinstance(e[2], bytes) and e[2][0] & 0xF0 == 0xC0)])
+    out += run_dry(router, now)[1]
+    heard = [message for to, message, _ in out if to == 0 and not _real_time(message)]
+    for place, message in enumerate(heard):
+        if message[0] & 0xF0 == 0xB0 and message[1] == 0:
+            lsb, program = heard[place + 1 : place + 3]
+            assert lsb[:2] == bytes((message[0], 32))
+            assert program[0] == 0xC0 | message[0] & 0x0F
+    pairs = {(0, 1, 11, 20), (1, 1, 11, 30), (0, 2, 12, 21), (1, 2, 12, 31)}
+    assert set(ears(out)[0].selected) <= pairs
+
+
+@given(events)
+@settings(max_examples=100, deadline=None)
+def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
+    """After a program change nothing is sent on its channel until the settle time is over; other channels go on."""
+    router = engine()
+    now, out = 0, [(0, d) for d in router.recall(0, 1)]
+    for wait, source, what in stream:
+        if isinstance(what, bytes) and what[0] & 0xF0 == 0xC0:
+            continue  # a routed program change has no settle time
+        end = now + wait * MS
+        while router.due is not None and router.due <= end:
+            now = max(now, router.due)
+            out += [(now, d) for d in router.tick(now)]
+        now = end
+        got = router.recall(now, what) if isinstance(what, int) else router.receive(now, source or 0, what)
+        out += [(now, d) for d in got]
+    until = {0: 0, 1: 0}
+    for at, (to, message, _) in out:
+        channel = message[0] & 0x0F
+        if to == 0 and message[0] < 0xF0 and channel in until:
+            assert at >= until[channel]
+            if message[0] & 0xF0 == 0xC0:
+                until[channel] = at + (30 if channel == 0 else 5) * MS
+
+
+@given(events, st.integers(1, 2))
+@settings(max_examples=100, deadline=None)
+def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
+    """Whatever traffic comes, a recall's burst is complete within its computed time and 5 ms more."""
+    router = engine(cable="din")
+    now = perform(router, stream)[0]
+    now, _ = run_dry(router, now)  # earlier bursts are over
+    for key in range(20):  # and the wire is full
+        router.receive(now, 0, bytes((0x90 | key % 2, 40 + key, 99)))
+    begin, out = now, [(now, d) for d in router.recall(now, scene)]
+    steps = router.plans[scene].bursts[0]
+    bound = begin + size(steps) * DIN.byte_ns + 5 * MS
+    for tick in range(60):
+        now = begin + tick * MS
+        out += [(now, d) for d in router.tick(now)]
+        for key in range(4):
+            out += [(now, d) for d in router.receive(now, 0, bytes((0x90 | key % 2, 40 + tick % 20 + key, 99)))]
+    wanted = [step.unit[-1] for step in steps]
+    ends = [d[2] + 2 * DIN.byte_ns for _, d in out if d[0] == 0 and d[1] in wanted]
+    assert len(ends) == len(wanted)
+    assert max(ends) <= bound
+
+
+@given(st.lists(st.tuples(presses, st.booleans()), max_size=30))
+@settings(max_examples=100, deadline=None)
+def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes, bool]]) -> None:
+    """A message before a recall follows the old scene and one after it the new, also when the recall is a program
+    change in the same stream."""
+    router = engine(SCENES.replace("burst =", "# burst ="))
+    router.recall(0, 1)
+    moved = False
+    for tick, (message, switch) in enumerate(stream, 1):
+        now = tick * 40 * MS  # past the guard time of the switch
+        if switch:
+            router.receive(now, 2, bytes((0xC0, 0 if moved else 1)))
+            moved = not moved
+        out = [m for to, m, _ in router.receive(now, 0, message) if to == 0]
+        assert out == [bytes((message[0], message[1] + (7 if moved else 0), message[2]))]
+
+
+@given(events, st.integers(1, 3), cables)
+@settings(max_examples=150, deadline=None)
+def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int, cable: str) -> None:
+    """After a recall the pedals, bends, wheels and pressures that no route can move any more are at rest (RP-015)."""
+    router = engine(cable=cable)
+    now, out, _ = perform(router, stream)
+    out += router.recall(now, 3)
+    now, rest = run_dry(router, now)
+    out += rest
+    assert [one.off_rest for one in ears(out)] == [set(), set()]
+    assert router.ledger.off_rest() == 0
+    out += router.recall(now, scene)
+
+
+@given(events, cables)
+@settings(max_examples=100, deadline=None)
+def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], cable: str) -> None:
+    """After a panic nothing sounds and all is at rest; a note played then is heard."""
+    router = engine(cable=cable)
+    now, out, _ = perform(router, stream)
+    out += router.recall(now, 1)
+    now, rest = run_dry(router, now)
+    out += rest + router.command(now, "panic", None, "test")[1]
+    now, rest = run_dry(router, now)
+    out += rest
+    assert [one.held for one in ears(out)] == [0, 0]
+    assert all(not [one for one in ear.off_rest if one[1] in ("bend",) or one[2] in (64, 66, 67)] for ear in ears(out))
+    out += router.receive(now, 0, bytes.fromhex("90 3C 40")) + run_dry(router, now)[1]
+    assert [one.held for one in ears(out)] == [1, 1]
+
+
+@given(events)
+@settings(max_examples=60, deadline=None)
+def test_what_is_the_same_is_said_once(stream: list[Event]) -> None:
+    """Two routes that make the same of one message send it once."""
+    double = SCENES.replace("routes = [ { from", 'routes = [ { from = "keys", to = "strings" }, { from', 1)
+    router, single = engine(double), engine()
+    assert perform(router, stream)[1] == perform(single, stream)[1]

@@ -1,0 +1,242 @@
+"""Panic: everything silent, on every channel of every output, within what each cable can carry."""
+
+from collections import Counter
+from itertools import pairwise
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.cable.scheduler import DIN, Delivery
+from engine.core.cable.silencing_messages import SWEEP
+from engine.core.engine import Engine
+from engine.rig.read.load import read
+from tests.support.paths import reference
+from tests.support.pit_engine import MS, PORTS, ears, engine, hexed, run_dry
+from tests.support.played_engine import Evening
+from tests.support.random_rigs import events, rigs
+
+REFERENCE = reference("faults")
+STRINGS, BRASS = 0, 1
+KEYS, PADS = 0, 1
+PEDALS = (64, 66, 67, 69)
+#: nothing is held or moved: pedals up, 123, 120 and bends, on 16 channels
+EVERYTHING = {bytes((0xB0 | ch, number, 0)) for ch in range(16) for number in (*PEDALS, 123, 120)} | {
+    bytes((0xE0 | ch, 0x00, 0x40)) for ch in range(16)
+}
+
+LAYER = """
+[[scenes]]
+number = 1
+name = "Layer"
+routes = [ { from = ["keys", "pads"], to = ["strings", "brass"] } ]
+"""
+
+
+def layer(cable: str = "fast") -> Engine:
+    made = engine(LAYER, cable)
+    made.recall(0, 1)
+    return made
+
+
+def panic(router: Engine, now: int) -> list[Delivery]:
+    return router.command(now, "panic", None, "test")[1]
+
+
+def at(deliveries: list[Delivery], output: int) -> list[bytes]:
+    return [message for to, message, _ in deliveries if to == output]
+
+
+def _rank(message: bytes) -> str:
+    kind = message[0] & 0xF0
+    if kind == 0x80:
+        return "note-offs"
+    if kind == 0xE0:
+        return "bends"
+    return {123: "123", 120: "120"}.get(message[1], "pedals") if kind == 0xB0 and message[1] != 1 else "wheels"
+
+
+@pytest.mark.parametrize("cable", ["fast", "din"])
+def test_the_order_of_a_panic(cable: str) -> None:
+    """First the note-offs of what is known to sound, then pedals up, then all notes off (which a pedal would defer),
+    all sound off, bends to centre; an optional message comes after the one that is owed (MIDI 1.0 p. 24, A-5; entries
+    mode-anof-optional and mode-123)."""
+    router = layer(cable)
+    out = []
+    for message in ("90 3C 40", "B0 40 7F", "E0 00 50", "B0 01 30", "91 40 40", "90 3C 50"):
+        out += router.receive(1, KEYS, bytes.fromhex(message))
+    now, _ = run_dry(router, 1)
+    out = panic(router, now) + run_dry(router, now)[1]
+    for output in (STRINGS, BRASS):
+        heard = at(out, output)
+        assert heard[:3] == [b"\x80\x3c\x40", b"\x80\x3c\x40", b"\x81\x40\x40"]
+        ranks = list(dict.fromkeys(_rank(message) for message in heard if _rank(message) != "wheels"))
+        assert ranks == ["note-offs", "pedals", "123", "120", "bends"]
+        places = {rank: [i for i, m in enumerate(heard) if _rank(m) == rank] for rank in ranks}
+        assert all(places[before][-1] < places[after][0] for before, after in pairwise(ranks))
+        assert b"\xb0\x01\x00" in heard, "the wheel that is known to be off rest comes to rest, too"
+
+
+def test_a_panic_is_complete_also_the_second_time() -> None:
+    """On all 16 channels of every output, moved or not, and again when the ledger is empty (entries mode-120,
+    mode-123: All Sound Off and All Notes Off, value 0)."""
+    assert (REFERENCE["mode-120"]["expected"]["values"], REFERENCE["mode-123"]["expected"]["values"]) == ([0], [0])
+    router = layer()
+    for now in (1, 2, 3):
+        out = panic(router, now)
+        for output in (STRINGS, BRASS):
+            assert set(at(out, output)) == EVERYTHING
+            assert len(at(out, output)) == len(EVERYTHING) == 16 * 7
+
+
+def test_a_panic_reaches_outputs_that_no_scene_names() -> None:
+    """Before any scene is recalled, and in an empty one."""
+    router = engine('[[scenes]]\nnumber = 1\nname = "Empty"\n')
+    for now in (1, 2):
+        out = panic(router, now)
+        assert set(at(out, STRINGS)) == set(at(out, BRASS)) == EVERYTHING
+        router.recall(now, 1)
+
+
+def test_the_time_of_a_panic_on_a_din_cable() -> None:
+    """336 bytes for seven messages on 16 channels take 107.52 ms of a DIN cable, 320 µs a byte (MIDI 1.0 p. 1; entry
+    mode-panic-short: four messages take 61.44 ms), and it is never further ahead than 3 ms and one message."""
+    short = REFERENCE["mode-panic-short"]
+    assert short["expected"]["ms_plain"] == pytest.approx(4 * 16 * 3 * DIN.byte_ns / MS)
+    router = layer("din")
+    out = [(0, delivery) for delivery in panic(router, 0)]
+    while router.due is not None:
+        now = router.due
+        out += [(now, delivery) for delivery in router.tick(now)]
+    sent = [(now, begin) for now, (to, _, begin) in out if to == STRINGS]
+    assert len(sent) == 16 * 7
+    assert [begin for _, begin in sent] == [place * 3 * DIN.byte_ns for place in range(16 * 7)]
+    assert all(begin + 3 * DIN.byte_ns - now <= 3 * MS for now, begin in sent)
+
+
+def test_a_panic_overtakes_what_waits() -> None:
+    """On a full DIN wire the panic goes first; presses that waited are forgotten, their releases are not missed."""
+    router = layer("din")
+    for key in range(60):
+        router.receive(1, KEYS, bytes((0x90, 30 + key, 64)))
+    out = panic(router, 1) + run_dry(router, 1)[1]
+    heard = at(out, STRINGS)
+    assert not [message for message in heard if message[0] & 0xF0 == 0x90]
+    assert _rank(heard[0]) == "note-offs"
+    first = next(place for place, message in enumerate(heard) if message[0] & 0xF0 == 0xB0)
+    assert all(message[0] & 0xF0 == 0x80 for message in heard[:first])
+
+
+@pytest.mark.parametrize("cable", ["fast", "din"])
+def test_a_note_played_during_a_panic_sounds_afterwards(cable: str) -> None:
+    """What is played while the panic is still on its way is heard after it, and gets its note-off."""
+    router = layer(cable)
+    router.receive(1, KEYS, b"\x90\x3c\x40")
+    now, _ = run_dry(router, 1)
+    out = panic(router, now)
+    out += router.tick(now + 5 * MS)
+    out += router.receive(now + 5 * MS, KEYS, b"\x90\x40\x40")
+    out += router.receive(now + 5 * MS, PADS, b"\x90\x3c\x40")
+    now, rest = run_dry(router, now + 5 * MS)
+    out += rest
+    for output in (STRINGS, BRASS):
+        heard = at(out, output)
+        assert set(heard[-2:]) == {b"\x90\x40\x40", b"\x90\x3c\x40"}
+        assert set(heard[:-2]) >= EVERYTHING
+    assert [synth.held for synth in ears(out)] == [2, 2]
+    for source, message in ((KEYS, b"\x80\x3c\x40"), (KEYS, b"\x80\x40\x40"), (PADS, b"\x80\x3c\x40")):
+        out += router.receive(now, source, message)
+    out += run_dry(router, now)[1]
+    assert [synth.held for synth in ears(out)] == [0, 0]
+
+
+def test_a_panic_does_not_take_the_sounds_away() -> None:
+    """A burst that is under way when the panic comes is finished: the scene's programs stay what they are."""
+    text = PORTS.replace("WIRE", "din") + (
+        '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "strings" } ]\n'
+        'burst = [ { instrument = "lead", sound = "B" }, { instrument = "second", sound = "B" } ]\n'
+    )
+    router = Engine(read(text, "test"))
+    out = router.recall(0, 1) + panic(router, 1) + run_dry(router, 1)[1]
+    assert ears(out)[STRINGS].sound == {0: (2, 12, 21), 1: (2, 12, 31)}
+
+
+def test_a_low_byte_that_waits_does_not_follow_the_panic() -> None:
+    """The wheel's low byte still waits on a busy cable when the panic brings the wheel to rest: it is forgotten, too,
+    for the high byte zeroes it (MIDI 1.0 p. 12)."""
+    router = layer("din")
+    for key in range(8):
+        router.receive(1, KEYS, bytes((0x90, 60 + key, 64)))
+    router.receive(1, KEYS, b"\xb0\x21\x05")
+    heard = at(panic(router, 1) + run_dry(router, 1)[1], STRINGS)
+    assert b"\xb0\x21\x05" not in heard
+    assert b"\xb0\x01\x00" in heard
+
+
+def test_two_panics_in_a_row_lose_no_note_off() -> None:
+    """The second panic replaces what waits of the first one's sweep, not the note-offs that it owes."""
+    router = layer("din")
+    for key in range(40):
+        router.receive(key * 2 * MS, KEYS, bytes((0x90, 30 + key, 64)))
+        router.tick(key * 2 * MS)
+    out = panic(router, 80 * MS) + panic(router, 80 * MS) + run_dry(router, 80 * MS)[1]
+    offs = [message for message in at(out, STRINGS) if message[0] == 0x80]
+    assert {message[1] for message in offs} == set(range(30, 70))
+    assert set(at(out, STRINGS)) >= EVERYTHING
+
+
+def test_the_sweep_is_what_the_tests_say() -> None:
+    """Seven messages on each of the 16 channels, each once."""
+    assert set(SWEEP) == EVERYTHING
+    assert max(Counter(SWEEP).values()) == 1
+
+
+@st.composite
+def with_panics(draw: st.DrawFn) -> list[Any]:
+    """A stream with panics anywhere in it."""
+    stream = list(draw(events))
+    for _ in range(draw(st.integers(1, 4))):
+        stream.insert(draw(st.integers(0, len(stream))), (0, "panic", 0, None))
+    return stream
+
+
+@given(rigs(), with_panics())
+@settings(max_examples=150, deadline=None)
+def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> None:
+    """Panics at any moments of any stream: once every key is up nothing sounds, and an empty scene is at rest."""
+    evening = Evening(rig)
+    evening.perform(stream)
+    evening.let_go()
+    evening.run_dry()
+    assert [synth.held for synth in evening.ears()] == [0, 0]
+    assert evening.router.ledger.sounding() == 0
+    evening.recall(4)
+    evening.run_dry()
+    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
+
+
+@given(rigs(), with_panics())
+@settings(max_examples=100, deadline=None)
+def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
+    """A key that is played after any panics is heard where its route leads, as without them."""
+    route = '{ from = "keys", to = ["strings", "brass"] }'
+    evening = Evening(rig.replace('name = "Empty"', f'name = "Empty"\nroutes = [ {route} ]'))
+    evening.perform(stream)
+    evening.panic()
+    evening.recall(4)
+    evening.down.clear()
+    evening.play(0, b"\x92\x3c\x40")
+    evening.run_dry()
+    assert [dict(synth.sounding)[2, 0x3C] for synth in evening.ears()] == [1, 1]
+    assert [synth.held for synth in evening.ears()] == [1, 1]
+
+
+def test_the_outcome_says_how_much_was_silenced() -> None:
+    """The player is told how many notes were released and how many outputs were silenced."""
+    router = layer()
+    router.receive(1, KEYS, b"\x90\x3c\x40")
+    outcome, sent = router.command(2, "panic", None, "test")
+    assert outcome.done
+    assert outcome.text == "panic: 2 notes released, everything silenced on 2 outputs"
+    assert hexed(sent, BRASS)[0] == "80 3C 40"

@@ -1,0 +1,177 @@
+"""What the core promises, on rigs made at random: several inputs and outputs, chains of filters, bursts, merges."""
+
+from collections import Counter
+from itertools import product
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.support.pit_engine import MS
+from tests.support.played_engine import Evening, Key
+from tests.support.random_rigs import GEAR, INPUTS, MOVERS, STATELESS, events, rigs
+from tests.support.receiver import Receiver
+
+BYTE = 320_000  # ns a byte on DIN (MIDI 1.0 p. 1)
+
+
+@given(rigs(), events)
+@settings(max_examples=150, deadline=None)
+def test_every_note_gets_as_many_releases_as_presses(rig: str, stream: list[Any]) -> None:
+    """Once every key is up no note sounds at any output, and each has had one note-off a note-on: no fewer, for all
+    are owed (MIDI 1.0 p. A-4), and no more."""
+    evening = Evening(rig)
+    evening.perform(stream)
+    evening.let_go()
+    evening.run_dry()
+    assert [synth.held for synth in evening.ears()] == [0, 0]
+    balance: Counter[Key] = Counter()
+    for _, (output, message, _) in evening.handed:
+        if message[0] & 0xE0 == 0x80:
+            pressed = message[0] & 0xF0 == 0x90 and message[2] > 0
+            balance[output, message[0] & 0x0F, message[1]] += 1 if pressed else -1
+    assert not {key: count for key, count in balance.items() if count}
+    assert evening.router.ledger.sounding() == 0
+
+
+def _settle(output: int, channel: int) -> int:
+    return next((ms * MS for to, of, ms in GEAR.values() if (to, of) == (output, channel)), 0)
+
+
+def _check_triples(heard: list[tuple[int, bytes, int]]) -> None:
+    messages = [message for _, message, _ in heard if message[0] < 0xF8]
+    for place, message in enumerate(messages):
+        if message[0] & 0xF0 == 0xB0 and message[1] == 0 and message[2] >= 100:
+            channel, scene = message[0] & 0x0F, message[2] - 100
+            triple = [message, bytes((0xB0 | channel, 32, 110 + scene)), bytes((0xC0 | channel, 100 + scene))]
+            assert messages[place : place + 3] == triple
+
+
+def _check_settling(output: int, heard: list[tuple[int, bytes, int]]) -> None:
+    quiet_until: dict[int, int] = {}
+    for _, message, sent in heard:
+        channel = message[0] & 0x0F
+        if message[0] >= 0xF0:
+            continue
+        assert sent >= quiet_until.get(channel, 0)
+        if message[0] & 0xF0 == 0xC0 and message[1] >= 100:
+            quiet_until[channel] = sent + (2 * BYTE if output == 0 else 0) + _settle(output, channel)
+
+
+@given(rigs(), events)
+@settings(max_examples=150, deadline=None)
+def test_a_burst_goes_out_whole_and_its_instrument_settles(rig: str, stream: list[Any]) -> None:
+    """Nothing but real-time bytes stands inside bank, bank, program; the bank of one scene never meets the program of
+    another; nothing is on the cable for that channel until its settle time is over. All on both kinds of wire."""
+    evening = Evening(rig)
+    evening.perform(stream)
+    evening.run_dry()
+    for output in (0, 1):
+        _check_triples(evening.heard(output))
+        _check_settling(output, evening.heard(output))
+    for synth in evening.ears():
+        for _, high, low, program in synth.selected:
+            assert program < 100 or (high, low) == (program, program + 10)
+
+
+@given(rigs(), events, st.integers(1, 3))
+@settings(max_examples=150, deadline=None)
+def test_every_instrument_ends_on_the_sound_of_the_scene(rig: str, stream: list[Any], scene: int) -> None:
+    """Whatever was played and recalled before, after the last recall each instrument is on its scene's sound."""
+    evening = Evening(rig)
+    evening.perform(stream)
+    evening.recall(scene)
+    evening.run_dry()
+    synths = evening.ears()
+    steps = evening.router.rig.scenes[scene - 1].burst
+    for output, channel, _ in (GEAR[step.instrument or ""] for step in steps):
+        assert synths[output].sound[channel] == (99 + scene, 109 + scene, 99 + scene)
+
+
+@given(rigs(), events)
+@settings(max_examples=100, deadline=None)
+def test_the_din_wire_is_never_overrun(rig: str, stream: list[Any]) -> None:
+    """In any window of t at most 3,125 bytes a second, 3 ms more and one message are handed to the DIN output; none is
+    further ahead of now than that; what cannot wait is not sent twice or forgotten."""
+    evening = Evening(rig)
+    evening.perform(stream)
+    evening.run_dry()
+    heard = evening.heard(0)
+    longest = max((len(message) for _, message, _ in heard), default=0)
+    free_at = 0
+    for at, message, _ in heard:
+        free_at = max(free_at, at) + len(message) * BYTE
+        assert free_at - at <= 3 * MS + longest * BYTE
+
+
+def _can_be_moved(rig: str, scene: int) -> list[set[tuple[int, str, int]]]:
+    """All that any input can move off rest at each output in a scene: tried out, one message at a time."""
+    evening = Evening(rig, scene)
+    for source, channel in product(range(len(INPUTS)), range(16)):
+        for number, value in product(MOVERS, (0, 33, 127)):
+            evening.play(source, bytes((0xB0 | channel, number, value)))
+        for key in range(128):
+            evening.play(source, bytes((0xA0 | channel, key, 99)))
+        for message in ((0xE0 | channel, 1, 2), (0xD0 | channel, 99)):
+            evening.play(source, bytes(message))
+    moved: list[set[tuple[int, str, int]]] = [set(), set()]
+    for _, (output, message, _) in evening.handed:
+        synth = Receiver()
+        synth.hear(message)
+        moved[output] |= synth.off_rest
+    return moved
+
+
+@given(rigs(STATELESS, bursts=False), events, st.integers(1, 4))
+@settings(max_examples=25, deadline=None)
+def test_what_nothing_can_move_any_more_is_at_rest(rig: str, stream: list[Any], scene: int) -> None:
+    """After a recall, pedals, bends, wheels and pressures that the new scene does not feed are at rest (RP-015)."""
+    rig = rig.replace('wire = "din"', 'wire = "fast"')
+    evening = Evening(rig)
+    evening.perform(stream)
+    evening.recall(scene)
+    evening.run_dry()
+    for synth, movable in zip(evening.ears(), _can_be_moved(rig, scene), strict=True):
+        assert synth.off_rest <= movable
+
+
+@given(rigs(), events)
+@settings(max_examples=100, deadline=None)
+def test_an_empty_scene_leaves_everything_at_rest(rig: str, stream: list[Any]) -> None:
+    """Where nothing is fed, nothing is off rest, on both kinds of wire and whatever waited."""
+    evening = Evening(rig)
+    evening.perform(stream)
+    evening.recall(4)
+    evening.run_dry()
+    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
+
+
+@given(rigs(), events, st.integers(0, 1))
+@settings(max_examples=150, deadline=None)
+def test_a_panic_silences_whatever_waits(rig: str, stream: list[Any], again: int) -> None:
+    """After a panic no note sounds and all is at rest, also where the receiver ignores All Notes Off, and though
+    every key is still held; what is played then is heard and let go of."""
+    evening = Evening(rig)
+    evening.perform(stream)
+    for _ in range(1 + again):
+        evening.panic()
+    evening.run_dry()
+    assert [synth.held for synth in evening.ears()] == [0, 0]
+    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
+    evening.let_go()
+    evening.play(0, b"\x90\x3c\x40")
+    evening.let_go()
+    evening.run_dry()
+    assert [synth.held for synth in evening.ears()] == [0, 0]
+
+
+@given(rigs(), events)
+@settings(max_examples=100, deadline=None)
+def test_the_end_of_the_show_is_silent(rig: str, stream: list[Any]) -> None:
+    """Every note off, every pedal, bend and wheel at rest once the wires have run dry."""
+    evening = Evening(rig)
+    evening.perform(stream)
+    evening.take(evening.router.release_all(evening.now))
+    evening.run_dry()
+    assert [synth.held for synth in evening.ears()] == [0, 0]
+    assert [synth.off_rest for synth in evening.ears()] == [set(), set()]

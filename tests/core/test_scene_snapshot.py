@@ -1,0 +1,144 @@
+"""What plays at the moment as routes and burst of a scene. (Our own design; no outside source.)"""
+
+import pytest
+
+from engine.core import scene_snapshot
+from engine.core.engine import Engine
+from tests.support.pit_engine import MS, engine, hexed, run_dry
+
+SCENES = """
+[[routes]]
+name = "kit"
+from = "pads"
+to = "brass"
+[[scenes]]
+number = 1
+name = "Overture"
+routes = [
+  { from = ["keys", "pads"], to = ["strings", "brass"], name = "wide", through = [
+    { filter = "transpose", semitones = 12 },
+  ] },
+  { from = "foot", to = "strings", name = "pedal" },
+]
+burst = [
+  { instrument = "lead", sound = "B" },
+  { instrument = "second", bank = [9, 9], program = 4 },
+  { output = "brass", channel = 10, bank = [1, 0], program = 88 },
+  { output = "brass", channel = 11, program = 3 },
+]
+[[scenes]]
+number = 2
+name = "Plain"
+"""
+
+
+def router(scene: int = 1) -> Engine:
+    made = engine(SCENES)
+    made.recall(0, scene)
+    run_dry(made, 0)
+    return made
+
+
+def with_route(made: Engine, source: str, target: str, on: bool) -> list[scene_snapshot.Table] | None:
+    """The routes of the scene in force, with a way or without it."""
+    return scene_snapshot.with_route(made, scene_snapshot.in_force(made), source, target, on)
+
+
+UP = [{"filter": "transpose", "semitones": 12}]
+WIDE = {"from": ["keys", "pads"], "to": ["strings", "brass"], "name": "wide", "through": UP}
+PEDAL = {"from": ["foot"], "to": ["strings"], "name": "pedal"}
+
+
+def listed(tables: list[scene_snapshot.Table] | None) -> list[scene_snapshot.Table]:
+    """Routes with every name as a list, since one name or a list means the same."""
+    assert tables is not None
+    return [
+        {key: [value] if key in ("from", "to") and isinstance(value, str) else value for key, value in table.items()}
+        for table in tables
+    ]
+
+
+def test_the_routes_that_play():
+    """The routes are those of the scene in force, filters and all; a muted one is left out."""
+    made = router()
+    assert listed(scene_snapshot.routes(made)) == [WIDE, PEDAL]
+    made.mute(MS, "wide", True, "test", [])
+    assert listed(scene_snapshot.routes(made)) == [PEDAL]
+    assert scene_snapshot.routes(router(2)) == []
+    assert scene_snapshot.routes(engine(SCENES)) == []
+
+
+def test_the_sounds_that_play():
+    """Each channel's last bank and program become a burst step: by the sound's name where the rig has one."""
+    assert scene_snapshot.burst(router()) == [
+        {"instrument": "lead", "sound": "B"},
+        {"instrument": "second", "program": 4, "bank": [9, 9]},
+        {"output": "brass", "channel": 10, "program": 88, "bank": [1, 0]},
+        {"output": "brass", "channel": 11, "program": 3},
+    ]
+
+
+def test_sounds_that_a_player_chose():
+    """A program that a player sent counts like one of a burst."""
+    made = router()
+    made.receive(MS, 2, b"\xb0\x00\x01")
+    made.receive(MS, 2, b"\xb0\x20\x0b")
+    made.receive(MS, 2, b"\xc0\x14")
+    assert scene_snapshot.burst(made)[0] == {"instrument": "lead", "sound": "A"}
+
+
+def test_what_is_stored_sends_the_same_bytes():
+    """A scene made of the sounds that play sends what the scene sent that they came from."""
+
+    def text(step: scene_snapshot.Table) -> str:
+        return "{ " + ", ".join(f"{key} = {value!r}" for key, value in step.items()) + " }"
+
+    stored = ", ".join(text(step) for step in scene_snapshot.burst(router())).replace("'", '"')
+    again = engine(SCENES + f"[[scenes]]\nnumber = 3\nname = 'Stored'\nburst = [{stored}]\n")
+    sent = []
+    for scene in (1, 3):
+        out = again.recall(0, scene)
+        _, later = run_dry(again, 0)
+        sent.append([hexed(out + later, output) for output in (0, 1)])
+    assert sent[0] == sent[1]
+
+
+# Routes set on and off
+
+
+def test_a_way_that_is_added():
+    """A way that nothing leads yet becomes a route of its own, behind the others."""
+    assert listed(with_route(router(), "foot", "brass", True)) == [
+        WIDE,
+        PEDAL,
+        {"from": ["foot"], "to": ["brass"]},
+    ]
+    assert with_route(router(2), "keys", "strings", True) == [{"from": "keys", "to": "strings"}]
+
+
+def test_a_way_that_is_there():
+    """A way that leads there already, in this scene or in all of them, is not doubled."""
+    assert with_route(router(), "keys", "brass", True) is None
+    assert with_route(router(2), "pads", "brass", True) is None
+    assert with_route(router(2), "foot", "brass", False) is None
+
+
+def test_a_way_that_is_taken_out():
+    """Of a route with several inputs and outputs one way ends; others keep their filters, and the name comes once."""
+    found = listed(with_route(router(), "keys", "brass", False))
+    assert found == [
+        {**WIDE, "from": ["pads"]},
+        {"from": ["keys"], "to": ["strings"], "through": UP},
+        PEDAL,
+    ]
+    assert listed(with_route(router(), "foot", "strings", False)) == [WIDE]
+
+
+def test_what_a_scene_cannot_change():
+    """A route of every scene is not ended by one scene, and a muted one is not set on: the reason is said."""
+    made = router(2)
+    with pytest.raises(ValueError, match="a route of every scene leads from pads to brass; mute it"):
+        with_route(made, "pads", "brass", False)
+    made.mute(MS, "kit", True, "test", [])
+    with pytest.raises(ValueError, match="the route kit from pads to brass is muted; unmute it"):
+        with_route(made, "pads", "brass", True)

@@ -1,0 +1,251 @@
+"""Scenes recalled by time code. (Our own design; label arithmetic by SMPTE ST 12-1 and RP-002 3.2.1.)"""
+
+from collections.abc import Iterator
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.core.adoption import take_over
+from engine.core.engine import Engine
+from engine.core.timing.sync_commands import command
+from engine.midi.timecode import RATES, Label, Rate, cue_place, full_frame, quarter_frames, read_label
+from engine.rig.read.load import read
+from tests.support.pit_engine import MS
+from tests.support.played_engine import Evening
+
+SECOND = 1000 * MS
+SLATE = 0
+
+
+def rig(places: list[str], settings: str = 'from = "slate"') -> str:
+    """Scene 1 without a place; a scene from 2 on for each place."""
+    text = 'format = 1\n[inputs]\nslate = { port = "a" }\n[outputs]\nbox = { port = "b" }\nlamp = { port = "c" }\n'
+    text += f"[sync.timecode]\n{settings}\n" + '[[scenes]]\nnumber = 1\nname = "Wait"\n'
+    for number, place in enumerate(places, start=2):
+        text += f'[[scenes]]\nnumber = {number}\nname = "Cue {number}"\nat = "{place}"\n'
+    return text
+
+
+class Cued(Evening):
+    """An evening whose input `slate` has a source of time code; `recalled` are the scenes of its cues, in order."""
+
+    def __init__(self, places: list[str], rate: str = "25", settings: str = 'from = "slate"') -> None:
+        super().__init__(rig(places, settings))
+        self.rate: Rate = RATES[rate]
+
+    @property
+    def recalled(self) -> list[int]:
+        return [each.scene[0] for each in self.router.outcomes if each.source == "time code" and each.scene]
+
+    def run(self, start: str, frames: int, reverse: bool = False, lost: frozenset[int] = frozenset()) -> None:
+        """Quarter frames of so many frames from a label of an even frame, or down from it."""
+        first = read_label(start, self.rate)
+        numbers: Iterator[int] | range = range(-1, -4 * frames - 1, -1) if reverse else range(4 * frames)
+        for heard, number in enumerate(numbers):
+            group, piece = divmod(number, 8)
+            self.wait(self.rate.nanoseconds(1))
+            if heard not in lost:
+                self.play(SLATE, quarter_frames(first.plus(2 * group))[piece])
+
+    def locate(self, place: str) -> None:
+        self.wait(600 * MS)  # the source stops first
+        self.play(SLATE, full_frame(read_label(place, self.rate)))
+
+
+def test_once_at_passing() -> None:
+    """Each cue is recalled once, in order, when the code runs past it, and told as the time code's."""
+    evening = Cued(["00:00:10:00", "00:00:12:05"])
+    evening.run("00:00:08:00", 40)
+    assert evening.recalled == []
+    evening.run("00:00:09:14", 50)
+    assert evening.recalled == [2]
+    evening.run("00:00:11:14", 100)
+    assert evening.recalled == [2, 3]
+    assert evening.router.scene == (3, "Cue 3")
+
+
+@pytest.mark.parametrize("rate", list(RATES))
+def test_recalled_when_the_place_is_there(rate: str) -> None:
+    """The cue is recalled as its frame begins and not a frame before, at every rate."""
+    first = read_label("00:00:09:00", RATES[rate])
+    frames = read_label("00:00:10:00", RATES[rate]).after(first)
+    for run, expected in ((frames - 1, []), (frames + 1, [2])):
+        evening = Cued(["00:00:10:00"], rate)
+        evening.run("00:00:09:00", run)
+        assert evening.recalled == expected
+
+
+def test_two_cues_at_one_place() -> None:
+    """Two scenes with one place are recalled in the order of the rig, so that the later one is in force."""
+    evening = Cued(["00:00:10:00", "00:00:10:00"])
+    evening.run("00:00:09:00", 60)
+    assert evening.recalled == [2, 3]
+
+
+def test_not_by_a_jump_forwards_or_back() -> None:
+    """A jump over a place recalls nothing; the cue comes again when it is passed again after a locate back."""
+    evening = Cued(["00:00:10:00"])
+    evening.locate("00:00:20:00")
+    evening.locate("00:00:05:00")
+    assert evening.recalled == []
+    evening.run("00:00:09:00", 60)
+    assert evening.recalled == [2]
+    evening.locate("00:00:09:00")
+    assert evening.recalled == [2]
+    evening.run("00:00:09:00", 60)
+    assert evening.recalled == [2, 2]
+
+
+def test_run_from_the_very_place() -> None:
+    """Located to the place of a cue and run from there, the cue is recalled: the code is there while it runs."""
+    evening = Cued(["00:00:10:00"])
+    evening.locate("00:00:10:00")
+    assert evening.recalled == []
+    evening.run("00:00:10:00", 20)
+    assert evening.recalled == [2]
+
+
+@pytest.mark.parametrize("chase", ["true", "false"])
+def test_an_edit_between_a_locate_and_the_run(chase: str) -> None:
+    """Edited between the locate to its place and the run from there, a cue is recalled once, chased or not."""
+    sync = f'from = "slate"\nchase = {chase}'
+    evening = Cued(["00:00:10:00"], settings=sync)
+    evening.locate("00:00:10:00")
+    old = evening.router
+    evening.router = Engine(read(rig(["00:00:10:00", "00:20:00:00"], sync), "test"), names=(old.inputs, old.outputs))
+    evening.take(take_over(evening.now, evening.router, old))
+    evening.run("00:00:10:00", 20)
+    assert evening.recalled == [2]
+
+
+def test_reverse_play() -> None:
+    """Played backwards over its place a cue is not recalled; forwards again it is, once."""
+    evening = Cued(["00:00:10:00"])
+    evening.run("00:00:09:00", 60)
+    evening.run("00:00:11:10", 80, reverse=True)
+    assert evening.recalled == [2]
+    evening.run("00:00:08:06", 80)
+    assert evening.recalled == [2, 2]
+
+
+@pytest.mark.parametrize("first", range(24))
+@pytest.mark.parametrize("count", range(1, 8))
+def test_lost_quarter_frames_and_corrections(first: int, count: int) -> None:
+    """Quarter frames lost about the place, and the corrections after them, recall the cue exactly once."""
+    evening = Cued(["00:00:10:00"])
+    start = 4 * 25 - 12 + first
+    evening.run("00:00:09:00", 60, lost=frozenset(range(start, start + count)))
+    assert evening.recalled == [2]
+
+
+def test_places_that_do_not_exist() -> None:
+    """At 29.97 drop a cue at 00:01:00:00 is recalled at 00:01:00;02 (RP-002 3.2.1), at 30 where it says."""
+    evening = Cued(["00:01:00:00"], "29.97 drop")
+    evening.run("00:00:59;20", 8)
+    assert evening.recalled == []
+    evening.run("00:00:59;28", 6)
+    assert evening.recalled == [2]
+    evening = Cued(["00:01:00:00"], "30")
+    evening.run("00:00:59:20", 20)
+    assert evening.recalled == [2]
+
+
+def test_over_midnight() -> None:
+    """A cue at 00:00:00:00 is recalled when the code runs over midnight."""
+    evening = Cued(["00:00:00:00"])
+    evening.run("23:59:59:00", 40)
+    assert evening.recalled == [2]
+
+
+def test_chase() -> None:
+    """With `chase` a locate recalls the scene in force there, and running on from there does not recall it again."""
+    evening = Cued(["00:00:10:00", "00:00:20:00"], settings='from = "slate"\nchase = true')
+    evening.locate("00:00:25:00")
+    assert evening.recalled == [3]
+    evening.locate("00:00:10:00")
+    assert evening.recalled == [3, 2]
+    evening.run("00:00:10:00", 60)
+    assert evening.recalled == [3, 2]
+    evening.locate("00:00:05:00")
+    assert evening.recalled == [3, 2]  # nothing is in force before the first place
+    evening.run("00:00:09:00", 60)
+    assert evening.recalled == [3, 2, 2]
+
+
+def test_chase_over_lost_quarter_frames() -> None:
+    """With `chase` quarter frames that are lost are no locate: nothing is recalled again."""
+    evening = Cued(["00:00:09:00"], settings='from = "slate"\nchase = true')
+    evening.locate("00:00:09:00")
+    evening.run("00:00:09:00", 60, lost=frozenset(range(60, 67)))
+    assert evening.recalled == [2]
+
+
+def test_our_own_time_code() -> None:
+    """Cues follow our own time code just so: from its start, over a stop, and not over a locate."""
+    evening = Cued(["01:00:00:00", "01:00:02:00"], settings='start = "01:00:00:00"\nto = "box"')
+    tell(evening, "start", None)
+    evening.wait(SECOND)
+    assert evening.recalled == [2]
+    tell(evening, "stop", None)
+    evening.wait(SECOND)
+    tell(evening, "start", None)
+    evening.wait(1100 * MS)
+    assert evening.recalled == [2, 3]
+    tell(evening, "locate", "01:00:01:00")
+    assert evening.recalled == [2, 3]
+    evening.wait(1100 * MS)
+    assert evening.recalled == [2, 3, 3]
+
+
+def tell(evening: Evening, what: str, value: str | None) -> None:
+    outcome, out = evening.router.command_sync(evening.now, "timecode", what, value)
+    evening.take(out)
+    assert outcome.done
+
+
+def test_a_stall_passes_what_it_missed() -> None:
+    """Where our own time code stalls over a cue, the cue is recalled all the same."""
+    evening = Cued(["00:00:02:00"], settings='to = "box"')
+    tell(evening, "start", None)
+    evening.wait(SECOND)
+    evening.now += 3 * SECOND
+    evening.take(evening.router.tick(evening.now))
+    assert evening.recalled == [2]
+
+
+@given(st.integers(0, 2_000_000), st.integers(1, 400))
+@settings(max_examples=40)
+def test_any_run_recalls_what_lies_in_it(first: int, frames: int) -> None:
+    """A run from any even frame recalls the cues inside it, once each, and no other."""
+    label = Label(RATES["24"], first - first % 2)
+    evening = Cued([str(label.plus(frames // 2)), str(label.plus(-1)), str(label.plus(frames + 10))], "24")
+    evening.locate(str(label))
+    evening.run(str(label), frames)
+    assert evening.recalled == [2]
+
+
+def test_the_command_says_what_is_wrong() -> None:
+    """A place that is no label is refused with what is allowed."""
+    evening = Cued([], settings='to = "box"')
+    done, text, sent = command(evening.router.sync, 0, "timecode", "locate", "00:00:00:25")
+    assert (done, sent) == (False, [])
+    assert "25 frames" in text or "frames to 24" in text
+
+
+@pytest.mark.parametrize(("rate", "shown"), [("24", "00:00:10:23"), ("25", "00:00:10:24"), ("30", "00:00:10:29")])
+def test_a_frame_that_the_rate_has_not_is_its_last(rate: str, shown: str) -> None:
+    """A cue may name any frame of the fastest rate; where there are fewer it is the second's last (our own reading)."""
+    assert str(cue_place("00:00:10:29", RATES[rate])) == shown
+
+
+@pytest.mark.parametrize("late", [0, 39, 41, 200, 500])
+def test_a_cue_where_the_code_begins_is_not_missed(late: int) -> None:
+    """A scene at the very place where our own time code starts is recalled, however late the engine first looks."""
+    router = Engine(read(rig(["01:00:00:00", "01:00:00:12"], 'start = "01:00:00:00"\nrun = true'), "test"))
+    router.recall(0, 1)
+    router.begin(0)
+    router.tick(late * MS)
+    assert [each.scene[0] for each in router.outcomes if each.scene] == ([2] if late < 500 else [2, 3])
+    router.tick(600 * MS)
+    assert [each.scene[0] for each in router.outcomes if each.scene] == [2, 3]

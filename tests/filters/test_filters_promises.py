@@ -1,0 +1,131 @@
+"""What every built-in filter promises, whatever its settings."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.midi.kinds import is_press, is_release, is_whole
+from filters.registry import BUILT_IN, Later, registry
+from tests.support.filter_bench import MESSAGES, SYSTEM_MESSAGES, settings_of, step_of
+
+SAMPLES = (
+    'filter = "add_bank", channels = { 1 = [1, 2], 10 = [120, 0] }',
+    'filter = "add_bank", programs = { 7 = { bank = [81, 3], program = 77 }, 8 = { bank = [0, 0] } }',
+    'filter = "channels", keep = [1, 2, 3], map = { 1 = 16 }',
+    'filter = "channels", drop = [10], map = { 1 = 2, 2 = 1 }',
+    'filter = "clock", pass = true',
+    'filter = "clock", block = true',
+    'filter = "clock", divide = 3',
+    'filter = "controllers", keep = [1, 7], map = { 1 = 11 }, range = { 7 = [20, 100] }, invert = [1]',
+    'filter = "controllers", drop = [123]',
+    'filter = "convert", from = "aftertouch", to = "controller 1"',
+    'filter = "convert", from = "controller 1", to = "pitch_bend"',
+    'filter = "convert", from = "pitch_bend", to = "aftertouch"',
+    'filter = "convert", from = "poly_aftertouch", to = "controller 2"',
+    'filter = "echo", milliseconds = 100, repeats = 2, fade = 0',
+    'filter = "echo", repeats = 16, fade = 60',
+    'filter = "latch", controllers = [64]',
+    'filter = "notes", map = { 36 = 40, C4 = "D4" }',
+    'filter = "programs", map = { 7 = 77 }',
+    'filter = "strip", kinds = ["sysex", "clock", "controller 1", "aftertouch"]',
+    'filter = "strip", kinds = ["timecode"]',
+    'filter = "thin", milliseconds = 20',
+    'filter = "transpose", semitones = -40',
+    'filter = "transpose", semitones = 100, outside = "fold"',
+    'filter = "velocity", fixed = 100',
+    'filter = "velocity", curve = -80, range = [1, 20]',
+    'filter = "zone", notes = ["C2", "B4"]',
+    'filter = "zone", notes = [0, 64], velocity = [64, 127]',
+)
+KEEP_STATE = {"clock", "echo", "latch", "thin"}
+STOP_SYSTEM_MESSAGES = {"clock", "strip"}
+
+SETTINGS = st.sampled_from(SAMPLES)
+STREAM = st.lists(st.tuples(st.integers(0, 50_000_000), MESSAGES), max_size=30)
+
+
+def name_of(sample: str) -> str:
+    return settings_of(sample).filter
+
+
+def keeps_state(sample: str) -> bool:
+    settings = settings_of(sample)
+    return registry()[settings.filter].keeps_state(settings)
+
+
+def test_every_built_in_filter_is_held_to_these_promises():
+    """The samples here leave out no filter, and the registry knows no others."""
+    assert {name_of(sample) for sample in SAMPLES} == set(BUILT_IN)
+
+
+@pytest.mark.parametrize("name", BUILT_IN)
+def test_every_filter_says_what_the_player_hears(name):
+    """The first line of a filter's docstring is one whole sentence for lists."""
+    hears = registry()[name].hears
+    assert hears.endswith(".")
+    assert len(hears) < 120
+
+
+def test_only_four_filters_keep_state():
+    """All but clock (dividing), echo, latch and thin may be remembered by the core."""
+    assert {name_of(sample) for sample in SAMPLES if keeps_state(sample)} == KEEP_STATE
+
+
+@given(SETTINGS, STREAM)
+def test_what_comes_out_is_whole_messages(sample, stream):
+    """Whatever comes in, a tuple of whole MIDI messages comes out (MIDI 1.0 Tables I to VII), now or later."""
+    step, now = step_of(sample), 0
+    for gap, message in stream:
+        now += gap
+        out = step(message, now)
+        assert type(out) is tuple
+        assert all(one.at > now for one in out if isinstance(one, Later))
+        assert all(type(one) is bytes and is_whole(one) for one in map(_message, out))
+
+
+def _message(one):
+    return one.message if isinstance(one, Later) else one
+
+
+@given(SETTINGS.filter(lambda sample: name_of(sample) not in STOP_SYSTEM_MESSAGES), SYSTEM_MESSAGES)
+def test_system_messages_pass(sample, message):
+    """System messages pass every filter but strip and clock, just as they came."""
+    assert step_of(sample)(message, 0) == (message,)
+
+
+@given(SETTINGS.filter(lambda sample: not keeps_state(sample)), STREAM, MESSAGES)
+def test_a_filter_without_state_always_answers_alike(sample, stream, message):
+    """Whatever came before and whatever time it is, the same message gets the same answer."""
+    fresh = step_of(sample)(message, 0)
+    used = step_of(sample)
+    for at, earlier in stream:
+        used(earlier, at)
+    assert used(message, 10**15) == fresh
+    assert used(message, 0) == fresh
+
+
+@given(SETTINGS, st.integers(0, 15), st.integers(0, 127), st.integers(1, 127), st.integers(0, 127))
+def test_a_release_goes_where_its_press_went(sample, channel, note, velocity, release_velocity):
+    """What a press became, its release becomes too: in its own form, with its own velocity, whatever the velocities."""
+    step = step_of(sample)
+    pressed = [(one[0], one[1]) for one in map(_message, step(bytes((0x90 | channel, note, velocity)), 0))]
+    assert all(is_press(bytes((*one, 1))) for one in pressed)
+    for release in (bytes((0x80 | channel, note, release_velocity)), bytes((0x90 | channel, note, 0))):
+        released = [_message(one) for one in step(release, 0)]
+        assert all(is_release(one) and one[2] == release[2] for one in released)
+        assert {(0x90 | one[0] & 0x0F, one[1]) for one in released} >= set(pressed)
+        assert {one[0] & 0xF0 for one in released} <= {release[0] & 0xF0}
+
+
+@given(SETTINGS, st.integers(0, 15), st.integers(0, 127), st.integers(1, 127))
+def test_a_press_stays_a_press(sample, channel, note, velocity):
+    """No filter turns a press into a release, whose velocity 0 it must not reach (MIDI 1.0 p. 10)."""
+    assert all(is_press(_message(one)) for one in step_of(sample)(bytes((0x90 | channel, note, velocity)), 0))
+
+
+@given(SETTINGS.filter(lambda sample: name_of(sample) != "convert"), st.integers(0, 127), st.integers(0, 127))
+def test_key_pressure_follows_its_key(sample, note, pressure):
+    """Pressure on a key goes to the note that the key plays, with its value."""
+    step = step_of(sample)
+    played = {one[1] for one in step(bytes((0x80, note, 64)), 0)}
+    assert [(one[1], one[2]) for one in step(bytes((0xA0, note, pressure)), 0)] == [(n, pressure) for n in played]

@@ -1,0 +1,55 @@
+"""Who is on a cable: the universal device inquiry."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.instruments.device_inquiry import ALL_DEVICES, Identity, asks, read_reply, request
+from tests.support.paths import reference
+
+REFERENCE = {entry["id"]: entry for entry in reference("gear")}
+SEVEN = st.integers(0, 127)
+
+
+@pytest.mark.parametrize("name", ["id-request", "id-request-dev"])
+def test_the_question(name):
+    """The question is F0 7E device 06 01 F7 (MIDI 1.0 p. 40), and is known when a cable leads it back."""
+    entry = REFERENCE[name]
+    asked = request(int(entry["input"]["device"], 16))
+    assert asked == bytes.fromhex(entry["expected"])
+    assert asks(asked)
+
+
+@pytest.mark.parametrize("name", ["id-reply-1byte", "id-reply-3byte"])
+def test_a_reply_is_read_field_by_field(name):
+    """Maker of one or three bytes, family and member low byte first, four version bytes (MIDI 1.0 p. 34, 40)."""
+    entry = REFERENCE[name]
+    said = read_reply(bytes.fromhex(entry["expected"]))
+    asked = entry["input"]
+    assert said == Identity(
+        int(asked["device"], 16),
+        bytes.fromhex(asked["maker"]),
+        asked["family"],
+        asked["member"],
+        bytes.fromhex(asked["version"]),
+    )
+    assert said.plain()["manufacturer"] == asked["maker"]
+
+
+def test_only_whole_replies_are_read():
+    """15 bytes with a one-byte maker, 17 with three, and nothing else (MIDI 1.0 p. 40)."""
+    for name, width in (("id-reply-1byte", "one_byte_maker"), ("id-reply-3byte", "three_byte_maker")):
+        reply = bytes.fromhex(REFERENCE[name]["expected"])
+        assert len(reply) == REFERENCE["id-reply-lengths"]["expected"][width]
+        assert read_reply(reply[:-2] + b"\xf7") is None
+        assert read_reply(reply[:-1] + b"\x00\xf7") is None
+        assert read_reply(reply[:-1]) is None
+    assert read_reply(request(ALL_DEVICES)) is None
+    assert not asks(bytes.fromhex("F0 7E 7F 09 01 F7"))
+
+
+@given(st.binary(max_size=24))
+def test_any_bytes_are_read_without_a_fault(data):
+    """Whatever comes, reading it raises nothing."""
+    assert read_reply(data) is None or data[:2] == b"\xf0\x7e"
+    asks(data)

@@ -1,0 +1,183 @@
+"""What other machines ask for that takes threads, over memory ports. (Our own design; no outside source.)"""
+
+import random
+
+import pytest
+import trio
+
+from engine.core.control import rig_dump
+from engine.core.control.remote_messages import RouteRequest, own, plain_request, read_own, route_request
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_session import RigSession
+from engine.midi.seven_bit_packing import unpack
+from engine.rig.read.load import read
+from tests.support.small_show import RIG, Bench
+
+DEVICE = 5
+REMOTE = f"""
+[remote]
+inputs = ["pedals"]
+device = {DEVICE}
+to = ["brass"]
+"""
+TEXT = f"# for Friday\n{RIG}{REMOTE}"
+#: the same rig after a busy evening: long enough for many blocks
+OTHER = TEXT.replace("Finale", "Last dance") + "".join(
+    f"# {line} {random.Random(line).getrandbits(256):x}\n" for line in range(80)
+)
+BLOCKS = rig_dump.blocks(OTHER, DEVICE)
+PEDALS = 1
+
+
+class Errand:
+    """A show in scene 1 with its workshop, and errands that run."""
+
+    def __init__(self, folder):
+        self.bench = Bench(TEXT)
+        self.show = self.bench.show
+        self.show.command("scene", 1)
+        file = folder / "pit.toml"
+        file.write_text(TEXT, encoding="utf-8")
+        self.workshop = RigSession(self.show, file, TEXT)
+        self.errands = RemoteWork(self.show, self.workshop)
+        self.brass()
+
+    def play(self, *messages):
+        self.bench.play(PEDALS, *(message.hex(" ") for message in messages))
+
+    def brass(self):
+        return [bytes.fromhex(message) for message in self.bench.heard("brass")]
+
+    async def answer(self):
+        """The next answer: command, done or not, sentence."""
+        with trio.fail_after(60):
+            while True:
+                for message in self.brass():
+                    said = read_own(message)
+                    if said is not None and said.command == 0x41:
+                        return said.data[0], bool(said.data[1]), unpack(said.data[2:]).decode()
+                await trio.sleep(0.01)
+
+    async def collected(self):
+        """Until every block that came has been looked at."""
+        with trio.fail_after(60):
+            while True:
+                if not self.show.engine.asked:
+                    return
+                await trio.sleep(0.01)
+
+    async def told(self, words):
+        """Until this has been told."""
+        with trio.fail_after(60):
+            while True:
+                if any(words in text for _, text in self.bench.told()):
+                    return
+                await trio.sleep(0.01)
+
+
+@pytest.fixture
+async def errand(tmp_path, nursery):
+    """RemoteWork that run until the test's end."""
+    made = Errand(tmp_path)
+    nursery.start_soon(made.errands.run)
+    return made
+
+
+async def test_a_backup_that_is_asked_for(errand):
+    """Asked for a backup, the whole rig file, comments and all, goes out in blocks that make the same bytes again."""
+    errand.play(plain_request(DEVICE, "ask backup"))
+    heard = []
+    with trio.fail_after(60):
+        while len(heard) < len(rig_dump.blocks(TEXT, DEVICE)):
+            heard += errand.brass()
+            await trio.sleep(0.01)
+    assert rig_dump.from_syx(b"".join(heard)) == TEXT
+
+
+async def test_a_dump_that_comes_in_plays(errand):
+    """A whole dump plays at once, the scene in force stays in force, and the asker hears so."""
+    errand.play(*BLOCKS)
+    command, done, text = await errand.answer()
+    assert (command, done) == (0x0A, True)
+    assert text.startswith("the rig of a dump from pedals plays")
+    assert errand.show.engine.rig == read(OTHER, "test")
+    assert errand.workshop.text == OTHER
+    assert errand.show.engine.scene == (1, "Overture")
+
+
+async def test_order_and_doubles_do_no_harm(errand):
+    """Blocks that come backwards and twice still make the whole, and nothing but the whole."""
+    errand.play(*[block for block in reversed(BLOCKS) for _ in (1, 2)])
+    assert (await errand.answer())[1]
+    assert errand.workshop.text == OTHER
+
+
+async def test_a_lost_block_is_named(errand):
+    """A dump with a block lost replaces nothing; when no more comes, the asker hears which one is missing."""
+    errand.play(*BLOCKS[:2], *BLOCKS[3:])
+    await errand.collected()
+    errand.bench.now += 6_000_000_000
+    command, done, text = await errand.answer()
+    assert (command, done) == (0x0A, False)
+    assert text == f"the dump has stopped; block 3 of {len(BLOCKS)} is missing"
+    assert errand.workshop.text == TEXT
+    errand.play(*BLOCKS)
+    assert (await errand.answer())[1]
+
+
+def renumbered(block, number):
+    """The block with another number and a fresh outer checksum."""
+    said = read_own(block)
+    return own(said.device, said.command, said.data[:1] + bytes((number, 0)) + said.data[3:])
+
+
+async def test_a_block_that_is_damaged_or_swapped_is_named(errand):
+    """A block that took another's number, its checksum set right, is refused by name, and its place stays empty."""
+    errand.play(*BLOCKS[:2], renumbered(BLOCKS[3], 3), *BLOCKS[3:])
+    await errand.told("block 3 arrived broken")
+    errand.bench.now += 6_000_000_000
+    assert "block 3 of" in (await errand.answer())[2]
+    assert errand.workshop.text == TEXT
+
+
+async def test_a_dump_of_something_that_is_no_rig(errand):
+    """A whole dump whose text is no rig replaces nothing, and the reason is told."""
+    errand.play(*rig_dump.blocks(TEXT.replace('from = "keys"', 'from = "nobody"'), DEVICE))
+    _, done, text = await errand.answer()
+    assert not done
+    assert "nobody" in text
+    assert errand.workshop.text == TEXT
+
+
+async def test_our_own_backup_that_comes_back(errand):
+    """What plays already, sent back, changes nothing and makes no live edit."""
+    errand.play(*rig_dump.blocks(TEXT, DEVICE))
+    assert (await errand.answer())[1:] == (True, "the rig of a dump from pedals is what plays already")
+    assert not errand.workshop.unsaved
+    assert not (await errand.workshop.take_back())["done"]
+
+
+async def test_a_route_is_set_on_and_off(errand):
+    """A route set by SysEx plays at once, goes into the text, and the asker hears what became of it."""
+    errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
+    command, done, text = await errand.answer()
+    assert (command, done) == (0x07, True)
+    assert text.startswith("scene 1: keys leads to brass")
+    errand.bench.play(0, "90 3C 40")
+    assert bytes.fromhex("90 3C 40") in errand.brass()
+    errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
+    assert (await errand.answer())[2] == "scene 1: keys leads to brass already"
+    errand.play(route_request(DEVICE, RouteRequest(1, 2, False)))
+    assert (await errand.answer())[2].startswith("scene 1: keys does not lead to brass")
+    assert read(errand.workshop.text, "test") == read(TEXT, "test")
+    assert "# for Friday" in errand.workshop.text
+
+
+async def test_a_route_between_nothing(errand):
+    """A place that the rig does not have changes nothing, and the asker hears so."""
+    for route in (RouteRequest(3, 1, True), RouteRequest(1, 3, True)):
+        errand.play(route_request(DEVICE, route))
+        command, done, text = await errand.answer()
+        assert (command, done) == (0x07, False)
+        assert text.startswith("there is no input")
+    assert errand.workshop.text == TEXT

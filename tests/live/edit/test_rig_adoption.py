@@ -1,0 +1,276 @@
+"""The rig file edited while the show runs: adopted whole, or refused whole. In virtual time, on ports in memory."""
+
+import os
+import time
+
+import pytest
+import trio.testing
+
+from engine.live.edit import rig_session as workshop_module
+from engine.live.edit.rig_session import RigSession
+from engine.live.hotplug import Hotplug
+from engine.live.port_opening import PortOpener, connect
+from engine.live.reader import InputReader
+from engine.live.show import Show
+from engine.live.socket.status import status
+from engine.ports.memory import MemorySystem
+from engine.rig.read.load import load, text_of
+from tests.live.test_hotplug import INPUTS
+from tests.support.at_once import at_once
+from tests.support.small_show import MS, RIG
+
+S = 1000 * MS
+BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
+
+
+class Desk:
+    """A show, its watch and its edits; time is the test's, reading a file takes real time but no virtual."""
+
+    def __init__(self, mock_clock, file):
+        self.mock_clock, self.file = mock_clock, file
+        self.said = []
+        self.reading = 0  # edits that are being read just now
+        self.system = MemorySystem("pit", INPUTS, ("Box 1", "Box 2", "Box 3"), self.now)
+        self.outputs = {name: self.system.output(name) for name in ("Box 1", "Box 2", "Box 3")}
+        rig = load(file)
+        opener = PortOpener(self.system, virtual=False)
+        patch = connect(rig, opener)
+        self.inbox = InputReader({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
+        self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
+        self.show.command("scene", 1)
+        self.watch, self.edits = (
+            Hotplug(self.show, opener, self.now, at_once),
+            RigSession(self.show, file, text_of(file)),
+        )
+        self.heard("Box 1")
+
+    def now(self):
+        return round(self.mock_clock.current_time() * S)
+
+    async def passes(self, seconds):
+        """Time passes; what was being read has been read by then."""
+        for _ in range(round(seconds / 0.05)):
+            self.mock_clock.jump(0.0501)
+            await trio.testing.wait_all_tasks_blocked()
+            while self.reading:
+                await trio.to_thread.run_sync(time.sleep, 0.0002)
+            await trio.testing.wait_all_tasks_blocked()
+            self.play()
+
+    def play(self, port="", *messages):
+        """These arrive, and the reader and the show have their turn."""
+        for message in messages:
+            self.system.input(port).push(bytes.fromhex(message))
+        self.inbox._poll(self.now())
+        self.inbox._settle()
+        self.show.pump()
+
+    def heard(self, port):
+        """What this output was sent since the last call, on the port object of before and on the one of now."""
+        sent = []
+        for each in dict.fromkeys((self.outputs[port], self.system.output(port))):
+            sent += [message.hex(" ").upper() for _, message in each.sent]
+            each.sent.clear()
+        self.outputs[port] = self.system.output(port)
+        return sent
+
+
+@pytest.fixture
+async def desk(mock_clock, nursery, tmp_path, monkeypatch):
+    """The show in scene 1, its burst heard. (Only a test that names the clock runs by it.)"""
+    file = tmp_path / "pit.toml"
+    file.write_text(RIG, encoding="utf-8")
+    desk = Desk(mock_clock, file)
+    reload = RigSession._reload
+
+    async def counted(edits):
+        desk.reading += 1
+        try:
+            await reload(edits)
+        finally:
+            desk.reading -= 1
+
+    monkeypatch.setattr(RigSession, "_reload", counted)
+    nursery.start_soon(desk.watch.run)
+    nursery.start_soon(desk.edits.run)
+    return desk
+
+
+def scene(number, name, to="brass"):
+    return f'\n[[scenes]]\nnumber = {number}\nname = "{name}"\nroutes = [{{ from = "keys", to = "{to}" }}]\n'
+
+
+async def test_a_valid_edit_is_adopted(mock_clock, desk):
+    """A scene written into the file can be recalled a second after it is saved; nothing is sent for it meanwhile."""
+    desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
+    await desk.passes(1)
+    assert desk.heard("Box 1") == []
+    assert any("was edited and is adopted: 4 scenes" in said for said in desk.said)
+    assert desk.show.command("scene", "Encore").scene == (9, "Encore")
+    desk.play("Stage piano", "90 3C 40")
+    assert desk.heard("Box 2") == ["90 3C 40"]
+
+
+async def test_a_held_note_is_not_cut_and_gets_its_release(mock_clock, desk):
+    """A key held across an edit that transposes its route rings on, and its release follows its own press."""
+    desk.play("Stage piano", "90 3C 40")
+    edited = RIG.replace(
+        '[{ from = "keys", to = "strings" }]',
+        '[{ from = "keys", to = "strings", through = [{ filter = "transpose", semitones = 5 }] }]',
+    )
+    desk.file.write_text(edited, encoding="utf-8")
+    await desk.passes(1)
+    desk.play("Stage piano", "90 40 40", "80 3C 40", "80 40 40")
+    assert desk.heard("Box 1") == ["90 3C 40", "90 45 40", "80 3C 40", "80 45 40"]
+
+
+async def test_an_output_more_is_opened(mock_clock, desk):
+    """An output written into the file is opened and played to."""
+    more = RIG.replace("[instruments", 'harp = { port = "Box 3" }\n[instruments', 1) + scene(9, "Encore", "harp")
+    desk.file.write_text(more, encoding="utf-8")
+    await desk.passes(2)
+    assert [port["state"] for port in status(desk.show)["outputs"]] == ["open"] * 3
+    desk.show.command("scene", 9)
+    desk.play("Stage piano", "90 3C 40")
+    assert desk.heard("Box 3")[-1] == "90 3C 40"
+
+
+async def test_an_output_that_is_taken_out_is_released_then_closed(mock_clock, desk):
+    """What sounds on an output that leaves the rig is released before its port is closed; the rest plays on."""
+    desk.show.command("scene", 3)
+    desk.play("Stage piano", "90 3C 40", "B0 40 7F")
+    desk.play("Foot controller", "90 30 40")
+    desk.heard("Box 2")
+    port = desk.system.output("Box 2")
+    less = RIG.replace('brass = { port = "Box 2" }\n', "").replace('["strings", "brass"]', '"strings"')
+    desk.file.write_text(less.replace('to = "brass"', 'to = "strings"'), encoding="utf-8")
+    await desk.passes(1)
+    assert desk.heard("Box 2") == ["80 48 40", "80 3C 40", "B0 40 00"]
+    assert port.closed
+    desk.play("Stage piano", "90 3E 40")
+    assert desk.heard("Box 1")[-1] == "90 4A 40"
+
+
+async def test_a_port_that_is_another_one_now_is_opened_anew(mock_clock, desk):
+    """An output whose pattern changed is released on its old port, and gets the scene on the new one; an input too."""
+    desk.play("Stage piano", "90 3C 40")
+    edited = RIG.replace('"Box 1"', '"Box 3"').replace('"Foot controller"', '"Foot*"')
+    desk.file.write_text(edited, encoding="utf-8")
+    await desk.passes(2)
+    assert desk.heard("Box 1") == ["90 3C 40", "80 3C 40"]
+    assert desk.heard("Box 3")[-3:] == BURST
+    assert desk.show.missing() == ([], [])
+    desk.play("Foot controller", "C0 01")
+    assert desk.show.engine.scene == (2, "March")
+
+
+async def test_nothing_begins_on_a_port_that_is_let_go_of(mock_clock, desk):
+    """What is played while the old port is let go of does not sound there for ever: it is left out there."""
+    desk.play("Stage piano", "90 3C 40")
+    desk.file.write_text(RIG.replace('"Box 1"', '"Box 3"'), encoding="utf-8")
+    for _ in range(40):
+        await desk.passes(0.05)
+        desk.play("Stage piano", "90 30 40", "B0 40 7F")
+    old = desk.outputs["Box 1"]
+    assert old.closed
+    sent = desk.heard("Box 1")
+    assert sent.count("90 30 40") == sent.count("80 30 40")
+    assert [each for each in sent if each.startswith("B0 40")][-1] == "B0 40 00"
+
+
+async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock, desk):
+    """A faulty file is told with file and line and shown in the status; nothing else changes. Mended, it is adopted."""
+    before = desk.show.engine
+    desk.file.write_text(RIG + scene(9, "Encore", "organ") + scene(9, "Twice"), encoding="utf-8")
+    await desk.passes(1)
+    line = RIG.count("\n") + 5
+    assert desk.show.engine is before
+    assert f"{desk.file}:{line}:" in status(desk.show)["refused_rig"]
+    assert any("was refused" in said and f"{desk.file}:{line}:" in said for said in desk.said)
+    desk.play("Stage piano", "90 3C 40")
+    assert desk.heard("Box 1") == ["90 3C 40"]
+    desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
+    await desk.passes(1)
+    assert status(desk.show)["refused_rig"] is None
+    assert 9 in desk.show.engine.plans
+
+
+async def test_an_edit_that_is_taken_back_is_no_longer_refused(mock_clock, desk):
+    """The file as it was before the fault clears the complaint."""
+    desk.file.write_text("format = 2\n", encoding="utf-8")
+    await desk.passes(1)
+    assert desk.show.refused
+    desk.file.write_text(RIG, encoding="utf-8")
+    await desk.passes(1)
+    assert desk.show.refused is None
+
+
+async def test_an_editor_that_renames(mock_clock, desk):
+    """A file that is away for a while, and then another one of its name: that one is adopted, and nothing refused."""
+    desk.file.unlink()
+    await desk.passes(1)
+    assert desk.show.refused is None
+    other = desk.file.with_name("pit.toml.new")
+    other.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
+    os.replace(other, desk.file)
+    await desk.passes(1)
+    assert 9 in desk.show.engine.plans
+    assert not any("refused" in said for said in desk.said)
+
+
+async def test_a_file_that_is_still_being_written_is_left_alone(mock_clock, desk):
+    """While a file grows it is not read; when it keeps still it is, and nothing was refused."""
+    text = RIG + scene(9, "Encore")
+    for end in range(100, len(text), 100):
+        desk.file.write_text(text[:end], encoding="utf-8")
+        await desk.passes(0.2)
+    desk.file.write_text(text, encoding="utf-8")
+    await desk.passes(1)
+    assert 9 in desk.show.engine.plans
+    assert not any("refused" in said for said in desk.said)
+
+
+async def test_a_touch_changes_nothing(mock_clock, desk):
+    """A new date, a comment, another order of keys: nothing is told, nothing sent, and the show goes on as it was."""
+    before = desk.show.engine
+    os.utime(desk.file, ns=(1, 1))
+    await desk.passes(1)
+    desk.file.write_text("# a comment\n" + RIG, encoding="utf-8")
+    await desk.passes(1)
+    assert desk.show.engine is before
+    assert (desk.said, desk.heard("Box 1")) == ([], [])
+
+
+async def test_a_rig_of_many_scenes(mock_clock, desk):
+    """An edit with sixty-four scenes more is adopted while notes are held, and each scene can be recalled."""
+    desk.play("Stage piano", "90 3C 40")
+    desk.file.write_text(RIG + "".join(scene(number, f"Scene {number}") for number in range(10, 74)), encoding="utf-8")
+    await desk.passes(1)
+    assert len(desk.show.engine.plans) == 67
+    desk.play("Stage piano", "80 3C 40")
+    assert desk.heard("Box 1") == ["90 3C 40", "80 3C 40"]
+    assert all(desk.show.command("scene", number).done for number in range(10, 74))
+
+
+async def test_a_scene_that_was_taken_out_plays_on(mock_clock, desk):
+    """The scene in force is no longer in the file: it plays on until another is recalled, and that is told."""
+    head, _, rest = RIG.partition("[[scenes]]")
+    desk.file.write_text(head + "[[scenes]]" + rest.partition("[[scenes]]")[2], encoding="utf-8")
+    await desk.passes(1)
+    assert any("scene 1 is no longer in it and plays on" in said for said in desk.said)
+    desk.play("Stage piano", "90 3C 40")
+    assert desk.heard("Box 1") == ["90 3C 40"]
+    assert not desk.show.command("scene", 1).done
+
+
+async def test_a_fault_of_our_own_costs_one_edit(mock_clock, desk, monkeypatch):
+    """If adopting fails, what plays plays on, it is told, and the next edit is read."""
+    with monkeypatch.context() as patch:
+        patch.setattr(workshop_module, "adopt", lambda show, engine: 1 / 0)
+        desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
+        await desk.passes(1)
+    assert "a fault of Bayleaf itself" in desk.show.refused
+    desk.file.write_text(RIG + scene(8, "Encore"), encoding="utf-8")
+    await desk.passes(1)
+    assert 8 in desk.show.engine.plans
+    assert desk.show.refused is None

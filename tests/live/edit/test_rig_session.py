@@ -1,0 +1,469 @@
+"""Live edits, undo and redo, and saving with proof. (Our own design, README: operating; no outside source.)"""
+
+import json
+from functools import partial
+
+import pytest
+import trio
+
+from engine.core.control.remote_messages import RouteRequest
+from engine.live.edit import edit_requests
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_session import RigSession
+from engine.rig.edit import versions as saving
+from engine.rig.read.load import read
+from tests.support.small_show import RIG, Bench
+
+TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["brass"]\n'
+
+
+class Desk:
+    """A show in scene 1 with its workshop, asked as the socket asks it."""
+
+    def __init__(self, folder):
+        self.bench = Bench(TEXT)
+        self.show = self.bench.show
+        self.show.command("scene", 1)
+        self.file = folder / "pit.toml"
+        self.file.write_text(TEXT, encoding="utf-8")
+        self.workshop = RigSession(self.show, self.file, TEXT)
+        self.errands = RemoteWork(self.show, self.workshop)
+
+    async def scenes(self, what, number=None, **more):
+        request = {"do": "scenes", "what": what, "number": number, **more}
+        return await edit_requests.obey(self.show, self.workshop, self.errands, request)
+
+    async def save(self, what=None, **more):
+        return await edit_requests.obey(self.show, self.workshop, self.errands, {"do": "save", "what": what, **more})
+
+    def on_disk(self):
+        return self.file.read_text(encoding="utf-8")
+
+    def names(self):
+        return [scene.name for scene in self.show.engine.rig.scenes]
+
+    async def kept(self):
+        """All texts that are kept, newest first."""
+        kept = saving.RigVersions(self.file)
+        return [kept.text(each["number"]) for each in (await self.save("history"))["versions"]]
+
+
+async def until(condition):
+    """Wait until this is so."""
+    with trio.fail_after(60):
+        while True:
+            if condition():
+                return
+            await trio.sleep(0.01)
+
+
+@pytest.fixture
+def desk(tmp_path):
+    """A show whose file nobody watches."""
+    return Desk(tmp_path)
+
+
+async def test_an_edit_plays_and_is_saved_when_asked(desk):
+    """A live edit plays at once, the file has it after save, with every comment, and what changed is said."""
+    said = await desk.scenes("rename", 3, name="Last dance")
+    assert (said["done"], said["text"]) == (True, "scene 3 is now Last dance; not in the file yet (bayleaf save)")
+    assert (desk.names()[2], desk.on_disk()) == ("Last dance", TEXT)
+    said = await desk.save()
+    assert said["done"]
+    assert "read back: it is what plays. What changed:\n  scene 3: name was Finale, is Last dance" in said["text"]
+    assert desk.on_disk() == TEXT.replace("Finale", "Last dance")
+    assert "nothing to save" in (await desk.save())["text"]
+
+
+async def test_undo_and_redo(desk):
+    """Live edits are taken back newest first and done again oldest first; a new edit ends what could be redone."""
+    await desk.scenes("rename", 3, name="Last dance")
+    await desk.scenes("rename", 1, name="Prelude")
+    assert (await desk.scenes("undo"))["text"].startswith("taken back: scene 1 is now Prelude; not in the file yet")
+    assert (await desk.scenes("undo"))["text"] == "taken back: scene 3 is now Last dance; the file holds this"
+    assert desk.workshop.text == TEXT
+    said = await desk.scenes("undo")
+    assert (said["done"], said["text"]) == (False, "there is no live edit to take back")
+    assert (await desk.scenes("redo"))["text"].startswith("done again: scene 3 is now Last dance")
+    assert (await desk.scenes("redo"))["done"]
+    assert desk.names() == ["Prelude", "March", "Last dance"]
+    assert not (await desk.scenes("redo"))["done"]
+    await desk.scenes("undo")
+    await desk.scenes("rename", 2, name="Parade")
+    assert not (await desk.scenes("redo"))["done"]
+    assert desk.names() == ["Overture", "Parade", "Last dance"]
+
+
+@pytest.mark.parametrize("choice", ["playing", "file"])
+async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk, choice):
+    """Nothing is saved over an edit of the file until one is chosen; the text that was not chosen is a version."""
+    await desk.scenes("rename", 3, name="Last dance")
+    played, theirs = desk.workshop.text, TEXT.replace("March", "Parade")
+    desk.file.write_text(theirs, encoding="utf-8")
+    for what in (None, "undo"):
+        said = await desk.save(what)
+        assert not said["done"]
+        assert "save --playing" in said["text"]
+        assert "save --file" in said["text"]
+        assert '-name = "Parade"' in said["text"]
+        assert '+name = "Last dance"' in said["text"]
+        assert (desk.on_disk(), desk.workshop.text) == (theirs, played)
+    assert (await desk.save(choice=choice))["done"]
+    chosen, other = (played, theirs) if choice == "playing" else (theirs, played)
+    assert desk.on_disk() == desk.workshop.text == chosen
+    assert desk.show.engine.rig == read(chosen, "chosen")
+    assert (await desk.kept())[0] == other
+    assert (await desk.save())["done"]
+
+
+async def test_what_the_file_replaced_is_had_back_by_undo(desk):
+    """After save --file the live edits come back with scenes undo, and as a version with save --undo."""
+    await desk.scenes("rename", 3, name="Last dance")
+    played = desk.workshop.text
+    desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
+    await desk.save(choice="file")
+    await desk.scenes("undo")
+    assert desk.workshop.text == played
+    await desk.scenes("redo")
+    assert (await desk.save("undo"))["done"]
+    assert desk.on_disk() == desk.workshop.text == played
+
+
+async def test_a_file_that_cannot_be_read_is_not_taken(desk):
+    """save --file with a faulty file says what is wrong with it; what plays plays on."""
+    await desk.scenes("rename", 3, name="Last dance")
+    desk.file.write_text(TEXT + "[nonsense]\n", encoding="utf-8")
+    said = await desk.save(choice="file")
+    assert not said["done"]
+    assert "nonsense" in said["text"]
+    assert desk.names()[2] == "Last dance"
+
+
+async def test_save_undo_goes_back_and_forth(desk):
+    """save --undo plays and saves the version before; once more, and the newer one is back. No live edit is lost."""
+    await desk.scenes("rename", 3, name="Last dance")
+    await desk.save()
+    saved = desk.on_disk()
+    await desk.scenes("rename", 1, name="Prelude")
+    live = desk.workshop.text
+    assert (await desk.save("undo"))["done"]
+    assert desk.on_disk() == desk.workshop.text == TEXT
+    await desk.scenes("undo")
+    assert desk.workshop.text == live
+    await desk.scenes("redo")
+    assert (await desk.save("undo"))["done"]
+    assert desk.on_disk() == saved
+
+
+async def test_the_difference_is_shown(desk):
+    """save --diff shows what plays and is not in the file, line by line."""
+    assert (await desk.save("diff"))["text"] == f"what plays is what {desk.file} holds"
+    await desk.scenes("rename", 3, name="Last dance")
+    assert '-name = "Finale"\n+name = "Last dance"' in (await desk.save("diff"))["text"]
+
+
+async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk, monkeypatch):
+    """A full disk: one sentence, the file as it was, the edit plays on; with room again it is saved."""
+    await desk.scenes("rename", 3, name="Last dance")
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(saving.os, "fsync", full)
+        said = await desk.save()
+    assert (said["done"], desk.on_disk()) == (False, TEXT)
+    assert said["text"].endswith("stays as it was: No space left on device")
+    assert desk.names()[2] == "Last dance"
+    assert (await desk.save())["done"]
+
+
+async def test_a_file_with_windows_line_ends_stays_so(desk):
+    """Saved and taken back, CRLF and BOM stay, and the file is never taken for changed."""
+    windows = b"\xef\xbb\xbf" + TEXT.replace("\n", "\r\n").encode()
+    desk.file.write_bytes(windows)
+    await desk.scenes("rename", 3, name="Last dance")
+    assert (await desk.save())["done"]
+    assert desk.file.read_bytes() == windows.replace(b"Finale", b"Last dance")
+    assert (await desk.save("undo"))["done"]
+    assert desk.file.read_bytes() == windows
+    assert "nothing to save" in (await desk.save())["text"]
+
+
+async def test_two_edits_at_one_moment_both_happen(desk):
+    """Routes set by SysEx at the same moment are worked out one after the other, so none undoes another."""
+    wanted = [RouteRequest(1, 2, True), RouteRequest(2, 1, True), RouteRequest(2, 2, True)]
+    async with trio.open_nursery() as nursery:
+        for route in wanted:
+            nursery.start_soon(desk.errands._set_route, route)
+        nursery.start_soon(desk.scenes, "copy", 1)
+    ways = {
+        (source, to) for route in desk.show.engine.rig.scene(1).routes for source in route.source for to in route.to
+    }
+    assert ways == {("keys", "strings"), ("keys", "brass"), ("pedals", "strings"), ("pedals", "brass")}
+
+
+async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk):
+    """What a SysEx route, restore and learn did is taken back by undo, one by one, and saved by save."""
+    control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
+    await desk.errands._set_route(RouteRequest(1, 2, True))
+    await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
+    learnt = desk.workshop.text
+    await edit_requests.obey(
+        desk.show, desk.workshop, desk.errands, {"do": "restore", "text": TEXT.replace("March", "Parade"), "where": "x"}
+    )
+    assert desk.names()[1] == "Parade"
+    await desk.scenes("undo")
+    assert desk.workshop.text == learnt
+    await desk.scenes("undo")
+    await desk.scenes("undo")
+    assert desk.workshop.text == TEXT
+
+
+async def test_a_learnt_control_is_saved_alone_only(desk):
+    """A yes to learn writes the control into the file; other edits that are not saved stay the player's choice."""
+    control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
+    asked = {"do": "learn", "control": control}
+    said = await edit_requests.obey(desk.show, desk.workshop, desk.errands, asked)
+    assert said["done"]
+    assert said["text"].startswith("the control works; saved in ")
+    assert "note = 3" in desk.file.read_text()
+    await desk.scenes("copy", 1, new=40)
+    held = desk.file.read_text()
+    said = await edit_requests.obey(
+        desk.show, desk.workshop, desk.errands, {**asked, "control": {**control, "when": {"note": 5}}}
+    )
+    assert said["text"] == "the control works; not in the file yet (bayleaf save)"
+    assert desk.file.read_text() == held
+
+
+async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk):
+    """Two people at once: an edit that came first, and is not saved, is not saved along with the control."""
+    held = desk.file.read_text()
+    control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
+    async with trio.open_nursery() as both:
+        both.start_soon(partial(desk.scenes, "copy", 1, new=40))
+        await trio.testing.wait_all_tasks_blocked()  # the copy has begun
+        both.start_soon(edit_requests.obey, desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
+    assert "note = 3" in desk.workshop.text
+    assert 40 in [scene.number for scene in desk.show.engine.rig.scenes]
+    assert desk.file.read_text() == held
+
+
+async def test_what_plays_is_stored(desk):
+    """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
+    said = await desk.scenes("store", 30, name="Here")
+    assert said["text"].startswith("what plays is stored as scene 30 Here: 1 route, 1 sound;")
+    here, overture = desk.show.engine.rig.scene(30), desk.show.engine.rig.scene(1)
+    assert here.routes == overture.routes
+    desk.bench.heard("strings")
+    desk.show.command("scene", 2)
+    desk.show.command("scene", 30)
+    assert desk.bench.heard("strings")[-3:] == ["B4 00 00", "B4 20 03", "C4 0B"]
+
+
+@pytest.mark.parametrize("request_", [{"what": "copy", "number": "x"}, {"what": "sing", "number": 1}, {"what": "copy"}])
+async def test_a_request_that_makes_no_sense_changes_nothing(desk, request_):
+    """It is answered with a sentence."""
+    said = await desk.scenes(request_["what"], request_.get("number"))
+    assert not said["done"]
+    assert json.dumps(said)
+    assert desk.workshop.text == TEXT
+
+
+async def test_the_file_edited_while_nothing_is_unsaved_is_followed_and_can_be_taken_back(desk, nursery):
+    """The file's edit plays by itself; scenes undo takes it back like any other."""
+    nursery.start_soon(desk.workshop.run)
+    desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
+    await until(lambda: desk.names()[1] == "Parade")
+    assert not desk.workshop.unsaved
+    await desk.scenes("undo")
+    assert desk.workshop.text == TEXT
+    assert desk.workshop.unsaved
+
+
+async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_room(desk, nursery):
+    """While live edits are unsaved the file's edit waits; when they are taken back it plays."""
+    nursery.start_soon(desk.workshop.run)
+    await desk.scenes("rename", 3, name="Last dance")
+    desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
+    await until(lambda: desk.show.refused is not None)
+    assert desk.names()[1] == "March"
+    await desk.scenes("undo")
+    await until(lambda: desk.names()[1] == "Parade")
+    assert desk.show.refused is None
+
+
+async def test_storing_keeps_blank_steps(desk):
+    """Stored over a scene with a blank burst step, the step keeps its place, and is told as blank."""
+    blank = '{ output = "brass", channel = 3 }, { instrument = "string-machine", bank'
+    made = desk.workshop.text.replace('{ instrument = "string-machine", bank', blank)
+    await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    assert (await desk.scenes("store", 1))["done"]
+    assert desk.workshop.text == made
+
+
+async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk):
+    """Stored over a scene with a blank step for an instrument that sounds, the step gets that sound."""
+    made = desk.workshop.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
+    await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    assert (await desk.scenes("store", 9))["done"]
+    assert desk.show.engine.rig.scene(9).burst == desk.show.engine.rig.scene(1).burst
+
+
+async def test_a_scene_that_is_deleted_while_it_plays(desk):
+    """It plays on, and the answer says so."""
+    said = await desk.scenes("delete", 1)
+    assert said["text"].startswith("scene 1 deleted; it plays on until another is recalled; not in the file yet")
+    desk.bench.play(0, "90 3C 40")
+    assert "90 3C 40" in desk.bench.heard("strings")
+
+
+async def test_a_scene_that_is_renumbered_while_it_plays(desk):
+    """It goes on under its new number, its burst is not sent again, and next goes on from its place."""
+    desk.bench.heard("strings")
+    desk.bench.play(0, "90 3C 40")
+    said = await desk.scenes("renumber", 1, new=41)
+    told = "scene 1 is now scene 41; control 1 must be sent the new number from now on"
+    assert said["text"] == f"{told}; not in the file yet (bayleaf save)"
+    assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
+    desk.bench.play(0, "80 3C 40")
+    assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
+    assert desk.show.command("next").scene == (2, "March")
+
+
+async def test_a_file_edited_before_the_first_look_is_followed(desk, nursery):
+    """What was written into the file between its reading and the first look plays."""
+    desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
+    late = RigSession(desk.show, desk.file, TEXT)
+    nursery.start_soon(late.run)
+    await until(lambda: desk.names()[1] == "Parade")
+
+
+async def test_any_version_is_had_back_and_compared(desk):
+    """save --undo and --diff take the number of a version, also of one that is not the newest."""
+    for name in ("One", "Two", "Three"):
+        await desk.scenes("rename", 3, name=name)
+        await desk.save()
+    assert (await desk.kept())[-1] == TEXT
+    shown = (await desk.save("diff", version=1))["text"]
+    assert shown.startswith("--- version 1\n+++ what plays\n")
+    assert '-name = "Finale"\n+name = "Three"' in shown
+    assert (await desk.save("undo", version=1))["done"]
+    assert desk.on_disk() == desk.workshop.text == TEXT
+    assert (await desk.save("diff", version=1))["text"] == "what plays is what version 1 holds"
+    for number, told in ((99, "there is no version 99"), ("1", "a whole number")):
+        for what in ("undo", "diff"):
+            said = await desk.save(what, version=number)
+            assert not said["done"]
+            assert told in said["text"]
+    assert desk.on_disk() == TEXT
+
+
+async def test_a_version_that_cannot_be_played_is_not_taken(desk):
+    """The refusal names another way, and the older version behind it can still be had."""
+    broken = TEXT + "[nonsense]\n"
+    await desk.scenes("rename", 3, name="Last dance")
+    await desk.save()
+    await desk.scenes("rename", 3, name="Farewell")
+    desk.file.write_text(broken, encoding="utf-8")
+    assert "was no rig that can be played" in (await desk.save(choice="playing"))["text"]
+    assert (await desk.kept())[0] == broken
+    said = await desk.save("undo")
+    assert not said["done"]
+    assert "--undo --version" in said["text"]
+    assert (await desk.save("undo", version=1))["done"]
+    assert desk.on_disk() == TEXT
+
+
+async def test_a_file_that_is_gone_is_made_again_when_asked(desk):
+    """Nothing is written where no file is any more, until the player says so; what plays is not lost."""
+    await desk.scenes("rename", 3, name="Last dance")
+    desk.file.unlink()
+    for what, more in ((None, {}), (None, {"choice": "file"}), ("undo", {}), ("diff", {})):
+        said = await desk.save(what, **more)
+        assert not said["done"]
+        assert "is no longer there" in said["text"]
+        assert "bayleaf save --playing" in said["text"]
+        assert not desk.file.exists()
+    said = await desk.save(choice="playing")
+    assert said["text"].endswith("What changed:\n  the file was not there, and is new")
+    assert desk.on_disk() == desk.workshop.text
+
+
+async def test_a_file_that_is_no_text_is_kept_when_what_plays_is_chosen(desk):
+    """Bytes that are not UTF-8 are shown, never taken, and kept byte for byte when they are saved over."""
+    await desk.scenes("rename", 3, name="Last dance")
+    noise = TEXT.encode() + b"# \xff\xfe\n"
+    desk.file.write_bytes(noise)
+    said = await desk.save()
+    assert (said["done"], "-# \N{REPLACEMENT CHARACTER}" in said["text"]) == (False, True)
+    assert said["text"].encode()
+    said = await desk.save(choice="file")
+    assert (said["done"], "not UTF-8" in said["text"], desk.names()[2]) == (False, True, "Last dance")
+    assert desk.file.read_bytes() == noise
+    assert (await desk.save(choice="playing"))["done"]
+    kept = sorted((desk.file.parent / ".pit.toml.versions").glob("*.toml"))
+    assert kept[-1].read_bytes() == noise
+
+
+async def test_what_a_killed_save_left_is_told_by_the_next(desk):
+    """The next save takes the half-written file away and names it."""
+    left = desk.file.with_name(".pit.toml.abc.saving")
+    left.write_text("half")
+    await desk.scenes("rename", 3, name="Last dance")
+    assert f"{left.name}, left half-written by a save that was killed, was taken away" in (await desk.save())["text"]
+    assert not left.exists()
+
+
+async def test_a_scene_that_was_renumbered_and_saved_is_begun_with_the_next_time(desk):
+    """The number to begin with is written down when the file has it."""
+    desk.bench.scenes.clear()
+    await desk.scenes("renumber", 1, new=41)
+    assert desk.bench.scenes == []
+    await desk.save()
+    assert desk.bench.scenes == [41]
+
+
+async def test_what_is_unsaved_at_the_end_is_kept_and_told(desk):
+    """Live edits that nobody saved are a version when the show ends, and the file stays."""
+    await desk.workshop.leave()
+    assert await desk.kept() == []
+    await desk.scenes("rename", 3, name="Last dance")
+    desk.bench.told()
+    await desk.workshop.leave()
+    assert (await desk.kept(), desk.on_disk()) == ([desk.workshop.text], TEXT)
+    [(_, told)] = desk.bench.told()
+    assert "bayleaf save --undo --version 1 brings them back" in told
+
+
+async def test_what_cannot_be_kept_at_the_end_is_told(desk, monkeypatch):
+    """On a full disk the player hears that the live edits are lost, and why; the show still ends."""
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    await desk.scenes("rename", 3, name="Last dance")
+    monkeypatch.setattr(saving.os, "fsync", full)
+    desk.bench.told()
+    await desk.workshop.leave()
+    [(_, told)] = desk.bench.told()
+    assert "are lost, for" in told
+    assert "No space left on device" in told
+
+
+async def test_who_calls_a_scene_is_told_when_it_changes(desk):
+    """Set lists, controls and the start that follow a new name or number, and lists a scene leaves, are named."""
+    called = '[[setlists]]\nname = "Friday"\nscenes = [2, "March", 3]\n'
+    control = '[[controls]]\ninput = "keys"\nwhen = { note = 1 }\ndo = "scene"\nscene = "March"\n'
+    start = TEXT.replace("[rig]\n", '[rig]\nstart = "March"\n')
+    await edit_requests.obey(
+        desk.show, desk.workshop, desk.errands, {"do": "restore", "text": start + called + control, "where": "x"}
+    )
+    said = await desk.scenes("rename", 2, name="Parade")
+    assert said["text"].startswith("scene 2 is now Parade, and so in start, set list Friday and control 2;")
+    said = await desk.scenes("renumber", 2, new=22)
+    assert said["text"].startswith("scene 2 is now scene 22, and so in set list Friday; control 1 must be sent")
+    assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and taken out of set list Friday;")
+    rig = desk.show.engine.rig
+    assert (rig.rig.start, rig.setlists[0].scenes, rig.controls[1].scene) == ("Parade", (22, "Parade"), "Parade")

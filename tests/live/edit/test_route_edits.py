@@ -1,0 +1,202 @@
+"""Routes and bursts edited from the front panel. (Our own design; no outside source.)"""
+
+import time
+
+import pytest
+
+from engine.live.edit.rig_session import RigSession
+from engine.live.edit.route_edits import edit
+from tests.support.small_show import RIG, Bench
+
+KEYS, PEDALS = 0, 1
+TEXT = f"""# for Friday
+{RIG}
+[[routes]]
+name = "thump"
+from = "pedals"
+to = "strings"
+[instruments.lead]
+output = "brass"
+channel = 1
+sounds = {{ "Horn" = {{ program = 7 }} }}
+"""
+
+
+class Panel:
+    """A show in scene 1, edited as the panel does."""
+
+    def __init__(self, folder):
+        self.bench = Bench(TEXT)
+        self.show = self.bench.show
+        self.show.command("scene", 1)
+        file = folder / "pit.toml"
+        file.write_text(TEXT, encoding="utf-8")
+        self.workshop = RigSession(self.show, file, TEXT)
+        self.heard()
+
+    async def edit(self, what, scene=None, **more):
+        return await edit(self.show, self.workshop, {"do": "edit", "what": what, "scene": scene, **more})
+
+    def heard(self):
+        return self.bench.heard("strings"), self.bench.heard("brass")
+
+    def routes(self, scene):
+        return [
+            (route.source, route.to, [step.filter for step in route.through])
+            for route in self.show.engine.rig.scene(scene).routes
+        ]
+
+
+@pytest.fixture
+def panel(tmp_path):
+    """Nothing is edited yet."""
+    return Panel(tmp_path)
+
+
+async def test_a_way_plays_at_once(panel):
+    """A way that is joined plays at once, unsaved; it is taken back, and done again."""
+    first = panel.show.revision
+    answer = await panel.edit("join", 1, **{"from": "keys", "to": "brass"})
+    assert answer == {"done": True, "text": "scene 1: keys leads to brass; not in the file yet (bayleaf save)"}
+    panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
+    assert panel.heard() == (["90 3C 40", "80 3C 40"],) * 2
+    assert (panel.workshop.unsaved, panel.show.revision) == (True, first + 1)
+
+    assert (await panel.edit("undo"))["text"].startswith("taken back: scene 1: keys leads to brass")
+    panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
+    assert panel.heard() == (["90 3C 40", "80 3C 40"], [])
+    assert not panel.workshop.unsaved
+
+    assert (await panel.edit("redo"))["text"].startswith("done again: scene 1: keys leads to brass")
+    panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
+    assert panel.heard()[1] == ["90 3C 40", "80 3C 40"]
+    assert panel.show.revision == first + 3
+    assert panel.workshop.text.startswith("# for Friday\n")
+
+
+async def test_a_way_that_is_there_is_not_doubled(panel):
+    """Joining what is joined already changes nothing and says so."""
+    answer = await panel.edit("join", 1, **{"from": "keys", "to": "strings"})
+    assert answer == {"done": True, "text": "scene 1: keys leads to strings already"}
+    assert not panel.workshop.unsaved
+
+
+async def test_another_scene_than_the_one_in_force(panel):
+    """The scene that is named is edited, and what plays is not touched."""
+    panel.bench.play(KEYS, "90 3C 40")
+    panel.heard()
+    answer = await panel.edit("part", 3, **{"from": "pedals", "to": "brass"})
+    assert answer["done"]
+    assert panel.routes(3) == [(("keys",), ("brass",), ["transpose"])]
+    assert panel.heard() == ([], [])
+
+
+async def test_a_way_is_parted_in_every_route_that_has_it(panel):
+    """Two routes that lead the same way both end; the other ways of each stay."""
+    await panel.edit("chain", 2, route=0, through=[{"filter": "transpose", "semitones": 3}])
+    assert (await panel.edit("part", 2, **{"from": "keys", "to": "brass"}))["done"]
+    assert panel.routes(2) == [(("keys",), ("strings",), ["transpose"])]
+
+
+async def test_a_held_note_has_its_release_when_its_way_is_parted(panel):
+    """A key that is down while its way ends is let go of where it sounded."""
+    panel.bench.play(KEYS, "90 3C 40")
+    assert (await panel.edit("part", 1, **{"from": "keys", "to": "strings"}))["done"]
+    panel.bench.play(KEYS, "80 3C 40", "90 3E 40")
+    strings, brass = panel.heard()
+    assert strings == ["90 3C 40", "80 3C 40"]
+    assert brass == []
+
+
+async def test_a_chain_plays_at_once(panel):
+    """A route gets other filters, or none."""
+    answer = await panel.edit("chain", 1, route=0, through=[{"filter": "transpose", "semitones": 12}])
+    assert answer["text"].startswith("scene 1: keys to strings goes through transpose")
+    panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
+    assert panel.heard()[0] == ["90 48 40", "80 48 40"]
+    assert (await panel.edit("chain", 1, route=0, through=[]))["text"].startswith(
+        "scene 1: keys to strings goes through no filter"
+    )
+    panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
+    assert panel.heard()[0] == ["90 3C 40", "80 3C 40"]
+
+
+async def test_a_form_that_leaves_something_open(panel):
+    """A setting that a form sends as null is not written, and tables with numbers as keys are."""
+    chain = [
+        {"filter": "velocity", "fixed": None, "range": [20, 90]},
+        {"filter": "channels", "map": {"1": 3}},
+    ]
+    assert (await panel.edit("chain", 1, route=0, through=chain))["done"]
+    panel.bench.play(KEYS, "90 3C 7F")
+    assert panel.heard()[0] == ["92 3C 5A"]
+
+
+async def test_a_burst_plays_at_once(panel):
+    """Its steps are sent when the scene in force gets them; none at all is allowed."""
+    steps = [{"instrument": "lead", "sound": "Horn"}]
+    answer = await panel.edit("burst", 1, burst=steps)
+    assert answer["text"].startswith("scene 1: the burst has 1 step;")
+    assert panel.heard()[1] == ["C0 06"]
+    assert (await panel.edit("burst", 1, burst=[]))["text"].startswith("scene 1: the burst has no steps;")
+    assert panel.show.engine.rig.scene(1).burst == ()
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ({"what": "dance"}, "edit takes join, part, chain, burst, undo or redo"),
+        ({"what": ["join"]}, "edit takes join, part, chain, burst, undo or redo"),
+        ({"what": "join"}, "there is no scene None; there are 1, 2, 3"),
+        ({"what": "join", "scene": 9}, "there is no scene 9; there are 1, 2, 3"),
+        ({"what": "join", "scene": True}, "there is no scene True; there are 1, 2, 3"),
+        ({"what": "join", "scene": 1}, "there is no input None; there are keys, pedals"),
+        (
+            {"what": "part", "scene": 1, "from": "keys", "to": "bass"},
+            "there is no output bass; there are strings, brass",
+        ),
+        ({"what": "join", "scene": 1, "from": ["keys"], "to": "brass"}, "there is no input ['keys']"),
+        ({"what": "part", "scene": 1, "from": "pedals", "to": "strings"}, "a route of every scene leads from pedals"),
+        ({"what": "chain", "scene": 1, "route": 1, "through": []}, "scene 1 has 1 route; the first is route 0"),
+        ({"what": "chain", "scene": 1, "route": -1, "through": []}, "scene 1 has 1 route"),
+        ({"what": "chain", "scene": 1, "route": True, "through": []}, "scene 1 has 1 route"),
+        ({"what": "chain", "scene": 1, "route": 0}, "through is a list of filters, each with its settings"),
+        ({"what": "chain", "scene": 1, "route": 0, "through": ["thin"]}, "through is a list of filters"),
+        ({"what": "burst", "scene": 1, "burst": {}}, "burst is a list of steps"),
+        (
+            {"what": "chain", "scene": 1, "route": 0, "through": [{"filter": "transpose", "semitones": 200}]},
+            "scenes.1.routes.1.through.1.semitones",
+        ),
+        ({"what": "chain", "scene": 1, "route": 0, "through": [{}]}, "scenes.1.routes.1.through.1"),
+        ({"what": "chain", "scene": 1, "route": 0, "through": [{"filter": "thin", "x": [None]}]}, "cannot hold None"),
+        ({"what": "burst", "scene": 1, "burst": [{"instrument": "lead", "sound": "Oboe"}]}, "Oboe"),
+        ({"what": "burst", "scene": 1, "burst": [{"instrument": "lute"}]}, "scenes.1.burst.1"),
+        ({"what": "redo"}, "nothing was taken back that could be redone"),
+        ({"what": "undo"}, "there is no live edit to take back"),
+    ],
+)
+async def test_what_cannot_be_done(panel, asked, said):
+    """It is refused with a sentence that says what is wrong and where, and nothing changes."""
+    first = panel.show.revision
+    answer = await edit(panel.show, panel.workshop, {"do": "edit", **asked})
+    assert answer["done"] is False
+    assert said in answer["text"]
+    assert (panel.show.revision, panel.show.own_faults, panel.workshop.text) == (first, 0, TEXT)
+
+
+async def test_an_engine_that_is_started_again_has_rigs_of_its_own(tmp_path, monkeypatch):
+    """What an author drew up while another engine played is no edit of the rig that the next one plays."""
+    monkeypatch.setattr(time, "time_ns", lambda: 1_700_000_000_000_000_000)
+    seen = Panel(tmp_path).show.revision
+    monkeypatch.setattr(time, "time_ns", lambda: 1_700_000_005_000_000_000)
+    stale = await Panel(tmp_path).edit("chain", 1, route=0, through=[], revision=seen)
+    assert stale["text"] == "the rig has changed since you looked at it; look again, nothing was changed"
+
+
+async def test_an_edit_of_what_has_changed_meanwhile(panel):
+    """An author who looked at another revision is told, so that a route's place means what it meant to them."""
+    chain, seen = [{"filter": "transpose", "semitones": 12}], panel.show.revision
+    assert (await panel.edit("chain", 1, route=0, through=chain, revision=seen))["done"]
+    stale = await panel.edit("chain", 1, route=0, through=[], revision=seen)
+    assert stale["text"] == "the rig has changed since you looked at it; look again, nothing was changed"
+    assert panel.routes(1) == [(("keys",), ("strings",), ["transpose"])]

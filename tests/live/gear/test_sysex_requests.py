@@ -1,0 +1,313 @@
+"""Dumps and identities through a running show, in virtual time, with an instrument written from the standards."""
+
+from contextlib import asynccontextmanager
+
+import pytest
+import trio
+
+from engine.live.gear.sysex_requests import SysexRequests
+from tests.support.simulated_instrument import IDENTITY, REQUEST, Instrument
+from tests.support.small_show import Bench
+
+RIG = """
+format = 1
+[rig]
+name = "Lantern Street pit band"
+[inputs]
+organ = { port = "Organ in" }
+keys = { port = "Keys in" }
+[outputs]
+organ = { port = "Organ out", wire = "din" }
+brass = { port = "Brass out", wire = "din" }
+[[scenes]]
+number = 1
+name = "Overture"
+routes = [{ from = "organ", to = "brass" }, { from = "keys", to = "organ" }]
+"""
+ORGAN, KEYS = 0, 1
+DUMP = [bytes((0xF0, 0x7D, number, *[number] * size, 0xF7)) for number, size in enumerate((1, 300, 20, 700, 2, 40))]
+
+
+class Stand:
+    """A show whose time is trio's; an instrument hangs on the output organ and answers at an input."""
+
+    def __init__(self, rig=RIG):
+        self.bench = Bench(rig)
+        self.show = self.bench.show
+        self.show.clock = lambda: round(trio.current_time() * 1e9)
+        self.gear = SysexRequests(self.show)
+        self.instrument = Instrument()
+        self.answers_at = ORGAN
+        self.lines = []
+        self.stop = trio.Event()
+        self.cable = []  # (ns, message) of the output organ
+
+    async def live(self):
+        """What the reader thread and the cables do."""
+        while True:
+            await trio.sleep(0.004)
+            output = self.bench.outputs["organ"]
+            for _, message in output.sent:
+                self.cable.append((self.show.clock(), message))
+                for answer in self.instrument.hear(self.show.clock(), message):
+                    self.bench.reader.put(self.answers_at, answer.hex())
+            output.sent.clear()
+            self.show.pump()
+
+    async def ask(self, what, **more):
+        """The last line; the others are in `lines`."""
+
+        async def report(line):
+            self.lines.append(line)
+
+        return await self.gear.serve({"do": "sysex", "what": what, **more}, report, self.stop)
+
+    @property
+    def received(self):
+        return [bytes.fromhex(text) for line in self.lines for text in line.get("messages", ())]
+
+
+@asynccontextmanager
+async def playing(rig=RIG):
+    stand = Stand(rig)
+    stand.show.command("scene", 1)
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(stand.live)
+        yield stand
+        nursery.cancel_scope.cancel()
+
+
+def send(stand, **more):
+    return stand.ask("send", output="organ", messages=[message.hex() for message in DUMP], **more)
+
+
+async def test_a_dump_that_is_asked_for_arrives_whole(autojump_clock):
+    """Request, memory, two seconds of silence; meanwhile its SysEx takes no routes, and afterwards it does again."""
+    async with playing() as stand:
+        stand.instrument.memory = DUMP
+        answer = await stand.ask("receive", input="organ", request=REQUEST.hex(), output="organ")
+        assert (answer["done"], answer["messages"], stand.received) == (True, len(DUMP), DUMP)
+        assert stand.bench.outputs["brass"].sent == []
+        stand.bench.reader.put(ORGAN, DUMP[0].hex())
+        stand.show.pump()
+        assert [message for _, message in stand.bench.outputs["brass"].sent] == [DUMP[0]]
+
+
+async def test_an_instrument_is_asked_by_its_name(autojump_clock):
+    """The rig keeps what asks an instrument for its memory; the answer says what was asked, and where."""
+    kept = f'[instruments.organ]\noutput = "organ"\nchannel = 1\nrequest = "{REQUEST.hex()}"\n'
+    async with playing(RIG.replace("[[scenes]]", kept + "[[scenes]]")) as stand:
+        stand.instrument.memory = DUMP
+        answer = await stand.ask("receive", input="organ", instrument="organ")
+        assert (answer["done"], stand.received) == (True, DUMP)
+        assert (answer["request"], answer["output"]) == (REQUEST.hex(" ").upper(), "organ")
+
+
+async def test_a_dump_begun_at_the_panel_ends_with_silence(autojump_clock):
+    """Pauses shorter than the silence do not end it."""
+    async with playing() as stand, trio.open_nursery() as nursery:
+
+        async def play():
+            for message in DUMP:
+                await trio.sleep(1.5)
+                stand.bench.reader.put(ORGAN, "F8", message.hex())
+
+        nursery.start_soon(play)
+        answer = await stand.ask("receive", input="organ")
+        assert answer["done"]
+        assert stand.received == DUMP
+
+
+async def test_a_silent_instrument_is_told(autojump_clock):
+    """Nothing within the time is a sentence that names the input, and nothing is done."""
+    async with playing() as stand:
+        answer = await stand.ask("receive", input="organ", wait=3)
+        assert (answer["done"], answer["text"]) == (
+            False,
+            "nothing came from organ within 3 seconds; nothing was written",
+        )
+
+
+async def test_a_dump_that_is_cut_is_told(autojump_clock, monkeypatch):
+    """A SysEx that the input's parser had to mend makes the dump none."""
+    async with playing() as stand, trio.open_nursery() as nursery:
+        mended = {}
+        monkeypatch.setattr(stand.bench.reader, "repairs", lambda: mended)
+
+        async def play():
+            await trio.sleep(0.5)
+            stand.bench.reader.put(ORGAN, DUMP[0].hex())
+            mended[ORGAN] = 1
+
+        nursery.start_soon(play)
+        answer = await stand.ask("receive", input="organ")
+        assert not answer["done"]
+        assert "cut in the middle" in answer["text"]
+
+
+async def test_an_instrument_slow_as_its_cable_gets_all(autojump_clock):
+    """A dump is paced by the wire: what swallows no faster than a cable carries drops nothing, in order."""
+    async with playing() as stand:
+        answer = await send(stand)
+        assert answer["done"]
+        assert (stand.instrument.taken, stand.instrument.dropped) == (DUMP, 0)
+
+
+async def test_sending_ends_when_the_last_byte_is_on_the_wire(autojump_clock):
+    """It takes as long as the cable takes: 320 us a byte (MIDI 1.0 p. 1)."""
+    async with playing() as stand:
+        begun = trio.current_time()
+        await send(stand)
+        assert trio.current_time() - begun >= sum(map(len, DUMP)) * 320e-6
+
+
+async def test_real_time_goes_on_inside_a_dump(autojump_clock):
+    """Clocks that come while a long message is on the cable are handed over meanwhile, none is lost."""
+    async with playing() as stand, trio.open_nursery() as nursery:
+
+        async def beat():
+            for _ in range(10):
+                await trio.sleep(0.02)
+                stand.bench.reader.put(KEYS, "F8")
+
+        nursery.start_soon(beat)
+        assert (await send(stand))["done"]
+        sent = [message for _, message in stand.cable]
+        assert sent.count(b"\xf8") == 10
+        assert [message for message in sent if message != b"\xf8"] == DUMP
+        assert b"\xf8" in sent[: sent.index(DUMP[-1])]
+
+
+async def test_an_instrument_that_needs_a_rest_gets_it(autojump_clock):
+    """With a gap, one that takes twice as long as the cable drops nothing; without, it does."""
+    for gap, dropped in ((0.0, True), (0.3, False)):
+        async with playing() as stand:
+            stand.instrument = Instrument(swallow_ns=640_000, room=100)
+            await send(stand, gap=gap)
+            assert bool(stand.instrument.dropped) == dropped
+
+
+async def test_the_handshake(autojump_clock):
+    """ACK, NAK and WAIT steer the dump; what was refused is sent again (MIDI 1.0, Sample Dump)."""
+    async with playing() as stand:
+        stand.instrument.script = ["ACK", "NAK", "ACK", "ACK", "ACK", "ACK", "ACK"]
+        assert (await send(stand, handshake=True))["done"]
+        assert stand.instrument.taken == DUMP
+        assert len(stand.cable) == len(DUMP) + 1
+
+
+@pytest.mark.parametrize(("script", "said"), [(["ACK", "CANCEL"], "cancelled"), (["ACK"], "did not answer")])
+async def test_a_handshake_that_ends_the_dump(autojump_clock, script, said):
+    """Cancelled or silent, it says where to go on: the message that was not acknowledged."""
+    async with playing() as stand:
+        stand.instrument.script = script
+        answer = await send(stand, handshake=True)
+        assert not answer["done"]
+        assert said in answer["text"]
+        assert answer["text"].endswith("--from 2")
+
+
+async def test_stopped_and_gone_on_with(autojump_clock):
+    """Stopped, it ends between two messages; from the one it names, the rest makes the dump whole."""
+    async with playing() as stand, trio.open_nursery() as nursery:
+
+        async def tire():
+            await trio.sleep(0.05)
+            stand.stop.set()
+
+        nursery.start_soon(tire)
+        answer = await send(stand)
+        assert not answer["done"]
+        assert "stopped" in answer["text"]
+        stand.stop = trio.Event()
+        assert (await send(stand, **{"from": int(answer["text"].rpartition(" ")[2])}))["done"]
+        assert stand.instrument.taken == DUMP
+
+
+async def test_a_panic_ends_a_dump_in_words(autojump_clock):
+    """A panic throws away what waits; the dump says so, and where to go on."""
+    async with playing() as stand, trio.open_nursery() as nursery:
+
+        async def panic():
+            await trio.sleep(0.12)
+            stand.show.command("panic")
+
+        nursery.start_soon(panic)
+        answer = await send(stand)
+        assert not answer["done"]
+        assert "panic" in answer["text"]
+        await trio.sleep(1)
+        taken = [message for message in stand.instrument.taken if message in DUMP]
+        assert taken == DUMP[: int(answer["text"].rpartition(" ")[2]) - 1]
+
+
+async def test_a_message_that_the_port_cannot_carry_is_refused_before_anything_is_sent(autojump_clock):
+    """One message over the port's bound: a sentence, and not a byte."""
+    async with playing() as stand:
+        stand.bench.outputs["organ"].longest = 500
+        answer = await send(stand)
+        assert not answer["done"]
+        assert "message 4 has 704 bytes" in answer["text"]
+        assert stand.cable == []
+
+
+async def test_who_is_there(autojump_clock):
+    """Each output is asked by itself; the row has the input and what the device says (MIDI 1.0 p. 40)."""
+    async with playing() as stand:
+        answer = await stand.ask("identify")
+        assert [(row["output"], row["input"], row["text"]) for row in answer["rows"]] == [
+            ("organ", "organ", "one device"),
+            ("brass", None, "no answer"),
+        ]
+        assert answer["rows"][0]["identity"]["manufacturer"] == "00 21 09"
+        stand.instrument.memory = DUMP
+        answer = await stand.ask("receive", input="organ", request=REQUEST.hex(), output="organ")
+        assert answer["identity"]["family"] == 1
+
+
+async def test_crossed_cables(autojump_clock):
+    """Asked at the organ's output and answered at another input than the organ's."""
+    async with playing() as stand:
+        stand.answers_at = KEYS
+        (row,) = (await stand.ask("identify", outputs=["organ"]))["rows"]
+        assert row["text"].startswith("crossed cables: asked at organ, answered at keys")
+
+
+async def test_a_cable_that_leads_back_is_told(autojump_clock):
+    """The question itself comes in: the output is joined to that input."""
+    async with playing() as stand:
+        stand.instrument.hear = lambda at, message: [message] if message[:2] == b"\xf0\x7e" else []
+        stand.answers_at = ORGAN
+        (row,) = (await stand.ask("identify", outputs=["organ"]))["rows"]
+        assert row["text"] == "what goes out at organ comes back at organ"
+
+
+@pytest.mark.parametrize(
+    ("what", "more", "said"),
+    [
+        ("sing", {}, "sysex takes"),
+        ("receive", {"input": "drums"}, "there is no input drums"),
+        ("receive", {"input": "organ", "silence": -1}, "silence is a number"),
+        ("receive", {"input": "organ", "request": "90", "output": "organ"}, "one whole SysEx"),
+        ("receive", {"input": "organ", "instrument": "harp"}, "there is no instrument harp"),
+        ("send", {"output": "drums"}, "there is no output drums"),
+        ("send", {"output": "organ", "messages": []}, "needs messages"),
+        ("send", {"output": "organ", "messages": ["F07DF7"], "from": 2}, "messages 1 to 1"),
+        ("send", {"output": "organ", "messages": ["F07DF7"], "chunk": 0}, "chunk"),
+        ("identify", {"outputs": ["drums"]}, "there is no output drums"),
+        ("identify", {"outputs": [["organ"]]}, "there is no output"),
+        ("receive", {"input": {}}, "there is no input"),
+        ("receive", {"input": "organ", "instrument": ["organ"]}, "there is no instrument"),
+    ],
+)
+async def test_a_request_at_fault_is_told(autojump_clock, what, more, said):
+    """One sentence names what is wrong."""
+    async with playing() as stand:
+        answer = await stand.ask(what, **more)
+        assert not answer["done"]
+        assert said in answer["text"]
+
+
+def test_the_reply_that_the_instrument_gives_is_the_standards():
+    """17 bytes with a maker of three (MIDI 1.0 p. 40)."""
+    assert len(IDENTITY) == 17

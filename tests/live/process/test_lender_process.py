@@ -1,0 +1,205 @@
+"""A machine that lends its ports, from start to end: memory ports, the net in memory. Our own design; no source."""
+
+import contextlib
+import json
+
+import pytest
+import trio
+
+from engine.core.cable.silencing_messages import SWEEP
+from engine.live.port_opening import PortOpener
+from engine.live.process.lender_process import LenderProcess
+from engine.ports.memory import MemoryOutput, MemorySystem
+from engine.ports.port import PortError, PortGone
+from engine.rig.read.load import read
+from tests.support.fake_link import FakeNet
+from tests.support.lending_world import BOX, OFF, ON, RIG, Engine
+
+PLUGGED = "out/strings"
+
+
+class Stubborn(MemoryOutput):
+    """An output that refuses what it is sent while it is told to."""
+
+    refuses = False
+
+    def send(self, message: bytes) -> None:
+        if self.refuses:
+            raise PortError(f'"{self.name}" takes no more')
+        super().send(message)
+
+
+class Stage:
+    """The machine, and an engine that plays it."""
+
+    def __init__(self, text: str = RIG) -> None:
+        self.net = FakeNet()
+        self.system = MemorySystem("box", ("Keys", "Pads"), ("Strings", "Brass"))
+        self.said: list[str] = []
+        rig = read(text, "pit.toml").on(BOX)
+        self.lending = LenderProcess(rig, self.net.link(BOX), PortOpener(self.system, False), self.said.append)
+        self.desk = Engine(self.net, "desk")
+
+    @contextlib.asynccontextmanager
+    async def lent(self):
+        """From start to end."""
+        with trio.fail_after(30):
+            async with trio.open_nursery() as nursery:
+                nursery.start_soon(self.lending.run)
+                await self.comes(lambda: any("lending" in each for each in self.said))
+                yield
+                self.lending.stop.set()
+
+    @contextlib.asynccontextmanager
+    async def played(self):
+        """The same, and the engine has opened the output."""
+        async with self.lent():
+            await self.plugged(True)
+            self.desk.claim()
+            self.desk.open()
+            yield
+
+    @contextlib.asynccontextmanager
+    async def sounding(self):
+        """The same, and a note has been heard there."""
+        async with self.played():
+            self.desk.play(ON)
+            await self.comes(lambda: self.heard == [ON])
+            yield
+
+    async def comes(self, condition) -> None:
+        """Wait until something is so."""
+        while True:
+            if condition():
+                return
+            await trio.sleep(0.005)
+
+    async def plugged(self, there: bool) -> None:
+        """Wait until the engine sees the output come or go."""
+        key = self.desk.names.plugged(BOX, "out", "strings")
+        await self.comes(lambda: BOX in self.desk.far.alive)
+        await self.comes(lambda: (key in self.desk.link.present(key)) == there)
+
+    @property
+    def heard(self) -> list[bytes]:
+        """What the output was sent."""
+        return [message for _, message in self.system.output("Strings").sent]
+
+
+async def test_an_engine_plays_its_outputs_and_at_the_end_all_is_silent() -> None:
+    """What is ordered is played; when the machine is stopped it releases what sounds."""
+    stage = Stage()
+    async with stage.sounding():
+        pass
+    assert stage.heard == [ON, OFF]
+    assert stage.system.output("Strings").closed
+    assert stage.said == ["lending 1 input and 1 output as stage-left; stop with Ctrl-C", "desk plays"]
+
+
+async def test_what_arrives_goes_to_the_engine_in_order() -> None:
+    """Messages of an input are heard by the engine, all and in their order."""
+    stage = Stage()
+    async with stage.lent():
+        await stage.plugged(True)
+        source = stage.desk.far.input("keys", stage.desk.rig.inputs["keys"])
+        stage.system.input("Keys").push(ON + OFF + ON)
+        heard: list[bytes] = []
+        await stage.comes(lambda: heard.extend(source.poll()) or len(heard) >= 3)
+        assert heard == [ON, OFF, ON]
+
+
+async def test_a_dead_engine_leaves_nothing_sounding() -> None:
+    """When the only engine's token goes, the machine releases what sounds at once, and says so."""
+    stage = Stage()
+    async with stage.sounding():
+        stage.desk.link.close()
+        await stage.comes(lambda: stage.heard == [ON, OFF])
+        await stage.comes(lambda: "nobody plays; everything is silent" in stage.said)
+
+
+async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:
+    """Its token goes and comes; the note that sounded when it was pulled is released by the machine itself."""
+    stage = Stage()
+    async with stage.sounding():
+        stage.system.unplug("Strings")
+        await stage.plugged(False)
+        with pytest.raises(PortGone):
+            stage.desk.port.check()
+        stage.system.plug("Strings")
+        await stage.plugged(True)
+        await stage.comes(lambda: stage.heard == [OFF])
+
+
+async def test_a_pulled_input_is_told() -> None:
+    """The token of an input that is pulled goes, and comes when it is back."""
+    stage = Stage()
+    key = stage.desk.names.plugged(BOX, "in", "keys")
+    async with stage.lent():
+        await stage.comes(lambda: stage.desk.link.present(key) == [key])
+        stage.system.unplug("Keys")
+        await stage.comes(lambda: stage.desk.link.present(key) == [])
+        stage.system.plug("Keys")
+        await stage.comes(lambda: stage.desk.link.present(key) == [key])
+
+
+async def test_an_output_that_refuses_counts_as_pulled_until_it_takes_messages_again(monkeypatch) -> None:
+    """A driver that takes no more is to the engines as if its cable were out; a first sign of life brings it back."""
+    monkeypatch.setattr("engine.ports.memory.MemoryOutput", Stubborn)
+    stage = Stage()
+    async with stage.played():
+        monkeypatch.setattr(Stubborn, "refuses", True)
+        stage.desk.play(ON)
+        await stage.plugged(False)
+        monkeypatch.setattr(Stubborn, "refuses", False)
+        await stage.plugged(True)
+        assert stage.heard[:1] == [SWEEP[0]]
+
+
+async def test_an_edited_rig_is_lent() -> None:
+    """Ports that the rig of the engine in charge has here are lent from then on, and those it has not are let go of."""
+    stage = Stage()
+    edited = RIG.replace('"Strings"', '"Brass"').replace('machine = "stage-left", port = "Keys"', 'port = "Keys"')
+    async with stage.sounding():
+        stage.desk.link.keep(stage.desk.names.state("rig"), edited.encode())
+        await stage.comes(lambda: stage.system.output("Strings").closed and stage.system.input("Keys").closed)
+        assert stage.heard == [ON, OFF]
+        await stage.comes(lambda: stage.desk.port.gone)
+        await stage.plugged(True)
+        stage.desk.play(OFF)
+        stage.desk.open()
+        stage.desk.play(ON)
+        await stage.comes(lambda: [message for _, message in stage.system.output("Brass").sent] == [ON])
+        assert stage.desk.far.meters[BOX]["lost"] == 0
+
+
+async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
+    """It is told, and what is lent stays lent."""
+    stage = Stage()
+    async with stage.lent():
+        await stage.plugged(True)
+        stage.desk.link.keep(stage.desk.names.state("rig"), b"format = 2")
+        await stage.comes(lambda: any("cannot be read" in each for each in stage.said))
+        await stage.plugged(True)
+
+
+async def test_a_missing_port_is_told_and_found_later() -> None:
+    """What is not there at the start is said once, and lent as soon as it is there."""
+    stage = Stage()
+    stage.system.unplug("Strings")
+    async with stage.lent():
+        assert stage.said[0].startswith("strings is missing: ")
+        stage.system.plug("Strings")
+        await stage.plugged(True)
+
+
+async def test_meters_are_told() -> None:
+    """Engines are shown the ports, who plays, and how much."""
+    stage = Stage()
+    async with stage.played():
+        stage.desk.play(ON)
+        await stage.comes(lambda: stage.desk.far.meters.get(BOX, {}).get("outputs", {}).get("strings", {}).get("held"))
+        meter = stage.desk.far.meters[BOX]
+        assert meter["holder"] == "desk"
+        assert meter["outputs"]["strings"]["messages"] == 1
+        assert meter["inputs"]["keys"]["port"] == "Keys"
+        json.dumps(meter)

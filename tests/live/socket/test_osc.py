@@ -1,0 +1,360 @@
+"""Open Sound Control, from outside with python-osc. Sources: OSC 1.0 specification; the commands are our own."""
+
+import random
+import socket
+import struct
+from functools import partial
+
+import pytest
+import trio
+from pythonosc.osc_bundle_builder import IMMEDIATELY, OscBundleBuilder
+from pythonosc.osc_message import OscMessage
+from pythonosc.osc_message_builder import OscMessageBuilder
+from pythonosc.udp_client import SimpleUDPClient
+
+from engine.live.socket.osc import OscServer
+from tests.support.small_show import RIG, Bench
+
+HERE = "127.0.0.1"
+NAMED = RIG.replace('{ from = "keys", to = "strings" }', '{ from = "keys", to = "strings", name = "pads" }')
+
+
+def free_port() -> int:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.bind((HERE, 0))
+        return int(probe.getsockname()[1])
+
+
+def bench(more: str = "port = 9001") -> Bench:
+    """A show in scene 1 with [osc]."""
+    made = Bench(f"{NAMED}\n[osc]\n{more}\n")
+    made.show.command("scene", 1)
+    made.heard("strings")
+    made.told()
+    return made
+
+
+def message(address: str, *values: object) -> bytes:
+    builder = OscMessageBuilder(address=address)
+    for value in values:
+        builder.add_arg(value)
+    return builder.build().dgram
+
+
+def bundle(*contents: bytes, at: float = IMMEDIATELY) -> bytes:
+    builder = OscBundleBuilder(at)
+    for content in contents:
+        builder.add_content(OscMessage(content))
+    return builder.build().dgram
+
+
+def said(replies: list[bytes]) -> list[tuple[object, ...]]:
+    return [(OscMessage(reply).address, *OscMessage(reply).params) for reply in replies]
+
+
+# From outside
+
+
+class Far:
+    """A client of python-osc in the show's own trio run; its blocking calls go through threads."""
+
+    def __init__(self, client: SimpleUDPClient) -> None:
+        self._client = client
+
+    async def ask(self, address: str, *values: object) -> list[tuple[object, ...]]:
+        """Send, and wait for the reply that tells the scene."""
+        await trio.to_thread.run_sync(self._client.send_message, address, list(values))
+        found: list[tuple[object, ...]] = []
+        with trio.fail_after(20):
+            while not found or found[-1][0] != "/bayleaf/now":
+                data = await trio.to_thread.run_sync(partial(self._client.receive, 20))
+                found += said([data])
+        return found
+
+
+async def listening(made: Bench) -> None:
+    """Until the show has told that the port is open."""
+    with trio.fail_after(20):
+        while True:
+            if any(name == "osc" for name, _ in made.told()):
+                return
+            await trio.sleep(0.01)
+
+
+@pytest.fixture
+async def served(nursery):
+    """The show and a client of its port."""
+    port = free_port()
+    made = bench(f"port = {port}")
+    nursery.start_soon(OscServer(made.show).run)
+    await listening(made)
+    with SimpleUDPClient(HERE, port) as client:
+        yield made, Far(client)
+
+
+async def test_a_client_from_outside_is_obeyed_and_answered(served):
+    """Recall, next, back, mute, panic and state work over a socket, and the asker hears what became of each."""
+    made, far = served
+    assert await far.ask("/bayleaf/state") == [("/bayleaf/now", 1, "Overture")]
+    assert await far.ask("/bayleaf/scene", 3) == [("/bayleaf/answer", "scene 3 Finale"), ("/bayleaf/now", 3, "Finale")]
+    assert (await far.ask("/bayleaf/scene", "March"))[1] == ("/bayleaf/now", 2, "March")
+    assert (await far.ask("/bayleaf/next"))[1] == ("/bayleaf/now", 3, "Finale")
+    assert "the end of" in str((await far.ask("/bayleaf/next"))[0][1])
+    assert (await far.ask("/bayleaf/back"))[1] == ("/bayleaf/now", 2, "March")
+    assert (await far.ask("/bayleaf/mute", "pads"))[0] == ("/bayleaf/answer", "pads muted")
+    assert made.show.engine.muted == {"pads"}
+    assert (await far.ask("/bayleaf/unmute", "pads"))[0] == ("/bayleaf/answer", "pads plays again")
+    assert str((await far.ask("/bayleaf/panic"))[0][1]).startswith("panic:")
+    assert made.show.engine.scene == (2, "March")
+
+
+async def test_commands_are_told_with_their_source(served):
+    """Whoever watches reads what was done and from which address."""
+    made, far = served
+    made.told()
+    await far.ask("/bayleaf/scene", 3)
+    assert any(f"osc {HERE}" in f"{name} {text}" and "Finale" in text for name, text in made.told())
+
+
+async def test_noise_on_the_socket_leaves_it_open(served):
+    """After datagrams that are nothing, the next command is obeyed as ever."""
+    made, far = served
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
+        for data in (b"", b"\x00" * 9000, NEGATIVE, b"/bayleaf/next"):
+            other.sendto(data, (HERE, made.show.engine.rig.osc.port))
+    assert (await far.ask("/bayleaf/state")) == [("/bayleaf/now", 1, "Overture")]
+
+
+async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(nursery, autojump_clock):
+    """Where another program has the port, the player is told once, and the show plays on."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
+        other.bind((HERE, 0))
+        made = bench(f"port = {other.getsockname()[1]}")
+        nursery.start_soon(OscServer(made.show).run)
+        await trio.sleep(60)
+    assert [text for name, text in made.told() if name == "osc" and "cannot be had" in text] != []
+    assert made.show.command("scene", 2, "shell").done
+    nursery.cancel_scope.cancel()
+
+
+# What is obeyed
+
+
+def test_off_by_default():
+    """A rig without [osc] has no ear; with it, the ear is this machine's alone."""
+    plain = Bench(NAMED)
+    assert plain.show.engine.rig.osc is None
+    assert OscServer(plain.show).take(message("/bayleaf/next"), HERE) == []
+    osc = bench().rig.osc
+    assert (osc.listen, osc.allow) == (HERE, (HERE,))
+
+
+def test_only_addresses_on_the_list():
+    """An address that is not allowed gets no answer and changes nothing; one that is allowed is obeyed."""
+    made = bench('port = 9001\nlisten = "0.0.0.0"\nallow = ["192.0.2.7", "2001:DB8::0007"]')
+    ear = OscServer(made.show)
+    for stranger in (HERE, "192.0.2.8", "2001:db8::8", ""):
+        assert ear.take(message("/bayleaf/scene", 3), stranger) == []
+        assert made.show.engine.scene == (1, "Overture")
+    for friend in ("192.0.2.7", "2001:db8::7"):
+        assert said(ear.take(message("/bayleaf/state"), friend)) == [("/bayleaf/now", 1, "Overture")]
+
+
+def test_bundles_are_carried_out_in_order_and_at_once():
+    """A bundle's messages count in their order, bundles in bundles too, whatever its time tag (OSC 1.0, Bundles)."""
+    made = bench()
+    data = bundle(message("/bayleaf/scene", 3), message("/bayleaf/back"), at=2_000_000_000)
+    within = b"#bundle\0" + struct.pack(">Qi", 1, len(data)) + data
+    for each in (data, within):
+        replies = said(OscServer(made.show).take(each, HERE))
+        assert [reply[1:] for reply in replies if reply[0] == "/bayleaf/now"] == [(3, "Finale"), (2, "March")]
+
+
+SOUND = message("/bayleaf/scene", 3)
+NEGATIVE = b"#bundle\0" + struct.pack(">Qi", 1, -4)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"/",
+        b"#bundle\0",
+        b"#bundle\0" + bytes(7),
+        NEGATIVE,
+        b"#bundle\0" + struct.pack(">Qi", 1, 0),
+        b"#bundle\0" + struct.pack(">Qi", 1, len(SOUND) + 4) + SOUND,
+        b"#bundle\0" + struct.pack(">Qi", 1, len(SOUND)) + SOUND + b"\0\0",
+        b"#bundle\0" + struct.pack(">Qi", 1, len(SOUND)) + SOUND + struct.pack(">i", 4) + b"oops",
+        SOUND[:-1],
+        SOUND + bytes(4),
+        SOUND[:-8] + b",x\0\0" + SOUND[-4:],
+        b"/bayleaf/next\0\0\0,x\0\0",
+        b"/bayleaf/next\0\0\0",
+        b"/bayleaf/next\0\0\1,\0\0\0",
+        message("/elsewhere/next"),
+        message("/bayleaf/*"),
+        message("/bayleaf/scene", 3.0),
+        message("/bayleaf/scene", True),
+        message("/bayleaf/scene", "3\x1b[2J"),
+        message("/bayleaf/mute", "x" * 4096),
+        b"\xff" * 64,
+    ],
+)
+def test_what_is_not_wholly_in_order_asks_for_nothing(data):
+    """No part of a malformed or foreign datagram is obeyed, and it is not answered."""
+    made = bench()
+    assert OscServer(made.show).take(data, HERE) == []
+    assert made.show.engine.scene == (1, "Overture")
+    assert made.show.own_faults == 0
+
+
+def test_bundles_too_deep_ask_for_nothing():
+    """A bundle nested deeper than anybody needs is left alone, not followed to the end of the stack."""
+    data = SOUND
+    while len(data) < 4000:
+        data = b"#bundle\0" + struct.pack(">Qi", 1, len(data)) + data
+    assert OscServer(bench().show).take(data, HERE) == []
+
+
+@pytest.mark.parametrize(
+    ("address", "values"),
+    [("scene", ()), ("scene", (1, 2)), ("next", (1,)), ("mute", (7,)), ("state", (1,)), ("nowhere", ())],
+)
+def test_wrong_values_are_answered_and_change_nothing(address, values):
+    """A command of another name or with other values than it takes changes nothing, and the asker hears so."""
+    made = bench()
+    ((where, text),) = said(OscServer(made.show).take(message(f"/bayleaf/{address}", *values), HERE))
+    assert where == "/bayleaf/answer"
+    assert f"/bayleaf/{address} is no command, or takes other values; nothing changed" == text
+    assert made.told() == []
+
+
+def test_unknown_scenes_and_routes():
+    """A scene or a route that is not in the rig changes nothing, and the asker hears so."""
+    made = bench()
+    for data in (message("/bayleaf/scene", 99), message("/bayleaf/scene", -1), message("/bayleaf/mute", "none")):
+        answer, now = said(OscServer(made.show).take(data, HERE))
+        assert "there is no" in answer[1]
+        assert now == ("/bayleaf/now", 1, "Overture")
+
+
+def test_replies_are_not_answered():
+    """A reply that comes back asks for nothing: two engines never answer each other for ever."""
+    ear = OscServer(bench().show)
+    for data in (message("/bayleaf/scene", 2), message("/bayleaf/state"), message("/bayleaf/scene")):
+        replies = ear.take(data, HERE)
+        assert replies
+        assert [ear.take(reply, HERE) for reply in replies] == [[]] * len(replies)
+
+
+# Whatever else may come
+
+
+def understood(data: bytes) -> list[tuple[str, list[object]]] | None:
+    """The messages of a datagram, read from OSC 1.0 alone; None if it is not wholly in order or not all for us."""
+    if not data.startswith(b"#bundle\0"):
+        one = understood_one(data)
+        return None if one is None else [one]
+    found, rest = [], data[16:]
+    if len(data) < 16:
+        return None
+    while rest:
+        size = int.from_bytes(rest[:4], signed=True)
+        if len(rest) < 4 or size <= 0 or size % 4 or size > len(rest) - 4:
+            return None
+        inner = understood(rest[4 : 4 + size])
+        if inner is None:
+            return None
+        found += inner
+        rest = rest[4 + size :]
+    return found
+
+
+def text(data: bytes) -> tuple[str, bytes]:
+    """A text and what follows it; ValueError if it is not padded with zeros to a multiple of four."""
+    end = data.index(0)
+    size = end // 4 * 4 + 4
+    if len(data) < size or any(data[end:size]):
+        raise ValueError
+    return data[:end].decode(), data[size:]
+
+
+def understood_one(data: bytes) -> tuple[str, list[object]] | None:
+    try:
+        address, data = text(data)
+        tags, data = text(data)
+        values: list[object] = []
+        if not tags.startswith(","):
+            return None
+        for tag in tags[1:]:
+            if tag == "i" and len(data) >= 4:
+                values.append(int.from_bytes(data[:4], signed=True))
+                data = data[4:]
+            elif tag == "s":
+                value, data = text(data)
+                if not value.isprintable():
+                    return None
+                values.append(value)
+            else:
+                return None
+    except ValueError:
+        return None
+    name = address.removeprefix("/bayleaf/")
+    ours = address.startswith("/bayleaf/") and name.isascii() and name.isalpha() and name.islower()
+    return (name, values) if ours and not data else None
+
+
+def asked_for(data: bytes) -> list[tuple[object, ...]]:
+    """What of the show a datagram is to call."""
+    calls: list[tuple[object, ...]] = []
+    for name, values in understood(data) or []:
+        if name in ("next", "back", "first", "panic", "resend", "tap") and not values:
+            calls.append((name, None))
+        elif name == "scene" and len(values) == 1:
+            calls.append((name, values[0]))
+        elif name in ("mute", "unmute") and len(values) == 1 and isinstance(values[0], str):
+            calls.append((values[0], name == "mute"))
+    return calls
+
+
+def noise(chance: random.Random, valid: list[bytes]) -> bytes:
+    """Nothing at all, or a valid datagram with a few bytes changed, lost, doubled or added."""
+    if chance.random() < 0.2:
+        return chance.choice((b"", b"/bayleaf/", b"#bundle\0", b"#bundle\0" + bytes(8))) + chance.randbytes(
+            chance.randrange(24)
+        )
+    data = bytearray(chance.choice(valid))
+    for _ in range(chance.randrange(4)):
+        place = chance.randrange(len(data) + 1)
+        put = chance.choice((bytes(4), chance.randbytes(1), chance.randbytes(4), data[:4], b"\xff\xff\xff\xfc"))
+        data[place : place + chance.choice((0, 1, 4))] = put[: chance.choice((0, 1, 4))]
+    return bytes(data)
+
+
+def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch):
+    """Of 100,000 random and half-right datagrams exactly those wholly in order are carried out; none is a fault."""
+    made = bench()
+    show, ear, calls = made.show, OscServer(made.show), []
+    command, mute = show.command, show.mute
+    monkeypatch.setattr(show, "command", lambda do, scene, of: calls.append((do, scene)) or command(do, scene, of))
+    monkeypatch.setattr(show, "mute", lambda route, on, of: calls.append((route, on)) or mute(route, on, of))
+    valid = [message("/bayleaf/" + do) for do in ("next", "back", "first", "panic", "resend", "tap", "state")]
+    valid += [message("/bayleaf/scene", 2), message("/bayleaf/scene", "Finale")]
+    valid += [message("/bayleaf/mute", "pads"), message("/bayleaf/unmute", "pads"), message("/bayleaf/scene", 1.0)]
+    valid += [bundle(*valid[:2]), bundle(valid[7], valid[9]), message("/bayleaf/answer", "done")]
+    chance, obeyed = random.Random(1997), 0
+    for _ in range(100_000):
+        data = noise(chance, valid)
+        before = (show.engine.scene, set(show.engine.muted), show.engine.setlist.place)
+        ear.take(data, HERE)
+        expected = asked_for(data)
+        assert calls == expected, data
+        if not expected:
+            assert (show.engine.scene, show.engine.muted, show.engine.setlist.place) == before
+        obeyed += bool(expected)
+        calls.clear()
+        made.heard("strings")
+        made.heard("brass")
+    assert show.own_faults == 0
+    assert 10_000 < obeyed < 90_000  # both sides were tried

@@ -1,0 +1,256 @@
+"""What the front panel asks an engine for. (Our own protocol; no outside source.)"""
+
+import json
+import threading
+
+import pytest
+import trio
+
+from engine.live.socket import panel_requests as desk_module
+from engine.ports.memory import MemoryOutput, MemorySystem
+from engine.rig.rig_as_json import outline
+from filters.registry import registry
+from tests.support.engine_socket import ask, line_of, serving
+from tests.support.small_show import MS, RIG, Bench
+
+pytestmark = pytest.mark.usefixtures("runtime_dir")
+
+KEYS = 0
+TEXT = f"""{RIG}
+[[routes]]
+name = "thump"
+from = "keys"
+to = "brass"
+through = [{{ filter = "zone", notes = [0, 40] }}]
+"""
+
+
+@pytest.fixture
+def bench():
+    """A show in scene 1."""
+    bench = Bench(TEXT)
+    bench.show.command("scene", 1)
+    bench.heard("strings")
+    return bench
+
+
+# The rig
+
+
+async def test_the_rig(bench, tmp_path):
+    """rig: what the rig is, its file, which one it is, and whether that is saved."""
+    file = tmp_path / "pit.toml"
+    file.write_text(TEXT, encoding="utf-8")
+    join = {"do": "edit", "what": "join", "scene": 1, "from": "pedals", "to": "brass"}
+    async with serving(bench, file, TEXT):
+        before = await ask({"do": "rig"})
+        edited = await ask(join)
+        after = await ask({"do": "rig"})
+        await ask({"do": "save"})
+        saved = await ask({"do": "rig"})
+    assert before == {
+        "done": True,
+        "text": "Lantern Street pit band: 3 scenes",
+        "revision": before["revision"],
+        "unsaved": False,
+        "rig": {"file": str(file), **outline(bench.rig)},
+    }
+    assert edited == {"done": True, "text": "scene 1: pedals leads to brass; not in the file yet (bayleaf save)"}
+    assert (after["revision"], after["unsaved"]) == (before["revision"] + 1, True)
+    assert after["rig"]["scenes"][0]["routes"][-1]["from"] == ["pedals"]
+    assert (saved["revision"], saved["unsaved"]) == (before["revision"] + 1, False)
+
+
+async def test_the_filters(bench):
+    """filters: each by name, with what the player hears and the schema of its settings."""
+    async with serving(bench):
+        answer = await ask({"do": "filters"})
+    assert set(answer["filters"]) == set(registry())
+    transpose = answer["filters"]["transpose"]
+    assert transpose["words"] == "Everything played sounds higher or lower by a number of semitones."
+    assert transpose["schema"]["properties"]["outside"]["enum"] == ["drop", "fold"]
+    assert transpose["schema"]["required"] == ["filter", "semitones"]
+
+
+# The way of a message
+
+
+async def test_the_way_of_a_message(bench):
+    """explain: each route of the input, filter by filter, and what each output gets."""
+    bench.show.mute("thump", True, "test")
+    async with serving(bench):
+        answer = await ask({"do": "explain", "scene": 3, "input": "keys", "message": "90 3C 40"})
+    assert answer == {
+        "done": True,
+        "text": "channel 1 note on C4 velocity 64 from keys in scene 3 Finale",
+        "routes": [
+            {
+                "route": "lasting",
+                "name": "thump",
+                "muted": True,
+                "steps": [{"filter": "zone", "verdict": "stops it"}],
+                "to": ["brass"],
+                "gets": [],
+            },
+            {
+                "route": 0,
+                "name": None,
+                "muted": False,
+                "steps": [{"filter": "transpose", "verdict": "90 48 40"}],
+                "to": ["brass"],
+                "gets": ["90 48 40"],
+            },
+        ],
+        "outputs": {"brass": ["90 48 40"]},
+    }
+
+
+async def test_a_message_that_commands(bench):
+    """explain: a message that a control takes has no way through the scene; what it commands is told."""
+    async with serving(bench):
+        answer = await ask({"do": "explain", "scene": 1, "input": "pedals", "message": "C0 02"})
+    assert (answer["routes"], answer["outputs"]) == ([], {})
+    assert answer["command"] == "a control takes it, and it goes no further: recall scene 3 Finale"
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ({"scene": 9, "input": "keys", "message": "90 3C 40"}, "there is no scene 9; there are 1, 2, 3"),
+        ({"scene": True, "input": "keys", "message": "90 3C 40"}, "there is no scene True"),
+        ({"scene": 1, "input": "organ", "message": "90 3C 40"}, "there is no input organ; there are keys, pedals"),
+        ({"scene": 1, "input": ["keys"], "message": "90 3C 40"}, "there is no input ['keys']"),
+        ({"scene": 1, "input": "keys", "message": "90 3C"}, "90 3C is no message; give one whole MIDI message"),
+        ({"scene": 1, "input": "keys"}, "None is no message"),
+    ],
+)
+async def test_a_message_that_has_no_way(bench, asked, said):
+    """A scene, an input or a message that there is not is told with what there is."""
+    async with serving(bench):
+        answer = await ask({"do": "explain", **asked})
+    assert answer["done"] is False
+    assert said in answer["text"]
+    assert bench.show.own_faults == 0
+
+
+# Ports
+
+
+async def test_the_ports_of_the_system(bench):
+    """ports: all that the system has, each with the name that the rig uses it by."""
+    system = MemorySystem("pit", ("keys", "Wind controller"), ("brass", "strings", "Lights"))
+    async with serving(bench, system=system):
+        answer = await ask({"do": "ports"})
+    assert answer == {
+        "done": True,
+        "text": "2 ports can be heard and 3 played to",
+        "inputs": [{"port": "keys", "used_by": "keys"}, {"port": "Wind controller", "used_by": None}],
+        "outputs": [
+            {"port": "brass", "used_by": "brass"},
+            {"port": "strings", "used_by": "strings"},
+            {"port": "Lights", "used_by": None},
+        ],
+    }
+
+
+async def test_ports_that_cannot_be_listed(bench):
+    """A service that is away is told in its own words."""
+    system = MemorySystem("pit", ("keys",), ())
+    system.stop()
+    async with serving(bench, system=system):
+        answer = await ask({"do": "ports"})
+    assert answer["done"] is False
+    assert "the service of the ports in memory has stopped" in answer["text"]
+
+
+async def test_a_slow_list_of_ports_holds_nothing_up(bench):
+    """While the system takes its time to list its ports the show plays on and others are answered."""
+    system, asked, may_go = MemorySystem("pit"), threading.Event(), threading.Event()
+
+    def slow():
+        asked.set()
+        assert may_go.wait(30)
+        return []
+
+    system.inputs = slow
+    async with serving(bench, system=system) as path, await trio.open_unix_socket(path) as stream:
+        await stream.send_all(b'{"do": "ports"}\n')
+        assert await trio.to_thread.run_sync(asked.wait, 30)
+        assert (await ask({"do": "next"}))["done"]
+        bench.play(KEYS, "90 3C 40")
+        assert "90 3C 40" in bench.heard("strings")
+        may_go.set()
+        assert json.loads(await line_of(stream))["done"]
+
+
+# A test note
+
+
+async def test_a_test_note(bench):
+    """It goes out on the instrument's output and channel, velocity 64, and ends half a second later."""
+    async with serving(bench):
+        answer = await ask({"do": "test note", "instrument": "string-machine"})
+    assert answer == {"done": True, "text": "C4 for half a second to string-machine (strings, channel 5)"}
+    assert bench.heard("strings") == ["94 3C 40"]
+    assert bench.reader.due == bench.now + 500 * MS
+    bench.passes(bench.now + 499 * MS)
+    assert bench.heard("strings") == []
+    bench.passes(bench.now + 1 * MS)
+    assert bench.heard("strings") == ["84 3C 40"]
+
+
+async def test_a_test_note_whose_cable_is_pulled(bench):
+    """What sounds when the cable is pulled has its note-off when it is back."""
+    async with serving(bench):
+        await ask({"do": "test note", "instrument": "string-machine"})
+    bench.outputs["strings"].unplug()
+    bench.passes(bench.now + 600 * MS)
+    port = bench.outputs["strings"] = MemoryOutput("strings")
+    bench.show.attach_output(0, port)
+    assert bench.heard("strings")[0] == "84 3C 40"
+
+
+async def test_a_test_note_that_nobody_would_hear():
+    """Without the instrument or its output nothing is sent, and the reason is said."""
+    bench = Bench(TEXT, missing=("strings",))
+    async with serving(bench):
+        missing = await ask({"do": "test note", "instrument": "string-machine"})
+        unknown = await ask({"do": "test note", "instrument": "lute"})
+        odd = await ask({"do": "test note", "instrument": ["lute"]})
+    assert missing == {"done": False, "text": "output strings of string-machine is missing; nothing was sent"}
+    assert unknown == {"done": False, "text": "there is no instrument lute; there is string-machine"}
+    assert odd["done"] is False
+    assert bench.show.engine.ledger.sounding() == 0
+
+
+# Two scenes
+
+
+async def test_what_differs_between_scenes(bench):
+    """differences: sentences, as the comparison of rigs has them; none for a scene and itself."""
+    async with serving(bench):
+        answer = await ask({"do": "differences", "first": 1, "second": 3})
+        same = await ask({"do": "differences", "first": 2, "second": 2})
+        unknown = await ask({"do": "differences", "first": 1, "second": 4})
+    assert answer["text"] == f"{len(answer['differences'])} differences between scenes 1 and 3"
+    assert "name: Overture in 1, Finale in 3" in answer["differences"]
+    assert same == {"done": True, "text": "no differences between scenes 2 and 2", "differences": []}
+    assert unknown == {"done": False, "text": "there is no scene 4; there are 1, 2, 3"}
+
+
+# Faults
+
+
+async def test_a_fault_of_our_own_costs_one_request(bench, monkeypatch):
+    """If answering fails, the asker is told, it is counted, and the next request is met."""
+
+    def fail(*_):
+        raise RuntimeError("a mistake")
+
+    async with serving(bench):
+        with monkeypatch.context() as patch:
+            patch.setattr(desk_module, "outline", fail)
+            answer = await ask({"do": "rig"})
+        assert answer == {"done": False, "text": "a fault of Bayleaf itself: RuntimeError('a mistake')"}
+        assert (await ask({"do": "rig"}))["done"]
+    assert bench.show.own_faults == 1

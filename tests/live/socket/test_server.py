@@ -1,0 +1,416 @@
+"""The socket of a running engine and the client that talks to it. (Our own protocol; no outside source.)"""
+
+import contextlib
+import json
+import os
+import socket
+import stat
+import threading
+import time
+from itertools import islice
+
+import pytest
+import trio
+
+from engine.live.process.instance_lock import NameTaken, claim_socket
+from engine.live.socket import client
+from engine.live.socket.status import status, sync
+from tests.support.engine_socket import ask, claimed, line_of, serving
+from tests.support.small_show import Bench
+
+KEYS = 0
+
+
+pytestmark = pytest.mark.usefixtures("runtime_dir")
+
+
+@pytest.fixture
+def bench():
+    """A show in scene 1."""
+    bench = Bench()
+    bench.show.command("scene", 1)
+    bench.heard("strings")
+    bench.told()
+    return bench
+
+
+# Who may listen
+
+
+def test_only_the_player_can_open_the_socket(runtime_dir):
+    """The socket is 0600 in a folder 0700, whatever the umask."""
+    before = os.umask(0)
+    try:
+        claim = claim_socket("pit")
+    finally:
+        os.umask(before)
+    path = claim.path
+    with contextlib.closing(claim.listener), claim.lock:
+        assert path == client.socket_path("pit") == runtime_dir / "bayleaf" / "pit.sock"
+        assert stat.S_IMODE(path.stat().st_mode) == 0o600
+        assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
+
+
+def test_a_folder_that_is_open_to_others_is_closed(runtime_dir):
+    """A folder that was there with a wider mode becomes 0700."""
+    (runtime_dir / "bayleaf").mkdir(mode=0o755)
+    with claimed() as claim:
+        assert stat.S_IMODE(claim.path.parent.stat().st_mode) == 0o700
+
+
+def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path, monkeypatch):
+    """Where XDG_RUNTIME_DIR is longer than an address (107 bytes, unix(7)), commands arrive all the same."""
+    deep = tmp_path / ("d" * 120)
+    deep.mkdir()
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(deep))
+    with claimed() as claim, client.address_of(client.socket_path("pit")) as address:
+        assert claim.path == deep / "bayleaf" / "pit.sock"
+        assert claim.path.is_socket()
+        with socket.socket(socket.AF_UNIX) as asker:
+            asker.connect(address)
+    assert not claim.path.exists()
+
+
+def test_where_it_may_not_the_remedy_is_told(tmp_path, monkeypatch):
+    """A system without /proc can have no socket there; the folder and the remedy are told."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / ("d" * 120)))
+    monkeypatch.setattr(client.os.path, "isdir", lambda path: False)
+    with pytest.raises(OSError, match="the path is too long; set XDG_RUNTIME_DIR to a shorter folder"):
+        claim_socket("pit")
+
+
+def test_a_socket_left_by_a_crash_is_replaced():
+    """Where nobody listens any more, the next engine of the name takes the place."""
+    died = claim_socket("pit")
+    assert not died.crashed
+    died.listener.close()
+    died.lock.close()  # as the system does when a process dies
+    assert client.socket_path("pit").exists()
+    with claimed() as claim, socket.socket(socket.AF_UNIX) as asker:
+        assert claim.crashed
+        asker.connect(str(claim.path))
+
+
+def test_a_second_engine_of_one_name_is_refused():
+    """While one engine listens, another of its name is told so; the first keeps its socket, another name is free."""
+    with claimed() as claim:
+        with pytest.raises(NameTaken, match='an engine named "pit" is running; give this one another with --name NAME'):
+            claim_socket("pit")
+        with claimed("rehearsal"), socket.socket(socket.AF_UNIX) as asker:
+            asker.connect(str(claim.path))
+
+
+def test_an_engine_that_does_not_listen_yet_has_its_name():
+    """Two engines that start in the same instant over a crashed one's socket: only one of them gets the name."""
+    died = claim_socket("pit")
+    died.listener.close()
+    died.lock.close()
+    taken = []
+
+    def start():
+        with contextlib.suppress(NameTaken):
+            taken.append(claim_socket("pit"))
+
+    threads = [threading.Thread(target=start) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(taken) == 1
+    taken[0].release()
+
+
+@pytest.mark.parametrize("name", ["", "../pit", "a b", "x" * 41, "pit\n"])
+def test_a_name_must_be_a_name(name):
+    """A name that could lead out of the folder is refused with what is allowed."""
+    with pytest.raises(client.NoEngine, match="use letters, digits, hyphen and underscore, up to 40"):
+        client.socket_path(name)
+
+
+# Questions and answers
+
+
+async def test_commands_are_carried_out_and_answered(bench):
+    """scene, next, back, resend and panic act on the show and say what happened."""
+    async with serving(bench):
+        march = await ask({"do": "scene", "scene": "March"})
+        assert (march["done"], march["scene"], march["text"]) == (True, [2, "March"], "scene 2 March")
+        assert (await ask({"do": "scene", "scene": "3"}))["scene"] == [3, "Finale"]
+        assert (await ask({"do": "next"}))["done"] is False
+        assert (await ask({"do": "back"}))["scene"] == [2, "March"]
+        overture = await ask({"do": "scene", "scene": 1})
+        assert (overture["scene"], overture["burst_bytes"]) == ([1, "Overture"], 8)
+        assert (await ask({"do": "resend"}))["done"] is True
+        assert (await ask({"do": "panic"}))["done"] is True
+    assert bench.scenes == [1, 2, 3, 2, 1]
+    assert bench.heard("strings").count("C4 0B") == 2
+
+
+async def test_status_is_the_shows(bench):
+    """status answers the show's picture of itself."""
+    async with serving(bench):
+        bench.play(KEYS, "90 3C 40")
+        answer = await ask({"do": "status"})
+    assert answer["done"] is True
+    assert answer["status"]["scene"] == {"number": 1, "name": "Overture"}
+    assert answer["status"] == json.loads(json.dumps(status(bench.show)))
+
+
+@pytest.mark.parametrize("line", [b"", b"next", b"[]", b"1", b"\xff\xfe", b"[" * 60_000, b'{"do": "next"', b"9" * 5000])
+async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench, line):
+    """A line that is no JSON object is answered so; nothing changes and the next line is heard."""
+    async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
+        await stream.send_all(line + b"\n")
+        assert json.loads(await line_of(stream)) == {
+            "done": False,
+            "text": "a request is one JSON object on a line",
+        }
+        await stream.send_all(b'{"do": "next"}\n')
+        assert json.loads(await line_of(stream))["scene"] == [2, "March"]
+    assert (bench.scenes, bench.show.own_faults) == ([1, 2], 0)
+
+
+@pytest.mark.parametrize(
+    ("request_", "said"),
+    [
+        ({}, "no command None; there are scene, next, back, first, entry, setlist, panic,"),
+        ({"do": "dance"}, "no command 'dance'; there are scene, next"),
+        ({"do": ["next"]}, "no command ['next']"),
+        ({"do": "scene"}, "scene needs a number or a name"),
+        ({"do": "scene", "scene": True}, "scene needs a number or a name"),
+        ({"do": "scene", "scene": {"number": 1}}, "scene needs a number or a name"),
+        ({"do": "scene", "scene": 99}, "there is no scene 99; nothing changed"),
+        ({"do": "scene", "scene": "Encore"}, "there is no scene Encore; nothing changed"),
+        ({"do": "scene", "scene": "9" * 5000}, "; nothing changed"),
+        ({"do": "scene", "scene": "\ud800"}, "; nothing changed"),
+        ({"do": "backup", "output": ["strings"]}, "there is no output"),
+    ],
+)
+async def test_a_request_that_cannot_be_met_is_answered(bench, request_, said):
+    """A request at fault is answered with what is wrong and what is allowed, and changes nothing."""
+    async with serving(bench):
+        answer = await ask(request_)
+    assert answer["done"] is False
+    assert said in answer["text"]
+    assert (bench.scenes, bench.show.own_faults) == ([1], 0)
+
+
+async def test_who_is_there_is_answered_in_one_line(bench):
+    """For pages that take one answer to a question; what cannot be asked is said."""
+    bench.show.clock = time.monotonic_ns
+    async with serving(bench):
+        found = await ask({"do": "identify", "outputs": ["strings"], "seconds": 0.05})
+        assert found["rows"] == [{"output": "strings", "input": None, "identity": None, "text": "no answer"}]
+        assert "F0 7E 7F 06 01 F7" in bench.heard("strings")
+        refused = await ask({"do": "identify", "outputs": ["harp"]})
+        assert refused["text"].startswith("there is no output harp")
+
+
+async def test_a_fault_of_our_own_costs_one_request(bench, monkeypatch):
+    """If carrying out a request fails, the asker is told, the fault is counted, and the next request is met."""
+
+    def fail(*_):
+        raise RuntimeError("a mistake")
+
+    async with serving(bench):
+        with monkeypatch.context() as patch:
+            patch.setattr(bench.show.engine, "command", fail)
+            answer = await ask({"do": "next"})
+        assert answer == {"done": False, "text": "a fault of Bayleaf itself: RuntimeError('a mistake')"}
+        assert (await ask({"do": "next"}))["done"] is True
+        assert (await ask({"do": "status"}))["status"]["own_faults"] == 1
+
+
+async def test_several_requests_in_one_piece_and_one_in_several(bench):
+    """Lines are found however the bytes are cut up."""
+    async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
+        await stream.send_all(b'{"do": "next"}\n{"do": "next"}\n{"do"')
+        assert json.loads(await line_of(stream))["scene"] == [2, "March"]
+        assert json.loads(await line_of(stream))["scene"] == [3, "Finale"]
+        for byte in b': "back"}\n':
+            await stream.send_all(bytes((byte,)))
+        assert json.loads(await line_of(stream))["scene"] == [2, "March"]
+
+
+async def test_a_line_without_end_is_cut_off(bench):
+    """Who sends a line longer than 8 MB is hung up on; others are answered."""
+    async with serving(bench) as path:
+        async with await trio.open_unix_socket(path) as stream:
+            with trio.fail_after(30), contextlib.suppress(trio.BrokenResourceError):
+                await stream.send_all(b"x" * 9_000_000)
+            assert await line_of(stream) == b""
+        assert (await ask({"do": "next"}))["done"] is True
+
+
+@pytest.mark.parametrize("sent", [b"", b'{"do": "ne', b'{"do": "watch"}\n', b'{"do": "status"}\n' * 100])
+async def test_an_asker_that_goes_in_the_middle_harms_nobody(bench, sent):
+    """Whoever hangs up at any moment, the engine goes on answering."""
+    async with serving(bench) as path:
+        stream = await trio.open_unix_socket(path)
+        if sent:
+            await stream.send_all(sent)
+        await stream.aclose()
+        assert (await ask({"do": "next"}))["done"] is True
+    assert bench.show.own_faults == 0
+
+
+# Watching
+
+
+async def test_a_watcher_is_sent_what_passes(bench):
+    """After watch, events come in batches, each with time, way, port, message in hexadecimal and text."""
+    async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
+        await stream.send_all(b'{"do": "watch"}\n')
+        assert json.loads(await line_of(stream)) == {"events": [], "sync": sync(bench.show)}
+        bench.now = 5
+        bench.play(KEYS, "90 3C 40")
+        bench.show.command("next")
+        events = []
+        while len(events) < 3:
+            events += json.loads(await line_of(stream))["events"]
+    assert events == [
+        {"at": 0, "way": "in", "port": "keys", "message": "90 3C 40", "text": ""},
+        {"at": 5, "way": "out", "port": "strings", "message": "90 3C 40", "text": ""},
+        {"at": 5, "way": "told", "port": "shell", "message": None, "text": "scene 2 March"},
+    ]
+
+
+async def test_a_watcher_that_never_reads_is_dropped(bench, autojump_clock):
+    """Once its cable is full and a second has passed, a watcher is hung up on; it costs the show nothing after that."""
+    async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
+        await stream.send_all(b'{"do": "watch"}\n')
+        assert json.loads(await line_of(stream))["events"] == []
+        watched = []
+        unwatch = bench.show.unwatch
+        bench.show.unwatch = lambda events: (unwatch(events), watched.append(events))
+        with trio.fail_after(60):
+            while not watched:
+                bench.play(KEYS, *["90 3C 40", "80 3C 40"] * 500)
+                await trio.sleep(0.1)
+        (events,) = watched
+        seen = len(events)
+        bench.play(KEYS, "90 3C 40")
+        assert len(events) == seen
+        async with await trio.open_unix_socket(path) as other:
+            await other.send_all(b'{"do": "next"}\n')
+            assert json.loads(await line_of(other))["done"] is True
+
+
+async def test_the_client_watches_until_the_engine_ends(bench):
+    """The client's watch gives batches of events, and simply ends with the engine, in mid-line or not."""
+
+    def look():
+        batches = client.watch("pit")
+        seen = next(batches)["events"]
+        trio.from_thread.run_sync(bench.play, KEYS, "90 3C 40")
+        while not seen:
+            seen = next(batches)["events"]
+        return seen, batches
+
+    async with serving(bench):
+        seen, batches = await trio.to_thread.run_sync(look)
+    assert seen[0]["message"] == "90 3C 40"
+    await trio.to_thread.run_sync(list, islice(batches, 10_000))
+
+
+# The client, when things are wrong
+
+
+def test_no_engine_is_said_with_what_to_do():
+    """Without an engine of that name the client says so and how to start one."""
+    said = 'no engine named "pit" is running; start one with: bayleaf run RIG --name pit'
+    with pytest.raises(client.NoEngine, match=said):
+        client.ask("pit", {"do": "next"})
+    with pytest.raises(client.NoEngine, match=said):
+        next(client.watch("pit"))
+
+
+@pytest.mark.parametrize("answer", [b"", b'{"done": tr'])
+async def test_an_engine_that_dies_before_it_answers_is_told(answer):
+    """An engine that hangs up without a whole answer is a plain sentence, not a traceback."""
+    with claimed() as claim:
+
+        def die():
+            with claim.listener, claim.listener.accept()[0] as asker:
+                asker.recv(1)
+                asker.sendall(answer)
+
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(trio.to_thread.run_sync, die)
+            with pytest.raises(client.NoEngine, match='the engine named "pit" did not answer'):
+                await ask({"do": "next"})
+
+
+async def test_an_engine_that_dies_in_mid_event_ends_the_watch():
+    """A watcher whose engine dies in the middle of a line sees the whole lines before it and then the end."""
+    with claimed() as claim:
+
+        def die():
+            with claim.listener, claim.listener.accept()[0] as asker:
+                asker.recv(1000)
+                asker.sendall(b'{"events": []}\n{"events": [{"at"')
+
+        async with trio.open_nursery() as nursery:
+            nursery.start_soon(trio.to_thread.run_sync, die)
+            assert await trio.to_thread.run_sync(list, client.watch("pit")) == [{"events": []}]
+
+
+async def test_keep_writes_what_was_played(bench, tmp_path):
+    """keep: the last minutes become a file, the same that the shell is told; a file that is there is left alone."""
+    file = tmp_path / "evening.jsonl"
+    bench.play(KEYS, "90 3C 40", "80 3C 40")
+    async with serving(bench):
+        answer = await ask({"do": "keep", "last_s": 300, "file": str(file)})
+        assert answer["done"], answer["text"]
+        kept = [json.loads(line) for line in file.read_text(encoding="utf-8").splitlines()]
+        again = await ask({"do": "keep", "last_s": 300, "file": str(file)})
+        assert not again["done"]
+        assert (await ask({"do": "status"}))["done"]
+    assert str(file) in answer["text"]
+    assert {"90 3C 40", "80 3C 40"} <= {line.get("message") for line in kept}
+
+
+@pytest.mark.parametrize(
+    ("request_", "said"),
+    [
+        ({}, "last_s needs a number of seconds above 0"),
+        ({"last_s": 0, "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": -1, "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": True, "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": "5m", "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": float("nan"), "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": float("inf"), "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
+        ({"last_s": 5}, "file needs a whole path"),
+        ({"last_s": 5, "file": 5}, "file needs a whole path"),
+        ({"last_s": 5, "file": "a.mid"}, "file needs a whole path"),
+        ({"last_s": 5, "file": "/nowhere/at/all.mid"}, "/nowhere/at"),
+        ({"last_s": 5, "file": "/nowhere/at/all.txt"}, ".mid"),
+        ({"last_s": 5, "file": "/nowhere/\0.mid"}, ""),
+    ],
+)
+async def test_a_recording_that_cannot_be_kept_is_answered(bench, request_, said):
+    """A keep without a time, a whole path, a folder or a name is answered with what it needs; the talk goes on."""
+    async with serving(bench):
+        answer = await ask({"do": "keep", **request_})
+        assert not answer["done"]
+        assert said in answer["text"]
+        assert (await ask({"do": "status"}))["done"]
+
+
+@pytest.mark.parametrize(
+    "request_",
+    [
+        {"do": "test note", "instrument": "string-machine"},
+        {"do": "audition", "instrument": "string-machine"},
+        {"do": "identify"},
+        {"do": "sysex", "what": "send", "output": "strings", "messages": ["F07D01F7"]},
+    ],
+)
+async def test_what_would_be_heard_is_for_the_one_in_charge(bench, request_):
+    """Where another machine is in charge nothing is sent beside the show, and whoever asks is told where to."""
+    async with serving(bench):
+        bench.show.led_by("desk")
+        assert await ask(request_) == {"done": False, "text": "desk is in charge; ask there"}
+        assert not (await ask({"do": "next"}))["done"]
+        assert (await ask({"do": "handover"}))["text"] == "this rig has no [network]; there is nobody to hand over to"
+    assert bench.heard("strings") == []

@@ -1,0 +1,99 @@
+"""What `bayleaf status` is told: the health of the running show. (Our own design; standards named where used.)"""
+
+import json
+
+import pytest
+
+from engine.live.socket.status import status
+from tests.support.small_show import MS, RIG, Bench
+
+KEYS, PEDALS = 0, 1
+
+
+@pytest.fixture
+def bench():
+    """The show in scene 2: keys to strings and brass."""
+    bench = Bench()
+    bench.show.command("scene", 2)
+    return bench
+
+
+def test_it_is_plain_values(bench):
+    """Whatever happened, the picture can be written as JSON, and back."""
+    bench.play(KEYS, "90 3C 40", "F0 7D 01 F7", "FE")
+    bench.outputs["strings"].unplug()
+    bench.play(KEYS, "80 3C 40")
+    found = status(bench.show)
+    assert json.loads(json.dumps(found)) == found
+
+
+def test_what_sounds_and_what_is_off_rest(bench):
+    """A key on two outputs are two notes; a pedal and a bend on two outputs are four things off rest."""
+    bench.play(KEYS, "90 3C 40", "B0 40 7F", "E0 00 50")
+    found = status(bench.show)
+    assert (found["sounding"], found["off_rest"]) == (2, 4)
+    bench.play(KEYS, "80 3C 40", "B0 40 00", "E0 00 40")
+    found = status(bench.show)
+    assert (found["sounding"], found["off_rest"]) == (0, 0)
+
+
+def test_the_state_of_a_port(bench):
+    """A port is open, missing with the reason, or silent: one that promised active sensing and broke it (p. 32)."""
+    bench.play(KEYS, "FE")
+    assert [port["state"] for port in status(bench.show)["inputs"]] == ["open", "open"]
+    bench.now += 400 * MS
+    bench.show.pump()
+    assert [port["state"] for port in status(bench.show)["inputs"]] == ["silent", "open"]
+    bench.play(KEYS, "90 3C 40")
+    bench.outputs["strings"].unplug("the cable is out")
+    bench.show.check_outputs()
+    found = status(bench.show)
+    assert [port["state"] for port in found["inputs"]] == ["open", "open"]
+    assert [(port["state"], port["last_error"]) for port in found["outputs"]] == [
+        ("missing", "the cable is out"),
+        ("open", None),
+    ]
+
+
+def test_what_was_dropped_is_counted(bench):
+    """Messages for an output that is away are counted there, and nowhere else."""
+    bench.outputs["strings"].unplug()
+    bench.play(KEYS, "90 3C 40", "80 3C 40")
+    assert [port["dropped"] for port in status(bench.show)["outputs"]] == [2, 0]
+
+
+def test_what_a_slow_wire_did(bench):
+    """Values of a controller that gave way to newer ones on a DIN cable are counted as replaced."""
+    bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
+    bench.show.command("scene", 2)
+    bench.now += 1000 * MS
+    bench.show.pump()
+    bench.play(KEYS, *(f"B0 07 {value:02X}" for value in range(100)))
+    assert status(bench.show)["outputs"][0]["replaced"] > 50
+    assert status(bench.show)["outputs"][1]["replaced"] == 0
+
+
+def test_times(bench):
+    """How long it has run, in seconds, and how long messages took, in milliseconds."""
+    bench.play(KEYS, "90 3C 40")
+    bench.now += 90_000 * MS
+    found = status(bench.show)
+    assert found["running_s"] == 90.0
+    assert set(found["latency"]) == {"p50_ms", "p99_ms", "p99_9_ms", "worst_ms"}
+
+
+def test_a_muted_way_is_named():
+    """A way that a loop has muted is told by the names of its ports."""
+    bench = Bench()
+    bench.show.command("scene", 3)
+    bench.show.engine.loops.muted.add((PEDALS, 1))
+    bench.show.engine.loops.lift(source=KEYS)
+    assert status(bench.show)["muted"] == [{"input": "pedals", "output": "brass"}]
+
+
+def test_what_an_edit_took_out_is_not_shown(bench):
+    """Names that are no longer in the rig are no longer in the picture."""
+    names = [port["name"] for port in status(bench.show)["outputs"]]
+    assert names == ["strings", "brass"]
+    bench.show.engine.rig = bench.rig.model_copy(update={"outputs": {"strings": bench.rig.outputs["strings"]}})
+    assert [port["name"] for port in status(bench.show)["outputs"]] == ["strings"]

@@ -1,0 +1,327 @@
+"""What a follower of the engine is sent. (Our own protocol; no outside source.)"""
+
+import json
+from pathlib import Path
+
+import pytest
+import trio
+
+from engine.core.engine import Engine
+from engine.live.cable_load import CableLoad
+from engine.live.edit.rig_session import RigSession
+from engine.live.socket.status_stream import StatusFrames
+from engine.rig.read.load import read
+from tests.live.edit.test_rig_session import until
+from tests.support.engine_socket import ask, line_of, serving
+from tests.support.small_show import MS, RIG, Bench
+
+KEYS, PEDALS = 0, 1
+TEXT = f"""{RIG}
+[[setlists]]
+name = "Friday"
+scenes = [1, "Finale"]
+"""
+
+
+class Follower:
+    """A show in scene 1, and the frames of one follower; time is the test's."""
+
+    def __init__(self, folder, events=False):
+        self.bench = Bench(TEXT)
+        self.show = self.bench.show
+        self.show.command("scene", 1)
+        self.gauge = CableLoad(self.show)
+        self.file = folder / "pit.toml"
+        self.file.write_text(TEXT, encoding="utf-8")
+        self.workshop = RigSession(self.show, self.file, TEXT)
+        self.frames = StatusFrames(self.show, self.workshop, self.gauge, events)
+
+    def frame(self):
+        """The next frame, as the other end reads it; None if there is nothing to send."""
+        texts = json.loads(json.dumps(self.frames.take()))
+        return texts[0]["frame"] if texts else None
+
+
+@pytest.fixture
+def follower(tmp_path):
+    """Nothing was sent yet."""
+    return Follower(tmp_path)
+
+
+def test_the_first_frame_has_everything(follower):
+    """All that is known, whether it is usual or not."""
+    assert follower.frame() == {
+        "at": 0,
+        "revision": follower.show.revision,
+        "unsaved": False,
+        "inputs": ["keys", "pedals"],
+        "outputs": ["strings", "brass"],
+        "scene": {"number": 1, "name": "Overture"},
+        "next": {"number": 3, "name": "Finale"},
+        "setlist": {"name": "Friday", "place": 1, "of": 2},
+        "tempo": None,
+        "clock_from": None,
+        "timecode": None,
+        "timecode_runs": False,
+        "timecode_from": None,
+        "activity": {"in": [0, 0], "out": [0, 0]},
+        "load": [None, None],
+        "peak": [None, None],
+        "health": [],
+        "muted_routes": [],
+        "told": [],
+    }
+
+
+def test_nothing_new_is_not_told(follower):
+    """While nothing happens one frame a second is sent, with the time alone."""
+    follower.frame()
+    follower.bench.now += 999 * MS
+    assert follower.frame() is None
+    follower.bench.now += 1 * MS
+    assert follower.frame() == {"at": 1000 * MS}
+    assert follower.frame() is None
+
+
+def test_a_change_is_told_once(follower):
+    """A scene change comes with what it changed and who asked, and nothing else."""
+    follower.frame()
+    follower.show.command("next")
+    assert follower.frame() == {
+        "at": 0,
+        "scene": {"number": 3, "name": "Finale"},
+        "next": None,
+        "setlist": {"name": "Friday", "place": 2, "of": 2},
+        "told": [{"at": 0, "who": "shell", "text": "scene 3 Finale"}],
+    }
+    assert follower.frame() is None
+
+
+def test_messages_are_counted(follower):
+    """How many passed at each port since the last frame; then that none did, once."""
+    follower.frame()
+    follower.bench.play(KEYS, "90 3C 40", "80 3C 40")
+    follower.bench.play(PEDALS, "B0 40 7F")
+    assert follower.frame() == {"at": 0, "activity": {"in": [2, 1], "out": [2, 0]}}
+    follower.bench.play(KEYS, "90 3C 40", "80 3C 40")
+    follower.bench.play(PEDALS, "B0 40 7F")
+    assert follower.frame() == {"at": 0, "activity": {"in": [2, 1], "out": [2, 0]}}
+    assert follower.frame() == {"at": 0, "activity": {"in": [0, 0], "out": [0, 0]}}
+    assert follower.frame() is None
+
+
+def test_what_is_wrong_is_told_with_the_next_look(follower):
+    """Health is looked at as often as the cables are."""
+    follower.frame()
+    follower.bench.outputs["brass"].unplug("the box is off")
+    follower.show.check_outputs()
+    follower.gauge.look()
+    frame = follower.frame()
+    assert frame["health"] == ["output brass is missing: the box is off"]
+    assert frame["told"] == [{"at": 0, "who": "brass", "text": "the box is off"}]
+
+
+def test_clock_and_time_code(follower):
+    """The tempo of a clock that comes in, where it is from; and the time code that runs."""
+    follower.frame()
+    for _ in range(50):
+        follower.bench.now += 20 * MS
+        follower.bench.play(KEYS, "F8")
+    frame = follower.frame()
+    assert (frame["tempo"], frame["clock_from"]) == (125.0, "keys")  # 24 clocks a quarter note, MIDI 1.0 p. 30
+    for piece in range(16):
+        follower.bench.now += 10 * MS
+        follower.bench.play(PEDALS, f"F1 {piece % 8:X}{2 if piece % 8 == 7 else 0}")
+    frame = follower.frame()
+    assert (frame["timecode_runs"], frame["timecode_from"]) == (True, "pedals")
+    assert frame["timecode"].startswith("00:00:00")
+
+
+async def test_edits_and_saving(follower):
+    """Each rig that is adopted has a greater number; what is not in the file is unsaved."""
+    first = follower.frame()["revision"]
+    text = TEXT.replace('name = "March"', 'name = "Waltz"')
+    await follower.workshop.edit(lambda: (lambda _: text, "done"))
+    frame = follower.frame()
+    assert (frame["revision"], frame["unsaved"]) == (first + 1, True)
+    await follower.workshop.save()
+    assert follower.frame() == {"at": 0, "unsaved": False}
+
+
+def test_ports_keep_their_places(follower):
+    """An input that an edit adds stands behind the others, wherever the file has it, and counts from nothing."""
+    follower.frame()
+    edited = TEXT.replace('keys = { port = "Stage piano" }', 'organ = { port = "c" }\nkeys = { port = "Stage piano" }')
+    follower.show.succeed(Engine(read(edited, "test"), names=(follower.show.inputs, follower.show.outputs)), edited)
+    follower.bench.play(KEYS, "90 3C 40")
+    frame = follower.frame()
+    assert frame["inputs"] == ["keys", "pedals", "organ"]
+    assert frame["activity"]["in"] == [1, 0, 0]
+
+
+def test_without_a_set_list():
+    """The scenes follow their own order, and the list has no name."""
+    bench = Bench()
+    frames = StatusFrames(bench.show, RigSession(bench.show, Path("pit.toml"), ""), CableLoad(bench.show), False)
+    frame = frames.take()[0]["frame"]
+    assert frame["scene"] is None
+    assert frame["setlist"] == {"name": None, "place": 0, "of": 3}
+    assert frame["next"] == {"number": 1, "name": "Overture"}
+
+
+# The messages that pass
+
+
+def test_what_passes_in_words(tmp_path):
+    """If asked for, each message with the time, the way, the port, the bytes and the words."""
+    follower = Follower(tmp_path, events=True)
+    first = follower.frame()
+    assert (first["events"], first["left_out"]) == ([], 0)
+    follower.bench.now = 7
+    follower.bench.play(KEYS, "90 3C 40")
+    words = "channel 1 note on C4 velocity 64"
+    frame = follower.frame()
+    assert frame["events"] == [
+        {"at": 0, "way": "in", "port": "keys", "message": "90 3C 40", "words": words},
+        {"at": 7, "way": "out", "port": "strings", "message": "90 3C 40", "words": words},
+    ]
+    assert frame["left_out"] == 0
+    assert follower.frame()["events"] == []
+    assert follower.frame() is None
+
+
+def test_only_the_newest_are_sent(tmp_path):
+    """Of more than forty messages the newest forty come, and how many there were besides."""
+    follower = Follower(tmp_path, events=True)
+    follower.frame()
+    follower.bench.play(KEYS, *(f"B0 07 {value:02X}" for value in range(100)))
+    frame = follower.frame()
+    assert len(frame["events"]) == 40
+    assert frame["left_out"] == 160
+    assert frame["events"][-1]["message"] == "B0 07 63"
+
+
+def test_a_long_dump_is_cut_short(tmp_path):
+    """Of a SysEx the first 64 bytes are shown, and that there are more."""
+    follower = Follower(tmp_path, events=True)
+    follower.bench.play(KEYS, "F0 7D " + "00 " * 5000 + "F7")
+    event = follower.frame()["events"][0]
+    assert event["message"] == "F0 7D " + "00 " * 62 + "…"
+    assert event["words"].startswith("SysEx 5003 bytes: F0 7D")
+
+
+def test_messages_are_kept_only_while_they_are_wanted(follower):
+    """Without {"events": true} no message is kept for anybody; with false none is any more."""
+    watchers = follower.show._watchers
+    wanted = len(watchers)
+    follower.frames.heed(b'{"events": true}')
+    follower.frames.heed(b'{"events": true}')
+    assert len(follower.show._watchers) == wanted + 1
+    follower.frame()
+    follower.bench.play(KEYS, "90 3C 40")
+    assert len(follower.frame()["events"]) == 2
+    follower.frames.heed(b'{"events": false}')
+    assert len(follower.show._watchers) == wanted
+    follower.bench.play(KEYS, "80 3C 40")
+    assert "events" not in follower.frame()
+
+
+def test_who_stops_following_costs_nothing(tmp_path):
+    """Nothing is kept for one that has gone."""
+    follower = Follower(tmp_path, events=True)
+    before = len(follower.show._watchers), len(follower.show._listeners)
+    follower.frames.close()
+    assert (len(follower.show._watchers), len(follower.show._listeners)) == (before[0] - 1, before[1] - 1)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [b"", b"[]", b"{", b'{"do": "next"}', b'{"events": 1}', b"\xff", b"[" * 150, b" " * 200 + b'{"events": true}'],
+)
+def test_anything_else_is_to_be_asked_elsewhere(follower, line):
+    """A follower that says something else is told so, and goes on following."""
+    follower.frames.heed(line)
+    answer, frame = follower.frames.take()
+    assert answer["done"] is False
+    assert answer["text"].startswith("this connection follows and takes")
+    assert frame["frame"]["scene"] == {"number": 1, "name": "Overture"}
+
+
+def test_a_fault_in_a_frame_costs_that_frame(follower, monkeypatch):
+    """It is counted and told, and the next frame comes."""
+
+    def fail():
+        raise RuntimeError("a mistake")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(follower.frames, "_lasting", fail)
+        assert follower.frame() is None
+    assert follower.show.own_faults == 1
+    assert "a fault of Bayleaf itself" in follower.frame()["told"][0]["text"]
+
+
+# On the socket
+
+
+async def frame_with(stream, condition):
+    """The next frame of which this is so."""
+    while True:
+        frame = json.loads(await line_of(stream)).get("frame", {})
+        if condition(frame):
+            return frame
+
+
+@pytest.mark.usefixtures("runtime_dir")
+async def test_following_on_the_socket():
+    """follow: frames come until the asker goes, and it can ask for messages meanwhile; others are answered."""
+    bench = Bench()
+    bench.show.command("scene", 1)
+    async with serving(bench) as path:
+        async with await trio.open_unix_socket(path) as stream:
+            await stream.send_all(b'{"do": "follow"}\n')
+            first = json.loads(await line_of(stream))["frame"]
+            assert first["scene"] == {"number": 1, "name": "Overture"}
+            assert "events" not in first
+            assert (await ask({"do": "next"}))["done"]
+            assert (await frame_with(stream, lambda frame: "scene" in frame))["scene"]["number"] == 2
+            await stream.send_all(b'{"events": true}\n')
+            await frame_with(stream, lambda frame: "events" in frame)
+            bench.play(KEYS, "90 3C 40")
+            events = (await frame_with(stream, lambda frame: frame.get("events")))["events"]
+            assert [event["port"] for event in events] == ["keys", "strings", "brass"]
+            await stream.send_all(b"what else?\n")
+            while "frame" in (told := json.loads(await line_of(stream))):
+                pass
+            assert told["done"] is False
+        await until(lambda: len(bench.show._listeners) == 1)
+    assert bench.show.own_faults == 0
+
+
+@pytest.mark.usefixtures("runtime_dir")
+async def test_a_follower_that_never_reads_is_dropped(autojump_clock):
+    """Once its cable is full and a second has passed, a follower is hung up on, and nothing is kept for it."""
+    bench = Bench()
+    async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
+        await stream.send_all(b'{"do": "follow", "events": true}\n')
+        assert "frame" in json.loads(await line_of(stream))
+        with trio.fail_after(600):
+            while True:
+                bench.play(KEYS, *["B0 07 40", "B0 07 41"] * 50)
+                await trio.sleep(0.05)
+                if len(bench.show._watchers) == 1:
+                    break
+        assert len(bench.show._listeners) == 1
+
+
+@pytest.mark.usefixtures("runtime_dir")
+@pytest.mark.parametrize("sent", [b'{"do": "follow"}\n', b'{"do": "follow"}\n{"events"', b'{"do": "follow"}\nx\n' * 9])
+async def test_a_follower_that_goes_in_the_middle_harms_nobody(sent):
+    """Whoever hangs up at any moment, the engine goes on answering and keeps nothing for them."""
+    bench = Bench()
+    async with serving(bench) as path:
+        stream = await trio.open_unix_socket(path)
+        await stream.send_all(sent)
+        await stream.aclose()
+        assert (await ask({"do": "next"}))["done"] is True
+        await until(lambda: len(bench.show._listeners) == 1)
+    assert bench.show.own_faults == 0

@@ -1,0 +1,235 @@
+"""Ports that are missing, go and come back; services that die; sleep. In virtual time, on ports in memory."""
+
+import math
+import tomllib
+
+import pytest
+import trio.testing
+
+from engine.core.cable.silencing_messages import SWEEP, WHEELS
+from engine.live.hotplug import Hotplug
+from engine.live.port_opening import PortOpener, connect
+from engine.live.reader import InputReader
+from engine.live.show import Show
+from engine.ports.memory import MemoryOutput, MemorySystem
+from engine.ports.port import PortError
+from engine.rig.models.rig import rig_model
+from tests.support.at_once import at_once
+from tests.support.small_show import MS, RIG
+
+S = 1000 * MS
+BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
+INPUTS, OUTPUTS = ("Stage piano", "Foot controller"), ("Box 1", "Box 2")
+SILENCE = [message.hex(" ").upper() for message in (*SWEEP, *WHEELS)]
+
+
+class Counted(MemorySystem):
+    """A system that counts how often an output was opened; two who open one get a port each, as from real drivers."""
+
+    def __init__(self, *about):
+        super().__init__(*about)
+        self.lent = []
+
+    def open_output(self, pattern):
+        port = super().open_output(pattern)
+        mine = MemoryOutput(port.name) if port in self.lent else port
+        self.lent.append(mine)
+        return mine
+
+
+class Stand:
+    """A show and its watch; time is the test's, the reader's thread is played by hand."""
+
+    def __init__(self, mock_clock, rig=RIG, pulled=()):
+        self.mock_clock = mock_clock
+        self.slept = 0
+        self.said = []
+        self.system = Counted("pit", INPUTS, OUTPUTS, self.now)
+        for port in pulled:
+            self.system.unplug(port)
+        rig = rig_model().model_validate(tomllib.loads(rig))
+        opener = PortOpener(self.system, virtual=False)
+        patch = connect(rig, opener)
+        self.inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
+        self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
+        self.show.command("scene", 1)
+        self.watch = Hotplug(self.show, opener, lambda: self.now() + self.slept, at_once)
+
+    def now(self):
+        return round(self.mock_clock.current_time() * S)
+
+    async def passes(self, seconds):
+        """Time passes; whatever is due happens, every 50 ms."""
+        for _ in range(math.ceil(seconds / 0.05)):
+            self.mock_clock.jump(0.0501)
+            self.play()
+            await trio.testing.wait_all_tasks_blocked()
+            self.show.pump()
+
+    def play(self, port="", *messages):
+        """These arrive, and the reader and the show have their turn."""
+        for message in messages:
+            self.system.input(port).push(bytes.fromhex(message))
+        self.inbox._poll(self.now())
+        self.inbox._settle()
+        self.show.pump()
+
+    def heard(self, port):
+        sent = [message.hex(" ").upper() for _, message in self.system.output(port).sent]
+        self.system.output(port).sent.clear()
+        return sent
+
+    def open(self):
+        return self.show.missing() == ([], [])
+
+
+@pytest.fixture
+async def stand(mock_clock, nursery):
+    """The show in scene 1 with everything there, its burst heard. (Only a test that names the clock runs by it.)"""
+    stand = Stand(mock_clock)
+    stand.heard("Box 1")
+    nursery.start_soon(stand.watch.run)
+    return stand
+
+
+async def test_what_is_missing_at_the_start_is_opened_when_it_comes(mock_clock, nursery):
+    """An input and an output that come after the start are in use two seconds later; the output gets the scene."""
+    stand = Stand(mock_clock, pulled=("Stage piano", "Box 1"))
+    nursery.start_soon(stand.watch.run)
+    await stand.passes(5)
+    assert not stand.open()
+    stand.system.plug("Stage piano")
+    stand.system.plug("Box 1")
+    await stand.passes(2)
+    assert stand.open()
+    assert stand.heard("Box 1") == [*SILENCE, *BURST]
+    stand.play("Stage piano", "90 3C 40")
+    assert stand.heard("Box 1") == ["90 3C 40"]
+
+
+@pytest.mark.parametrize("port", [*INPUTS, *OUTPUTS])
+async def test_what_was_unplugged_is_back_within_two_seconds(mock_clock, stand, port):
+    """Any port, away for a moment or for long, is in use again two seconds after it is plugged in; both are told."""
+    for away in (0.0, 0.3, 7.0):
+        stand.system.unplug(port)
+        await stand.passes(away)
+        stand.system.plug(port)
+        await stand.passes(2)
+        assert stand.open()
+    assert sum(f'is open ("{port}")' in said for said in stand.said) == 3
+    assert any("was unplugged" in said for said in stand.said)
+
+
+@pytest.mark.parametrize("away", [0.0, 0.3, 7.0])
+async def test_a_service_that_dies_and_comes_back(mock_clock, stand, away):
+    """When the service of all ports ends and starts again, every port is in use two seconds later; it is told once."""
+    stand.play("Stage piano", "90 3C 40")
+    stand.system.stop()
+    await stand.passes(away)
+    stand.system.start()
+    await stand.passes(2)
+    assert stand.open()
+    assert stand.heard("Box 1")[-3:] == BURST
+    assert sum("the service of the ports is back" in said for said in stand.said) == (away > 0)
+    stand.play("Stage piano", "90 3C 40", "80 3C 40")
+    assert stand.heard("Box 1") == ["90 3C 40", "80 3C 40"]
+
+
+async def test_an_output_that_returns_is_silenced_set_to_rest_and_put_on_the_scenes_sounds(mock_clock, stand):
+    """In this order: the notes it is owed, silence, rest, and the burst of the scene that is in force now."""
+    stand.play("Stage piano", "90 3C 40", "90 40 40")
+    stand.heard("Box 1")
+    stand.system.unplug("Box 1")
+    await stand.passes(0.5)
+    stand.play("Stage piano", "80 40 40")  # it misses this one
+    stand.system.plug("Box 1")
+    await stand.passes(2)
+    sent = stand.heard("Box 1")
+    assert sent[:2] == ["80 3C 40", "80 40 40"]
+    assert sent[2:] == [*SILENCE, *BURST]
+
+
+async def test_the_scene_that_came_meanwhile_is_sent(mock_clock, stand):
+    """A scene recalled while the output was away is the one it gets, with the last sounds of the channels it leaves."""
+    stand.play("Stage piano", "B1 00 05", "C1 07")
+    stand.system.unplug("Box 1")
+    await stand.passes(0.5)
+    stand.show.command("scene", 2)  # has no burst for this output
+    stand.system.plug("Box 1")
+    await stand.passes(2)
+    sounds = [each for each in stand.heard("Box 1") if each.split()[0] in ("B4", "C4", "B1", "C1")]
+    assert [each for each in sounds if each.startswith(("B4 00", "B4 20", "C4"))] == BURST
+    assert [each for each in sounds if each.startswith(("B1 00", "C1"))] == ["B1 00 05", "C1 07"]
+
+
+async def test_a_port_that_has_another_name_is_told_and_not_stolen(mock_clock, nursery):
+    """A second name that leads to a port in use does not get it; status says why, and it is tried every two seconds."""
+    stand = Stand(mock_clock, RIG.replace('port = "Box 2"', 'port = "Box ?"'))
+    assert stand.show.missing() == ([], [1])  # there are two
+    stand.system.unplug("Box 2")
+    nursery.start_soon(stand.watch.run)
+    before = len(stand.system.lent)
+    await stand.passes(10)
+    assert len(stand.system.lent) - before in (5, 6)
+    assert stand.show.missing() == ([], [1])
+    assert "which has another name of the rig already" in stand.show.out_meters[1].last_error
+    stand.play("Stage piano", "90 3C 40")
+    assert stand.heard("Box 1")[-1:] == ["90 3C 40"]
+
+
+async def test_after_sleep_everything_is_released_and_sent_again(mock_clock, stand):
+    """The system's uptime jumps by more than two seconds: notes, pedals, bends are let go, the scene is sent again."""
+    stand.play("Stage piano", "90 3C 40", "B0 40 7F", "E0 00 50")
+    stand.heard("Box 1")
+    stand.slept += 3600 * S
+    await stand.passes(0.3)
+    assert stand.heard("Box 1") == ["80 3C 40", "B0 40 00", "E0 00 40", *BURST]
+    assert any("woke after 3600 s" in said for said in stand.said)
+    await stand.passes(5)
+    assert stand.heard("Box 1") == []
+
+
+async def test_what_the_drivers_had_kept_over_a_sleep_is_released_with_the_rest(mock_clock, stand):
+    """A note that is read just after the wake-up is older than the sleep, and its release may be lost."""
+    stand.slept += 3600 * S
+    await stand.passes(0.2)  # the wake-up has just been noticed
+    stand.play("Stage piano", "90 3C 40")
+    await stand.passes(0.1)
+    assert stand.heard("Box 1") == ["90 3C 40", "80 3C 40", *BURST]
+
+
+async def test_a_busy_moment_is_no_sleep(mock_clock, stand):
+    """A round that comes a second late is no wake-up."""
+    stand.slept += S
+    await stand.passes(1)
+    assert not any("woke" in said for said in stand.said)
+
+
+async def test_a_fault_of_our_own_costs_one_round(mock_clock, stand, monkeypatch):
+    """If looking after the ports fails, it is told and counted, and the next round looks again."""
+    with monkeypatch.context() as patch:
+        patch.setattr(stand.show, "check_outputs", lambda: 1 / 0)
+        await stand.passes(1)
+    assert stand.show.own_faults > 0
+    assert any("a fault of Bayleaf itself: ZeroDivisionError" in said for said in stand.said)
+    stand.system.unplug("Box 1")
+    stand.system.plug("Box 1")
+    await stand.passes(2)
+    assert stand.open()
+    assert stand.heard("Box 1")[-3:] == BURST
+
+
+async def test_an_output_that_refused_is_set_right_when_it_takes_messages_again(mock_clock, stand, monkeypatch):
+    """A driver that refuses for a while, without going away: afterwards silence, rest and the scene are sent."""
+    port = stand.system.output("Box 1")
+    with monkeypatch.context() as patch:
+
+        def full(message):
+            raise PortError("the queue is full")
+
+        patch.setattr(port, "send", full)
+        stand.play("Stage piano", "90 3C 40")
+        await stand.passes(1)
+    stand.heard("Box 1")
+    await stand.passes(2)
+    assert stand.heard("Box 1")[-len(SILENCE) - 3 :] == [*SILENCE, *BURST]

@@ -1,0 +1,57 @@
+"""Set-up messages in words. Source of each figure: tests/reference/sounds.json."""
+
+import pytest
+
+from engine.midi.setup_words import set_up
+from tests.support.paths import reference
+
+FACTS = reference("sounds")
+
+
+def heard(words: str, channel: int = 0) -> list[str]:
+    """In hexadecimal."""
+    return [message.hex(" ").upper() for message in set_up(words, channel).messages]
+
+
+def test_general_midi_and_master_volume() -> None:
+    """GM on, off and GM2 on, and master volume from nothing to full, are the universal messages."""
+    assert heard("GM on") == [FACTS["usx-gm-on"]["expected"]]
+    assert heard("gm off") == [FACTS["usx-gm-off"]["expected"]]
+    assert heard("GM2 on") == [FACTS["usx-gm2-on"]["expected"]]
+    for value14, words in ((0, "0"), (8192, "64"), (16383, "127")):
+        assert heard(f"master volume {words}") == [FACTS[f"usx-master-volume-{value14}"]["expected"]]
+
+
+def test_pitch_bend_range_is_chosen_set_and_let_go_of() -> None:
+    """A bend range of two semitones is the whole transaction, with the null parameter at its end."""
+    assert heard("pitch bend range 2") == FACTS["rpn-sequence"]["expected"]
+
+
+@pytest.mark.parametrize(("words", "msb", "lsb"), [("-100", 0, 0), ("0", 64, 0), ("+50", 96, 0)])
+def test_fine_tuning_is_in_cents(words: str, msb: int, lsb: int) -> None:
+    """Cents are 100/8192 times (value - 8192) (rpn-1-fine)."""
+    assert heard(f"fine tuning {words}")[2:4] == [f"B0 06 {msb:02X}", f"B0 26 {lsb:02X}"]
+    cents = ((msb << 7 | lsb) - 8192) * 100 / 8192
+    assert cents == int(words)
+
+
+@pytest.mark.parametrize("msb", ["00", "40", "7F"])
+def test_coarse_tuning_is_in_semitones(msb: str) -> None:
+    """100 cents a step around 40H (rpn-2-coarse)."""
+    semitones = FACTS[f"rpn-2-coarse-{msb}"]["expected"]["cents"] // 100
+    assert heard(f"coarse tuning {semitones}")[2] == f"B0 06 {msb}"
+
+
+def test_local_control_controllers_and_hexadecimal() -> None:
+    """Local control is controller 122 on the instrument's channel (MIDI 1.0 Table IV); anything else goes in hex."""
+    assert heard("local off", 4) == ["B4 7A 00"]
+    assert heard("local on", 4) == ["B4 7A 7F"]
+    assert heard("controller 7 = 100", 15) == ["BF 07 64"]
+    assert heard("F0 7D 01 F7") == ["F0 7D 01 F7"]
+
+
+@pytest.mark.parametrize("words", ["", "lokal off", "master volume 128", "controller 128 = 1", "F0 7D", "fine tuning"])
+def test_wrong_words_say_what_is_allowed(words: str) -> None:
+    """What is not known is refused with all that is."""
+    with pytest.raises(ValueError, match="pitch bend range"):
+        set_up(words, 0)

@@ -1,0 +1,50 @@
+"""Bytes of eight bits in bytes of seven."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.midi.seven_bit_packing import pack, unpack
+from tests.support.paths import reference
+
+REFERENCE = {entry["id"]: entry for entry in reference("remote")}
+
+
+@pytest.mark.parametrize("name", ["sysex-pack7-bytes", "sysex-pack7-short"])
+def test_the_high_bits_come_first(name):
+    """Seven bytes become eight, their high bits first, bit 6 that of the first byte (MIDI 1.0 p. 43)."""
+    stored, sent = bytes.fromhex(REFERENCE[name]["input"]), bytes.fromhex(REFERENCE[name]["expected"])
+    assert pack(stored) == sent
+    assert unpack(sent) == stored
+
+
+@pytest.mark.parametrize("name", ["sysex-pack7-64", "sysex-pack7-112"])
+def test_what_packing_costs(name):
+    """64 bytes become 74 and 112 become 128 (MIDI 1.0 p. 43)."""
+    entry = REFERENCE[name]
+    assert len(pack(bytes(entry["input"]["stored_bytes"]))) == entry["expected"]["sent_bytes"]
+
+
+@given(st.binary(max_size=300))
+def test_any_bytes_survive(data):
+    """Whatever is packed is 7-bit on the way and unpacks to what it was."""
+    packed = pack(data)
+    assert all(byte < 0x80 for byte in packed)
+    assert unpack(packed) == data
+
+
+@given(st.binary(max_size=40))
+def test_only_what_packing_makes_is_unpacked(packed):
+    """Bytes that packing never makes are refused; no two of them unpack to the same."""
+    try:
+        data = unpack(packed)
+    except ValueError:
+        return
+    assert pack(data) == packed
+
+
+@pytest.mark.parametrize("packed", ["00", "00 00 00 00 00 00 00 00 00", "01 00", "00 80", "80 00"])
+def test_what_packing_never_makes(packed):
+    """High bits without a byte, a bit for a byte that is not there and bytes of eight bits are refused."""
+    with pytest.raises(ValueError, match=r"7-bit|high bits"):
+        unpack(bytes.fromhex(packed))

@@ -1,0 +1,154 @@
+"""MIDI Show Control, RP-002/RP-014."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.midi.show_control import (
+    ALL_CALL,
+    ALL_TYPES,
+    COMMANDS,
+    LIGHTING,
+    SOUND,
+    ShowControl,
+    read_show_control,
+    show_control,
+)
+from tests.support.paths import reference
+
+REFERENCE = {entry["id"]: entry for entry in reference("remote")}
+GO = ShowControl(5, LIGHTING, "go", "61")
+
+cues = st.from_regex(r"[0-9]{1,4}(\.[0-9]{1,3}){0,2}", fullmatch=True)
+
+
+@st.composite
+def sayings(draw):
+    """Anything the standard has a general command for."""
+    command = draw(st.sampled_from(list(COMMANDS.values())))
+    size = draw(st.sampled_from({"timed_go": [5], "set": [4, 9], "fire": [1]}.get(command, [0])))
+    settings = bytes(draw(st.lists(st.integers(0, 127), min_size=size, max_size=size)))
+    given_cues = draw(st.lists(cues, min_size=command == "load", max_size=3))
+    if command in ("set", "fire", "all_off", "restore", "reset"):
+        given_cues = []
+    cue, cue_list, path, *_ = (*given_cues, None, None, None)
+    return ShowControl(draw(st.integers(0, 127)), draw(st.integers(1, 127)), command, cue, cue_list, path, settings)
+
+
+def test_go_to_all_lights():
+    """GO of cue 1 to all lighting devices has the bytes that the standard gives (RP-002 2.1, 5)."""
+    entry = REFERENCE["msc-go"]
+    message = bytes.fromhex(entry["expected"])
+    said = ShowControl(ALL_CALL, LIGHTING, "go", entry["input"]["q_number"])
+    assert show_control(said) == message
+    assert read_show_control(message) == said
+
+
+def test_cue_list_and_path():
+    """Cue 235.6 of list 36.6 on path 59 has the bytes that the standard prints (RP-002 3.1)."""
+    entry = REFERENCE["msc-cue-example"]
+    numbers = entry["input"]
+    said = ShowControl(3, SOUND, "go", numbers["q_number"], numbers["q_list"], numbers["q_path"])
+    message = bytes.fromhex(f"F0 7F 03 02 10 01 {entry['expected']} F7")
+    assert show_control(said) == message
+    assert read_show_control(message) == said
+
+
+def test_the_general_commands():
+    """The commands have the standard's codes (RP-002 4.3)."""
+    expected = REFERENCE["msc-commands"]["expected"]
+    assert {f"{code:02X}": name.upper() for code, name in COMMANDS.items()} == expected
+
+
+def test_the_formats():
+    """Lighting, sound and all types have the standard's codes (RP-002 4.1)."""
+    named = {name: int(code, 16) for code, name in REFERENCE["msc-formats"]["expected"].items()}
+    assert [named[name] for name in ("Lighting", "Sound", "All-types")] == [LIGHTING, SOUND, ALL_TYPES]
+
+
+@given(sayings())
+def test_what_is_built_is_read(said):
+    """Every general command, device, format, cue and setting reads back as it was said."""
+    assert read_show_control(show_control(said)) == said
+
+
+@given(st.lists(st.integers(0, 255), max_size=20).map(bytes))
+def test_what_is_read_has_one_message(tail):
+    """A message that is understood is the one message that says so, but for numbers left empty at its end; anything
+    else is none, without an error."""
+    message = b"\xf0\x7f\x05\x02\x01" + tail + b"\xf7"
+    said = read_show_control(message)
+    assert said is None or message in (show_control(said)[:-1] + b"\x00" * empty + b"\xf7" for empty in range(3))
+
+
+@pytest.mark.parametrize("data", ["36 31", "36 31 00", "36 31 00 00"])
+def test_a_list_and_path_may_be_left_empty(data):
+    """GO 61 is GO 61 with its list and path left out or left empty. (Common practice, no source.)"""
+    said = read_show_control(bytes.fromhex(f"F0 7F 05 02 01 01 {data} F7"))
+    assert said == ShowControl(5, LIGHTING, "go", "61")
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        "F0 7F 05 02 01 F7",  # no command
+        "F0 7F 05 02 00 01 F7",  # format 00 is an extension
+        "F0 7F 05 02 01 00 01 F7",  # and so is command 00
+        "F0 7F 05 02 01 0C F7",  # no general command
+        "F0 7F 05 02 01 01 36 31",  # not ended
+        "F0 7F 05 02 01 01 41 F7",  # a letter for a cue
+        "F0 7F 05 02 01 01 36 2E F7",  # a point without a digit after it
+        "F0 7F 05 02 01 01 2E 36 F7",
+        "F0 7F 05 02 01 01 36 2E 2E 31 F7",
+        "F0 7F 05 02 01 01 00 32 F7",  # a list without a cue
+        "F0 7F 05 02 01 01 00 F7",  # an empty cue
+        "F0 7F 05 02 01 01 36 00 00 31 F7",  # a path without a list
+        "F0 7F 05 02 01 01 36 00 00 00 F7",  # a fourth number, if an empty one
+        "F0 7F 05 02 01 01 36 00 31 00 31 00 31 F7",  # a fourth number
+        "F0 7F 05 02 01 05 F7",  # LOAD of nothing
+        "F0 7F 05 02 01 08 31 F7",  # ALL_OFF has no data
+        "F0 7F 05 02 01 04 00 00 00 00 F7",  # a time too short
+        "F0 7F 05 02 01 06 00 00 00 F7",
+        "F0 7F 05 02 01 01 80 F7",
+        "F0 7E 05 02 01 01 F7",  # a sample dump's kind of header
+        "F0 7F 05 03 01 01 F7",
+        "90 3C 40",
+        "F0 F7",
+        "",
+    ],
+)
+def test_what_is_no_show_control(message):
+    """What the standard gives no meaning is none (RP-002 2.1, 3.1, 4)."""
+    assert read_show_control(bytes.fromhex(message)) is None
+
+
+def test_the_longest_message():
+    """A message has 128 bytes at the most (RP-002 2.1)."""
+    longest = REFERENCE["msc-frame"]["expected"]["max_bytes"]
+    whole = b"\xf0\x7f\x05\x02\x01\x01" + b"1" * (longest - 7) + b"\xf7"
+    assert len(whole) == longest
+    assert read_show_control(whole) is not None
+    assert read_show_control(whole[:-1] + b"1\xf7") is None
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"device": 128},
+        {"format": 0},
+        {"command": "jump"},
+        {"cue": "Finale"},
+        {"cue": "é"},
+        {"cue": None, "cue_list": "2"},
+        {"path": "2"},
+        {"settings": b"\1"},
+        {"cue": "1" * 128},
+    ],
+    ids=str,
+)
+def test_what_cannot_be_said(change):
+    """What the standard has no message for is refused, not sent in some other form."""
+    with pytest.raises(ValueError, match="a show control message of the standard"):
+        show_control(replace(GO, **change))

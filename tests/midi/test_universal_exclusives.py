@@ -1,0 +1,131 @@
+"""Universal exclusives beside those that command: what they look like, and that a rig hands them on as they came."""
+
+import pytest
+
+from engine.core.engine import Engine
+from engine.midi.machine_control import MachineControl, machine_control, read_machine_control
+from engine.midi.show_control import ShowControl, read_show_control, show_control
+from engine.rig.read.load import RigError, read
+from tests.support.paths import reference
+
+ENTRIES = reference("remote")
+REFERENCE = {entry["id"]: entry for entry in ENTRIES}
+MESSAGES = [
+    entry["expected"]
+    for entry in ENTRIES
+    if entry["id"].startswith("usx-") and isinstance(entry["expected"], str) and entry["expected"].endswith("F7")
+]
+MESSAGES.remove(REFERENCE["usx-header"]["expected"])
+RIG = """
+format = 1
+[inputs]
+desk = { port = "a" }
+[outputs]
+box = { port = "b", wire = "din" }
+[[scenes]]
+number = 1
+name = "One"
+routes = [ { from = "desk", to = "box" } ]
+[remote]
+inputs = ["desk"]
+device = 5
+"""
+
+
+def router() -> Engine:
+    made = Engine(read(RIG, "test"))
+    made.recall(0, 1)
+    return made
+
+
+def through(*messages: str) -> list[str]:
+    """What comes out of the rig for these, played at once, until its wire is dry."""
+    made, now, out = router(), 1_000_000, []
+    for message in messages:
+        out += made.receive(now, 0, bytes.fromhex(message))
+    while made.waiting and made.due is not None:
+        now = max(now, made.due)
+        out += made.tick(now)
+    assert made.outcomes == []
+    return [sent.hex(" ").upper() for _, sent, _ in out]
+
+
+@pytest.mark.parametrize("message", MESSAGES)
+def test_what_is_no_command_passes_as_it_came(message):
+    """General MIDI, master volume and balance and bar marks pass whole, even at an input that may command."""
+    assert through(message) == [message]
+
+
+def test_the_header_of_all():
+    """All begin with F0, 7E or 7F, the device and two sub-ids, and end with F7 (MIDI 1.0 p. 35)."""
+    first, kinds, *_, last = REFERENCE["usx-header"]["expected"].split()
+    for message in (*MESSAGES, show_control(ShowControl(5, 1, "go")).hex(" ").upper()):
+        listed = message.split()
+        assert (listed[0], listed[-1]) == (first, last)
+        assert listed[1] in kinds.split("|")
+
+
+@pytest.mark.parametrize("value", [0, 8192, 16383])
+def test_master_volume(value):
+    """The 14 bits of master volume come low byte first (MIDI 1.0 p. 57)."""
+    message = bytes.fromhex(REFERENCE[f"usx-master-volume-{value}"]["expected"])
+    assert message[5] | message[6] << 7 == value
+
+
+def test_sub_ids_that_command():
+    """Of the real-time sub-ids show control and machine control are read, of the others and of 7E none."""
+    real_time = REFERENCE["usx-rt-subids"]["expected"]
+    show, machine = show_control(ShowControl(5, 1, "go")), machine_control(MachineControl(5, "play"))
+    for code in range(128):
+        name = real_time.get(f"{code:02X}")
+        for family in (0x7E, 0x7F):
+            swapped = [bytes((0xF0, family, 5, code)) + message[4:] for message in (show, machine)]
+            read_it = (read_show_control(swapped[0]) is not None, read_machine_control(swapped[1]) is not None)
+            ours = family == 0x7F
+            assert read_it == (ours and name == "Show Control", ours and name == "Machine Control command")
+
+
+@pytest.mark.parametrize("code", REFERENCE["usx-nrt-subids"]["expected"])
+def test_messages_that_are_not_real_time_pass(code):
+    """Dumps, tunings, inquiries and handshakes pass as they came (MIDI 1.0, Table VIIa)."""
+    assert through(f"F0 7E 05 {code} 01 F7") == [f"F0 7E 05 {code} 01 F7"]
+
+
+def test_a_bar_mark_stays_before_its_clock():
+    """A bar mark and the clock that follows come out in that order (MIDI 1.0 p. 54)."""
+    mark, clock = REFERENCE["usx-bar-marker-merge"]["input"]
+    assert through(mark, clock) == [mark, clock]
+
+
+def test_cues_are_written_in_digits_and_points():
+    """Of all bytes, digits and the point between them make a cue, and 00 parts the fields (RP-002 3.1)."""
+    found = REFERENCE["msc-ascii"]["expected"]
+    low, high = (int(digit, 16) for digit in found["digits"])
+    for byte in range(128):
+        said = read_show_control(bytes((0xF0, 0x7F, 5, 2, 1, 1, 0x31, byte, 0x32, 0xF7)))
+        if byte == int(found["delimiter"], 16):
+            assert said is not None
+            assert (said.cue, said.cue_list) == ("1", "2")
+        else:
+            assert (said is not None) == (low <= byte <= high or byte == int(found["point"], 16))
+
+
+def test_device_ids():
+    """Ids 00 to 6F are single devices, 70 to 7E groups, 7F all: a rig has one of the first (RP-002 2.2)."""
+    found = REFERENCE["msc-device-ids"]["expected"]
+    single = [int(code, 16) for code in found["single"]]
+    for device in range(0x80):
+        try:
+            read(RIG.replace("device = 5", f"device = {device}"), "test")
+            allowed = True
+        except RigError:
+            allowed = False
+        assert allowed == (single[0] <= device <= single[1])
+
+
+def test_hundredths_of_a_frame():
+    """The last byte of a place holds hundredths of a frame up to 99 (RP-002 3.2.1)."""
+    most = REFERENCE["mmc-time-fields"]["expected"]["ff_max"]
+    for value in range(128):
+        message = bytes.fromhex("F0 7F 05 06 44 06 01 61 02 03 04") + bytes((value, 0xF7))
+        assert (read_machine_control(message) is not None) == (value <= most)

@@ -1,0 +1,71 @@
+"""The 31 files of openttd-openmsx through a rig that passes everything, against what mido reads of them."""
+
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from engine.midi.midi_file import read_smf
+from engine.offline.performance_comparison import said_in
+from engine.offline.rehearsal_run import rehearse
+from engine.offline.song import read_song
+from engine.rig.read.load import read
+from tests.support.songs import FOLDER, need_songs
+from tests.support.songs import song as song_of
+
+FILES = sorted(FOLDER.glob("*.mid"))
+MS = 1_000_000
+RIG = """
+format = 1
+[inputs]
+band = { port = "a" }
+[outputs]
+all = { port = "b" }
+cable = { port = "c", wire = "din" }
+[[scenes]]
+number = 1
+name = "Through"
+routes = [ { from = "band", to = ["all", "cable"] } ]
+"""
+
+
+@pytest.mark.parametrize("file", FILES or [None], ids=lambda file: file.name if file else "none")
+def test_real_music_comes_through_note_for_note(file: Path | None) -> None:
+    """Each message comes out of a fast output as mido reads it from the file, at its time; on a DIN cable every note
+    does, none before its time; nothing is left sounding."""
+    need_songs()
+    assert file is not None
+    rig, wanted = read(RIG, "test"), song_of(file)
+    song = read_song(file, list(rig.inputs), ["band"])
+    assert song.told == []
+    found = rehearse(rig, song, None, lambda part: None)
+    assert found.report["notes_left_sounding"] == 0
+    assert found.report["messages_in"] == len(wanted)
+    said = said_in(found.outputs["all.mid"])
+    added = len(said) - len(wanted)
+    # one file never lets go of a key: then it is let go at the end
+    assert added == sum(output == "all" for output, _, _ in found.done.held)
+    assert [each.message for each in said[: len(wanted)]] == [message for _, message in wanted]
+    assert all(abs(each.at - at) < 0.1 * MS for each, (at, _) in zip(said, wanted, strict=False))
+    on_the_cable = said_in(found.outputs["cable.mid"])
+    notes = Counter(message for _, message in wanted if message[0] & 0xE0 == 0x80)
+    assert not notes - Counter(each.message for each in on_the_cable)
+    output = found.report["outputs"]["cable"]
+    assert len(on_the_cable) + output["replaced"] == len(wanted) + added
+    assert output["shed"] == 0
+    assert all(each.wait >= 0 for each in found.done.sent["cable"])
+    assert output["load"]["busiest_second"]["bytes"] <= 3125  # MIDI 1.0 p. 1: 31,250 bits a second, ten a byte
+
+
+def test_the_files_written_are_read_alike_by_mido(tmp_path: Path) -> None:
+    """An output's file is a Standard MIDI File that mido reads, message for message as we do."""
+    need_songs()
+    rig = read(RIG, "test")
+    found = rehearse(rig, read_song(FILES[0], ["band"], []), 1, lambda part: None)
+    kept = tmp_path / "cable.mid"
+    kept.write_bytes(found.outputs["cable.mid"])
+    ours = said_in(kept.read_bytes())
+    theirs = song_of(kept)
+    assert [each.message for each in ours] == [message for _, message in theirs]
+    assert all(abs(each.at - at) < 0.001 * MS for each, (at, _) in zip(ours, theirs, strict=True))
+    assert read_smf(kept.read_bytes()).complaints == []

@@ -1,0 +1,359 @@
+"""The live socket: who may ask what, what comes of it, and that nobody can hold others up."""
+
+import json
+from contextlib import AsyncExitStack
+from pathlib import Path
+
+import pytest
+import trio
+from wsproto.events import BytesMessage, TextMessage
+
+from engine.live.socket.client import socket_path
+from engine.panel import connections
+from engine.panel.browser_socket import LONGEST
+from tests.support.panel_ends import DEADLINE, FIRST_FRAME, NAME, Engine, panel, texts
+
+HOSTILE = [
+    "<img src=x onerror=alert(1)>",
+    "</script><script>alert(1)</script>",
+    '"}, "role": "operate", {"',
+    "\u2028\u2029\x00\x1b]0;x\x07",
+    "\u202egnp.exe",
+    "${7*7} {{7*7}} %s",
+]
+LOOKS = ("rig", "filters", "status", "explain", "differences")
+DEEDS = (
+    *("scene", "next", "back", "first", "entry", "setlist", "panic", "resend", "tap", "clock", "timecode"),
+    *("mute", "unmute", "edit", "save", "scenes", "test note", "identify"),
+)
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "run"))
+
+
+async def test_the_role_comes_first_and_then_all_that_holds(tmp_path: Path) -> None:
+    """The first message is the role, the second a whole frame; a browser that comes later gets the whole as well."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as first:
+        assert await first.hear() == {"role": "operate"}
+        assert await first.hear() == {"frame": FIRST_FRAME}
+        await engine.tell(at=2, scene={"number": 12, "name": "Finale"})
+        assert await first.hear() == {"frame": {"at": 2, "scene": {"number": 12, "name": "Finale"}}}
+        async with ends.live() as second:
+            assert await second.hear() == {"role": "operate"}
+            whole = {key: value for key, value in FIRST_FRAME.items() if key != "activity"}
+            assert await second.hear() == {"frame": {**whole, "at": 2, "scene": {"number": 12, "name": "Finale"}}}
+        assert len(engine.followers) == 1
+
+
+async def test_requests_reach_the_engine_and_answers_come_back(tmp_path: Path) -> None:
+    """What is asked is passed on whole, and the answer carries its number; on this machine everything may be asked."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        for number, do in enumerate((*LOOKS, *DEEDS)):
+            answer = await live.ask(number, do=do, scene=3, extra=[1, {"a": None}])
+            asked = {"do": do, "scene": 3, "extra": [1, {"a": None}]}
+            assert answer == {"done": True, "text": f"done: {do}", "asked": asked}
+
+
+@pytest.mark.parametrize(
+    "do", ["keep", "follow", "watch", "backup", "restore", "learn", "", "SCENE", None, 3, ["next"]]
+)
+async def test_nothing_else_reaches_the_engine(tmp_path: Path, do: object) -> None:
+    """What would write files of the asker's choice, turn the connection round, or is no command at all is refused."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        answer = await live.ask(do=do)
+        assert answer == {"done": False, "text": "the page cannot ask that"}
+        assert [asked["do"] for asked in engine.asked if asked["do"] != "follow"] == []
+
+
+async def test_view_looks_and_does_not_operate(tmp_path: Path) -> None:
+    """A browser paired to view may ask what there is; every command is refused, and the engine does not hear of it."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path, from_phone=True) as ends:
+        async with ends.live(await ends.paired("view")) as live:
+            assert await live.hear() == {"role": "view"}
+            for number, do in enumerate(DEEDS):
+                answer = await live.ask(number, do=do)
+                assert not answer["done"]
+                assert "may look but not operate" in answer["text"]
+            for number, do in enumerate(LOOKS, 100):
+                assert (await live.ask(number, do=do))["done"]
+        async with ends.live(await ends.paired("operate")) as live:
+            assert await live.hear() == {"role": "operate"}
+            assert (await live.ask(do="next"))["done"]
+    assert [asked["do"] for asked in engine.asked if asked.get("do") not in ("follow", *LOOKS)] == ["next"]
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+async def test_hostile_names_stay_text(tmp_path: Path, name: str) -> None:
+    """A name that looks like markup, code or JSON comes out as the same text, in frames, answers and requests."""
+    engine = Engine()
+    engine.first = {"at": 1, "scene": {"number": 1, "name": name}, "health": [name]}
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        assert await live.hear() == {"role": "operate"}
+        assert await live.hear() == {"frame": engine.first}
+        answer = await live.ask(do="setlist", setlist=name)
+        assert list(texts(answer)).count(name) == 1
+        assert answer["asked"] == {"do": "setlist", "setlist": name}
+
+
+async def test_messages_come_only_to_those_who_asked(tmp_path: Path) -> None:
+    """The engine is asked for messages while any browser wants them, and only that browser gets them."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as one, ends.live() as other:
+        await one.until(lambda told: "frame" in told)
+        await other.until(lambda told: "frame" in told)
+        await one.say(events=True)
+        await engine.until(lambda: {"events": True} in engine.asked)
+        await engine.tell(at=2, events=[{"words": "note on"}], left_out=0)
+        assert (await one.until(lambda told: told["frame"]["at"] == 2))["frame"]["events"] == [{"words": "note on"}]
+        assert (await other.until(lambda told: told["frame"]["at"] == 2))["frame"] == {"at": 2}
+        await one.say(events=False)
+        await engine.until(lambda: {"events": False} in engine.asked)
+
+
+async def test_a_tab_that_rests_asks_nothing(tmp_path: Path) -> None:
+    """When no browser looks, the engine is not followed; one that looks again gets the whole picture at once."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        await live.until(lambda told: "frame" in told)
+        await engine.followed()
+        await live.say(rest=True)
+        await engine.followed(0)
+        assert (await live.ask(do="panic"))["done"]
+        await live.say(rest=False)
+        await engine.followed()
+        assert await live.hear() == {"frame": FIRST_FRAME}
+
+
+async def test_the_engine_is_not_followed_when_all_have_gone(tmp_path: Path) -> None:
+    """The last browser that closes ends the following."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends:
+        async with ends.live() as live:
+            await live.until(lambda told: "frame" in told)
+            await engine.followed()
+        await engine.followed(0)
+
+
+async def test_gone_and_back(tmp_path: Path) -> None:
+    """Without an engine the browser is told so, at the start and when it ends; then "back" and a whole frame."""
+    async with panel(tmp_path) as ends, ends.live() as live:
+        assert await live.hear() == {"role": "operate"}
+        for _ in range(2):
+            assert NAME in (await live.hear())["gone"]
+            answer = await live.ask(do="next")
+            assert not answer["done"]
+            assert NAME in answer["text"]
+            engine = Engine()
+            async with engine.playing():
+                assert await live.hear() == {"back": True}
+                assert await live.hear() == {"frame": FIRST_FRAME}
+                assert (await live.ask(do="next"))["done"]
+
+
+async def test_what_is_no_engine_is_told_as_gone(tmp_path: Path) -> None:
+    """Something that listens in the engine's place and talks nonsense does not end the panel."""
+
+    async def nonsense(stream: trio.SocketStream) -> None:
+        async with stream:
+            await stream.send_all(b"hello\n")
+            await stream.receive_some()
+
+    path = socket_path(NAME)
+    path.parent.mkdir(parents=True)
+    listening = trio.socket.socket(trio.socket.AF_UNIX, trio.socket.SOCK_STREAM)
+    await listening.bind(str(path))
+    listening.listen(4)
+    async with trio.open_nursery() as nursery:
+        nursery.start_soon(trio.serve_listeners, nonsense, [trio.SocketListener(listening)])
+        async with panel(tmp_path) as ends, ends.live() as live:
+            assert await live.hear() == {"role": "operate"}
+            assert "is none" in (await live.hear())["gone"]
+        nursery.cancel_scope.cancel()
+
+
+async def test_panic_waits_for_nothing(tmp_path: Path) -> None:
+    """While the engine is slow over work at the bench, the show's commands and panic are answered."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        await live.say(id=1, ask={"do": "ports"})
+        await engine.until(lambda: {"do": "ports"} in engine.asked)
+        assert (await live.ask(2, do="panic"))["done"]
+        assert (await live.ask(3, do="next"))["done"]
+        engine.slow.set()
+        assert (await live.until(lambda told: told.get("id") == 1))["answer"]["done"]
+
+
+async def test_commands_stay_in_order(tmp_path: Path) -> None:
+    """Ten commands in a row reach the engine as they were pressed."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        for number in range(10):
+            await live.say(id=number, ask={"do": "scene", "scene": number})
+        for number in range(10):
+            await live.until(lambda told, number=number: told.get("id") == number)
+    assert [asked["scene"] for asked in engine.asked if asked["do"] == "scene"] == list(range(10))
+
+
+async def test_a_flood_of_requests_is_refused(tmp_path: Path) -> None:
+    """Of 500 requests at once some dozens reach the engine; the rest are refused, and panic still passes."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live, trio.open_nursery() as nursery:
+
+        async def flood() -> None:
+            for number in range(500):
+                await live.say(id=number, ask={"do": "rig"})
+            await live.say(id=500, ask={"do": "panic"})
+
+        nursery.start_soon(flood)
+        answered = {}
+        while len(answered) < 501:
+            told = await live.until(lambda told: "id" in told)
+            answered[told["id"]] = told["answer"]
+    refused = [answer for answer in answered.values() if not answer["done"]]
+    assert len(refused) > 100
+    assert answered[500]["done"]
+    assert sum(asked["do"] == "rig" for asked in engine.asked) == 500 - len(refused)
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "",
+        "hello",
+        "[]",
+        "3",
+        "null",
+        "{}",
+        '{"id": 1}',
+        '{"events": 1}',
+        '{"rest": "yes"}',
+        '{"id": true, "ask": {}}',
+        '{"id": 1e400, "ask": {}}',
+        '{"id": 1, "ask": []}',
+        '{"id": "x", "ask": {"do": "next"}}',
+        "[" * 100_000,
+    ],
+)
+async def test_what_is_not_ours_ends_the_socket(tmp_path: Path, said: str) -> None:
+    """A text that is no message of ours closes the socket with 1003; others go on (RFC 6455 section 7.4.1)."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as other, ends.live() as live:
+        await live.until(lambda told: "frame" in told)
+        await live.raw(TextMessage(said))
+        assert await live.hear() == 1003
+        assert (await other.ask(do="next"))["done"]
+
+
+async def test_bytes_end_the_socket(tmp_path: Path) -> None:
+    """A message of bytes is no text: the socket ends."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        await live.until(lambda told: "frame" in told)
+        await live.raw(BytesMessage(b'{"events": true}'))
+        assert await live.hear() in (1000, 1003, 1006, 1011)
+
+
+@pytest.mark.parametrize("pieces", [1, 8])
+async def test_oversize_messages_end_the_socket(tmp_path: Path, pieces: int) -> None:
+    """A message longer than is taken, whole or in fragments, closes with 1009 (RFC 6455 section 7.4.1)."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
+        await live.until(lambda told: "frame" in told)
+        text = json.dumps({"id": 1, "ask": {"do": "edit", "burst": "x" * LONGEST}})
+        size = -(-len(text) // pieces)
+        for start in range(0, len(text), size):
+            last = start + size >= len(text)
+            await live.raw(TextMessage(text[start : start + size], message_finished=last))
+        assert await live.hear() == 1009
+        assert all(asked["do"] == "follow" for asked in engine.asked)
+
+
+async def test_too_many_sockets_are_refused(tmp_path: Path) -> None:
+    """Thirty-two browsers may look; one more is closed with 1013, and let in when another has gone."""
+    async with panel(tmp_path) as ends, trio.open_nursery() as nursery:
+        gone = trio.Event()
+
+        async def look(task_status: trio.TaskStatus[None]) -> None:
+            async with ends.live() as live:
+                assert await live.hear() == {"role": "operate"}
+                task_status.started()
+                await gone.wait()
+
+        for _ in range(32):
+            await nursery.start(look)
+        async with ends.live() as late:
+            assert await late.hear() == 1013
+        gone.set()
+        with trio.fail_after(30):
+            told = 1013
+            while told == 1013:
+                async with ends.live() as late:
+                    told = await late.hear()
+        assert told == {"role": "operate"}
+
+
+async def test_others_cannot_take_all_connections(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many connections another machine holds open, a browser of this one is let in."""
+    monkeypatch.setattr(connections, "_MOST", 6)
+    monkeypatch.setattr(connections, "_OURS", 2)
+    async with panel(tmp_path) as ends, AsyncExitStack() as opened:
+        with monkeypatch.context() as elsewhere:
+            elsewhere.setattr(connections, "is_loopback", lambda address: False)
+            idle = [await opened.enter_async_context(await ends.stream()) for _ in range(5)]
+            with trio.fail_after(DEADLINE):
+                assert await idle[-1].receive_some(1) == b""
+        async with ends.live() as live:
+            assert await live.hear() == {"role": "operate"}
+
+
+async def test_a_byte_after_the_upgrade_hurts_nobody_else(tmp_path: Path) -> None:
+    """A byte that follows the upgrade request at once breaks that connection at most; other browsers go on."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as other:
+        for _ in range(3):
+            async with await ends.stream() as stream:
+                await ends.upgrade(stream, ends.usual(), after=b"x")
+            assert (await other.ask(do="next"))["done"]
+        assert (await ends.http("GET", "/page/pair.css")).status == 200
+
+
+async def test_noise_instead_of_http_hurts_nobody_else(tmp_path: Path) -> None:
+    """Bytes that are no request end their connection; the panel answers others."""
+    async with panel(tmp_path) as ends:
+        for noise in (
+            b"\x00" * 100,
+            b"GET",
+            b"\x16\x03\x01\x02\x00",
+            b"GET / HTTP/1.1\r\n" * 2000,
+            b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n",
+        ):
+            async with await ends.stream() as stream:
+                await stream.send_all(noise)
+        assert (await ends.http("GET", "/page/pair.css")).status == 200
+
+
+async def test_a_browser_that_does_not_read_is_dropped(tmp_path: Path) -> None:
+    """One that takes nothing is cut off within seconds; one that reads gets its frames all the while, none queued."""
+    engine = Engine()
+    padding = "x" * 100_000
+    async with engine.playing(), panel(tmp_path) as ends, ends.live() as reader, ends.live() as lazy:
+        await reader.until(lambda told: "frame" in told)
+        await lazy.until(lambda told: "frame" in told)
+        at = 1
+        with trio.fail_after(60):
+            while True:
+                at += 1
+                await engine.tell(at=at, health=[padding])
+                assert (await reader.hear())["frame"]["at"] == at
+                try:  # a broken connection takes no more of ours
+                    await lazy.say(rest=False)
+                except trio.BrokenResourceError:
+                    break
+                await trio.sleep(0.01)
+        assert (await reader.ask(do="next"))["done"]

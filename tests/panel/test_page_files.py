@@ -1,0 +1,81 @@
+"""What is served of the page, and what an unpaired browser gets."""
+
+import gzip
+import re
+from pathlib import Path
+
+import pytest
+
+from engine.panel.page_files import page_files
+from tests.support.panel_ends import Engine, panel
+
+MOST = 150_000  # bytes over the wire, in all
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "run"))
+
+
+def test_the_page_is_small() -> None:
+    """All files of the page together are under 150 kB as they go over the wire."""
+    assert 0 < sum(len(file.packed) for file in page_files().values()) < MOST
+
+
+def test_no_file_has_inline_code_or_asks_another_host() -> None:
+    """No script or style within HTML, no handler attribute, no address of another host but XML's name spaces."""
+    for name, file in page_files().items():
+        text = file.body.decode()
+        if name.endswith(".html"):
+            assert not re.search(r"<script(?![^>]*\ssrc=)|<style|\sstyle=|\son[a-z]+=|javascript:", text), name
+        assert not re.search(r"(?:https?:)?//(?!www\.w3\.org/)[a-z0-9-]+\.[a-z]{2,}", text), name
+
+
+async def test_an_unpaired_browser_gets_the_form_and_nothing_of_the_rig(tmp_path: Path) -> None:
+    """Without a right cookie the page is a form, the socket is refused, and the engine is not asked."""
+    engine = Engine()
+    async with engine.playing(), panel(tmp_path, from_phone=True) as ends:
+        for cookie in (None, f"bayleaf-{ends.port}=", f"bayleaf-{ends.port}=guess", "bayleaf-1=x; other=y"):
+            told = await ends.http("GET", "/", [("Host", ends.host), *([("Cookie", cookie)] if cookie else [])])
+            assert told.status == 403
+            assert b'<form method="post" action="/pair">' in told.body
+            assert b"Overture" not in told.body
+            assert ends.host.encode() not in told.body
+            async with await ends.stream() as stream:
+                assert (await ends.upgrade(stream, ends.usual(cookie))).status == 403
+        assert engine.asked == []
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/page/",
+        "/page/app.py",
+        "/page/../app.py",
+        "/page/..%2Fapp.py",
+        "/page/%2e%2e/app.py",
+        "/page//etc/passwd",
+        "/page/pair.css/",
+        "/page/pair.css%00",
+        "/live",
+        "/pair",
+        "//",
+    ],
+)
+async def test_nothing_but_the_page_is_served(tmp_path: Path, path: str) -> None:
+    """Other paths, and ways out of the folder, are not found."""
+    async with panel(tmp_path) as ends:
+        assert (await ends.http("GET", path)).status in (400, 404, 405)
+
+
+async def test_files_are_packed_and_kept_by_the_browser(tmp_path: Path) -> None:
+    """A browser that unpacks gets gzip; one that has the file already gets status 304 and no body."""
+    async with panel(tmp_path) as ends:
+        own = [("Host", ends.host)]
+        plain = await ends.http("GET", "/page/pair.css", own)
+        packed = await ends.http("GET", "/page/pair.css", [*own, ("Accept-Encoding", "gzip, br")])
+        assert packed.one("content-encoding") == "gzip"
+        assert gzip.decompress(packed.body) == plain.body
+        kept = await ends.http("GET", "/page/pair.css", [*own, ("If-None-Match", plain.one("etag"))])
+        assert (kept.status, kept.body) == (304, b"")
+        assert plain.one("content-type") == "text/css; charset=utf-8"

@@ -1,0 +1,1 @@
+"""Tests with real servers: JACK, the ALSA sequencer, a synthesizer, a browser."""

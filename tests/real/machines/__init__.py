@@ -1,0 +1,1 @@
+"""Tests with several machines, made of network namespaces."""

@@ -1,0 +1,114 @@
+"""Differences in words. The wording is the project's own; no outside source."""
+
+from hypothesis import given, settings
+
+from engine.rig.edit.differences import rigs, scenes, text
+from engine.rig.read.load import read
+from tests.support.plain_rig import RIG
+from tests.support.random_rig_files import rig_texts
+
+
+@settings(max_examples=20, deadline=None)
+@given(rig_texts(), rig_texts())
+def test_only_equal_rigs_have_no_difference(one: str, other: str) -> None:
+    """Two rigs differ in words exactly if they differ."""
+    a, b = read(one, "a"), read(other, "b")
+    assert rigs(a, a) == []
+    assert (rigs(a, b) == []) == (a == b)
+
+
+def test_two_scenes_in_words() -> None:
+    """What one scene has and the other has not is told."""
+    rig = read(RIG, "any")
+    told = scenes(rig, 11, 12)
+    assert told[0] == "name: Overture in 11, Finale in 12"
+    assert 'only in 11: burst step string-machine: sound "Warm pad"' in told
+    assert scenes(rig, 12, 11)[0] == "name: Finale in 12, Overture in 11"
+
+
+def test_two_scenes_with_the_same_in_another_order() -> None:
+    """Two scenes that send the same in another order are told apart, and in no other way."""
+    steps = ['{ instrument = "old-synth", program = 3 }', '{ instrument = "string-machine", program = 4 }']
+    made = "".join(
+        f'[[scenes]]\nnumber = {number}\nname = "Same {number}"\nburst = [{", ".join(order)}]\n'
+        for number, order in ((21, steps), (22, steps[::-1]))
+    )
+    assert scenes(read(RIG + made, "any"), 21, 22)[1:] == ["the burst steps stand in another order or number"]
+
+
+def test_a_scene_with_another_number_is_the_same_scene() -> None:
+    """A scene that was renumbered is told as that, with what else changed in it, not as one gone and one new."""
+    made = RIG.replace("number = 12", 'number = 31\nheld = "cut"')
+    assert rigs(read(RIG, "any"), read(made, "any")) == [
+        "scene 12 Finale is scene 31 now",
+        "scene 31: held was ring, is cut",
+    ]
+
+
+def test_equal_texts_have_no_lines() -> None:
+    """A unified diff names both sides and is empty for equal texts."""
+    assert text("a\n", "a\n", "old", "new") == ""
+    assert text("a\n", "b\n", "old", "new").splitlines()[:2] == ["--- old", "+++ new"]
+
+
+def test_a_control_in_words() -> None:
+    """A control is told with its condition as it was written, a single number as one."""
+    control = '\n[[controls]]\ninput = "pedals"\nwhen = { note = NOTE }\ndo = "back"\nguard = "40 ms"\n'
+    one, other = (read(RIG + control.replace("NOTE", note), "any") for note in ("3", "[3, 5]"))
+    assert rigs(one, other) == [
+        "control taken out: input pedals when note 3 do back guard 40 ms",
+        "control added: input pedals when note 3 to 5 do back guard 40 ms",
+    ]
+
+
+def test_a_time_in_words() -> None:
+    """Times are told in milliseconds."""
+    made = RIG.replace('settle  = "30 ms"', 'settle  = "1.5 s"')
+    assert made != RIG
+    assert rigs(read(RIG, "any"), read(made, "any")) == ["instrument string-machine: settle was 30 ms, is 1500 ms"]
+
+
+def test_a_blank_step_in_words() -> None:
+    """A step that sends nothing is told as blank."""
+    rig = read(RIG.replace(', sound = "Warm pad"', ""), "any")
+    assert "only in 11: burst step string-machine: blank" in scenes(rig, 11, 12)
+
+
+NUMBERS = """
+format = 1
+[inputs]
+keys = { port = "a" }
+[outputs]
+strings = { port = "b" }
+[instruments.string-machine]
+output = "strings"
+channel = 5
+sounds = { "Warm pad" = { bank = [0, 3], program = 12 } }
+[[scenes]]
+number = 1
+name = "One"
+burst = [ { instrument = "string-machine", bank = [0, 3], program = 12 } ]
+[[scenes]]
+number = 2
+name = "Two"
+burst = [
+  { output = "strings", channel = 5, bank = [0, 3], program = 12 },
+  { output = "strings", channel = 6, program = 12 },
+]
+"""
+
+
+def test_a_sound_that_is_given_by_number_is_named() -> None:
+    """A step with a program is told with the sound's name, by instrument or by its output and channel."""
+    assert scenes(read(NUMBERS, "any"), 1, 2)[1:] == [
+        "only in 1: burst step string-machine: program 12, bank 0 3 (Warm pad)",
+        "only in 2: burst step strings channel 5: program 12, bank 0 3 (Warm pad)",
+        "only in 2: burst step strings channel 6: program 12",
+    ]
+
+
+def test_a_sound_with_a_new_name_is_no_other_step() -> None:
+    """A sound that was given another name is told once, of its instrument, and not of each step with its number."""
+    told = rigs(read(NUMBERS, "any"), read(NUMBERS.replace("Warm pad", "Choir"), "any"))
+    assert len(told) == 1
+    assert told[0].startswith("instrument string-machine: sounds was Warm pad")

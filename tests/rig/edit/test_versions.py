@@ -1,0 +1,287 @@
+"""Saving a rig file safely. The rules are the project's own (README: operating); the steps are POSIX rename, fsync."""
+
+import errno
+import json
+import os
+import random
+import resource
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from engine.rig.edit.versions import KEPT, RigVersions, SaveError
+from tests.support.paths import process_of
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    """A file that holds "one"."""
+    path = tmp_path / "pit.toml"
+    path.write_text("one\n")
+    return path
+
+
+def test_undo_gives_the_version_before_and_can_be_undone(file: Path) -> None:
+    """What was saved over comes back, and what that was saved over comes back too."""
+    versions = RigVersions(file)
+    versions.save("two\n", "one\n")
+    assert versions.undo() == "one\n"
+    versions.save("one\n", "two\n")
+    assert versions.undo() == "two\n"
+
+
+def test_a_link_that_is_turned_is_followed_to_where_it_leads_now(tmp_path: Path) -> None:
+    """A link that leads to another file meanwhile is read and saved there; the file it led to before stays."""
+    first, second, link = (tmp_path / name for name in ("first.toml", "second.toml", "tonight.toml"))
+    first.write_text("one\n")
+    second.write_text("two\n")
+    link.symlink_to(first)
+    versions = RigVersions(link)
+    link.unlink()
+    link.symlink_to(second)
+    assert versions.present() == "two\n"
+    versions.save("three\n", "two\n")
+    assert (first.read_text(), second.read_text(), versions.undo()) == ("one\n", "three\n", "two\n")
+    assert link.is_symlink()
+
+
+def test_a_file_changed_meanwhile_is_not_overwritten(file: Path) -> None:
+    """A text that is not the expected one stays."""
+    with pytest.raises(SaveError, match="has changed on the disk"):
+        RigVersions(file).save("two\n", "zero\n")
+    assert file.read_text() == "one\n"
+
+
+def test_the_oldest_versions_are_dropped(file: Path) -> None:
+    """The last 50 are kept, newest first."""
+    before = "one\n"
+    for number in range(KEPT + 5):
+        RigVersions(file).save(f"{number}\n", before)
+        before = f"{number}\n"
+    listed = RigVersions(file).list()
+    assert (len(listed), listed[0].number) == (KEPT, KEPT + 5)
+
+
+@pytest.mark.parametrize("call", ["fsync", "replace", "chmod"])
+def test_a_disk_that_fails_leaves_the_old_file(file: Path, monkeypatch: pytest.MonkeyPatch, call: str) -> None:
+    """Whichever step fails, the file is as it was and no half-written one is left."""
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, call, full)
+        with pytest.raises(SaveError, match="No space left on device"):
+            RigVersions(file).save("two\n", "one\n")
+    assert file.read_text() == "one\n"
+    assert not list(file.parent.glob(".*.saving"))
+
+
+def test_line_ends_bom_mode_and_link_stay(tmp_path: Path, file: Path) -> None:
+    """A save changes the text and nothing else about the file."""
+    file.write_bytes(b"\xef\xbb\xbfone\r\n")
+    file.chmod(0o640)
+    link = tmp_path / "link.toml"
+    link.symlink_to(file)
+    RigVersions(link).save("two\n", "one\n")
+    assert (file.read_bytes(), file.stat().st_mode & 0o777, link.is_symlink()) == (
+        b"\xef\xbb\xbftwo\r\n",
+        0o640,
+        True,
+    )
+
+
+def test_a_read_only_file_is_refused(file: Path) -> None:
+    """A file nobody may write stays as it is."""
+    file.chmod(0o444)
+    with pytest.raises(SaveError, match="read-only"):
+        RigVersions(file).save("two\n", "one\n")
+    assert file.read_text() == "one\n"
+
+
+def driven(folder: Path, how: str) -> list[dict[str, Any]]:
+    command = [*process_of("interrupted_save"), str(folder), how]
+    done = subprocess.run(command, cwd=Path.cwd(), capture_output=True, text=True, timeout=200, check=True)
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+@pytest.fixture(scope="module", params=["kill", "fail"])
+def saves(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
+    """What came of saves that were killed before each line of the saving code, or failed at each call to the system."""
+    return driven(tmp_path_factory.mktemp("saves"), request.param)
+
+
+def test_whatever_happens_the_file_is_the_old_one_or_the_new_one(saves: list[dict[str, Any]]) -> None:
+    """Killed at any line or failed at any call, the file and its versions are whole texts, and no text is lost."""
+    assert len(saves) > 40
+    assert {save["holds"] for save in saves} == {"old", "new"}
+    for save in saves:
+        assert save["versions"] in (["old"], []) if save["holds"] == "old" else save["versions"] == ["old"]
+
+
+def test_what_is_said_is_true(saves: list[dict[str, Any]]) -> None:
+    """A save that failed says so in one sentence, with the file, the reason, and whether the file is as it was."""
+    for save in saves:
+        if save["said"]:
+            assert "pit.toml" in save["said"]
+            assert "No space left" in save["said"]
+            assert "\n" not in save["said"]
+            assert ("stays as it was" in save["said"]) == (save["holds"] == "old")
+            assert ("was written" in save["said"]) == (save["holds"] == "new")
+        elif not save["killed"]:
+            assert save["holds"] == "new"
+
+
+def test_the_next_save_works_and_cleans_up(saves: list[dict[str, Any]]) -> None:
+    """After any of it the next save is done, and takes away what a killed one left half-written."""
+    for save in saves:
+        assert save["again"] == ""
+        held = ["new", "old"] if save["holds"] == "new" else ["old"]
+        assert save["afterwards"] == {"holds": "next", "versions": held, "unfinished": 0}
+    assert any(save["unfinished"] for save in saves) == any(save["killed"] for save in saves)
+
+
+def test_a_save_killed_at_any_moment_leaves_whole_texts(file: Path) -> None:
+    """A process that saves again and again and is killed from outside leaves the file and every version whole."""
+    texts = ["".join(f"{word} {line}\n" for line in range(2000)) for word in ("tick", "tock")]
+    code = """
+import itertools, pathlib, sys
+from engine.rig.edit.versions import RigVersions
+file = pathlib.Path(sys.argv[1])
+texts = ["".join(f"{word} {line}\\n" for line in range(2000)) for word in ("tick", "tock")]
+print("ready", flush=True)
+for new in itertools.cycle(texts):
+    RigVersions(file).save(new, file.read_text())
+"""
+    moments = random.Random(7)
+    file.write_text(texts[1])
+    for _ in range(25):
+        with subprocess.Popen([sys.executable, "-c", code, str(file)], stdout=subprocess.PIPE) as child:
+            assert child.stdout is not None
+            child.stdout.readline()
+            time.sleep(moments.uniform(0, 0.06))
+            child.kill()
+        assert child.returncode == -signal.SIGKILL
+        assert file.read_text() in texts
+        kept = RigVersions(file)
+        assert all(kept.text(each.number) in texts for each in kept.list())
+    RigVersions(file).save("after\n", file.read_text())
+    assert not list(file.parent.rglob("*.saving"))
+
+
+def _no_more_than(size: int, action: signal.Handlers) -> Callable[[], None]:
+    """A file of a child may have so many bytes; one more ends it (SIG_DFL) or fails (SIG_IGN)."""
+
+    def limit() -> None:
+        signal.signal(signal.SIGXFSZ, action)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
+        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+    return limit
+
+
+@pytest.mark.parametrize("action", [signal.SIG_DFL, signal.SIG_IGN], ids=["killed", "refused"])
+def test_a_write_that_ends_half_way(file: Path, action: signal.Handlers) -> None:
+    """Killed or refused by the system amid the bytes of the text (setrlimit, SIGXFSZ: POSIX), the old file is whole."""
+    text = "two\n" * 50_000
+    code = f"""
+import signal, sys, pathlib
+signal.signal(signal.SIGXFSZ, signal.{action.name})
+from engine.rig.edit.versions import RigVersions
+RigVersions(pathlib.Path(sys.argv[1])).save("two\\n" * 50_000, "one\\n")
+"""
+    command = [sys.executable, "-B", "-c", code, str(file)]
+    limit = _no_more_than(100_000, action)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False, preexec_fn=limit)
+    if action is signal.SIG_DFL:
+        assert done.returncode == -signal.SIGXFSZ
+        assert [half.stat().st_size for half in file.parent.glob(".*.saving")] == [100_000]
+    else:
+        assert "stays as it was: File too large" in done.stderr
+        assert not list(file.parent.rglob(".*.saving"))
+    assert file.read_text() == "one\n"
+    RigVersions(file).save(text, "one\n")
+    assert file.read_text() == text
+    assert not list(file.parent.rglob(".*.saving"))
+
+
+@pytest.mark.parametrize("call", ["open", "mkdir"])
+def test_a_read_only_folder(file: Path, monkeypatch: pytest.MonkeyPatch, call: str) -> None:
+    """Where nothing may be made beside the file it stays as it is, and the reason is told (EACCES: POSIX)."""
+    real = getattr(os, call)
+
+    def refused(path: Any, *rest: Any, **more: Any) -> Any:
+        if ".saving" in str(path) or call == "mkdir":
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return real(path, *rest, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, call, refused)
+        with pytest.raises(SaveError, match="stays as it was: Permission denied"):
+            RigVersions(file).save("two\n", "one\n")
+    assert file.read_text() == "one\n"
+
+
+def test_a_file_written_while_it_is_saved_is_not_overwritten(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What another program writes between the first look at the file and the last stays."""
+    real = os.fsync
+
+    def another_writes(handle: int) -> None:
+        real(handle)
+        file.write_text("theirs\n")
+
+    monkeypatch.setattr(os, "fsync", another_writes)
+    with pytest.raises(SaveError, match="has changed on the disk"):
+        RigVersions(file).save("two\n", "one\n")
+    assert file.read_text() == "theirs\n"
+
+
+def test_the_folder_is_synced_after_the_rename(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The text is on the disk before the rename, and the rename before save returns (POSIX fsync, rename)."""
+    steps: list[str] = []
+    sync, replace = os.fsync, os.replace
+
+    def synced(handle: int) -> None:
+        steps.append("sync " + os.path.basename(os.readlink(f"/proc/self/fd/{handle}")))
+        sync(handle)
+
+    def renamed(old: Any, new: Any) -> None:
+        steps.append(f"rename to {os.path.basename(new)}")
+        replace(old, new)
+
+    monkeypatch.setattr(os, "fsync", synced)
+    monkeypatch.setattr(os, "replace", renamed)
+    RigVersions(file).save("two\n", "one\n")
+    at = steps.index("rename to pit.toml")
+    assert steps[at - 1].endswith(".saving")
+    assert steps[at + 1] == f"sync {file.parent.name}"
+
+
+def test_a_text_is_kept_without_the_file(file: Path) -> None:
+    """A text that is only kept is the newest version and what undo gives; the file stays."""
+    RigVersions(file).keep("played\n")
+    assert file.read_text() == "one\n"
+    assert RigVersions(file).undo() == "played\n"
+
+
+def test_a_text_is_kept_where_no_file_is(file: Path) -> None:
+    """A text can be kept though the file is gone, and the file is not made by that."""
+    file.unlink()
+    assert RigVersions(file).keep("played\n") == 1
+    assert RigVersions(file).present() is None
+    assert RigVersions(file).undo() == "played\n"
+
+
+def test_the_file_and_its_versions_stay_its_owners(file: Path) -> None:
+    """Where root saves a file of somebody else, file, folder and versions are theirs; others save only their own."""
+    owner = 12345 if os.geteuid() == 0 else os.geteuid()
+    os.chown(file, owner, -1)
+    RigVersions(file).save("two\n", "one\n")
+    folder = file.with_name(".pit.toml.versions")
+    assert {path.stat().st_uid for path in (file, folder, *folder.iterdir())} == {owner}

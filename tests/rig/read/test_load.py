@@ -1,0 +1,190 @@
+"""Reading rig files: the good path, whole files that are no rigs, several errors at once."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from engine.rig.read.load import RigError, RigProblem, load, read
+from tests.support.plain_rig import RIG
+
+
+def problems(text: str) -> tuple[RigProblem, ...]:
+    with pytest.raises(RigError) as caught:
+        read(text, "pit.toml")
+    return caught.value.problems
+
+
+def refused(path: Path) -> str:
+    with pytest.raises(RigError) as caught:
+        load(path)
+    return str(caught.value)
+
+
+def test_a_good_rig_loads_with_its_defaults() -> None:
+    """A good rig loads; what it leaves out has the documented default (README: the rig file)."""
+    rig = read(RIG, "pit.toml")
+    assert rig.rig.name == "Pit"
+    assert rig.outputs["strings"].wire == "din"
+    assert rig.outputs["drums"].wire == "fast"
+    assert rig.instruments["string-machine"].settle == 30_000_000
+    assert rig.instruments["old-synth"].programs_from == 0
+    assert rig.scenes[0].routes[0].source == ("keys",)
+    assert rig.scenes[0].routes[1].source == ("keys", "pedals")
+    assert [settings.filter for settings in rig.scenes[0].routes[0].through] == ["channels", "transpose"]
+    assert rig.controls[0].guard == 250_000_000
+    assert rig.controls[1].guard == 30_000_000
+    assert rig.controls[1].passes is False
+
+
+def test_a_blank_step_may_stand_beside_the_one_that_sends() -> None:
+    """A step without sound or program sends nothing, so one channel may have several, and another one that sends."""
+    step = '{ instrument = "string-machine", sound = "Warm pad" },'
+    rig = read(
+        RIG.replace(step, f'{{ instrument = "string-machine" }}, {step} {{ output = "strings", channel = 5 }},'),
+        "pit.toml",
+    )
+    assert [step.blank for step in rig.scenes[0].burst] == [True, False, True, False]
+
+
+def test_a_scene_is_found_by_number_or_name() -> None:
+    """A scene answers to its number, to its name, and to its number in words; nothing else finds one."""
+    rig = read(RIG, "pit.toml")
+    assert rig.scene(12) is rig.scene("Finale") is rig.scene("12") is rig.scenes[1]
+    assert rig.scene(13) is rig.scene("finale ") is rig.scene("13") is rig.scene("9" * 5000) is None
+
+
+def test_all_errors_of_a_file_come_at_once_and_in_order() -> None:
+    """Four mistakes of different kinds in one file are all told, in the order of their lines."""
+    text = RIG.replace("channel = 5", "channel = 17").replace('from = "serial"', 'from = "seriall"')
+    text = text.replace('sound = "Warm pad" }', 'sound = "Warm" }').replace('do    = "next"', 'do = "nxt"')
+    assert [(problem.line, problem.key) for problem in problems(text)] == [
+        (18, "instruments.string-machine.channel"),
+        (32, "routes.1.from"),
+        (46, "scenes.1.burst.1.sound"),
+        (67, "controls.2.do"),
+    ]
+
+
+def test_what_a_misspelt_section_lacks_is_told_once_a_name() -> None:
+    """A misspelt [inputs] is told, and each input that it should name once, not at each route and control."""
+    assert [(problem.line, problem.key) for problem in problems(RIG.replace("[inputs]", "[inputz]"))] == [
+        (7, "inputz"),
+        (32, "routes.1.from"),
+        (39, "scenes.1.routes.1.from"),
+        (43, "scenes.1.routes.2.from.2"),
+    ]
+
+
+def test_the_error_prints_one_line_a_problem() -> None:
+    """The error's text is one line for each problem: FILE:LINE: KEY: sentence."""
+    with pytest.raises(RigError) as caught:
+        read(RIG.replace("channel = 5", "channel = 17").replace('"din"', '"usb"'), "shows/pit.toml")
+    assert str(caught.value).splitlines() == [
+        'shows/pit.toml:13: outputs.strings.wire: found "usb"; allowed: "din" or "fast"',
+        "shows/pit.toml:18: instruments.string-machine.channel: found 17; allowed: 1 to 16",
+    ]
+
+
+def test_what_was_found_cannot_steer_the_terminal() -> None:
+    """Control characters of a value are shown as escapes, never sent to the terminal."""
+    (problem,) = problems(RIG.replace('wire = "din"', 'wire = "\\u001b[2J\\n"'))
+    assert "\x1b" not in str(problem)
+    assert "\n" not in str(problem)
+    assert "\\u001b[2J\\u000a" in str(problem)
+
+
+@pytest.mark.parametrize("old", ["Pit", "Overture", "Friday", "low", "Warm pad"])
+def test_no_name_can_steer_the_terminal(old: str) -> None:
+    """What is shown again and again, such as a scene's name, has no control characters at all."""
+    told = [problem.text for problem in problems(RIG.replace(f'"{old}"', f'"{old}\\u001b[2J"', 1))]
+    assert any(text.endswith("allowed: a text without control characters") for text in told), told
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "words"),
+    [
+        ("", 1, "format: this key is missing"),
+        ("x = " + "[" * 20_000, 1, "too deeply"),
+        (RIG + "[rig.x]\ny = " + "[" * 400 + "]" * 400, 1, "too deeply"),
+        ("format = " + "9" * 5_000, 1, "too many digits"),
+        ("format = 1\nname = \x00", 2, "this is not TOML"),
+        ('format = 1\nx = """\nabc', 3, "without its closing quote"),
+        ("format = 1\r\nscenes = []\r\n", 2, "scenes: found an empty list"),
+        ("[a]\nb = 1\n[a]\n", 3, "a second time"),
+        ("# no rig\n\nscenes = 5\nformat = 1\n", 3, "scenes: found 5; allowed: a list"),
+    ],
+    ids=["empty", "deep", "too deep to walk", "digits", "nul", "open text", "crlf", "twice", "number"],
+)
+def test_a_text_that_is_no_rig_is_answered_with_a_line(text: str, line: int, words: str) -> None:
+    """A text that is no rig at all is answered by line and sentence, whatever is in it."""
+    with pytest.raises(RigError) as caught:
+        read(text, "x.toml")
+    assert any(told.startswith(f"x.toml:{line}: ") and words in told for told in str(caught.value).splitlines())
+
+
+def test_lines_are_right_behind_every_kind_of_text() -> None:
+    """Texts over several lines, comments, quoted and dotted keys do not shift the line of what follows (TOML 1.0)."""
+    head = 'rig.name = """\nA "band" # [x]\n"""\n# { [\n"rig".\'start\' = \'\'\'\nlast\'\'\' # "\n'
+    (wrong,) = [problem for problem in problems(head + RIG.replace("[rig]", "[rigg]")) if problem.key == "rigg"]
+    assert wrong.line == head.count("\n") + 3
+
+
+def test_a_byte_order_mark_is_no_error(tmp_path: Path) -> None:
+    """A file that an editor began with a byte order mark loads."""
+    path = tmp_path / "pit.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + RIG.encode())
+    assert load(path).rig.name == "Pit"
+
+
+def test_a_file_that_is_not_utf8_is_told_with_its_line(tmp_path: Path) -> None:
+    """A file in another encoding is refused with the line of the first byte that does not fit."""
+    path = tmp_path / "pit.toml"
+    path.write_bytes(RIG.replace("Pit", "Fosse é").encode("latin-1"))
+    assert refused(path) == f"{path}:4: this is not UTF-8 text; save the file as UTF-8"
+
+
+@pytest.mark.parametrize("half", [0xDCFF, 0xD800])
+def test_a_text_that_no_file_can_hold_is_told_with_its_line(half: int) -> None:
+    """Half a character, as a shell or a program may hand one on, is refused: the file would not load again."""
+    (problem,) = problems(RIG.replace("Finale", f"Finale {chr(half)}"))
+    line = RIG[: RIG.index("Finale")].count("\n") + 1
+    assert str(problem).startswith(f"pit.toml:{line}: a sign in this line is half a character")
+
+
+def test_a_missing_file_and_a_folder_are_told(tmp_path: Path) -> None:
+    """A path without a file, or with a folder, or that no system can have, is refused by name with the remedy."""
+    none = tmp_path / "none.toml"
+    assert refused(none) == f"{none}: there is no such file; make one with: bayleaf new {none}"
+    assert refused(tmp_path).startswith(f"{tmp_path}: this is a folder")
+    assert "cannot be read" in refused(tmp_path / "a\0b")
+
+
+def test_a_file_that_may_not_be_read_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file without the permission to read it is refused with the system's own words."""
+
+    def forbidden(self: Path, encoding: str) -> str:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "read_text", forbidden)
+    assert "the file cannot be read: Permission denied" in refused(tmp_path / "pit.toml")
+
+
+def test_a_good_rig_needs_no_slow_parser() -> None:
+    """Loading a good rig imports no TOML editor, which would take ten times as long as all the rest."""
+    code = (
+        f"import sys\nfrom engine.rig.read.load import read\nread({RIG!r}, 'x')\nassert 'tomlkit' not in sys.modules\n"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_a_great_rig_loads() -> None:
+    """64 scenes of 20 routes of 3 filters each load, and every one of them is there."""
+    route = (
+        '  { from = "keys", to = "drums", through = [ { filter = "channels", keep = [1] },'
+        ' { filter = "transpose", semitones = 1 }, { filter = "velocity", range = [1, 100] } ] },\n'
+    )
+    scenes = "".join(f'[[scenes]]\nnumber = {100 + n}\nname = "S{n}"\nroutes = [\n{route * 20}]\n' for n in range(64))
+    rig = read(RIG + scenes, "pit.toml")
+    assert sum(len(one.through) for scene in rig.scenes[2:] for one in scene.routes) == 64 * 20 * 3

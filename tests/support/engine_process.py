@@ -1,0 +1,160 @@
+"""Starts `bayleaf run` as its user would, and plays and hears it from outside with python-rtmidi alone."""
+
+import json
+import os
+import socket
+import subprocess
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import rtmidi
+
+from tests.support.paths import BAYLEAF
+
+DEADLINE = 30.0
+
+
+def wait_for(what: str, there: Callable[[], Any], deadline: float = DEADLINE) -> Any:
+    """Wait until something is there; fails, saying what, after the deadline (s)."""
+    end = time.monotonic() + deadline
+    while not (found := there()):
+        assert time.monotonic() < end, f"{what}: not within {deadline:.0f} s"
+        time.sleep(0.02)
+    return found
+
+
+class Engine:
+    """An engine that plays this rig text, started as its user would, once or again; its folders are its own."""
+
+    def __init__(self, folder: Path, rig: str, *options: str, name: str = "pit") -> None:
+        self.name = name
+        self.file = folder / "rig.toml"
+        self.file.write_text(rig, encoding="utf-8")
+        self.environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
+        self._options = options
+        self._talk = folder / "said.txt"
+        self.process: subprocess.Popen[bytes]
+
+    def start(self) -> None:
+        """Begin to play; it may have been killed before."""
+        self.begin()
+        wait_for("the engine's answer", lambda: self.process.poll() is not None or self.request("status"))
+        assert self.process.poll() is None, self.said()
+
+    def begin(self) -> None:
+        """Start the process, and wait for nothing."""
+        command = [str(BAYLEAF), "run", str(self.file), "--name", self.name, *self._options]
+        with self._talk.open("ab") as talk:  # a file: nobody reads a pipe while the engine runs
+            self.process = subprocess.Popen(command, env=self.environment, stderr=talk)
+
+    def kill(self) -> None:
+        """As a crash does."""
+        self.process.kill()
+        self.process.wait()
+
+    def end(self) -> None:
+        """Stop it; it must end well on SIGTERM."""
+        self.process.terminate()
+        assert self.process.wait(timeout=10) == 0, self.said()
+
+    def said(self) -> str:
+        """What it has told the player."""
+        return self._talk.read_text(encoding="utf-8")
+
+    def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        """Run a bayleaf command beside it."""
+        command = [str(BAYLEAF), *arguments]
+        return subprocess.run(command, env=self.environment, capture_output=True, text=True, timeout=60, check=False)
+
+    def ask(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        """A command to this engine."""
+        return self.bayleaf(*arguments, "--name", self.name)
+
+    def status(self) -> dict[str, Any] | None:
+        """Its status by the command, or None while it does not answer."""
+        done = self.ask("status", "--json")
+        return json.loads(done.stdout) if done.returncode == 0 else None
+
+    def request(self, do: str, **more: object) -> dict[str, Any] | None:
+        """Its answer on its socket, where a new process for each question would take too long; None if it is away."""
+        return ask_socket(self.environment, self.name, do, **more)
+
+
+def ask_socket(environment: dict[str, str], name: str, do: str, **more: object) -> dict[str, Any] | None:
+    """The answer of the engine of this name, which runs in this environment; None if it is away."""
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:
+            talk.settimeout(10)
+            talk.connect(str(Path(environment["XDG_RUNTIME_DIR"]) / "bayleaf" / f"{name}.sock"))
+            talk.sendall(json.dumps({"do": do, **more}).encode() + b"\n")
+            answer = talk.makefile("rb").readline()
+    except OSError:
+        return None
+    return json.loads(answer) if answer.endswith(b"\n") else None
+
+
+@contextmanager
+def engine(folder: Path, rig: str, *options: str, name: str = "pit") -> Iterator[Engine]:
+    """An engine that plays this rig text until the end of the block; it must end well on SIGTERM."""
+    running = Engine(folder, rig, *options, name=name)
+    try:
+        running.start()
+        yield running
+    except BaseException:
+        running.kill()
+        raise
+    running.end()
+
+
+@contextmanager
+def player(api: int, name: str) -> Iterator[rtmidi.MidiOut]:
+    """A port of our own to play from."""
+    port = rtmidi.MidiOut(api, name=name)
+    port.open_virtual_port("out")
+    try:
+        yield port
+    finally:
+        port.delete()
+
+
+@contextmanager
+def joined(kind: type, api: int, name: str, wanted: Callable[[str], bool]) -> Iterator[Any]:
+    """An rtmidi port of this kind, connected to the one system port whose name is wanted."""
+    port = kind(api, name=name, **({"queue_size_limit": 8192} if kind is rtmidi.MidiIn else {}))
+    try:
+        if kind is rtmidi.MidiIn:
+            port.ignore_types(False, False, False)
+
+        def index() -> int | None:
+            found = [number for number, each in enumerate(port.get_ports(encoding="utf-8")) if wanted(each)]
+            return found[0] + 1 if len(found) == 1 else None
+
+        port.open_port(wait_for(f"the port for {name}", index) - 1, "port")
+        yield port
+    finally:
+        port.delete()
+
+
+def play(port: Any, messages: Sequence[bytes], a_second: int = 2000) -> None:
+    """Play messages at an even rate."""
+    begin = time.monotonic()
+    for number, message in enumerate(messages):
+        time.sleep(max(0.0, begin + number / a_second - time.monotonic()))
+        port.send_message(message)
+
+
+def hear(port: Any, count: int, deadline: float = DEADLINE) -> list[bytes]:
+    """Read until so many messages came, and then until nothing comes for a while."""
+    heard: list[bytes] = []
+    end, quiet_since = time.monotonic() + deadline, time.monotonic()
+    while time.monotonic() < end and (len(heard) < count or time.monotonic() - quiet_since < 0.3):
+        event = port.get_message()
+        if event is None:
+            time.sleep(0.001)
+            continue
+        heard.append(bytes(event[0]))
+        quiet_since = time.monotonic()
+    return heard

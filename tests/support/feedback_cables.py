@@ -1,0 +1,94 @@
+"""Cables that lead from outputs back to inputs, in virtual time."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from heapq import heappop, heappush
+from itertools import cycle
+
+from engine.core.cable.scheduler import Delivery
+from engine.core.engine import Engine
+from engine.core.routing.loops import QUESTION
+from tests.support.pit_engine import MS
+from tests.support.receiver import Receiver
+
+
+@dataclass
+class Cable:
+    """What goes out at `output` comes in at `source` so many milliseconds later, the delays taken in turn."""
+
+    output: int
+    source: int
+    delays: tuple[float, ...]
+    plugged: bool = True
+
+    def __post_init__(self) -> None:
+        self.next_delay = cycle(int(delay * MS) for delay in self.delays)
+
+
+@dataclass
+class Stage:
+    """A router with cables around it. `heard` is what each output was handed: (time, message)."""
+
+    router: Engine
+    cables: list[Cable]
+    now: int = 0
+    heard: dict[int, list[tuple[int, bytes]]] = field(default_factory=dict)
+    found: list[tuple[int, str, str]] = field(default_factory=list)  # time, input, sentence
+
+    def __post_init__(self) -> None:
+        self.coming: list[tuple[int, int, int, bytes, bool]] = []
+        self._count = 0
+        self.take(self.router.recall(0, 1))
+
+    def plan(self, at: float, source: int, message: bytes) -> None:
+        """A player will play this, so many milliseconds after the beginning."""
+        self._arrive(int(at * MS), source, message, False)
+
+    def play(self, source: int, message: bytes) -> None:
+        """A player plays this now."""
+        self.take(self.router.receive(self.now, source, message))
+
+    def run(self, until: float) -> None:
+        """Let time pass, to so many milliseconds after the beginning."""
+        end = int(until * MS)
+        for _ in range(150_000):
+            due = self.router.due
+            arrives = self.coming[0][0] if self.coming else None
+            following = min((each for each in (due, arrives) if each is not None), default=None)
+            if following is None or following > end:
+                self.now = end
+                return
+            self.now = max(self.now, following)
+            if due is not None and due <= self.now:
+                self.take(self.router.tick(self.now))
+            else:
+                _, _, source, message, _ = heappop(self.coming)
+                self.take(self.router.receive(self.now, source, message))
+        raise AssertionError("more messages than anybody could play: the loop feeds itself")
+
+    def take(self, deliveries: Iterable[Delivery]) -> None:
+        """The drivers get these."""
+        for output, message, sent in deliveries:
+            self.heard.setdefault(output, []).append((self.now, message))
+            for cable in self.cables:
+                if cable.output == output and cable.plugged:
+                    self._arrive(max(sent, self.now) + next(cable.next_delay), cable.source, message, True)
+        while self.router.news:
+            port, sentence = self.router.news.pop(0)
+            self.found.append((self.now, port, sentence))
+
+    def _arrive(self, at: int, source: int, message: bytes, returned: bool) -> None:
+        self._count += 1
+        heappush(self.coming, (at, self._count, source, message, returned))
+
+    def messages(self, output: int) -> list[bytes]:
+        """What an output was handed, in order, without the router's own questions."""
+        return [message for _, message in self.heard.get(output, []) if not message.startswith(QUESTION)]
+
+    def ears(self, outputs: int = 2) -> list[Receiver]:
+        """A synth at each output."""
+        synths = [Receiver() for _ in range(outputs)]
+        for output, synth in enumerate(synths):
+            for message in self.messages(output):
+                synth.hear(message)
+        return synths

@@ -1,0 +1,62 @@
+"""A bench to try filters on: settings as a player writes them in a rig file, messages in hexadecimal."""
+
+import tomllib
+from typing import Any
+
+import pytest
+from hypothesis import strategies as st
+from pydantic import ValidationError
+
+from engine.midi.kinds import KINDS
+from engine.midi.message_words import from_hex, to_hex
+from filters.registry import FilterSettings, Later, Step, registry
+from tests.support.paths import reference
+
+REFERENCE = {entry["id"]: entry for entry in reference("filters")}
+MS = 1_000_000
+
+
+def settings_of(text: str) -> FilterSettings:
+    """Validated settings of one line, such as 'filter = "channels", keep = [1]'."""
+    table = tomllib.loads(f"it = {{ {text} }}")["it"]
+    return registry()[table["filter"]].settings.model_validate(table)
+
+
+def step_of(text: str) -> Step:
+    """A freshly built step."""
+    settings = settings_of(text)
+    return registry()[settings.filter].build(settings)
+
+
+def heard(step: str | Step, *messages: str, now: int = 0) -> list[str]:
+    """What comes out, in hexadecimal, when these messages go in one after another; "… at 20" is for 20 ms."""
+    step = step_of(step) if isinstance(step, str) else step
+    return [written(out) for message in messages for out in step(from_hex(message), now)]
+
+
+def written(out: bytes | Later) -> str:
+    """One answer as text."""
+    return f"{to_hex(out.message)} at {out.at / MS:g}" if isinstance(out, Later) else to_hex(out)
+
+
+def refusal(text: str) -> str:
+    """What is said about these settings, which must be refused."""
+    with pytest.raises(ValidationError) as caught:
+        settings_of(text)
+    return "; ".join(f"{'.'.join(str(key) for key in error['loc'])}: {error['msg']}" for error in caught.value.errors())
+
+
+_DATA = st.integers(0, 127)
+
+
+def _of_kind(kind: Any) -> st.SearchStrategy[bytes]:
+    if kind.data_bytes < 0:
+        return st.lists(_DATA, max_size=12).map(lambda data: bytes((0xF0, *data, 0xF7)))
+    status = st.integers(kind.status, kind.status + 15) if kind.status < 0xF0 else st.just(kind.status)
+    data = st.lists(_DATA, min_size=kind.data_bytes, max_size=kind.data_bytes)
+    return st.builds(lambda first, rest: bytes((first, *rest)), status, data)
+
+
+#: whole messages of every kind, each kind as often as any other
+MESSAGES = st.one_of([_of_kind(kind) for kind in KINDS])
+SYSTEM_MESSAGES = st.one_of([_of_kind(kind) for kind in KINDS if kind.status >= 0xF0])

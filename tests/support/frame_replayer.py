@@ -1,0 +1,31 @@
+"""Records what goes into one cable, and sends it again: run at the switch of `netns` with the cable's interface.
+
+Says "recording"; at the first line that comes in it sends everything again, twice, and says how many frames those were.
+"""
+
+import select
+import socket
+import sys
+
+from tests.support.bad_cable import MOST, end
+
+
+def main() -> None:
+    """Once."""
+    out = end(sys.argv[1], outgoing=True)
+    print("recording", flush=True)
+    frames: list[bytes] = []
+    while True:
+        ready = select.select([out, sys.stdin], [], [])[0]
+        if sys.stdin in ready:
+            break
+        frame, where = out.recvfrom(MOST)
+        if where[2] == socket.PACKET_OUTGOING:
+            frames.append(frame)
+    for frame in frames * 2:
+        out.send(frame)
+    print(len(frames), flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,174 @@
+"""Run by test_jack_ports.py: what a process lives through whose JACK server freezes or dies. Prints what happened."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from engine.ports.jack_system import JackSystem
+from engine.ports.port import InputPort, OutputPort, PortError, PortGone
+from tests.support.jack_servers import MORTAL, start_as_granted
+
+NOTE = b"\x90\x40\x40"
+
+
+def refusals(send, seconds: float) -> int:
+    """Send as fast as it goes; how often was it refused?"""
+    refused = 0
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        try:
+            send(NOTE)
+        except PortError:
+            refused += 1
+    return refused
+
+
+def freeze(server: int) -> None:
+    """Send into a server that stands still, for far longer than its ring holds out."""
+    system = JackSystem("bayleaf")
+    output = system.open_virtual_output("strings")
+    os.kill(server, signal.SIGSTOP)
+    print("refused" if refusals(output.send, 1.0) else "never refused")
+    os.kill(server, signal.SIGCONT)
+    end = time.monotonic() + 20
+    while time.monotonic() < end:
+        try:
+            output.send(NOTE)
+        except PortError:
+            time.sleep(0.01)
+        else:
+            print("sends again")
+            break
+    output.close()
+    system.close()
+
+
+def kill(server: int) -> None:
+    """Send until the server's death is told; then read, list and close."""
+    system = JackSystem("bayleaf")
+    source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
+    os.kill(server, signal.SIGKILL)
+    end = time.monotonic() + 20
+    for use in (lambda: output.send(NOTE), source.poll, system.inputs):
+        while time.monotonic() < end:
+            try:
+                use()
+            except PortError as fault:
+                if "is full" not in str(fault):
+                    print(fault)
+                    break
+    for thing in (output, source, system):
+        thing.close()
+    print("closed")
+
+
+def come_back(server: int) -> None:
+    """Three times: the server dies, all ports say so and close, it starts again, and ports carry messages again."""
+    ours, theirs = JackSystem("bayleaf"), JackSystem("Stage piano")
+    ports = _open(ours, theirs)
+    _carries(ports)
+    before = _held()
+    os.kill(server, signal.SIGKILL)
+    for _ in range(3):
+        for port in ports:
+            use = port.check if hasattr(port, "check") else port.poll
+            for _ in range(3):  # again and again
+                _until(use, PortGone)
+        if "still open" not in _until(ours.refresh, PortError):
+            print("refreshed with ports open")
+        for port in ports:
+            port.close()
+        for _ in range(20):  # the first of them to ask must not let the other one be forgotten
+            for system in (ours, theirs):
+                _until(system.refresh, PortError)
+        running = start_as_granted(MORTAL)
+        try:
+            for system in (ours, theirs):
+                system.refresh()
+                system.refresh()
+            ports = _open(ours, theirs)
+            _carries(ports)
+            print("as before" if _held() == before else f"{_held()} threads and descriptors, not {before}")
+        finally:
+            _end(running)
+    for thing in (*ports, ours, theirs):
+        thing.close()
+    print("closed")
+
+
+def die_in_the_middle(server: int) -> None:
+    """The server dies while ports are opened: that ends, all that is open says so, and a new server is joined."""
+    system = JackSystem("bayleaf")
+    running: subprocess.Popen[bytes] | None = None
+    for number in range(16):  # an opening takes some 25 ms: the server dies at any moment of one
+        ports: list[InputPort | OutputPort] = []
+        subprocess.Popen(["/bin/sh", "-c", f"sleep {0.005 * number}; kill -9 {server}"])
+
+        def open_two(ports: list[InputPort | OutputPort] = ports) -> None:
+            ports.append(system.open_virtual_input(f"keys {len(ports)}"))
+            ports.append(system.open_virtual_output(f"strings {len(ports)}"))
+
+        _until(open_two, PortGone)
+        for port in ports:
+            _until(port.check if hasattr(port, "check") else port.poll, PortGone)
+            port.close()
+        _until(system.refresh, PortError)
+        if running is not None:
+            running.wait()
+        running = start_as_granted(MORTAL)
+        system.refresh()
+        system.open_virtual_output("strings").close()
+        print("joined anew")
+        server = running.pid
+    system.close()
+    _end(running)
+
+
+def _open(ours: JackSystem, theirs: JackSystem) -> list[InputPort | OutputPort]:
+    """Our input joined to their output, and their input joined to our output."""
+    piano, strings = theirs.open_virtual_output("out"), ours.open_virtual_output("strings")
+    return [piano, ours.open_input("Stage piano*:out"), strings, theirs.open_input("bayleaf*:strings")]
+
+
+def _carries(ports: list[InputPort | OutputPort]) -> None:
+    """Each output is heard by the input after it."""
+    for output, source in zip(ports[::2], ports[1::2], strict=True):
+        heard: list[bytes] = []
+        end = time.monotonic() + 20
+        while NOTE not in heard and time.monotonic() < end:
+            output.send(NOTE)
+            time.sleep(0.02)
+            heard += source.poll()
+        print("heard" if NOTE in heard else "not heard")
+
+
+def _until(use: Callable[[], object], kind: type[PortError]) -> str:
+    """Use it until it raises this; the text."""
+    end = time.monotonic() + 20
+    while time.monotonic() < end:
+        try:
+            use()
+        except kind as fault:
+            return str(fault)
+        except PortError:
+            time.sleep(0.001)
+    print(f"{use} never told")
+    return ""
+
+
+def _held() -> tuple[int, int]:
+    return len(list(Path("/proc/self/task").iterdir())), len(list(Path("/proc/self/fd").iterdir()))
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    process.kill()
+    process.wait()
+
+
+if __name__ == "__main__":
+    parts = {"freeze": freeze, "kill": kill, "come back": come_back, "die in the middle": die_in_the_middle}
+    parts[sys.argv[1]](int(sys.argv[2]))

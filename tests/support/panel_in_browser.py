@@ -1,0 +1,157 @@
+"""A pit with its page: an engine on JACK ports, the panel as a process of its own, players, boxes, a browser."""
+
+import re
+import subprocess
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import Any, Literal
+
+from playwright.sync_api import Browser, Page, expect
+
+from tests.support.engine_process import BAYLEAF, Engine, engine, wait_for
+from tests.support.jack_ends import Box, Player
+
+VIEWS = {
+    "show": "Show",
+    "patch": "Patch",
+    "flow": "Flow",
+    "monitor": "Monitor",
+    "gear": "Gear",
+}
+PHONE, TABLET, SCREEN = (360, 740), (820, 1180), (1920, 1080)
+LONGEST = 20_000  # ms that anything on the page may take
+
+RIG = """
+format = 1
+[rig]
+name = "Pit with a page"
+start = "Overture"
+[inputs]
+keys = { port = "Page piano*" }
+pads = { port = "Page pads*" }
+[outputs]
+strings = { port = "Page box 1*", wire = "din" }
+brass = { port = "Page box 2*" }
+[instruments.string-machine]
+output = "strings"
+channel = 5
+sounds = { "Warm pad" = { program = 12 }, "Tremolo" = { program = 45 } }
+[[routes]]
+name = "pads to brass"
+from = "pads"
+to = "brass"
+[[scenes]]
+number = 11
+name = "Overture"
+routes = [ { from = "keys", to = "strings" } ]
+burst = [ { instrument = "string-machine", sound = "Warm pad" } ]
+[[scenes]]
+number = 12
+name = "Street at night"
+routes = [ { from = "keys", to = "brass", through = [ { filter = "transpose", semitones = -12 } ] } ]
+[[scenes]]
+number = 13
+name = "Finale"
+[[setlists]]
+name = "Friday"
+scenes = [11, 12, 13]
+[sync.clock]
+from = "internal"
+bpm = 96
+to = ["brass"]
+"""
+
+
+class Panel:
+    """`bayleaf panel` beside an engine; ended and started again it keeps its address."""
+
+    def __init__(self, beside: Engine) -> None:
+        self._beside = beside
+        self._port = 0
+        self.process: subprocess.Popen[str]
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self._port}/"
+
+    def start(self) -> None:
+        """Begin to serve; returns when it answers."""
+        command = [str(BAYLEAF), "panel", "--name", self._beside.name, "--port", str(self._port)]
+        self.process = subprocess.Popen(command, env=self._beside.environment, stdout=subprocess.PIPE, text=True)
+        assert self.process.stdout is not None
+        said = self.process.stdout.readline()
+        found = re.search(r"http://127\.0\.0\.1:(\d+)/", said)
+        assert found, said
+        self._port = int(found[1])
+
+    def kill(self) -> None:
+        self.process.kill()
+        self.process.wait()
+        if self.process.stdout is not None:
+            self.process.stdout.close()
+
+
+class Pit:
+    """All of it, and a browser's page on it."""
+
+    def __init__(self, running: Engine, panel: Panel, browser: Browser) -> None:
+        self.engine = running
+        self.panel = panel
+        self._browser = browser
+        self.said: list[str] = []  # what the browser's console and its faults said
+        self.boxes: dict[str, Box] = {}
+        self.players: dict[str, Player] = {}
+
+    def page(
+        self, size: tuple[int, int] = SCREEN, theme: Literal["dark", "light"] = "dark", view: str = "show"
+    ) -> Page:
+        """A page of this size, once it shows the rig."""
+        page = self.blank(size)
+        page.goto(f"{self.panel.address}#{view}")
+        page.locator("#scenes > li").first.wait_for(state="attached")
+        expect(page.locator("#scene-number")).not_to_have_text("–")
+        if theme == "light":
+            page.get_by_role("button", name="Light theme").click()
+        return page
+
+    def blank(self, size: tuple[int, int] = SCREEN) -> Page:
+        """A page that has gone nowhere yet, of a browser that has kept nothing."""
+        # dark is the page's own choice, whatever the system's is
+        page = self._browser.new_page(viewport={"width": size[0], "height": size[1]}, color_scheme="light")
+        page.set_default_timeout(LONGEST)
+        page.on("console", lambda message: self.said.append(message.text))
+        page.on("pageerror", lambda fault: self.said.append(str(fault)))
+        return page
+
+    def heard(self, box: str, wanted: tuple[int, int]) -> None:
+        """Wait until this box sounds this channel (0 to 15) and key."""
+        wait_for(f"{wanted} at {box}", lambda: self.sounding(box).get(wanted))
+
+    def sounding(self, box: str) -> dict[Any, int]:
+        """Channel and key of what sounds."""
+        self.boxes[box].listen()
+        return {place: count for place, count in self.boxes[box].synth.sounding.items() if count}
+
+    def scene(self) -> int:
+        """The one in force, as the engine itself says."""
+        answer = self.engine.request("status")
+        assert answer is not None
+        return int(answer["status"]["scene"]["number"])
+
+
+@contextmanager
+def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...] = ()) -> Iterator[Pit]:
+    """The engine's ports are joined by the boxes and players that the rig's patterns name."""
+    with ExitStack() as stack:
+        boxes = {name: Box(f"Page box {number}") for number, name in ((1, "strings"), (2, "brass"))}
+        players = {name: Player(f"Page {word}") for name, word in (("keys", "piano"), ("pads", "pads"))}
+        for end in (*boxes.values(), *players.values()):
+            stack.callback(end.pull)
+        running = stack.enter_context(engine(folder, rig, "--backend", "jack", *options))
+        panel = Panel(running)
+        panel.start()
+        stack.callback(panel.kill)
+        found = Pit(running, panel, browser)
+        found.boxes, found.players = boxes, players
+        yield found

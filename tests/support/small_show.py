@@ -1,0 +1,130 @@
+"""A small show to try on: two keyboards, two synths, three scenes; memory ports, clock and reader worked by hand."""
+
+import tomllib
+from collections import deque
+
+from engine.live.backlog import Arrival
+from engine.live.port_opening import OpenPorts
+from engine.live.show import Show, ShowEvent
+from engine.ports.memory import MemoryInput, MemoryOutput
+from engine.ports.port import InputPort
+from engine.rig.models.rig import Rig, rig_model
+
+MS = 1_000_000
+
+RIG = """
+format = 1
+[rig]
+name = "Lantern Street pit band"
+[inputs]
+keys = { port = "Stage piano" }
+pedals = { port = "Foot controller" }
+[outputs]
+strings = { port = "Box 1" }
+brass = { port = "Box 2" }
+[instruments.string-machine]
+output = "strings"
+channel = 5
+[[scenes]]
+number = 1
+name = "Overture"
+routes = [{ from = "keys", to = "strings" }]
+burst = [{ instrument = "string-machine", bank = [0, 3], program = 12 }]
+[[scenes]]
+number = 2
+name = "March"
+routes = [{ from = "keys", to = ["strings", "brass"] }]
+[[scenes]]
+number = 3
+name = "Finale"
+routes = [{ from = ["keys", "pedals"], to = "brass", through = [{ filter = "transpose", semitones = 12 }] }]
+[[controls]]
+input = "pedals"
+when = { program = "any" }
+do = "scene"
+"""
+
+
+class HandReader:
+    """A reader whose messages are put in by hand."""
+
+    def __init__(self) -> None:
+        self.due: int | None = None
+        self.beat: int | None = None
+        self.lost: deque[tuple[int, str]] = deque()
+        self.arrivals: list[Arrival] = []
+        self.ports: dict[int, InputPort] = {}
+
+    def put(self, source: int, *messages: str) -> None:
+        """Messages in hexadecimal arrive from the input of this index."""
+        self.arrivals.extend((0, source, bytes.fromhex(message)) for message in messages)
+
+    def take(self) -> list[Arrival]:
+        arrivals, self.arrivals = self.arrivals, []
+        return arrivals
+
+    def add(self, source: int, port: InputPort) -> None:
+        self.ports[source] = port
+
+    def remove(self, source: int) -> None:
+        del self.ports[source]
+
+    def waiting(self, source: int) -> bool:
+        return any(each == source for _, each, _ in self.arrivals)
+
+    def repairs(self) -> dict[int, int]:
+        return {}
+
+    def shed(self, source: int) -> int:
+        return 0
+
+    def begun(self, source: int) -> bool:
+        port = self.ports.get(source)
+        return port is not None and port.stream.open
+
+
+class Bench:
+    """A show of a rig with its ports at hand. `now` is its clock in ns; `heard` what an output was sent."""
+
+    def __init__(self, text: str = RIG, missing: tuple[str, ...] = ()) -> None:
+        self.rig: Rig = rig_model().model_validate(tomllib.loads(text))
+        self.now = 0
+        self.reader = HandReader()
+        self.outputs = {name: MemoryOutput(name) for name in self.rig.outputs if name not in missing}
+        self.scenes: list[int] = []
+        patch = OpenPorts(
+            {name: MemoryInput(name) for name in self.rig.inputs if name not in missing},
+            dict(self.outputs),
+            {
+                f"{'inputs' if name in self.rig.inputs else 'outputs'}.{name}": f'there is no "{name}"'
+                for name in missing
+            },
+        )
+        self.show = Show(
+            self.rig, patch, self.reader, lambda standing: self.scenes.append(standing.scene), lambda: self.now
+        )
+        self.events: deque[ShowEvent] = self.show.watch()
+
+    def play(self, source: int, *messages: str) -> None:
+        """Messages arrive and the show is poked once."""
+        self.reader.put(source, *messages)
+        self.show.pump()
+
+    def passes(self, until: int) -> None:
+        """Time passes; whenever something is due, the show has its turn."""
+        while self.reader.due is not None and self.reader.due <= until:
+            self.now = max(self.now, self.reader.due)
+            self.show.pump()
+        self.now = until
+
+    def heard(self, output: str) -> list[str]:
+        """What this output was sent since the last call, in hexadecimal."""
+        sent = [message.hex(" ").upper() for _, message in self.outputs[output].sent]
+        self.outputs[output].sent.clear()
+        return sent
+
+    def told(self) -> list[tuple[str, str]]:
+        """Who told what since the last call; messages that passed are left out."""
+        told = [(event.port, event.text) for event in self.events if event.way == "told"]
+        self.events.clear()
+        return told
