@@ -23,6 +23,7 @@ import trio
 from bench.desk import Choosy, Player
 from bench.jackports import JackPorts, feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, Swallowing, messages, percentiles, rig
+from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
@@ -116,7 +117,7 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
     show = Choosy(rig(DIN), patch, inbox)
     show.latency = samples = Samples()
     show.unmeasured.add(BROKEN)
-    show.command("scene", 1)
+    show.apply(RecallScene(1), "shell")
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside the flood": []}
     with collector_at_rest():
         inbox.start(waker(show))
@@ -129,7 +130,8 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
         inbox.stop()
     print(f"shed of what input 1 sent: {inbox.shed(BROKEN):,}; of what the others sent: ", end="")
     print(f"{sum(inbox.shed(source) for source in range(INPUTS) if source != BROKEN):,}; ", end="")
-    print(f"on the DIN cable: {show.engine.cables[DIN[0]].waiting.shed:,}; muted: {len(show.engine.loops.muted)}")
+    state = show.engine.state
+    print(f"on the DIN cable: {state.cables[DIN[0]].waiting.shed:,}; muted: {len(state.loops.muted)}")
     return turns
 
 

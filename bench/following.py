@@ -25,6 +25,7 @@ import trio
 
 from bench.forward import WARM_UP
 from bench.load import INPUTS, MemoryPorts, Samples, percentiles, rig
+from engine.core.commands import RecallScene
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
 from engine.live.loop_wakeup import waker
@@ -74,7 +75,7 @@ def one_turn(
         inbox = InputReader(dict(enumerate(ports.inputs)))
         show = Show(loaded, patch, inbox)
         show.latency = samples
-        show.command("scene", 1)
+        show.apply(RecallScene(1), "shell")
         workshop = RigSession(show, Path("bench.toml"), "")
         desk = PanelRequests(show, workshop, MemorySystem("bench"))
         async with trio.open_nursery() as nursery:

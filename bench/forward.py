@@ -16,6 +16,7 @@ import mido
 import trio
 
 from bench.load import SECOND, Samples, outputs_of, percentiles, rig
+from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
@@ -51,7 +52,7 @@ def bayleaf(
         inbox = InputReader(dict(enumerate(inputs)))
         show = Show(loaded or rig(), patch, inbox)
         show.latency = samples
-        show.command("scene", 1)
+        show.apply(RecallScene(1), "shell")
         with manners():
             inbox.start(waker(show))
             await trio.sleep(warm_up)

@@ -20,6 +20,7 @@ import trio
 from bench.flood import SETTLE, Looks, table, turn
 from bench.jackports import feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, rig
+from engine.core.commands import RecallScene
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts, PortOpener
@@ -101,7 +102,7 @@ async def play(rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]
     inbox = InputReader(dict(enumerate(inputs)))
     show = Show(wanted, OpenPorts({f"in{i}": port for i, port in enumerate(inputs)}, outputs), inbox)
     show.latency = samples = Samples()
-    show.command("scene", 1)
+    show.apply(RecallScene(1), "shell")
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside a loose cable": []}
     players = feeder(rounds * 2 * (seconds + SETTLE + 3), WARM, RATE)
     with collector_at_rest():

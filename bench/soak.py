@@ -36,6 +36,7 @@ from bench import desk, farend
 from bench.desk import Choosy, Desk, Size
 from bench.load import RATE
 from bench.recorder import resident
+from engine.core.commands import Panic, RecallScene
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
@@ -193,7 +194,7 @@ class Soak:
         """The evening."""
         show = self.show
         with collector_at_rest():
-            show.command("scene", 1)
+            show.apply(RecallScene(1), "shell")
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(Hotplug(show, self._opener).run)
                 nursery.start_soon(RigSession(show, self._file, text_of(self._file)).run)
@@ -215,7 +216,7 @@ class Soak:
     async def _disturb(self, evening: trio.Nursery) -> None:
         while True:
             await trio.sleep(BEAT)
-            self.show.command("scene", self._random.randint(1, SCENES))
+            self.show.apply(RecallScene(self._random.randint(1, SCENES)), "shell")
             self.done["scene changes"] += 1
             for what, beats in OFTEN.items():
                 if self._random.random() < 1 / beats:
@@ -224,7 +225,7 @@ class Soak:
 
     async def _one(self, what: str) -> None:
         if what == "panic":
-            self.show.command("panic")
+            self.show.apply(Panic(), "shell")
         elif what == "edit":
             self._edits += 1
             self._write()
@@ -261,7 +262,7 @@ class Soak:
         self._latency.clear()
         row.append(sum(meter.dropped for meter in show.out_meters))
         row.append(sum(self._inbox.shed(source) for source in range(self._size.inputs)))
-        row.append(sum(cable.waiting.shed for cable in show.engine.cables))
+        row.append(sum(cable.waiting.shed for cable in show.engine.state.cables))
         print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
         if self._base is not None:
             self.grown = used - kept - self._base

@@ -14,6 +14,8 @@ from bench.forward import mido_way, table_of
 from bench.latency import FILTERS, SIZES
 from bench.load import INPUTS, OUTPUTS, RATE, SECOND, SHORT, Swallowing, outputs_of, played, rig
 from bench.result import Cell, Pace, Result, Table, medians, ratio
+from engine.core.commands import RecallScene
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.live.backlog import Arrival
 from engine.live.port_opening import OpenPorts
@@ -40,8 +42,8 @@ def script(inputs: int, memory: str) -> list[tuple[int, bytes]]:
 
 def core(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
     """The state machine alone, in its own time: as if the messages came at full DIN rate."""
-    engine = Engine(rig_of(size, filters))
-    engine.recall(0, 1)
+    engine = Engine(compile_rig(rig_of(size, filters)))
+    engine.apply(0, RecallScene(1))
     clock, receive = count(SECOND, SECOND // (RATE * size[0])), engine.receive
     sends = [output.send for output in outputs]
 
@@ -75,7 +77,7 @@ def whole(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
     ports: dict[str, Any] = {f"out{index}": output for index, output in enumerate(outputs)}
     clock = count(SECOND, SECOND // (2 * RATE * size[0])).__next__  # asked twice a message
     show = Show(rig_of(size, filters), OpenPorts({}, ports), reader, clock=clock)
-    show.command("scene", 1)
+    show.apply(RecallScene(1), "shell")
 
     def way(batch: Batch) -> None:
         now = clock()

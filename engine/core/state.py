@@ -49,7 +49,8 @@ class State:
         self.kept_back: set[int] = set()  # inputs whose SysEx is being received as a dump, and goes nowhere else
         # outputs
         self._make_cable = maker
-        self.cables = [self._cable(output, speeds.get(name)) for output, name in enumerate(compiled.outputs)]
+        self._drivers = dict(speeds)  # by output name, how its driver is to be paced
+        self.cables = [self._cable(output) for output in range(len(compiled.outputs))]
         self.leaving: set[int] = set()  # outputs about to be closed: only what ends something is still sent there
         # commands
         self.boards = [Switchboard(conditions) if conditions else None for conditions in compiled.controls]
@@ -63,10 +64,18 @@ class State:
         self._scenes: dict[int, SceneInPlay] = {}
         self._shared: SharedRoutes | None = None
 
-    def _cable(self, output: int, driver: CableSpeed | None) -> Cable:
-        compiled = self.compiled
-        name = compiled.outputs[output]
-        return self._make_cable(output, pace(compiled.rig.outputs.get(name), driver), name in compiled.remote_outputs)
+    def _cable(self, output: int) -> Cable:
+        remote = self.compiled.outputs[output] in self.compiled.remote_outputs
+        return self._make_cable(output, self._pace(output), remote)
+
+    def _pace(self, output: int) -> CableSpeed | None:
+        name = self.compiled.outputs[output]
+        return pace(self.compiled.rig.outputs.get(name), self._drivers.get(name))
+
+    def change_driver(self, output: int, driver: CableSpeed | None) -> None:
+        """An output has been opened: how its driver is to be paced, if its cable does not say so."""
+        self._drivers[self.compiled.outputs[output]] = driver
+        self.cables[output].change_speed(self._pace(output))
 
     # What is asked
 
@@ -139,13 +148,12 @@ class State:
         compiled = self.compiled
         for output, name in enumerate(compiled.outputs):
             if output >= len(self.cables):
-                self.cables.append(self._cable(output, None))
-                continue
-            cable, moved = self.cables[output], name in before.remote_outputs ^ compiled.remote_outputs
-            if moved and name in compiled.rig.outputs:
-                self.cables[output] = self._cable(output, cable.speed)
-            else:
-                cable.change_speed(pace(compiled.rig.outputs.get(name), cable.speed))
+                self.cables.append(self._cable(output))
+            elif name in compiled.rig.outputs:
+                if name in before.remote_outputs ^ compiled.remote_outputs:
+                    self.cables[output] = self._cable(output)
+                else:
+                    self.cables[output].change_speed(self._pace(output))
 
     def _adopt_controls(self) -> None:
         self.boards += [None] * (len(self.compiled.inputs) - len(self.boards))

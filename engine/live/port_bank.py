@@ -79,7 +79,7 @@ class PortBank(ABC):
         self.reader = reader
         self.clock = clock
         self.recorder = FlightRecorder()
-        paces = {name: _pace(cable.speed) for name, cable in zip(rig.outputs, self.engine.state.cables, strict=True)}
+        paces = {name: _pace(speed) for name, speed in speeds.items()}
         self.recorder.did(clock(), "start", paces, sorted(patch.outputs), sorted(far_outputs(rig)))
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
         self._joined: dict[int, RemotePort] = {}  # outputs at other machines
@@ -277,7 +277,7 @@ class PortBank(ABC):
 
 
 def _pace(speed: CableSpeed | None) -> list[int] | None:
-    """A driver's pace, fit for JSON; None for none, and for cables, which have their own."""
+    """A driver's pace, fit for JSON; None if it has none."""
     return None if speed is None else [speed.byte_ns, speed.ahead_ns, speed.overhead]
 
 

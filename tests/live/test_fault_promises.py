@@ -10,6 +10,7 @@ from random import Random
 import pytest
 import trio
 
+from engine.core.commands import Panic, RecallScene
 from tests.support import breaking_filter
 from tests.support.faulty_show import MS, Evening, S, need_song
 from tests.support.faulty_show_rig import BRASS, FOOT, KEYS, ORGAN, PADS, STRINGS, edited
@@ -74,7 +75,7 @@ async def input_silent(evening: Evening) -> None:
         evening.play(evening.now + wait * 250 * MS, source, b"\xfe")
         await evening.wait(evening.rng.randrange(250 * MS))
     evening.silent.add(source)
-    await evening.until(lambda: source in evening.show.engine.sensing.silent, 400 * MS + 500 * MS)
+    await evening.until(lambda: source in evening.show.engine.state.sensing.silent, 400 * MS + 500 * MS)
     evening.silent.discard(source)
 
 
@@ -105,7 +106,7 @@ async def flood(evening: Evening) -> None:
 
 async def filter_raises(evening: Evening) -> None:
     """A plug-in raises for a while, at every message."""
-    evening.show.command("scene", evening.rng.choice((2, 4)))  # where it has work
+    evening.show.apply(RecallScene(evening.rng.choice((2, 4))), "shell")  # where it has work
     await evening.wait(evening.rng.randrange(200 * MS))
     breaking_filter.broken = True
     await evening.wait(evening.rng.randrange(300 * MS))
@@ -151,14 +152,14 @@ async def wrong_edit(evening: Evening) -> None:
 
 async def panic(evening: Evening) -> None:
     """A panic."""
-    evening.show.command("panic")
+    evening.show.apply(Panic(), "shell")
 
 
 async def panic_twice(evening: Evening) -> None:
     """Two panics in a row."""
-    evening.show.command("panic")
+    evening.show.apply(Panic(), "shell")
     await evening.wait(evening.rng.randrange(200 * MS))
-    evening.show.command("panic")
+    evening.show.apply(Panic(), "shell")
 
 
 async def scene_in_a_chord(evening: Evening) -> None:

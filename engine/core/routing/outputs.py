@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery, pace
+from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
 from engine.core.state import State
 from engine.midi.kinds import is_release
@@ -36,7 +36,7 @@ class Outputs:
         state = self._state
         state.loops.lift(output=output)
         cable = state.cables[output]
-        cable.change_speed(pace(state.compiled.rig.outputs.get(state.compiled.outputs[output]), driver))
+        state.change_driver(output, driver)
         state.leaving.discard(output)
         self.silence(now, cable, (*owed, *SWEEP, *WHEELS), out)
         cable.burst(now, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)

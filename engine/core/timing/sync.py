@@ -230,7 +230,7 @@ class ClockAndTimecode:
     # An edited rig
 
     def adopt(self, now: int, settings: SyncSettings) -> Sent:
-        """Take the settings of an edited rig, whose ports keep their indices: what runs goes on, where it still exists."""
+        """Take the settings of an edited rig, whose ports keep their indices; what still exists runs on."""
         before, leader = self._settings, self._leader
         self._take_settings(settings)
         if leader not in self._sources:

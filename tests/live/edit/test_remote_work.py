@@ -5,6 +5,7 @@ import random
 import pytest
 import trio
 
+from engine.core.commands import RecallScene
 from engine.core.control import rig_dump
 from engine.core.control.remote_messages import RouteRequest, own, plain_request, read_own, route_request
 from engine.live.edit.remote_work import RemoteWork
@@ -35,7 +36,7 @@ class Errand:
     def __init__(self, folder):
         self.bench = Bench(TEXT)
         self.show = self.bench.show
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
         self.workshop = RigSession(self.show, file, TEXT)
@@ -62,7 +63,7 @@ class Errand:
         """Until every block that came has been looked at."""
         with trio.fail_after(60):
             while True:
-                if not self.show.engine.asked:
+                if not self.show.engine.reports.requests:
                     return
                 await trio.sleep(0.01)
 

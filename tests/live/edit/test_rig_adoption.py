@@ -6,6 +6,7 @@ import time
 import pytest
 import trio.testing
 
+from engine.core.commands import RecallScene
 from engine.live.edit import rig_session as workshop_module
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
@@ -37,7 +38,7 @@ class Desk:
         patch = connect(rig, opener)
         self.inbox = InputReader({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
         self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         self.watch, self.edits = (
             Hotplug(self.show, opener, self.now, at_once),
             RigSession(self.show, file, text_of(file)),
@@ -106,7 +107,7 @@ async def test_a_valid_edit_is_adopted(mock_clock, desk):
     await desk.passes(1)
     assert desk.heard("Box 1") == []
     assert any("was edited and is adopted: 4 scenes" in said for said in desk.said)
-    assert desk.show.command("scene", "Encore").scene == (9, "Encore")
+    assert desk.show.apply(RecallScene("Encore"), "shell").scene == (9, "Encore")
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 2") == ["90 3C 40"]
 
@@ -130,14 +131,14 @@ async def test_an_output_more_is_opened(mock_clock, desk):
     desk.file.write_text(more, encoding="utf-8")
     await desk.passes(2)
     assert [port["state"] for port in status(desk.show)["outputs"]] == ["open"] * 3
-    desk.show.command("scene", 9)
+    desk.show.apply(RecallScene(9), "shell")
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 3")[-1] == "90 3C 40"
 
 
 async def test_an_output_that_is_taken_out_is_released_then_closed(mock_clock, desk):
     """What sounds on an output that leaves the rig is released before its port is closed; the rest plays on."""
-    desk.show.command("scene", 3)
+    desk.show.apply(RecallScene(3), "shell")
     desk.play("Stage piano", "90 3C 40", "B0 40 7F")
     desk.play("Foot controller", "90 30 40")
     desk.heard("Box 2")
@@ -192,7 +193,7 @@ async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock, desk
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     await desk.passes(1)
     assert status(desk.show)["refused_rig"] is None
-    assert 9 in desk.show.engine.plans
+    assert 9 in desk.show.engine.state.compiled.scenes
 
 
 async def test_an_edit_that_is_taken_back_is_no_longer_refused(mock_clock, desk):
@@ -214,7 +215,7 @@ async def test_an_editor_that_renames(mock_clock, desk):
     other.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     os.replace(other, desk.file)
     await desk.passes(1)
-    assert 9 in desk.show.engine.plans
+    assert 9 in desk.show.engine.state.compiled.scenes
     assert not any("refused" in said for said in desk.said)
 
 
@@ -226,7 +227,7 @@ async def test_a_file_that_is_still_being_written_is_left_alone(mock_clock, desk
         await desk.passes(0.2)
     desk.file.write_text(text, encoding="utf-8")
     await desk.passes(1)
-    assert 9 in desk.show.engine.plans
+    assert 9 in desk.show.engine.state.compiled.scenes
     assert not any("refused" in said for said in desk.said)
 
 
@@ -246,10 +247,10 @@ async def test_a_rig_of_many_scenes(mock_clock, desk):
     desk.play("Stage piano", "90 3C 40")
     desk.file.write_text(RIG + "".join(scene(number, f"Scene {number}") for number in range(10, 74)), encoding="utf-8")
     await desk.passes(1)
-    assert len(desk.show.engine.plans) == 67
+    assert len(desk.show.engine.state.compiled.scenes) == 67
     desk.play("Stage piano", "80 3C 40")
     assert desk.heard("Box 1") == ["90 3C 40", "80 3C 40"]
-    assert all(desk.show.command("scene", number).done for number in range(10, 74))
+    assert all(desk.show.apply(RecallScene(number), "shell").done for number in range(10, 74))
 
 
 async def test_a_scene_that_was_taken_out_plays_on(mock_clock, desk):
@@ -260,7 +261,7 @@ async def test_a_scene_that_was_taken_out_plays_on(mock_clock, desk):
     assert any("scene 1 is no longer in it and plays on" in said for said in desk.said)
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 1") == ["90 3C 40"]
-    assert not desk.show.command("scene", 1).done
+    assert not desk.show.apply(RecallScene(1), "shell").done
 
 
 async def test_a_fault_of_our_own_costs_one_edit(mock_clock, desk, monkeypatch):
@@ -272,5 +273,5 @@ async def test_a_fault_of_our_own_costs_one_edit(mock_clock, desk, monkeypatch):
     assert "a fault of Bayleaf itself" in desk.show.refused
     desk.file.write_text(RIG + scene(8, "Encore"), encoding="utf-8")
     await desk.passes(1)
-    assert 8 in desk.show.engine.plans
+    assert 8 in desk.show.engine.state.compiled.scenes
     assert desk.show.refused is None

@@ -5,6 +5,7 @@ from contextlib import asynccontextmanager
 import pytest
 import trio
 
+from engine.core.commands import Panic, RecallScene
 from engine.live.gear.sysex_requests import SysexRequests
 from tests.support.simulated_instrument import IDENTITY, REQUEST, Instrument
 from tests.support.small_show import Bench
@@ -70,7 +71,7 @@ class Stand:
 @asynccontextmanager
 async def playing(rig=RIG):
     stand = Stand(rig)
-    stand.show.command("scene", 1)
+    stand.show.apply(RecallScene(1), "shell")
     async with trio.open_nursery() as nursery:
         nursery.start_soon(stand.live)
         yield stand
@@ -230,7 +231,7 @@ async def test_a_panic_ends_a_dump_in_words(autojump_clock):
 
         async def panic():
             await trio.sleep(0.12)
-            stand.show.command("panic")
+            stand.show.apply(Panic(), "shell")
 
         nursery.start_soon(panic)
         answer = await send(stand)

@@ -12,6 +12,7 @@ from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.udp_client import SimpleUDPClient
 
+from engine.core.commands import RecallScene
 from engine.live.socket.osc import OscServer
 from tests.support.small_show import RIG, Bench
 
@@ -28,7 +29,7 @@ def free_port() -> int:
 def bench(more: str = "port = 9001") -> Bench:
     """A show in scene 1 with [osc]."""
     made = Bench(f"{NAMED}\n[osc]\n{more}\n")
-    made.show.command("scene", 1)
+    made.show.apply(RecallScene(1), "shell")
     made.heard("strings")
     made.told()
     return made
@@ -102,7 +103,7 @@ async def test_a_client_from_outside_is_obeyed_and_answered(served):
     assert "the end of" in str((await far.ask("/bayleaf/next"))[0][1])
     assert (await far.ask("/bayleaf/back"))[1] == ("/bayleaf/now", 2, "March")
     assert (await far.ask("/bayleaf/mute", "pads"))[0] == ("/bayleaf/answer", "pads muted")
-    assert made.show.engine.muted == {"pads"}
+    assert made.show.engine.state.muted == {"pads"}
     assert (await far.ask("/bayleaf/unmute", "pads"))[0] == ("/bayleaf/answer", "pads plays again")
     assert str((await far.ask("/bayleaf/panic"))[0][1]).startswith("panic:")
     assert made.show.engine.scene == (2, "March")
@@ -133,7 +134,7 @@ async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(nursery, auto
         nursery.start_soon(OscServer(made.show).run)
         await trio.sleep(60)
     assert [text for name, text in made.told() if name == "osc" and "cannot be had" in text] != []
-    assert made.show.command("scene", 2, "shell").done
+    assert made.show.apply(RecallScene(2), "shell").done
     nursery.cancel_scope.cancel()
 
 
@@ -346,12 +347,12 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch):
     chance, obeyed = random.Random(1997), 0
     for _ in range(100_000):
         data = noise(chance, valid)
-        before = (show.engine.scene, set(show.engine.muted), show.engine.setlist.place)
+        before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.setlist.place)
         ear.take(data, HERE)
         expected = asked_for(data)
         assert calls == expected, data
         if not expected:
-            assert (show.engine.scene, show.engine.muted, show.engine.setlist.place) == before
+            assert (show.engine.scene, show.engine.state.muted, show.engine.state.setlist.place) == before
         obeyed += bool(expected)
         calls.clear()
         made.heard("strings")

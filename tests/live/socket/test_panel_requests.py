@@ -6,6 +6,7 @@ import threading
 import pytest
 import trio
 
+from engine.core.commands import MuteRoute, RecallScene
 from engine.live.socket import panel_requests as desk_module
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.rig.rig_as_json import outline
@@ -29,7 +30,7 @@ through = [{{ filter = "zone", notes = [0, 40] }}]
 def bench():
     """A show in scene 1."""
     bench = Bench(TEXT)
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
     return bench
 
@@ -77,7 +78,7 @@ async def test_the_filters(bench):
 
 async def test_the_way_of_a_message(bench):
     """explain: each route of the input, filter by filter, and what each output gets."""
-    bench.show.mute("thump", True, "test")
+    bench.show.apply(MuteRoute("thump"), "test")
     async with serving(bench):
         answer = await ask({"do": "explain", "scene": 3, "input": "keys", "message": "90 3C 40"})
     assert answer == {
@@ -220,7 +221,7 @@ async def test_a_test_note_that_nobody_would_hear():
     assert missing == {"done": False, "text": "output strings of string-machine is missing; nothing was sent"}
     assert unknown == {"done": False, "text": "there is no instrument lute; there is string-machine"}
     assert odd["done"] is False
-    assert bench.show.engine.ledger.sounding() == 0
+    assert bench.show.engine.state.ledger.sounding() == 0
 
 
 # Two scenes

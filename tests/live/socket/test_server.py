@@ -12,6 +12,7 @@ from itertools import islice
 import pytest
 import trio
 
+from engine.core.commands import FollowLeader, NextScene, RecallScene
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.socket import client
 from engine.live.socket.status import status, sync
@@ -28,7 +29,7 @@ pytestmark = pytest.mark.usefixtures("runtime_dir")
 def bench():
     """A show in scene 1."""
     bench = Bench()
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
     bench.told()
     return bench
@@ -264,7 +265,7 @@ async def test_a_watcher_is_sent_what_passes(bench):
         assert json.loads(await line_of(stream)) == {"events": [], "sync": sync(bench.show)}
         bench.now = 5
         bench.play(KEYS, "90 3C 40")
-        bench.show.command("next")
+        bench.show.apply(NextScene(), "shell")
         events = []
         while len(events) < 3:
             events += json.loads(await line_of(stream))["events"]
@@ -409,7 +410,7 @@ async def test_a_recording_that_cannot_be_kept_is_answered(bench, request_, said
 async def test_what_would_be_heard_is_for_the_one_in_charge(bench, request_):
     """Where another machine is in charge nothing is sent beside the show, and whoever asks is told where to."""
     async with serving(bench):
-        bench.show.led_by("desk")
+        bench.show.apply(FollowLeader("desk"))
         assert await ask(request_) == {"done": False, "text": "desk is in charge; ask there"}
         assert not (await ask({"do": "next"}))["done"]
         assert (await ask({"do": "handover"}))["text"] == "this rig has no [network]; there is nobody to hand over to"

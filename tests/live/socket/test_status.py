@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from engine.core.commands import RecallScene
 from engine.live.socket.status import status
 from tests.support.small_show import MS, RIG, Bench
 
@@ -14,7 +15,7 @@ KEYS, PEDALS = 0, 1
 def bench():
     """The show in scene 2: keys to strings and brass."""
     bench = Bench()
-    bench.show.command("scene", 2)
+    bench.show.apply(RecallScene(2), "shell")
     return bench
 
 
@@ -65,7 +66,7 @@ def test_what_was_dropped_is_counted(bench):
 def test_what_a_slow_wire_did(bench):
     """Values of a controller that gave way to newer ones on a DIN cable are counted as replaced."""
     bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
-    bench.show.command("scene", 2)
+    bench.show.apply(RecallScene(2), "shell")
     bench.now += 1000 * MS
     bench.show.pump()
     bench.play(KEYS, *(f"B0 07 {value:02X}" for value in range(100)))
@@ -85,9 +86,9 @@ def test_times(bench):
 def test_a_muted_way_is_named():
     """A way that a loop has muted is told by the names of its ports."""
     bench = Bench()
-    bench.show.command("scene", 3)
-    bench.show.engine.loops.muted.add((PEDALS, 1))
-    bench.show.engine.loops.lift(source=KEYS)
+    bench.show.apply(RecallScene(3), "shell")
+    bench.show.engine.state.loops.muted.add((PEDALS, 1))
+    bench.show.engine.state.loops.lift(source=KEYS)
     assert status(bench.show)["muted"] == [{"input": "pedals", "output": "brass"}]
 
 
