@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from engine.core.cable.program_burst import BANK_LSB, BANK_MSB
+from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 
 

@@ -5,10 +5,13 @@ is down, no wheel or bend is off rest, and every instrument is on the bank and p
 """
 
 from collections.abc import Awaitable, Callable, Iterator
+from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
 from engine.core.commands import Panic, RecallScene
 from tests.support import breaking_filter
@@ -40,6 +43,7 @@ async def output_pulled(evening: Evening) -> None:
 async def synth_power_cycled(evening: Evening) -> None:
     """A synth loses its power, and with it its sounds; its port is away till then."""
     port = evening.show.out_meters[evening.rng.randrange(3)].port
+    assert port is not None
     await without(evening, [port], evening.system.gear[port].power_on)
 
 
@@ -208,7 +212,13 @@ def table() -> Iterator[list[tuple[str, int, int, int]]]:
 
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.__name__)
-async def test_after_each_fault_nothing_hangs(fault, table, plug_in, tmp_path, mock_clock):
+async def test_after_each_fault_nothing_hangs(
+    fault: Callable[..., Any],
+    table: list[tuple[int | str, ...]],
+    plug_in: None,
+    tmp_path: Path,
+    mock_clock: trio.testing.MockClock,
+) -> None:
     """Whatever goes wrong at whatever moment: afterwards nothing sounds, all is at rest and on the scene's sounds."""
     need_song()
     rng = Random(fault.__name__)

@@ -1,9 +1,13 @@
 """Evenings that go wrong, recorded as the show records them and replayed: byte for byte, and at the same nanosecond."""
 
+from collections.abc import Callable
+from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
 from engine.core.commands import PlayTestNote
 from engine.live.recording_files import RecordingNames, write
@@ -57,7 +61,9 @@ MOMENTS = 15  # of each: 225 in all
 
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.__name__)
-async def test_a_recording_replayed_gives_what_went_out(fault, plug_in, tmp_path, mock_clock):
+async def test_a_recording_replayed_gives_what_went_out(
+    fault: Callable[..., Any], plug_in: None, tmp_path: Path, mock_clock: trio.testing.MockClock
+) -> None:
     """Whatever went wrong that night: the kept recording, read and replayed, gives every message that went out."""
     need_song()
     rng = Random(f"replay {fault.__name__}")

@@ -7,13 +7,11 @@ with 6 and 38. What 96 and 97 make of it is not known.
 from collections.abc import Iterator
 from typing import Final
 
+from engine.midi.controllers import DATA_LSB, DATA_MSB, NRPN_LSB, RPN_LSB
 from engine.midi.kinds import CONTROLLER
 
-#: the controllers that choose and set parameters
-NUMBERS: Final = frozenset((6, 38, *range(96, 102)))
-_OTHER, _REGISTERED = 98, 100  # the kinds, by the controller of the low byte; the next is that of the high byte
+_OTHER, _REGISTERED = NRPN_LSB, RPN_LSB  # the kinds, by the controller of the LSB; the next is that of the MSB
 _NONE: Final = 127
-_HIGH, _LOW = 6, 38
 
 _Parameter = tuple[int, int, int, int]  # channel, kind, high byte, low byte
 
@@ -35,9 +33,9 @@ class Parameters:
         chosen = self._chosen(channel)
         if chosen is None:
             return
-        if number == _LOW:
+        if number == DATA_LSB:
             self._data.setdefault(chosen, {})[number] = value
-        elif number == _HIGH:
+        elif number == DATA_MSB:
             self._data[chosen] = {number: value}  # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
         else:
             self._data.pop(chosen, None)

@@ -15,6 +15,7 @@ from collections.abc import Container, Iterator
 from typing import Final
 
 from engine.core.cable.replaceable_values import Slot, replaceable, resets, slot
+from engine.midi.controllers import LSB_OF
 from engine.midi.kinds import CONTROLLER, FIRST_REAL_TIME, SYSEX, is_press, is_release
 
 Unit = tuple[bytes, ...]  # messages that stay together
@@ -96,7 +97,9 @@ class CableQueues:
     def drop(self, slots: set[Slot | None], presses: bool = False) -> None:
         """Forget what waits and sets one of these, and presses if wanted."""
         # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
-        lows = {(each[0], each[1] + 32) for each in slots if each and each[0] & 0xF0 == CONTROLLER and each[1] < 32}
+        lows = {
+            (each[0], LSB_OF[each[1]]) for each in slots if each and each[0] & 0xF0 == CONTROLLER and each[1] in LSB_OF
+        }
         slots = slots | lows
 
         def stays(unit: Unit) -> bool:
@@ -167,9 +170,9 @@ class CableQueues:
 
     def _replace(self, waiting: dict[object, Unit], key: Slot, unit: Unit) -> None:
         self.replaced += key in waiting
-        if unit[0][0] & 0xF0 == CONTROLLER and unit[0][1] < 32:
+        if unit[0][0] & 0xF0 == CONTROLLER and unit[0][1] in LSB_OF:
             # a new high byte makes the waiting low byte meaningless (MIDI 1.0 p. 12)
-            self.replaced += waiting.pop((key[0], unit[0][1] + 32), None) is not None
+            self.replaced += waiting.pop((key[0], LSB_OF[unit[0][1]]), None) is not None
         waiting[key] = unit
 
     def _settle_values(self, status: int) -> None:

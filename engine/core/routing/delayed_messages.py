@@ -13,6 +13,8 @@ from engine.core.cable.replaceable_values import Slot, replaceable, resets
 from engine.core.cable.scheduler import Unit
 from engine.core.routing.ledger import rest_of
 from engine.core.routing.scene_in_play import TimedMessage
+from engine.midi.controllers import LSB_OF
+from engine.midi.kinds import CONTROLLER
 
 #: stands in the place of an input for notes that none has played
 NOBODY: Final = 1 << 20
@@ -53,6 +55,7 @@ class DelayedMessages:
             heappush(self._heap, (timed.at, next(self._number), DueMessage(name, source, timed.message, timed.outputs)))
         else:
             for output in timed.outputs:
+                self._outdate_value(name, output, slot)
                 number = self._values[name, output, slot] = next(self._number)
                 heappush(self._heap, (timed.at, number, DueMessage(name, source, timed.message, (output,))))
         self._look_ahead()
@@ -68,11 +71,16 @@ class DelayedMessages:
         for output, unit in units:
             for slot in filter(None, map(replaceable, unit)):
                 for name in players:
-                    self._values.pop((name, output, slot), None)
+                    self._outdate_value(name, output, slot)
             for reset in filter(resets, unit):
                 for key in [key for key in self._values if key[0] in players and key[1] == output]:
                     if _is_reset(key[2], reset):
                         del self._values[key]
+
+    def _outdate_value(self, name: int, output: int, slot: Slot) -> None:
+        self._values.pop((name, output, slot), None)
+        if slot[0] & 0xF0 == CONTROLLER and slot[1] in LSB_OF:  # a new MSB sets its LSB to 0 (MIDI 1.0 p. 12)
+            self._values.pop((name, output, (slot[0], LSB_OF[slot[1]])), None)
 
     def take(self, now: int) -> list[DueMessage]:
         """What is due by now, in order."""

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from engine.core.cable.program_burst import BANK_LSB, BANK_MSB
 from engine.core.control.explain_command import ExplainedCommand, commanded
 from engine.core.routing.compiled_scene import RoutePath, SceneCompiler
 from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, through
+from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.drum_names import CHANNEL as DRUMS
 from engine.midi.drum_names import drum
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release

@@ -9,7 +9,7 @@ import secrets
 import signal
 import time
 from collections import deque
-from collections.abc import AsyncIterator, Callable, Sequence, Sized
+from collections.abc import AsyncIterator, Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Final
@@ -31,6 +31,7 @@ from engine.live.process.priority import going_first, undisturbed
 from engine.live.process.watchdog import Watchdog
 from engine.live.process.worker_threads import to_its_end
 from engine.midi.kinds import SYSEX
+from engine.plurals import counted
 from engine.ports.port import PortError, PortGone
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import RigError, read
@@ -95,7 +96,7 @@ class LenderProcess(LenderPorts):
             nursery.start_soon(self.tell_tokens)
             nursery.start_soon(self._look_around)
             self.inbox.start(self.poke)
-            lent = f"{_many(self.inputs, 'input')} and {_many(self.outputs, 'output')}"
+            lent = f"{counted(len(self.inputs), 'input')} and {counted(len(self.outputs), 'output')}"
             self._say(f"lending {lent} as {self.me}; stop with Ctrl-C")
             self.pump()
             await self.stop.wait()
@@ -244,7 +245,3 @@ async def lend(rig: Rig, rig_file: Path, opener: PortOpener, say: Callable[[str]
 async def _heed(signals: AsyncIterator[int], stop: trio.Event) -> None:
     async for _ in signals:
         stop.set()
-
-
-def _many(ports: Sized, what: str) -> str:
-    return f"{len(ports)} {what}{'' if len(ports) == 1 else 's'}"

@@ -13,7 +13,8 @@ from pydantic import ValidationError
 
 from engine.rig.edit.toml_edits import Block, EditError, Sheet, changes, insert_lines, listed, table, toml
 from engine.rig.edit.toml_list_edits import block_changed, list_changed, table_changed
-from engine.rig.models.rig import rig_model
+from engine.rig.models.references import references
+from engine.rig.models.rig import Rig, rig_model
 from engine.rig.read.load import RigError, read
 from engine.rig.read.toml_layout import Path
 
@@ -145,18 +146,8 @@ def _in_scene(text: str, number: int, change: Callable[[str, Path], str]) -> str
 
 
 def _references(data: Table) -> Iterator[tuple[Path, int | str]]:
-    """Every place that calls a scene by number or name."""
-    start = data.get("rig", {}).get("start", "last")
-    if start != "last":
-        yield ("rig", "start"), start
-    for index, setlist in enumerate(data.get("setlists", ())):
-        for place, scene in enumerate(setlist["scenes"]):
-            yield ("setlists", index, "scenes", place), scene
-    for index, control in enumerate(data.get("controls", ())):
-        if "scene" in control:
-            yield ("controls", index, "scene"), control["scene"]
-        for place, scene in enumerate(control.get("scenes", ())):
-            yield ("controls", index, "scenes", place), scene
+    """Every place that gives a scene's number or name, with what it says."""
+    return ((keys, name) for keys, mark, name in references(data, Rig) if mark.section == "scenes")
 
 
 def _with_references(text: str, old: int | str, new: int | str) -> str:

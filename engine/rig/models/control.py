@@ -5,12 +5,15 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, field_validator, model_validator
 
+from engine.rig.models.references import Reference
 from engine.rig.models.values import (
     Channel,
+    Inputs,
     Messages,
     Names,
     Nanoseconds,
     Numbers,
+    Outputs,
     Part,
     Scenes,
     Text,
@@ -86,17 +89,17 @@ class Control(Part):
     double one comes; `route`: what mute and unmute mean; `output`, `messages`: what send sends.
     """
 
-    input: str
+    input: Annotated[str, Reference("inputs")]
     when: When
     do: Action
-    scene: int | str | None = None
+    scene: Annotated[int | str | None, Reference("scenes")] = None
     guard: Nanoseconds = 30_000_000
     passes: bool = Field(False, alias="pass")
     scenes: Scenes = ()
     hold: Nanoseconds = 600_000_000
     between: Nanoseconds = 350_000_000
-    route: Text | None = None
-    output: str | None = None
+    route: Annotated[Text | None, Reference("routes")] = None
+    output: Annotated[str | None, Reference("outputs")] = None
     messages: Messages = ()
 
     @model_validator(mode="after")
@@ -122,10 +125,10 @@ class RemoteControl(Part):
     """Who may command by show control, machine control and our own SysEx; `programs`: by bank and program, or song
     select, as well; `to`: the outputs that are answered."""
 
-    inputs: Names
+    inputs: Inputs
     device: Annotated[int, between(0, 111)] = 0
     programs: bool = False
-    to: Names = ()
+    to: Outputs = ()
 
 
 def _address(found: str) -> str:

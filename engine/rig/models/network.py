@@ -9,6 +9,7 @@ from typing import Annotated, Final
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
+from engine.rig.models.references import Reference
 from engine.rig.models.values import Part, Text
 
 _MACHINE: Final = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9_-]{0,62}[A-Za-z0-9])?")
@@ -36,7 +37,7 @@ def _address(found: str) -> str:
         if host.is_unspecified or host.is_multicast:
             raise ValueError
     except ValueError:
-        raise ValueError('the machine\'s own address (IPv4) and a port, such as "192.168.10.2:7447"') from None
+        raise ValueError('the machine\'s own address (IPv4) and a port, such as "192.168.10.2:7410"') from None
     return f"{host}:{int(parts[2])}"
 
 
@@ -53,15 +54,15 @@ class Machine(Part):
     """Where a machine listens, and whom it dials: all machines earlier in the table unless it says otherwise."""
 
     listen: Annotated[str, AfterValidator(_address)]
-    dial: Annotated[tuple[str, ...], BeforeValidator(_dialled)] | None = None
+    dial: Annotated[tuple[str, ...] | None, BeforeValidator(_dialled), Reference("machines", many=True)] = None
 
 
 class Network(Part):
     """The machines of a rig. `machine` is the one that reads this; the command line may say another."""
 
-    machine: str
-    main: str
-    standby: str | None = None
+    machine: Annotated[str, Reference("machines")]
+    main: Annotated[str, Reference("machines")]
+    standby: Annotated[str | None, Reference("machines")] = None
     keys: Text | None = None  # a folder, relative to the rig file
     plain: bool = False
     discover: bool = False

@@ -17,13 +17,16 @@ from pydantic import (
 from engine.midi.timecode import RATES, read_label
 from engine.rig.models.control import Control, Osc, RemoteControl
 from engine.rig.models.network import Network
+from engine.rig.models.references import Reference
 from engine.rig.models.values import (
     Bank,
     BankUse,
     Channel,
+    Inputs,
     Name,
     Names,
     Nanoseconds,
+    Outputs,
     Part,
     Plain,
     PrintedProgram,
@@ -38,13 +41,13 @@ from filters.registry import FilterSettings, registry
 
 class RigTable(Part):
     name: Plain = "Untitled rig"
-    start: str | int = "last"
+    start: Annotated[str | int, Reference("scenes", word="last")] = "last"
 
 
 class _Port(Part):
     port: Text | None = None
     device: Text | None = None
-    machine: Text | None = None  # the one of [network] that it is plugged into
+    machine: Annotated[Text | None, Reference("machines")] = None  # the one it is plugged into
 
     @model_validator(mode="after")
     def _one_place(self) -> "_Port":
@@ -69,7 +72,7 @@ class Sound(Part):
 
 
 class Instrument(Part):
-    output: str
+    output: Annotated[str, Reference("outputs")]
     channel: Channel
     like: Text | None = None  # a kind of presets/instruments.toml, whose keys are filled in
     bank: BankUse = "msb lsb"
@@ -107,9 +110,9 @@ class BurstStep(Part):
     A step with neither sound nor program is blank: its place is kept, and it never sends.
     """
 
-    instrument: str | None = None
+    instrument: Annotated[str | None, Reference("instruments")] = None
     sound: str | None = None
-    output: str | None = None
+    output: Annotated[str | None, Reference("outputs")] = None
     channel: Channel | None = None
     bank: Bank | None = None
     program: PrintedProgram | None = None
@@ -146,8 +149,8 @@ class Route(Part):
     """One route; `through` holds its filters' settings in order. The union of filters is made at run time."""
 
     name: Plain | None = None
-    source: Names = Field(alias="from")
-    to: Names
+    source: Inputs = Field(alias="from")
+    to: Outputs
     through: tuple[FilterSettings, ...] = ()
 
 
@@ -166,9 +169,9 @@ def _tempo(found: Any) -> Any:
 class Clock(Part):
     """One clock for the rig: from the first of these sources that is alive, "internal" or inputs."""
 
-    source: Names = Field(("internal",), alias="from")
+    source: Annotated[Names, Reference("inputs", word="internal", many=True)] = Field(("internal",), alias="from")
     bpm: Annotated[float, BeforeValidator(_tempo)] = 120.0
-    to: Names = ()
+    to: Outputs = ()
     run: bool = False
 
 
@@ -176,10 +179,10 @@ class TimeCode(Part):
     """One time code for the rig; `chase`: a jump recalls the scene in force there; `with_clock`: ours runs and stops
     with a clock that is followed."""
 
-    source: str = Field("internal", alias="from")
+    source: Annotated[str, Reference("inputs", word="internal")] = Field("internal", alias="from")
     rate: Literal["24", "25", "29.97 drop", "30"] = "25"
     start: str = "00:00:00:00"
-    to: Names = ()
+    to: Outputs = ()
     run: bool = False
     chase: bool = False
     with_clock: bool = False

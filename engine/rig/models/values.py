@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
 from engine.midi.kinds import is_whole
 from engine.midi.setup_words import ALLOWED, set_up
+from engine.rig.models.references import Reference
 
 _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
@@ -129,7 +130,9 @@ WholeSysEx = Annotated[str, AfterValidator(_whole_sysex)]
 SetupLines = Annotated[tuple[str, ...], BeforeValidator(_setup)]
 Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Nanoseconds = Annotated[int, BeforeValidator(_milliseconds)]
-Scenes = Annotated[tuple[int | str, ...], BeforeValidator(_order)]
+Inputs = Annotated[Names, Reference("inputs", many=True)]
+Outputs = Annotated[Names, Reference("outputs", many=True)]
+Scenes = Annotated[tuple[int | str, ...], BeforeValidator(_order), Reference("scenes", many=True)]
 Messages = Annotated[tuple[bytes, ...], BeforeValidator(_messages)]
 
 

@@ -4,10 +4,12 @@ These look at the file's data as it was loaded, not at the models, so that they 
 wrong. A value of the wrong kind is passed over here; the models complain of it.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
+from engine.rig.models.references import references
+from engine.rig.models.rig import Rig
 from engine.rig.read.network_checks import check_network
-from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, names, no_such, refer, table, tables
+from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, no_such, refer, table, tables
 
 
 def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
@@ -16,19 +18,17 @@ def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
 
 
 def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
+    yield from _references(data)
     yield from _port_names(data)
     yield from _ports_once(data, "inputs")
     yield from _ports_once(data, "outputs")
     yield from _instruments(data)
-    yield from _routes(data)
     yield from _route_names(data)
     yield from _scenes_once(data)
     yield from _setlists_once(data)
     yield from _names_like_numbers(data)
-    yield from _scene_references(data)
     yield from _bursts(data, lists)
     yield from _controls(data)
-    yield from _sync(data)
     yield from check_network(data)
 
 
@@ -39,6 +39,21 @@ def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
         if not (complaint.once and complaint.text in told):
             yield complaint
         told.add(complaint.text)
+
+
+def _references(data: Data) -> Iterator[Complaint]:
+    """Names that lead nowhere; `refer` also says when a whole section is missing."""
+    known: dict[str, Collection[object]] = {
+        "routes": {route["name"] for _, route in _all_routes(data) if isinstance(route.get("name"), str)},
+        "scenes": _known_scenes(data),
+        "machines": table(table(data, "network"), "machines"),
+    }
+    for keys, mark, name in references(data, Rig):
+        if mark.section not in known:
+            yield from refer(data, mark.section, str(name), keys)
+        elif name not in known[mark.section] and (known[mark.section] or mark.section == "routes"):
+            also = f', or "{mark.word}"' if mark.word else ""
+            yield Complaint(keys, no_such(mark.section.removesuffix("s"), name, known[mark.section]) + also)
 
 
 # Ports and instruments
@@ -73,9 +88,6 @@ def _home(data: Data, port: Data) -> str | None:
 
 def _instruments(data: Data) -> Iterator[Complaint]:
     for name, gear in table(data, "instruments").items():
-        output = gear.get("output") if isinstance(gear, dict) else None
-        if isinstance(output, str):
-            yield from refer(data, "outputs", output, ("instruments", name, "output"))
         for sound, settings in table(gear, "sounds").items():
             keys: Keys = ("instruments", name, "sounds", sound)
             yield from _bank_and_program(keys, table({"it": settings}, "it"), gear)
@@ -102,16 +114,6 @@ def _all_routes(data: Data) -> Iterator[tuple[Keys, Data]]:
     for number, scene in tables(data, "scenes"):
         for index, route in tables(scene, "routes"):
             yield ("scenes", number, "routes", index), route
-
-
-def _routes(data: Data) -> Iterator[Complaint]:
-    for keys, route in _all_routes(data):
-        sources = names(route.get("from"), (*keys, "from"))
-        targets = names(route.get("to"), (*keys, "to"))
-        for place, name in sources:
-            yield from refer(data, "inputs", name, place)
-        for place, name in targets:
-            yield from refer(data, "outputs", name, place)
 
 
 def _route_names(data: Data) -> Iterator[Complaint]:
@@ -175,36 +177,11 @@ def _is_reference(value: object) -> bool:
 
 
 def _known_scenes(data: Data) -> list[object]:
+    """All numbers and names; none if a scene lacks one of them, for a reference that misses may be meant for that."""
     scenes = [scene for _, scene in tables(data, "scenes")]
+    if not all(_is_number(scene.get("number")) and "name" in scene for scene in scenes):
+        return []
     return [scene[key] for key in ("number", "name") for scene in scenes if _is_reference(scene.get(key))]
-
-
-def _can_tell(data: Data) -> bool:
-    """Whether there are scenes, each with number and name; if not, a reference that misses may be meant for such."""
-    scenes = tables(data, "scenes")
-    return bool(scenes) and all(_is_number(scene.get("number")) and "name" in scene for _, scene in scenes)
-
-
-def _scene_references(data: Data) -> Iterator[Complaint]:
-    if not _can_tell(data):
-        return
-    known = _known_scenes(data)
-    start = table(data, "rig").get("start", "last")
-    if _is_reference(start) and start != "last" and start not in known:
-        yield Complaint(("rig", "start"), no_such("scene", start, known) + ', or "last"')
-    for index, setlist in tables(data, "setlists"):
-        listed = setlist.get("scenes")
-        for place, scene in enumerate(listed if isinstance(listed, list) else []):
-            if _is_reference(scene) and scene not in known:
-                yield Complaint(("setlists", index, "scenes", place), no_such("scene", scene, known))
-    for index, control in tables(data, "controls"):
-        scene = control.get("scene")
-        if _is_reference(scene) and scene not in known:
-            yield Complaint(("controls", index, "scene"), no_such("scene", scene, known))
-        listed = control.get("scenes")
-        for place, scene in enumerate(listed if isinstance(listed, list) else []):
-            if _is_reference(scene) and scene not in known:
-                yield Complaint(("controls", index, "scenes", place), no_such("scene", scene, known))
 
 
 # Bursts
@@ -232,15 +209,11 @@ def _where(data: Data, step: Data) -> tuple[object, object] | None:
 
 
 def _burst_step(data: Data, keys: Keys, step: Data, lists: bool) -> Iterator[Complaint]:
-    instruments = table(data, "instruments")
     name, output, sound = step.get("instrument"), step.get("output"), step.get("sound")
     if isinstance(output, str):
-        yield from refer(data, "outputs", output, (*keys, "output"))
         yield from _bank_and_program(keys, step, {})
-    if not isinstance(name, str):
-        return
-    if name not in instruments:
-        yield from refer(data, "instruments", name, (*keys, "instrument"))
+    instruments = table(data, "instruments")
+    if not isinstance(name, str) or name not in instruments:
         return
     gear = table(instruments, name)
     yield from _bank_and_program(keys, step, gear)
@@ -255,45 +228,26 @@ def _burst_step(data: Data, keys: Keys, step: Data, lists: bool) -> Iterator[Com
 
 def _controls(data: Data) -> Iterator[Complaint]:
     seen: dict[tuple[object, str], int] = {}
-    routes = {route["name"] for _, route in _all_routes(data) if isinstance(route.get("name"), str)}
     for index, control in tables(data, "controls"):
-        name = control.get("input")
-        if isinstance(name, str):
-            yield from refer(data, "inputs", name, ("controls", index, "input"))
-        if isinstance(control.get("output"), str):
-            yield from refer(data, "outputs", control["output"], ("controls", index, "output"))
-        if isinstance(control.get("route"), str) and control["route"] not in routes:
-            yield Complaint(("controls", index, "route"), no_such("route", control["route"], routes))
-        condition = {**table(control, "when"), "scenes": control.get("scenes")}
         if not table(control, "when"):
             continue
-        if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
-            condition["at_least"] = 64  # the default
-        if ("controller" in condition or "note" in condition) and "turn" not in condition:
-            condition.setdefault("press", "short")  # which counts at once if nothing else is told apart
-        for key in ("note", "program", "song"):
-            if isinstance(condition.get(key), int):
-                condition[key] = [condition[key]] * 2  # a range of one
-        if isinstance(condition.get("sysex"), str):
-            condition["sysex"] = "".join(condition["sysex"].split()).upper()  # one message, however it is spaced
-        first = seen.setdefault((str(name), repr(sorted(condition.items()))), index)
+        condition = _condition(control)
+        first = seen.setdefault((str(control.get("input")), repr(sorted(condition.items()))), index)
         if first != index:
-            text = f"control {first + 1} has this condition already on the same input; keep one of the two"
+            text = f"control {first + 1} already has this condition on the same input; keep one of the two"
             yield Complaint(("controls", index, "when"), text)
 
 
-# Clock, time code, remote
-
-
-def _sync(data: Data) -> Iterator[Complaint]:
-    sync = table(data, "sync")
-    for section in ("clock", "timecode"):
-        found = table(sync, section)
-        for place, name in names(found.get("from"), ("sync", section, "from")):
-            if name != "internal":
-                yield from refer(data, "inputs", name, place)
-        for place, name in names(found.get("to"), ("sync", section, "to")):
-            yield from refer(data, "outputs", name, place)
-    for key, section in (("inputs", "inputs"), ("to", "outputs")):
-        for place, name in names(table(data, "remote").get(key), ("remote", key)):
-            yield from refer(data, section, name, place)
+def _condition(control: Data) -> Data:
+    """The condition of a control with its defaults, so that equal ones look alike however they are written."""
+    condition = {**table(control, "when"), "scenes": control.get("scenes")}
+    if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
+        condition["at_least"] = 64
+    if ("controller" in condition or "note" in condition) and "turn" not in condition:
+        condition.setdefault("press", "short")  # which counts at once if nothing else is told apart
+    for key in ("note", "program", "song"):
+        if isinstance(condition.get(key), int):
+            condition[key] = [condition[key]] * 2  # a range of one
+    if isinstance(condition.get("sysex"), str):
+        condition["sysex"] = "".join(condition["sysex"].split()).upper()
+    return condition

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from engine.rig.models.network import host_of
-from engine.rig.read.raw_data import Complaint, Data, Keys, names, no_such, table
+from engine.rig.read.raw_data import Complaint, Data, Keys, names, table
 
 
 def check_network(data: Data) -> Iterator[Complaint]:
@@ -13,10 +13,6 @@ def check_network(data: Data) -> Iterator[Complaint]:
     machines = table(network, "machines")
     if not machines:
         return
-    for key in ("machine", "main", "standby"):
-        name = network.get(key)
-        if isinstance(name, str) and name not in machines:
-            yield Complaint(("network", key), no_such("machine", name, machines))
     if "standby" in network and network["standby"] == network.get("main"):
         text = f'"{network["standby"]}" is the main machine already; name another, or leave out standby'
         yield Complaint(("network", "standby"), text)
@@ -26,7 +22,6 @@ def check_network(data: Data) -> Iterator[Complaint]:
 
 
 def _ports(data: Data, network: Data) -> Iterator[Complaint]:
-    machines = table(network, "machines")
     for section in ("inputs", "outputs"):
         for name, port in table(data, section).items():
             machine = port.get("machine") if isinstance(port, dict) else None
@@ -35,8 +30,6 @@ def _ports(data: Data, network: Data) -> Iterator[Complaint]:
                 continue
             if "network" not in data:
                 yield Complaint(place, "machine goes with a [network], and this rig has none; leave it out", once=True)
-            elif machines and machine not in machines:
-                yield Complaint(place, no_such("machine", machine, machines))
             elif machine == network.get("standby"):
                 text = (
                     f'"{machine}" is the standby, which lends no ports; give its ports a machine of their own in '
@@ -88,9 +81,7 @@ def _dialling(network: Data, machines: Data) -> Iterator[Complaint]:
         for place, other in _dials(machines, name):
             if other == name:
                 yield Complaint(place, f'"{name}" dials itself; leave it out')
-            elif other not in machines:
-                yield Complaint(place, no_such("machine", other, machines))
-            elif name in dialled[other] and [*machines].index(name) > [*machines].index(other):
+            elif name in dialled.get(other, ()) and [*machines].index(name) > [*machines].index(other):
                 yield Complaint(place, f'"{other}" dials "{name}" already; only one of the two may dial')
     engines = [name for name in (network.get("main"), network.get("standby")) if isinstance(name, str)]
     for engine in dict.fromkeys(engines):

@@ -717,7 +717,7 @@ BREAKS = [
         "when  = { controller = 64 }",
         [
             (58, "controls.1", 'found a table with input, when, do, guard; do = "scene" needs scene ='),
-            (66, "controls.2.when", "control 1 has this condition already on the same input; keep one of the"),
+            (66, "controls.2.when", "control 1 already has this condition on the same input; keep one of the"),
         ],
     ),
     (
@@ -740,14 +740,14 @@ BREAKS = [
         "when  = { controller = 64, at_least = 64 }",
         'when  = { sysex = "F0 7D 01 F7" }\ndo    = "back"\n\n\n[[controls]]\ninput = "pedals"\n'
         'when  = { sysex = "f07d01f7" }',
-        [(66, "controls.2.when", "control 1 has this condition already on the same input; keep one of the two")],
+        [(66, "controls.2.when", "control 1 already has this condition on the same input; keep one of the two")],
     ),
     (
         'when  = { program = "any" }\ndo    = "scene"\nguard = "250 ms"\n\n[[controls]]\ninput = "pedals"\n'
         "when  = { controller = 64, at_least = 64 }",
         'when  = { note = 36 }\ndo    = "back"\n\n\n[[controls]]\ninput = "pedals"\n'
         'when  = { note = [36, 36], press = "short" }',
-        [(66, "controls.2.when", "control 1 has this condition already on the same input; keep one of the two")],
+        [(66, "controls.2.when", "control 1 already has this condition on the same input; keep one of the two")],
     ),
     (
         'do    = "next"',

@@ -1,4 +1,4 @@
-"""`bayleaf sounds`: find a sound by a few letters, hear it, import a list of sounds."""
+"""`bayleaf sounds`: finds a sound by a few letters, plays it, and imports sound lists."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -6,32 +6,28 @@ from typing import Annotated, Any
 
 import typer
 
-from engine.cli.output import CommandError, Json, Name, as_json, table, write_new
-from engine.live.socket import client
+from engine.cli.options import Json, Name
+from engine.cli.output import CommandError, as_json, table, write_new
+from engine.cli.requests import do
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import load
-from engine.rig.read.sound_csv import from_csv
 from engine.rig.read.sound_list import SoundListError
+from engine.rig.sound_csv import from_csv
 
 _PATIENCE = 15.0  # seconds: the phrase is played before the engine answers
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register the command."""
-    app.command("sounds")(sounds)
-
-
 def sounds(
-    rig: Annotated[str, typer.Argument(help="The rig file; or: import FILE.csv LIST.toml")],
+    rig: Annotated[str, typer.Argument(help="The rig file, or: import FILE.csv LIST.toml")],
     letters: Annotated[list[str] | None, typer.Argument(help="A few letters of the sound's name.")] = None,
     audition: Annotated[
-        bool, typer.Option("--audition", help="Have the running engine play the one sound that is found, softly.")
+        bool, typer.Option("--audition", help="Have the running engine play the sound that was found, softly.")
     ] = False,
-    instrument: Annotated[str | None, typer.Option("--instrument", help="Of this instrument alone.")] = None,
+    instrument: Annotated[str | None, typer.Option("--instrument", help="Search this instrument only.")] = None,
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Find a sound over all instruments; or make a sound list of a CSV file (columns msb, lsb, program, name)."""
+    """Find a sound in all instruments, or make a sound list from a CSV file (columns msb, lsb, program, name)."""
     words = letters or []
     if rig == "import":
         _import(words)
@@ -47,17 +43,17 @@ def sounds(
 
 
 def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any]]:
-    """The sounds whose names have all these words in them, or parts of words; upper and lower case are alike."""
-    wanted = letters.casefold().split()
+    """The sounds whose names contain all these words or parts of words, in upper or lower case."""
+    words = letters.casefold().split()
     found = [
         {"instrument": name, "sound": sound, "bank": settings.bank, "program": settings.program}
         for name, gear in rig.instruments.items()
         if instrument in (None, name)
         for sound, settings in gear.sounds.items()
-        if all(word in sound.casefold() for word in wanted)
+        if all(word in sound.casefold() for word in words)
     ]
     if not found:
-        raise CommandError(f'no instrument that was asked for has a sound with "{letters}" in its name')
+        raise CommandError(f'no sound has "{letters}" in its name' + (f" ({instrument} only)" if instrument else ""))
     return found
 
 
@@ -65,21 +61,15 @@ def _audition(found: Sequence[dict[str, Any]], name: str, json: bool) -> None:
     if len(found) > 1:
         listed = "; ".join(f"{one['instrument']}: {one['sound']}" for one in found[:8])
         raise CommandError(
-            f"{len(found)} sounds fit ({listed}{' …' if len(found) > 8 else ''}); give more letters, or --instrument"
+            f"{len(found)} sounds match ({listed}{' …' if len(found) > 8 else ''}); give more letters or --instrument"
         )
     request = {"do": "audition", "instrument": found[0]["instrument"], "sound": found[0]["sound"]}
-    answer = client.ask(name, request, patience=_PATIENCE)
-    if not answer["done"]:
-        raise CommandError(answer["text"])
-    if json:
-        as_json(answer)
-    else:
-        print(answer["text"])
+    do(name, request, json, _PATIENCE)
 
 
 def _import(words: Sequence[str]) -> None:
     if len(words) != 2:
-        raise typer.BadParameter("give the two files: bayleaf sounds import FILE.csv LIST.toml")
+        raise typer.BadParameter("give both files: bayleaf sounds import FILE.csv LIST.toml")
     source, made = map(Path, words)
     try:
         text = from_csv(source.read_text(encoding="utf-8-sig"), str(source))

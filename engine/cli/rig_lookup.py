@@ -1,4 +1,4 @@
-"""What a player means by a name, or the sentence that there is nothing of that name."""
+"""Scenes, inputs and machines of a rig, found by what the player typed; otherwise an error that lists what there is."""
 
 from difflib import get_close_matches
 from pathlib import Path
@@ -11,7 +11,7 @@ _SHOWN: Final = 40  # scenes in a sentence
 
 
 def scene_of(rig: Rig, wanted: int | str, file: Path) -> Scene:
-    """The scene of this number or name. Raises Fault."""
+    """The scene with this number or name. Raises CommandError."""
     found = rig.scene(wanted)
     if found is not None:
         return found
@@ -21,3 +21,17 @@ def scene_of(rig: Rig, wanted: int | str, file: Path) -> Scene:
     listed = ", ".join(f"{scene.number} {scene.name}" for scene in rig.scenes[:_SHOWN])
     more = f" and {len(rig.scenes) - _SHOWN} more" if len(rig.scenes) > _SHOWN else ""
     raise CommandError(f"there is no scene {wanted} in {file}; {remedy}it has {listed}{more}")
+
+
+def check_input(rig: Rig, wanted: str, file: Path) -> None:
+    """Raise CommandError unless the rig has an input of this name."""
+    if wanted not in rig.inputs:
+        raise CommandError(f'there is no input "{wanted}" in {file}; it has {", ".join(rig.inputs)}')
+
+
+def as_machine(rig: Rig, machine: str | None) -> Rig:
+    """The rig as seen from this machine; None is the one that the file names. Raises CommandError."""
+    try:
+        return rig if machine is None else rig.on(machine)
+    except ValueError as fault:
+        raise CommandError(str(fault)) from None

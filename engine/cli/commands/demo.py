@@ -1,6 +1,6 @@
-"""`bayleaf demo`: a short piece of our own through the demo rig, with no hardware and no server.
+"""`bayleaf demo`: plays a short piece through the demo rig, with no hardware and no server.
 
-The same show, core and wires as on stage; only the ports are in memory. A player thread feeds the inputs in time.
+Show, core and cables are the same as on stage; only the ports are in memory. A player thread feeds the inputs in time.
 """
 
 import time
@@ -12,9 +12,9 @@ from typing import Any, Final, NamedTuple
 
 import mido
 import trio
-import typer
 
-from engine.cli.output import Json, as_json, table
+from engine.cli.options import Json
+from engine.cli.output import as_json, table
 from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import PortOpener, connect
@@ -28,17 +28,12 @@ from engine.rig.read.load import read
 
 _RIG: Final = "demo.toml"
 _MUSIC: Final = "demo.mid"
-_CLEARLY: Final = 50_000_000  # ns; a note that began with the change was not carried over it
+_CLEARLY: Final = 50_000_000  # ns; a note that began just before the change was not carried over it
 _TAIL: Final = 0.5  # seconds after the last message
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register the command."""
-    app.command("demo")(demo)
-
-
 class _Change(NamedTuple):
-    """A scene change: when (ns), by what, and what was told."""
+    """A scene change: when (ns), its cause, and the engine's sentence."""
 
     at: int
     cause: str
@@ -46,28 +41,28 @@ class _Change(NamedTuple):
 
 
 def demo(json: Json = False) -> None:
-    """Play a short piece through the demo rig, with scene changes, and show what reached each instrument."""
+    """Play a short piece with scene changes through the demo rig, and show what reached each instrument."""
     presets = resources.files("presets")
     rig = read(presets.joinpath(_RIG).read_text(encoding="utf-8"), _RIG)
     with presets.joinpath(_MUSIC).open("rb") as file:
         music = _music(mido.MidiFile(file=file))
     if not json:
-        print(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; no sound is made.")
-        print("The player is in the pit; a worn foot switch, which fires twice, changes the scene.\n")
+        print(f"{rig.rig.name}: {music[-1][0]:.0f} seconds on ports in memory; nothing is audible.")
+        print("The player is in the pit; a worn foot switch that fires twice changes the scene.\n")
     started = time.monotonic_ns()
     changes, outputs = trio.run(_play, rig, music, started, json)
-    heard = _listen(rig, outputs)
-    instruments = list(_instruments(rig, heard))
-    carried = list(_carried(heard, [change.at for change in changes], started))
+    received = _received_by(rig, outputs)
+    instruments = list(_instruments(rig, received))
+    carried = list(_carried(received, [change.at for change in changes], started))
     if json:
-        told = [{"at": _seconds(change.at, started), "by": change.cause, "text": change.text} for change in changes]
-        as_json({"rig": rig.rig.name, "changes": told, "instruments": instruments, "carried": carried})
+        listed = [{"at": _seconds(change.at, started), "by": change.cause, "text": change.text} for change in changes]
+        as_json({"rig": rig.rig.name, "changes": listed, "instruments": instruments, "carried": carried})
         return
     _print_tables(instruments, carried)
 
 
 def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
-    """(seconds, input, message) in order; a track's name says which input plays it."""
+    """(seconds, input, message) in order; the name of a track is the input that plays it."""
     tempo = next((m.tempo for track in file.tracks for m in track if m.type == "set_tempo"), 500_000)
     played = []
     for track in file.tracks:
@@ -83,29 +78,29 @@ def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
 async def _play(
     rig: Rig, music: list[tuple[float, str, bytes]], started: int, quiet: bool
 ) -> tuple[list[_Change], dict[str, MemoryOutput]]:
-    """The scene changes, and the outputs with all they were sent."""
+    """The scene changes, and the outputs with everything sent to them."""
     system = MemorySystem("demo")
-    patch = connect(rig, PortOpener(system, virtual=True))
-    inbox = InputReader(dict(enumerate(patch.inputs[name] for name in rig.inputs)))
-    show = Show(rig, patch, inbox)
+    ports = connect(rig, PortOpener(system, virtual=True))
+    reader = InputReader(dict(enumerate(ports.inputs[name] for name in rig.inputs)))
+    show = Show(rig, ports, reader)
     watched = show.watch()
     show.apply(RecallScene(rig.scenes[0].number), "start")
-    inbox.start(waker(show))
-    players = {name: port for name, port in patch.inputs.items() if isinstance(port, MemoryInput)}
+    reader.start(waker(show))
+    players = {name: port for name, port in ports.inputs.items() if isinstance(port, MemoryInput)}
     changes: list[_Change] = []
     try:
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(_tell, watched, started, changes, quiet)
+            nursery.start_soon(_report, watched, started, changes, quiet)
             await trio.to_thread.run_sync(_perform, players, music, abandon_on_cancel=True)
             nursery.cancel_scope.cancel()
         show.finish()
     finally:
-        inbox.stop()  # or its thread would wake a loop that is gone
-    return changes, {name: port for name, port in patch.outputs.items() if isinstance(port, MemoryOutput)}
+        reader.stop()  # or its thread would wake a loop that has ended
+    return changes, {name: port for name, port in ports.outputs.items() if isinstance(port, MemoryOutput)}
 
 
-async def _tell(watched: deque[ShowEvent], started: int, changes: list[_Change], quiet: bool) -> None:
-    """Print each scene change as it happens, with what the player did; gather them all."""
+async def _report(watched: deque[ShowEvent], started: int, changes: list[_Change], quiet: bool) -> None:
+    """Print each scene change as it happens, with its cause, and collect them all."""
     played: dict[str, str] = {}
     while True:
         while watched:
@@ -130,15 +125,15 @@ def _perform(players: dict[str, MemoryInput], music: list[tuple[float, str, byte
 
 
 @dataclass
-class _Heard:
-    """What one instrument received: its sounds in order, its notes, and the notes with their ends."""
+class _Received:
+    """What one instrument received: its sounds in order, and its notes with their ends."""
 
     sounds: list[str] = field(default_factory=list)
     presses: int = 0
     notes: list[tuple[int, int, int]] = field(default_factory=list)  # key, from, to (ns)
     sounding: dict[int, int] = field(default_factory=dict)
 
-    def hear(self, at: int, message: bytes) -> None:
+    def add(self, at: int, message: bytes) -> None:
         if is_press(message):
             self.presses += 1
             self.sounding.setdefault(message[1], at)
@@ -146,11 +141,11 @@ class _Heard:
             self.notes.append((message[1], self.sounding.pop(message[1]), at))
 
 
-def _listen(rig: Rig, outputs: dict[str, MemoryOutput]) -> dict[str, _Heard]:
-    """Each instrument's own ears: only what came on its output and channel."""
-    heard = {}
+def _received_by(rig: Rig, outputs: dict[str, MemoryOutput]) -> dict[str, _Received]:
+    """What each instrument received: the messages on its output and channel."""
+    received = {}
     for name, gear in rig.instruments.items():
-        ears = heard[name] = _Heard()
+        instrument = received[name] = _Received()
         bank: dict[int, int] = {}
         for at, message in outputs[gear.output].sent:
             if message[0] >= 0xF0 or (message[0] & 0x0F) + 1 != gear.channel:
@@ -158,13 +153,13 @@ def _listen(rig: Rig, outputs: dict[str, MemoryOutput]) -> dict[str, _Heard]:
             if message[0] & 0xF0 == CONTROLLER and message[1] in (0, 32):
                 bank[message[1]] = message[2]
             elif message[0] & 0xF0 == PROGRAM:
-                ears.sounds.append(_sound(gear, bank, message[1]))
-            ears.hear(at, message)
-    return heard
+                instrument.sounds.append(_sound(gear, bank, message[1]))
+            instrument.add(at, message)
+    return received
 
 
 def _sound(gear: Instrument, bank: dict[int, int], program: int) -> str:
-    """Bank and program as printed on the gear, with the sound's name if the rig knows it."""
+    """The sound's name if the rig knows it, with bank and program as printed on the gear."""
     printed = program + gear.programs_from
     selected = (bank.get(0, 0), bank.get(32, 0)) if bank else None
     name = sound_of(gear, selected, program) or "a sound without a name"
@@ -172,24 +167,24 @@ def _sound(gear: Instrument, bank: dict[int, int], program: int) -> str:
     return f"{name} ({'bank ' + ' '.join(places) + ', ' if places else ''}program {printed})"
 
 
-def _instruments(rig: Rig, heard: dict[str, _Heard]) -> Iterator[dict[str, Any]]:
+def _instruments(rig: Rig, received: dict[str, _Received]) -> Iterator[dict[str, Any]]:
     """What reached each instrument."""
-    for name, ears in heard.items():
+    for name, instrument in received.items():
         gear = rig.instruments[name]
         yield {
             "instrument": name,
             "output": gear.output,
             "channel": gear.channel,
-            "sounds": ears.sounds,
-            "notes": ears.presses,
-            "left_sounding": len(ears.sounding),
+            "sounds": instrument.sounds,
+            "notes": instrument.presses,
+            "left_sounding": len(instrument.sounding),
         }
 
 
-def _carried(heard: dict[str, _Heard], changes: Sequence[int], started: int) -> Iterator[dict[str, Any]]:
-    """The notes that were held over a scene change, with times in seconds."""
-    for name, ears in heard.items():
-        for key, begin, end in ears.notes:
+def _carried(received: dict[str, _Received], changes: Sequence[int], started: int) -> Iterator[dict[str, Any]]:
+    """The notes that were held across a scene change, times in seconds."""
+    for name, instrument in received.items():
+        for key, begin, end in instrument.notes:
             crossed = next((change for change in changes if begin + _CLEARLY < change < end), None)
             if crossed is not None:
                 down, change, up = (_seconds(at, started) for at in (begin, crossed, end))
@@ -203,7 +198,7 @@ def _seconds(at: int, started: int) -> float:
 def _print_tables(instruments: Sequence[dict[str, Any]], carried: Sequence[dict[str, Any]]) -> None:
     print()
     table(
-        ("instrument", "output", "sounds it was put on, in order", "notes", "at the end"),
+        ("instrument", "output", "sounds selected, in order", "notes", "at the end"),
         [
             (
                 one["instrument"],
@@ -222,5 +217,5 @@ def _print_tables(instruments: Sequence[dict[str, Any]], carried: Sequence[dict[
             (one["note"], one["instrument"], *(f"{one[key]:.2f} s" for key in ("down", "change", "up")))
             for one in carried
         ],
-        title="Notes carried across a scene change, each released where it was pressed",
+        title="Notes held across a scene change, each released where it was pressed",
     )
