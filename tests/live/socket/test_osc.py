@@ -61,7 +61,7 @@ def bundle(*contents: bytes, at: int = IMMEDIATELY) -> bytes:
     return builder.build().dgram
 
 
-def said(replies: list[bytes]) -> list[Command]:
+def said(replies: list[bytes]) -> list[tuple[object, ...]]:
     return [(OscMessage(reply).address, *OscMessage(reply).params) for reply in replies]
 
 
@@ -74,7 +74,7 @@ class Far:
     def __init__(self, client: SimpleUDPClient) -> None:
         self._client = client
 
-    async def ask(self, address: str, *values: object) -> list[Command]:
+    async def ask(self, address: str, *values: object) -> list[tuple[object, ...]]:
         """Send, and wait for the reply that tells the scene."""
         await trio.to_thread.run_sync(self._client.send_message, address, list(values))
         found: list[tuple[object, ...]] = []
