@@ -131,7 +131,8 @@ class Show(PortBank):
         outcome = self._carry_out(command, who)
         if isinstance(command, PlayerCommand):
             self.engine.reports.outcomes.append(outcome)
-        self._take_outcomes()
+        if self.engine.reports.outcomes:
+            self._take_outcomes()
         self._end_turn()
         return outcome
 

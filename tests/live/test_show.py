@@ -176,7 +176,7 @@ def test_a_fault_is_logged_and_the_log_is_named(bench: Bench, monkeypatch: pytes
 def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """The first fault of a filter is in the log with its traceback; the sentence for the player names the file."""
     broken = replace(registry()["transpose"], build=lambda settings: raises)
-    monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
+    monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     file = tmp_path / "pit.log"
     with faults.kept_in(file):
         bench = Bench()
@@ -203,7 +203,7 @@ def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench, monkeypatch
 def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A filter that raises leaves its messages as they were; it is told once and counted."""
     broken = replace(registry()["transpose"], build=lambda settings: raises)
-    monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
+    monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     bench = Bench()
     bench.show.apply(RecallScene(3), "shell")
     bench.told()

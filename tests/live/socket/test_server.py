@@ -216,12 +216,12 @@ async def test_who_is_there_is_answered_in_one_line(bench: Bench) -> None:
 async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """If carrying out a request fails, the asker is told, the fault is counted, and the next request is met."""
 
-    def fail(*_: int | str | None) -> None:
+    def fail(*_: object) -> None:
         raise RuntimeError("a mistake")
 
     async with serving(bench):
         with monkeypatch.context() as patch:
-            patch.setattr(bench.show.engine, "command", fail)
+            patch.setattr(bench.show.engine, "apply", fail)
             answer = await ask({"do": "next"})
         assert answer == {"done": False, "text": "a fault of Bayleaf itself: RuntimeError('a mistake')"}
         assert (await ask({"do": "next"}))["done"] is True
