@@ -187,11 +187,11 @@ async def test_nothing_begins_on_a_port_that_is_let_go_of(mock_clock: trio.testi
 
 async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
     """A faulty file is told with file and line and shown in the status; nothing else changes. Mended, it is adopted."""
-    before = desk.show.engine
+    before = desk.show.revision
     desk.file.write_text(RIG + scene(9, "Encore", "organ") + scene(9, "Twice"), encoding="utf-8")
     await desk.passes(1)
     line = RIG.count("\n") + 5
-    assert desk.show.engine is before
+    assert desk.show.revision == before
     assert f"{desk.file}:{line}:" in status(desk.show)["refused_rig"]
     assert any("was refused" in said and f"{desk.file}:{line}:" in said for said in desk.said)
     desk.play("Stage piano", "90 3C 40")
@@ -239,12 +239,12 @@ async def test_a_file_that_is_still_being_written_is_left_alone(mock_clock: trio
 
 async def test_a_touch_changes_nothing(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
     """A new date, a comment, another order of keys: nothing is told, nothing sent, and the show goes on as it was."""
-    before = desk.show.engine
+    before = desk.show.revision
     os.utime(desk.file, ns=(1, 1))
     await desk.passes(1)
     desk.file.write_text("# a comment\n" + RIG, encoding="utf-8")
     await desk.passes(1)
-    assert desk.show.engine is before
+    assert desk.show.revision == before
     assert (desk.said, desk.heard("Box 1")) == ([], [])
 
 

@@ -169,7 +169,7 @@ async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk: Desk, monk
         patch.setattr(os, "fsync", full)
         said = await desk.save()
     assert (said["done"], desk.on_disk()) == (False, TEXT)
-    assert said["text"].endswith("stays as it was: No space left on device")
+    assert said["text"].endswith("is unchanged: No space left on device")
     assert desk.names()[2] == "Last dance"
     assert (await desk.save())["done"]
 
