@@ -141,6 +141,13 @@ def test_the_two_bytes_of_a_value_stay_together(played: list[tuple[int, bytes]])
     assert behind.positions()[-1:] == true[-1:]
 
 
+def test_a_controller_from_33_to_63_without_an_msb_is_thinned() -> None:
+    """Much gear has single controllers there (common practice, no source): they are thinned as any other."""
+    step = step_of(THIN)
+    assert heard(step, "B0 34 10", "B0 34 11") == ["B0 34 10", "B0 34 11 at 20"]
+    assert heard(step, "B0 14 10", "B0 34 12", "B0 34 13") == ["B0 14 10", "B0 34 12", "B0 34 13"]
+
+
 @pytest.mark.parametrize("number", [84, 88])
 def test_what_belongs_to_the_next_note_arrives_before_it(number: int) -> None:
     """A velocity prefix (CA-031) or a portamento source (MIDI 1.0 Table III) keeps its place before its note, however

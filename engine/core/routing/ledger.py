@@ -12,7 +12,7 @@ channel was last told, for an instrument that forgot them while it was unplugged
 from collections.abc import Callable, Iterable, Iterator
 from typing import NamedTuple
 
-from engine.midi.controllers import BANK_LSB, BANK_MSB, MSB_OF, RESTS
+from engine.midi.controllers import BANK_MSB, BANKS, MSB_OF, RESTS
 from engine.midi.kinds import (
     AFTERTOUCH,
     CONTROLLER,
@@ -253,7 +253,7 @@ def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
     return tuple(
         message
         for message in messages
-        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in (BANK_MSB, BANK_LSB))
+        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in BANKS)
     )
 
 

@@ -28,7 +28,7 @@ export async function enter() {
 function build() {
   const made = {
     search: make("input", { type: "search", autocomplete: "off", spellcheck: "false", on: { input: showTopics } }),
-    topics: make("nav", { class: "topics", "aria-label": "Topics" }),
+    topics: make("div", { class: "topics", role: "navigation", "aria-label": "Topics" }),
     page: make("article", { class: "handbook" }),
     body: make("div", { class: "help" }),
   };
@@ -80,7 +80,7 @@ function showPage() {
   const [, topic = "", line] = location.hash.split("/");
   const page = pages.get(topic);
   parts.body.classList.toggle("chosen", page !== undefined);
-  if (!page) parts.page.replaceChildren(...(topic && pages.size ? [fault(`The handbook has no page “${topic}”.`)] : []));
+  if (!page) parts.page.replaceChildren(topic && pages.size ? fault(`The handbook has no page “${topic}”.`) : note("Choose a topic. New here? Start with “Getting started”."));
   else if (topic !== shown) parts.page.replaceChildren(make("p", { class: "only-narrow" }, make("a", { href: "#help", text: "All topics" })), ...blocks(page.text).map(element));
   shown = page?.topic ?? "";
   for (const link of findAll(parts.topics, "a")) {
