@@ -167,7 +167,7 @@ class Standby:
                 case Play(owner, epoch, since, fresh):
                     self._show.pump()  # what has arrived is part of what should sound
                     far.play(now, owner, epoch, None if since is None else since - _APART, self._exact)
-                    self._show.restore(self._at(owner) if fresh else ())
+                    self._show.port_commands.set_up(self._at(owner) if fresh else ())
                 case _:
                     far.lost(act.owner, f"{act.owner} lets another machine play, or is gone")
         if any(isinstance(act, Follow) for act in acts):  # what we had has been given by now
@@ -200,7 +200,7 @@ class Standby:
         self._show.pump()
         self._far.follow()
         self._show.apply(FollowLeader(machine))
-        self._show.step_aside()
+        self._show.port_commands.step_aside()
         self._show.tell("network", f"{machine} is in charge; {self.charge.me} follows")
 
     # What the one in charge says
@@ -323,7 +323,7 @@ class Standby:
             return
         show, charge = self._show, self.charge
         show.pump()
-        heard = show.messages_heard()
+        heard = show.ports.messages_heard()
         if heard != self._heard[0]:
             self._heard = heard, now
         quiet = now - self._heard[1] >= _STILL and not show.engine.waiting and between_ticks(show.engine, now)

@@ -122,10 +122,6 @@ class LenderEndpoint:
         with self._lock:
             return self._lender.due
 
-    def name(self, output: int) -> str:
-        """The output that a delivery is for."""
-        return self._lender.outputs[output]
-
     def turn(self) -> list[Delivery]:
         """What is to be handed to the drivers by now."""
         with self._lock:

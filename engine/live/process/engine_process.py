@@ -85,7 +85,7 @@ class EngineProcess:
         inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
         show = Show(self._rig, patch, inbox, self._keep, say=self._say)
         if claim.crashed:
-            show.clear_up()
+            show.port_commands.set_up(show.outputs)
             self._say("the last engine of this name did not end as it should; every output was silenced first")
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
@@ -119,13 +119,13 @@ class EngineProcess:
             inbox.stop()
             with trio.CancelScope(shield=True):
                 await _say_farewell(show)
-            show.close_outputs()
+            show.ports.close()
 
     async def _play(
         self, show: Show, inbox: InputReader, tasks: Sequence[_Task], joined: ClusterSession | None
     ) -> None:
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(collect_when_idle, show.messages_heard)
+            nursery.start_soon(collect_when_idle, show.ports.messages_heard)
             for task in tasks:
                 nursery.start_soon(task)
             nursery.start_soon(self._keep_state)
