@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from functools import partial
 from typing import Final
 
-from engine.cluster.endpoints.remote_machines import Lease, pack_answer, read_claim
+from engine.cluster.endpoints.leases import Lease, pack_answer, read_claim
 from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import read_orders

@@ -5,9 +5,9 @@ Facts arrive in threads of the link; they are written into sets and maps that th
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
+from engine.cluster.endpoints.leases import Lease, pack_claim, read_answer
 from engine.cluster.endpoints.remote_ports import RemoteInput, RemoteOutput
 from engine.cluster.endpoints.shared_input import SharedInput
 from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
@@ -17,48 +17,6 @@ from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.ports.port import InputPort, PortError, PortGone
 from engine.rig.models.network import Network
 from engine.rig.models.rig import Input, Output, Rig
-
-_NOTHING: Final = b"{}"
-
-
-@dataclass(frozen=True)
-class Lease:
-    """What a machine says of its outputs: by which epoch who plays them, who may claim them, and what it missed."""
-
-    epoch: int
-    holder: str | None
-    given_to: str | None
-    incomplete: tuple[str, ...] = ()
-
-    def packed(self) -> bytes:
-        """As it is put."""
-        return json.dumps([self.epoch, self.holder, self.given_to, self.incomplete]).encode()
-
-    @classmethod
-    def read(cls, payload: bytes) -> "Lease":
-        """What was packed."""
-        epoch, holder, given_to, incomplete = json.loads(payload)
-        return cls(epoch, holder, given_to, tuple(incomplete))
-
-
-def pack_claim(who: str) -> bytes:
-    """The question of an engine that wants to play."""
-    return json.dumps({"who": who}).encode()
-
-
-def read_claim(payload: bytes) -> str:
-    """Who asks. Raises ValueError or KeyError if it makes no sense."""
-    return str(json.loads(payload)["who"])
-
-
-def pack_answer(answer: Grant | ClaimRefused) -> bytes:
-    """What a machine says to a claim."""
-    return json.dumps(answer._asdict()).encode()
-
-
-def _read_answer(payload: bytes) -> Grant | ClaimRefused:
-    answer = json.loads(payload)
-    return Grant(answer["epoch"]) if "epoch" in answer else ClaimRefused(str(answer["holder"]))
 
 
 class RemoteMachines:
@@ -201,7 +159,7 @@ class RemoteMachines:
     def claim(self, machine: str) -> Grant | ClaimRefused | None:  # blocks; call it in a thread
         """Ask a machine for its outputs; None if it does not answer."""
         answers = self.link.ask(self.names.claim(machine), pack_claim(self.me))
-        return _read_answer(answers[0]) if answers else None
+        return read_answer(answers[0]) if answers else None
 
     def play(self, now: int, machine: str, epoch: int, since: int | None = None, exact: bool = False) -> None:
         """The outputs of a machine are ours by this epoch, and what sounds there becomes what sounds here.
