@@ -81,7 +81,7 @@ class Stand:
         return sent
 
     def open(self):
-        return self.show.missing() == ([], [])
+        return self.show.ports.missing() == ([], [])
 
 
 @pytest.fixture
@@ -166,14 +166,14 @@ async def test_the_scene_that_came_meanwhile_is_sent(mock_clock, stand):
 async def test_a_port_that_has_another_name_is_told_and_not_stolen(mock_clock, nursery):
     """A second name that leads to a port in use does not get it; status says why, and it is tried every two seconds."""
     stand = Stand(mock_clock, RIG.replace('port = "Box 2"', 'port = "Box ?"'))
-    assert stand.show.missing() == ([], [1])  # there are two
+    assert stand.show.ports.missing() == ([], [1])  # there are two
     stand.system.unplug("Box 2")
     nursery.start_soon(stand.watch.run)
     before = len(stand.system.lent)
     await stand.passes(10)
     assert len(stand.system.lent) - before in (5, 6)
-    assert stand.show.missing() == ([], [1])
-    assert "which has another name of the rig already" in stand.show.out_meters[1].last_error
+    assert stand.show.ports.missing() == ([], [1])
+    assert "which has another name of the rig already" in stand.show.ports.out_meters[1].last_error
     stand.play("Stage piano", "90 3C 40")
     assert stand.heard("Box 1")[-1:] == ["90 3C 40"]
 

@@ -110,7 +110,7 @@ def test_a_frozen_engine_that_wakes_plays_nothing(world):
     assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
     desk = world.engines["desk"]
     assert desk.show.engine.state.led_by == "spare"
-    assert desk.show.missing() == ([], [])
+    assert desk.show.ports.missing() == ([], [])
 
 
 def test_own_outputs_are_let_go_of_and_come_back(world):
@@ -124,7 +124,7 @@ def test_own_outputs_are_let_go_of_and_come_back(world):
     hand_over(world, "spare")
     desk = world.engines["desk"]
     assert world.leaders() == ["desk"]
-    assert desk.show.missing() == ([], [desk.show.outputs.index("monitor")])
+    assert desk.show.ports.missing() == ([], [desk.show.outputs.index("monitor")])
 
 
 def hand_over(world, giver):
@@ -191,11 +191,11 @@ def test_two_that_lose_each_other(world):
         world.play(KEYS, f"80 {key:02X} 40")
         world.run(40)
     assert world.leaders() == ["desk"]
-    assert world.engines["spare"].standby.charge.state == "asking"
+    assert world.engines["spare"].standby.leadership.state == "asking"
     assert len(world.heard("strings")) == 24
     world.net.join("desk", "spare")
     world.run(10)
-    assert world.engines["spare"].standby.charge.state == "following"
+    assert world.engines["spare"].standby.leadership.state == "following"
 
 
 def test_the_one_that_comes_back_follows(world):
@@ -227,7 +227,7 @@ def test_a_clock_goes_on_in_step(world):
 def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world):
     """An edit there reaches the standby as text."""
     world.run(50)
-    assert world.engines["spare"].standby.rig_told == world.engines["desk"].workshop.text
+    assert world.engines["spare"].standby.leader_rig == world.engines["desk"].workshop.text
 
 
 def seen_by(engine):
