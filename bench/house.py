@@ -117,7 +117,7 @@ class Playing:
     def _recall(self, turn: int) -> Callable[[], object]:
         """The scene that is not in force."""
         self._rest()
-        return partial(self._show.command, "scene", 11 + turn % 2)
+        return partial(self._show.apply, RecallScene(11 + turn % 2), "shell")
 
     def _edit(self, turn: int) -> Callable[[], object]:
         """A scene gets another name, and the show goes on with the edited rig."""

@@ -17,6 +17,7 @@ from bench.load import INPUTS, OUTPUTS, Samples, Scheduled, Swallowing, messages
 from bench.result import Pace, Result, beside
 from bench.rigs import SETTLE_MS, ports, route, scene, show
 from bench.throughput import Handed
+from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
@@ -74,14 +75,15 @@ def recalls(pace: Pace, result: Result) -> None:
     """From the command to the first message by the new scene, with few scenes and with many."""
     loaded = (1, 64) if pace.quick else LOADED
     shows = {many: _quiet(many) for many in loaded}
-    order, times = random.Random(1), {many: ([], []) for many in loaded}  # type: dict[int, tuple[list[int], list[int]]]
+    order = random.Random(1)
+    times: dict[int, tuple[list[int], list[int]]] = {many: ([], []) for many in loaded}
     with undisturbed() as scheduling, collector_at_rest():
         for number in range(100 if pace.quick else 500):
             for many, (playing, reader) in shows.items():
                 wanted = order.randrange(many) + 1
                 message = messages(_PLAYER, 3)[number % 2]
                 begin = time.perf_counter_ns()
-                playing.command("scene", wanted)
+                playing.apply(RecallScene(wanted))
                 switched = time.perf_counter_ns()
                 reader.arrivals = [(playing.clock(), _PLAYER, message)]
                 playing.pump()
@@ -109,7 +111,7 @@ def _quiet(scenes: int) -> tuple[Show, Handed]:
     reader: Any = Handed()
     outputs: Any = {f"out{o}": Swallowing(o) for o in range(OUTPUTS)}
     playing = Show(read(show(scenes, 8, 2), "bench"), OpenPorts({}, outputs), reader)
-    playing.command("scene", 1)
+    playing.apply(RecallScene(1))
     return playing, reader
 
 
@@ -146,11 +148,11 @@ def held_up(pace: Pace, result: Result) -> None:
 
     async def act() -> None:
         begin = time.monotonic_ns()
-        playing.command("scene", order.randrange(64) + 1)
+        playing.apply(RecallScene(order.randrange(64) + 1))
         recalled.append((begin, time.monotonic_ns()))
         await trio.sleep(0.02)
 
-    playing.command("scene", 1)
+    playing.apply(RecallScene(1))
     played_live(playing, inbox, pace.seconds(6), act, scheduling)
     waiting, others = _sorted_out(spans, recalled)
     rows = {"kept waiting by a recall": percentiles(waiting), "all others": percentiles(others)}
@@ -222,7 +224,7 @@ def _burst_turn(full: bool, seconds: float) -> list[float]:
 
     async def act() -> None:
         recalled.append(time.monotonic_ns())
-        playing.command("scene", len(recalled) % 8 + 1)
+        playing.apply(RecallScene(len(recalled) % 8 + 1))
         await trio.sleep(0.12)
 
     played_live(playing, inbox, seconds, act, [])

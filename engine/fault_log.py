@@ -20,6 +20,7 @@ from typing import Any, Final, NamedTuple
 
 import platformdirs
 
+from engine.plurals import times
 from engine.processor import any_of_them
 
 _APP: Final = "bayleaf"
@@ -97,7 +98,7 @@ class FaultLog:
             with self._lock:
                 repeated = [(key, seen) for key, seen in self._seen.items() if seen.again]
             for key, seen in repeated:
-                records.put(_line(f"ending: {key.kind.__name__} came {_times(seen.again)} more", None))
+                records.put(_line(f"ending: {key.kind.__name__} came {times(seen.again)} more", None))
             records.put(None)
             thread.join(_END_WITHIN)
 
@@ -114,7 +115,7 @@ class FaultLog:
             elif seen is not None:
                 seen.again += 1
         if fresh and (records := self._records) is not None:
-            more = f" ({_times(again)} more since it was last written)" if again else ""
+            more = f" ({times(again)} more since it was last written)" if again else ""
             records.put(_line(f"{doing}: {fault!r}{more}", fault))
         return f"a fault of Bayleaf itself: {fault!r}{self.details}"
 
@@ -140,10 +141,6 @@ def _key(fault: BaseException) -> _Key:
         trace = trace.tb_next
     file, line = ("", 0) if trace is None else (trace.tb_frame.f_code.co_filename, trace.tb_lineno)
     return _Key(type(fault), file, line)
-
-
-def _times(count: int) -> str:
-    return "once" if count == 1 else f"{count:,} times"
 
 
 def _write(records: SimpleQueue[logging.LogRecord | None], writer: _Writer) -> None:

@@ -9,6 +9,7 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import BeforeValidator, ValidatorFunctionWrapHandler, WrapValidator
 
+from engine.midi.controllers import MODE_MESSAGES
 from engine.midi.message_words import note_number
 from filters.registry import FilterSettings
 
@@ -103,7 +104,7 @@ TABLE = WrapValidator(_table)
 _LOW_TO_HIGH = WrapValidator(_low_to_high)
 _channel = whole("a channel", 1, 16)
 _program = whole("a program", 1, 128)
-_controller = whole("a controller", 0, 119)
+_controller = whole("a controller", 0, MODE_MESSAGES.start - 1)
 
 Channel = Annotated[int, BeforeValidator(_channel)]
 Channels = Annotated[tuple[Channel, ...], as_list("channels")]

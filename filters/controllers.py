@@ -12,8 +12,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from engine.midi.controllers import MODE_MESSAGES
 from engine.midi.kinds import CONTROLLER
-from engine.midi.message_words import MODE_MESSAGES
 from filters._values import (
     TABLE,
     Controller,

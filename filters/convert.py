@@ -14,8 +14,8 @@ from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from engine.midi.controllers import MODE_MESSAGES
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH
-from engine.midi.message_words import MODE_MESSAGES
 from filters.registry import FilterSettings, Step
 
 _STATUSES: Final = {"pitch_bend": PITCH_BEND, "aftertouch": AFTERTOUCH, "poly_aftertouch": POLY_AFTERTOUCH}

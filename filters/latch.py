@@ -6,6 +6,7 @@ sends nothing. Channels are counted apart, and each starts off.
 
 from typing import Literal
 
+from engine.midi.controllers import ON_FROM
 from engine.midi.kinds import CONTROLLER
 from filters._values import Controllers
 from filters.registry import FilterSettings, Step
@@ -30,7 +31,7 @@ def build(settings: Settings) -> Step:
         if message[0] & 0xF0 != CONTROLLER or message[1] not in numbers:
             return (message,)
         switch = message[:2]
-        if message[2] < 64:
+        if message[2] < ON_FROM:
             held.discard(switch)
             return ()
         if switch in held:

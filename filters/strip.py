@@ -14,8 +14,8 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BeforeValidator
 
+from engine.midi.controllers import MODE_MESSAGES
 from engine.midi.kinds import CONTROLLER, KINDS, SYSEX
-from engine.midi.message_words import MODE_MESSAGES
 from filters._values import as_list
 from filters.registry import FilterSettings, Step
 

@@ -3,24 +3,24 @@
 `milliseconds = 20`: of one controller, bender or pressure, values that come sooner than 20 ms after the last one that
 passed are left out. Channels, controllers and keys are counted apart.
 
-What must arrive always passes: 0, 64 and 127 (the ends of the travel and the rest in its middle), the bender's ends and
-centre, pedals and switches (64 to 69), bank select, data entry and parameter numbers (0, 32, 6, 38, 96 to 101), and
-channel mode messages. So does the last value of a movement that stops between the ends, as soon as its 20 ms are over.
+What must arrive always passes: 0, 64 and 127 (the ends of the travel and the rest in its middle) and the bender's ends
+and centre. The last value of a movement that stops in between passes as soon as its 20 ms are over. Controllers each
+message of which counts in its place pass at once: pedals and switches, bank select, data entry and parameter numbers,
+what belongs to the next note (84 and 88), channel mode messages. The LSB of a 14-bit controller goes with its MSB: it
+waits if that waits, and is left out only if that is. Where no MSB has come, it is a controller of its own.
 """
 
 from typing import Annotated, Final, Literal
 
 from pydantic import BeforeValidator
 
+from engine.midi.controllers import KEEP_ORDER, MSB_OF
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH
-from engine.midi.message_words import MODE_MESSAGES, SWITCHES
 from filters._values import whole
 from filters.registry import FilterSettings, Later, Step
 
 KEEPS_STATE = True
 
-# Each of these is a command of its own, or half of one: none may be left out because another has just passed.
-_NEVER: Final = frozenset({0, 32, 6, 38, *SWITCHES, *range(96, 102), *MODE_MESSAGES})
 _KINDS: Final = frozenset({POLY_AFTERTOUCH, CONTROLLER, AFTERTOUCH, PITCH_BEND})
 _ALWAYS: Final = frozenset({0, 64, 127})
 
@@ -39,8 +39,12 @@ def build(settings: Settings) -> Step:
 
     def thin(message: bytes, now: int) -> tuple[bytes | Later, ...]:
         kind = message[0] & 0xF0
-        if kind not in _KINDS or (kind == CONTROLLER and message[1] in _NEVER):
+        if kind not in _KINDS or (kind == CONTROLLER and message[1] in KEEP_ORDER):
             return (message,)
+        if kind == CONTROLLER and (msb := MSB_OF.get(message[1])) is not None:
+            at = passed.get(bytes((message[0], msb)))
+            if at is not None:
+                return (Later(at, message) if at > now else message,)
         which = message[:1] if kind == PITCH_BEND else message[:-1]
         again = passed.get(which, now - least) + least
         if now < passed.get(which, 0):

@@ -35,7 +35,7 @@ def test_a_fault_is_kept_with_its_traceback_and_what_was_done(tmp_path: Path) ->
 def test_the_same_fault_is_counted_rather_than_written_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A thousand faults of one line make one traceback within a minute, one more after it, and a count at the end."""
     log, file, now = FaultLog(), tmp_path / "pit.log", [0.0]
-    monkeypatch.setattr(fault_log.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr("engine.fault_log.time.monotonic", lambda: now[0])
     with log.kept_in(file):
         for _ in range(1000):
             log.record("routing", _raised())
@@ -118,9 +118,9 @@ def test_the_file_lies_below_the_state_folder(tmp_path: Path, monkeypatch: pytes
 
 
 _BROKEN = """
-import engine.cli.look, sys
+import engine.cli.commands.check, sys
 def broken(*_): raise RuntimeError("a mistake")
-engine.cli.look.load = broken
+engine.cli.commands.check.load = broken
 sys.argv = ["bayleaf", "check", "pit.toml"]
 from engine.cli.app import main
 main()

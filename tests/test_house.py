@@ -1,7 +1,11 @@
-"""The house rules that tools can check: types, style, and which way imports point."""
+"""The house rules that tools can check: types, style, which way imports point, and that things say what they are."""
 
+import ast
+import re
 import subprocess
 import sys
+import tomllib
+from collections import defaultdict
 from pathlib import Path
 
 import pytest
@@ -12,7 +16,7 @@ from tests.support.paths import ROOT
 @pytest.mark.parametrize(
     "command",
     [
-        ("mypy", "engine", "filters"),
+        ("mypy",),
         ("ruff", "check", "."),
         ("ruff", "format", "--check", "."),
         ("lint-imports",),
@@ -25,3 +29,61 @@ def test_house_rules(command: tuple[str, ...]) -> None:
     program = Path(sys.executable).parent / tool
     done = subprocess.run([program, *arguments], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def _sources() -> list[Path]:
+    return sorted(file for house in ("engine", "filters") for file in (ROOT / house).rglob("*.py"))
+
+
+def _name(file: Path) -> str:
+    return str(file.relative_to(ROOT))
+
+
+def test_every_module_says_first_what_it_holds() -> None:
+    """Each module and each folder of modules begins with a sentence, so that a name never has to be guessed at."""
+    mute = []
+    for file in _sources():
+        text = ast.get_docstring(ast.parse(file.read_text())) or ""
+        if not re.match(r'["`A-Z`][^\n]*(\n[^\n]+)*?[.:]', text):
+            mute.append(f"{_name(file)}: {text.partition(chr(10))[0]!r}")
+    assert mute == []
+
+
+def test_every_folder_is_a_package() -> None:
+    """No folder with modules lacks its `__init__.py`, where the folder's sentence is."""
+    folders = {file.parent for file in _sources()}
+    assert [_name(folder) for folder in sorted(folders) if not (folder / "__init__.py").is_file()] == []
+
+
+#: each filter's module has a `Settings`: the registry finds it by this name, and nothing imports it by name
+_IN_EVERY_FILTER = "Settings"
+
+
+def test_public_class_names_are_unique() -> None:
+    """One word, one meaning: no two modules of engine and filters have a public class of the same name."""
+    found: dict[str, list[str]] = defaultdict(list)
+    for file in _sources():
+        for node in ast.parse(file.read_text()).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                found[node.name].append(_name(file))
+    of_filters = found.pop(_IN_EVERY_FILTER)
+    assert all(Path(file).parent == Path("filters") for file in of_filters)
+    assert {name: files for name, files in found.items() if len(files) > 1} == {}
+
+
+def test_every_part_of_the_house_has_its_place() -> None:
+    """Each folder and module of engine is named in the contract of directions: a new one is not free of it."""
+    linter = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
+    (layers,) = (each["layers"] for each in linter["contracts"] if each["name"] == "Imports point downwards")
+    placed = {part.strip() for layer in layers for part in layer.split("|")}
+    parts = {f"engine.{each.stem}" for each in (ROOT / "engine").iterdir() if _holds_modules(each)}
+    assert parts - placed - _NOT_IMPORTED == set()
+    assert placed <= parts | {"filters"}
+
+
+#: run as a program, before anything is installed
+_NOT_IMPORTED = {"engine.install"}
+
+
+def _holds_modules(path: Path) -> bool:
+    return (path / "__init__.py").is_file() or (path.suffix == ".py" and path.stem != "__init__")

@@ -1,6 +1,7 @@
-"""The `bayleaf` command: its commands, and how faults reach the player.
+"""The `bayleaf` command: finds its commands, and reports errors to the player.
 
-Exit status: 0 done, 1 the rig or the request is at fault (said on stderr) or nobody reads the output any more, 2 usage.
+Exit status: 0 done; 1 the rig or the request is at fault (reported on stderr), or the output cannot be written;
+2 usage.
 """
 
 import errno
@@ -9,57 +10,38 @@ import sys
 from functools import cache
 from importlib import import_module
 from io import TextIOWrapper
+from pkgutil import iter_modules
 from typing import Any, Final, NoReturn
 
 import typer
 from typer.core import TyperGroup
 from typer.main import get_group
 
+from engine.cli import commands
 from engine.user_error import UserError
 
 _HELP: Final = "Bayleaf makes a laptop the router of a large MIDI set-up."
-#: By module. Only the one that is asked for is loaded: a scene by command comes after a tenth of a second, not a half.
-COMMANDS: Final = {
-    "run": ("run",),
-    "lend": ("lend",),
-    "show_commands": (
-        *("scene", "next", "back", "first", "setlist", "panic", "resend", "mute", "unmute"),
-        *("clock", "timecode", "handover", "status", "watch"),
-    ),
-    "keep": ("keep",),
-    "scenes": ("save", "scenes"),
-    "diff": ("diff",),
-    "backup": ("backup", "restore"),
-    "learn": ("learn",),
-    "look": ("ports", "new", "check", "explain"),
-    "panel": ("panel",),
-    "rehearse": ("rehearse",),
-    "sounds": ("sounds",),
-    "sysex": ("sysex",),
-    "network": ("network",),
-    "demo": ("demo",),
-}
-#: what the end of stdout may say: nobody reads it, the disk is full, or fails
+#: The help begins with what a newcomer needs, in this order; all other commands follow in alphabetical order.
+_FIRST: Final = ("help", "demo", "new", "ports", "check", "run", "panel", "status")
+#: how writing to stdout may fail: the reader has gone, or the disk is full or broken
 _UNWRITABLE: Final = frozenset((errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO))
 _KNOWN: Final = (BrokenPipeError, KeyboardInterrupt, UserError)
 
 
 class _Commands(TyperGroup):
-    """All commands by name; a module is loaded when a command of its own is wanted."""
+    """All commands by name. Each is the function or group of its own name in `engine/cli/commands/NAME.py`, and only
+    the command that is called is imported: a scene recalled by command comes after a tenth of a second, not a half."""
 
     def list_commands(self, ctx: Any) -> list[str]:
         """In the order of the help."""
-        return [name for names in COMMANDS.values() for name in names]
+        return command_names()
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         """The command, or None if there is none of this name."""
-        for module, names in COMMANDS.items():
-            if cmd_name in names:
-                return commands_of(module)[cmd_name]
-        return None
+        return command(cmd_name) if cmd_name in command_names() else None
 
     def invoke(self, ctx: Any) -> Any:
-        """Run it. What a command would raise without trio's tasks around it comes out bare, for it is known then."""
+        """Run the command. A known error that trio has wrapped in a group is raised on its own."""
         try:
             return super().invoke(ctx)
         except BaseExceptionGroup as group:
@@ -75,12 +57,22 @@ def _first(fault: BaseException) -> BaseException:
 
 
 @cache
-def commands_of(module: str) -> dict[str, Any]:
-    """The commands that a module adds, by name."""
+def command_names() -> list[str]:
+    """The names of the commands, in the order of the help; nothing is imported for that."""
+    found = {module.name for module in iter_modules(commands.__path__)}
+    return [*_FIRST, *sorted(found.difference(_FIRST))]
+
+
+def command(name: str) -> Any:
+    """The command of this name, its module imported."""
+    found = getattr(import_module(f"{commands.__name__}.{name}"), name)
     part = typer.Typer(rich_markup_mode=None)
-    part.callback()(_bayleaf)  # a module with one command is a group, too
-    import_module(f"engine.cli.{module}").add_to(part)
-    return dict(get_group(part).commands)
+    part.callback()(_bayleaf)  # so that a single command makes a group, too
+    if isinstance(found, typer.Typer):
+        part.add_typer(found, name=name, no_args_is_help=True)
+    else:
+        part.command(name)(found)
+    return get_group(part).commands[name]
 
 
 app = typer.Typer(
@@ -93,23 +85,23 @@ def _bayleaf() -> None: ...
 
 
 def main() -> None:
-    """Run the command; a fault is reported in plain words, and its traceback goes into the log."""
+    """Run the command. Errors are reported in a sentence; the traceback of an unexpected one goes to the log."""
     if isinstance(sys.stdout, TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")  # as on stderr: a letter that it has not is no fault
+        sys.stdout.reconfigure(errors="backslashreplace")  # as on stderr: escapes for letters it cannot show
     try:
         try:
             app()
         finally:
-            sys.stdout.flush()  # else a full disk would be noticed after all is over
+            sys.stdout.flush()  # here, or a full disk would be noticed too late
     except UserError as fault:
         print(fault, file=sys.stderr)
         sys.exit(1)
     except OSError as fault:
         if fault.errno not in _UNWRITABLE or fault.filename is not None:
             _end_with(fault)
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left would be tried again at the end
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or Python would try to write the rest at exit
         if fault.errno != errno.EPIPE:
-            print(f"what was to be printed could not be written whole ({fault.strerror})", file=sys.stderr)
+            print(f"the output could not be written completely ({fault.strerror})", file=sys.stderr)
         sys.exit(1)
     except Exception as fault:
         _end_with(fault)

@@ -5,48 +5,35 @@ import signal
 import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import Any, Final
 
-import typer
 from rich import box
 from rich.console import Console
 from rich.table import Table
 
 from engine.user_error import UserError
 
-_WORD: Final = 16  # letters of a word that may be broken where there is no room
+_WORD: Final = 16  # letters; a longer word may be broken where there is no room
 _BETWEEN: Final = 3  # letters between two columns
-
-Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
-Name = Annotated[str, typer.Option("--name", help="The engine's name, if there is more than one.")]
-Number = Annotated[int, typer.Argument(help="The scene's number.")]
-Backend = Annotated[
-    str | None, typer.Option("--backend", help="alsa, jack, coremidi, winmm or memory; this system's own by default.")
-]
-
-
-Machine = Annotated[
-    str | None, typer.Option("--machine", help="Which machine of the rig's [network] this is; the file says it else.")
-]
 
 
 class CommandError(UserError):
-    """The rig or the request is at fault; the text says what and what to do."""
+    """The rig or the request is at fault; the text says what is wrong and what to do."""
 
 
 def say(text: str) -> None:
-    """One sentence for the player, on stderr."""
+    """Print a sentence for the player on stderr."""
     print(text, file=sys.stderr, flush=True)
 
 
-def heeded_by_the_show() -> None:
-    """From here on the show heeds Ctrl-C and SIGTERM; an impatient second one must not strike while it ends."""
+def leave_signals_to_the_show() -> None:
+    """From here on the show handles Ctrl-C and SIGTERM; an impatient second one must not interrupt its ending."""
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, signal.SIG_IGN)
 
 
 def console() -> Console:
-    """Where tables go; made anew so that it follows a redirected stdout."""
+    """Where tables go; a new one each time, so that it follows a redirected stdout."""
     return Console(highlight=False, markup=False, emoji=False)
 
 
@@ -56,13 +43,13 @@ def as_json(value: Any) -> None:
 
 
 def in_json(value: Any, indent: int | None = None) -> str:
-    """A value as JSON, in letters that standard output has."""
+    """A value as JSON, with escapes for letters that standard output cannot show."""
     every_letter = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
     return json.dumps(value, indent=indent, ensure_ascii=not every_letter)
 
 
 def write_new(file: Path, data: bytes) -> None:
-    """Write a new file; what is there already stays, and half of one does not. Raises Fault."""
+    """Write a new file; an existing one is left alone, and no half-written one stays. Raises CommandError."""
     try:
         with file.open("xb") as opened:
             try:
@@ -72,13 +59,13 @@ def write_new(file: Path, data: bytes) -> None:
                 file.unlink()
                 raise
     except FileExistsError:
-        raise CommandError(f"{file} exists already and was left alone; name another file") from None
+        raise CommandError(f"{file} already exists and was left alone; choose another file name") from None
     except (OSError, ValueError) as fault:  # ValueError: a name that no file can have
         raise CommandError(f"{file} cannot be written: {getattr(fault, 'strerror', fault)}") from None
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:
-    """Print a table; numbers stand right. On a screen too narrow for it each row is a list of what it has."""
+    """Print a table, numbers to the right. On a screen too narrow for it, each row becomes a list of its cells."""
     rows = [tuple(row) for row in rows]
     cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
     screen = console()
@@ -86,8 +73,8 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str |
         screen.print(title, style="italic")
     if rows and _least(columns, cells) > screen.width:
         for row in cells:
-            told = "\n".join(f"{column}: {cell}" for column, cell in zip(columns, row, strict=True) if cell)
-            screen.print(told, end="\n\n")
+            lines = "\n".join(f"{column}: {cell}" for column, cell in zip(columns, row, strict=True) if cell)
+            screen.print(lines, end="\n\n")
         return
     drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for index, column in enumerate(columns):
@@ -99,19 +86,9 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str |
 
 
 def _least(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
-    """The width of a table that breaks no word, but for very long ones."""
+    """The width of a table in which only very long words are broken."""
     longest = (
         max(len(word) for cell in column for word in cell.split() or ("",))
         for column in zip(columns, *rows, strict=True)
     )
     return sum(min(length, _WORD) for length in longest) + _BETWEEN * (len(columns) - 1) + 2
-
-
-def counted(count: int, what: str) -> str:
-    """ "1 output", "20 outputs" """
-    return f"{count:,} {what}{'' if count == 1 else 's'}"
-
-
-def milliseconds(ns: int) -> str:
-    """Nanoseconds as "12.3 ms"."""
-    return f"{ns / 1e6:.1f} ms"

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from engine.core.cable.program_burst import BANK_LSB, BANK_MSB
 from engine.core.engine import Engine
+from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import PROGRAM
 from engine.rig.models.rig import BurstStep, Instrument, Rig, Route, Scene, sound_of
 

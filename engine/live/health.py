@@ -7,6 +7,7 @@ from engine.fault_log import faults
 from engine.live.cable_load import CableLoad
 from engine.live.meters import PortMeter
 from engine.live.show import Show
+from engine.plurals import counted, times
 
 _FULL: Final = 0.95  # of a cable, over a second: what comes then waits
 _REASONS: Final = 2  # so many are told one by one; of more the names must do
@@ -64,13 +65,13 @@ def _loops(show: Show) -> Iterable[str]:
 def _floods(show: Show, gauge: CableLoad) -> Iterable[str]:
     for name, count in zip(show.inputs, gauge.shed_in, strict=False):
         if count:
-            yield f"input {name} sends more than can be played: {_many(count)} left out in the last minute"
+            yield f"input {name} sends more than can be played: {_left_out(count)} in the last minute"
 
 
 def _cables(show: Show, gauge: CableLoad) -> Iterable[str]:
     for name, load, count in zip(show.outputs, gauge.loads, gauge.shed_out, strict=False):
         if count:
-            yield f"output {name} gets more than its cable carries: {_many(count)} left out in the last minute"
+            yield f"output {name} gets more than its cable carries: {_left_out(count)} in the last minute"
         elif load is not None and load >= _FULL:
             yield f"the cable of output {name} is full; what is played there comes late"
 
@@ -85,18 +86,14 @@ def _rig_file(show: Show) -> Iterable[str]:
 def _faults(show: Show) -> Iterable[str]:
     failed = show.engine.state.faults
     for name, count in failed.counts.items():
-        yield f"the filter {name} failed {_times(count)} and was stepped over: {failed.first[name]}"
+        yield f"the filter {name} failed {times(count)} and was stepped over: {failed.first[name]}"
     if show.own_faults:
-        yield f"Bayleaf itself failed {_times(show.own_faults)} and went on; please report it{faults.details}"
+        yield f"Bayleaf itself failed {times(show.own_faults)} and went on; please report it{faults.details}"
 
 
 def _listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _many(count: int) -> str:
-    return "1 message was" if count == 1 else f"{count} messages were"
-
-
-def _times(count: int) -> str:
-    return "once" if count == 1 else f"{count} times"
+def _left_out(count: int) -> str:
+    return f"{counted(count, 'message')} {'was' if count == 1 else 'were'} left out"

@@ -32,6 +32,7 @@ from engine import durable_files
 from engine.live.recorder import RecordedEvent, RecorderSnapshot
 from engine.midi.kinds import SYSEX, is_whole
 from engine.midi.message_words import to_hex
+from engine.plurals import counted
 
 _NS: Final = 1_000_000_000
 _TEMPO: Final = 1_000_000  # µs a beat: one beat of the file is one second
@@ -95,8 +96,7 @@ def _messages(events: Iterable[RecordedEvent]) -> int:
 
 def _sentence(kept: RecorderSnapshot, file: Path, messages: int, left_out: int) -> str:
     since = kept.since if kept.reaches is None else max(kept.since, kept.reaches)
-    counted = "1 message" if messages == 1 else f"{messages:,} messages"
-    said = f"kept {counted} of the last {_duration(kept.until - since)} in {file}"
+    said = f"kept {counted(messages, 'message')} of the last {_duration(kept.until - since)} in {file}"
     if since > kept.since:
         said += "; the recording reaches no further back"
     if left_out:
@@ -106,8 +106,8 @@ def _sentence(kept: RecorderSnapshot, file: Path, messages: int, left_out: int) 
 
 def _left_out(count: int) -> str:
     """Why the file has fewer messages than passed."""
-    counted = "1 system message is" if count == 1 else f"{count:,} system messages (clock and the like) are"
-    return f"{counted} left out, a .jsonl file takes all"
+    messages = f"{counted(count, 'system message')} (clock and the like) {'is' if count == 1 else 'are'}"
+    return f"{messages} left out, a .jsonl file takes all"
 
 
 def _duration(ns: int) -> str:

@@ -162,7 +162,8 @@ class Show:
         outcome = self.carry_out(command, who)
         if isinstance(command, PlayerCommand):
             self.engine.reports.outcomes.append(outcome)
-        self._take_outcomes()
+        if self.engine.reports.outcomes:
+            self._take_outcomes()
         self.end_turn()
         return outcome
 

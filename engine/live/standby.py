@@ -231,6 +231,7 @@ class Standby:
                 age = now - self._machines.to_here(speaker, int(word["at"]))
                 command = read_time_word(word, age if 0 <= age < _AGE else 0)
             outcome = self._show.apply(command, speaker)
+            self._show.keep_place()
             fault = "" if outcome.done else outcome.text
         except ValueError as found:
             fault = str(found)

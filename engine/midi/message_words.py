@@ -7,6 +7,7 @@ Octave numbers are not standardised: here note 60 (middle C) is C4; some makers 
 import re
 from typing import Final
 
+from engine.midi.controllers import LOCAL_CONTROL, MODE_MESSAGES, MONO_ON, NAMES, ON_FROM, SWITCHES
 from engine.midi.kinds import (
     AFTERTOUCH,
     CONTROLLER,
@@ -24,78 +25,6 @@ _PITCHES: Final = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "
 _STEPS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ALTERED: Final = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
 _NOTE: Final = re.compile(r"([A-Ga-g])([#♯b♭]?)(-1|[0-9])")
-
-_HIGH_BYTES: Final = {
-    0: "bank",
-    1: "modulation",
-    2: "breath",
-    4: "foot controller",
-    5: "portamento time",
-    6: "data entry",
-    7: "volume",
-    8: "balance",
-    10: "pan",
-    11: "expression",
-    12: "effect control 1",
-    13: "effect control 2",
-    16: "general purpose 1",
-    17: "general purpose 2",
-    18: "general purpose 3",
-    19: "general purpose 4",
-}
-_SINGLE_BYTES: Final = {
-    64: "sustain pedal",
-    65: "portamento switch",
-    66: "sostenuto pedal",
-    67: "soft pedal",
-    68: "legato pedal",
-    69: "hold 2 pedal",
-    70: "sound variation",
-    71: "timbre",
-    72: "release time",
-    73: "attack time",
-    74: "brightness",
-    75: "decay time",
-    76: "vibrato rate",
-    77: "vibrato depth",
-    78: "vibrato delay",
-    79: "sound controller 10",
-    80: "general purpose 5",
-    81: "general purpose 6",
-    82: "general purpose 7",
-    83: "general purpose 8",
-    84: "portamento control",
-    88: "high resolution velocity",
-    91: "reverb send",
-    92: "tremolo depth",
-    93: "chorus send",
-    94: "celeste depth",
-    95: "phaser depth",
-    96: "data increment",
-    97: "data decrement",
-    98: "NRPN LSB",
-    99: "NRPN MSB",
-    100: "RPN LSB",
-    101: "RPN MSB",
-    120: "all sound off",
-    121: "reset all controllers",
-    122: "local control",
-    123: "all notes off",
-    124: "omni off",
-    125: "omni on",
-    126: "mono on",
-    127: "poly on",
-}
-# Bank and data entry are spoken of by byte; of the rest, the high byte alone is what players call by the name.
-_SPOKEN_BY_BYTE: Final = (0, 6)
-_CONTROLLERS: Final = (
-    _SINGLE_BYTES
-    | {n: f"{name} MSB" if n in _SPOKEN_BY_BYTE else name for n, name in _HIGH_BYTES.items()}
-    | {n + 32: f"{name} LSB" for n, name in _HIGH_BYTES.items()}
-)
-
-SWITCHES: Final = range(64, 70)  # pedals and switches: 0 to 63 is off, 64 to 127 on (MIDI 1.0 p. 12)
-MODE_MESSAGES: Final = range(120, 128)  # channel mode messages, in the guise of controllers (MIDI 1.0 Table IV)
 
 _TIMECODE_PIECES: Final = (
     "frames low",
@@ -126,7 +55,7 @@ def note_number(text: str) -> int:
 
 def controller_name(number: int) -> str:
     """What a controller of 0 to 127 is called; "controller 3" where the standard gives no name."""
-    return _CONTROLLERS.get(number, f"controller {number}")
+    return NAMES.get(number, f"controller {number}")
 
 
 def to_hex(message: Message) -> str:
@@ -175,16 +104,16 @@ def _describe_voice(message: Message) -> str:
 
 def _describe_controller(number: int, value: int) -> str:
     name = controller_name(number)
-    if number == 122:
-        return f"{name} {'on' if value >= 64 else 'off'}"
-    if number == 126:
+    if number == LOCAL_CONTROL:
+        return f"{name} {'on' if value >= ON_FROM else 'off'}"
+    if number == MONO_ON:
         return f"{name}, {value} channels"
     if number in MODE_MESSAGES:
         return name
     if number in SWITCHES:
         up, down = ("up", "down") if name.endswith("pedal") else ("off", "on")
-        return f"{name} {value} ({down if value >= 64 else up})"
-    return f"{name} {value}" if number in _CONTROLLERS else f"{name} value {value}"
+        return f"{name} {value} ({down if value >= ON_FROM else up})"
+    return f"{name} {value}" if number in NAMES else f"{name} value {value}"
 
 
 def _describe_system(message: Message) -> str:

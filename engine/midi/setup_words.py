@@ -8,6 +8,7 @@ import re
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
+from engine.midi.controllers import DATA_LSB, DATA_MSB, LOCAL_CONTROL, RESTS, RPN_LSB, RPN_MSB
 from engine.midi.kinds import CONTROLLER, Message, is_whole
 
 _GM_SETTLE: Final = 200_000_000  # ns; common practice, no source: modules drop what comes while they reset
@@ -36,7 +37,7 @@ def set_up(words: str, channel: int) -> SetupMessages:
         if match and low <= int(match[1]) <= high:
             return SetupMessages(make(channel, int(match[1])))
     if plain in ("local on", "local off"):
-        return SetupMessages((_controller(channel, 122, 127 if plain == "local on" else 0),))
+        return SetupMessages((_controller(channel, LOCAL_CONTROL, 127 if plain == "local on" else 0),))
     match = re.fullmatch(r"controller ([0-9]{1,3}) ?= ?([0-9]{1,3})", plain)
     if match and int(match[1]) < 128 and int(match[2]) < 128:
         return SetupMessages((_controller(channel, int(match[1]), int(match[2])),))
@@ -55,7 +56,14 @@ def _controller(channel: int, number: int, value: int) -> Message:
 
 def _registered(channel: int, parameter: int, msb: int, lsb: int) -> tuple[Message, ...]:
     """Choose the parameter, set it, and choose none."""
-    pairs = ((101, 0), (100, parameter), (6, msb), (38, lsb), (101, 127), (100, 127))
+    pairs = (
+        (RPN_MSB, 0),
+        (RPN_LSB, parameter),
+        (DATA_MSB, msb),
+        (DATA_LSB, lsb),
+        (RPN_MSB, RESTS[RPN_MSB]),
+        (RPN_LSB, RESTS[RPN_LSB]),
+    )
     return tuple(_controller(channel, number, value) for number, value in pairs)
 
 

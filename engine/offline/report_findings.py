@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any, Final, NamedTuple
 
+from engine.plurals import plural
 from engine.rig.models.rig import Rig
 
 _FELT: Final = 5.0  # ms: what a burst may make a note wait without anybody minding (common practice, no source)
@@ -26,9 +27,9 @@ def findings(report: dict[str, Any], rig: Rig) -> list[str]:
     ]
 
 
-def _many(count: int, what: str) -> str:
-    number = _WORDS[count] if count < len(_WORDS) else f"{count:,}"
-    return f"{number} {what}{'' if count == 1 else 's'}"
+def _many(count: int, noun: str) -> str:
+    """Small numbers as words: "three notes"."""
+    return f"{_WORDS[count] if count < len(_WORDS) else f'{count:,}'} {plural(count, noun)}"
 
 
 def _hanging(report: dict[str, Any]) -> Iterator[str]:

@@ -1,26 +1,26 @@
 """A scene's signal flow as a picture: inputs on the left, each route a row of its filters, outputs on the right.
 
-The layout is columns, which is what a patch is; no graph is laid out, so that no library is needed.
+The layout is plain columns, as on a patch sheet, so that no graph library is needed.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from html import escape
 from typing import Final
 
+from engine.core.routing.explain import RouteVerdict
 from engine.rig.models.rig import Rig, Route, Scene
 
 _LETTER: Final = 8.2  # units of width, of the widest letters that are likely
-_TITLE_LETTER: Final = 13.0  # the same of the title
-_SOFT_LETTER: Final = 7.4  # and of what is beneath it
+_TITLE_LETTER: Final = 13.0  # the same for the title
+_SOFT_LETTER: Final = 7.4  # the same for the small text
 _BOX: Final = 34  # height of a box
 _ROW: Final = 64  # height of a route with its label
 _GAP: Final = 26
 _REACH: Final = 90  # between columns, for the lines
 _MARGIN: Final = 24
 _TOP: Final = 76
-_LONGEST: Final = 40  # letters that are shown
-_LONGEST_HEARD: Final = 120  # of what is beneath the title
+_LONGEST: Final = 40  # letters of a label
+_LONGEST_HEADING: Final = 120  # letters of the line beneath the title
 
 _STYLE: Final = (
     "svg{--paper:#fffefb;--ink:#23271f;--soft:#5b6355;--leaf:#3c6e47;--box:#edf3ea;--stop:#8f3b1b}"
@@ -33,19 +33,14 @@ _STYLE: Final = (
 )
 
 
-@dataclass(frozen=True)
-class FlowVerdict:
-    """What a route made of a message from an input: words for each filter asked, and whether it got through."""
+def flow(rig: Rig, scene: Scene, verdicts: Sequence[RouteVerdict] = (), source: str = "", heading: str = "") -> str:
+    """The picture, as SVG.
 
-    source: str
-    filters: Sequence[str]
-    passes: bool
-
-
-def flow(rig: Rig, scene: Scene, verdicts: Mapping[str, FlowVerdict], heard: str = "") -> str:
-    """The picture, as SVG. `verdicts`: by a route's name, or "route 2" and "scene route 1" for those without one."""
+    With `verdicts` it shows what each route does to one message from the input `source`; `heading` is the line that
+    describes the message.
+    """
     routes = [*_labelled(rig.routes, "route"), *_labelled(scene.routes, "scene route")]
-    return _Picture(rig, scene, routes, verdicts, heard).svg()
+    return _Picture(rig, scene, routes, {one.route: one for one in verdicts}, source, heading).svg()
 
 
 def _labelled(routes: Sequence[Route], what: str) -> list[tuple[str, Route]]:
@@ -68,11 +63,12 @@ class _Picture:
         rig: Rig,
         scene: Scene,
         routes: Sequence[tuple[str, Route]],
-        verdicts: Mapping[str, FlowVerdict],
-        heard: str,
+        verdicts: Mapping[str, RouteVerdict],
+        source: str,
+        heading: str,
     ) -> None:
-        self._rig, self._scene, self._routes, self._verdicts = rig, scene, routes, verdicts
-        self._heard = _short(heard, _LONGEST_HEARD)
+        self._rig, self._scene, self._routes, self._verdicts, self._source = rig, scene, routes, verdicts, source
+        self._heading = _short(heading, _LONGEST_HEADING)
         self._title = f"Scene {scene.number} {scene.name}"
         self._parts: list[str] = []
         self._sounds = self._bursts()
@@ -82,7 +78,7 @@ class _Picture:
         self._begin = _MARGIN + self._left + _REACH
         self._end = self._begin + max((*rows, *labels), default=0.0)
         self._right = max(map(_wide, (*rig.outputs, *self._sounds.values())), default=0.0)
-        headed = max(len(self._title) * _TITLE_LETTER, len(self._heard) * _SOFT_LETTER) + 2 * _MARGIN
+        headed = max(len(self._title) * _TITLE_LETTER, len(self._heading) * _SOFT_LETTER) + 2 * _MARGIN
         self._width = max(self._end + _REACH + self._right + _MARGIN, headed)
         most = max(len(routes), len(rig.inputs), len(rig.outputs), 1)
         self._height = _TOP + most * _ROW + _MARGIN
@@ -93,8 +89,8 @@ class _Picture:
         for number, (label, route) in enumerate(self._routes):
             self._route(self._place(number, len(self._routes)), label, route, inputs, outputs)
         head = f'<text class="title" x="{_MARGIN}" y="36">{escape(self._title)}</text>'
-        if self._heard:
-            head += f'<text class="soft" x="{_MARGIN}" y="58">{escape(self._heard)}</text>'
+        if self._heading:
+            head += f'<text class="soft" x="{_MARGIN}" y="58">{escape(self._heading)}</text>'
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 {self._width:g} {self._height:g}" '
             f'width="{self._width:g}" height="{self._height:g}"><title>{escape(self._words())}</title>'
@@ -103,9 +99,9 @@ class _Picture:
         )
 
     def _words(self) -> str:
-        """The picture for those who do not see it."""
-        led = [f"{label}: {', '.join(r.source)} to {', '.join(r.to)}" for label, r in self._routes]
-        return f"{self._title}. {'; '.join(led) or 'no routes'}"
+        """The picture in words, for screen readers."""
+        routes = [f"{label}: {', '.join(r.source)} to {', '.join(r.to)}" for label, r in self._routes]
+        return f"{self._title}. {'; '.join(routes) or 'no routes'}"
 
     def _bursts(self) -> dict[str, str]:
         """What the scene's burst puts on each output."""
@@ -122,7 +118,7 @@ class _Picture:
         return [settings.filter for settings in route.through]
 
     def _place(self, number: int, count: int) -> float:
-        """The middle of the row of one of so many."""
+        """The height of the middle of a row, of `count` rows."""
         return _TOP + (self._height - _TOP - _MARGIN) * (number + 0.5) / max(count, 1)
 
     def _column(self, names: Sequence[str], x: float, width: float) -> dict[str, float]:
@@ -155,22 +151,22 @@ class _Picture:
         self, y: float, label: str, route: Route, inputs: Mapping[str, float], outputs: Mapping[str, float]
     ) -> None:
         verdict = self._verdicts.get(label)
-        asked = bool(self._heard)
+        asked = bool(self._heading)
         for source in dict.fromkeys(route.source):
-            live = not asked or (verdict is not None and verdict.source == source)
+            live = not asked or (verdict is not None and self._source == source)
             self._line(_MARGIN + self._left, inputs[source], self._begin, y, live)
         self._text("soft", self._begin, y - _BOX / 2 - 5, label)
         x = self._begin
         for number, name in enumerate(self._chain(route)):
             self._box("filter", x, y, _wide(name), name)
             if verdict is not None and number < len(verdict.filters):
-                said = verdict.filters[number]
-                self._text("stop" if said == "stops it" else "soft", x + 2, y + _BOX / 2 + 14, said)
+                judged = verdict.filters[number]
+                self._text("soft" if judged.gave else "stop", x + 2, y + _BOX / 2 + 14, judged.words)
             x += _wide(name) + _GAP
             if number + 1 < len(route.through):
                 reached = verdict is not None and number + 1 < len(verdict.filters)
                 self._line(x - _GAP, y, x, y, not asked or reached)
-        through = not asked or (verdict is not None and verdict.passes)
+        through = not asked or (verdict is not None and bool(verdict.result))
         begin = x - _GAP if route.through else self._begin
         self._line(begin, y, self._end, y, through)
         for name in dict.fromkeys(route.to):

@@ -1,12 +1,15 @@
-"""The page's own files, read once."""
+"""The files of the page as they are served, read once: its own, and the handbook as JSON."""
 
 import gzip
 import hashlib
+import json
 from importlib.resources import files
 from typing import Final, NamedTuple
 
 from starlette.requests import Request
 from starlette.responses import Response
+
+from engine import handbook
 
 _KINDS: Final = {
     "html": "text/html; charset=utf-8",
@@ -38,6 +41,8 @@ def page_files() -> dict[str, PageFile]:
         kind = _KINDS.get(file.name.rpartition(".")[2])
         if kind is not None:
             found[file.name] = PageFile.of(kind, file.read_bytes())
+    pages = [page._asdict() for page in handbook.pages().values()]
+    found["handbook.json"] = PageFile.of("application/json", json.dumps(pages, ensure_ascii=False).encode())
     return found
 
 

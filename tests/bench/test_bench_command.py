@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -10,7 +11,7 @@ from tests.support.paths import ROOT
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Where a quick turn of the parts that are soon done has written."""
     folder = tmp_path_factory.mktemp("bench")
     command = [sys.executable, "-m", "bench", "--quick", "--part", "growth", "--part", "start", "--out", str(folder)]
@@ -20,7 +21,7 @@ def folder(tmp_path_factory):
     return folder
 
 
-def test_results_say_what_was_measured_and_where(folder):
+def test_results_say_what_was_measured_and_where(folder: Path) -> None:
     """results.json has the machine, both parts with figures and circumstances, and a verdict for each target."""
     results = json.loads((folder / "results.json").read_text(encoding="utf-8"))
     assert {"cpu", "cores", "kernel", "python", "libraries"} <= results["machine"].keys()
@@ -36,7 +37,7 @@ def test_results_say_what_was_measured_and_where(folder):
     assert told["64 scenes × 20 routes × 3 filters: start to first routed message"] != "not measured"
 
 
-def test_the_readme_has_the_results_between_its_marks(folder):
+def test_the_readme_has_the_results_between_its_marks(folder: Path) -> None:
     """The results stand in README.md between the marks, and what was around them is untouched."""
     before = (ROOT / "bench" / "README.md").read_text(encoding="utf-8")
     after = (folder / "README.md").read_text(encoding="utf-8")

@@ -6,7 +6,7 @@ from bench.netcosts import Costs
 LIGHT = Costs(1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 75, 5)
 
 
-def test_nothing_gets_lost_and_nothing_is_early():
+def test_nothing_gets_lost_and_nothing_is_early() -> None:
     """Every event of every machine arrives, none before it was read, and the engine is busy for what paper says."""
     simulation = Simulation(2, LIGHT, 100)
     simulation.run(1.0)
@@ -15,7 +15,7 @@ def test_nothing_gets_lost_and_nothing_is_early():
     assert simulation.busy <= on_paper(2, LIGHT, 100).core
 
 
-def test_what_is_full_first_is_told():
+def test_what_is_full_first_is_told() -> None:
     """Where a pack costs next to nothing but bytes, it is the network port that is full first."""
     heavy = Costs(1e-9, 1e-9, 1e-9, 1e-9, 1e-9, 1e-9, 75_000, 5)
     assert on_paper(8, heavy, 100).first == "port, out"

@@ -3,30 +3,43 @@
 import json
 import os
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-import engine.cli
-from engine.cli.app import COMMANDS, commands_of
+from engine.cli import commands
+from engine.cli.app import command, command_names
 from tests.support.paths import BAYLEAF
 
 
-@pytest.mark.parametrize("module", COMMANDS)
-def test_every_command_is_in_the_table(module):
-    """The table by which one module alone is loaded names just what that module adds. (No outside source.)"""
-    assert set(COMMANDS[module]) == set(commands_of(module))
+def test_every_module_is_a_command() -> None:
+    """Each module of `engine/cli/commands` is the command of its name, with a line of help. (No outside source.)"""
+    for name in command_names():
+        found = command(name)
+        assert found.name == name
+        assert found.help
 
 
-def test_every_module_is_in_the_table():
-    """Every module that adds commands is in the table."""
-    (folder,) = engine.cli.__path__
-    adding = {file.stem for file in Path(folder).glob("*.py") if "\ndef add_to(" in file.read_text(encoding="utf-8")}
-    assert adding == set(COMMANDS)
+def test_the_order_of_the_help() -> None:
+    """What a newcomer needs comes first, the rest by alphabet, and none is left out."""
+    (folder,) = commands.__path__
+    names = command_names()
+    assert set(names) == {file.stem for file in Path(folder).glob("[a-z]*.py")}
+    assert names[:3] == ["help", "demo", "new"]
+    assert names[8:] == sorted(names[8:])
+
+
+def test_one_module_a_command() -> None:
+    """A command loads its own module and no other one: a scene recalled by command must not wait for the rest."""
+    code = "import sys; from engine.cli.app import command; command('next'); print(*sorted(sys.modules), sep='\\n')"
+    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
+    assert [name for name in loaded if name.startswith("engine.cli.commands.")] == ["engine.cli.commands.next"]
+    assert not {"pydantic", "trio", "mido"} & set(loaded)
 
 
 @pytest.mark.parametrize("command", [("demo",), ("--help",), ("ports", "--backend", "memory", "--json")], ids=" ".join)
-def test_a_reader_that_goes_away(command):
+def test_a_reader_that_goes_away(command: tuple[str, ...]) -> None:
     """Where the reader of a pipe has enough, as `head` has, a command ends with status 1 and says nothing."""
     reader, writer = os.pipe()
     os.close(reader)
@@ -38,14 +51,14 @@ def test_a_reader_that_goes_away(command):
     assert (process.returncode, process.stderr) == (1, "")
 
 
-def test_a_terminal_without_the_letters(tmp_path):
+def test_a_terminal_without_the_letters(tmp_path: Path) -> None:
     """Where standard output has not all letters, as a pipe on some systems, JSON still says the same, and words come
     with escapes instead of a traceback."""
     rig = tmp_path / "rig.toml"
     rig.write_text('format = 1\n[rig]\nname = "Grüße 🎹"\n[[scenes]]\nnumber = 1\nname = "Süß 🎻"\n', encoding="utf-8")
     environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
 
-    def said(*more):
+    def said(*more: str | Path) -> str:
         command = [BAYLEAF, *more]
         return subprocess.run(command, env=environment, capture_output=True, timeout=60, check=True).stdout.decode(
             "ascii"
@@ -57,7 +70,7 @@ def test_a_terminal_without_the_letters(tmp_path):
     )
 
 
-def test_the_head_of_the_demo():
+def test_the_head_of_the_demo() -> None:
     """The demo's first line can be read and the rest left: the pipe breaks inside its tasks, and that is no fault."""
     process = subprocess.Popen([BAYLEAF, "demo"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stdout is not None

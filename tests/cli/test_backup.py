@@ -69,7 +69,7 @@ def evening() -> Iterator[Evening]:
 
 
 @pytest.mark.parametrize("text", [RIG, LONG], ids=["short", "long"])
-def test_a_backup_in_a_file_and_back(evening, text):
+def test_a_backup_in_a_file_and_back(evening: Evening, text: str) -> None:
     """What backup writes is a .syx file that other programs read; restored, the same bytes play and are saved."""
     evening.start(text)
     done = evening.bayleaf("backup", "pit.syx")
@@ -84,18 +84,18 @@ def test_a_backup_in_a_file_and_back(evening, text):
     assert evening.file.read_text(encoding="utf-8") == text
 
 
-def test_a_file_that_is_there_is_left_alone(evening):
+def test_a_file_that_is_there_is_left_alone(evening: Evening) -> None:
     """Backup writes over nothing."""
     evening.start(RIG)
     there = evening.folder / "pit.syx"
     there.write_bytes(b"mine")
     done = evening.bayleaf("backup", "pit.syx")
     assert done.returncode == 1
-    assert "exists already and was left alone" in done.stderr
+    assert "already exists and was left alone" in done.stderr
     assert there.read_bytes() == b"mine"
 
 
-def test_a_disk_without_room(evening):
+def test_a_disk_without_room(evening: Evening) -> None:
     """Where the file cannot be written whole, backup says so with status 1 and leaves no part of one."""
     evening.start(LONG)
     limited = ["sh", "-c", 'ulimit -f 1; exec "$0" backup pit.syx', str(BAYLEAF)]  # 512 bytes a file
@@ -107,7 +107,7 @@ def test_a_disk_without_room(evening):
     assert not (evening.folder / "pit.syx").exists()
 
 
-def test_an_output_by_name(evening):
+def test_an_output_by_name(evening: Evening) -> None:
     """Sent to an output, the backup says in how many blocks it goes; an output that is not there is named."""
     evening.start(RIG)
     done = evening.bayleaf("backup", "strings")
@@ -119,7 +119,7 @@ def test_an_output_by_name(evening):
 
 
 @pytest.mark.parametrize(("place", "words"), [("lost", "block 2 of"), ("broken", "block 2 arrived broken")])
-def test_a_broken_file_replaces_nothing(evening, place, words):
+def test_a_broken_file_replaces_nothing(evening: Evening, place: str, words: str) -> None:
     """A file with a block lost or damaged is refused with status 1, the block is named, and what plays plays on."""
     evening.start(LONG)
     assert evening.bayleaf("backup", "pit.syx").returncode == 0

@@ -12,11 +12,11 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from engine.cli import keep
+from engine.cli.commands.keep import keep
 from engine.cli.output import CommandError
 from engine.live.socket.client import NoEngine
 
-KEPT = {"done": True, "text": "kept 12 messages of the last 5 min 0 s in /show/kept.mid"}
+KEPT: dict[str, Any] = {"done": True, "text": "kept 12 messages of the last 5 min 0 s in /show/kept.mid"}
 
 
 @pytest.fixture
@@ -24,7 +24,7 @@ def app() -> typer.Typer:
     """A command with `keep` in it; the callback makes it one of several, as in `bayleaf`."""
     made = typer.Typer(rich_markup_mode=None)
     made.callback()(lambda: None)
-    keep.add_to(made)
+    made.command()(keep)
     return made
 
 

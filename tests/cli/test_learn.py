@@ -1,5 +1,6 @@
 """`bayleaf learn` in a terminal that is played by the test, and against a running engine. (Our own design.)"""
 
+import json
 import os
 import subprocess
 import time
@@ -13,7 +14,8 @@ from typer.testing import CliRunner
 from engine.cli.app import app
 from engine.live.socket import client
 from engine.rig.read.load import read
-from tests.cli.test_run import BAYLEAF, Stage
+from tests.cli.test_run import Stage
+from tests.support.paths import BAYLEAF
 
 #: three presses of a switch that bounces for 12 ms as it closes: ms, message
 WORN = [
@@ -72,8 +74,8 @@ def test_what_is_said_and_done(terminal: Any) -> None:
     assert lines[0] == "Press the switch on pedals three times, a second apart."
     assert lines[1] == "  B0 50 7F   channel 1 general purpose 5 127 (controller 80)"
     assert len([line for line in lines if line.startswith("  ")]) == len(WORN)
-    assert "3 presses, and its contacts bounced for 12.0 ms at the most." in lines
-    entry = result.output[result.output.index("[[controls]]") : result.output.index("Write it")]
+    assert "3 presses; the contacts bounced for at most 12.0 ms." in lines
+    entry = result.output[result.output.index("[[controls]]") : result.output.index("Add it")]
     read(f'format = 1\n[inputs]\npedals = {{ port = "a" }}\n[[scenes]]\nnumber = 1\nname = "One"\n{entry}', "entry")
     assert lines[-1].endswith("the control works; not in the file yet (bayleaf save)")
     assert engine.asked == [{"do": "learn", "control": CONTROL}]
@@ -85,7 +87,7 @@ def test_without_a_yes_nothing_is_written(terminal: Any, answer: str, status: in
     result, engine = terminal(answer=answer)
     assert (result.exit_code, engine.asked) == (status, [])
     if not status:
-        assert result.output.splitlines()[-1].endswith("Nothing was written.")
+        assert result.output.splitlines()[-1].endswith("Nothing was changed.")
 
 
 @pytest.mark.parametrize(
@@ -125,7 +127,7 @@ def test_what_cannot_be_meant_is_said_before_anybody_presses(
 def test_a_switch_that_sends_nothing(terminal: Any) -> None:
     """Where nothing arrives, the question is whether the switch is on this input."""
     result, _ = terminal(heard=[])
-    assert str(result.exception) == "nothing came from pedals that a control can go by; is the switch on this input?"
+    assert str(result.exception) == "nothing came from pedals that a control can react to; is the switch on this input?"
 
 
 def test_an_input_that_is_not_there(terminal: Any) -> None:
@@ -144,7 +146,7 @@ def test_a_refusal_is_said(terminal: Any) -> None:
 def test_json_writes_nothing_by_itself(terminal: Any) -> None:
     """--json prints the entry and the measure, and nothing else."""
     result, engine = terminal("--json")
-    assert client.json.loads(result.output) == {"control": CONTROL, "presses": 3, "bounce_ms": 12.0}
+    assert json.loads(result.output) == {"control": CONTROL, "presses": 3, "bounce_ms": 12.0}
     assert engine.asked == []
 
 
@@ -188,7 +190,7 @@ def test_a_switch_is_learned_and_saved(stage: Stage) -> None:
     press(stage)
     said, _ = learning.communicate("y\n", timeout=60)
     assert learning.returncode == 0, said
-    assert "3 presses, and its contacts bounced for" in said
+    assert "3 presses; the contacts bounced for" in said
     assert f"the control works; saved in {stage.rig}, read back: it is what plays" in said
     press(stage)
     assert stage.scene() == {"number": 2, "name": "Two"}

@@ -57,7 +57,7 @@ def test_check_prints_a_table(bayleaf: Callable[..., Said]) -> None:
     assert said.status == 0
     assert "2.56 ms" in said.out
     assert "B4 00 00, B4 20 03, C4 0B" in said.out
-    assert "in order: 3 inputs, 4 outputs, 4 instruments, 4 scenes" in said.out
+    assert "is valid: 3 inputs, 4 outputs, 4 instruments, 4 scenes" in said.out
     assert "Street at night" in said.out
 
 
@@ -216,7 +216,7 @@ def test_new_writes_a_rig_that_checks_and_overwrites_nothing(bayleaf: Callable[.
     before = rig.read_text()
     said = bayleaf("new", str(rig), "--backend", "memory")
     assert said.status == 1
-    assert "exists already" in said.err
+    assert "already exists" in said.err
     assert rig.read_text() == before
 
 
@@ -274,11 +274,11 @@ def test_the_demo_in_json(bayleaf: Callable[..., Said]) -> None:
 
 
 def test_the_demo_shows_the_job(bayleaf: Callable[..., Said]) -> None:
-    """`demo` plays three scene changes by foot and shows banks, programs and notes carried across."""
+    """`demo` plays three scene changes by foot and shows banks, programs and notes held across."""
     said = bayleaf("demo")
     assert said.status == 0
     for scene in ("scene 11 Overture", "scene 12 Street at night", "scene 13 Chase", "scene 14 Finale"):
         assert said.out.count(scene) == 1, "the worn switch must count once"
     assert "Warm pad" in said.out
-    assert "carried across" in said.out
+    assert "held across" in said.out
     assert "LEFT SOUNDING" not in said.out

@@ -11,8 +11,8 @@ format = 1
 machine = "desk"
 main = "desk"
 [network.machines]
-desk = { listen = "192.168.10.2:7447" }
-stage-left = { listen = "192.168.10.11:7447" }
+desk = { listen = "192.168.10.2:7410" }
+stage-left = { listen = "192.168.10.11:7410" }
 [[scenes]]
 number = 1
 name = "One"
@@ -30,7 +30,7 @@ def test_keys_are_made_and_told(tmp_path: Path) -> None:
     rig.write_text(RIG)
     said = bayleaf("network", "keys", str(rig))
     assert said.returncode == 0
-    assert "Carry each machine's own folder, and no other, into pit.keys" in said.stdout
+    assert "Copy each machine's own folder, and no other, into pit.keys" in said.stdout
     assert {each.name for each in (tmp_path / "pit.keys" / "desk").iterdir()} == {
         "authority.pem",
         "desk.pem",
@@ -48,12 +48,12 @@ def test_what_is_in_the_way_is_told(tmp_path: Path) -> None:
     rig.write_text('format = 1\n[[scenes]]\nnumber = 1\nname = "One"\n')
     said = bayleaf("network", "keys", str(rig))
     assert (said.returncode, said.stderr.count("\n")) == (1, 1)
-    assert "has no [network], so that no machine needs a certificate" in said.stderr
+    assert "has no [network], so no machine needs a certificate" in said.stderr
     rig.write_text(RIG)
     (tmp_path / "pit.keys").write_text("in the way")
     said = bayleaf("network", "keys", str(rig))
     assert (said.returncode, said.stderr.count("\n")) == (1, 1)
-    assert "the keys cannot be written: " in said.stderr
+    assert "the certificates cannot be written: " in said.stderr
 
 
 def test_machines_on_one_computer_need_none(tmp_path: Path) -> None:
@@ -79,4 +79,6 @@ def test_a_machine_that_lends_does_not_play(tmp_path: Path) -> None:
     rig.write_text(RIG)
     said = bayleaf("run", str(rig), "--machine", "stage-left", "--backend", "memory")
     assert (said.returncode, said.stderr.count("\n")) == (1, 1)
-    assert f"stage-left is no engine of this rig, but lends its ports; start it with: bayleaf lend {rig}" in said.stderr
+    assert (
+        f"stage-left is not an engine of this rig but lends its ports; start it with: bayleaf lend {rig}" in said.stderr
+    )

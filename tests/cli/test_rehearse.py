@@ -226,7 +226,7 @@ def test_a_kept_run_that_lost_a_file_differs(bayleaf: Bayleaf, rig: Path, tmp_pa
     (tmp_path / "kept" / "strings.mid").rename(tmp_path / "kept" / "harp.mid")
     status, out, _ = bayleaf(*run, "--expect", tmp_path / "kept")
     assert status == 1
-    assert "has no file of strings" in out
+    assert "has no file for strings" in out
     assert "no output harp" in out
     assert "every message of 1 output is the same" in out  # what is not there is not told message by message
     assert ": new:" not in out

@@ -1,6 +1,7 @@
 """`bayleaf rehearse --recording`, as a user types it."""
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from engine.core.engine import Engine
 from tests.support.rehearsal_rig import SONG, Bayleaf
 
 
-def recorded(file: Path, *happened: dict[str, object], head: dict[str, object] | None = None) -> Path:
+def recorded(file: Path, *happened: Mapping[str, object], head: Mapping[str, object] | None = None) -> Path:
     """A flight recording of these."""
     first = {"format": "bayleaf recording 1", "rig": "x", "scene": None, "monotonic": 10**12, **(head or {})}
     lines = [first, *({"clock": "", **each} for each in happened)]
@@ -85,12 +86,15 @@ def test_a_fault_of_our_own_costs_its_message_only(
 @pytest.mark.parametrize(
     ("content", "told"),
     [
-        ("", "is no flight recording"),
+        ("", "is not a flight recording"),
         ("MThd", "a.jsonl:1"),
         ('{"format": "bayleaf recording 1"}\n[]\n', "a.jsonl:2"),
         ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "in", "port": "keys", "message": "90"}\n', "a.jsonl:2"),
         ('{"format": "bayleaf recording 1", "scene": 3}\n', "a.jsonl:1"),
-        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["command"]}\n', "cannot be done"),
+        (
+            '{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["command"]}\n',
+            'a.jsonl:2: "command" cannot be read',
+        ),
         ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["rig file"]}\n', "cannot be done"),
     ],
 )

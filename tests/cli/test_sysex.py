@@ -38,7 +38,7 @@ def test_a_damaged_packet_is_not_sent(tmp_path: Path) -> None:
     file = dump(tmp_path, "a.syx", WHOLE + WHOLE[:-2] + b"\x01\xf7")
     result = CliRunner().invoke(app, ["sysex", "send", file, "organ"])
     assert isinstance(result.exception, CommandError)
-    assert str(result.exception).endswith("message 2 is damaged, for its checksum is wrong; nothing was sent")
+    assert str(result.exception).endswith("message 2 is damaged (its checksum is wrong); nothing was sent")
 
 
 @pytest.mark.parametrize(

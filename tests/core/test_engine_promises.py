@@ -193,7 +193,7 @@ def _real_time(message: bytes) -> bool:
 
 @given(events, cables)
 @settings(max_examples=150, deadline=None)
-def test_nothing_stands_inside_a_triple(stream: list[Event], cable: str) -> None:
+def test_nothing_is_inside_a_triple(stream: list[Event], cable: str) -> None:
     """Between bank MSB, bank LSB and program of a burst there is nothing but real-time bytes, and only whole triples
     of one scene arrive: never the bank of one with the program of another."""
     router = engine(cable=cable)

@@ -6,7 +6,7 @@ Note-on velocity 64 is the standard's middle (MIDI 1.0 Detailed Specification 4.
 from engine.core.engine import Engine
 from engine.core.routing.ledger import Target
 from tests.support.engine_calls import adopt, command, finish, play_test_note, recall
-from tests.support.pit_engine import MS, engine, hexed, run_dry
+from tests.support.pit_engine import MS, SCENES, engine, hexed, run_dry
 
 STRINGS, BRASS = 0, 1
 KEYS = 0
@@ -21,7 +21,7 @@ def router() -> Engine:
     return made
 
 
-def test_it_ends_by_itself():
+def test_it_ends_by_itself() -> None:
     """The note-on goes at once, the note-off when its time is over, and nothing sounds on."""
     made = router()
     assert hexed(play_test_note(made, MS, NOTE, LENGTH), BRASS) == ["94 3C 40"]
@@ -31,7 +31,7 @@ def test_it_ends_by_itself():
     assert made.state.ledger.sounding() == 0
 
 
-def test_it_ends_over_a_scene_change():
+def test_it_ends_over_a_scene_change() -> None:
     """A scene change neither cuts it short without a note-off nor leaves it hanging."""
     made = router()
     play_test_note(made, MS, NOTE, LENGTH)
@@ -40,7 +40,7 @@ def test_it_ends_over_a_scene_change():
     assert "84 3C 40" in hexed(made.tick(MS + LENGTH), BRASS)
 
 
-def test_it_ends_at_a_panic_an_edit_and_the_end():
+def test_it_ends_at_a_panic_an_edit_and_the_end() -> None:
     """Whatever ends everything ends it too, once."""
     panicked = router()
     play_test_note(panicked, MS, NOTE, LENGTH)
@@ -48,7 +48,7 @@ def test_it_ends_at_a_panic_an_edit_and_the_end():
     _, later = run_dry(panicked, 2 * MS)
     assert hexed(out + later, BRASS).count("84 3C 40") == 1
 
-    old, new = router(), engine(engine.__defaults__[0].replace("semitones = 7", "semitones = 5"))
+    old, new = router(), engine(SCENES.replace("semitones = 7", "semitones = 5"))
     recall(old, 0, 2)
     run_dry(old, 0)
     play_test_note(old, MS, NOTE, LENGTH)
@@ -62,7 +62,7 @@ def test_it_ends_at_a_panic_an_edit_and_the_end():
     assert hexed(ended.tick(MS + LENGTH)) == []
 
 
-def test_it_does_not_cut_what_a_player_holds():
+def test_it_does_not_cut_what_a_player_holds() -> None:
     """A player who holds the same key there goes on sounding: the key is let go when both have let go."""
     made = router()
     made.receive(0, KEYS, b"\x94\x3c\x40")
@@ -71,7 +71,7 @@ def test_it_does_not_cut_what_a_player_holds():
     assert hexed(made.receive(2 * LENGTH, KEYS, b"\x84\x3c\x40"), BRASS) == ["84 3C 40"] * 2
 
 
-def test_two_of_one_key_have_two_note_offs():
+def test_two_of_one_key_have_two_note_offs() -> None:
     """Asked for twice in half a second, each has its own note-off."""
     made = router()
     play_test_note(made, MS, NOTE, LENGTH)

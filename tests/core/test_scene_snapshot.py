@@ -59,7 +59,7 @@ def listed(tables: list[scene_snapshot.Table] | None) -> list[scene_snapshot.Tab
     ]
 
 
-def test_the_routes_that_play():
+def test_the_routes_that_play() -> None:
     """The routes are those of the scene in force, filters and all; a muted one is left out."""
     made = router()
     assert listed(scene_snapshot.routes(made)) == [WIDE, PEDAL]
@@ -69,7 +69,7 @@ def test_the_routes_that_play():
     assert scene_snapshot.routes(engine(SCENES)) == []
 
 
-def test_the_sounds_that_play():
+def test_the_sounds_that_play() -> None:
     """Each channel's last bank and program become a burst step: by the sound's name where the rig has one."""
     assert scene_snapshot.burst(router()) == [
         {"instrument": "lead", "sound": "B"},
@@ -79,7 +79,7 @@ def test_the_sounds_that_play():
     ]
 
 
-def test_sounds_that_a_player_chose():
+def test_sounds_that_a_player_chose() -> None:
     """A program that a player sent counts like one of a burst."""
     made = router()
     made.receive(MS, 2, b"\xb0\x00\x01")
@@ -88,7 +88,7 @@ def test_sounds_that_a_player_chose():
     assert scene_snapshot.burst(made)[0] == {"instrument": "lead", "sound": "A"}
 
 
-def test_what_is_stored_sends_the_same_bytes():
+def test_what_is_stored_sends_the_same_bytes() -> None:
     """A scene made of the sounds that play sends what the scene sent that they came from."""
 
     def text(step: scene_snapshot.Table) -> str:
@@ -107,7 +107,7 @@ def test_what_is_stored_sends_the_same_bytes():
 # Routes set on and off
 
 
-def test_a_way_that_is_added():
+def test_a_way_that_is_added() -> None:
     """A way that nothing leads yet becomes a route of its own, behind the others."""
     assert listed(with_route(router(), "foot", "brass", True)) == [
         WIDE,
@@ -117,14 +117,14 @@ def test_a_way_that_is_added():
     assert with_route(router(2), "keys", "strings", True) == [{"from": "keys", "to": "strings"}]
 
 
-def test_a_way_that_is_there():
+def test_a_way_that_is_there() -> None:
     """A way that leads there already, in this scene or in all of them, is not doubled."""
     assert with_route(router(), "keys", "brass", True) is None
     assert with_route(router(2), "pads", "brass", True) is None
     assert with_route(router(2), "foot", "brass", False) is None
 
 
-def test_a_way_that_is_taken_out():
+def test_a_way_that_is_taken_out() -> None:
     """Of a route with several inputs and outputs one way ends; others keep their filters, and the name comes once."""
     found = listed(with_route(router(), "keys", "brass", False))
     assert found == [
@@ -135,7 +135,7 @@ def test_a_way_that_is_taken_out():
     assert listed(with_route(router(), "foot", "strings", False)) == [WIDE]
 
 
-def test_what_a_scene_cannot_change():
+def test_what_a_scene_cannot_change() -> None:
     """A route of every scene is not ended by one scene, and a muted one is not set on: the reason is said."""
     made = router(2)
     with pytest.raises(ValueError, match="a route of every scene leads from pads to brass; mute it"):

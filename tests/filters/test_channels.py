@@ -3,19 +3,19 @@
 from tests.support.filter_bench import heard, refusal
 
 
-def test_keep_lets_only_these_channels_through():
+def test_keep_lets_only_these_channels_through() -> None:
     """What is not on a kept channel is silent, whatever kind it is (channel nibble: MIDI 1.0 Table I)."""
     keep = 'filter = "channels", keep = [1, 10]'
     assert heard(keep, "90 3C 40", "99 24 7F", "91 3C 40", "BF 07 64", "C1 05") == ["90 3C 40", "99 24 7F"]
 
 
-def test_drop_stops_these_channels():
+def test_drop_stops_these_channels() -> None:
     """What is on a dropped channel is silent, all else passes (channel nibble: MIDI 1.0 Table I)."""
     drop = 'filter = "channels", drop = [16]'
     assert heard(drop, "9F 3C 40", "DF 10", "9E 3C 40", "E0 00 40") == ["9E 3C 40", "E0 00 40"]
 
 
-def test_map_moves_a_channel():
+def test_map_moves_a_channel() -> None:
     """Every kind of message of a mapped channel goes on as the other channel, in its own form."""
     to_five = 'filter = "channels", map = { 1 = 5 }'
     came = ["80 3C 11", "90 3C 40", "90 3C 00", "A0 3C 0C", "B0 07 64", "C0 05", "D0 21", "E0 01 40", "91 3C 40"]
@@ -23,18 +23,18 @@ def test_map_moves_a_channel():
     assert heard(to_five, *came) == went
 
 
-def test_channels_may_change_places():
+def test_channels_may_change_places() -> None:
     """A map acts once on each message, so two channels can be exchanged."""
     assert heard('filter = "channels", map = { 1 = 2, 2 = 1 }', "90 3C 40", "91 3C 40") == ["91 3C 40", "90 3C 40"]
 
 
-def test_keep_and_drop_look_at_what_came_in():
+def test_keep_and_drop_look_at_what_came_in() -> None:
     """keep and drop ask for the channel that came in, map acts on what they let through."""
     assert heard('filter = "channels", keep = [2], map = { 1 = 2, 2 = 3 }', "90 3C 40", "91 3C 40") == ["92 3C 40"]
     assert heard('filter = "channels", drop = [2], map = { 1 = 2 }', "90 3C 40", "91 3C 40") == ["91 3C 40"]
 
 
-def test_what_is_allowed_is_said():
+def test_what_is_allowed_is_said() -> None:
     """Each mistake is answered with what is allowed."""
     assert "at least one of keep, drop, map" in refusal('filter = "channels"')
     assert "keep.1: Value error, a channel from 1 to 16" in refusal('filter = "channels", keep = [1, 0]')

@@ -1,19 +1,21 @@
 """`convert`: one kind of control moves another."""
 
+from typing import Any
+
 import pytest
 
-from tests.support.filter_bench import REFERENCE, heard, refusal, step_of
+from tests.support.filter_bench import REFERENCE, at_once, heard, refusal, step_of
 
 UP = [entry for name, entry in REFERENCE.items() if name.startswith("ump-up7-")]
 
 
-def test_aftertouch_moves_a_controller():
+def test_aftertouch_moves_a_controller() -> None:
     """Aftertouch becomes the modulation wheel of its channel and does not go on itself."""
     step = 'filter = "convert", from = "aftertouch", to = "controller 1"'
     assert heard(step, "D4 21", "B4 01 05", "A4 3C 0C") == ["B4 01 21", "B4 01 05", "A4 3C 0C"]
 
 
-def test_a_controller_moves_aftertouch_or_another_controller():
+def test_a_controller_moves_aftertouch_or_another_controller() -> None:
     """Only the controller named is converted."""
     assert heard('filter = "convert", from = "controller 2", to = "aftertouch"', "B0 02 30", "B0 01 30") == [
         "D0 30",
@@ -22,7 +24,7 @@ def test_a_controller_moves_aftertouch_or_another_controller():
     assert heard('filter = "convert", from = "controller 2", to = "controller 11"', "B9 02 30") == ["B9 0B 30"]
 
 
-def test_pressure_of_a_key_becomes_pressure_of_the_channel():
+def test_pressure_of_a_key_becomes_pressure_of_the_channel() -> None:
     """Key pressure serves synths that know channel pressure only."""
     assert heard('filter = "convert", from = "poly_aftertouch", to = "aftertouch"', "A4 3C 0C", "94 3C 0C") == [
         "D4 0C",
@@ -30,7 +32,7 @@ def test_pressure_of_a_key_becomes_pressure_of_the_channel():
     ]
 
 
-def test_the_bender_keeps_its_ends_and_centre_as_a_controller():
+def test_the_bender_keeps_its_ends_and_centre_as_a_controller() -> None:
     """Bend down, centre and up become 0, 64 and 127 (bytes: MIDI 1.0 p. 19)."""
     bends = [REFERENCE[f"bend-{value}"]["expected"] for value in (0, 8192, 8193, 16383)]
     assert heard('filter = "convert", from = "pitch_bend", to = "controller 1"', *bends) == [
@@ -42,20 +44,23 @@ def test_the_bender_keeps_its_ends_and_centre_as_a_controller():
 
 
 @pytest.mark.parametrize("entry", UP, ids=lambda entry: entry["id"])
-def test_seven_bits_become_fourteen_by_the_rule_of_the_standard(entry):
+def test_seven_bits_become_fourteen_by_the_rule_of_the_standard(
+    entry: dict[str, Any],
+) -> None:
     """The 14 bits are the first 14 of the standard's 16 (MIDI 2.0 Bit Scaling and Resolution 1.0.2, Tables 5 and 6)."""
     value = entry["input"]["value7"]
-    (out,) = step_of('filter = "convert", from = "controller 1", to = "pitch_bend"')(bytes((0xB0, 1, value)), 0)
+    step = step_of('filter = "convert", from = "controller 1", to = "pitch_bend"')
+    (out,) = at_once(step, bytes((0xB0, 1, value)))
     assert out[2] << 7 | out[1] == int(entry["expected"]["u16"], 16) >> 2
 
 
-def test_up_and_down_again_is_the_same_value():
+def test_up_and_down_again_is_the_same_value() -> None:
     """A controller turned into bend and back is what it was, for all 128 values."""
     there = step_of('filter = "convert", from = "controller 1", to = "pitch_bend"')
     back = step_of('filter = "convert", from = "pitch_bend", to = "controller 1"')
     for value in range(128):
         message = bytes((0xB3, 1, value))
-        (bend,) = there(message, 0)
+        (bend,) = at_once(there, message)
         assert back(bend, 0) == (message,)
 
 
@@ -72,6 +77,6 @@ def test_up_and_down_again_is_the_same_value():
         ('from = ["aftertouch"], to = "controller 1"', '"controller N" with N from 0 to 119'),
     ],
 )
-def test_what_is_allowed_is_said(settings, said):
+def test_what_is_allowed_is_said(settings: str, said: str) -> None:
     """Each mistake is answered with its place and what is allowed."""
     assert said in refusal(f'filter = "convert", {settings}')

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from engine.midi.kinds import is_press, is_release, is_whole
 from filters.registry import BUILT_IN, Later, registry
-from tests.support.filter_bench import MESSAGES, SYSTEM_MESSAGES, settings_of, step_of
+from tests.support.filter_bench import MESSAGES, SYSTEM_MESSAGES, at_once, settings_of, step_of
 
 SAMPLES = (
     'filter = "add_bank", channels = { 1 = [1, 2], 10 = [120, 0] }',
@@ -53,26 +53,26 @@ def keeps_state(sample: str) -> bool:
     return registry()[settings.filter].keeps_state(settings)
 
 
-def test_every_built_in_filter_is_held_to_these_promises():
+def test_every_built_in_filter_is_held_to_these_promises() -> None:
     """The samples here leave out no filter, and the registry knows no others."""
     assert {name_of(sample) for sample in SAMPLES} == set(BUILT_IN)
 
 
 @pytest.mark.parametrize("name", BUILT_IN)
-def test_every_filter_says_what_the_player_hears(name):
+def test_every_filter_says_what_the_player_hears(name: str) -> None:
     """The first line of a filter's docstring is one whole sentence for lists."""
     hears = registry()[name].hears
     assert hears.endswith(".")
     assert len(hears) < 120
 
 
-def test_only_four_filters_keep_state():
+def test_only_four_filters_keep_state() -> None:
     """All but clock (dividing), echo, latch and thin may be remembered by the core."""
     assert {name_of(sample) for sample in SAMPLES if keeps_state(sample)} == KEEP_STATE
 
 
 @given(SETTINGS, STREAM)
-def test_what_comes_out_is_whole_messages(sample, stream):
+def test_what_comes_out_is_whole_messages(sample: str, stream: list[tuple[int, bytes]]) -> None:
     """Whatever comes in, a tuple of whole MIDI messages comes out (MIDI 1.0 Tables I to VII), now or later."""
     step, now = step_of(sample), 0
     for gap, message in stream:
@@ -83,18 +83,20 @@ def test_what_comes_out_is_whole_messages(sample, stream):
         assert all(type(one) is bytes and is_whole(one) for one in map(_message, out))
 
 
-def _message(one):
+def _message(one: bytes | Later) -> bytes:
     return one.message if isinstance(one, Later) else one
 
 
 @given(SETTINGS.filter(lambda sample: name_of(sample) not in STOP_SYSTEM_MESSAGES), SYSTEM_MESSAGES)
-def test_system_messages_pass(sample, message):
+def test_system_messages_pass(sample: str, message: bytes) -> None:
     """System messages pass every filter but strip and clock, just as they came."""
     assert step_of(sample)(message, 0) == (message,)
 
 
 @given(SETTINGS.filter(lambda sample: not keeps_state(sample)), STREAM, MESSAGES)
-def test_a_filter_without_state_always_answers_alike(sample, stream, message):
+def test_a_filter_without_state_always_answers_alike(
+    sample: str, stream: list[tuple[int, bytes]], message: bytes
+) -> None:
     """Whatever came before and whatever time it is, the same message gets the same answer."""
     fresh = step_of(sample)(message, 0)
     used = step_of(sample)
@@ -105,7 +107,9 @@ def test_a_filter_without_state_always_answers_alike(sample, stream, message):
 
 
 @given(SETTINGS, st.integers(0, 15), st.integers(0, 127), st.integers(1, 127), st.integers(0, 127))
-def test_a_release_goes_where_its_press_went(sample, channel, note, velocity, release_velocity):
+def test_a_release_goes_where_its_press_went(
+    sample: str, channel: int, note: int, velocity: int, release_velocity: int
+) -> None:
     """What a press became, its release becomes too: in its own form, with its own velocity, whatever the velocities."""
     step = step_of(sample)
     pressed = [(one[0], one[1]) for one in map(_message, step(bytes((0x90 | channel, note, velocity)), 0))]
@@ -118,14 +122,15 @@ def test_a_release_goes_where_its_press_went(sample, channel, note, velocity, re
 
 
 @given(SETTINGS, st.integers(0, 15), st.integers(0, 127), st.integers(1, 127))
-def test_a_press_stays_a_press(sample, channel, note, velocity):
+def test_a_press_stays_a_press(sample: str, channel: int, note: int, velocity: int) -> None:
     """No filter turns a press into a release, whose velocity 0 it must not reach (MIDI 1.0 p. 10)."""
     assert all(is_press(_message(one)) for one in step_of(sample)(bytes((0x90 | channel, note, velocity)), 0))
 
 
 @given(SETTINGS.filter(lambda sample: name_of(sample) != "convert"), st.integers(0, 127), st.integers(0, 127))
-def test_key_pressure_follows_its_key(sample, note, pressure):
+def test_key_pressure_follows_its_key(sample: str, note: int, pressure: int) -> None:
     """Pressure on a key goes to the note that the key plays, with its value."""
     step = step_of(sample)
-    played = {one[1] for one in step(bytes((0x80, note, 64)), 0)}
-    assert [(one[1], one[2]) for one in step(bytes((0xA0, note, pressure)), 0)] == [(n, pressure) for n in played]
+    played = {one[1] for one in at_once(step, bytes((0x80, note, 64)))}
+    pressed = at_once(step, bytes((0xA0, note, pressure)))
+    assert [(one[1], one[2]) for one in pressed] == [(n, pressure) for n in played]

@@ -3,9 +3,11 @@
 import subprocess
 import sys
 import tomllib
+from collections.abc import Callable
 from importlib.metadata import EntryPoint
 from pathlib import Path
 from shutil import copy
+from typing import Any
 
 import pytest
 
@@ -13,7 +15,6 @@ from filters.registry import BUILT_IN, ENTRY_POINT_GROUP, FilterFault, collect
 from tests.support.paths import ROOT
 
 PACKAGE = ROOT / "tests" / "plugin_package"
-ROOT = PACKAGE.parent.parent
 
 GOOD = '''"""A test tone."""
 from typing import Literal
@@ -68,7 +69,7 @@ def install(package: Path, site: Path) -> None:
     (metadata / "entry_points.txt").write_text("\n".join(lines) + "\n")
 
 
-def test_an_installed_package_adds_its_filter(tmp_path):
+def test_an_installed_package_adds_its_filter(tmp_path: Path) -> None:
     """A rig may use the filter of an installed package like a built-in one, in a chain with it."""
     install(PACKAGE, tmp_path)
     python_path = f"import sys; sys.path[:0] = [{str(tmp_path)!r}, {str(ROOT)!r}]\n"
@@ -80,7 +81,7 @@ def test_an_installed_package_adds_its_filter(tmp_path):
 
 
 @pytest.fixture
-def fault_of(tmp_path, monkeypatch):
+def fault_of(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
     """What is said about a plug-in module with this text, entered as the filter "tone" or under another name."""
     monkeypatch.syspath_prepend(str(tmp_path))
     monkeypatch.delitem(sys.modules, "tone_module", raising=False)
@@ -94,7 +95,7 @@ def fault_of(tmp_path, monkeypatch):
     return fault_of
 
 
-def test_a_plug_in_stands_beside_the_built_in_filters(tmp_path, monkeypatch):
+def test_a_plug_in_stands_beside_the_built_in_filters(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A module that keeps the contract is collected with all built-in filters."""
     monkeypatch.syspath_prepend(str(tmp_path))
     (tmp_path / "good_tone.py").write_text(GOOD)
@@ -125,7 +126,7 @@ def test_a_plug_in_stands_beside_the_built_in_filters(tmp_path, monkeypatch):
         ("1 / 0", "it cannot be imported: division by zero"),
     ],
 )
-def test_a_broken_plug_in_is_named_with_its_fault(fault_of, broken, said):
+def test_a_broken_plug_in_is_named_with_its_fault(fault_of: Callable[..., Any], broken: str, said: str) -> None:
     """A module that breaks the contract is refused in a sentence that names filter, module and fault."""
     fault = fault_of(broken)
     assert fault.startswith("filter 'tone' (")
@@ -133,7 +134,7 @@ def test_a_broken_plug_in_is_named_with_its_fault(fault_of, broken, said):
     assert said in fault
 
 
-def test_a_filter_that_cannot_be_built_is_named(tmp_path, monkeypatch):
+def test_a_filter_that_cannot_be_built_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A build that fails on good settings is told with the filter's name, whatever it raised."""
     monkeypatch.syspath_prepend(str(tmp_path))
     (tmp_path / "unbuilt_tone.py").write_text(GOOD.replace("    return lambda message, now: (message,)", "    1 / 0"))
@@ -142,7 +143,7 @@ def test_a_filter_that_cannot_be_built_is_named(tmp_path, monkeypatch):
         tone.build(tone.settings(filter="tone"))
 
 
-def test_a_name_is_given_once(fault_of, tmp_path):
+def test_a_name_is_given_once(fault_of: Callable[..., Any], tmp_path: Path) -> None:
     """A plug-in may not take the name of a built-in filter, nor that of another plug-in."""
     text = GOOD.replace('"tone"', '"velocity"')
     assert fault_of(text, "velocity") == "filter 'velocity' (tone_module): there is already a filter of that name"

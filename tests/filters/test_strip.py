@@ -3,6 +3,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from hypothesis.strategies._internal.core import DataObject
 
 from tests.support.filter_bench import MESSAGES, REFERENCE, heard, refusal, step_of
 
@@ -27,20 +28,20 @@ EXAMPLES = {
 
 
 @pytest.mark.parametrize("kind", EXAMPLES)
-def test_a_kind_goes_and_all_others_stay(kind):
+def test_a_kind_goes_and_all_others_stay(kind: str) -> None:
     """Each kind stops its own messages and no others (kinds: MIDI 1.0 Tables II, IV, V, VI, VII)."""
     others = [message for other, messages in EXAMPLES.items() if other != kind for message in messages]
     assert heard(f'filter = "strip", kinds = ["{kind}"]', *EXAMPLES[kind], *others) == others
 
 
 @given(MESSAGES, st.data())
-def test_every_message_is_of_a_kind_that_can_be_stripped(message, data):
+def test_every_message_is_of_a_kind_that_can_be_stripped(message: bytes, data: DataObject) -> None:
     """With every kind stripped there is silence, whatever comes."""
     kinds = ", ".join(f'"{kind}"' for kind in data.draw(st.permutations(list(EXAMPLES))))
     assert step_of(f'filter = "strip", kinds = [{kinds}]')(message, 0) == ()
 
 
-def test_one_controller_alone():
+def test_one_controller_alone() -> None:
     """ "controller 1" stops the modulation wheel on every channel and no other controller."""
     assert heard('filter = "strip", kinds = ["controller 1"]', "B0 01 20", "BF 01 20", "B0 21 20", "90 01 20") == [
         "B0 21 20",
@@ -48,14 +49,14 @@ def test_one_controller_alone():
     ]
 
 
-def test_all_notes_off_can_be_kept_from_a_merge():
+def test_all_notes_off_can_be_kept_from_a_merge() -> None:
     """A merger can stop All Notes Off, which would silence another player's notes (MIDI 1.0 p. A-4)."""
     message = REFERENCE["mode-filter-merge"]["input"]["msg"].removesuffix(" from A")
     assert heard('filter = "strip", kinds = ["channel_mode"]', message, "B0 07 64") == ["B0 07 64"]
 
 
 @pytest.mark.parametrize("which", ["mtc-full-25", "mtc-full-df", "mtc-full-example", "mtc-userbits"])
-def test_time_code_in_sysex_is_time_code(which):
+def test_time_code_in_sysex_is_time_code(which: str) -> None:
     """Full frames and user bits go with the time code, other SysEx stays (RP-004 p. 5 and 6)."""
     strip = 'filter = "strip", kinds = ["timecode"]'
     show_control = "F0 7F 05 02 01 01 31 F7"
@@ -65,12 +66,12 @@ def test_time_code_in_sysex_is_time_code(which):
     ]
 
 
-def test_quarter_frames_are_time_code():
+def test_quarter_frames_are_time_code() -> None:
     """The eight quarter frames of the standard's printed example all go (RP-004 p. 4)."""
     assert heard('filter = "strip", kinds = ["timecode"]', *REFERENCE["mtc-qf-example"]["expected"]) == []
 
 
-def test_what_is_allowed_is_said():
+def test_what_is_allowed_is_said() -> None:
     """A kind that does not exist is answered with those that do."""
     said = refusal('filter = "strip", kinds = ["pitchbend"]')
     assert said.startswith("kinds.0")

@@ -4,23 +4,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.support.filter_bench import REFERENCE, heard, refusal, step_of
+from tests.support.filter_bench import REFERENCE, at_once, heard, refusal, step_of
 
 
-def test_notes_and_their_pressure_move():
+def test_notes_and_their_pressure_move() -> None:
     """Press, release in either form and key pressure move together; velocities stay."""
     up = 'filter = "transpose", semitones = 12'
     assert heard(up, "90 3C 40", "A0 3C 0C", "90 3C 00", "80 3C 11") == ["90 48 40", "A0 48 0C", "90 48 00", "80 48 11"]
     assert heard('filter = "transpose", semitones = -12', "95 3C 40") == ["95 30 40"]
 
 
-def test_other_messages_stay():
+def test_other_messages_stay() -> None:
     """Controllers, programs, pressure of the channel and the bender have no note to move."""
     stay = ["B0 3C 40", "C0 3C", "D0 3C", "E0 3C 40"]
     assert heard('filter = "transpose", semitones = 7', *stay) == stay
 
 
-def test_a_note_outside_is_not_played():
+def test_a_note_outside_is_not_played() -> None:
     """A note that would leave 0 to 127 has no wire form, and neither has its release (MIDI 1.0 p. 10)."""
     case = REFERENCE["note-range"]["input"]
     step = f'filter = "transpose", semitones = {case["transpose"]}'
@@ -29,7 +29,7 @@ def test_a_note_outside_is_not_played():
     assert heard('filter = "transpose", semitones = -1', "90 00 40", "90 01 40") == ["90 00 40"]
 
 
-def test_folding_brings_a_note_back_by_octaves():
+def test_folding_brings_a_note_back_by_octaves() -> None:
     """outside = "fold" plays the note of the same name in the nearest octave there is."""
     fold = 'filter = "transpose", semitones = {}, outside = "fold"'
     assert heard(fold.format(12), "90 74 40", "90 73 40") == ["90 74 40", "90 7F 40"]
@@ -37,9 +37,10 @@ def test_folding_brings_a_note_back_by_octaves():
 
 
 @given(st.integers(-127, 127), st.integers(0, 127))
-def test_folding_keeps_the_name_and_moves_no_further_than_needed(semitones, note):
+def test_folding_keeps_the_name_and_moves_no_further_than_needed(semitones: int, note: int) -> None:
     """Every note folds to one of the same name in 0 to 127, less than an octave from the end it left by."""
-    (out,) = step_of(f'filter = "transpose", semitones = {semitones}, outside = "fold"')(bytes((0x90, note, 1)), 0)
+    step = step_of(f'filter = "transpose", semitones = {semitones}, outside = "fold"')
+    (out,) = at_once(step, bytes((0x90, note, 1)))
     meant = note + semitones
     assert (out[1] - meant) % 12 == 0
     if 0 <= meant <= 127:
@@ -49,12 +50,12 @@ def test_folding_keeps_the_name_and_moves_no_further_than_needed(semitones, note
 
 
 @pytest.mark.parametrize("semitones", ["128", "-128", "1.5", '"12"', "true"])
-def test_what_is_allowed_is_said(semitones):
+def test_what_is_allowed_is_said(semitones: str) -> None:
     """Semitones are a whole number from -127 to 127."""
     assert "semitones from -127 to 127" in refusal(f'filter = "transpose", semitones = {semitones}')
 
 
-def test_outside_is_drop_or_fold():
+def test_outside_is_drop_or_fold() -> None:
     """Another word for outside is answered with the two there are; semitones must be given."""
     assert "'drop' or 'fold'" in refusal('filter = "transpose", semitones = 1, outside = "wrap"')
     assert refusal('filter = "transpose"').startswith("semitones")

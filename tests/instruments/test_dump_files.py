@@ -5,6 +5,7 @@ import hashlib
 import json
 import os
 from datetime import UTC, datetime
+from pathlib import Path
 
 import mido
 import pytest
@@ -20,7 +21,7 @@ DUMPS = st.lists(SYSEX, min_size=1, max_size=8)
 
 
 @given(DUMPS)
-def test_mido_reads_what_is_written_here(tmp_path_factory, messages):
+def test_mido_reads_what_is_written_here(tmp_path_factory: pytest.TempPathFactory, messages: list[bytes]) -> None:
     """A .syx file holds the bytes of the cable (common practice, no source); mido finds the same messages."""
     path = tmp_path_factory.mktemp("dump") / "organ.syx"
     dump_files.write_new(path, dump_files.encode(path, messages))
@@ -28,7 +29,7 @@ def test_mido_reads_what_is_written_here(tmp_path_factory, messages):
 
 
 @given(DUMPS)
-def test_what_mido_writes_is_read_here(tmp_path_factory, messages):
+def test_what_mido_writes_is_read_here(tmp_path_factory: pytest.TempPathFactory, messages: list[bytes]) -> None:
     """A .syx file of mido's gives the same messages."""
     path = tmp_path_factory.mktemp("dump") / "organ.syx"
     mido.write_syx_file(str(path), [mido.Message.from_bytes(message) for message in messages])
@@ -42,7 +43,7 @@ def midi_file(*events: str) -> bytes:
     return head + len(track).to_bytes(4, "big") + track
 
 
-def test_a_message_in_packets_is_one_message(tmp_path):
+def test_a_message_in_packets_is_one_message(tmp_path: Path) -> None:
     """A SysEx that goes on in F7 events is one message; its packets by themselves would be three broken ones, each of
     which an instrument would take for a dump (RP-001 p. 6, "sysex event": the example with a delay between packets)."""
     path = tmp_path / "organ.mid"
@@ -60,7 +61,7 @@ def test_a_message_in_packets_is_one_message(tmp_path):
         ("00 F0 02 7D F7", "00 F0"),
     ],
 )
-def test_a_midi_file_with_a_message_without_an_end_is_refused(tmp_path, events):
+def test_a_midi_file_with_a_message_without_an_end_is_refused(tmp_path: Path, events: tuple[str, ...]) -> None:
     """Nothing is sent of a file in which a SysEx has no end: an end that is not there is not made up."""
     path = tmp_path / "organ.mid"
     path.write_bytes(midi_file(*events))
@@ -68,7 +69,7 @@ def test_a_midi_file_with_a_message_without_an_end_is_refused(tmp_path, events):
         dump_files.read(path)
 
 
-def test_the_longest_message_of_a_midi_file(tmp_path):
+def test_the_longest_message_of_a_midi_file(tmp_path: Path) -> None:
     """A dump of two megabytes in one message is read whole."""
     path = tmp_path / "sampler.mid"
     messages = [b"\xf0\x7d" + bytes(2 << 20) + b"\xf7"]
@@ -77,7 +78,7 @@ def test_the_longest_message_of_a_midi_file(tmp_path):
 
 
 @given(DUMPS)
-def test_a_midi_file_holds_the_same(tmp_path_factory, messages):
+def test_a_midi_file_holds_the_same(tmp_path_factory: pytest.TempPathFactory, messages: list[bytes]) -> None:
     """A .mid file (Standard MIDI File 1.0, through mido) gives back what was put in."""
     path = tmp_path_factory.mktemp("dump") / "organ.mid"
     dump_files.write_new(path, dump_files.encode(path, messages))
@@ -95,7 +96,7 @@ def test_a_midi_file_holds_the_same(tmp_path_factory, messages):
         (b"MThd\x00\x00", "no Standard MIDI File"),
     ],
 )
-def test_a_damaged_file_is_told(tmp_path, data, said):
+def test_a_damaged_file_is_told(tmp_path: Path, data: bytes, said: str) -> None:
     """What is cut, mixed or something else is refused with the file's name."""
     path = tmp_path / "organ.syx"
     path.write_bytes(data)
@@ -104,7 +105,7 @@ def test_a_damaged_file_is_told(tmp_path, data, said):
     assert str(path) in str(caught.value)
 
 
-def test_the_note_beside_a_dump(tmp_path):
+def test_the_note_beside_a_dump(tmp_path: Path) -> None:
     """Port, time, counts, SHA-256 and what else is known lie beside the file."""
     path = tmp_path / "organ.syx"
     messages = [b"\xf0\x7d\x01\xf7", b"\xf0\x7d\x02\x03\xf7"]
@@ -122,7 +123,7 @@ def test_the_note_beside_a_dump(tmp_path):
 
 
 @pytest.mark.parametrize("there", ["organ.syx", "organ.syx.json"])
-def test_nothing_is_overwritten(tmp_path, there):
+def test_nothing_is_overwritten(tmp_path: Path, there: str) -> None:
     """A dump or a note that is there stays as it is, and nothing is added."""
     (tmp_path / there).write_text("old")
     with pytest.raises(DumpFileError, match="nothing is overwritten"):
@@ -130,7 +131,7 @@ def test_nothing_is_overwritten(tmp_path, there):
     assert [(file.name, file.read_text()) for file in tmp_path.iterdir()] == [(there, "old")]
 
 
-def test_what_could_not_be_written_is_told_before_a_dump_comes(tmp_path):
+def test_what_could_not_be_written_is_told_before_a_dump_comes(tmp_path: Path) -> None:
     """What is there already, a name too long for the note and a folder that is not there are refused at once."""
     (tmp_path / "organ.syx.json").write_text("old")
     for name in ("organ.syx", f"{'o' * 248}.syx", f"{'o' * 300}.syx", "nowhere/organ.syx"):
@@ -139,7 +140,7 @@ def test_what_could_not_be_written_is_told_before_a_dump_comes(tmp_path):
     sidecar.keep(tmp_path / f"{'o' * 246}.syx", [b"\xf0\x7d\xf7"], "keys", WHEN)
 
 
-def test_a_name_that_is_no_unicode_is_kept(tmp_path):
+def test_a_name_that_is_no_unicode_is_kept(tmp_path: Path) -> None:
     """A file whose name is Latin-1 has its dump and its note."""
     path = tmp_path / os.fsdecode(b"org\xfcl.syx")
     sidecar.keep(path, [b"\xf0\x7d\xf7"], "keys", WHEN)
@@ -147,14 +148,14 @@ def test_a_name_that_is_no_unicode_is_kept(tmp_path):
 
 
 @pytest.mark.parametrize("file", [1, 2])
-def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch, file):
+def test_a_full_disk_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, file: int) -> None:
     """Whether the note or the dump finds no room, neither is left, nor a temporary file; earlier ones stay."""
     earlier = tmp_path / "earlier.syx"
     sidecar.keep(earlier, [b"\xf0\x7d\xf7"], "keys", WHEN)
     before = {each.name: each.read_bytes() for each in tmp_path.iterdir()}
     real, calls = os.fsync, []
 
-    def full(handle):
+    def full(handle: int) -> None:
         calls.append(handle)
         if len(calls) == file:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
@@ -166,7 +167,7 @@ def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch, file):
     assert {each.name: each.read_bytes() for each in tmp_path.iterdir()} == before
 
 
-def test_versions_are_numbered_by_instrument(tmp_path):
+def test_versions_are_numbered_by_instrument(tmp_path: Path) -> None:
     """Each dump of an instrument gets the next number; a name that is no folder's is refused."""
     for number in (1, 2):
         path = dump_versions.next_version(tmp_path, "string machine")

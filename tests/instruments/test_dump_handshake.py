@@ -14,11 +14,11 @@ PLAIN = b"\xf0\x7d\x01\xf7"
 
 
 @pytest.fixture
-def shake():
+def shake() -> Handshake:
     return Handshake()
 
 
-def test_the_answers_have_the_standards_numbers():
+def test_the_answers_have_the_standards_numbers() -> None:
     """ACK 7F, NAK 7E, CANCEL 7D, WAIT 7C, each with the packet's number (Table VIIa)."""
     names = REFERENCE["usx-nrt-subids"]["expected"]
     assert [names[f"{kind:02X}"] for kind in (ACK, NAK, CANCEL, WAIT)] == ["ACK", "NAK", "Cancel", "Wait"]
@@ -26,7 +26,7 @@ def test_the_answers_have_the_standards_numbers():
 
 
 @pytest.mark.parametrize(("message", "packet"), [(PACKET, 5), (FILE_PACKET, 9)])
-def test_an_answer_speaks_of_one_packet(shake, message, packet):
+def test_an_answer_speaks_of_one_packet(shake: Handshake, message: bytes, packet: int) -> None:
     """ACK of another packet changes nothing; that of this one asks for the next, NAK for this one again."""
     shake.sent(0, message)
     shake.hear(answer(ACK, 0, packet - 1))
@@ -38,7 +38,7 @@ def test_an_answer_speaks_of_one_packet(shake, message, packet):
     assert shake.verdict(4) is HandshakeVerdict.NEXT
 
 
-def test_three_times_refused(shake):
+def test_three_times_refused(shake: Handshake) -> None:
     """The third NAK of one message ends the dump (common practice, no source)."""
     for _ in range(3):
         shake.sent(0, PLAIN)
@@ -46,7 +46,7 @@ def test_three_times_refused(shake):
     assert shake.verdict(1) is HandshakeVerdict.REFUSED
 
 
-def test_an_acknowledged_message_leaves_the_next_its_three_tries(shake):
+def test_an_acknowledged_message_leaves_the_next_its_three_tries(shake: Handshake) -> None:
     """NAKs are counted for each message."""
     for _ in range(4):
         shake.sent(0, PLAIN)
@@ -57,7 +57,7 @@ def test_an_acknowledged_message_leaves_the_next_its_three_tries(shake):
         assert shake.verdict(0) is HandshakeVerdict.NEXT
 
 
-def test_wait_has_no_end(shake):
+def test_wait_has_no_end(shake: Handshake) -> None:
     """After WAIT nothing is sent until another answer, however long."""
     shake.sent(0, PLAIN)
     shake.hear(answer(WAIT, 0, 0))
@@ -66,7 +66,7 @@ def test_wait_has_no_end(shake):
     assert shake.verdict(PATIENCE * 1000) is HandshakeVerdict.NEXT
 
 
-def test_cancel_and_silence_end_the_dump(shake):
+def test_cancel_and_silence_end_the_dump(shake: Handshake) -> None:
     """CANCEL ends it whatever its number; so does silence, for what is not acknowledged may not have arrived."""
     shake.sent(0, PACKET)
     shake.hear(answer(CANCEL, 0, 0))
@@ -78,7 +78,7 @@ def test_cancel_and_silence_end_the_dump(shake):
 
 
 @given(st.lists(st.binary(max_size=8), max_size=5))
-def test_other_messages_are_no_answers(heard):
+def test_other_messages_are_no_answers(heard: list[bytes]) -> None:
     """What is no answer changes nothing."""
     shake = Handshake()
     shake.sent(0, PLAIN)

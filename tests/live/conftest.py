@@ -2,6 +2,7 @@
 
 import shutil
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ from tests.support.faulty_show import add_plug_in, forget_registry
 
 
 @pytest.fixture
-def runtime_dir(monkeypatch):
+def runtime_dir(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """A folder of the test's own below which sockets lie; a short path, since a socket's may have 107 bytes."""
     folder = Path(tempfile.mkdtemp(prefix="bl"))
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
@@ -19,7 +20,7 @@ def runtime_dir(monkeypatch):
 
 
 @pytest.fixture
-def plug_in(monkeypatch):
+def plug_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """The plug-in `fragile`, installed for one test."""
     add_plug_in(monkeypatch)
     yield

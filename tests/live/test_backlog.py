@@ -1,5 +1,8 @@
 """Bounded queues of the inputs: what a flood may cost, and what it may not. (Our own design.)"""
 
+from collections.abc import Callable
+from typing import Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -29,14 +32,16 @@ STEPS = st.lists(st.one_of(st.lists(MESSAGES, max_size=40), st.integers(0, 12)),
 
 
 @pytest.fixture(autouse=True)
-def small(monkeypatch):
+def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """A backlog of few messages, and no bound on how soon they are taken."""
     monkeypatch.setattr(backlog_module, "_EACH", 1)
     monkeypatch.setattr(backlog_module, "_MOST", MOST)
     monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 1 << 20)
 
 
-def played(steps, bound=lambda backlog: None):
+def played(
+    steps: list[list[bytes] | int], bound: Callable[..., Any] = lambda backlog: None
+) -> tuple[list[bytes], list[bytes], Backlog]:
     """All that came in and all that came out, in order; and the backlog, which is empty then."""
     backlog, came, went = Backlog(0), [], []
     for at, step in enumerate(steps):
@@ -55,7 +60,7 @@ def played(steps, bound=lambda backlog: None):
 
 @given(STEPS)
 @settings(deadline=None)
-def test_no_release_is_ever_lost(steps):
+def test_no_release_is_ever_lost(steps: list[list[bytes] | int]) -> None:
     """Whatever floods, each release that came in comes out, in the order of releases."""
     came, went, _ = played(steps)
     assert [m for m in went if is_release(m)] == [m for m in came if is_release(m)]
@@ -63,7 +68,7 @@ def test_no_release_is_ever_lost(steps):
 
 @given(STEPS)
 @settings(deadline=None)
-def test_the_newest_value_of_everything_survives(steps):
+def test_the_newest_value_of_everything_survives(steps: list[list[bytes] | int]) -> None:
     """Whatever floods, the last value of each controller, bend and program that comes out is the last that came in."""
     came, went, _ = played(steps)
     assert {slot(m): m for m in went if slot(m)} == {slot(m): m for m in came if slot(m)}
@@ -71,7 +76,7 @@ def test_the_newest_value_of_everything_survives(steps):
 
 @given(STEPS)
 @settings(deadline=None)
-def test_the_order_is_kept(steps):
+def test_the_order_is_kept(steps: list[list[bytes] | int]) -> None:
     """Whatever floods, what passes comes out in the order in which it came; only releases overtake what is late."""
     backlog, went = Backlog(0), []
     for at, step in enumerate(steps):
@@ -89,7 +94,7 @@ def test_the_order_is_kept(steps):
 
 @given(STEPS)
 @settings(deadline=None)
-def test_what_is_shed_is_counted(steps):
+def test_what_is_shed_is_counted(steps: list[list[bytes] | int]) -> None:
     """Nothing comes out twice or from nowhere, and what came in and does not come out is what `shed` says."""
     came, went, backlog = played(steps)
     assert not [m for m in set(went) if went.count(m) > came.count(m)]
@@ -98,10 +103,10 @@ def test_what_is_shed_is_counted(steps):
 
 @given(STEPS)
 @settings(deadline=None)
-def test_it_is_bounded(steps):
+def test_it_is_bounded(steps: list[list[bytes] | int]) -> None:
     """However much arrives, what waits is the bound, one value of each thing, and the releases."""
 
-    def bound(backlog):
+    def bound(backlog: Backlog) -> None:
         releases = sum(is_release(message) for _, _, message in backlog.queue)
         assert len(backlog) - releases <= MOST + 5  # two controllers, a pedal, the bend, the program
 
@@ -110,14 +115,14 @@ def test_it_is_bounded(steps):
 
 @given(st.lists(st.one_of(st.lists(MESSAGES, max_size=4), st.just(4)), max_size=40))
 @settings(deadline=None)
-def test_without_a_flood_nothing_changes(steps):
+def test_without_a_flood_nothing_changes(steps: list[list[bytes] | int]) -> None:
     """While there is room everything comes out as it came in."""
     paced = [each for step in steps for each in (step, 4)]  # no more than four wait
     came, went, backlog = played(paced)
     assert (went, backlog.shed) == (came, 0)
 
 
-def test_releases_beyond_a_second_bound_are_told_once(monkeypatch):
+def test_releases_beyond_a_second_bound_are_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of a device that sends nothing but releases, endlessly, one of each key is kept."""
     monkeypatch.setattr(backlog_module, "_MOST_RELEASES", 32)
     came = [bytes((0x80, key, 0)) for _ in range(100) for key in (1, 2, 3)]
@@ -131,7 +136,7 @@ def test_releases_beyond_a_second_bound_are_told_once(monkeypatch):
     assert len(went) + backlog.shed == len(came)
 
 
-def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might(monkeypatch):
+def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of 30,000 messages a second, 8,000 a second are taken once the first 8,192 are; of 4,000 a second, all."""
     monkeypatch.undo()
     for rate, most in ((30_000, 8192 + 8_000 * 3), (4_000, 4_000 * 3)):
@@ -144,7 +149,7 @@ def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might(monkeypatch):
         assert most - 8 <= taken <= most
 
 
-def test_a_flood_leaves_the_others_their_turn():
+def test_a_flood_leaves_the_others_their_turn() -> None:
     """While one input floods, what another plays is in the next batch, with what was played before it."""
     flooding, playing = MemoryInput("pads"), MemoryInput("keys")
     inbox = InputReader({0: flooding, 1: playing})

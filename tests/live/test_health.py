@@ -15,36 +15,36 @@ STRINGS, BRASS = 0, 1
 class Patient:
     """A show and its gauge."""
 
-    def __init__(self, *given, **more):
-        self.bench = Bench(*given, **more)
+    def __init__(self, rig: str = RIG, missing: tuple[str, ...] = ()) -> None:
+        self.bench = Bench(rig, missing)
         self.show = self.bench.show
         self.show.apply(RecallScene(2), "shell")
         self.gauge = CableLoad(self.show)
 
-    def tells(self):
+    def tells(self) -> list[str]:
         self.gauge.look()
         return health(self.show, self.gauge)
 
 
 @pytest.fixture
-def well():
+def well() -> Patient:
     """A show in scene 2, in which all is well."""
     return Patient()
 
 
-def test_nothing_is_wrong(well):
+def test_nothing_is_wrong(well: Patient) -> None:
     """Of a show in which all is well there is nothing to tell."""
     well.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert well.tells() == []
 
 
-def test_a_port_that_is_missing():
+def test_a_port_that_is_missing() -> None:
     """It is told with the reason, and no more when it is back."""
     away = Patient(missing=("keys", "brass"))
     assert away.tells() == ['input keys is missing: there is no "keys"', 'output brass is missing: there is no "brass"']
 
 
-def test_one_reason_is_told_once(well):
+def test_one_reason_is_told_once(well: Patient) -> None:
     """Ports that are away for one reason are told together."""
     for output in well.bench.outputs.values():
         output.unplug("the box is off")
@@ -52,25 +52,25 @@ def test_one_reason_is_told_once(well):
     assert well.tells() == ["the outputs strings and brass are missing: the box is off"]
 
 
-def test_many_reasons_are_too_many():
+def test_many_reasons_are_too_many() -> None:
     """Of many missing ports the names must do."""
     text = RIG.replace("[outputs]", "[outputs]\n" + "".join(f'o{n} = {{ port = "Port {n}" }}\n' for n in range(3)))
     away = Patient(text, missing=("o0", "o1", "o2"))
     assert away.tells() == ["the outputs o0, o1 and o2 are missing"]
 
 
-def test_a_port_that_takes_nothing(well):
+def test_a_port_that_takes_nothing(well: Patient, monkeypatch: pytest.MonkeyPatch) -> None:
     """An output that is there and refuses what is sent is told with what it said."""
 
-    def refuse(message):
+    def refuse(message: bytes) -> None:
         raise PortError("the queue is full")
 
-    well.bench.outputs["brass"].send = refuse
+    monkeypatch.setattr(well.bench.outputs["brass"], "send", refuse)
     well.bench.play(KEYS, "90 3C 40")
     assert well.tells() == ["output brass takes no messages: the queue is full"]
 
 
-def test_an_input_that_fell_silent(well):
+def test_an_input_that_fell_silent(well: Patient) -> None:
     """One that promised active sensing and broke it (MIDI 1.0 p. 32) is told until it speaks again."""
     well.bench.play(KEYS, "FE")
     well.bench.now += 400 * MS
@@ -80,14 +80,14 @@ def test_an_input_that_fell_silent(well):
     assert well.tells() == []
 
 
-def test_a_muted_loop(well):
+def test_a_muted_loop(well: Patient) -> None:
     """A way that a loop has muted is told by its ports, with what to do."""
     well.show.engine.state.loops.muted.add((KEYS, BRASS))
     (told,) = well.tells()
     assert told.startswith("keys does not reach brass, for what goes out there comes in again; pull the cable")
 
 
-def test_a_cable_that_is_full():
+def test_a_cable_that_is_full() -> None:
     """A cable that carries all it can is told; so is what found no room, and then not both."""
     slow = Patient(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
     for _ in range(30):
@@ -96,24 +96,24 @@ def test_a_cable_that_is_full():
         told = slow.tells()
     assert told == ["the cable of output strings is full; what is played there comes late"]
     slow.bench.play(KEYS, *["90 3C 40"] * 6000)
-    (told,) = slow.tells()
-    assert told.startswith("output strings gets more than its cable carries: ")
-    assert told.endswith(" messages were left out in the last minute")
+    (sentence,) = slow.tells()
+    assert sentence.startswith("output strings gets more than its cable carries: ")
+    assert sentence.endswith(" messages were left out in the last minute")
 
 
-def test_an_input_that_floods(well, monkeypatch):
+def test_an_input_that_floods(well: Patient, monkeypatch: pytest.MonkeyPatch) -> None:
     """Messages of an input that found no room are told for a minute."""
     monkeypatch.setattr(well.bench.reader, "shed", lambda source: int(source == KEYS))
     assert well.tells() == ["input keys sends more than can be played: 1 message was left out in the last minute"]
 
 
-def test_a_rig_file_that_was_refused(well):
+def test_a_rig_file_that_was_refused(well: Patient) -> None:
     """It is told with its first fault, and how many more there are."""
     well.show.refused = "pit.toml:3: rig.nam: no such key\npit.toml:9: again"
     assert well.tells() == ["the rig file was changed and is not played: pit.toml:3: rig.nam: no such key (and 1 more)"]
 
 
-def test_faults_of_filters_and_of_our_own(well):
+def test_faults_of_filters_and_of_our_own(well: Patient) -> None:
     """A filter that failed is named, with its first fault; a fault of Bayleaf's own is no secret."""
     well.show.engine.state.faults.add("echo", "ValueError: no")
     well.show.engine.state.faults.add("echo", "ValueError: no again")

@@ -2,8 +2,10 @@
 
 import math
 import tomllib
+from collections.abc import Callable
 
 import pytest
+import trio
 import trio.testing
 
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
@@ -27,11 +29,11 @@ SILENCE = [message.hex(" ").upper() for message in (*SWEEP, *WHEELS)]
 class Counted(MemorySystem):
     """A system that counts how often an output was opened; two who open one get a port each, as from real drivers."""
 
-    def __init__(self, *about):
-        super().__init__(*about)
-        self.lent = []
+    def __init__(self, clock: Callable[[], int]) -> None:
+        super().__init__("pit", INPUTS, OUTPUTS, clock)
+        self.lent: list[MemoryOutput] = []
 
-    def open_output(self, pattern):
+    def open_output(self, pattern: str) -> MemoryOutput:
         port = super().open_output(pattern)
         mine = MemoryOutput(port.name) if port in self.lent else port
         self.lent.append(mine)
@@ -41,14 +43,14 @@ class Counted(MemorySystem):
 class Stand:
     """A show and its watch; time is the test's, the reader's thread is played by hand."""
 
-    def __init__(self, mock_clock, rig=RIG, pulled=()):
+    def __init__(self, mock_clock: trio.testing.MockClock, text: str = RIG, pulled: tuple[str, ...] = ()) -> None:
         self.mock_clock = mock_clock
         self.slept = 0
-        self.said = []
-        self.system = Counted("pit", INPUTS, OUTPUTS, self.now)
+        self.said: list[str] = []
+        self.system = Counted(self.now)
         for port in pulled:
             self.system.unplug(port)
-        rig = rig_model().model_validate(tomllib.loads(rig))
+        rig = rig_model().model_validate(tomllib.loads(text))
         opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
         self.inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
@@ -56,10 +58,10 @@ class Stand:
         self.show.apply(RecallScene(1), "shell")
         self.watch = Hotplug(self.show, opener, lambda: self.now() + self.slept, at_once)
 
-    def now(self):
+    def now(self) -> int:
         return round(self.mock_clock.current_time() * S)
 
-    async def passes(self, seconds):
+    async def passes(self, seconds: float | int) -> None:
         """Time passes; whatever is due happens, every 50 ms."""
         for _ in range(math.ceil(seconds / 0.05)):
             self.mock_clock.jump(0.0501)
@@ -67,7 +69,7 @@ class Stand:
             await trio.testing.wait_all_tasks_blocked()
             self.show.pump()
 
-    def play(self, port="", *messages):
+    def play(self, port: str = "", *messages: str) -> None:
         """These arrive, and the reader and the show have their turn."""
         for message in messages:
             self.system.input(port).push(bytes.fromhex(message))
@@ -75,17 +77,17 @@ class Stand:
         self.inbox._settle()
         self.show.pump()
 
-    def heard(self, port):
+    def heard(self, port: str) -> list[str]:
         sent = [message.hex(" ").upper() for _, message in self.system.output(port).sent]
         self.system.output(port).sent.clear()
         return sent
 
-    def open(self):
+    def open(self) -> bool:
         return self.show.ports.missing() == ([], [])
 
 
 @pytest.fixture
-async def stand(mock_clock, nursery):
+async def stand(mock_clock: trio.testing.MockClock, nursery: trio.Nursery) -> Stand:
     """The show in scene 1 with everything there, its burst heard. (Only a test that names the clock runs by it.)"""
     stand = Stand(mock_clock)
     stand.heard("Box 1")
@@ -93,7 +95,9 @@ async def stand(mock_clock, nursery):
     return stand
 
 
-async def test_what_is_missing_at_the_start_is_opened_when_it_comes(mock_clock, nursery):
+async def test_what_is_missing_at_the_start_is_opened_when_it_comes(
+    mock_clock: trio.testing.MockClock, nursery: trio.Nursery
+) -> None:
     """An input and an output that come after the start are in use two seconds later; the output gets the scene."""
     stand = Stand(mock_clock, pulled=("Stage piano", "Box 1"))
     nursery.start_soon(stand.watch.run)
@@ -109,7 +113,9 @@ async def test_what_is_missing_at_the_start_is_opened_when_it_comes(mock_clock, 
 
 
 @pytest.mark.parametrize("port", [*INPUTS, *OUTPUTS])
-async def test_what_was_unplugged_is_back_within_two_seconds(mock_clock, stand, port):
+async def test_what_was_unplugged_is_back_within_two_seconds(
+    mock_clock: trio.testing.MockClock, stand: Stand, port: str
+) -> None:
     """Any port, away for a moment or for long, is in use again two seconds after it is plugged in; both are told."""
     for away in (0.0, 0.3, 7.0):
         stand.system.unplug(port)
@@ -122,7 +128,9 @@ async def test_what_was_unplugged_is_back_within_two_seconds(mock_clock, stand, 
 
 
 @pytest.mark.parametrize("away", [0.0, 0.3, 7.0])
-async def test_a_service_that_dies_and_comes_back(mock_clock, stand, away):
+async def test_a_service_that_dies_and_comes_back(
+    mock_clock: trio.testing.MockClock, stand: Stand, away: float
+) -> None:
     """When the service of all ports ends and starts again, every port is in use two seconds later; it is told once."""
     stand.play("Stage piano", "90 3C 40")
     stand.system.stop()
@@ -136,7 +144,9 @@ async def test_a_service_that_dies_and_comes_back(mock_clock, stand, away):
     assert stand.heard("Box 1") == ["90 3C 40", "80 3C 40"]
 
 
-async def test_an_output_that_returns_is_silenced_set_to_rest_and_put_on_the_scenes_sounds(mock_clock, stand):
+async def test_an_output_that_returns_is_silenced_set_to_rest_and_put_on_the_scenes_sounds(
+    mock_clock: trio.testing.MockClock, stand: Stand
+) -> None:
     """In this order: the notes it is owed, silence, rest, and the burst of the scene that is in force now."""
     stand.play("Stage piano", "90 3C 40", "90 40 40")
     stand.heard("Box 1")
@@ -150,7 +160,7 @@ async def test_an_output_that_returns_is_silenced_set_to_rest_and_put_on_the_sce
     assert sent[2:] == [*SILENCE, *BURST]
 
 
-async def test_the_scene_that_came_meanwhile_is_sent(mock_clock, stand):
+async def test_the_scene_that_came_meanwhile_is_sent(mock_clock: trio.testing.MockClock, stand: Stand) -> None:
     """A scene recalled while the output was away is the one it gets, with the last sounds of the channels it leaves."""
     stand.play("Stage piano", "B1 00 05", "C1 07")
     stand.system.unplug("Box 1")
@@ -163,7 +173,9 @@ async def test_the_scene_that_came_meanwhile_is_sent(mock_clock, stand):
     assert [each for each in sounds if each.startswith(("B1 00", "C1"))] == ["B1 00 05", "C1 07"]
 
 
-async def test_a_port_that_has_another_name_is_told_and_not_stolen(mock_clock, nursery):
+async def test_a_port_that_has_another_name_is_told_and_not_stolen(
+    mock_clock: trio.testing.MockClock, nursery: trio.Nursery
+) -> None:
     """A second name that leads to a port in use does not get it; status says why, and it is tried every two seconds."""
     stand = Stand(mock_clock, RIG.replace('port = "Box 2"', 'port = "Box ?"'))
     assert stand.show.ports.missing() == ([], [1])  # there are two
@@ -173,12 +185,16 @@ async def test_a_port_that_has_another_name_is_told_and_not_stolen(mock_clock, n
     await stand.passes(10)
     assert len(stand.system.lent) - before in (5, 6)
     assert stand.show.ports.missing() == ([], [1])
-    assert "which has another name of the rig already" in stand.show.ports.out_meters[1].last_error
+    error = stand.show.ports.out_meters[1].last_error
+    assert error is not None
+    assert "which has another name of the rig already" in error
     stand.play("Stage piano", "90 3C 40")
     assert stand.heard("Box 1")[-1:] == ["90 3C 40"]
 
 
-async def test_after_sleep_everything_is_released_and_sent_again(mock_clock, stand):
+async def test_after_sleep_everything_is_released_and_sent_again(
+    mock_clock: trio.testing.MockClock, stand: Stand
+) -> None:
     """The system's uptime jumps by more than two seconds: notes, pedals, bends are let go, the scene is sent again."""
     stand.play("Stage piano", "90 3C 40", "B0 40 7F", "E0 00 50")
     stand.heard("Box 1")
@@ -190,7 +206,9 @@ async def test_after_sleep_everything_is_released_and_sent_again(mock_clock, sta
     assert stand.heard("Box 1") == []
 
 
-async def test_what_the_drivers_had_kept_over_a_sleep_is_released_with_the_rest(mock_clock, stand):
+async def test_what_the_drivers_had_kept_over_a_sleep_is_released_with_the_rest(
+    mock_clock: trio.testing.MockClock, stand: Stand
+) -> None:
     """A note that is read just after the wake-up is older than the sleep, and its release may be lost."""
     stand.slept += 3600 * S
     await stand.passes(0.2)  # the wake-up has just been noticed
@@ -199,14 +217,16 @@ async def test_what_the_drivers_had_kept_over_a_sleep_is_released_with_the_rest(
     assert stand.heard("Box 1") == ["90 3C 40", "80 3C 40", *BURST]
 
 
-async def test_a_busy_moment_is_no_sleep(mock_clock, stand):
+async def test_a_busy_moment_is_no_sleep(mock_clock: trio.testing.MockClock, stand: Stand) -> None:
     """A round that comes a second late is no wake-up."""
     stand.slept += S
     await stand.passes(1)
     assert not any("woke" in said for said in stand.said)
 
 
-async def test_a_fault_of_our_own_costs_one_round(mock_clock, stand, monkeypatch):
+async def test_a_fault_of_our_own_costs_one_round(
+    mock_clock: trio.testing.MockClock, stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """If looking after the ports fails, it is told and counted, and the next round looks again."""
     with monkeypatch.context() as patch:
         patch.setattr(stand.show, "check_outputs", lambda: 1 / 0)
@@ -220,12 +240,14 @@ async def test_a_fault_of_our_own_costs_one_round(mock_clock, stand, monkeypatch
     assert stand.heard("Box 1")[-3:] == BURST
 
 
-async def test_an_output_that_refused_is_set_right_when_it_takes_messages_again(mock_clock, stand, monkeypatch):
+async def test_an_output_that_refused_is_set_right_when_it_takes_messages_again(
+    mock_clock: trio.testing.MockClock, stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A driver that refuses for a while, without going away: afterwards silence, rest and the scene are sent."""
     port = stand.system.output("Box 1")
     with monkeypatch.context() as patch:
 
-        def full(message):
+        def full(message: bytes) -> None:
             raise PortError("the queue is full")
 
         patch.setattr(port, "send", full)

@@ -1,13 +1,16 @@
 """Turns of the loop that the reader asks for."""
 
 import time
+from collections.abc import Callable
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import trio
+import trio.testing
 
 from engine.live.loop_wakeup import waker
 from engine.live.reader import EARLY
+from engine.live.show import Show
 
 
 class Turning:
@@ -28,14 +31,14 @@ class Turning:
         self.over.set()
 
 
-async def turned(show: Any) -> list[int]:
+async def turned(show: Turning) -> list[int]:
     """When it was pumped by one poke."""
-    waker(show)()
+    waker(cast(Show, show))()
     await show.over.wait()
     return show.pumped_at
 
 
-async def test_a_turn_just_before_a_beat_ends_with_it(autojump_clock):
+async def test_a_turn_just_before_a_beat_ends_with_it(autojump_clock: trio.testing.MockClock) -> None:
     """What is due then is sent when it is due, not when the loop happens to be woken next."""
     beat = time.monotonic_ns() + EARLY // 2
     first, *others = await turned(Turning(beat))
@@ -43,7 +46,7 @@ async def test_a_turn_just_before_a_beat_ends_with_it(autojump_clock):
     assert (others or [first])[-1] >= beat
 
 
-async def test_two_beats_that_are_near_are_both_kept(autojump_clock):
+async def test_two_beats_that_are_near_are_both_kept(autojump_clock: trio.testing.MockClock) -> None:
     """Clock and time code may be due shortly one after the other."""
     now = time.monotonic_ns()
     beats = (now + EARLY // 2, now + EARLY)
@@ -51,18 +54,18 @@ async def test_two_beats_that_are_near_are_both_kept(autojump_clock):
     assert pumped[-1] >= beats[1]
 
 
-async def test_a_beat_that_is_far_away_keeps_nobody(autojump_clock):
+async def test_a_beat_that_is_far_away_keeps_nobody(autojump_clock: trio.testing.MockClock) -> None:
     """The loop waits for nothing that is not just about to come, and not for what has gone by."""
     assert len(await turned(Turning(time.monotonic_ns() + 3_600_000_000_000))) == 1
     assert len(await turned(Turning())) == 1
 
 
-def test_a_poke_after_the_end_does_nothing():
+def test_a_poke_after_the_end_does_nothing() -> None:
     """The reader may still poke when the loop has ended; nothing is played, and nothing is raised."""
     show = Turning()
 
-    async def play() -> Any:
-        return waker(show)
+    async def play() -> Callable[[], None]:
+        return waker(cast(Show, show))
 
     wake = trio.run(play)
     wake()

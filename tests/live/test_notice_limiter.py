@@ -1,6 +1,7 @@
 """What the player is told, and how often. (Our own design.)"""
 
 from itertools import pairwise
+from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,13 +12,13 @@ MS = 1_000_000
 S = 1000 * MS
 
 
-def collected():
+def collected() -> tuple[NoticeLimiter, list[Any]]:
     """Notices, and the list of what they told."""
     told = []
     return NoticeLimiter(lambda now, port, text: told.append((now, port, text))), told
 
 
-def test_the_first_is_told_at_once():
+def test_the_first_is_told_at_once() -> None:
     """What happens is told when it happens; another thing, or another port, at once as well."""
     notices, told = collected()
     notices.tell(5, "keys", "was unplugged")
@@ -26,7 +27,7 @@ def test_the_first_is_told_at_once():
     assert told == [(5, "keys", "was unplugged"), (6, "pads", "was unplugged"), (7, "keys", "is open")]
 
 
-def test_repeated_ones_are_counted():
+def test_repeated_ones_are_counted() -> None:
     """The same thing within a second is kept back; when the second is over it is told with its count, and only once."""
     notices, told = collected()
     for at in range(0, 1000, 10):
@@ -37,7 +38,7 @@ def test_repeated_ones_are_counted():
     assert told == [(0, "keys", "refuses"), (S, "keys", "refuses (99 times more in the last second)")]
 
 
-def test_after_a_pause_it_is_told_anew():
+def test_after_a_pause_it_is_told_anew() -> None:
     """What has not happened for a second is news again, without a count."""
     notices, told = collected()
     notices.tell(0, "keys", "refuses")
@@ -46,7 +47,7 @@ def test_after_a_pause_it_is_told_anew():
 
 
 @given(st.lists(st.tuples(st.integers(0, 400), st.sampled_from("ab"), st.booleans()), max_size=60))
-def test_never_more_than_once_a_second_and_nothing_uncounted(steps):
+def test_never_more_than_once_a_second_and_nothing_uncounted(steps: list[tuple[int, str, bool]]) -> None:
     """Of any series of faults each is told at most once a second, and the counts add up to what happened."""
     notices, told = collected()
     now, happened = 0, {"a": 0, "b": 0}
@@ -64,7 +65,7 @@ def test_never_more_than_once_a_second_and_nothing_uncounted(steps):
         assert counted <= times <= counted + len(own)  # a count may come with the next time it happens
 
 
-def test_old_ones_are_forgotten():
+def test_old_ones_are_forgotten() -> None:
     """Thousands of different sentences do not stay in memory."""
     notices, _ = collected()
     for each in range(5000):

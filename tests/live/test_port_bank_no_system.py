@@ -22,21 +22,21 @@ NETWORK = """
 machine = "desk"
 main = "desk"
 [network.machines]
-desk = { listen = "127.0.0.1:7447" }
+desk = { listen = "127.0.0.1:7410" }
 box = { listen = "127.0.0.1:7448" }
 """
 REASON = "this system has no sequencer"
 
 
 @pytest.fixture(autouse=True)
-def _no_service(monkeypatch):
-    def refuse(backend, client_name):
+def _no_service(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(backend: str | None, client_name: str) -> None:
         raise PortError(REASON)
 
     monkeypatch.setattr(port_opening, "open_system", refuse)
 
 
-def test_a_rig_of_byte_devices_needs_no_service():
+def test_a_rig_of_byte_devices_needs_no_service() -> None:
     """Where the system has no MIDI service, a rig of byte devices alone is opened all the same."""
     rig = read(DEVICES, "rig.toml")
     system = system_for(rig, None, "pit")
@@ -48,7 +48,7 @@ def test_a_rig_of_byte_devices_needs_no_service():
 
 
 @pytest.mark.parametrize("virtual", [False, True])
-def test_a_port_that_is_added_later_is_missing_with_the_reason(virtual):
+def test_a_port_that_is_added_later_is_missing_with_the_reason(virtual: bool) -> None:
     """A port that such a rig gets by an edit is missing, and the reason is told."""
     system = system_for(read(DEVICES, "rig.toml"), None, "pit")
     edited = DEVICES.replace('device = "/dev/no-such-keys"', 'port = "Stage piano*"')
@@ -57,7 +57,7 @@ def test_a_port_that_is_added_later_is_missing_with_the_reason(virtual):
     assert opened.missing == {"inputs.keys": REASON, "outputs.strings": REASON}
 
 
-def test_a_rig_with_ports_or_a_backend_that_was_asked_for_is_refused():
+def test_a_rig_with_ports_or_a_backend_that_was_asked_for_is_refused() -> None:
     """Whoever names a backend, or a port on this machine, is told that it cannot be had."""
     with pytest.raises(PortError, match=REASON):
         system_for(read(DEVICES, "rig.toml"), "alsa", "pit")
@@ -65,7 +65,7 @@ def test_a_rig_with_ports_or_a_backend_that_was_asked_for_is_refused():
         system_for(read(DEVICES.replace('device = "/dev/no-such-keys"', 'port = "x"'), "rig.toml"), None, "pit")
 
 
-def test_ports_of_other_machines_are_not_this_ones_business():
+def test_ports_of_other_machines_are_not_this_ones_business() -> None:
     """A port that is plugged into another machine needs no service here."""
     far = DEVICES.replace('device = "/dev/no-such-keys"', 'port = "x", machine = "box"')
     assert system_for(read(far + NETWORK, "rig.toml"), None, "pit").inputs() == []

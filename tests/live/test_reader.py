@@ -2,40 +2,43 @@
 
 import threading
 import time
+from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 
 from engine.live.reader import EARLY, InputReader
 from engine.ports.memory import MemoryInput
+from engine.ports.port import InputPort
 
 
 class Faulty(MemoryInput):
     """An input whose poll breaks the port contract."""
 
-    def poll(self):
+    def poll(self) -> list[bytes]:
         raise ZeroDivisionError("a mistake")
 
 
 class Pokes:
     """A wake-up that can be waited for."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.poked = threading.Event()
 
-    def __call__(self):
+    def __call__(self) -> None:
         self.poked.set()
 
-    def wait(self):
+    def wait(self) -> None:
         assert self.poked.wait(30)
         self.poked.clear()
 
 
 @pytest.fixture
-def started():
+def started() -> Iterator[Callable[..., Any]]:
     """Start inboxes that are stopped at the end of the test."""
-    inboxes = []
+    inboxes: list[InputReader] = []
 
-    def start(ports):
+    def start(ports: dict[int, InputPort]) -> tuple[InputReader, Pokes]:
         inbox, pokes = InputReader(ports), Pokes()
         inboxes.append(inbox)
         inbox.start(pokes)
@@ -46,16 +49,16 @@ def started():
         inbox.stop()
 
 
-def taken(inbox, pokes, count):
+def taken(inbox: InputReader, pokes: Pokes, count: int) -> list[tuple[int, int, bytes]]:
     """This many arrivals, waiting for the pokes that announce them."""
-    arrivals = []
+    arrivals: list[tuple[int, int, bytes]] = []
     while len(arrivals) < count:
         pokes.wait()
         arrivals += inbox.take()
     return arrivals
 
 
-def test_messages_arrive_in_order_with_their_time(started):
+def test_messages_arrive_in_order_with_their_time(started: Callable[..., Any]) -> None:
     """All messages of an input come out once, in their order, stamped with the monotonic clock."""
     keys = MemoryInput("keys")
     inbox, pokes = started({4: keys})
@@ -71,7 +74,7 @@ def test_messages_arrive_in_order_with_their_time(started):
     assert before <= stamps[0] <= stamps[-1] <= time.monotonic_ns()
 
 
-def test_a_pulled_cable_is_told_and_the_other_inputs_go_on(started):
+def test_a_pulled_cable_is_told_and_the_other_inputs_go_on(started: Callable[..., Any]) -> None:
     """An input that fails is told once, after what it had sent; the others are polled on."""
     keys, pedals = MemoryInput("keys"), MemoryInput("pedals")
     inbox, pokes = started({0: keys, 1: pedals})
@@ -86,7 +89,7 @@ def test_a_pulled_cable_is_told_and_the_other_inputs_go_on(started):
     assert list(inbox.lost) == [(0, '"keys" was unplugged')]
 
 
-def test_a_fault_of_our_own_costs_one_input(started):
+def test_a_fault_of_our_own_costs_one_input(started: Callable[..., Any]) -> None:
     """If polling an input raises what it should not, that input is told as lost and the thread lives on."""
     keys = MemoryInput("keys")
     inbox, pokes = started({0: Faulty("bad"), 1: keys})
@@ -95,7 +98,7 @@ def test_a_fault_of_our_own_costs_one_input(started):
     assert list(inbox.lost) == [(0, "a fault of Bayleaf itself: ZeroDivisionError('a mistake')")]
 
 
-def test_the_loop_is_woken_when_something_is_due(started):
+def test_the_loop_is_woken_when_something_is_due(started: Callable[..., Any]) -> None:
     """Without any message the loop is poked once the time it asked for has come."""
     inbox, pokes = started({})
     inbox.due = time.monotonic_ns() + 2_000_000
@@ -103,7 +106,7 @@ def test_the_loop_is_woken_when_something_is_due(started):
     assert time.monotonic_ns() >= inbox.due
 
 
-def test_the_loop_is_woken_a_little_before_a_beat_and_once(started):
+def test_the_loop_is_woken_a_little_before_a_beat_and_once(started: Callable[..., Any]) -> None:
     """For a clock of our own the loop is poked just before, so that it is awake when it is due; and only once."""
     inbox, pokes = started({})
     beat = time.monotonic_ns() + 20_000_000
@@ -117,7 +120,7 @@ def test_the_loop_is_woken_a_little_before_a_beat_and_once(started):
     pokes.wait()
 
 
-def test_repairs_are_those_of_the_inputs(started):
+def test_repairs_are_those_of_the_inputs(started: Callable[..., Any]) -> None:
     """What an input's parser had to mend is counted under its index."""
     keys = MemoryInput("keys")
     inbox, _ = started({3: keys})
@@ -125,7 +128,7 @@ def test_repairs_are_those_of_the_inputs(started):
     assert inbox.repairs() == {3: 1}
 
 
-def test_what_had_arrived_can_be_taken_after_the_end():
+def test_what_had_arrived_can_be_taken_after_the_end() -> None:
     """stop ends the thread and closes the inputs; arrivals stay, and a second stop does no harm."""
     keys, pokes = MemoryInput("keys"), Pokes()
     inbox = InputReader({0: keys})
@@ -138,7 +141,7 @@ def test_what_had_arrived_can_be_taken_after_the_end():
     assert inbox.take() == []
 
 
-def test_an_inbox_that_never_started_can_be_stopped():
+def test_an_inbox_that_never_started_can_be_stopped() -> None:
     """An engine that fails at start lets go of its inputs."""
     InputReader({0: MemoryInput("keys")}).stop()
 
@@ -146,15 +149,15 @@ def test_an_inbox_that_never_started_can_be_stopped():
 class Stamped(MemoryInput):
     """An input whose messages bear a time of their own."""
 
-    def hand_to(self, take):
+    def hand_to(self, take: Callable[..., Any]) -> None:
         self.take = take
 
-    def poll(self):
+    def poll(self) -> list[Any]:
         self.take([(at, message) for at, message in enumerate(super().poll())])
         return []
 
 
-def test_messages_that_bear_their_time_keep_it(started):
+def test_messages_that_bear_their_time_keep_it(started: Callable[..., Any]) -> None:
     """An input of another machine says itself when its messages arrived; they are taken with that time, in order."""
     keys = Stamped("keys")
     inbox, pokes = started({0: keys})

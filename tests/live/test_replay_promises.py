@@ -1,16 +1,20 @@
 """Evenings that go wrong, recorded as the show records them and replayed: byte for byte, and at the same nanosecond."""
 
+from collections.abc import Callable
+from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
 from engine.core.commands import PlayTestNote
 from engine.live.recording_files import RecordingNames, write
 from engine.offline.flight_recording import read_recording
 from engine.offline.replay import Replay
 from engine.rig.read.load import read
-from tests.live.test_fault_promises import (
+from tests.support.faults import (
     Fault,
     edit,
     everything_pulled,
@@ -27,7 +31,7 @@ from tests.live.test_fault_promises import (
     synth_power_cycled,
     wrong_edit,
 )
-from tests.support.faulty_show import MS, Evening, S, need_song
+from tests.support.faulty_show import MS, Evening, S
 
 
 async def try_an_instrument(evening: Evening) -> None:
@@ -57,9 +61,10 @@ MOMENTS = 15  # of each: 225 in all
 
 
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.__name__)
-async def test_a_recording_replayed_gives_what_went_out(fault, plug_in, tmp_path, mock_clock):
+async def test_a_recording_replayed_gives_what_went_out(
+    fault: Callable[..., Any], plug_in: None, tmp_path: Path, mock_clock: trio.testing.MockClock
+) -> None:
     """Whatever went wrong that night: the kept recording, read and replayed, gives every message that went out."""
-    need_song()
     rng = Random(f"replay {fault.__name__}")
     async with trio.open_nursery() as nursery:
         evening = Evening(rng, tmp_path / "pit.toml", mock_clock, nursery)

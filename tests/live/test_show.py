@@ -1,11 +1,14 @@
 """The running show, with its messages and its clock worked by hand. (Our own design; standards named where used.)"""
 
+from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.core.cable.scheduler import Delivery
 from engine.core.commands import NextScene, Panic, PreviousScene, RecallScene, Resend
 from engine.core.engine import Engine
 from engine.fault_log import faults
@@ -19,8 +22,13 @@ KEYS, PEDALS = 0, 1
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 
 
+def raises(message: bytes, now: int) -> tuple[bytes, ...]:
+    """A step of a filter that fails."""
+    raise ZeroDivisionError
+
+
 @pytest.fixture
-def bench():
+def bench() -> Bench:
     """The show in scene 1, its burst heard and told."""
     bench = Bench()
     bench.show.apply(RecallScene(1), "shell")
@@ -29,7 +37,7 @@ def bench():
     return bench
 
 
-def test_a_message_goes_in_and_out(bench):
+def test_a_message_goes_in_and_out(bench: Bench) -> None:
     """What a key sends is heard on the scene's output, at once and nowhere else, and counted."""
     bench.play(KEYS, "90 3C 40", "80 3C 11")
     assert (bench.heard("strings"), bench.heard("brass")) == (["90 3C 40", "80 3C 11"], [])
@@ -39,7 +47,7 @@ def test_a_message_goes_in_and_out(bench):
     assert bench.show.ports.messages_heard() == 2
 
 
-def test_what_passes_is_told_to_watchers(bench):
+def test_what_passes_is_told_to_watchers(bench: Bench) -> None:
     """A watcher sees each message on its way in and on its way out, until it goes."""
     bench.events.clear()
     bench.play(KEYS, "90 3C 40")
@@ -50,7 +58,7 @@ def test_what_passes_is_told_to_watchers(bench):
     assert len(bench.events) == 2
 
 
-def test_a_watcher_that_never_looks_costs_a_bounded_amount(bench):
+def test_a_watcher_that_never_looks_costs_a_bounded_amount(bench: Bench) -> None:
     """Of a watcher's queue the oldest events are dropped, not the newest."""
     for _ in range(3000):
         bench.play(KEYS, "90 3C 40", "80 3C 40")
@@ -58,7 +66,7 @@ def test_a_watcher_that_never_looks_costs_a_bounded_amount(bench):
     assert bench.events[-1].message == b"\x80\x3c\x40"
 
 
-def test_a_scene_change_in_mid_stream(bench):
+def test_a_scene_change_in_mid_stream(bench: Bench) -> None:
     """Within one batch, what came before the control follows the old scene, what came after it the new one."""
     bench.reader.put(KEYS, "90 3C 40")
     bench.reader.put(PEDALS, "C0 01")
@@ -71,7 +79,7 @@ def test_a_scene_change_in_mid_stream(bench):
     assert status(bench.show)["scene"] == {"number": 2, "name": "March"}
 
 
-def test_a_held_note_is_released_where_it_was_pressed(bench):
+def test_a_held_note_is_released_where_it_was_pressed(bench: Bench) -> None:
     """A key held across the switch rings on the old output until it is let go, transposition or not."""
     bench.play(KEYS, "90 3C 40")
     bench.play(PEDALS, "C0 02")
@@ -79,14 +87,14 @@ def test_a_held_note_is_released_where_it_was_pressed(bench):
     assert (bench.heard("strings"), bench.heard("brass")) == (["90 3C 40", "80 3C 11"], [])
 
 
-def test_a_scene_that_does_not_exist_is_told_and_changes_nothing(bench):
+def test_a_scene_that_does_not_exist_is_told_and_changes_nothing(bench: Bench) -> None:
     """A program change without a scene is consumed and told; the scene in force stays and nothing is sent."""
     bench.play(PEDALS, "C0 63")
     assert bench.told() == [("pedals, channel 1 program 100", "there is no scene 100; nothing changed")]
     assert (bench.heard("strings"), bench.heard("brass"), bench.scenes) == ([], [], [1])
 
 
-def test_commands_answer_and_are_told(bench):
+def test_commands_answer_and_are_told(bench: Bench) -> None:
     """next, back, resend and panic from the shell are carried out at once and told with their cost."""
     assert bench.show.apply(NextScene(), "shell").scene == (2, "March")
     assert bench.show.apply(PreviousScene(), "shell").scene == (1, "Overture")
@@ -106,7 +114,7 @@ def test_commands_answer_and_are_told(bench):
     ]
 
 
-def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench):
+def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench: Bench) -> None:
     """A pulled output costs its own messages only; the reason is told once, and status shows it."""
     bench.show.apply(RecallScene(2), "shell")
     bench.told()
@@ -118,7 +126,7 @@ def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench):
     assert (strings["dropped"], strings["last_error"]) == (3, '"strings" was unplugged')
 
 
-def test_a_missing_port_costs_only_what_would_go_there():
+def test_a_missing_port_costs_only_what_would_go_there() -> None:
     """A rig with an output and an input missing plays on the rest; status says which and why."""
     bench = Bench(missing=("strings", "pedals"))
     bench.show.apply(RecallScene(2), "shell")
@@ -132,11 +140,11 @@ def test_a_missing_port_costs_only_what_would_go_there():
     assert found["outputs"][0]["dropped"] == 1
 
 
-def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch):
+def test_a_fault_of_our_own_costs_one_message(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """If routing one message fails, the rest of the batch is played, and the fault is counted and told."""
     receive = bench.show.engine.receive
 
-    def sometimes(now, source, message):
+    def sometimes(now: int, source: int, message: bytes) -> list[Delivery]:
         if message[1] == 0x3E:
             raise RuntimeError("a mistake")
         return receive(now, source, message)
@@ -148,10 +156,10 @@ def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch):
     assert bench.told() == [("engine", "a fault of Bayleaf itself: RuntimeError('a mistake')")]
 
 
-def test_a_fault_is_logged_and_the_log_is_named(bench, monkeypatch, tmp_path):
+def test_a_fault_is_logged_and_the_log_is_named(bench: Bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """While a log is kept, the sentence names the file, the file has message and traceback, and the status counts."""
 
-    def never(now, source, message):
+    def never(now: int, source: int, message: bytes) -> None:
         raise RuntimeError("a mistake")
 
     monkeypatch.setattr(bench.show.engine, "receive", never)
@@ -165,10 +173,10 @@ def test_a_fault_is_logged_and_the_log_is_named(bench, monkeypatch, tmp_path):
     assert "in never" in written
 
 
-def test_a_filter_that_fails_is_logged_once(monkeypatch, tmp_path):
+def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """The first fault of a filter is in the log with its traceback; the sentence for the player names the file."""
-    broken = replace(registry()["transpose"], build=lambda settings: lambda message, now: 1 / 0)
-    monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
+    broken = replace(registry()["transpose"], build=lambda settings: raises)
+    monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     file = tmp_path / "pit.log"
     with faults.kept_in(file):
         bench = Bench()
@@ -180,10 +188,10 @@ def test_a_filter_that_fails_is_logged_once(monkeypatch, tmp_path):
     assert "while the filter transpose answered: ZeroDivisionError" in file.read_text()
 
 
-def test_a_fault_in_what_is_due_does_not_stop_the_show(bench, monkeypatch):
+def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """If looking after the wires fails, the messages are played all the same."""
 
-    def never(engine):
+    def never(engine: Engine) -> None:
         raise ZeroDivisionError
 
     monkeypatch.setattr(Engine, "due", property(never))
@@ -192,10 +200,10 @@ def test_a_fault_in_what_is_due_does_not_stop_the_show(bench, monkeypatch):
     assert bench.show.own_faults == 1
 
 
-def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch):
+def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A filter that raises leaves its messages as they were; it is told once and counted."""
-    broken = replace(registry()["transpose"], build=lambda settings: lambda message, now: 1 / 0)
-    monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
+    broken = replace(registry()["transpose"], build=lambda settings: raises)
+    monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     bench = Bench()
     bench.show.apply(RecallScene(3), "shell")
     bench.told()
@@ -208,7 +216,7 @@ def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch):
     assert status(bench.show)["filter_faults"] == {"transpose": 3}
 
 
-def test_a_lost_input_is_told_and_lets_go(bench):
+def test_a_lost_input_is_told_and_lets_go(bench: Bench) -> None:
     """A pulled input cable is told; the notes it held end, its pedal and bend come to rest (RP-015)."""
     bench.play(KEYS, "90 3C 40", "90 3C 40", "B0 40 7F", "E0 00 50")
     bench.heard("strings")
@@ -221,7 +229,7 @@ def test_a_lost_input_is_told_and_lets_go(bench):
     assert (status(bench.show)["sounding"], status(bench.show)["off_rest"]) == (0, 0)
 
 
-def test_what_came_before_the_cable_was_pulled_is_played_first(bench):
+def test_what_came_before_the_cable_was_pulled_is_played_first(bench: Bench) -> None:
     """Messages and the loss of their input in one batch: nothing is pressed after it was let go."""
     bench.reader.put(KEYS, "90 3C 40")
     bench.reader.lost.append((KEYS, "gone"))
@@ -229,7 +237,7 @@ def test_what_came_before_the_cable_was_pulled_is_played_first(bench):
     assert bench.heard("strings") == ["90 3C 40", "80 3C 40"]
 
 
-def test_a_lost_input_does_not_end_another_players_note():
+def test_a_lost_input_does_not_end_another_players_note() -> None:
     """A key of an output that two inputs hold sounds until both let go, the lost one as well (MIDI 1.0 p. A-4)."""
     bench = Bench()
     bench.show.apply(RecallScene(3), "shell")
@@ -242,7 +250,7 @@ def test_a_lost_input_does_not_end_another_players_note():
     assert bench.heard("brass") == ["80 48 40", "80 48 40"]
 
 
-def test_a_slow_wire_is_served_when_it_is_due():
+def test_a_slow_wire_is_served_when_it_is_due() -> None:
     """What a DIN cable cannot take yet waits, `due` tells the reader when, and the pump sends it then."""
     bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
     bench.show.apply(RecallScene(1), "shell")
@@ -252,19 +260,19 @@ def test_a_slow_wire_is_served_when_it_is_due():
     bench.play(KEYS, *(f"90 {note:02X} 40" for note in range(40, 60)))
     first = bench.heard("strings")
     assert 0 < len(first) < 20
-    assert bench.reader.due is not None
     rest = []
     for _ in range(1000):
-        if bench.reader.due is None:
+        due = bench.reader.due
+        if due is None:
             break
-        bench.now = bench.reader.due
+        bench.now = due
         bench.show.pump()
         rest += bench.heard("strings")
     assert first + rest == [f"90 {note:02X} 40" for note in range(40, 60)]
     assert bench.now <= 1000 * MS + 20 * 3 * 320_000  # 60 bytes at 320 µs each (MIDI 1.0 p. 1)
 
 
-def test_latency_is_measured(bench):
+def test_latency_is_measured(bench: Bench) -> None:
     """The time from reading a message to handing it over is kept in milliseconds."""
     fresh = Bench()
     assert set(status(fresh.show)["latency"].values()) == {None}
@@ -273,9 +281,10 @@ def test_latency_is_measured(bench):
     assert set(status(bench.show)["latency"].values()) == {2.0}
 
 
-def test_the_flow_of_a_driver_becomes_a_speed():
+def test_the_flow_of_a_driver_becomes_a_speed() -> None:
     """4,096 bytes ahead at 8,000 bytes a second are 125 µs a byte and 512 ms ahead (arithmetic)."""
     speed = speed_of(DriverFlow(ahead=4096, per_second=8000, overhead=8))
+    assert speed is not None
     assert (speed.byte_ns, speed.ahead_ns, speed.overhead) == (125_000, 512 * MS, 8)
     assert speed_of(None) is None
 
@@ -298,7 +307,7 @@ PLAY = st.one_of(
 
 
 @given(st.lists(PLAY, max_size=40))
-def test_at_the_end_nothing_sounds(played):
+def test_at_the_end_nothing_sounds(played: list[tuple[int, str]]) -> None:
     """Whatever was played through whatever scenes, finish leaves every note-on with its note-off and all at rest."""
     bench = Bench()
     bench.show.apply(RecallScene(1), "shell")
@@ -307,21 +316,22 @@ def test_at_the_end_nothing_sounds(played):
         bench.play(source, message)
     assert not bench.show.finish()
     for output in bench.outputs:
-        sounding, moved = {}, {}
-        for message in map(bytes.fromhex, bench.heard(output)):
-            kind, key = message[0] & 0xF0, (message[0] & 0x0F, message[1])
-            if kind == 0x90 and message[2]:
-                sounding[key] = sounding.get(key, 0) + 1
-            elif kind in (0x80, 0x90) and sounding.get(key):
+        sounding: Counter[tuple[int, int]] = Counter()
+        moved: dict[int, int] = {}
+        for sent in map(bytes.fromhex, bench.heard(output)):
+            kind, key = sent[0] & 0xF0, (sent[0] & 0x0F, sent[1])
+            if kind == 0x90 and sent[2]:
+                sounding[key] += 1
+            elif kind in (0x80, 0x90) and sounding[key]:
                 sounding[key] -= 1
             elif kind in (0xB0, 0xE0):
-                moved[message[0]] = message[-1]
+                moved[sent[0]] = sent[-1]
         assert not any(sounding.values())
         assert all(value == (0x40 if status & 0xF0 == 0xE0 else 0) for status, value in moved.items() if status != 0xB4)
     assert (bench.show.engine.state.ledger.sounding(), bench.show.engine.state.ledger.off_rest()) == (0, 0)
 
 
-def test_finish_says_when_a_wire_still_has_something_to_carry():
+def test_finish_says_when_a_wire_still_has_something_to_carry() -> None:
     """On a slow wire finish is asked again until the last release has gone."""
     bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
     bench.show.apply(RecallScene(1), "shell")
@@ -337,7 +347,7 @@ def test_finish_says_when_a_wire_still_has_something_to_carry():
     assert rounds > 20
 
 
-def test_after_the_outputs_are_closed_nothing_is_sent(bench):
+def test_after_the_outputs_are_closed_nothing_is_sent(bench: Bench) -> None:
     """close_outputs lets go of every port, and what still comes is dropped quietly."""
     bench.show.ports.close()
     bench.play(KEYS, "90 3C 40")

@@ -1,8 +1,12 @@
 """A show whose output is at another machine: what it hands on, and when. Our own design; no source."""
 
-import trio
+from pathlib import Path
+from typing import Any
 
-from engine.core.cable.remote_cable import OrderKind
+import trio
+import trio.testing
+
+from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.core.cable.silencing_messages import SWEEP
 from engine.core.commands import Panic, PlayTestNote, RecallScene
 from engine.live.gear.sysex_sending import SysexSending
@@ -21,7 +25,7 @@ format = 1
 [network]
 main = "desk"
 machine = "desk"
-machines.desk.listen = "127.0.0.1:7447"
+machines.desk.listen = "127.0.0.1:7410"
 machines.left.listen = "127.0.0.1:7448"
 [inputs]
 keys = { port = "Stage piano" }
@@ -42,27 +46,27 @@ class FarAway:
     flow = None
     longest = None
 
-    def __init__(self):
-        self.turns = []
-        self.gone = None
+    def __init__(self) -> None:
+        self.turns: list[list[Order]] = []
+        self.gone: str | None = None
         self.closed = False
 
-    def join(self, now, cable):
+    def join(self, now: int, cable: RemoteCable) -> None:
         self.cable = cable
         cable.live = True
 
-    def flush(self, now):
+    def flush(self, now: int) -> None:
         if orders := self.cable.take_orders():
             self.turns.append(orders)
 
-    def send(self, message):
+    def send(self, message: bytes) -> None:
         self.check()
 
-    def check(self):
+    def check(self) -> None:
         if self.gone:
             raise PortGone(self.gone)
 
-    def close(self):
+    def close(self) -> None:
         self.closed = True
         self.cable.live = False
 
@@ -70,7 +74,7 @@ class FarAway:
 class Evening:
     """A show in scene 1, and its far output; `now` is its clock."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.now = 0
         self.reader = HandReader()
         self.port = FarAway()
@@ -78,13 +82,13 @@ class Evening:
         self.show = Show(read(RIG, "pit.toml"), patch, self.reader, clock=lambda: self.now)
         self.show.apply(RecallScene(1), "shell")
 
-    def did(self):
+    def did(self) -> list[list[OrderKind]]:
         """What each turn since the last call ordered."""
         turns, self.port.turns = self.port.turns, []
         return [[order.do for order in turn] for turn in turns]
 
 
-def test_a_turn_goes_together():
+def test_a_turn_goes_together() -> None:
     """All that one turn of the loop has for an output is handed on once, at the end of the turn."""
     evening = Evening()
     assert evening.did() == [[OrderKind.BURST]]
@@ -93,7 +97,7 @@ def test_a_turn_goes_together():
     assert evening.did() == [[OrderKind.UNIT] * 3]
 
 
-def test_every_command_is_a_turn():
+def test_every_command_is_a_turn() -> None:
     """A scene, a panic, messages of our own, a test note and the end are handed on at once."""
     evening = Evening()
     evening.did()
@@ -107,7 +111,7 @@ def test_every_command_is_a_turn():
         assert len(evening.did()) == 1
 
 
-def test_nothing_is_paced_here():
+def test_nothing_is_paced_here() -> None:
     """Two hundred messages leave at once, although the cable is slow: it is paced where it is."""
     evening = Evening()
     evening.did()
@@ -118,7 +122,7 @@ def test_nothing_is_paced_here():
     assert evening.show.engine.waiting is False
 
 
-def test_an_output_that_is_gone_and_back_gets_silence_and_the_scene():
+def test_an_output_that_is_gone_and_back_gets_silence_and_the_scene() -> None:
     """What is sent meanwhile is counted as dropped and not ordered later; then comes the sweep, then the burst."""
     evening = Evening()
     evening.port.gone = "left is gone"
@@ -138,13 +142,13 @@ def test_an_output_that_is_gone_and_back_gets_silence_and_the_scene():
     assert burst.steps[-1].unit == (bytes((0xC0, 3)),)
 
 
-async def test_a_dump_goes_no_faster_than_the_far_cable_carries_it(autojump_clock):
+async def test_a_dump_goes_no_faster_than_the_far_cable_carries_it(autojump_clock: trio.testing.MockClock) -> None:
     """Twenty messages of 100 bytes take a DIN cable 640 ms (MIDI 1.0 p. 1: 320 µs a byte); none waits long there."""
     evening = Evening()
     evening.show.clock = lambda: round(trio.current_time() * 1e9)
     dump = [bytes((0xF0, 0x7D, *[index] * 97, 0xF7)) for index in range(20)]
 
-    async def report(line):
+    async def report(line: dict[str, Any]) -> None:
         pass
 
     began = trio.current_time()
@@ -154,7 +158,7 @@ async def test_a_dump_goes_no_faster_than_the_far_cable_carries_it(autojump_cloc
     assert [order.messages[0] for turn in evening.port.turns[1:] for order in turn] == dump
 
 
-def test_a_recording_with_a_far_output_replayed_gives_what_went_out(tmp_path):
+def test_a_recording_with_a_far_output_replayed_gives_what_went_out(tmp_path: Path) -> None:
     """What left for another machine is replayed as it left: at once, however slow the cable is there."""
     evening = Evening()
     show = evening.show

@@ -1,19 +1,26 @@
 """Following, taking over and handing over, in virtual time. (Our own design; standards named where used.)"""
 
+from collections.abc import Callable
 from itertools import pairwise
+from typing import Any
 
 import pytest
 import trio
 
+from engine.cluster.endpoints.remote_ports import RemoteInput
 from engine.core.commands import ControlClock, MuteRoute, RecallScene
 from engine.live.cable_load import CableLoad
 from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
-from tests.support.standby_world import FOOT, KEYS, MS, World
+from tests.support.standby_world import FOOT, KEYS, MS, Engine, World
+
+
+def state_of(world: World, name: str) -> str:
+    return world.engines[name].standby.leadership.state
 
 
 @pytest.fixture
-def world():
+def world() -> World:
     """The desk is in charge in scene 1, the spare follows."""
     world = World()
     assert world.leaders() == ["desk"]
@@ -21,7 +28,7 @@ def world():
     return world
 
 
-def test_the_one_in_charge_is_heard_and_the_other_is_not(world):
+def test_the_one_in_charge_is_heard_and_the_other_is_not(world: World) -> None:
     """Both route what is played; it comes out once."""
     world.play(KEYS, "90 3C 40", "80 3C 40")
     world.run(20)
@@ -30,7 +37,7 @@ def test_the_one_in_charge_is_heard_and_the_other_is_not(world):
     assert world.engines["spare"].show.engine.state.led_by == "desk"
 
 
-def test_the_standby_follows_scene_and_mutes(world):
+def test_the_standby_follows_scene_and_mutes(world: World) -> None:
     """A foot switch that both hear commands one of them; the other follows, and so it does with what the shell says."""
     world.play(FOOT, "C0 01")
     world.run(20)
@@ -44,7 +51,7 @@ def test_the_standby_follows_scene_and_mutes(world):
 
 
 @pytest.mark.parametrize("death", ["kill", "freeze", "cable"])
-def test_it_takes_over_what_sounds(world, death):
+def test_it_takes_over_what_sounds(world: World, death: str) -> None:
     """A held note rings on without a break, a note of the last moment is pressed, and both end when their keys do."""
     world.play(KEYS, "90 3C 40", "B0 40 7F", "E0 00 50")
     world.run(200)
@@ -60,14 +67,14 @@ def test_it_takes_over_what_sounds(world, death):
     assert [receiver.held for receiver in world.owner.heard.values()] == [0, 0]
 
 
-def die(world, death):
+def die(world: World, death: str) -> None:
     if death == "cable":
         world.net.cut("desk")
     else:
         getattr(world, death)("desk")
 
 
-def test_a_note_released_while_nobody_played_does_not_hang(world):
+def test_a_note_released_while_nobody_played_does_not_hang(world: World) -> None:
     """The key let go between the death and the takeover is released by the standby at once."""
     world.play(KEYS, "90 3C 40")
     world.run(20)
@@ -77,7 +84,7 @@ def test_a_note_released_while_nobody_played_does_not_hang(world):
     assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
 
 
-def test_the_standby_s_burst_is_not_repeated(world):
+def test_the_standby_s_burst_is_not_repeated(world: World) -> None:
     """Instruments that are on the scene's sounds already hear no programs at a takeover."""
     world.kill("desk")
     world.run(100)
@@ -85,7 +92,7 @@ def test_the_standby_s_burst_is_not_repeated(world):
     assert (world.heard("strings"), world.heard("brass")) == ([], [])
 
 
-def test_a_scene_that_only_the_standby_had_heard_of_is_completed(world):
+def test_a_scene_that_only_the_standby_had_heard_of_is_completed(world: World) -> None:
     """Programs that the dead engine never sent are sent by the one that takes over."""
     world.net.part("desk", "left")
     world.play(FOOT, "C0 01")
@@ -96,7 +103,7 @@ def test_a_scene_that_only_the_standby_had_heard_of_is_completed(world):
     assert world.heard("strings") == ["B0 00 00", "B0 20 04", "C0 0C"]
 
 
-def test_a_frozen_engine_that_wakes_plays_nothing(world):
+def test_a_frozen_engine_that_wakes_plays_nothing(world: World) -> None:
     """What it had routed is fenced off; it steps down, its own outputs come to rest, and it follows from then on."""
     world.freeze("desk")
     world.run(100)
@@ -113,7 +120,7 @@ def test_a_frozen_engine_that_wakes_plays_nothing(world):
     assert desk.show.ports.missing() == ([], [])
 
 
-def test_own_outputs_are_let_go_of_and_come_back(world):
+def test_own_outputs_are_let_go_of_and_come_back(world: World) -> None:
     """What is plugged in at the main engine falls silent when it steps down, and is the watch's again afterwards."""
     screen = world.engines["desk"].system.output("Screen")
     world.play(KEYS, "90 3C 40")
@@ -127,13 +134,13 @@ def test_own_outputs_are_let_go_of_and_come_back(world):
     assert desk.show.ports.missing() == ([], [desk.show.outputs.index("monitor")])
 
 
-def hand_over(world, giver):
+def hand_over(world: World, giver: str) -> None:
     engine = world.engines[giver]
     engine.standby.give_away(world.now)
     world.run(300)
 
 
-def test_a_hand_over_and_back_loses_nothing(world):
+def test_a_hand_over_and_back_loses_nothing(world: World) -> None:
     """In music with rests, whatever arrives while the show changes hands is played once and in order: notes that are
     over before the other has the show, clocks, dumps. It changes hands in a rest."""
     played, between = [], 0
@@ -153,7 +160,7 @@ def test_a_hand_over_and_back_loses_nothing(world):
 
 
 @pytest.mark.parametrize("at", range(0, 20, 7))
-def test_a_clock_loses_no_tick_at_a_hand_over(world, at):
+def test_a_clock_loses_no_tick_at_a_hand_over(world: World, at: int) -> None:
     """At whatever point between two ticks it is asked for: none is lost and none is there twice."""
     world.engines["desk"].show.apply(ControlClock("start"), "shell")
     world.run(1000 + at)
@@ -165,7 +172,7 @@ def test_a_clock_loses_no_tick_at_a_hand_over(world, at):
     assert len(ticks) in (96, 97)
 
 
-def test_without_a_rest_a_hand_over_comes_all_the_same(world):
+def test_without_a_rest_a_hand_over_comes_all_the_same(world: World) -> None:
     """Two seconds are waited for one; held notes ring on, and what is pressed meanwhile is pressed late."""
     played = []
     for number in range(4400):
@@ -182,7 +189,7 @@ def test_without_a_rest_a_hand_over_comes_all_the_same(world):
     assert [receiver.held for receiver in world.owner.heard.values()] == [0, 0]
 
 
-def test_two_that_lose_each_other(world):
+def test_two_that_lose_each_other(world: World) -> None:
     """The standby asks and is refused; not one note is fenced or doubled."""
     world.net.part("desk", "spare")
     for key in range(60, 72):
@@ -191,14 +198,14 @@ def test_two_that_lose_each_other(world):
         world.play(KEYS, f"80 {key:02X} 40")
         world.run(40)
     assert world.leaders() == ["desk"]
-    assert world.engines["spare"].standby.leadership.state == "asking"
+    assert state_of(world, "spare") == "asking"
     assert len(world.heard("strings")) == 24
     world.net.join("desk", "spare")
     world.run(10)
-    assert world.engines["spare"].standby.leadership.state == "following"
+    assert state_of(world, "spare") == "following"
 
 
-def test_the_one_that_comes_back_follows(world):
+def test_the_one_that_comes_back_follows(world: World) -> None:
     """A main engine that starts again finds the show in other hands, and goes where it is."""
     world.kill("desk")
     world.run(100)
@@ -212,7 +219,7 @@ def test_the_one_that_comes_back_follows(world):
     assert world.leaders() == ["desk"]
 
 
-def test_a_clock_goes_on_in_step(world):
+def test_a_clock_goes_on_in_step(world: World) -> None:
     """The rig's own clock ticks on from the standby: no tick is doubled, and no more than the gap is lost."""
     world.engines["desk"].show.apply(ControlClock("start"), "shell")
     world.run(1000)
@@ -224,20 +231,20 @@ def test_a_clock_goes_on_in_step(world):
     assert len(ticks) >= 94
 
 
-def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world):
+def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world: World) -> None:
     """An edit there reaches the standby as text."""
     world.run(50)
     assert world.engines["spare"].standby.leader_rig == world.engines["desk"].workshop.text
 
 
-def seen_by(engine):
+def seen_by(engine: Engine) -> dict[str, tuple[bool, bool, None] | tuple[bool, bool, str]]:
     """Each machine as an engine's status tells of it: in charge, following, lending, or away."""
     return {
         each["name"]: (each["engine"], each["there"], each["played_by"]) for each in engine.joined.picture()["machines"]
     }
 
 
-def test_status_tells_machines_and_who_is_in_charge(world):
+def test_status_tells_machines_and_who_is_in_charge(world: World) -> None:
     """Both engines tell the same: who is there, who plays whose outputs, who is in charge, and how often it changed."""
     machines = {"desk": (True, True, None), "spare": (True, True, None), "left": (False, True, "desk")}
     for name, engine in world.engines.items():
@@ -252,7 +259,7 @@ def test_status_tells_machines_and_who_is_in_charge(world):
     assert spare.joined.troubles() == ["desk is not there: nobody would take over"]
 
 
-def test_a_follower_of_the_engine_sees_it_in_a_frame(world):
+def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:
     """The panel gets the network with the rest, and what is wrong with it among what is to be seen to."""
     desk = world.engines["desk"]
     frames = StatusFrames(desk.show, desk.workshop, CableLoad(desk.show), False, desk.joined)
@@ -265,11 +272,11 @@ def test_a_follower_of_the_engine_sees_it_in_a_frame(world):
     assert asking == ["desk is silent, and no machine with outputs lets spare play"]
 
 
-async def answer_of(world, asked):
+async def answer_of(world: World, asked: Callable[..., Any]) -> dict[str, Any]:
     """What a player is told who asks for this, while time goes on."""
-    answers = []
+    answers: list[dict[str, Any]] = []
 
-    async def ask():
+    async def ask() -> None:
         answers.append(await asked())
 
     with trio.fail_after(60):
@@ -281,7 +288,7 @@ async def answer_of(world, asked):
     return answers[0]
 
 
-async def test_a_player_hands_the_show_over_and_takes_it(world):
+async def test_a_player_hands_the_show_over_and_takes_it(world: World) -> None:
     """Asked of the one in charge it gives the show, asked of the other it takes it; both say who has it."""
     desk, spare = (world.engines[name].joined for name in ("desk", "spare"))
     assert await answer_of(world, desk.hand_over) == {"done": True, "text": "spare is in charge"}
@@ -290,7 +297,7 @@ async def test_a_player_hands_the_show_over_and_takes_it(world):
     assert world.leaders() == ["spare"]
 
 
-async def test_there_must_be_somebody_to_hand_over_to(world):
+async def test_there_must_be_somebody_to_hand_over_to(world: World) -> None:
     """With the other engine away nothing changes, and the player is told."""
     world.kill("spare")
     world.run(10)
@@ -299,7 +306,7 @@ async def test_there_must_be_somebody_to_hand_over_to(world):
     assert world.leaders() == ["desk"]
 
 
-async def test_who_is_stopped_hands_over_first(world):
+async def test_who_is_stopped_hands_over_first(world: World) -> None:
     """What is held rings on at the other engine when the one in charge is stopped as usual."""
     world.play(KEYS, "90 3C 40")
     world.run(100)
@@ -313,7 +320,7 @@ async def test_who_is_stopped_hands_over_first(world):
     assert await world.engines["spare"].joined.part() is None  # nobody is there any more
 
 
-async def test_edits_belong_to_the_one_in_charge(world):
+async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
     """An edit at the one that follows is refused; the rig of the other is played, its scene kept."""
     spare = world.engines["spare"]
     told = await spare.workshop.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
@@ -326,17 +333,21 @@ async def test_edits_belong_to_the_one_in_charge(world):
     await spare.standby.play_rig()
     assert spare.show.engine.scene == (2, "Waltz")
     assert spare.workshop.unsaved
-    assert (spare.show.engine.state.led_by, spare.show.engine.rig.network.machine) == ("desk", "spare")
+    network = spare.show.engine.rig.network
+    assert network is not None
+    assert (spare.show.engine.state.led_by, network.machine) == ("desk", "spare")
     world.kill("desk")
     world.play(KEYS, "90 3C 40")
     world.run(100)
     assert world.heard("strings")[-1] == "90 48 40"
 
 
-def test_the_standby_hears_what_is_plugged_in_at_the_main_engine(world):
+def test_the_standby_hears_what_is_plugged_in_at_the_main_engine(world: World) -> None:
     """An input without a machine is at the main engine, which plays it and tells the standby of each message."""
-    heard = []
-    world.engines["spare"].patch.inputs["pads"].hand_to(heard.extend)
+    heard: list[tuple[int, bytes]] = []
+    pads = world.engines["spare"].patch.inputs["pads"]
+    assert isinstance(pads, RemoteInput)
+    pads.hand_to(heard.extend)
     desk = world.engines["desk"]
     desk.system.input("Pad box").push(b"\x90\x24\x40\x80\x24\x40")
     assert desk.patch.inputs["pads"].poll() == [b"\x90\x24\x40", b"\x80\x24\x40"]

@@ -1,6 +1,7 @@
 """MIDI Machine Control, RP-013."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -27,7 +28,7 @@ sayings = st.builds(MachineControl, st.integers(0, 127), st.sampled_from(list(CO
 
 
 @pytest.mark.parametrize("entry", KEYS, ids=lambda entry: entry["id"])
-def test_the_transport_keys(entry):
+def test_the_transport_keys(entry: dict[str, Any]) -> None:
     """Each key of the transport has the standard's code (RP-013, command index)."""
     message = bytes.fromhex(entry["expected"])
     said = MachineControl(ALL_CALL, entry["input"]["command"].lower().replace("mmc ", ""))
@@ -35,12 +36,12 @@ def test_the_transport_keys(entry):
     assert read_machine_control(message) == said
 
 
-def test_all_keys_are_checked():
+def test_all_keys_are_checked() -> None:
     """Every command known here has its entry in the standard's index."""
     assert len(KEYS) == len(COMMANDS)
 
 
-def test_locate():
+def test_locate() -> None:
     """LOCATE to 01:02:03:04.00 at 30 frames has the standard's layout (RP-013, LOCATE [TARGET])."""
     message = bytes.fromhex(LOCATE["expected"])
     assert machine_control(TO) == message
@@ -48,7 +49,7 @@ def test_locate():
 
 
 @given(sayings)
-def test_what_is_built_is_read(said):
+def test_what_is_built_is_read(said: MachineControl) -> None:
     """Every key, and every place at every rate, reads back as it was said."""
     assert read_machine_control(machine_control(said)) == said
 
@@ -61,7 +62,7 @@ def test_what_is_built_is_read(said):
         ("41 01 00 00 00", "01:01:00;02"),  # a label that drop-frame counting leaves out is the next (3.2.1)
     ],
 )
-def test_flags_of_a_time(time, expected):
+def test_flags_of_a_time(time: str, expected: str) -> None:
     """Flags in a time change nothing about the place (RP-002/RP-014 3.2.1, the same format)."""
     said = read_machine_control(bytes.fromhex(f"F0 7F 05 06 44 06 01 {time} F7"))
     assert said is not None
@@ -90,13 +91,13 @@ def test_flags_of_a_time(time, expected):
         "",
     ],
 )
-def test_what_is_no_machine_control(message):
+def test_what_is_no_machine_control(message: str) -> None:
     """What the standard gives no meaning, or this program none, is none (RP-013; times: RP-002 3.2.1)."""
     assert read_machine_control(bytes.fromhex(message)) is None
 
 
 @given(st.lists(st.integers(0, 127), max_size=14).map(bytes))
-def test_any_data_is_read_or_none(tail):
+def test_any_data_is_read_or_none(tail: bytes) -> None:
     """No data whatever make an error of a machine control message."""
     said = read_machine_control(b"\xf0\x7f\x05\x06" + tail + b"\xf7")
     assert said is None or said.command in (*COMMANDS.values(), "locate")
@@ -107,7 +108,7 @@ def test_any_data_is_read_or_none(tail):
     [{"device": 128}, {"device": -1}, {"hundredths": 100}, {"target": None}, {"command": "stop"}, {"command": "jump"}],
     ids=str,
 )
-def test_what_cannot_be_said(change):
+def test_what_cannot_be_said(change: dict[str, Any]) -> None:
     """What the standard has no message for is refused."""
     with pytest.raises(ValueError, match=r"machine control message|a device of 0 to 127"):
         machine_control(replace(TO, **change))

@@ -1,10 +1,12 @@
 """Messages and numbers in musicians' words."""
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.midi.kinds import KINDS
+from engine.midi.kinds import KINDS, Kind
 from engine.midi.message_words import controller_name, describe, from_hex, note_name, note_number, to_hex
 from tests.support.paths import reference
 
@@ -12,13 +14,13 @@ REFERENCE = reference("filters")
 CONTROLLERS = [entry for entry in REFERENCE if isinstance(entry["input"], dict) and "controller" in entry["input"]]
 
 
-def test_middle_c_is_c4():
+def test_middle_c_is_c4() -> None:
     """Note 60 is middle C (MIDI 1.0 p. 10) and is called C4, one of the two conventions in use."""
     by_id = {entry["id"]: entry for entry in REFERENCE}
     assert note_name(by_id["note-middle-c"]["expected"]) == by_id["note-octave-names"]["expected"]["convention_c4"]
 
 
-def test_every_note_name_reads_back():
+def test_every_note_name_reads_back() -> None:
     """A note's name is the name of that note alone, from C-1 to G9."""
     assert [note_number(note_name(number)) for number in range(128)] == list(range(128))
     assert (note_name(0), note_name(127)) == ("C-1", "G9")
@@ -27,20 +29,20 @@ def test_every_note_name_reads_back():
 @pytest.mark.parametrize(
     ("text", "number"), [("F#3", 54), ("Bb2", 46), ("bb2", 46), ("c4", 60), ("Cb4", 59), ("B#3", 60), ("E♭4", 63)]
 )
-def test_note_names_as_players_write_them(text, number):
+def test_note_names_as_players_write_them(text: str, number: int) -> None:
     """Sharps, flats and small letters are understood (common practice, no source)."""
     assert note_number(text) == number
 
 
 @pytest.mark.parametrize("text", ["", "H4", "C", "60", "C10", "G#9", "Cb-1", "C-2", "C##4", "C 4"])
-def test_what_is_no_note_name_is_refused(text):
+def test_what_is_no_note_name_is_refused(text: str) -> None:
     """What names no note from 0 to 127 is refused with an example of what does."""
     with pytest.raises(ValueError, match='such as "C4"'):
         note_number(text)
 
 
 @pytest.mark.parametrize("entry", CONTROLLERS, ids=lambda entry: entry["id"])
-def test_controllers_have_the_standard_names(entry):
+def test_controllers_have_the_standard_names(entry: dict[str, Any]) -> None:
     """Controllers are called as in MIDI 1.0 Tables III and IV and the MIDI Association's Table 3."""
     standard = entry["expected"] if isinstance(entry["expected"], str) else entry["expected"]["name"]
     ours = controller_name(entry["input"]["controller"]).lower()
@@ -48,7 +50,7 @@ def test_controllers_have_the_standard_names(entry):
     assert first_word in ours or (standard == "Damper (sustain)" and ours == "sustain pedal")
 
 
-def test_controllers_without_a_name_are_called_by_number():
+def test_controllers_without_a_name_are_called_by_number() -> None:
     """A controller that the standard leaves undefined is called by its number (MIDI 1.0 Table III)."""
     assert [controller_name(number) for number in (3, 9, 35, 102, 119)] == [
         "controller 3",
@@ -95,13 +97,13 @@ def test_controllers_without_a_name_are_called_by_number():
         ("FF", "reset"),
     ],
 )
-def test_messages_in_words(message, words):
+def test_messages_in_words(message: str, words: str) -> None:
     """A message is told with printed numbers, note names and pedals up or down (bytes: MIDI 1.0 Tables II to VI)."""
     assert describe(from_hex(message)) == words
 
 
 @given(st.sampled_from(KINDS), st.integers(0, 15), st.lists(st.integers(0, 127), min_size=2, max_size=20))
-def test_every_message_has_words_and_hexadecimal_that_reads_back(kind, channel, data):
+def test_every_message_has_words_and_hexadecimal_that_reads_back(kind: Kind, channel: int, data: list[int]) -> None:
     """Whatever message comes, it can be told, and its hexadecimal is that message again."""
     status = kind.status | channel if kind.status < 0xF0 else kind.status
     message = bytes((status, *data, 0xF7)) if kind.data_bytes < 0 else bytes((status, *data[: kind.data_bytes]))
@@ -110,7 +112,7 @@ def test_every_message_has_words_and_hexadecimal_that_reads_back(kind, channel, 
 
 
 @pytest.mark.parametrize("text", ["", "3C 40", "90 3C", "90 3C 40 50", "F0 7D 01", "90 3C 80", "zz", "F4"])
-def test_what_is_no_whole_message_is_refused(text):
+def test_what_is_no_whole_message_is_refused(text: str) -> None:
     """Hexadecimal that is not exactly one whole message is refused with an example (MIDI 1.0 Tables I to VII)."""
     with pytest.raises(ValueError, match="one whole MIDI message"):
         from_hex(text)

@@ -11,7 +11,7 @@ REFERENCE = {entry["id"]: entry for entry in reference("remote")}
 
 
 @pytest.mark.parametrize("name", ["sysex-pack7-bytes", "sysex-pack7-short"])
-def test_the_high_bits_come_first(name):
+def test_the_high_bits_come_first(name: str) -> None:
     """Seven bytes become eight, their high bits first, bit 6 that of the first byte (MIDI 1.0 p. 43)."""
     stored, sent = bytes.fromhex(REFERENCE[name]["input"]), bytes.fromhex(REFERENCE[name]["expected"])
     assert pack(stored) == sent
@@ -19,14 +19,14 @@ def test_the_high_bits_come_first(name):
 
 
 @pytest.mark.parametrize("name", ["sysex-pack7-64", "sysex-pack7-112"])
-def test_what_packing_costs(name):
+def test_what_packing_costs(name: str) -> None:
     """64 bytes become 74 and 112 become 128 (MIDI 1.0 p. 43)."""
     entry = REFERENCE[name]
     assert len(pack(bytes(entry["input"]["stored_bytes"]))) == entry["expected"]["sent_bytes"]
 
 
 @given(st.binary(max_size=300))
-def test_any_bytes_survive(data):
+def test_any_bytes_survive(data: bytes) -> None:
     """Whatever is packed is 7-bit on the way and unpacks to what it was."""
     packed = pack(data)
     assert all(byte < 0x80 for byte in packed)
@@ -34,7 +34,7 @@ def test_any_bytes_survive(data):
 
 
 @given(st.binary(max_size=40))
-def test_only_what_packing_makes_is_unpacked(packed):
+def test_only_what_packing_makes_is_unpacked(packed: bytes) -> None:
     """Bytes that packing never makes are refused; no two of them unpack to the same."""
     try:
         data = unpack(packed)
@@ -44,7 +44,7 @@ def test_only_what_packing_makes_is_unpacked(packed):
 
 
 @pytest.mark.parametrize("packed", ["00", "00 00 00 00 00 00 00 00 00", "01 00", "00 80", "80 00"])
-def test_what_packing_never_makes(packed):
+def test_what_packing_never_makes(packed: str) -> None:
     """High bits without a byte, a bit for a byte that is not there and bytes of eight bits are refused."""
     with pytest.raises(ValueError, match=r"7-bit|high bits"):
         unpack(bytes.fromhex(packed))

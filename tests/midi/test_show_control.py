@@ -1,6 +1,7 @@
 """MIDI Show Control, RP-002/RP-014."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -25,7 +26,7 @@ cues = st.from_regex(r"[0-9]{1,4}(\.[0-9]{1,3}){0,2}", fullmatch=True)
 
 
 @st.composite
-def sayings(draw):
+def sayings(draw: st.DrawFn) -> ShowControl:
     """Anything the standard has a general command for."""
     command = draw(st.sampled_from(list(COMMANDS.values())))
     size = draw(st.sampled_from({"timed_go": [5], "set": [4, 9], "fire": [1]}.get(command, [0])))
@@ -33,11 +34,11 @@ def sayings(draw):
     given_cues = draw(st.lists(cues, min_size=command == "load", max_size=3))
     if command in ("set", "fire", "all_off", "restore", "reset"):
         given_cues = []
-    cue, cue_list, path, *_ = (*given_cues, None, None, None)
+    cue, cue_list, path, *_ = [*given_cues, None, None, None]
     return ShowControl(draw(st.integers(0, 127)), draw(st.integers(1, 127)), command, cue, cue_list, path, settings)
 
 
-def test_go_to_all_lights():
+def test_go_to_all_lights() -> None:
     """GO of cue 1 to all lighting devices has the bytes that the standard gives (RP-002 2.1, 5)."""
     entry = REFERENCE["msc-go"]
     message = bytes.fromhex(entry["expected"])
@@ -46,7 +47,7 @@ def test_go_to_all_lights():
     assert read_show_control(message) == said
 
 
-def test_cue_list_and_path():
+def test_cue_list_and_path() -> None:
     """Cue 235.6 of list 36.6 on path 59 has the bytes that the standard prints (RP-002 3.1)."""
     entry = REFERENCE["msc-cue-example"]
     numbers = entry["input"]
@@ -56,26 +57,26 @@ def test_cue_list_and_path():
     assert read_show_control(message) == said
 
 
-def test_the_general_commands():
+def test_the_general_commands() -> None:
     """The commands have the standard's codes (RP-002 4.3)."""
     expected = REFERENCE["msc-commands"]["expected"]
     assert {f"{code:02X}": name.upper() for code, name in COMMANDS.items()} == expected
 
 
-def test_the_formats():
+def test_the_formats() -> None:
     """Lighting, sound and all types have the standard's codes (RP-002 4.1)."""
     named = {name: int(code, 16) for code, name in REFERENCE["msc-formats"]["expected"].items()}
     assert [named[name] for name in ("Lighting", "Sound", "All-types")] == [LIGHTING, SOUND, ALL_TYPES]
 
 
 @given(sayings())
-def test_what_is_built_is_read(said):
+def test_what_is_built_is_read(said: ShowControl) -> None:
     """Every general command, device, format, cue and setting reads back as it was said."""
     assert read_show_control(show_control(said)) == said
 
 
 @given(st.lists(st.integers(0, 255), max_size=20).map(bytes))
-def test_what_is_read_has_one_message(tail):
+def test_what_is_read_has_one_message(tail: bytes) -> None:
     """A message that is understood is the one message that says so, but for numbers left empty at its end; anything
     else is none, without an error."""
     message = b"\xf0\x7f\x05\x02\x01" + tail + b"\xf7"
@@ -84,7 +85,7 @@ def test_what_is_read_has_one_message(tail):
 
 
 @pytest.mark.parametrize("data", ["36 31", "36 31 00", "36 31 00 00"])
-def test_a_list_and_path_may_be_left_empty(data):
+def test_a_list_and_path_may_be_left_empty(data: str) -> None:
     """GO 61 is GO 61 with its list and path left out or left empty. (Common practice, no source.)"""
     said = read_show_control(bytes.fromhex(f"F0 7F 05 02 01 01 {data} F7"))
     assert said == ShowControl(5, LIGHTING, "go", "61")
@@ -119,12 +120,12 @@ def test_a_list_and_path_may_be_left_empty(data):
         "",
     ],
 )
-def test_what_is_no_show_control(message):
+def test_what_is_no_show_control(message: str) -> None:
     """What the standard gives no meaning is none (RP-002 2.1, 3.1, 4)."""
     assert read_show_control(bytes.fromhex(message)) is None
 
 
-def test_the_longest_message():
+def test_the_longest_message() -> None:
     """A message has 128 bytes at the most (RP-002 2.1)."""
     longest = REFERENCE["msc-frame"]["expected"]["max_bytes"]
     whole = b"\xf0\x7f\x05\x02\x01\x01" + b"1" * (longest - 7) + b"\xf7"
@@ -148,7 +149,7 @@ def test_the_longest_message():
     ],
     ids=str,
 )
-def test_what_cannot_be_said(change):
+def test_what_cannot_be_said(change: dict[str, Any]) -> None:
     """What the standard has no message for is refused, not sent in some other form."""
     with pytest.raises(ValueError, match="a show control message of the standard"):
         show_control(replace(GO, **change))

@@ -52,12 +52,12 @@ def through(*messages: str) -> list[str]:
 
 
 @pytest.mark.parametrize("message", MESSAGES)
-def test_what_is_no_command_passes_as_it_came(message):
+def test_what_is_no_command_passes_as_it_came(message: str) -> None:
     """General MIDI, master volume and balance and bar marks pass whole, even at an input that may command."""
     assert through(message) == [message]
 
 
-def test_the_header_of_all():
+def test_the_header_of_all() -> None:
     """All begin with F0, 7E or 7F, the device and two sub-ids, and end with F7 (MIDI 1.0 p. 35)."""
     first, kinds, *_, last = REFERENCE["usx-header"]["expected"].split()
     for message in (*MESSAGES, show_control(ShowControl(5, 1, "go")).hex(" ").upper()):
@@ -67,13 +67,13 @@ def test_the_header_of_all():
 
 
 @pytest.mark.parametrize("value", [0, 8192, 16383])
-def test_master_volume(value):
+def test_master_volume(value: int) -> None:
     """The 14 bits of master volume come low byte first (MIDI 1.0 p. 57)."""
     message = bytes.fromhex(REFERENCE[f"usx-master-volume-{value}"]["expected"])
     assert message[5] | message[6] << 7 == value
 
 
-def test_sub_ids_that_command():
+def test_sub_ids_that_command() -> None:
     """Of the real-time sub-ids show control and machine control are read, of the others and of 7E none."""
     real_time = REFERENCE["usx-rt-subids"]["expected"]
     show, machine = show_control(ShowControl(5, 1, "go")), machine_control(MachineControl(5, "play"))
@@ -87,18 +87,18 @@ def test_sub_ids_that_command():
 
 
 @pytest.mark.parametrize("code", REFERENCE["usx-nrt-subids"]["expected"])
-def test_messages_that_are_not_real_time_pass(code):
+def test_messages_that_are_not_real_time_pass(code: str) -> None:
     """Dumps, tunings, inquiries and handshakes pass as they came (MIDI 1.0, Table VIIa)."""
     assert through(f"F0 7E 05 {code} 01 F7") == [f"F0 7E 05 {code} 01 F7"]
 
 
-def test_a_bar_mark_stays_before_its_clock():
+def test_a_bar_mark_stays_before_its_clock() -> None:
     """A bar mark and the clock that follows come out in that order (MIDI 1.0 p. 54)."""
     mark, clock = REFERENCE["usx-bar-marker-merge"]["input"]
     assert through(mark, clock) == [mark, clock]
 
 
-def test_cues_are_written_in_digits_and_points():
+def test_cues_are_written_in_digits_and_points() -> None:
     """Of all bytes, digits and the point between them make a cue, and 00 parts the fields (RP-002 3.1)."""
     found = REFERENCE["msc-ascii"]["expected"]
     low, high = (int(digit, 16) for digit in found["digits"])
@@ -111,7 +111,7 @@ def test_cues_are_written_in_digits_and_points():
             assert (said is not None) == (low <= byte <= high or byte == int(found["point"], 16))
 
 
-def test_device_ids():
+def test_device_ids() -> None:
     """Ids 00 to 6F are single devices, 70 to 7E groups, 7F all: a rig has one of the first (RP-002 2.2)."""
     found = REFERENCE["msc-device-ids"]["expected"]
     single = [int(code, 16) for code in found["single"]]
@@ -124,7 +124,7 @@ def test_device_ids():
         assert allowed == (single[0] <= device <= single[1])
 
 
-def test_hundredths_of_a_frame():
+def test_hundredths_of_a_frame() -> None:
     """The last byte of a place holds hundredths of a frame up to 99 (RP-002 3.2.1)."""
     most = REFERENCE["mmc-time-fields"]["expected"]["ff_max"]
     for value in range(128):

@@ -51,10 +51,10 @@ def test_a_starter_rig_loads_compiles_plays_and_leaves_nothing_sounding(kind: st
     assert engine.state.ledger.sounding() == 0
 
 
-def test_the_studio_router_has_its_size() -> None:
-    """The studio's rig is a router of 16 inputs and 20 outputs."""
+def test_the_large_rig_has_its_size() -> None:
+    """The studio router is the large rig: 24 inputs and 32 outputs, all of them DIN cables."""
     rig = read(starter_of("studio"), "studio.toml")
-    assert (len(rig.inputs), len(rig.outputs)) == (16, 20)
+    assert (len(rig.inputs), [output.wire for output in rig.outputs.values()]) == (24, ["din"] * 32)
 
 
 @pytest.mark.parametrize("kind", templates())

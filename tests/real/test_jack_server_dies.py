@@ -14,13 +14,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.real.test_jack_faults import SONG
-from tests.support.engine_process import Engine, wait_for
+from tests.support.engine_process import Engine
 from tests.support.jack_servers import MORTAL, start_as_granted
 from tests.support.jack_stage import faults_wanted
 from tests.support.jack_stage_rig import SCENES, rig
 from tests.support.needed import need
 from tests.support.paths import process_of
+from tests.support.songs import BUSY, song_file
+from tests.support.waiting import until
 
 
 class FarEnd:
@@ -30,7 +31,7 @@ class FarEnd:
         environment = {**os.environ, "JACK_DEFAULT_SERVER": MORTAL, "JACK_NO_START_SERVER": "1"}
         environment["PYTHONPATH"] = os.pathsep.join(sys.path)
         pipe = subprocess.PIPE
-        command = [*process_of("jack_far_end"), str(SONG), how]
+        command = [*process_of("jack_far_end"), str(song_file(BUSY)), how]
         self._process = subprocess.Popen(
             command, env=environment, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL, text=True
         )
@@ -71,7 +72,6 @@ def far_end(how: str) -> Iterator[FarEnd]:
 def servers() -> Iterator[list[subprocess.Popen[bytes]]]:
     """The mortal server; each new one is to be put at the end."""
     need("jackd")
-    need(SONG)
     running = [start_as_granted(MORTAL)]
     try:
         yield running
@@ -100,20 +100,20 @@ def test_the_server_dies_and_comes_back(servers: list[subprocess.Popen[bytes]], 
     try:
         for _ in range(faults_wanted(quick=False)):
             with far_end(how) as end:
-                wait_for("all ports", lambda: _open(engine))
+                until("all ports", lambda: _open(engine))
                 end.tell("play")
                 end.tell("recall", dice.choice(list(SCENES)))
                 time.sleep(dice.uniform(0, 0.5))
                 servers[-1].kill()
                 servers[-1].wait()
-            wait_for("the loss noticed", lambda: not _open(engine))
+            until("the loss noticed", lambda: not _open(engine))
             time.sleep(dice.uniform(0, 0.5))
             servers.append(start_as_granted(MORTAL))
             begin = time.monotonic()
             with far_end(how) as end:
                 if how == "own":
                     begin = time.monotonic()  # its ports are there from now on
-                wait_for("all ports again", lambda: _open(engine))
+                until("all ports again", lambda: _open(engine))
                 took.append(time.monotonic() - begin)
                 if how == "join":  # they heard nothing of what was sent before they joined
                     assert engine.request("resend")
@@ -141,7 +141,7 @@ def test_an_engine_on_a_server_that_stands_still_ends(
     engine.start()
     try:
         with far_end(how):
-            wait_for("all ports", lambda: _open(engine))
+            until("all ports", lambda: _open(engine))
             servers[-1].send_signal(signal.SIGSTOP)
             engine.end()
     finally:

@@ -5,7 +5,7 @@ from typing import Any, Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Dialog, Page, expect
 
 from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, Pit, pit
 
@@ -18,6 +18,8 @@ def _turn(page: Page, view: str) -> None:
     page.locator(f"#view-{view}").wait_for()
     if view == "flow":
         page.locator(".drawing").wait_for()
+    if view == "help":
+        page.locator(".topics a").first.wait_for()
     if view == "gear":
         expect(page.locator(".ports h3")).to_have_count(2)
 
@@ -36,12 +38,15 @@ def test_axe_finds_nothing_on_any_view(look_pit: Pit, theme: Literal["dark", "li
     for view in VIEWS:
         _turn(page, view)
         assert _violations(page) == [], view
+    page.evaluate("location.hash = 'help/commands'")
+    page.get_by_role("heading", name="Commands").wait_for()
+    assert _violations(page) == []
     _turn(page, "patch")
     page.locator("#view-patch").get_by_role("button", name="keys").first.click()
-    page.get_by_role("button", name="Edit the filters of route 1").click()
+    page.get_by_role("button", name="Edit filters of route 1").click()
     page.get_by_label("Another filter").select_option("zone")
     page.get_by_role("button", name="Add the filter").click()
-    page.get_by_role("button", name="Edit the sounds").click()
+    page.get_by_role("button", name="Edit sounds").click()
     assert _violations(page) == []
     page.get_by_role("button", name="Keys", exact=True).click()
     assert _violations(page) == []
@@ -72,14 +77,19 @@ def test_names_are_text_and_nothing_else(jack_server: str, chromium: Browser, tm
     with pit(tmp_path, chromium, rig) as found:
         page = found.page()
         alerts: list[str] = []
-        page.on("dialog", lambda dialog: (alerts.append(dialog.message), dialog.dismiss()))
+
+        def refuse(dialog: Dialog) -> None:
+            alerts.append(dialog.message)
+            dialog.dismiss()
+
+        page.on("dialog", refuse)
         for view in VIEWS:
             _turn(page, view)
             if view in ("show", "patch", "flow"):
                 expect(page.locator(f"#view-{view}")).to_contain_text(HOSTILE)
         _turn(page, "patch")
         page.get_by_role("button", name=f"{HOSTILE} keys: its routes and filters").click()
-        page.get_by_role("button", name="Edit the sounds").click()
+        page.get_by_role("button", name="Edit sounds").click()
         assert page.locator("img, [onerror]").count() == 0
         assert (alerts, found.said) == ([], [])
         page.close()

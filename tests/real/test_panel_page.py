@@ -6,8 +6,8 @@ import tomllib
 
 from playwright.sync_api import Page, expect
 
-from tests.support.engine_process import wait_for
 from tests.support.panel_in_browser import LONGEST, PHONE, Pit
+from tests.support.waiting import until
 
 MIDDLE_C = 60
 
@@ -42,7 +42,7 @@ def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
     os.kill(process, signal.SIGSTOP)
     try:
         page.get_by_role("button", name="Next", exact=True).click()
-        expect(page.locator("#dock-said")).to_contain_text("Asked for: next")
+        expect(page.locator("#dock-said")).to_contain_text("Requested: next")
         _in_force(page, 11, "Overture")
     finally:
         os.kill(process, signal.SIGCONT)
@@ -52,9 +52,9 @@ def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
 def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
     """A press in the table plays at once and is unsaved; Save proves it; Undo takes it back, Redo brings it again."""
     page = page_pit.page(view="patch")
-    page.get_by_role("button", name="keys to brass: not joined", exact=True).click()
-    expect(page.get_by_text("Unsaved: what plays is not in the rig file yet.")).to_be_visible()
-    page.get_by_role("button", name="keys to brass: joined", exact=True).wait_for()
+    page.get_by_role("button", name="keys to brass: not connected", exact=True).click()
+    expect(page.get_by_text("Unsaved: the rig file does not have these edits yet.")).to_be_visible()
+    page.get_by_role("button", name="keys to brass: connected", exact=True).wait_for()
     page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
     page_pit.heard("brass", (0, MIDDLE_C))
     page.get_by_role("button", name="Save").click()
@@ -63,13 +63,13 @@ def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
     saved = tomllib.loads(page_pit.engine.file.read_text(encoding="utf-8"))["scenes"][0]["routes"]
     assert any("brass" in route["to"] for route in saved)
     page.get_by_role("button", name="Undo").click()
-    page.get_by_role("button", name="keys to brass: not joined", exact=True).wait_for()
+    page.get_by_role("button", name="keys to brass: not connected", exact=True).wait_for()
     page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))  # it rings until its key is let go of
-    wait_for("the release", lambda: not page_pit.sounding("brass"))
+    until("the release", lambda: not page_pit.sounding("brass"))
     page.get_by_role("button", name="Redo").click()
-    page.get_by_role("button", name="keys to brass: joined", exact=True).wait_for()
-    page.get_by_role("button", name="keys to brass: joined", exact=True).click()
-    page.get_by_role("button", name="keys to brass: not joined", exact=True).wait_for()
+    page.get_by_role("button", name="keys to brass: connected", exact=True).wait_for()
+    page.get_by_role("button", name="keys to brass: connected", exact=True).click()
+    page.get_by_role("button", name="keys to brass: not connected", exact=True).wait_for()
     assert page_pit.said == []
 
 
@@ -77,17 +77,17 @@ def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
     """A filter is added by its form and is heard; a value that cannot be is refused, and its field marked."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
-    page.get_by_role("button", name="Edit the filters of route 1").click()
+    page.get_by_role("button", name="Edit filters of route 1").click()
     page.get_by_label("Another filter").select_option("transpose")
     page.get_by_role("button", name="Add the filter").click()
     semitones = page.get_by_label("Semitones", exact=False)
     semitones.fill("many")
-    page.get_by_role("button", name="Play this chain").click()
+    page.get_by_role("button", name="Apply filters").click()
     expect(page.locator(".chain").get_by_role("alert")).to_contain_text("semitones")
     expect(semitones).to_have_attribute("aria-invalid", "true")
     semitones.fill("7")
-    page.get_by_role("button", name="Play this chain").click()
-    page.get_by_role("button", name="keys to strings: joined through filters", exact=True).wait_for()
+    page.get_by_role("button", name="Apply filters").click()
+    page.get_by_role("button", name="keys to strings: connected through filters", exact=True).wait_for()
     page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
     page_pit.heard("strings", (0, MIDDLE_C + 7))
 
@@ -96,16 +96,16 @@ def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
     """A scene that comes into force while a chain and a burst are edited takes neither away, and gets neither."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
-    page.get_by_role("button", name="Edit the filters of route 1").click()
+    page.get_by_role("button", name="Edit filters of route 1").click()
     page.get_by_label("Another filter").select_option("transpose")
     page.get_by_role("button", name="Add the filter").click()
     page.get_by_label("Semitones", exact=False).fill("7")
-    page.get_by_role("button", name="Edit the sounds").click()
+    page.get_by_role("button", name="Edit sounds").click()
     page.get_by_label("Sound", exact=True).select_option(label="Tremolo")
     page.get_by_role("button", name="Next", exact=True).click()
     expect(page.locator("#dock-scene")).to_contain_text("12 Street at night")
     expect(page.get_by_label("Scene", exact=True)).to_have_value("11")
-    page.get_by_role("button", name="Play these sounds").click()
+    page.get_by_role("button", name="Apply sounds").click()
     page.get_by_text("scene 11: the burst has 1 step").first.wait_for()
     expect(page.get_by_label("Semitones", exact=False)).to_have_value("7")
     assert page_pit.scene() == 12
@@ -114,9 +114,9 @@ def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
 def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
     """Another sound is chosen by name and reaches the synth."""
     page = page_pit.page(view="patch")
-    page.get_by_role("button", name="Edit the sounds").click()
+    page.get_by_role("button", name="Edit sounds").click()
     page.get_by_label("Sound", exact=True).select_option(label="Tremolo")
-    page.get_by_role("button", name="Play these sounds").click()
+    page.get_by_role("button", name="Apply sounds").click()
     expect(page.get_by_text("string-machine: Tremolo")).to_be_visible()
     page.get_by_role("link", name="Show").click()
     page.locator("#scenes").get_by_role("button", name="Overture").click()
@@ -125,7 +125,7 @@ def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
         page_pit.boxes["strings"].listen()
         return page_pit.boxes["strings"].synth.sound.get(4, (0, 0, 0))[2] == 44  # program 45 of 1 to 128
 
-    wait_for("the program change", on_tremolo)
+    until("the program change", on_tremolo)
 
 
 def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
@@ -140,7 +140,7 @@ def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
     assert (0, MIDDLE_C) in page_pit.sounding("strings")
     panic.hover()
     page.mouse.down()
-    wait_for("silence", lambda: page.wait_for_timeout(50) or not page_pit.sounding("strings"))
+    until("silence", lambda: not page_pit.sounding("strings"))
     page.mouse.up()
     expect(page.locator("#dock-said")).to_have_attribute("data-state", "done")
 
@@ -150,7 +150,7 @@ def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: Pit) -> None:
     page = page_pit.page()
     old = page.locator("#old")
     page_pit.engine.kill()
-    expect(old).to_contain_text("What is shown is old")
+    expect(old).to_contain_text("Display out of date")
     page_pit.engine.start()
     expect(old).to_be_hidden()
     page.get_by_role("button", name="Next", exact=True).click()
@@ -170,7 +170,7 @@ def test_the_health_line_is_honest(page_pit: Pit) -> None:
     expect(health).to_have_text("All is well")
     page_pit.boxes["brass"].pull()
     expect(health).to_contain_text("brass", timeout=LONGEST)
-    expect(health).to_contain_text("To see to")
+    expect(health).to_contain_text("Needs attention")
     page_pit.boxes["brass"].plug()
     expect(health).to_have_text("All is well", timeout=LONGEST)
 
@@ -187,7 +187,7 @@ def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
         page.wait_for_timeout(300)
         return played.filter(has_text="out brass").count() > 0
 
-    wait_for("the note in the monitor", see)
+    until("the note in the monitor", see)
     page.get_by_role("button", name="Freeze").click()
     played.filter(has_text="out brass").filter(has_text="90 30 40").first.click()
     expect(page.locator(".explained")).to_contain_text("transpose")
@@ -203,13 +203,33 @@ def test_faults_are_found(page_pit: Pit) -> None:
     page = page_pit.page(view="gear")
     page.get_by_role("button", name="Test note: string-machine").click()
     page_pit.heard("strings", (4, MIDDLE_C))
-    wait_for("its end", lambda: not page_pit.sounding("strings"))
+    until("its end", lambda: not page_pit.sounding("strings"))
     expect(page.locator(".ports")).to_contain_text("used as keys")
-    page.get_by_role("button", name="Ask who is there").click()
+    page.get_by_role("button", name="Identify devices").click()
     expect(page.locator(".who")).to_contain_text("strings: no answer")
-    page.get_by_label("The second").select_option("13")
+    page.get_by_label("Second scene").select_option("13")
     page.get_by_role("button", name="Compare").click()
     expect(page.get_by_text("name: Overture in 11, Finale in 13")).to_be_visible()
+
+
+def test_the_handbook_is_read_and_searched(page_pit: Pit) -> None:
+    """A topic shows its page; a link leads to another; a search lists lines, and a press on one goes there."""
+    page = page_pit.page(PHONE, view="help")
+    handbook = page.locator(".handbook")
+    page.get_by_role("link", name="Limits").click()
+    expect(handbook.get_by_role("heading", name="Limits")).to_be_focused()
+    handbook.get_by_role("link", name="safety").click()
+    handbook.get_by_role("heading", name="Safety").wait_for()
+    page.get_by_role("link", name="All topics").click()
+    page.get_by_label("Search the handbook").fill("no such words")
+    expect(page.locator(".topics")).to_contain_text("No match.")
+    page.get_by_label("Search the handbook").fill("Hold Panic for")
+    page.locator(".topics").get_by_role("link", name="The front panel").click()
+    expect(handbook.locator("[data-line]:focus")).to_contain_text("Hold Panic for 0.6 s")
+    page.reload()
+    expect(handbook.locator("[data-line]:focus")).to_contain_text("Hold Panic for 0.6 s")
+    assert page.locator("img, [onerror]").count() == 0
+    assert page_pit.said == []
 
 
 def test_everything_goes_by_keyboard_alone(page_pit: Pit) -> None:
@@ -225,18 +245,18 @@ def test_everything_goes_by_keyboard_alone(page_pit: Pit) -> None:
     _in_force(page, 13, "Finale")
     press("r")
     page.get_by_role("heading", name="Patch").wait_for()
-    cell = page.get_by_role("button", name="keys to strings: not joined", exact=True)
+    cell = page.get_by_role("button", name="keys to strings: not connected", exact=True)
     cell.wait_for()
-    _tab_to(page, "keys to strings: not joined")
+    _tab_to(page, "keys to strings: not connected")
     press("ArrowRight")
     press("Enter")
-    page.get_by_role("button", name="keys to brass: joined", exact=True).wait_for()
+    page.get_by_role("button", name="keys to brass: connected", exact=True).wait_for()
     page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
     page_pit.heard("brass", (0, MIDDLE_C))
     _tab_to(page, "Panic")
     press("Enter")
     press("Enter")
-    wait_for("silence", lambda: page.wait_for_timeout(50) or not page_pit.sounding("brass"))
+    until("silence", lambda: not page_pit.sounding("brass"))
     assert page_pit.said == []
 
 

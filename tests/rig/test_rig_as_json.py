@@ -43,7 +43,7 @@ scenes = ["Finale", 11, 5]
 """
 
 
-def test_everything_that_is_shown():
+def test_everything_that_is_shown() -> None:
     """Names, wires, sounds, routes with their filters in the file's own keys, and set lists by number."""
     assert outline(read(TEXT, "test")) == {
         "name": "Lantern Street",
@@ -81,7 +81,7 @@ def test_everything_that_is_shown():
     }
 
 
-def test_it_can_be_sent():
+def test_it_can_be_sent() -> None:
     """All of it can be written as JSON, and read again."""
     found = outline(read(TEXT, "test"))
     assert json.loads(json.dumps(found)) == found

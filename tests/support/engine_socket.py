@@ -1,21 +1,24 @@
 """Both ends of an engine's socket."""
 
 import contextlib
+from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
+from typing import Any
 
 import trio
 
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
-from engine.live.process.instance_lock import claim_socket
+from engine.live.process.instance_lock import InstanceLock, claim_socket
 from engine.live.socket import client
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.server import SocketServer
 from engine.ports.memory import MemorySystem
+from tests.support.small_show import Bench
 
 
 @contextlib.contextmanager
-def claimed(name="pit"):
+def claimed(name: str = "pit") -> Iterator[InstanceLock]:
     """A name that is taken until the end of the block."""
     claim = claim_socket(name)
     try:
@@ -25,7 +28,9 @@ def claimed(name="pit"):
 
 
 @contextlib.asynccontextmanager
-async def serving(bench, file=Path("pit.toml"), text="", system=None):
+async def serving(
+    bench: Bench, file: Path = Path("pit.toml"), text: str = "", system: MemorySystem | None = None
+) -> AsyncIterator[Any]:
     """The engine named pit, answering; `text` is what its rig was read from."""
     with claimed() as claim:
         async with trio.open_nursery() as nursery:
@@ -37,12 +42,12 @@ async def serving(bench, file=Path("pit.toml"), text="", system=None):
             nursery.cancel_scope.cancel()
 
 
-async def ask(request):
+async def ask(request: dict[str, Any]) -> dict[str, Any]:
     """One request to it, one answer."""
     return await trio.to_thread.run_sync(client.ask, "pit", request)
 
 
-async def line_of(stream):
+async def line_of(stream: trio.SocketStream) -> bytes:
     """One line that the engine sends, or what came before it hung up."""
     line = b""
     with trio.fail_after(30), contextlib.suppress(trio.BrokenResourceError):

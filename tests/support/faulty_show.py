@@ -6,10 +6,10 @@ from MIDI 1.0; it is heard whether our ledger thinks that all is well or not.
 
 import heapq
 import itertools
-import os
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
+from functools import partial
 from importlib.metadata import EntryPoint
 from pathlib import Path
 from random import Random
@@ -34,6 +34,7 @@ from tests.support import breaking_filter
 from tests.support.at_once import at_once
 from tests.support.faulty_show_rig import FIRST, FOOT, INPUTS, LATCHED, OUTPUTS
 from tests.support.receiver import Receiver
+from tests.support.songs import BUSY, song_file
 
 MS = 1_000_000
 S = 1000 * MS
@@ -41,19 +42,11 @@ _POLL = 250_000  # ns, as the reader thread does while something plays
 _ROUND = 50 * MS  # how often the tasks that wait for virtual time are let run
 _PEDALS = (64, 66, 67, 69)
 
-SONG = Path("/usr/share/games/openttd/baseset/openmsx/tttheme2.mid")
-
-
-def need_song() -> None:
-    """Skip, or fail where nothing may be skipped, if the song is not here."""
-    if not SONG.exists():
-        (pytest.fail if os.environ.get("BAYLEAF_NO_SKIP") == "1" else pytest.skip)(f"{SONG} is not here")
-
 
 def song() -> list[tuple[int, int, bytes]]:
     """The song as (ns, input, message): its channels dealt out to the three inputs, four or so to each."""
     at, listed = 0.0, []
-    for message in mido.MidiFile(SONG):
+    for message in mido.MidiFile(song_file(BUSY)):
         at += message.time
         if not message.is_meta and hasattr(message, "channel"):
             source, channel = message.channel % 3, message.channel // 3
@@ -323,7 +316,7 @@ class Evening:
     def _listen(self) -> None:
         for name, message in self.system.listen():
             if name in self.loops:
-                self.at(self.now + MS, lambda name=name, message=message: self._come_round(name, message))
+                self.at(self.now + MS, partial(self._come_round, name, message))
 
     def _come_round(self, output: str, message: bytes) -> None:
         port = self.show.ports.in_meters[self.loops[output]].port if output in self.loops else None

@@ -118,7 +118,7 @@ class Hall:
         self._ip(self._switch, "link", "set", socket, "master", "switch", "promisc", "off")
 
     def listening(self, name: str) -> list[str]:
-        """What is open on a machine: "tcp 10.77.0.1:7447" and so on (ss(8))."""
+        """What is open on a machine: "tcp 10.77.0.1:7410" and so on (ss(8))."""
         told = _run(*self.command(name, "ss", "-Hlntu"))
         return sorted(f"{line.split()[0]} {line.split()[4]}" for line in told.splitlines())
 

@@ -5,7 +5,9 @@ Engines hear the same messages, put in by hand. Everything that takes a thread i
 
 import tomllib
 from collections import deque
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.link.keys import NetworkKeys
@@ -16,7 +18,7 @@ from engine.live.edit.rig_session import RigSession
 from engine.live.port_opening import PortOpener, connect
 from engine.live.show import Show
 from engine.ports.memory import MemorySystem
-from engine.rig.models.rig import rig_model
+from engine.rig.models.rig import Rig, rig_model
 from tests.support.fake_link import FakeNet
 from tests.support.receiver import Receiver
 from tests.support.small_show import HandReader
@@ -34,7 +36,7 @@ machine = "desk"
 main = "desk"
 standby = "spare"
 [network.machines]
-desk = { listen = "127.0.0.1:7447" }
+desk = { listen = "127.0.0.1:7410" }
 spare = { listen = "127.0.0.1:7448" }
 left = { listen = "127.0.0.1:7449" }
 [inputs]
@@ -74,14 +76,14 @@ to = ["brass"]
 """
 
 
-def rig_of(machine, text=RIG):
+def rig_of(machine: str, text: str = RIG) -> Rig:
     return rig_model().model_validate(tomllib.loads(text)).on(machine)
 
 
 class Engine:
     """One engine; `frozen`: its process stands still."""
 
-    def __init__(self, world, name):
+    def __init__(self, world: "World", name: str) -> None:
         self.world, self.name = world, name
         self.frozen = False
         self.link = world.net.link(name)
@@ -93,12 +95,13 @@ class Engine:
         self.opener = PortOpener(self.system, False, self.far)
         self.patch = connect(rig, self.opener)
         self.reader = HandReader()
-        self.told = []
+        self.told: list[str] = []
         self.show = Show(rig, self.patch, self.reader, clock=lambda: world.now, say=self.told.append)
         self.workshop = RigSession(self.show, Path(f"{name}.toml"), RIG)
         self.joined.tasks(self.show, self.workshop)
+        assert self.joined.standby is not None
         self.standby = self.joined.standby
-        self.errands = deque()
+        self.errands: deque[tuple[Callable[[], Any], Callable[[Any], None]]] = deque()
         self.standby.apart = lambda call, then: self.errands.append((call, then))
         self.show.apply(RecallScene(1), "start")
         self.show.apply(Begin())
@@ -106,7 +109,7 @@ class Engine:
         self.standby.listen(lambda: None)
         self.link.alive(self.far.names.alive(name))
 
-    def step(self):
+    def step(self) -> None:
         for _ in range(len(self.errands)):
             call, then = self.errands.popleft()
             then(call())
@@ -115,23 +118,24 @@ class Engine:
         self.show.check_outputs()
 
     @property
-    def in_charge(self):
+    def in_charge(self) -> bool:
         return self.standby.leadership.in_charge
 
 
 class Owner:
     """The machine that lends; `heard` has a receiver for each output, `sent` what came out with its time (ns)."""
 
-    def __init__(self, world):
+    def __init__(self, world: "World") -> None:
         self.world = world
         rig = rig_of("left")
+        assert rig.network is not None
         self.rig = rig
         self.names = NetworkKeys(rig.rig.name)
         self.link = world.net.link("left")
         self.lender = OutputLender({"strings": None, "brass": None}, 1000)
         self.gate = LenderEndpoint(self.lender, rig.network, self.link, self.names, lambda: None, lambda: world.now)
         self.heard = {"strings": Receiver(), "brass": Receiver()}
-        self.sent = []
+        self.sent: list[tuple[int, str, bytes]] = []
         self.gate.begin()
         for name in self.heard:
             self.link.alive(self.names.plugged("left", "out", name))
@@ -139,7 +143,7 @@ class Owner:
             self.link.alive(self.names.plugged("left", "in", name))
         self.link.alive(self.names.alive("left"))
 
-    def step(self):
+    def step(self) -> None:
         for output, message, _ in self.gate.turn():
             name = self.lender.outputs[output]
             self.heard[name].hear(message)
@@ -149,25 +153,25 @@ class Owner:
 class World:
     """`desk` is the main engine, `spare` the standby, `left` lends."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.now = 1_000 * MS
         self.net = FakeNet()
         self.owner = Owner(self)
-        self.engines = {}
+        self.engines: dict[str, Engine] = {}
         self.start("desk")
         self.start("spare")
         self.run(1500)
 
-    def start(self, name):
+    def start(self, name: str) -> Engine:
         self.engines[name] = Engine(self, name)
         return self.engines[name]
 
-    def play(self, source, *messages):
+    def play(self, source: int, *messages: str) -> None:
         """These arrive at both engines."""
         for engine in self.engines.values():
             engine.reader.put(source, *messages)
 
-    def run(self, ms):
+    def run(self, ms: int) -> None:
         end = self.now + ms * MS
         while self.now < end:
             self.now += STEP
@@ -176,25 +180,25 @@ class World:
                 if not engine.frozen:
                     engine.step()
 
-    def kill(self, name):
+    def kill(self, name: str) -> None:
         """As a process dies: its link's tokens are gone."""
         self.engines.pop(name).link.close()
 
-    def freeze(self, name):
+    def freeze(self, name: str) -> None:
         """Its loop stands still, and its watchdog sees it."""
         engine = self.engines[name]
         engine.frozen = True
         engine.link.gone(engine.far.names.alive(name))
 
-    def wake(self, name):
+    def wake(self, name: str) -> None:
         engine = self.engines[name]
         engine.frozen = False
         engine.link.alive(engine.far.names.alive(name))
 
-    def leaders(self):
+    def leaders(self) -> list[str]:
         return [name for name, engine in self.engines.items() if engine.in_charge]
 
-    def heard(self, name):
+    def heard(self, name: str) -> list[str]:
         """What an output played since the last call, in hexadecimal."""
         log = self.owner.heard[name].log
         found = [message.hex(" ").upper() for message in log if message[0] < 0xF8]

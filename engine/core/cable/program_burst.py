@@ -7,11 +7,10 @@ change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle t
 from collections.abc import Mapping, Sequence
 
 from engine.core.cable.scheduler import DIN, BurstUnit, CableSpeed, status_after
+from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX
 from engine.midi.setup_words import set_up
 from engine.rig.models.rig import BurstStep, Instrument, Rig, Scene
-
-BANK_MSB, BANK_LSB = 0, 32
 
 
 def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = "msb lsb") -> tuple[bytes, ...]:

@@ -2,13 +2,15 @@
 
 from typing import Final
 
+from engine.midi.controllers import KEEP_ORDER, LSB_OF, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH, PROGRAM
 
 Slot = tuple[int, ...]  # status, and number or key where there is one
 
-# Controllers whose values may not be replaced by newer ones: bank, data entry, switches, portamento source,
-# velocity prefix, increments and parameter numbers, mode messages (MIDI 1.0 Table III; CA-031 for 88).
-_KEPT: Final = frozenset((0, 32, 6, 38, *range(64, 70), *range(80, 85), 88, *range(96, 102), *range(120, 128)))
+#: MSB -> the LSB that a new value of it sets to 0 (MIDI 1.0 p. 12), so that an older value of that LSB is void
+VOID_WITH: Final[dict[Slot, Slot]] = {
+    (CONTROLLER | channel, msb): (CONTROLLER | channel, lsb) for channel in range(16) for msb, lsb in LSB_OF.items()
+}
 
 
 def slot(message: bytes) -> Slot | None:
@@ -25,11 +27,11 @@ def slot(message: bytes) -> Slot | None:
 def replaceable(message: bytes) -> Slot | None:
     """What a message is a value of, if a newer value may take its place; None if it must be kept."""
     kind = message[0] & 0xF0
-    if kind == PROGRAM or (kind == CONTROLLER and message[1] in _KEPT):
+    if kind == PROGRAM or (kind == CONTROLLER and message[1] in KEEP_ORDER):
         return None
     return slot(message)
 
 
 def resets(message: bytes) -> bool:
     """Whether this is Reset All Controllers, which values played before it must not overtake (RP-015)."""
-    return message[0] & 0xF0 == CONTROLLER and message[1] == 121
+    return message[0] & 0xF0 == CONTROLLER and message[1] == RESET_ALL_CONTROLLERS

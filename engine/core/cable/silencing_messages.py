@@ -2,10 +2,19 @@
 
 from typing import Final
 
+from engine.midi.controllers import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    EXPRESSION,
+    MODULATION,
+    PEDALS,
+    RESET_ALL_CONTROLLERS,
+    RESTS,
+)
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND
 
-# Controllers of a panic, on every channel: pedals up, all notes off, all sound off (MIDI 1.0 Tables III and IV).
-_PANIC_CONTROLLERS: Final = (64, 66, 67, 69, 123, 120)
+# Controllers of a panic, on every channel: pedals up, all notes off, all sound off.
+_PANIC_CONTROLLERS: Final = (*PEDALS, ALL_NOTES_OFF, ALL_SOUND_OFF)
 
 
 def _sweep() -> tuple[bytes, ...]:
@@ -14,7 +23,8 @@ def _sweep() -> tuple[bytes, ...]:
 
 
 def _wheels() -> tuple[bytes, ...]:
-    resets = ((CONTROLLER, 121, 0), (CONTROLLER, 1, 0), (CONTROLLER, 11, 127), (AFTERTOUCH, 0))
+    wheels = ((CONTROLLER, number, RESTS[number]) for number in (MODULATION, EXPRESSION))
+    resets = ((CONTROLLER, RESET_ALL_CONTROLLERS, 0), *wheels, (AFTERTOUCH, 0))
     return tuple(bytes((reset[0] | ch, *reset[1:])) for reset in resets for ch in range(16))
 
 

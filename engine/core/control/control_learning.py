@@ -5,17 +5,17 @@ from math import ceil
 from typing import Any, Final, NamedTuple
 
 from engine.core.control.control_matching import SONG_SELECT, Contact, closes, contact_of
+from engine.midi.controllers import BANKS, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 
 Heard = Sequence[tuple[int, bytes]]  # time in ns and message, in order
 
 _LEAST_GUARD: Final = 30  # ms
-_HALF: Final = 64  # MIDI 1.0 Table III: a switch is on from 64
 _SMALL_STEP: Final = 7  # knobs that send steps send small ones (common practice, no source)
 # Common practice, no source: a foot holds a switch down for longer than contacts bounce, and lifts for longer still.
 _HOLDS: Final = 60_000_000  # ns
 _RESTS: Final = 250_000_000  # ns
-_BANK: Final = (Contact(CONTROLLER, 0, 0)[:2], Contact(CONTROLLER, 32, 0)[:2])
+_BANK: Final = tuple((CONTROLLER, number) for number in BANKS)
 
 
 class LearnedControl(NamedTuple):
@@ -51,7 +51,7 @@ def _learned(contact: Contact, own: Heard) -> LearnedControl | None:
     when = _condition(contact, [message[-1] for _, message in own])
     if "turn" in when:
         return LearnedControl(when, len(own), 0.0, own[-1][0])
-    changes = list(_changes(own, range(when.get("at_least", _HALF if contact.kind == CONTROLLER else 0), 128)))
+    changes = list(_changes(own, range(when.get("at_least", ON_FROM if contact.kind == CONTROLLER else 0), 128)))
     bursts = list(_bursts(changes))
     presses = sum(burst[0][1] for burst in bursts)
     longest = max((burst[-1][0] - burst[0][0] for burst in bursts), default=0)
@@ -68,8 +68,8 @@ def _condition(contact: Contact, values: Sequence[int]) -> dict[str, Any]:
     if contact.kind == NOTE_ON:
         return {"note": number}
     if _are_steps(values):
-        return {"controller": number, "turn": "up" if values[0] < _HALF else "down"}
-    if max(values) >= _HALF:
+        return {"controller": number, "turn": "up" if values[0] < ON_FROM else "down"}
+    if max(values) >= ON_FROM:
         return {"controller": number}
     return {"controller": number, "at_least": max(1, (max(values) + 1) // 2)}
 

@@ -7,11 +7,11 @@ for some scenes over one for all.
 from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
+from engine.midi.controllers import ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, POLY_AFTERTOUCH, PROGRAM, SYSEX, is_press
 from engine.rig.models.control import Control, When
 
 SONG_SELECT: Final = 0xF3
-_HALF: Final = 64  # MIDI 1.0 Table III: a switch is on from 64
 _ANY: Final = -1
 
 Scene = tuple[int, str]
@@ -72,7 +72,7 @@ def closes(message: bytes, before: int | None, zone: range) -> bool | None:
 
 def turned(value: int) -> str | None:
     """Which way a knob that sends steps was turned: 1 to 63 is up, 127 to 65 down (common practice, no source)."""
-    return None if value in (0, _HALF) else "up" if value < _HALF else "down"
+    return None if value in (0, ON_FROM) else "up" if value < ON_FROM else "down"
 
 
 def holds_in(control: Control, scene: Scene | None) -> bool:
@@ -135,7 +135,7 @@ def _zone_of(when: When) -> Zone:
         return when.turn
     if when.controller is None:
         return range(128)
-    least = when.at_least if when.at_least is not None else 0 if when.at_most is not None else _HALF
+    least = when.at_least if when.at_least is not None else 0 if when.at_most is not None else ON_FROM
     return range(least, 128 if when.at_most is None else when.at_most + 1)
 
 

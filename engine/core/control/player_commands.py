@@ -17,6 +17,7 @@ from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import SceneInPlay
 from engine.core.state import State
 from engine.core.timing.sync_commands import control
+from engine.plurals import counted
 
 
 class PlayerCommands:
@@ -199,8 +200,8 @@ class PlayerCommands:
         for cable in state.cables:
             self._outputs.silence(now, cable, SWEEP, out)
         state.ledger.forget_keys()
-        notes = "1 note" if held == 1 else f"{held} notes"
-        text = f"panic: {notes} released, everything silenced on {len(state.cables)} outputs"
+        outputs = counted(len(state.cables), "output")
+        text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}"
         return state.outcome("panic", True, text, who)
 
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:

@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
+from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, SYSEX_END, is_whole
 from engine.midi.machine_control import read_machine_control
 from engine.midi.seven_bit_packing import pack
@@ -21,8 +22,6 @@ BLOCK: Final = 0x0A  # the command of a block of a backup, whichever way it goes
 
 _SHORTEST: Final = len(HEAD) + 4  # device, command, checksum, F7
 _SONG_SELECT: Final = 0xF3
-_BANK_HIGH: Final = 0x00
-_BANK_LOW: Final = 0x20
 _FORMATS: Final = frozenset((LIGHTING, ALL_TYPES, *range(SOUND, SOUND + 16)))  # 11 to 1F are kinds of sound
 _WHOLE: Final = re.compile("[0-9]+")
 _SHOW: Final = {"go": "next", "stop": "stop", "resume": "resume"}
@@ -96,10 +95,10 @@ class RemoteReader:
         high, low = self.banks.get(cable, (0, 0))
         if status == PROGRAM:
             return RemoteRequest("scene", (high << 7 | low) * 128 + message[1] + 1)
-        if status != CONTROLLER or message[1] not in (_BANK_HIGH, _BANK_LOW):
+        if status != CONTROLLER or message[1] not in BANKS:
             return None
         # a high byte sets the low byte to 0 (MIDI 1.0 p. 12)
-        self.banks[cable] = (message[2], 0) if message[1] == _BANK_HIGH else (high, message[2])
+        self.banks[cable] = (message[2], 0) if message[1] == BANK_MSB else (high, message[2])
         return RemoteRequest("bank")
 
     def _read_show(self, message: bytes) -> RemoteRequest | None:

@@ -9,7 +9,7 @@ from heapq import heappop, heappush
 from itertools import count
 from typing import Final, NamedTuple
 
-from engine.core.cable.replaceable_values import Slot, replaceable, resets
+from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets
 from engine.core.cable.scheduler import Unit
 from engine.core.routing.ledger import rest_of
 from engine.core.routing.scene_in_play import TimedMessage
@@ -53,6 +53,7 @@ class DelayedMessages:
             heappush(self._heap, (timed.at, next(self._number), DueMessage(name, source, timed.message, timed.outputs)))
         else:
             for output in timed.outputs:
+                self._outdate_value(name, output, slot)
                 number = self._values[name, output, slot] = next(self._number)
                 heappush(self._heap, (timed.at, number, DueMessage(name, source, timed.message, (output,))))
         self._look_ahead()
@@ -68,11 +69,15 @@ class DelayedMessages:
         for output, unit in units:
             for slot in filter(None, map(replaceable, unit)):
                 for name in players:
-                    self._values.pop((name, output, slot), None)
+                    self._outdate_value(name, output, slot)
             for reset in filter(resets, unit):
                 for key in [key for key in self._values if key[0] in players and key[1] == output]:
                     if _is_reset(key[2], reset):
                         del self._values[key]
+
+    def _outdate_value(self, name: int, output: int, slot: Slot) -> None:
+        for outdated in (slot, VOID_WITH.get(slot, slot)):
+            self._values.pop((name, output, outdated), None)
 
     def take(self, now: int) -> list[DueMessage]:
         """What is due by now, in order."""

@@ -10,8 +10,9 @@ channel was last told, for an instrument that forgot them while it was unplugged
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
+from engine.midi.controllers import BANK_MSB, BANKS, MSB_OF, RESTS
 from engine.midi.kinds import (
     AFTERTOUCH,
     CONTROLLER,
@@ -23,16 +24,6 @@ from engine.midi.kinds import (
     is_press,
     is_release,
 )
-
-#: resting values of the controllers that RP-015 resets (98 to 101 rest at "no parameter"), with 2, 4, 68 and 69, which
-#: the trade treats alike (common practice, no source)
-RESTING_CONTROLLERS: Final = {
-    **dict.fromkeys((1, 2, 4, 64, 65, 66, 67, 68, 69), 0),
-    **dict.fromkeys((11, 98, 99, 100, 101), 127),
-}
-#: low bytes of these, each with its high byte, which zeroes it (MIDI 1.0 p. 12)
-_HIGH_BYTE_OF: Final = {33: 1, 34: 2, 36: 4, 43: 11}
-_BANK_MSB, _BANK_LSB = 0, 32
 
 
 class Target(NamedTuple):
@@ -54,8 +45,8 @@ def rest_of(message: bytes) -> bytes | None:
     """The message that brings back to rest what this one moves; None if it moves nothing that has a rest."""
     kind = message[0] & 0xF0
     if kind == CONTROLLER:
-        number = _HIGH_BYTE_OF.get(message[1], message[1])
-        value = RESTING_CONTROLLERS.get(number)
+        number = MSB_OF.get(message[1], message[1])
+        value = RESTS.get(number)
         return None if value is None else bytes((message[0], number, value))
     if kind == POLY_AFTERTOUCH:
         return bytes((message[0], message[1], 0))
@@ -70,7 +61,7 @@ def named(message: bytes) -> bytes:
     """The part of a message that says what it moves, without the value."""
     kind = message[0] & 0xF0
     if kind == CONTROLLER:
-        return bytes((message[0], _HIGH_BYTE_OF.get(message[1], message[1])))
+        return bytes((message[0], MSB_OF.get(message[1], message[1])))
     return message[:2] if kind == POLY_AFTERTOUCH else message[:1]
 
 
@@ -219,10 +210,10 @@ class Ledger:
             place = (output, message[0] & 0x0F)
             if message[0] & 0xF0 == PROGRAM:
                 self._sounds[place] = (*self._banks.get(place, ()), message)
-            elif message[1] == _BANK_MSB:
+            elif message[1] == BANK_MSB:
                 self._banks[place] = (message,)  # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
             else:
-                high = (each for each in self._banks.get(place, ()) if each[1] == _BANK_MSB)
+                high = (each for each in self._banks.get(place, ()) if each[1] == BANK_MSB)
                 self._banks[place] = (*high, message)
 
     def sounds(self, output: int) -> dict[int, tuple[bytes, ...]]:
@@ -262,7 +253,7 @@ def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
     return tuple(
         message
         for message in messages
-        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in (_BANK_MSB, _BANK_LSB))
+        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in BANKS)
     )
 
 

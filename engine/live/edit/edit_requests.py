@@ -7,6 +7,7 @@ from engine.core import scene_snapshot
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import Answer, Change, RigSession
 from engine.live.show import Show
+from engine.plurals import counted
 from engine.rig.edit import scene_edits, scene_references
 
 _UNKNOWN = {"done": False, "text": "scenes takes list, copy, rename, renumber, move, delete, store, undo or redo"}
@@ -109,9 +110,5 @@ def _store(show: Show, number: int, name: str | None) -> tuple[Change, str]:
     routes, burst = scene_snapshot.routes(show.engine), scene_snapshot.burst(show.engine, scene)
     sounds = sum("program" in step or "sound" in step for step in burst)
     change = partial(scene_edits.put_scene, number=number, name=called, routes=routes, burst=burst)
-    counted = f"{_many(len(routes), 'route')}, {_many(sounds, 'sound')}"
-    return change, f"what plays is stored as scene {number} {called}: {counted}"
-
-
-def _many(count: int, word: str) -> str:
-    return f"{count} {word}" if count == 1 else f"{count or 'no'} {word}s"
+    held = f"{counted(len(routes), 'route', zero='no')}, {counted(sounds, 'sound', zero='no')}"
+    return change, f"what plays is stored as scene {number} {called}: {held}"

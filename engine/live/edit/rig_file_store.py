@@ -74,10 +74,3 @@ def lines(old: str, new: str, from_name: str, to_name: str) -> str:
     """What differs between two texts, line by line; signs that are not UTF-8 are shown as one that stands for them."""
     shown = differences.text(old, new, from_name, to_name)
     return shown.encode("utf-8", errors="surrogateescape").decode("utf-8", errors="replace")
-
-
-def counted(versions: int) -> str:
-    """How many versions there are, as a sentence."""
-    if versions == 1:
-        return "1 version is kept"
-    return f"{versions or 'no'} versions are kept"

@@ -14,10 +14,11 @@ import trio
 from engine.core.cable.remote_cable import far_outputs
 from engine.core.compiled import compile_rig
 from engine.live.edit.rig_adoption import adopt, read_here
-from engine.live.edit.rig_file_store import RigFileStore, counted, lines
+from engine.live.edit.rig_file_store import RigFileStore, lines
 from engine.live.edit.sound_list_files import Facts, SoundLists, facts
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
+from engine.plurals import counted
 from engine.rig.edit.scene_edits import EditError
 from engine.rig.edit.versions import SaveError, plain
 from engine.rig.read.load import RigError
@@ -194,7 +195,7 @@ class RigSession:
             listed = await self._shelf.listed()
         except SaveError as fault:
             return _refusal(str(fault))
-        return {"done": True, "text": counted(len(listed)), "versions": listed}
+        return {"done": True, "text": _kept(len(listed)), "versions": listed}
 
     async def unsaved_difference(self, version: int | None = None) -> Answer:
         """What plays and is not in the file, or not in this version, line by line."""
@@ -331,3 +332,7 @@ class RigSession:
 
 def _refusal(text: str) -> Answer:
     return {"done": False, "text": text}
+
+
+def _kept(versions: int) -> str:
+    return f"{counted(versions, 'version', zero='no')} {'is' if versions == 1 else 'are'} kept"

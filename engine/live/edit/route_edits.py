@@ -10,6 +10,7 @@ from typing import Any, Final, TypeGuard
 from engine.core import scene_snapshot
 from engine.live.edit.rig_session import Answer, Change, RigSession
 from engine.live.show import Show
+from engine.plurals import counted
 from engine.rig.edit import scene_edits
 from engine.rig.models.rig import Scene
 
@@ -63,7 +64,7 @@ def _with_way(show: Show, scene: Scene, source: object, target: object, on: bool
 
 def _with_chain(scene: Scene, route: object, through: object) -> tuple[Change, str] | Answer:
     if type(route) is not int or not 0 <= route < len(scene.routes):
-        routes = "1 route" if len(scene.routes) == 1 else f"{len(scene.routes) or 'no'} routes"
+        routes = counted(len(scene.routes), "route", zero="no")
         return {"done": False, "text": f"scene {scene.number} has {routes}; the first is route 0"}
     if not _is_tables(through):
         return {"done": False, "text": "through is a list of filters, each with its settings"}
@@ -79,7 +80,7 @@ def _with_chain(scene: Scene, route: object, through: object) -> tuple[Change, s
 def _with_burst(scene: Scene, burst: object) -> tuple[Change, str] | Answer:
     if not _is_tables(burst):
         return {"done": False, "text": "burst is a list of steps"}
-    steps = "1 step" if len(burst) == 1 else f"{len(burst) or 'no'} steps"
+    steps = counted(len(burst), "step", zero="no")
     done = f"scene {scene.number}: the burst has {steps}"
     return partial(scene_edits.set_burst, number=scene.number, burst=burst), done
 

@@ -17,6 +17,7 @@ from engine.live.gear.sysex_sending import SysexSending
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
 from engine.midi.kinds import SYSEX, SYSEX_END
+from engine.plurals import counted
 
 Answer = dict[str, Any]
 Report = Callable[[Answer], Awaitable[None]]
@@ -115,8 +116,7 @@ class SysexRequests:
         seconds = _seconds(request, "seconds", 0.5)
         rows = await identify(self._show, outputs, seconds, self._note, report, stop)
         devices = sum(row["identity"] is not None for row in rows)
-        counted = {0: "no device answered", 1: "1 device answered"}.get(devices, f"{devices} devices answered")
-        return {"done": True, "text": counted, "rows": rows}
+        return {"done": True, "text": f"{counted(devices, 'device', zero='no')} answered", "rows": rows}
 
     def _note(self, name: str, message: bytes) -> None:
         """Remember who is at an input, for the notes beside later dumps."""

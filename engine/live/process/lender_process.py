@@ -10,7 +10,7 @@ import secrets
 import signal
 import time
 from collections import deque
-from collections.abc import AsyncIterator, Callable, Sized
+from collections.abc import AsyncIterator, Callable
 from functools import partial
 from pathlib import Path
 from typing import Final
@@ -34,6 +34,7 @@ from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.priority import going_first, undisturbed
 from engine.live.process.watchdog import Watchdog
 from engine.live.process.worker_threads import to_its_end
+from engine.plurals import counted
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import RigError, read
 from filters.registry import FilterFault
@@ -107,7 +108,7 @@ class LenderProcess:
             nursery.start_soon(self._look_around)
             self._ports.reader.start(self._wake)
             inputs, outputs = self._ports.wanted_inputs(), self._ports.wanted_outputs()
-            lent = f"{_many(inputs, 'input')} and {_many(outputs, 'output')}"
+            lent = f"{counted(len(inputs), 'input')} and {counted(len(outputs), 'output')}"
             self._say(f"lending {lent} as {self._me}; stop with Ctrl-C")
             self._turn()
             await self.stop.wait()
@@ -242,7 +243,3 @@ async def lend(rig: Rig, rig_file: Path, opener: PortOpener, say: Callable[[str]
 async def _heed(signals: AsyncIterator[int], stop: trio.Event) -> None:
     async for _ in signals:
         stop.set()
-
-
-def _many(ports: Sized, what: str) -> str:
-    return f"{len(ports)} {what}{'' if len(ports) == 1 else 's'}"

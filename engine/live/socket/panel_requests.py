@@ -19,6 +19,7 @@ from engine.live.meters import PortMeter
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
 from engine.midi.message_words import describe, from_hex, note_name
+from engine.plurals import counted
 from engine.ports.port import PortError, PortSystem
 from engine.rig.edit import differences
 from engine.rig.models.rig import Rig, Scene
@@ -129,8 +130,8 @@ class PanelRequests:
             return _no_scene(rig, first if found[0] is None else second)
         one, other = found[0].number, found[1].number
         told = await in_a_thread(partial(differences.scenes, rig, one, other))
-        counted = "1 difference" if len(told) == 1 else f"{len(told) or 'no'} differences"
-        return {"done": True, "text": f"{counted} between scenes {one} and {other}", "differences": told}
+        count = counted(len(told), "difference", zero="no")
+        return {"done": True, "text": f"{count} between scenes {one} and {other}", "differences": told}
 
 
 def _written(found: Any, deep: int) -> str:

@@ -1,42 +1,62 @@
-// How much each port plays, made calm: a sign that comes stays for a while, so nothing flickers.
+// How much passes at each port, slowed down: a sign that appears stays for a while, so nothing flickers.
 
 import { held, on } from "./connection.js";
 
-const ROUND = 400; // ms between two looks; a sign changes 2.5 times a second at the most
+const ROUND = 400; // ms between two looks; a sign changes 2.5 times per second at the most
 const STAYS = 1000; // ms
 
-const ways = { in: new Map(), out: new Map() };
+/** @typedef {{count: number, rate: number, at: number}} Port */
+
+/** @type {Record<Way, Map<string, Port>>} */
+const ports = { in: new Map(), out: new Map() };
+/** @type {(() => void)[]} */
 const heeds = [];
 let looked = performance.now();
 
-/** Call this after each look. */
+/**
+ * Call this after each look.
+ * @param {() => void} heed
+ */
 export const onLook = (heed) => heeds.push(heed);
 
-/** Messages a second of a port by name, 0 if it has been still. */
+/**
+ * Messages per second at a port, 0 if it is still. Name and direction may come from the page's own elements.
+ * @param {string | undefined} way
+ * @param {string | undefined} name
+ */
 export function rate(way, name) {
-  return ways[way].get(name)?.rate ?? 0;
+  return ports[way === "in" ? "in" : "out"].get(name ?? "")?.rate ?? 0;
 }
 
-/** "♪ 12 a second", or "still". */
+/**
+ * "♪ 12/s", or "still".
+ * @param {string | undefined} way
+ * @param {string | undefined} name
+ */
 export function rateWords(way, name) {
   const found = rate(way, name);
-  return found ? `♪ ${found < 1 ? "1" : Math.round(found)}/s` : "still";
+  return found ? `♪ ${Math.max(1, Math.round(found))}/s` : "still";
 }
 
 export function start() {
   on("frame", ({ activity }) => {
     if (!activity) return;
-    for (const [way, names] of [["in", held.facts.inputs], ["out", held.facts.outputs]]) {
-      (activity[way] ?? []).forEach((count, index) => count && add(way, names?.[index], count));
-    }
+    activity.in.forEach((count, index) => add("in", held.facts.inputs?.[index], count));
+    activity.out.forEach((count, index) => add("out", held.facts.outputs?.[index], count));
   });
   setInterval(look, ROUND);
 }
 
+/**
+ * @param {Way} way
+ * @param {string | undefined} name
+ * @param {number} count
+ */
 function add(way, name, count) {
-  const port = ways[way].get(name) ?? { count: 0, rate: 0, at: 0 };
+  if (!count || name === undefined) return;
+  const port = ports[way].get(name) ?? { count: 0, rate: 0, at: 0 };
   port.count += count;
-  ways[way].set(name, port);
+  ports[way].set(name, port);
 }
 
 function look() {
@@ -44,7 +64,7 @@ function look() {
   const seconds = (now - looked) / 1000;
   looked = now;
   if (document.hidden) return;
-  for (const port of [...ways.in.values(), ...ways.out.values()]) {
+  for (const port of [...ports.in.values(), ...ports.out.values()]) {
     if (port.count) {
       port.rate = port.rate ? (port.rate + port.count / seconds) / 2 : port.count / seconds;
       port.at = now;

@@ -1,164 +1,211 @@
-// The burst of a scene: which instrument is put on which sound.
+// The burst of a scene: the bank selects and program changes that put each instrument on its sound.
 
 import { mayOperate } from "./commands.js";
-import { button, labelled, make, select } from "./dom.js";
 import { held } from "./connection.js";
+import { button, fault, find, findAll, labelled, make, note, select } from "./dom.js";
 import { edit, stayWith } from "./edited-scene.js";
 import { stepWords } from "./labels.js";
 
-// what a choice of sound stands for; a sound may have any name
+// what a choice of sound means; a sound may have any name
 const SOUND = "sound ";
 const PROGRAM = "program";
 const NOTHING = "nothing";
 
-let draft = null; // {scene, revision, steps}
-let shownIn = null;
+/** @typedef {{scene: number, revision: number | undefined, steps: BurstStep[], place: HTMLElement}} Draft */
+
+/** @type {Draft | null} */
+let draft = null;
 
 /** Close what is open. */
 export function forget() {
   draft = null;
 }
 
+/**
+ * Show the burst of this scene, unless it is being edited.
+ * @param {HTMLElement} place
+ * @param {Scene} scene
+ */
 export function show(place, scene) {
-  shownIn = place;
-  if (draft?.scene === scene.number) return; // it is being edited
+  if (draft?.scene === scene.number) return;
   draft = null;
-  const open = button("Edit the sounds", () => {
+  const open = button("Edit sounds", () => {
     stayWith(scene);
-    draft = { scene: scene.number, revision: held.rig.revision, steps: structuredClone(scene.burst) };
-    editor();
-    place.querySelector("select, button")?.focus();
+    draft = { scene: scene.number, revision: held.rig?.revision, steps: structuredClone(scene.burst), place };
+    showEditor(draft);
+    find(place, "select, button")?.focus();
   });
   open.disabled = !mayOperate();
   place.replaceChildren(
     scene.burst.length
       ? make("ol", { class: "filters" }, ...scene.burst.map((step) => make("li", { text: stepWords(step) })))
-      : make("p", { class: "note", text: "None: every instrument stays on what it plays." }),
+      : note("None: every instrument keeps its current sound."),
     open,
   );
 }
 
-function editor() {
-  const alert = make("p", { class: "fault", role: "alert", hidden: true });
-  const gear = held.rig.instruments;
+const instruments = () => held.rig?.instruments ?? [];
+
+/** @param {string | undefined} name */
+const soundsOf = (name) => instruments().find((each) => each.name === name)?.sounds ?? [];
+
+/**
+ * A step that puts this instrument on the first of its sounds, if it has any.
+ * @param {string} name
+ * @returns {BurstStep}
+ */
+function firstStep(name) {
+  const [sound] = soundsOf(name);
+  return sound === undefined ? { instrument: name } : { instrument: name, sound };
+}
+
+/** @param {Draft} of */
+function showEditor(of) {
+  const alert = fault("");
+  alert.hidden = true;
+  const gear = instruments();
   const adding = gear.length
     ? button("Add an instrument", () => {
-        const { name, sounds } = gear.find((each) => !draft.steps.some((step) => step.instrument === each.name)) ?? gear[0];
-        draft.steps.push(sounds.length ? { instrument: name, sound: sounds[0] } : { instrument: name });
-        editor();
-        [...shownIn.querySelectorAll("fieldset")].at(-1).querySelector("select").focus();
+        const unused = gear.find((each) => !of.steps.some((step) => step.instrument === each.name)) ?? gear[0];
+        of.steps.push(firstStep(unused.name));
+        showEditor(of);
+        focusStep(of, of.steps.length - 1);
       })
     : null;
-  shownIn.replaceChildren(
-    ...draft.steps.map(stepForm),
-    make("div", { class: "row" }, adding, button("Add a bare program", () => {
-      draft.steps.push({ output: held.rig.outputs[0]?.name, channel: 1, program: 1 });
-      editor();
+  of.place.replaceChildren(
+    ...of.steps.map((step, index) => stepForm(of, step, index)),
+    make("div", { class: "row" }, adding, button("Add a program change", () => {
+      of.steps.push({ output: held.rig?.outputs[0]?.name, channel: 1, program: 1 });
+      showEditor(of);
     })),
     alert,
-    make("div", { class: "row" }, button("Play these sounds", () => play(alert), { class: "accent" }), button("Leave them as they were", close)),
+    make("div", { class: "row" }, button("Apply sounds", () => apply(of, alert), { class: "accent" }), button("Cancel", () => close(of))),
   );
 }
 
-function close() {
-  const number = draft.scene;
+/**
+ * @param {Draft} of
+ * @param {number} index
+ */
+const focusStep = (of, index) => find(findAll(of.place, "fieldset")[index], "select")?.focus();
+
+/** @param {Draft} of */
+function close(of) {
   draft = null;
-  show(shownIn, held.rig.scenes.find((scene) => scene.number === number));
-  shownIn.querySelector("button")?.focus();
+  const scene = held.rig?.scenes.find(({ number }) => number === of.scene);
+  if (scene) show(of.place, scene);
+  find(of.place, "button")?.focus();
 }
 
-async function play(alert) {
+/**
+ * @param {Draft} of
+ * @param {HTMLElement} alert
+ */
+async function apply(of, alert) {
   alert.hidden = true;
-  const number = draft.scene;
-  const answer = await edit({ scene: number, what: "burst", burst: draft.steps }, "other sounds", draft.revision);
+  const answer = await edit({ scene: of.scene, what: "burst", burst: of.steps }, "other sounds", of.revision);
   if (answer.done) {
     draft = null;
-    shownIn.replaceChildren(make("p", { class: "note", role: "status", text: answer.text }));
+    of.place.replaceChildren(make("p", { class: "note", role: "status", text: answer.text }));
     return;
   }
   alert.textContent = answer.text;
   alert.hidden = false;
 }
 
-function stepForm(step, index) {
+/**
+ * @param {Draft} of
+ * @param {BurstStep} step
+ * @param {number} index
+ */
+function stepForm(of, step, index) {
   const title = `Step ${index + 1}`;
-  const put = (to) => () => {
-    draft.steps.splice(to, 0, ...draft.steps.splice(index, 1));
-    editor();
+  const put = (/** @type {number} */ to) => () => {
+    of.steps.splice(to, 0, ...of.steps.splice(index, 1));
+    showEditor(of);
   };
-  const earlier = button("Earlier", put(index - 1), { "aria-label": `Earlier: ${title}` });
-  const later = button("Later", put(index + 1), { "aria-label": `Later: ${title}` });
-  earlier.disabled = index === 0;
-  later.disabled = index === draft.steps.length - 1;
-  const out = button("Take out", () => {
-    draft.steps.splice(index, 1);
-    editor();
-  }, { "aria-label": `Take out: ${title}` });
+  const replace = (/** @type {BurstStep} */ other) => {
+    of.steps[index] = other;
+    showEditor(of);
+    focusStep(of, index);
+  };
+  const up = button("Move up", put(index - 1), { "aria-label": `Move up: ${title}` });
+  const down = button("Move down", put(index + 1), { "aria-label": `Move down: ${title}` });
+  up.disabled = index === 0;
+  down.disabled = index === of.steps.length - 1;
+  const remove = button("Remove", () => {
+    of.steps.splice(index, 1);
+    showEditor(of);
+  }, { "aria-label": `Remove: ${title}` });
   return make("fieldset", {}, make("legend", { text: title }),
-    make("div", { class: "pair" }, ...(step.instrument === undefined ? bareFields(step) : instrumentFields(step))),
-    make("div", { class: "row" }, earlier, later, out));
+    make("div", { class: "pair" }, ...(step.instrument === undefined ? bareFields(step) : instrumentFields(step, step.instrument, replace))),
+    make("div", { class: "row" }, up, down, remove));
 }
 
-function instrumentFields(step) {
-  const gear = held.rig.instruments;
-  const sounds = gear.find((each) => each.name === step.instrument)?.sounds ?? [];
-  const chosen = step.sound === undefined ? (step.program === undefined ? NOTHING : PROGRAM) : `${SOUND}${step.sound}`;
-  const options = [...sounds.map((name) => [`${SOUND}${name}`, name]), [PROGRAM, "a program by number"], [NOTHING, "nothing; keep its place"]];
+/**
+ * @param {BurstStep} step
+ * @param {string} instrument
+ * @param {(other: BurstStep) => void} replace
+ */
+function instrumentFields(step, instrument, replace) {
+  const chosen = step.sound !== undefined ? `${SOUND}${step.sound}` : step.program === undefined ? NOTHING : PROGRAM;
+  /** @type {import("./dom.js").Option[]} */
+  const options = [
+    ...soundsOf(instrument).map(/** @returns {[string, string]} */ (name) => [`${SOUND}${name}`, name]),
+    [PROGRAM, "a program by number"], [NOTHING, "nothing; keep the step"],
+  ];
   return [
-    labelled("Instrument", select(gear.map(({ name }) => [name, name]), step.instrument, (name) => {
-      replace(step, { instrument: name, ...(firstSound(name) && { sound: firstSound(name) }) });
-    })),
+    labelled("Instrument", select(instruments().map(({ name }) => [name, name]), instrument, (name) => replace(firstStep(name)))),
     labelled("Sound", select(options, chosen, (value) => {
-      const bare = { instrument: step.instrument };
-      replace(step, value === PROGRAM ? { ...bare, program: 1 } : value === NOTHING ? bare : { ...bare, sound: value.slice(SOUND.length) });
+      if (value === PROGRAM) replace({ instrument, program: 1 });
+      else replace(value === NOTHING ? { instrument } : { instrument, sound: value.slice(SOUND.length) });
     })),
     ...(chosen === PROGRAM ? programFields(step) : []),
   ];
 }
 
-const firstSound = (name) => held.rig.instruments.find((each) => each.name === name)?.sounds[0];
-
+/** @param {BurstStep} step */
 function bareFields(step) {
   return [
-    labelled("Output", select(held.rig.outputs.map(({ name }) => [name, name]), step.output, (name) => {
+    labelled("Output", select((held.rig?.outputs ?? []).map(({ name }) => [name, name]), step.output, (name) => {
       step.output = name;
     })),
-    number("Channel, 1 to 16", step.channel, (value) => {
+    number("Channel (1 to 16)", step.channel, (value) => {
       step.channel = value;
     }),
     ...programFields(step),
   ];
 }
 
+/** @param {BurstStep} step */
 function programFields(step) {
-  const bank = (place) => (value) => {
+  const bank = (/** @type {number} */ place) => (/** @type {unknown} */ value) => {
     const found = step.bank ?? [undefined, undefined];
     found[place] = value;
     if (found.every((each) => each === undefined)) delete step.bank;
     else step.bank = found;
   };
   return [
-    number("Bank, MSB (or empty)", step.bank?.[0], bank(0)),
-    number("Bank, LSB (or empty)", step.bank?.[1], bank(1)),
+    number("Bank MSB (optional)", step.bank?.[0], bank(0)),
+    number("Bank LSB (optional)", step.bank?.[1], bank(1)),
     number("Program", step.program, (value) => {
       step.program = value;
     }),
   ];
 }
 
+/**
+ * A field for a whole number. What is no number is passed on as it was typed: the engine says what is wrong with it.
+ * @param {string} title
+ * @param {unknown} value
+ * @param {(value: unknown) => void} changed
+ */
 function number(title, value, changed) {
   const field = make("input", { inputmode: "numeric", autocomplete: "off" });
-  field.value = value ?? "";
+  field.value = String(value ?? "");
   field.addEventListener("input", () => {
     const text = field.value.trim();
     changed(text === "" ? undefined : /^\d+$/.test(text) ? Number(text) : text);
   });
   return labelled(title, field);
-}
-
-function replace(step, facts) {
-  const index = draft.steps.indexOf(step);
-  draft.steps[index] = facts;
-  editor();
-  shownIn.querySelectorAll("fieldset")[index].querySelector("select").focus();
 }

@@ -1,16 +1,21 @@
-// What the player asks of the show. Nothing is shown as done before the engine's answer or a frame says so.
+// The commands that the player gives. Nothing is shown as done before the engine's answer or a frame says so.
 
-import { byId, say } from "./dom.js";
 import { ask, held, on } from "./connection.js";
+import { buttonById, byId, say } from "./dom.js";
 
 let asked = 0;
 
 export const mayOperate = () => held.role !== "view";
 
-/** Ask for something, in these words, and say what became of it. Resolves to the answer. */
+/**
+ * Ask for something, in these words, and show the outcome. Resolves to the answer.
+ * @template {string} Do
+ * @param {EngineRequest & {do: Do}} request
+ * @param {string} words
+ */
 export async function command(request, words) {
   const mine = ++asked;
-  tell(`Asked for: ${words} …`, "asked");
+  tell(`Requested: ${words} …`, "asked");
   const answer = await ask(request);
   if (mine === asked) tell(answer.done ? answer.text : `Not done: ${answer.text}`, answer.done ? "done" : "failed");
   return answer;
@@ -18,12 +23,26 @@ export async function command(request, words) {
 
 export const next = () => command({ do: "next" }, "next");
 export const back = () => command({ do: "back" }, "back");
-export const recall = (scene) => command({ do: "scene", scene: scene.number }, `${scene.number} ${scene.name}`);
-export const recallNumber = (number) => command({ do: "scene", scene: number }, `scene ${number}`);
-export const entry = (place, scene) => command({ do: "entry", entry: place }, `${scene.number} ${scene.name}`);
 export const panic = () => command({ do: "panic" }, "panic");
 
-/** A sentence beside the main actions. */
+/** @param {SceneName} scene */
+export const recall = (scene) => command({ do: "scene", scene: scene.number }, `${scene.number} ${scene.name}`);
+
+/** @param {number} number */
+export const recallNumber = (number) => command({ do: "scene", scene: number }, `scene ${number}`);
+
+/**
+ * Recall an entry of the set list in use.
+ * @param {number} place counts from 1
+ * @param {SceneName} scene
+ */
+export const entry = (place, scene) => command({ do: "entry", entry: place }, `${scene.number} ${scene.name}`);
+
+/**
+ * A sentence beside the main actions.
+ * @param {string} text
+ * @param {"asked" | "done" | "failed"} state
+ */
 export function tell(text, state) {
   const said = byId("dock-said");
   say(said, text);
@@ -34,6 +53,6 @@ export function start() {
   byId("next").addEventListener("click", next);
   byId("back").addEventListener("click", back);
   on("connection", () => {
-    for (const id of ["next", "back", "panic"]) byId(id).disabled = !mayOperate();
+    for (const id of ["next", "back", "panic"]) buttonById(id).disabled = !mayOperate();
   });
 }

@@ -1,16 +1,29 @@
-// The line to the panel: what is asked and answered, the frames that come, and how old they are.
+// The connection to the panel: requests and their answers, the frames that arrive, and how old they are.
 
 const OLD = 2000; // ms without a frame
-const FIRST_PAUSE = 300; // ms until the next try to connect; doubles up to
+const FIRST_PAUSE = 300; // ms until the next attempt to connect; doubles up to
 const LONGEST_PAUSE = 3000;
 const PATIENCE = 35000; // ms for an answer; the panel gives the engine 30 s at most
 
-/** What holds now. `facts` is the last value of everything a frame can tell. */
-export const held = { facts: {}, rig: null, filters: null, role: null, gone: null, heardAt: null, open: false };
+/**
+ * What is known now. `facts`: the latest value of everything that a frame can hold; `gone`: why the engine is away.
+ * @type {{
+ *   facts: Partial<Facts>, rig: Rig | null, filters: KnownFilters | null, role: Role | null, gone: string | null,
+ *   heardAt: number | null, heardTime: Date | null, open: boolean,
+ * }}
+ */
+export const held = {
+  facts: {}, rig: null, filters: null, role: null, gone: null, heardAt: null, heardTime: null, open: false,
+};
 
+/** @typedef {{frame: (frame: Frame) => void, rig: () => void, connection: () => void, age: () => void}} Listening */
+
+/** @type {{[What in keyof Listening]: Listening[What][]}} */
 const listeners = { frame: [], rig: [], connection: [], age: [] };
+/** @type {Map<number, {answered: (answer: any) => void, timer: number}>} */
 const waiting = new Map();
-let socket = null;
+/** @type {WebSocket} */
+let socket;
 let number = 0;
 let pause = FIRST_PAUSE;
 let resting = false;
@@ -19,33 +32,48 @@ let rigAsked = false;
 let oldBefore = false;
 let awakeSince = performance.now();
 
-/** Call `heed` with each frame ("frame"), each new rig ("rig"), when the line itself changes ("connection"), or as
- * what is shown becomes old, older, or fresh ("age"). */
+/**
+ * Call `heed` for each frame ("frame"), each new rig ("rig"), each change of the connection itself ("connection"), or
+ * as the display becomes out of date, older, or fresh ("age").
+ * @template {keyof Listening} What
+ * @param {What} what
+ * @param {Listening[What]} heed
+ */
 export function on(what, heed) {
   listeners[what].push(heed);
 }
 
-function tell(what, ...facts) {
-  for (const heed of listeners[what]) heed(...facts);
+/** @param {"rig" | "connection" | "age"} what */
+function tell(what) {
+  for (const heed of listeners[what]) heed();
 }
 
-/** Ask the engine; the answer always has `done` and `text`. */
+/**
+ * Ask the engine; the answer always has `done` and `text`.
+ * @template {string} Do
+ * @param {EngineRequest & {do: Do}} request
+ * @returns {Promise<Answer<Do>>}
+ */
 export function ask(request) {
-  if (!held.open) return Promise.resolve({ done: false, text: "There is no line to Bayleaf now; nothing was asked." });
+  if (!held.open) return Promise.resolve({ done: false, text: "Not connected to Bayleaf; nothing was sent." });
   const id = ++number;
   return new Promise((answered) => {
-    const timer = setTimeout(() => settle(id, { done: false, text: "No answer came; look at what is shown before you ask again." }), PATIENCE);
+    const timer = setTimeout(() => settle(id, { done: false, text: "No answer; check the display before you try again." }), PATIENCE);
     waiting.set(id, { answered, timer });
     socket.send(JSON.stringify({ id, ask: request }));
   });
 }
 
-/** Whether the messages that pass are wanted. */
+/**
+ * Whether frames are to carry the messages that pass.
+ * @param {boolean} wanted
+ */
 export function wantEvents(wanted) {
   eventsWanted = wanted;
   send({ events: wanted });
 }
 
+/** Whether no frame has come for two seconds. */
 export function isOld() {
   return !resting && performance.now() - Math.max(held.heardAt ?? 0, awakeSince) > OLD;
 }
@@ -70,6 +98,7 @@ export function start() {
   connect();
 }
 
+/** @param {{events: boolean} | {rest: boolean}} said */
 function send(said) {
   if (held.open) socket.send(JSON.stringify(said));
 }
@@ -87,11 +116,11 @@ function connect() {
     held.filters = null; // another engine may know others
     tell("connection");
   });
-  mine.addEventListener("message", (event) => heed(JSON.parse(event.data)));
+  mine.addEventListener("message", (event) => receive(JSON.parse(event.data)));
   mine.addEventListener("close", () => {
     held.open = false;
     for (const id of [...waiting.keys()]) {
-      settle(id, { done: false, text: "The line broke before the answer came; look at what is shown before you ask again." });
+      settle(id, { done: false, text: "The connection broke before the answer arrived; check the display before you try again." });
     }
     rigAsked = false;
     tell("connection");
@@ -101,15 +130,19 @@ function connect() {
   });
 }
 
-/** A pairing that has ended shows as a page that is refused: load it, for it is the form then. */
+/** A browser whose pairing has ended is refused the page: load it again, and the pairing form appears. */
 async function askForCode() {
   try {
     if ((await fetch("/", { cache: "no-store" })).status === 403) location.reload();
   } catch {
-    // the panel is away; the next try is under way
+    // the panel is away; the next attempt is under way
   }
 }
 
+/**
+ * @param {number} id
+ * @param {Answer} answer
+ */
 function settle(id, answer) {
   const asked = waiting.get(id);
   if (!asked) return;
@@ -118,29 +151,28 @@ function settle(id, answer) {
   asked.answered(answer);
 }
 
-function heed(said) {
-  if ("id" in said) settle(said.id, said.answer);
-  else if (said.frame) hear(said.frame);
-  else if ("role" in said) {
-    held.role = said.role;
-    tell("connection");
-  } else if (said.gone) {
-    held.gone = said.gone;
-    held.rig = null; // what comes back may be another engine, whose revisions begin anew
-    delete held.facts.network; // and which may have no other machines
-    tell("connection");
-  } else if (said.back) {
-    held.gone = null;
+/** @param {PanelMessage} message */
+function receive(message) {
+  if ("id" in message) settle(message.id, message.answer);
+  else if ("frame" in message) receiveFrame(message.frame);
+  else {
+    if ("role" in message) held.role = message.role;
+    else if ("gone" in message) {
+      held.gone = message.gone;
+      held.rig = null; // the engine that returns may be another one, whose revisions start again
+      delete held.facts.network; // and which may have no other machines
+    } else held.gone = null;
     tell("connection");
   }
 }
 
-function hear(frame) {
+/** @param {Frame} frame */
+function receiveFrame(frame) {
   held.heardAt = performance.now();
   held.heardTime = new Date();
-  const { activity, events, left_out: leftOut, told, ...lasting } = frame;
+  const { at, activity, events, left_out, told, ...lasting } = frame;
   Object.assign(held.facts, lasting);
-  tell("frame", frame);
+  for (const heed of listeners.frame) heed(frame);
   if (held.rig === null || held.rig.revision !== held.facts.revision) fetchRig();
   if (oldBefore) watchAge();
 }

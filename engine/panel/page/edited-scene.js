@@ -1,18 +1,23 @@
-// The scene that is worked on, and how an edit of it is asked for.
+// The scene that is shown and edited in Patch, and how an edit of it is requested.
 
 import { command } from "./commands.js";
 import { held } from "./connection.js";
 
-let chosen = null; // a number, or null: the one in force
+/** @type {number | null} a number, or null for the current scene */
+let chosen = null;
 
-/** The number that was chosen, or null for the scene in force. */
+/** The number that was chosen, or null for the current scene. */
 export const chosenScene = () => chosen;
 
+/** @param {number | null} number */
 export function chooseScene(number) {
   chosen = number;
 }
 
-/** Work on with this scene, whichever comes into force: what is being typed belongs to it. */
+/**
+ * Keep showing this scene when another is recalled: what is being typed belongs to it.
+ * @param {SceneName} scene
+ */
 export function stayWith({ number }) {
   chosen = number;
 }
@@ -23,7 +28,11 @@ export function scene() {
   return held.rig?.scenes.find((each) => each.number === number) ?? null;
 }
 
-/** Ask for an edit of the scene; `revision` is that of the rig its author looked at. */
-export function edit(request, words, revision = held.rig.revision) {
-  return command({ do: "edit", scene: scene().number, revision, ...request }, words);
+/**
+ * Request an edit of the scene; `revision` is that of the rig its author looked at.
+ * @param {Record<string, unknown>} request
+ * @param {string} words
+ */
+export function edit(request, words, revision = held.rig?.revision) {
+  return command({ do: "edit", scene: scene()?.number, revision, ...request }, words);
 }

@@ -1,15 +1,17 @@
-// The flow: a drawing of one scene, the same in words, and how full the cables are.
+// The view Flow: one scene as a drawing and in words, and the load of each cable.
 
 import { onLook, rate } from "./activity.js";
 import * as cableLoad from "./cable-load.js";
-import { byId, labelled, make, select, setOptions } from "./dom.js";
-import { drawing } from "./flow-drawing.js";
 import { held, on } from "./connection.js";
-import { filterWords, routeWords } from "./labels.js";
+import { byId, findAll, labelled, make, note, select, setOptions } from "./dom.js";
+import { drawing } from "./flow-drawing.js";
+import { filterWords, routeWords, sceneOptions, sceneWords } from "./labels.js";
 
-let chosen = null; // a scene's number, or null: the one in force
+/** @type {number | null} a scene's number, or null for the current one */
+let chosen = null;
+/** @type {ReturnType<typeof build> | null} */
 let parts = null;
-let drawnAt = "";
+let drawnWidth = -1; // pixels
 
 export function start() {
   cableLoad.start();
@@ -19,12 +21,12 @@ export function start() {
   });
   onLook(showActivity);
   addEventListener("resize", () => {
-    if (parts && drawnAt !== String(parts.picture.clientWidth)) render();
+    if (parts && drawnWidth !== parts.picture.clientWidth) render();
   });
 }
 
 export function enter() {
-  if (!parts) build();
+  parts ??= build();
   render();
   cableLoad.enter(parts.cables);
 }
@@ -32,7 +34,7 @@ export function enter() {
 export const leave = cableLoad.leave;
 
 function build() {
-  parts = {
+  const made = {
     scene: select([], "", (value) => {
       chosen = value === "" ? null : Number(value);
       render();
@@ -43,56 +45,73 @@ function build() {
   };
   byId("view-flow").append(
     make("h1", { id: "title-flow", tabindex: "-1", text: "Flow" }),
-    make("div", { class: "choose" }, labelled("Scene", parts.scene)),
-    parts.picture,
-    make("h2", { text: "The same in words" }),
-    parts.words,
-    make("h2", { text: "The cables over the last minute" }),
-    make("p", { class: "note", text: "How much of what its cable can carry each output sends. The upper line is the cable’s limit." }),
-    parts.cables,
+    make("div", { class: "choose" }, labelled("Scene", made.scene)),
+    made.picture,
+    make("h2", { text: "In words" }),
+    made.words,
+    make("h2", { text: "Cable load, last minute" }),
+    note("What each output sends, as a share of what its cable can carry. The dashed line is the cable’s limit."),
+    made.cables,
   );
+  return made;
 }
 
 function render() {
-  if (!parts || !held.rig || byId("view-flow").hidden) return;
-  const now = held.facts.scene;
-  setOptions(parts.scene, [["", now ? `the one in force: ${now.number} ${now.name}` : "the one in force"], ...held.rig.scenes.map((each) => [each.number, `${each.number} ${each.name}`])], chosen ?? "");
-  const scene = held.rig.scenes.find((each) => each.number === (chosen ?? now?.number));
-  drawnAt = String(parts.picture.clientWidth);
+  const { rig, facts } = held;
+  if (!parts || !rig || byId("view-flow").hidden) return;
+  setOptions(parts.scene, sceneOptions(), chosen ?? "");
+  const scene = rig.scenes.find((each) => each.number === (chosen ?? facts.scene?.number));
+  drawnWidth = parts.picture.clientWidth;
   if (!scene) {
-    parts.picture.replaceChildren(make("p", { class: "note", text: "No scene is in force; choose one." }));
+    parts.picture.replaceChildren(note("No current scene; choose one."));
     parts.words.replaceChildren();
     return;
   }
-  const muted = new Set(held.facts.muted_routes ?? []);
-  const routes = [
-    ...scene.routes.map((route, index) => ({ ...route, title: route.name ?? `Route ${index + 1}`, muted: muted.has(route.name) })),
-    ...held.rig.routes.map((route) => ({ ...route, title: route.name ?? "In every scene", lasting: true, muted: muted.has(route.name) })),
-  ];
-  if (routes.length) parts.picture.replaceChildren(drawing(`${scene.number} ${scene.name}`, routes, held.rig, Math.max(300, parts.picture.clientWidth), parseFloat(getComputedStyle(parts.picture).fontSize)));
-  else parts.picture.replaceChildren(make("p", { class: "note", text: "No route leads anywhere in this scene." }));
-  parts.words.replaceChildren(...routes.map(wordsOf), ...idle(routes));
+  const routes = routesOf(rig, scene);
+  const letters = parseFloat(getComputedStyle(parts.picture).fontSize);
+  parts.picture.replaceChildren(routes.length ? drawing(sceneWords(scene), routes, rig, Math.max(300, drawnWidth), letters) : note("This scene has no routes."));
+  parts.words.replaceChildren(...routes.map(wordsOf), ...unused(rig, routes));
   showActivity();
 }
 
+/**
+ * The scene's own routes, then those of every scene.
+ * @param {Rig} rig
+ * @param {Scene} scene
+ * @returns {DrawnRoute[]}
+ */
+function routesOf(rig, scene) {
+  const muted = new Set(held.facts.muted_routes ?? []);
+  const isMuted = (/** @type {Route} */ route) => route.name !== null && muted.has(route.name);
+  return [
+    ...scene.routes.map((route, index) => ({ ...route, title: route.name ?? `Route ${index + 1}`, muted: isMuted(route) })),
+    ...rig.routes.map((route) => ({ ...route, title: route.name ?? "In every scene", lasting: true, muted: isMuted(route) })),
+  ];
+}
+
+/** @param {DrawnRoute} route */
 function wordsOf(route) {
-  const through = route.through.length ? ` through ${route.through.map(filterWords).join(", then ")}` : ", as it is";
+  const through = route.through.length ? ` through ${route.through.map(filterWords).join(", then ")}` : ", unchanged";
   const more = [route.lasting && "in every scene", route.muted && "muted"].filter(Boolean).join(", ");
   return make("li", { text: `${routeWords(route)}${through}${more ? ` (${more})` : ""}` });
 }
 
-function idle(routes) {
-  const inputs = held.rig.inputs.filter((name) => !routes.some((route) => route.from.includes(name)));
-  const outputs = held.rig.outputs.map(({ name }) => name).filter((name) => !routes.some((route) => route.to.includes(name)));
+/**
+ * @param {Rig} rig
+ * @param {DrawnRoute[]} routes
+ */
+function unused(rig, routes) {
+  const inputs = rig.inputs.filter((name) => !routes.some((route) => route.from.includes(name)));
+  const outputs = rig.outputs.map(({ name }) => name).filter((name) => !routes.some((route) => route.to.includes(name)));
   return [
-    inputs.length ? make("li", { class: "note", text: `Lead nowhere: ${inputs.join(", ")}` }) : null,
-    outputs.length ? make("li", { class: "note", text: `Get nothing: ${outputs.join(", ")}` }) : null,
-  ].filter(Boolean);
+    ...(inputs.length ? [make("li", { class: "note", text: `Inputs without a route: ${inputs.join(", ")}` })] : []),
+    ...(outputs.length ? [make("li", { class: "note", text: `Outputs without a route: ${outputs.join(", ")}` })] : []),
+  ];
 }
 
 function showActivity() {
   if (!parts || byId("view-flow").hidden) return;
-  for (const mark of parts.picture.querySelectorAll("[data-port]")) {
+  for (const mark of findAll(parts.picture, "[data-port]")) {
     mark.classList.toggle("plays", rate(mark.dataset.way, mark.dataset.port) > 0);
   }
 }

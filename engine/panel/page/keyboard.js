@@ -1,54 +1,63 @@
-// The keyboard: one table, which the help shows as it is. No key counts while somebody writes in a field.
+// The keyboard shortcuts: one table, which the dialog "Keys" shows as it is. None works while a field is being typed in.
 
 import * as commands from "./commands.js";
-import { byId, kept, make } from "./dom.js";
+import { byId, inputById, kept, make } from "./dom.js";
 import * as panicButton from "./panic.js";
 
 const WAIT = 4000; // ms a number waits for its Enter
 
 let digits = "";
-let timer = null;
+/** @type {number | undefined} */
+let timer;
 
+const dialog = () => /** @type {HTMLDialogElement} */ (byId("keys"));
+
+/** @param {string} view */
 const go = (view) => () => {
   location.hash = view;
 };
 
-/** Key, what it does in words, and how. */
+/** @type {[key: string, words: string, act: () => unknown][]} */
 const KEYS = [
-  ["n", "next scene", commands.next],
-  ["b", "back", commands.back],
-  ["p", "panic: hold it, or press it twice", panicButton.press],
-  ["s", "the show", go("show")],
+  ["n", "Next", commands.next],
+  ["b", "Back", commands.back],
+  ["p", "Panic: hold it, or press it twice", panicButton.press],
+  ["s", "Show", go("show")],
   ["r", "Patch (routes)", go("patch")],
-  ["f", "the flow", go("flow")],
-  ["m", "the monitor", go("monitor")],
-  ["g", "the gear", go("gear")],
-  ["j", "find a scene to jump to", findScene],
-  ["?", "these keys", openHelp],
+  ["f", "Flow", go("flow")],
+  ["m", "Monitor", go("monitor")],
+  ["g", "Gear", go("gear")],
+  ["h", "Help", go("help")],
+  ["j", "Find a scene to jump to", findScene],
+  ["?", "This list", openKeys],
 ];
-const IN_WORDS = [["0 to 9, then Enter", "that scene"], ["Escape", "forget the number; close what is open"]];
-/** Those that would do something on the stage. */
+const IN_WORDS = [["0 to 9, then Enter", "Recall the scene of this number"], ["Escape", "Forget the number; close this list"]];
+/** The keys that change the show. */
 const OPERATES = new Set(["n", "b", "p"]);
 
 export function start() {
-  byId("keys-on").checked = kept.get("bayleaf-keys") !== "off";
-  byId("keys-on").addEventListener("change", () => kept.set("bayleaf-keys", byId("keys-on").checked ? "on" : "off"));
-  byId("help-open").addEventListener("click", openHelp);
-  byId("help-close").addEventListener("click", () => byId("help").close());
-  const rows = [...KEYS, ...IN_WORDS].map(([key, words]) => make("div", {}, make("dt", {}, make("kbd", { text: key })), make("dd", { text: words })));
+  const enabled = inputById("keys-on");
+  enabled.checked = kept.get("bayleaf-keys") !== "off";
+  enabled.addEventListener("change", () => kept.set("bayleaf-keys", enabled.checked ? "on" : "off"));
+  byId("keys-open").addEventListener("click", openKeys);
+  byId("keys-close").addEventListener("click", () => dialog().close());
+  const rows = [...KEYS, ...IN_WORDS].map(([key, words]) =>
+    make("div", {}, make("dt", {}, make("kbd", { text: String(key) })), make("dd", { text: String(words) })));
   byId("key-list").replaceChildren(...rows);
   addEventListener("keydown", heed);
   addEventListener("keyup", (event) => event.key.toLowerCase() === "p" && panicButton.release());
   addEventListener("blur", panicButton.release);
 }
 
+/** @param {EventTarget | null} target */
 function writes(target) {
   return target instanceof Element && target.closest("input:not([type=checkbox]), textarea, select, [contenteditable]") !== null;
 }
 
+/** @param {KeyboardEvent} event */
 function heed(event) {
-  if (event.ctrlKey || event.altKey || event.metaKey || writes(event.target) || byId("help").open) return;
-  if (!byId("keys-on").checked) return;
+  if (event.ctrlKey || event.altKey || event.metaKey || writes(event.target) || dialog().open) return;
+  if (!inputById("keys-on").checked) return;
   if (digits && (event.key === "Enter" || event.key === "Escape")) {
     event.preventDefault();
     endNumber(event.key === "Enter");
@@ -62,6 +71,7 @@ function heed(event) {
   }
 }
 
+/** @param {string} digit */
 function addDigit(digit) {
   digits = (digits + digit).slice(-5);
   clearTimeout(timer);
@@ -69,6 +79,7 @@ function addDigit(digit) {
   commands.tell(`Scene ${digits}: press Enter`, "asked");
 }
 
+/** @param {boolean} recall */
 function endNumber(recall) {
   clearTimeout(timer);
   const number = Number(digits);
@@ -82,7 +93,7 @@ function findScene() {
   setTimeout(() => byId("find-scene").focus());
 }
 
-function openHelp() {
-  byId("help").showModal();
-  byId("title-help").focus();
+function openKeys() {
+  dialog().showModal();
+  byId("title-keys").focus();
 }

@@ -1,9 +1,34 @@
 // Texts that several views show alike.
 
-/** "12 Finale", or a dash. */
+import { held } from "./connection.js";
+
+/**
+ * "12 Finale", or a dash.
+ * @param {SceneName | null | undefined} scene
+ */
 export const sceneWords = (scene) => (scene ? `${scene.number} ${scene.name}` : "–");
 
-/** A value of a filter's setting, short. */
+/**
+ * All scenes as options of a field, the current one first.
+ * @returns {import("./dom.js").Option[]}
+ */
+export function sceneOptions() {
+  const now = held.facts.scene;
+  const scenes = held.rig?.scenes ?? [];
+  return [["", now ? `current scene: ${sceneWords(now)}` : "current scene"], ...scenes.map(sceneOption)];
+}
+
+/**
+ * @param {SceneName} scene
+ * @returns {import("./dom.js").Option}
+ */
+export const sceneOption = (scene) => [scene.number, sceneWords(scene)];
+
+/**
+ * A value of a filter's setting, short.
+ * @param {unknown} value
+ * @returns {string}
+ */
 function valueWords(value) {
   if (Array.isArray(value)) return value.map(valueWords).join(" to ");
   if (value !== null && typeof value === "object") {
@@ -12,6 +37,10 @@ function valueWords(value) {
   return String(value);
 }
 
+/**
+ * @param {string} name
+ * @param {unknown} value
+ */
 function settingWords(name, value) {
   if (value === true) return name;
   if (Array.isArray(value) && (value.length !== 2 || name === "keep" || name === "drop" || name === "kinds")) {
@@ -24,45 +53,63 @@ function settingWords(name, value) {
   return `${name} ${valueWords(value)}`;
 }
 
-/** "transpose: semitones -12". */
+/**
+ * "transpose: semitones -12".
+ * @param {FilterStep} step
+ */
 export function filterWords({ filter, ...settings }) {
-  const told = Object.entries(settings).map(([name, value]) => settingWords(name, value));
-  return told.length ? `${filter}: ${told.join("; ")}` : filter;
+  const words = Object.entries(settings).map(([name, value]) => settingWords(name, value));
+  return words.length ? `${filter}: ${words.join("; ")}` : filter;
 }
 
+/** @param {FilterStep[]} through */
 export const chainWords = (through) => through.map((each) => each.filter).join(", ");
 
-/** What a burst step says. */
+/**
+ * What a step of a burst sends.
+ * @param {BurstStep} step
+ */
 export function stepWords(step) {
   const bank = step.bank ? `bank ${step.bank.join("/")}, ` : "";
-  const what = step.sound ?? (step.program === undefined || step.program === null ? "nothing (its place is kept)" : `${bank}program ${step.program}`);
+  const program = step.program === undefined || step.program === null ? "nothing (its place is kept)" : `${bank}program ${step.program}`;
+  const what = step.sound ?? program;
   return step.instrument ? `${step.instrument}: ${what}` : `${step.output}, channel ${step.channel}: ${what}`;
 }
 
+/** @param {Route} route */
 export const routeWords = (route) => `${route.from.join(", ")} → ${route.to.join(", ")}`;
 
-export const clockTime = (date) => date.toLocaleTimeString([], { hour12: false });
+/**
+ * The time of day by the clock of this computer, in hours, minutes and seconds.
+ * @param {Date} date
+ */
+export const timeWords = (date) => date.toLocaleTimeString([], { hour12: false });
 
+/** @param {number} share */
 export const percent = (share) => `${Math.round(100 * share)} %`;
 
-const KINDS = [
+/** The kinds of messages that the monitor can show, with their names. */
+export const KINDS = [
   ["note", "notes"],
   ["controller", "controllers"],
-  ["program", "programs"],
+  ["program", "program changes"],
   ["bend", "pitch bend"],
-  ["pressure", "pressure"],
+  ["pressure", "aftertouch"],
   ["sysex", "SysEx"],
   ["clock", "clock"],
   ["system", "other system messages"],
 ];
 
-export const kinds = () => KINDS;
+/** @type {Record<number, string>} */
+const KIND_OF_STATUS = { 0x80: "note", 0x90: "note", 0xa0: "pressure", 0xb0: "controller", 0xc0: "program", 0xd0: "pressure", 0xe0: "bend" };
 
-/** Of which of these kinds a message in hexadecimal is (MIDI 1.0 Detailed Specification 4.2.1, Tables I to VI). */
+/**
+ * The kind of a message in hexadecimal (MIDI 1.0 Detailed Specification 4.2.1, Tables I to VI).
+ * @param {string} message
+ */
 export function kindOf(message) {
   const status = parseInt(message.slice(0, 2), 16);
   if (status === 0xf0) return "sysex";
   if (status === 0xf8) return "clock";
-  if (status > 0xf0) return "system";
-  return { 0x80: "note", 0x90: "note", 0xa0: "pressure", 0xb0: "controller", 0xc0: "program", 0xd0: "pressure", 0xe0: "bend" }[status & 0xf0] ?? "system";
+  return KIND_OF_STATUS[status & 0xf0] ?? "system";
 }

@@ -2,35 +2,42 @@
 
 import * as activity from "./activity.js";
 import * as commands from "./commands.js";
+import * as connection from "./connection.js";
 import { byId, kept, say } from "./dom.js";
 import * as flow from "./flow.js";
 import * as gear from "./gear.js";
+import * as help from "./help.js";
 import * as keyboard from "./keyboard.js";
-import * as connection from "./connection.js";
 import * as machines from "./machines.js";
 import * as monitor from "./monitor.js";
 import * as panic from "./panic.js";
-import * as show from "./show.js";
 import * as patch from "./patch.js";
+import * as show from "./show.js";
 
-const VIEWS = { show, patch, flow, monitor, gear };
+/** @typedef {{start: () => void, enter: () => void, leave?: () => void}} View `start` once; the others at each turn */
 
+/** @type {Map<string, View>} */
+const VIEWS = new Map(Object.entries({ show, patch, flow, monitor, gear, help }));
+
+/** @type {string | null} */
 let current = null;
 
+/** Show the view that the address names: "#help", or "#help/limits" for a place within it. */
 function turn() {
-  const wanted = location.hash.slice(1);
-  if (!(wanted in VIEWS) && current) return; // a place within the view
-  const view = wanted in VIEWS ? wanted : "show";
+  const [wanted] = location.hash.slice(1).split("/");
+  const found = VIEWS.get(wanted);
+  if (!found && current) return; // a place within the view
+  const view = found ? wanted : "show";
   if (view === current) return;
-  VIEWS[current]?.leave?.();
+  if (current) VIEWS.get(current)?.leave?.();
   const first = current === null;
   current = view;
-  for (const name of Object.keys(VIEWS)) byId(`view-${name}`).hidden = name !== view;
-  for (const link of document.querySelectorAll("nav a")) {
+  for (const name of VIEWS.keys()) byId(`view-${name}`).hidden = name !== view;
+  for (const link of /** @type {NodeListOf<HTMLAnchorElement>} */ (document.querySelectorAll("nav a"))) {
     if (link.hash === `#${view}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
-  VIEWS[view].enter?.();
+  VIEWS.get(view)?.enter();
   byId("page").scrollTop = 0;
   if (!first) byId(`title-${view}`).focus({ preventScroll: true });
 }
@@ -44,12 +51,12 @@ function nameTheme() {
 
 byId("theme").addEventListener("click", () => {
   document.documentElement.dataset.theme = theme() === "dark" ? "light" : "dark";
-  kept.set("bayleaf-theme", document.documentElement.dataset.theme);
+  kept.set("bayleaf-theme", theme());
   nameTheme();
 });
 nameTheme();
 
-for (const part of [commands, panic, keyboard, activity, show, machines, patch, flow, monitor, gear]) part.start();
+for (const part of [commands, panic, keyboard, activity, machines, ...VIEWS.values()]) part.start();
 addEventListener("hashchange", turn);
 turn();
 connection.start();

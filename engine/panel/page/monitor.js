@@ -1,32 +1,35 @@
-// The monitor: what passes, in words, the newest on top. It holds still while somebody points at it or freezes it.
+// The view Monitor: the messages that pass, in words, the newest first. It pauses while somebody points at it, and freezes.
 
-import { button, byId, labelled, make, say, select, setOptions } from "./dom.js";
-import * as explain from "./explain.js";
 import { held, on, wantEvents } from "./connection.js";
-import { kindOf, kinds } from "./labels.js";
+import { button, byId, findAll, labelled, make, note, say, select, setOptions } from "./dom.js";
+import * as explain from "./explain.js";
+import { KINDS, kindOf, timeWords } from "./labels.js";
 
 const KEPT = 1000; // messages
 const SHOWN = 120; // lines
-const ROUND = 400; // ms between two changes of the list: fewer than three a second
+const ROUND = 400; // ms between two changes of the list: fewer than three per second
+const SOURCES = 6; // input messages that one output message may have been made from
 
-const lines = []; // the oldest first
+/** @type {MonitorLine[]} the oldest first */
+const lines = [];
 let fresh = 0; // lines that came since the list was shown last
 let leftOut = 0;
 let frozen = false;
 let pointed = false;
+/** @type {ReturnType<typeof build> | null} */
 let parts = null;
-let hidden = new Set(["clock"]);
+const hidden = new Set(["clock"]);
 let heardAt = 0; // the engine's clock in the last frame
-let lastTold = 0;
+let lastNotice = 0;
 
 export function start() {
-  on("frame", hear);
+  on("frame", receive);
   on("rig", listPorts);
-  setInterval(() => show(), ROUND);
+  setInterval(show, ROUND);
 }
 
 export function enter() {
-  if (!parts) build();
+  parts ??= build();
   listPorts();
   rebuild();
   wantEvents(true);
@@ -36,16 +39,17 @@ export function leave() {
   wantEvents(false);
 }
 
-function hear(frame) {
-  if (frame.at < heardAt) lastTold = 0; // another engine, whose clock began anew
+/** @param {Frame} frame */
+function receive(frame) {
+  if (frame.at < heardAt) lastNotice = 0; // another engine, whose clock starts again
   heardAt = frame.at;
-  const told = (frame.told ?? []).filter((each) => each.at > lastTold);
-  lastTold = Math.max(lastTold, ...told.map((each) => each.at));
+  const notices = (frame.told ?? []).filter((each) => each.at > lastNotice);
+  lastNotice = Math.max(lastNotice, ...notices.map((each) => each.at));
   const scene = held.facts.scene?.number ?? null;
-  const began = held.heardTime.getTime() - frame.at / 1e6;
-  const time = (at) => new Date(began + at / 1e6);
+  const began = (held.heardTime ?? new Date()).getTime() - frame.at / 1e6;
+  const time = (/** @type {number} */ at) => new Date(began + at / 1e6);
   const added = [
-    ...told.map(({ at, who, text }) => ({ at, time: time(at), way: "told", port: who, words: text, message: "", kind: "told" })),
+    ...notices.map(({ at, who, text }) => /** @type {MonitorLine} */ ({ at, time: time(at), way: "notice", port: who, words: text, message: "", kind: "notice" })),
     ...(frame.events ?? []).map((event) => ({ ...event, time: time(event.at), kind: kindOf(event.message), scene })),
   ].sort((one, other) => one.at - other.at);
   lines.push(...added);
@@ -55,60 +59,67 @@ function hear(frame) {
 }
 
 function build() {
-  const boxes = [...kinds(), ["told", "Bayleaf’s own words"]].map(([kind, words]) => {
-    const box = make("input", { type: "checkbox", on: { change: () => {
-      if (box.checked) hidden.delete(kind);
-      else hidden.add(kind);
-      rebuild();
-    } } });
-    box.checked = !hidden.has(kind);
-    return make("label", { class: "tick" }, box, ` ${words}`);
-  });
-  const point = (at) => () => {
+  const point = (/** @type {boolean} */ at) => () => {
     pointed = at;
     sayState();
   };
-  parts = {
+  const made = {
     port: select([["", "all ports"]], "", rebuild),
     freeze: button("Freeze", toggle, { "aria-pressed": "false" }),
-    state: make("p", { class: "note" }),
+    state: note(""),
     list: make("ol", { class: "passing", on: { pointerenter: point(true), pointerleave: point(false), focusin: point(true), focusout: point(false) } }),
-    way: make("aside", { class: "explained", "aria-label": "The way of one message" }),
+    trace: make("aside", { class: "explained", "aria-label": "The way of one message" }, note("Choose a message to trace it through the scene.")),
   };
-  parts.way.append(make("p", { class: "note", text: "Choose a line to see its way through the scene." }));
   byId("view-monitor").append(
     make("h1", { id: "title-monitor", tabindex: "-1", text: "Monitor" }),
-    make("div", { class: "choose" }, labelled("Port", parts.port), make("div", { class: "row" }, parts.freeze, button("Empty", empty))),
-    make("fieldset", { class: "kinds" }, make("legend", { text: "Kinds to show" }), ...boxes),
-    parts.state,
-    make("div", { class: "monitor" }, parts.list, parts.way),
+    make("div", { class: "choose" }, labelled("Port", made.port), make("div", { class: "row" }, made.freeze, button("Clear", clear))),
+    make("fieldset", { class: "kinds" }, make("legend", { text: "Messages to show" }), ...[...KINDS, ["notice", "Bayleaf’s own notices"]].map(kindBox)),
+    made.state,
+    make("div", { class: "monitor" }, made.list, made.trace),
   );
+  return made;
+}
+
+/** @param {string[]} kind */
+function kindBox([kind, words]) {
+  const change = () => {
+    if (box.checked) hidden.delete(kind);
+    else hidden.add(kind);
+    rebuild();
+  };
+  const box = make("input", { type: "checkbox", on: { change } });
+  box.checked = !hidden.has(kind);
+  return make("label", { class: "tick" }, box, ` ${words}`);
 }
 
 function listPorts() {
   if (!parts || !held.rig) return;
   const chosen = parts.port.value;
-  const inputs = held.rig.inputs.map((name) => [`in ${name}`, `in: ${name}`]);
-  const outputs = held.rig.outputs.map(({ name }) => [`out ${name}`, `out: ${name}`]);
-  const options = [["", "all ports"], ["in", "all inputs"], ["out", "all outputs"], ...inputs, ...outputs];
+  /** @type {import("./dom.js").Option[]} */
+  const options = [
+    ["", "all ports"], ["in", "all inputs"], ["out", "all outputs"],
+    ...held.rig.inputs.map(/** @returns {[string, string]} */ (name) => [`in ${name}`, `in: ${name}`]),
+    ...held.rig.outputs.map(/** @returns {[string, string]} */ ({ name }) => [`out ${name}`, `out: ${name}`]),
+  ];
   setOptions(parts.port, options, options.some(([value]) => value === chosen) ? chosen : "");
 }
 
+/** @param {MonitorLine} line */
 function wanted(line) {
   if (hidden.has(line.kind)) return false;
-  const port = parts.port.value;
+  const port = parts?.port.value ?? "";
   return port === "" || port === line.way || port === `${line.way} ${line.port}`;
 }
 
 function toggle() {
+  if (!parts) return;
   frozen = !frozen;
   parts.freeze.setAttribute("aria-pressed", String(frozen));
-  say(parts.freeze, frozen ? "Go on" : "Freeze");
+  say(parts.freeze, frozen ? "Resume" : "Freeze");
   show();
-  sayState();
 }
 
-function empty() {
+function clear() {
   lines.length = 0;
   leftOut = 0;
   rebuild();
@@ -127,41 +138,53 @@ function show() {
     const added = lines.slice(-fresh).filter(wanted).slice(-SHOWN);
     fresh = 0;
     parts.list.prepend(...added.reverse().map(row));
-    while (parts.list.children.length > SHOWN) parts.list.lastElementChild.remove();
+    while (parts.list.children.length > SHOWN) parts.list.lastElementChild?.remove();
   }
   sayState();
 }
 
 function sayState() {
-  const still = frozen ? `Frozen; ${fresh} more since.` : pointed ? `Held still while you are in the list; ${fresh} more since.` : "The newest is on top.";
-  say(parts.state, leftOut ? `${still} ${leftOut} were too many to show.` : still);
+  if (!parts) return;
+  const still = frozen ? `Frozen; ${fresh} new.` : pointed ? `Paused while you are in the list; ${fresh} new.` : "Newest first.";
+  say(parts.state, leftOut ? `${still} ${leftOut} not shown: too many at once.` : still);
 }
 
-const WAYS = { in: "in", out: "out", told: "says" };
-
+/** @param {MonitorLine} line */
 function row(line) {
   const inside = [
-    make("time", { text: `${line.time.toLocaleTimeString([], { hour12: false })}.${String(line.time.getMilliseconds()).padStart(3, "0")}` }),
-    make("span", { class: "from", text: `${WAYS[line.way]} ${line.port}` }),
+    make("time", { text: `${timeWords(line.time)}.${String(line.time.getMilliseconds()).padStart(3, "0")}` }),
+    make("span", { class: "from", text: line.way === "notice" ? line.port : `${line.way} ${line.port}` }),
     make("span", { class: "words", text: line.words }),
     make("code", { text: line.message }),
   ];
-  if (line.way === "told") return make("li", { class: "told" }, ...inside);
-  return make("li", {}, make("button", { type: "button", on: { click: (event) => choose(event.currentTarget, line) } }, ...inside));
+  if (line.way === "notice") return make("li", { class: "notice" }, ...inside);
+  /** @type {HTMLButtonElement} */
+  const shown = make("button", { type: "button", on: { click: () => choose(shown, line) } }, ...inside);
+  return make("li", {}, shown);
 }
 
+/**
+ * @param {HTMLElement} row
+ * @param {MonitorLine} line
+ */
 function choose(row, line) {
-  for (const other of parts.list.querySelectorAll("[aria-current]")) other.removeAttribute("aria-current");
+  if (!parts) return;
+  for (const other of findAll(parts.list, "[aria-current]")) other.removeAttribute("aria-current");
   row.setAttribute("aria-current", "true");
-  explain.show(parts.way, line, line.way === "in" ? [line] : before(line));
+  explain.show(parts.trace, line, line.way === "in" ? [line] : before(line));
 }
 
-/** What came in shortly before this went out, the nearest first; each message once. */
+/**
+ * What came in shortly before this went out, the nearest first; each message once.
+ * @param {MonitorLine} line
+ */
 function before(line) {
+  /** @type {Map<string, MonitorLine>} */
   const found = new Map();
   for (const each of lines.filter(({ way, at }) => way === "in" && at <= line.at).reverse()) {
-    found.set(`${each.port} ${each.message}`, found.get(`${each.port} ${each.message}`) ?? each);
-    if (found.size === 6) break;
+    const key = `${each.port} ${each.message}`;
+    if (!found.has(key)) found.set(key, each);
+    if (found.size === SOURCES) break;
   }
   return [...found.values()];
 }

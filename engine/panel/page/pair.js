@@ -1,6 +1,8 @@
-// A code that came by the camera stands behind "#": it is put into the form, and the player sends it.
+// A code from the camera is in the address behind "#": it is put into the form, and the player sends it.
 const code = decodeURIComponent(location.hash.slice(1));
-if (code) {
-  document.getElementById("code").value = code;
+const field = document.getElementById("code");
+if (code && field instanceof HTMLInputElement) {
+  field.value = code;
   history.replaceState(null, "", location.pathname);
 }
+export {};

@@ -1,16 +1,17 @@
-// Panic: one gesture that a stray touch cannot make. Hold the button for 0.6 seconds, or press Enter twice.
+// The Panic button. A stray touch does nothing: hold it for 0.6 seconds, or press Enter twice.
 
 import { panic, tell } from "./commands.js";
-import { byId } from "./dom.js";
+import { buttonById } from "./dom.js";
 
 const HOLD = 600; // ms
 const TWICE = 2000; // ms between the first press and the second
 
-let holding = null;
+/** @type {number | undefined} */
+let holding;
 let armedUntil = 0;
 
 export function start() {
-  const button = byId("panic");
+  const button = buttonById("panic");
   button.addEventListener("pointerdown", (event) => {
     if (event.button === 0) hold();
   });
@@ -24,7 +25,7 @@ export function start() {
   button.addEventListener("keyup", (event) => {
     if (event.key === "Enter" || event.key === " ") release();
   });
-  // a screen reader's press comes as a click alone, without pointer or key
+  // a screen reader's press arrives as a click alone, without pointer or key
   button.addEventListener("click", (event) => {
     if (event.detail === 0 && !again()) arm();
   });
@@ -40,19 +41,19 @@ export function press() {
 
 export function release() {
   clearTimeout(holding);
-  holding = null;
-  delete byId("panic").dataset.held;
+  holding = undefined;
+  delete buttonById("panic").dataset.held;
 }
 
 function hold() {
-  if (holding !== null || byId("panic").disabled) return;
-  byId("panic").dataset.held = "";
+  if (holding !== undefined || buttonById("panic").disabled) return;
+  buttonById("panic").dataset.held = "";
   holding = setTimeout(fire, HOLD);
 }
 
 function arm() {
   armedUntil = performance.now() + TWICE;
-  tell("Panic: once more, or hold", "asked");
+  tell("Panic: press again, or hold", "asked");
 }
 
 function again() {

@@ -1,21 +1,30 @@
-// The whole scene at one look: a row for each input, a column for each output, a press to join or part the two.
+// The patch of a scene as a table: a row for each input, a column for each output, a cell to connect or disconnect them.
 
 import { mayOperate } from "./commands.js";
-import { button, make } from "./dom.js";
 import { held } from "./connection.js";
+import { button, find, focused, make, note } from "./dom.js";
 
 const SIGNS = { none: "", plain: "✓", filtered: "ƒ" };
-const WORDS = { none: "not joined", plain: "joined", filtered: "joined through filters" };
+const WORDS = { none: "not connected", plain: "connected", filtered: "connected through filters" };
+/** @type {Record<string, [row: number, column: number]>} */
 const MOVES = { ArrowLeft: [0, -1], ArrowRight: [0, 1], ArrowUp: [-1, 0], ArrowDown: [1, 0] };
+
+/** @typedef {(cell: HTMLElement, input: string, output: string, connected: boolean) => unknown} Change */
 
 let at = [0, 0]; // row and column of the cell that Tab reaches
 
-/** A table of this scene; `change(cell, input, output, joined)` asks, `choose(input)` opens an input. */
+/**
+ * Show the table of this scene; `change` asks for another state of a cell, `choose` opens an input.
+ * @param {HTMLElement} place
+ * @param {Scene} scene
+ * @param {string} wanted
+ * @param {Change} change
+ * @param {(input: string) => void} choose
+ */
 export function table(place, scene, wanted, change, choose) {
-  const names = (all) => (all.some((name) => name.toLowerCase().includes(wanted)) ? all.filter((name) => name.toLowerCase().includes(wanted)) : all);
-  const inputs = names(held.rig.inputs);
-  const outputs = names(held.rig.outputs.map(({ name }) => name));
-  const focused = place.contains(document.activeElement) && document.activeElement.closest("td") !== null;
+  const inputs = matching(held.rig?.inputs ?? [], wanted);
+  const outputs = matching(held.rig?.outputs.map(({ name }) => name) ?? [], wanted);
+  const hadFocus = place.contains(document.activeElement) && focused()?.closest("td") !== null;
   at = [Math.min(at[0], inputs.length - 1), Math.min(at[1], outputs.length - 1)];
   const heads = outputs.map((name) => make("th", { scope: "col" }, make("span", { text: name }),
     make("span", { class: "plays", "data-way": "out", "data-port": name, "data-short": "" })));
@@ -25,15 +34,33 @@ export function table(place, scene, wanted, change, choose) {
     ...outputs.map((output, column) => make("td", {}, cell(scene, input, output, [row, column], change)))));
   const body = make("tbody", { on: { keydown: (event) => move(event, place) } }, ...rows);
   place.replaceChildren(
-    make("p", { class: "note", text: "✓ joined, ƒ joined through filters, • in every scene, ♪ plays now. Press a place to join or part; press an input’s name for its filters." }),
+    note("✓ connected, ƒ connected through filters, • in every scene, ♪ active. Click a cell to connect or disconnect; click an input’s name for its filters."),
     make("table", { "aria-label": "Inputs in rows, outputs in columns" }, make("thead", {}, make("tr", {}, make("td", {}), ...heads)), body));
-  if (focused) cellAt(place)?.focus();
+  if (hadFocus) cellAt(place)?.focus();
 }
 
+/**
+ * The names with these letters; all, if none has them.
+ * @param {string[]} names
+ * @param {string} wanted
+ */
+export function matching(names, wanted) {
+  const found = names.filter((name) => name.toLowerCase().includes(wanted));
+  return found.length ? found : names;
+}
+
+/**
+ * @param {Scene} scene
+ * @param {string} input
+ * @param {string} output
+ * @param {[row: number, column: number]} where
+ * @param {Change} change
+ */
 function cell(scene, input, output, where, change) {
-  const leading = scene.routes.filter((route) => route.from.includes(input) && route.to.includes(output));
-  const always = held.rig.routes.some((route) => route.from.includes(input) && route.to.includes(output));
-  const how = !leading.length ? "none" : leading.some((route) => route.through.length) ? "filtered" : "plain";
+  const connects = (/** @type {Route} */ route) => route.from.includes(input) && route.to.includes(output);
+  const own = scene.routes.filter(connects);
+  const always = held.rig?.routes.some(connects);
+  const how = !own.length ? "none" : own.some((route) => route.through.length) ? "filtered" : "plain";
   const made = button(`${SIGNS[how]}${always ? "•" : ""}`, () => {
     at = where;
     change(made, input, output, how !== "none");
@@ -48,18 +75,24 @@ function cell(scene, input, output, where, change) {
   return made;
 }
 
-const cellAt = (place) => place.querySelector(`[data-at="${at.join()}"]`);
+/** @param {HTMLElement} place */
+const cellAt = (place) => find(place, `[data-at="${at.join()}"]`);
 
-/** Arrow keys go from cell to cell. */
+/**
+ * Arrow keys go from cell to cell.
+ * @param {KeyboardEvent} event
+ * @param {HTMLElement} place
+ */
 function move(event, place) {
   const by = MOVES[event.key];
-  const from = event.target.dataset?.at?.split(",").map(Number);
+  const from = event.target instanceof HTMLElement ? event.target.dataset.at?.split(",").map(Number) : undefined;
   if (!by || !from) return;
-  const next = place.querySelector(`[data-at="${from[0] + by[0]},${from[1] + by[1]}"]`);
   event.preventDefault();
+  const to = [from[0] + by[0], from[1] + by[1]];
+  const next = find(place, `[data-at="${to.join()}"]`);
   if (!next) return;
   cellAt(place)?.setAttribute("tabindex", "-1");
-  at = [from[0] + by[0], from[1] + by[1]];
+  at = to;
   next.setAttribute("tabindex", "0");
   next.focus();
 }

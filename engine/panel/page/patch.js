@@ -1,17 +1,19 @@
-// The patch: which input reaches which output in one scene, and the work on it.
+// The view Patch: which input reaches which output in one scene, and its routes, filters and sounds, to be edited.
 
 import { onLook, rateWords } from "./activity.js";
 import * as burst from "./burst.js";
 import { command, mayOperate } from "./commands.js";
-import { button, byId, kept, labelled, make, say, select, setOptions } from "./dom.js";
 import { held, on } from "./connection.js";
+import { button, byId, find, findAll, focused, kept, labelled, make, note, say, select, setOptions } from "./dom.js";
 import { chooseScene, chosenScene, scene } from "./edited-scene.js";
-import { table } from "./patch-table.js";
 import * as inputRoutes from "./input-routes.js";
-import { chainWords } from "./labels.js";
+import { chainWords, sceneOptions } from "./labels.js";
+import { table } from "./patch-table.js";
 
+/** @type {string | null} */
 let chosenInput = null;
 let asTable = kept.get("bayleaf-patch") !== "list" && matchMedia("(min-width: 64rem)").matches;
+/** @type {ReturnType<typeof build> | null} */
 let parts = null;
 
 export function start() {
@@ -19,27 +21,25 @@ export function start() {
   on("connection", render);
   on("frame", (frame) => {
     if ("unsaved" in frame) showUnsaved();
-    if ("muted_routes" in frame) render();
-    if ("scene" in frame) render();
+    if ("muted_routes" in frame || "scene" in frame) render();
   });
   onLook(showActivity);
 }
 
 export function enter() {
-  if (!parts) build();
+  parts ??= build();
   render();
 }
 
 function build() {
-  const find = make("input", { autocomplete: "off", spellcheck: "false", on: { input: render } });
-  parts = {
+  const made = {
     scene: select([], "", (value) => {
       chooseScene(value === "" ? null : Number(value));
       inputRoutes.forget();
       burst.forget();
       render();
     }),
-    find,
+    search: make("input", { autocomplete: "off", spellcheck: "false", on: { input: render } }),
     table: make("div", { class: "table" }),
     form: button("", changeForm),
     unsaved: make("p", { class: "unsaved", role: "status" }),
@@ -48,23 +48,25 @@ function build() {
     save: button("Save", () => save()),
     said: make("div", { class: "save-said", role: "status" }),
     inputs: make("ul", { class: "inputs" }),
+    list: make("div", { class: "sources" }),
     detail: make("div", { class: "detail" }),
     burst: make("div", { class: "burst" }),
     body: make("div", { class: "patch" }),
   };
-  parts.list = make("div", { class: "sources" }, parts.inputs);
-  parts.body.append(parts.list, parts.detail);
+  made.list.append(made.inputs);
+  made.body.append(made.list, made.detail);
   byId("view-patch").append(
     make("h1", { id: "title-patch", tabindex: "-1", text: "Patch" }),
-    make("div", { class: "choose" }, labelled("Scene", parts.scene), make("div", { class: "row" }, parts.undo, parts.redo, parts.save, parts.form)),
-    parts.unsaved,
-    parts.said,
-    labelled("Find an input or output", find),
-    parts.table,
-    parts.body,
-    make("h2", { text: "Sounds this scene calls up" }),
-    parts.burst,
+    make("div", { class: "choose" }, labelled("Scene", made.scene), make("div", { class: "row" }, made.undo, made.redo, made.save, made.form)),
+    made.unsaved,
+    made.said,
+    labelled("Find an input or output", made.search),
+    made.table,
+    made.body,
+    make("h2", { text: "Burst: the sounds that this scene recalls" }),
+    made.burst,
   );
+  return made;
 }
 
 function changeForm() {
@@ -73,15 +75,19 @@ function changeForm() {
   render();
 }
 
+/**
+ * @param {"playing" | "file"} [choice] which of two versions to keep, where the file has changed meanwhile
+ * @returns {Promise<void>}
+ */
 async function save(choice) {
   const answer = await command({ do: "save", ...(choice && { choice }) }, "save");
-  const clash = !answer.done && answer.text.includes("--playing");
-  parts.said.replaceChildren(
+  const conflict = !answer.done && answer.text.includes("--playing");
+  parts?.said.replaceChildren(
     make("pre", { text: answer.text }),
-    ...(clash
+    ...(conflict
       ? [make("div", { class: "row" },
           button("Save what plays", () => save("playing")),
-          button("Play what the file holds", () => save("file")))]
+          button("Play the file", () => save("file")))]
       : []),
   );
 }
@@ -89,39 +95,47 @@ async function save(choice) {
 function showUnsaved() {
   if (!parts) return;
   const unsaved = held.facts.unsaved;
-  say(parts.unsaved, unsaved ? "Unsaved: what plays is not in the rig file yet." : "Saved: the rig file holds what plays.");
+  say(parts.unsaved, unsaved ? "Unsaved: the rig file does not have these edits yet." : "Saved: the rig file holds what plays.");
   parts.unsaved.dataset.state = unsaved ? "unsaved" : "saved";
 }
 
 function render() {
   if (!parts || !held.rig || byId("view-patch").hidden) return;
-  const now = held.facts.scene;
-  const options = held.rig.scenes.map((each) => [each.number, `${each.number} ${each.name}`]);
-  setOptions(parts.scene, [["", now ? `the one in force: ${now.number} ${now.name}` : "the one in force"], ...options], chosenScene() ?? "");
+  setOptions(parts.scene, sceneOptions(), chosenScene() ?? "");
   for (const each of [parts.undo, parts.redo, parts.save]) each.disabled = !mayOperate();
   showUnsaved();
   const shown = scene();
   if (!shown) {
-    parts.inputs.replaceChildren(make("li", { class: "note", text: "No scene is in force; choose one." }));
-    parts.table.replaceChildren();
-    parts.detail.replaceChildren();
-    parts.burst.replaceChildren();
+    parts.inputs.replaceChildren(make("li", { class: "note", text: "No current scene; choose one." }));
+    for (const each of [parts.table, parts.detail, parts.burst]) each.replaceChildren();
     return;
   }
-  if (chosenInput !== null && !held.rig.inputs.includes(chosenInput)) chosenInput = null;
-  const wanted = parts.find.value.trim().toLowerCase();
+  const wanted = parts.search.value.trim().toLowerCase();
   showForm(shown, wanted);
-  parts.body.classList.toggle("chosen", chosenInput !== null);
-  if (chosenInput === null && asTable) parts.detail.replaceChildren();
-  else if (chosenInput === null) {
-    parts.detail.replaceChildren(make("p", { class: "note", text: "Choose an input to see and change where it leads." }));
-  } else inputRoutes.show(parts.detail, shown, chosenInput, wanted, () => choose(null));
+  showDetail(shown, wanted);
   burst.show(parts.burst, shown);
   showActivity();
 }
 
+/**
+ * @param {Scene} shown
+ * @param {string} wanted
+ */
+function showDetail(shown, wanted) {
+  if (!parts) return;
+  if (chosenInput !== null && !held.rig?.inputs.includes(chosenInput)) chosenInput = null;
+  parts.body.classList.toggle("chosen", chosenInput !== null);
+  if (chosenInput !== null) inputRoutes.show(parts.detail, shown, chosenInput, wanted, () => choose(null));
+  else parts.detail.replaceChildren(...(asTable ? [] : [note("Choose an input to see and edit its routes.")]));
+}
+
+/**
+ * @param {Scene} shown
+ * @param {string} wanted
+ */
 function showForm(shown, wanted) {
-  say(parts.form, asTable ? "As a list" : "As a table");
+  if (!parts) return;
+  say(parts.form, asTable ? "Show as list" : "Show as table");
   parts.table.hidden = parts.list.hidden = true;
   parts.body.classList.toggle("under", asTable);
   if (asTable) table(parts.table, shown, wanted, inputRoutes.change, choose);
@@ -129,49 +143,68 @@ function showForm(shown, wanted) {
   (asTable ? parts.table : parts.list).hidden = false;
 }
 
+/**
+ * @param {Scene} shown
+ * @param {string} wanted
+ */
 function listInputs(shown, wanted) {
-  const focused = document.activeElement?.dataset?.input;
-  const rows = held.rig.inputs.map((name) => [name, reach(shown, name)]).filter(([name, reached]) =>
+  if (!parts) return;
+  const before = focused()?.dataset.input;
+  const rows = (held.rig?.inputs ?? []).map((name) => ({ name, reached: reach(shown, name) })).filter(({ name, reached }) =>
     `${name} ${reached.map((each) => each.text).join(" ")}`.toLowerCase().includes(wanted));
-  parts.inputs.replaceChildren(...rows.map(([name, reached]) => {
-    const row = make("button", { type: "button", class: "input", "aria-pressed": String(name === chosenInput), on: { click: () => choose(name) } },
-      make("span", { class: "name", text: name }),
-      make("span", { class: "plays", "data-way": "in", "data-port": name }),
-      ...(reached.length
-        ? reached.map((each) => make("span", { class: "reaches" }, make("span", { text: `→ ${each.text}` }), each.through ? make("em", { text: ` through ${each.through}` }) : null))
-        : [make("span", { class: "reaches note", text: "leads nowhere in this scene" })]));
-    row.dataset.input = name;
-    return make("li", {}, row);
-  }));
-  if (!rows.length) parts.inputs.append(make("li", { class: "note", text: "Nothing is called that." }));
-  if (focused) [...parts.inputs.querySelectorAll("button")].find((each) => each.dataset.input === focused)?.focus();
+  parts.inputs.replaceChildren(...rows.map(({ name, reached }) => make("li", {}, inputButton(name, reached))));
+  if (!rows.length) parts.inputs.append(make("li", { class: "note", text: "No match." }));
+  if (before) inputButtons().find((each) => each.dataset.input === before)?.focus();
 }
 
-/** Where an input leads: the scene's own routes, then those of every scene. */
+const inputButtons = () => (parts ? findAll(parts.inputs, "button") : []);
+
+/** @typedef {{text: string, through: string}} Reached */
+
+/**
+ * @param {string} name
+ * @param {Reached[]} reached
+ */
+function inputButton(name, reached) {
+  return make("button", { type: "button", class: "input", "data-input": name, "aria-pressed": String(name === chosenInput), on: { click: () => choose(name) } },
+    make("span", { class: "name", text: name }),
+    make("span", { class: "plays", "data-way": "in", "data-port": name }),
+    ...(reached.length
+      ? reached.map((each) => make("span", { class: "reaches" }, make("span", { text: `→ ${each.text}` }), each.through ? make("em", { text: ` through ${each.through}` }) : null))
+      : [make("span", { class: "reaches note", text: "not connected in this scene" })]));
+}
+
+/**
+ * Where an input leads: the scene's own routes, then those of every scene.
+ * @param {Scene} shown
+ * @param {string} name
+ * @returns {Reached[]}
+ */
 function reach(shown, name) {
   const muted = held.facts.muted_routes ?? [];
-  const told = (route, more) => ({
-    text: `${route.to.join(", ")}${more}${muted.includes(route.name) ? " (muted)" : ""}`,
+  const one = (/** @type {Route} */ route, /** @type {string} */ more) => ({
+    text: `${route.to.join(", ")}${more}${route.name !== null && muted.includes(route.name) ? " (muted)" : ""}`,
     through: chainWords(route.through),
   });
   return [
-    ...shown.routes.filter((route) => route.from.includes(name)).map((route) => told(route, "")),
-    ...held.rig.routes.filter((route) => route.from.includes(name)).map((route) => told(route, " (in every scene)")),
+    ...shown.routes.filter((route) => route.from.includes(name)).map((route) => one(route, "")),
+    ...(held.rig?.routes ?? []).filter((route) => route.from.includes(name)).map((route) => one(route, " (in every scene)")),
   ];
 }
 
+/** @param {string | null} name */
 function choose(name) {
   const before = chosenInput;
   chosenInput = name;
   inputRoutes.forget();
   render();
-  if (name !== null) parts.detail.querySelector("h2")?.focus();
-  else [...parts.inputs.querySelectorAll("button")].find((each) => each.dataset.input === before)?.focus();
+  if (name !== null && parts) find(parts.detail, "h2")?.focus();
+  else inputButtons().find((each) => each.dataset.input === before)?.focus();
 }
 
 function showActivity() {
   if (!parts || byId("view-patch").hidden) return;
-  for (const sign of byId("view-patch").querySelectorAll(".plays")) {
+  for (const sign of findAll(byId("view-patch"), ".plays")) {
     const words = rateWords(sign.dataset.way, sign.dataset.port);
     say(sign, "short" in sign.dataset ? (words === "still" ? "" : "♪") : words);
     sign.dataset.state = words === "still" ? "still" : "plays";

@@ -1,11 +1,11 @@
-// The show: which scene is in force, what comes next, the time, and how all is.
+// The view Show: the current scene, the next one, the time, and whether anything is wrong.
 
 import * as commands from "./commands.js";
-import { byId, make, say, setOptions } from "./dom.js";
 import { held, isOld, on } from "./connection.js";
-import { sceneWords } from "./labels.js";
+import { byId, find, findAll, inputById, make, say, selectById, setOptions } from "./dom.js";
+import { sceneWords, timeWords } from "./labels.js";
 
-const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2, 1.5]; // rem of the scene's name, the largest that fits is taken
+const SIZES = [13, 11, 9.5, 8, 7, 6, 5, 4.2, 3.6, 3, 2.5, 2, 1.5]; // rem of the scene's name; the largest that fits is used
 const LINES = 3;
 
 let order = ""; // the name of the set list shown, "" for all scenes
@@ -15,12 +15,12 @@ let fitted = "";
 export function start() {
   on("frame", showFrame);
   on("rig", showRig);
-  on("connection", showLine);
-  on("age", showLine);
+  on("connection", showConnection);
+  on("age", showConnection);
   byId("find-scene").addEventListener("input", listScenes);
   byId("find-scene").addEventListener("keydown", jumpToFirst);
   byId("order").addEventListener("change", () => {
-    order = byId("order").value;
+    order = selectById("order").value;
     orderChosen = true;
     listScenes();
   });
@@ -34,115 +34,135 @@ export function enter() {
   fit();
 }
 
+/** @param {Frame} frame */
 function showFrame(frame) {
-  const { scene, next, setlist, tempo, timecode, health } = held.facts;
-  if ("scene" in frame || "next" in frame || "setlist" in frame) {
-    say(byId("scene-number"), scene ? String(scene.number) : "–");
-    say(byId("scene-name"), scene?.name ?? "No scene is in force");
-    say(byId("next-scene"), next ? sceneWords(next) : "nothing; this is the last");
-    say(byId("setlist"), setlist?.name ? `${setlist.name}, ${setlist.place} of ${setlist.of}` : "none; in the order of the rig");
-    say(byId("dock-scene"), `${sceneWords(scene)}${next ? `, then ${sceneWords(next)}` : ""}`);
-    say(byId("said-scene"), scene ? `Scene ${sceneWords(scene)}` : "");
-    document.title = scene ? `${sceneWords(scene)} – Bayleaf` : "Bayleaf";
-    if (!orderChosen && setlist && (setlist.name ?? "") !== order) {
-      order = setlist.name ?? "";
-      if (held.rig) showRig();
-    }
-    markScenes();
-    fit();
-  }
-  if (!byId("view-show").hidden) {
-    say(byId("tempo"), tempo == null ? "no clock" : `${tempo.toFixed(1)} from ${held.facts.clock_from}`);
-    say(byId("timecode"), timecode == null ? "none" : `${timecode} ${held.facts.timecode_runs ? "runs" : "stands"}, from ${held.facts.timecode_from}`);
-  }
-  if ("health" in frame || "muted_routes" in frame) showHealth(health ?? []);
+  if ("scene" in frame || "next" in frame || "setlist" in frame) showScene();
+  if (!byId("view-show").hidden) showTime();
+  if ("health" in frame || "muted_routes" in frame) showHealth();
 }
 
-function showHealth(sentences) {
-  const muted = held.facts.muted_routes ?? [];
-  const all = muted.length ? [...sentences, `muted: ${muted.join(", ")}`] : sentences;
+function showScene() {
+  const { scene, next, setlist } = held.facts;
+  say(byId("scene-number"), scene ? String(scene.number) : "–");
+  say(byId("scene-name"), scene?.name ?? "No scene yet");
+  say(byId("next-scene"), next ? sceneWords(next) : "none; this is the last scene");
+  say(byId("setlist"), setlist?.name ? `${setlist.name}, ${setlist.place} of ${setlist.of}` : "none; scenes in the rig’s order");
+  say(byId("dock-scene"), `${sceneWords(scene)}${next ? `, next ${sceneWords(next)}` : ""}`);
+  say(byId("said-scene"), scene ? `Scene ${sceneWords(scene)}` : "");
+  document.title = scene ? `${sceneWords(scene)} – Bayleaf` : "Bayleaf";
+  if (!orderChosen && setlist && (setlist.name ?? "") !== order) {
+    order = setlist.name ?? "";
+    showRig();
+  }
+  markScenes();
+  fit();
+}
+
+function showTime() {
+  const { tempo, clock_from, timecode, timecode_runs, timecode_from } = held.facts;
+  say(byId("tempo"), tempo == null ? "no clock" : `${tempo.toFixed(1)} BPM, from ${clock_from}`);
+  say(byId("timecode"), timecode == null ? "none" : `${timecode}, ${timecode_runs ? "running" : "stopped"}, from ${timecode_from}`);
+}
+
+function showHealth() {
+  const { health = [], muted_routes: muted = [] } = held.facts;
+  const all = muted.length ? [...health, `muted: ${muted.join(", ")}`] : health;
   byId("health").replaceChildren(
-    make("p", { class: "margin", text: all.length ? "To see to" : "All is well" }),
+    make("p", { class: "margin", text: all.length ? "Needs attention" : "All is well" }),
     ...(all.length ? [make("ul", {}, ...all.map((text) => make("li", { text })))] : []),
   );
   byId("health").dataset.state = all.length ? "faults" : "well";
   say(byId("said-health"), all.length ? all.join(". ") : "All is well");
 }
 
-function showLine() {
+function showConnection() {
   const old = byId("old");
-  const since = held.heardTime ? `since ${held.heardTime.toLocaleTimeString([], { hour12: false })}` : null;
   old.hidden = !isOld() && !held.gone;
-  if (!old.hidden) {
-    const why = held.gone ? `${sentence(held.gone)} ` : held.open ? "" : "The panel does not answer. ";
-    say(old, since ? `What is shown is old, ${since}. ${why}Trying again by itself.` : `${why || "Connecting. "}Nothing has been heard yet.`);
-  }
+  if (!old.hidden) say(old, ageWords());
   byId("view-show").classList.toggle("old", !old.hidden);
   const role = byId("role");
   role.hidden = held.role !== "view";
-  say(role, role.hidden ? "" : "This browser may look, not operate.");
+  say(role, role.hidden ? "" : "View only: this browser cannot change the show.");
 }
 
+function ageWords() {
+  const why = held.gone ? `${sentence(held.gone)} ` : held.open ? "" : "The panel does not answer. ";
+  if (!held.heardTime) return `${why}Connecting; nothing received yet.`;
+  return `Display out of date since ${timeWords(held.heardTime)}. ${why}Reconnecting.`;
+}
+
+/** @param {string} text */
 const sentence = (text) => `${text[0].toUpperCase()}${text.slice(1)}.`;
 
 function showRig() {
-  const lists = held.rig.setlists;
-  say(byId("rig-name"), held.rig.name);
-  if (order && !lists.some((each) => each.name === order)) order = "";
-  setOptions(byId("order"), [...lists.map((each) => [each.name, each.name]), ["", "the rig, all scenes"]], order);
+  const { rig } = held;
+  if (!rig) return;
+  say(byId("rig-name"), rig.name);
+  if (order && !rig.setlists.some((each) => each.name === order)) order = "";
+  setOptions(selectById("order"), [...rig.setlists.map(/** @returns {[string, string]} */ (each) => [each.name, each.name]), ["", "the rig: all scenes"]], order);
   listScenes();
 }
 
-/** What is listed: [scene, place in the set list in use or null]. */
-function listed() {
-  const scenes = new Map(held.rig.scenes.map((scene) => [scene.number, scene]));
-  const list = held.rig.setlists.find((each) => each.name === order);
-  if (!list) return held.rig.scenes.map((scene) => [scene, null]);
+/**
+ * The scenes to list, each with its place in the set list in use, if it has one.
+ * @param {Rig} rig
+ * @returns {{scene: Scene, place: number | null}[]}
+ */
+function listed(rig) {
+  const list = rig.setlists.find((each) => each.name === order);
+  if (!list) return rig.scenes.map((scene) => ({ scene, place: null }));
   const inUse = list.name === held.facts.setlist?.name;
-  return list.scenes.map((number, index) => [scenes.get(number), inUse ? index + 1 : null]);
+  return list.scenes.flatMap((number, index) =>
+    rig.scenes.filter((scene) => scene.number === number).map((scene) => ({ scene, place: inUse ? index + 1 : null })));
 }
 
 function listScenes() {
   if (!held.rig) return;
-  const wanted = byId("find-scene").value.trim().toLowerCase();
+  const wanted = inputById("find-scene").value.trim().toLowerCase();
   byId("use-setlist").hidden = !order || order === held.facts.setlist?.name || !commands.mayOperate();
-  const rows = listed()
-    .filter(([scene]) => String(scene.number).startsWith(wanted) || scene.name.toLowerCase().includes(wanted))
-    .map(([scene, place]) => {
-      const press = () => (place === null ? commands.recall(scene) : commands.entry(place, scene));
-      const row = make("button", { type: "button", class: "scene", on: { click: press } },
-        make("span", { class: "number", text: String(scene.number) }),
-        make("span", { class: "name", text: scene.name }),
-        make("span", { class: "mark" }));
-      row.disabled = !commands.mayOperate();
-      row.dataset.number = scene.number;
-      if (place !== null) row.dataset.place = place;
-      return make("li", {}, row);
-    });
+  const rows = listed(held.rig)
+    .filter(({ scene }) => String(scene.number).startsWith(wanted) || scene.name.toLowerCase().includes(wanted))
+    .map(({ scene, place }) => make("li", {}, sceneButton(scene, place)));
   byId("scenes").replaceChildren(...rows);
-  if (!rows.length) byId("scenes").append(make("li", { class: "note", text: "No scene is called that." }));
+  if (!rows.length) byId("scenes").append(make("li", { class: "note", text: "No match." }));
   markScenes();
+}
+
+/**
+ * @param {Scene} scene
+ * @param {number | null} place
+ */
+function sceneButton(scene, place) {
+  const press = () => (place === null ? commands.recall(scene) : commands.entry(place, scene));
+  const row = make("button", { type: "button", class: "scene", "data-number": scene.number, "data-place": place, on: { click: press } },
+    make("span", { class: "number", text: String(scene.number) }),
+    make("span", { class: "name", text: scene.name }),
+    make("span", { class: "mark" }));
+  row.disabled = !commands.mayOperate();
+  return row;
 }
 
 function markScenes() {
   const { scene, next, setlist } = held.facts;
-  for (const row of byId("scenes").querySelectorAll("button")) {
+  for (const row of findAll(byId("scenes"), "button")) {
     const place = Number(row.dataset.place) || null;
     const here = Number(row.dataset.number) === scene?.number && (place === null || place === setlist?.place);
-    const following = Number(row.dataset.number) === next?.number && (place === null || place === setlist?.place + 1);
-    row.toggleAttribute("aria-current", here);
+    const following = Number(row.dataset.number) === next?.number && (place === null || place === (setlist?.place ?? 0) + 1);
     if (here) row.setAttribute("aria-current", "true");
-    say(row.lastElementChild, here ? "now" : following ? "next" : "");
+    else row.removeAttribute("aria-current");
+    const mark = find(row, ".mark");
+    if (mark) say(mark, here ? "now" : following ? "next" : "");
   }
 }
 
+/** @param {KeyboardEvent} event */
 function jumpToFirst(event) {
   if (event.key !== "Enter") return;
-  const exact = [...byId("scenes").querySelectorAll("button")].find((row) => row.dataset.number === event.target.value.trim());
-  (exact ?? byId("scenes").querySelector("button"))?.click();
+  const exact = findAll(byId("scenes"), "button").find((row) => row.dataset.number === inputById("find-scene").value.trim());
+  (exact ?? find(byId("scenes"), "button"))?.click();
 }
 
-/** The scene's name as large as its room allows. */
+/** Show the scene's name as large as its room allows. */
 function fit() {
   const name = byId("scene-name");
   const now = `${name.textContent} ${innerWidth} ${innerHeight} ${getComputedStyle(document.documentElement).fontSize}`;
@@ -157,4 +177,3 @@ function fit() {
   }
   name.style.overflowWrap = "anywhere";
 }
-

@@ -1,4 +1,4 @@
-// Before the first paint: the theme that was chosen here, if one was.
+// Before the first paint: the theme that was chosen in this browser, if one was.
 (() => {
   let chosen = null;
   try {

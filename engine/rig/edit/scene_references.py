@@ -1,55 +1,45 @@
-"""Who calls a scene: set lists, controls and the start; as words behind the sentence that it was changed."""
+"""Which parts of a rig refer to a scene, in words: set lists, controls and the start."""
 
-from engine.rig.models.rig import Rig, Scene
+from engine.rig.models.references import Keys, references
+from engine.rig.models.rig import Rig
 
 
 def following(rig: Rig, number: int, *, by_name: bool) -> str:
-    """Who calls the scene by what is changed, its name or its number, and calls it by the new one then."""
+    """Which parts refer to the scene by what an edit changes, its name or its number, and now refer to the new one."""
     scene = rig.scene(number)
     if scene is None:
         return ""
-    who = _start(rig, scene, by_name) + _setlists(rig, scene, by_name) + _controls(rig, scene, by_name)
-    told = f", and so in {_joined(who)}" if who else ""
-    return told if by_name else told + _any_program(rig)
+    users = _users(rig, scene.name if by_name else scene.number)
+    text = f", also in {_joined(users)}" if users else ""
+    return text if by_name else text + _any_program(rig)
 
 
 def left(rig: Rig, number: int) -> str:
-    """Which set lists the scene has been taken out of."""
+    """Which set lists the scene has been removed from."""
     scene = rig.scene(number)
-    if scene is None:
-        return ""
-    lists = _setlists(rig, scene, True) + _setlists(rig, scene, False)
-    return f" and taken out of {_joined([*dict.fromkeys(lists)])}" if lists else ""
+    lists = _users(rig, scene.name, scene.number, section="setlists") if scene is not None else []
+    return f" and removed from {_joined(lists)}" if lists else ""
 
 
-def _called(scene: Scene, by_name: bool) -> int | str:
-    return scene.name if by_name else scene.number
+def _users(rig: Rig, *called: int | str, section: str | None = None) -> list[str]:
+    """The parts that name the scene so, each once; all of them or those of one section."""
+    found = (keys for keys, mark, name in references(rig, Rig) if mark.section == "scenes" and name in called)
+    return list(dict.fromkeys(_user(rig, keys) for keys in found if section in (None, keys[0])))
 
 
-def _start(rig: Rig, scene: Scene, by_name: bool) -> list[str]:
-    start = rig.rig.start
-    return ["start"] if start != "last" and start == _called(scene, by_name) else []
-
-
-def _setlists(rig: Rig, scene: Scene, by_name: bool) -> list[str]:
-    return [f"set list {one.name}" for one in rig.setlists if _called(scene, by_name) in one.scenes]
-
-
-def _controls(rig: Rig, scene: Scene, by_name: bool) -> list[str]:
-    called = _called(scene, by_name)
-    return [
-        f"control {place}"
-        for place, control in enumerate(rig.controls, 1)
-        if called == control.scene or called in control.scenes
-    ]
+def _user(rig: Rig, keys: Keys) -> str:
+    section, place = keys[0], keys[1]
+    if isinstance(place, str):
+        return place  # rig.start
+    return f"set list {rig.setlists[place].name}" if section == "setlists" else f"control {place + 1}"
 
 
 def _any_program(rig: Rig) -> str:
-    """A control that names no scene goes by the number it is sent, which the player must know."""
+    """A control without a scene of its own uses the number that it receives, which the player must know."""
     places = [
         f"control {place}" for place, one in enumerate(rig.controls, 1) if one.do == "scene" and one.scene is None
     ]
-    return f"; {_joined(places)} must be sent the new number from now on" if places else ""
+    return f"; send the new number to {_joined(places)} from now on" if places else ""
 
 
 def _joined(words: list[str]) -> str:

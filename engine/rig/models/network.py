@@ -1,6 +1,6 @@
-"""`[network]`: the machines a rig is spread over, and who dials whom.
+"""`[network]`: the machines that a rig is spread over, and which of them dials which.
 
-Ports without `machine` are on the machine that is in charge at the start, `main`.
+A port without `machine` is plugged into `main`, the machine that is in charge at the start.
 """
 
 import re
@@ -9,6 +9,7 @@ from typing import Annotated, Final
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
+from engine.rig.models.references import Reference
 from engine.rig.models.values import Part, Text
 
 _MACHINE: Final = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9_-]{0,62}[A-Za-z0-9])?")
@@ -27,7 +28,7 @@ def _machine(found: str) -> str:
 
 
 def _address(found: str) -> str:
-    """Of version 4: zenoh 1.10 takes no address of version 6 where certificates are looked at."""
+    """IPv4 only: zenoh 1.10 accepts no IPv6 address where certificates are checked."""
     parts = _ADDRESS.fullmatch(found)
     try:
         if parts is None or not 1 <= int(parts[2]) <= 65535:
@@ -36,7 +37,7 @@ def _address(found: str) -> str:
         if host.is_unspecified or host.is_multicast:
             raise ValueError
     except ValueError:
-        raise ValueError('the machine\'s own address (IPv4) and a port, such as "192.168.10.2:7447"') from None
+        raise ValueError('the machine\'s own address (IPv4) and a port, such as "192.168.10.2:7410"') from None
     return f"{host}:{int(parts[2])}"
 
 
@@ -50,18 +51,18 @@ MachineName = Annotated[str, AfterValidator(_machine)]
 
 
 class Machine(Part):
-    """Where a machine listens, and whom it dials: all machines earlier in the table unless it says otherwise."""
+    """Where a machine listens, and which machines it dials; by default all earlier ones in the table."""
 
     listen: Annotated[str, AfterValidator(_address)]
-    dial: Annotated[tuple[str, ...], BeforeValidator(_dialled)] | None = None
+    dial: Annotated[tuple[str, ...] | None, BeforeValidator(_dialled), Reference("machines", many=True)] = None
 
 
 class Network(Part):
-    """The machines of a rig. `machine` is the one that reads this; the command line may say another."""
+    """The machines of a rig. `machine` is the one that reads this file, unless --machine names another."""
 
-    machine: str
-    main: str
-    standby: str | None = None
+    machine: Annotated[str, Reference("machines")]
+    main: Annotated[str, Reference("machines")]
+    standby: Annotated[str | None, Reference("machines")] = None
     keys: Text | None = None  # a folder, relative to the rig file
     plain: bool = False
     discover: bool = False
@@ -69,12 +70,12 @@ class Network(Part):
 
     @property
     def engines(self) -> tuple[str, ...]:
-        """The machines that may be in charge, the one that is at the start first."""
+        """The machines that may be in charge, first the one that is at the start."""
         return (self.main,) if self.standby is None else (self.main, self.standby)
 
     @property
     def loopback(self) -> bool:
-        """Whether all machines are on this one computer."""
+        """Whether all machines are on this computer."""
         return all(host_of(machine.listen).is_loopback for machine in self.machines.values())
 
     @property
@@ -83,7 +84,7 @@ class Network(Part):
         return not self.plain and not self.loopback
 
     def dials(self, name: str) -> tuple[str, ...]:
-        """Whom a machine dials."""
+        """The machines that a machine dials."""
         said = self.machines[name].dial
         if said is not None:
             return said
@@ -91,5 +92,5 @@ class Network(Part):
         return tuple(names[: names.index(name)])
 
     def home(self, machine: str | None) -> str:
-        """The machine that a port with this `machine` is on."""
+        """The machine that a port with this `machine` is plugged into."""
         return machine or self.main

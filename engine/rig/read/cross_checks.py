@@ -1,44 +1,59 @@
-"""What needs two places of a rig file at once: names that lead nowhere, numbers given twice.
+"""Checks that compare two places of a rig file: names that lead nowhere, numbers given twice.
 
-These look at the file's data as it was loaded, not at the models, so that they are told together with whatever else is
-wrong. A value of the wrong kind is passed over here; the models complain of it.
+They read the raw data, not the models, so that their findings are listed together with all other mistakes. A value of
+the wrong kind is passed over here; the models complain about it.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
+from engine.rig.models.references import references
+from engine.rig.models.rig import Rig
 from engine.rig.read.network_checks import check_network
-from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, names, no_such, refer, table, tables
+from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, no_such, refer, table, tables
 
 
 def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
-    """Everything that is wrong between places; `lists`: whether sound lists are among the sounds."""
+    """All mistakes between places of the file; `lists`: whether the sounds include those of sound lists."""
     yield from _once(_everything(data, lists))
 
 
 def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
+    yield from _references(data)
     yield from _port_names(data)
     yield from _ports_once(data, "inputs")
     yield from _ports_once(data, "outputs")
     yield from _instruments(data)
-    yield from _routes(data)
     yield from _route_names(data)
     yield from _scenes_once(data)
     yield from _setlists_once(data)
     yield from _names_like_numbers(data)
-    yield from _scene_references(data)
     yield from _bursts(data, lists)
     yield from _controls(data)
-    yield from _sync(data)
     yield from check_network(data)
 
 
 def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
-    """Without the repetitions of what is told at its first place only."""
+    """Without the repetitions of complaints that are reported at their first place only."""
     told = set()
     for complaint in complaints:
         if not (complaint.once and complaint.text in told):
             yield complaint
         told.add(complaint.text)
+
+
+def _references(data: Data) -> Iterator[Complaint]:
+    """Names that lead nowhere; `refer` also says when a whole section is missing."""
+    known: dict[str, Collection[object]] = {
+        "routes": {route["name"] for _, route in _all_routes(data) if isinstance(route.get("name"), str)},
+        "scenes": _known_scenes(data),
+        "machines": table(table(data, "network"), "machines"),
+    }
+    for keys, mark, name in references(data, Rig):
+        if mark.section not in known:
+            yield from refer(data, mark.section, str(name), keys)
+        elif name not in known[mark.section] and (known[mark.section] or mark.section == "routes"):
+            also = f', or "{mark.word}"' if mark.word else ""
+            yield Complaint(keys, no_such(mark.section.removesuffix("s"), name, known[mark.section]) + also)
 
 
 # Ports and instruments
@@ -48,7 +63,7 @@ def _port_names(data: Data) -> Iterator[Complaint]:
     for section in ("inputs", "outputs", "instruments"):
         for name in table(data, section):
             if not name.strip() or "/" in name or "\\" in name or not name.isprintable():
-                text = f'found "{name}"; allowed: a name that is not empty, without slashes and control characters'
+                text = f'found "{name}"; allowed: a non-empty name without slashes or control characters'
                 yield Complaint((section, name), text)
 
 
@@ -66,16 +81,13 @@ def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
 
 
 def _home(data: Data, port: Data) -> str | None:
-    """The machine that a port is on, if it can be told."""
+    """The machine that a port is plugged into, if known."""
     home = port.get("machine") or table(data, "network").get("main")
     return home if isinstance(home, str) else None
 
 
 def _instruments(data: Data) -> Iterator[Complaint]:
     for name, gear in table(data, "instruments").items():
-        output = gear.get("output") if isinstance(gear, dict) else None
-        if isinstance(output, str):
-            yield from refer(data, "outputs", output, ("instruments", name, "output"))
         for sound, settings in table(gear, "sounds").items():
             keys: Keys = ("instruments", name, "sounds", sound)
             yield from _bank_and_program(keys, table({"it": settings}, "it"), gear)
@@ -83,13 +95,13 @@ def _instruments(data: Data) -> Iterator[Complaint]:
 
 def _bank_and_program(keys: Keys, found: Data, gear: Data) -> Iterator[Complaint]:
     if gear.get("bank") == "none" and "bank" in found:
-        text = 'a bank for an instrument that says bank = "none"; leave it out, or say what the instrument listens to'
+        text = 'found a bank for an instrument with bank = "none"; leave it out, or set what the instrument responds to'
         yield Complaint((*keys, "bank"), text)
     counts_from = gear.get("programs_from", 1)
     first, last = (0, 127) if counts_from == 0 else (1, 128)
     program = found.get("program")
     if _is_number(program) and program in (0, 128) and not first <= program <= last:
-        text = f"found {program}; allowed: {first} to {last}, since programs count from {first} here"
+        text = f"found {program}; allowed: {first} to {last}, because programs count from {first} here"
         yield Complaint((*keys, "program"), text)
 
 
@@ -102,16 +114,6 @@ def _all_routes(data: Data) -> Iterator[tuple[Keys, Data]]:
     for number, scene in tables(data, "scenes"):
         for index, route in tables(scene, "routes"):
             yield ("scenes", number, "routes", index), route
-
-
-def _routes(data: Data) -> Iterator[Complaint]:
-    for keys, route in _all_routes(data):
-        sources = names(route.get("from"), (*keys, "from"))
-        targets = names(route.get("to"), (*keys, "to"))
-        for place, name in sources:
-            yield from refer(data, "inputs", name, place)
-        for place, name in targets:
-            yield from refer(data, "outputs", name, place)
 
 
 def _route_names(data: Data) -> Iterator[Complaint]:
@@ -142,8 +144,8 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
                 continue
             first = seen.setdefault((key, value), index)
             if first != index:
-                where = f"scene {first + 1} of the file has it"
-                text = f"a second scene with the {key} {as_written(value)} ({where}); give it another"
+                where = f"scene {first + 1} in the file has it"
+                text = f"a second scene with the {key} {as_written(value)} ({where}); choose another"
                 yield Complaint(("scenes", index, key), text)
 
 
@@ -157,12 +159,12 @@ def _setlists_once(data: Data) -> Iterator[Complaint]:
 
 
 def _names_like_numbers(data: Data) -> Iterator[Complaint]:
-    """ "12" typed in a shell would mean two scenes."""
+    """Otherwise "12" typed in a shell could mean two scenes."""
     numbers = {str(scene.get("number")): index for index, scene in tables(data, "scenes")}
     for index, scene in tables(data, "scenes"):
         name = scene.get("name")
         if isinstance(name, str) and numbers.get(name, index) != index:
-            text = f'the name "{name}" is another scene\'s number (scene {numbers[name] + 1} of the file); change it'
+            text = f'the name "{name}" is another scene\'s number (scene {numbers[name] + 1} in the file); change it'
             yield Complaint(("scenes", index, "name"), text)
 
 
@@ -175,36 +177,11 @@ def _is_reference(value: object) -> bool:
 
 
 def _known_scenes(data: Data) -> list[object]:
+    """All numbers and names; none if a scene lacks one of them, for a reference that misses may be meant for that."""
     scenes = [scene for _, scene in tables(data, "scenes")]
+    if not all(_is_number(scene.get("number")) and "name" in scene for scene in scenes):
+        return []
     return [scene[key] for key in ("number", "name") for scene in scenes if _is_reference(scene.get(key))]
-
-
-def _can_tell(data: Data) -> bool:
-    """Whether there are scenes, each with number and name; if not, a reference that misses may be meant for such."""
-    scenes = tables(data, "scenes")
-    return bool(scenes) and all(_is_number(scene.get("number")) and "name" in scene for _, scene in scenes)
-
-
-def _scene_references(data: Data) -> Iterator[Complaint]:
-    if not _can_tell(data):
-        return
-    known = _known_scenes(data)
-    start = table(data, "rig").get("start", "last")
-    if _is_reference(start) and start != "last" and start not in known:
-        yield Complaint(("rig", "start"), no_such("scene", start, known) + ', or "last"')
-    for index, setlist in tables(data, "setlists"):
-        listed = setlist.get("scenes")
-        for place, scene in enumerate(listed if isinstance(listed, list) else []):
-            if _is_reference(scene) and scene not in known:
-                yield Complaint(("setlists", index, "scenes", place), no_such("scene", scene, known))
-    for index, control in tables(data, "controls"):
-        scene = control.get("scene")
-        if _is_reference(scene) and scene not in known:
-            yield Complaint(("controls", index, "scene"), no_such("scene", scene, known))
-        listed = control.get("scenes")
-        for place, scene in enumerate(listed if isinstance(listed, list) else []):
-            if _is_reference(scene) and scene not in known:
-                yield Complaint(("controls", index, "scenes", place), no_such("scene", scene, known))
 
 
 # Bursts
@@ -223,7 +200,7 @@ def _bursts(data: Data, lists: bool) -> Iterator[Complaint]:
 
 
 def _where(data: Data, step: Data) -> tuple[object, object] | None:
-    """Output and channel that a step tells a program; None if it is blank or they cannot be told."""
+    """Output and channel of a burst step; None if the step is blank, or if they are unknown."""
     if "sound" not in step and "program" not in step:
         return None
     gear = table(table(data, "instruments"), step["instrument"]) if isinstance(step.get("instrument"), str) else step
@@ -232,15 +209,11 @@ def _where(data: Data, step: Data) -> tuple[object, object] | None:
 
 
 def _burst_step(data: Data, keys: Keys, step: Data, lists: bool) -> Iterator[Complaint]:
-    instruments = table(data, "instruments")
     name, output, sound = step.get("instrument"), step.get("output"), step.get("sound")
     if isinstance(output, str):
-        yield from refer(data, "outputs", output, (*keys, "output"))
         yield from _bank_and_program(keys, step, {})
-    if not isinstance(name, str):
-        return
-    if name not in instruments:
-        yield from refer(data, "instruments", name, (*keys, "instrument"))
+    instruments = table(data, "instruments")
+    if not isinstance(name, str) or name not in instruments:
         return
     gear = table(instruments, name)
     yield from _bank_and_program(keys, step, gear)
@@ -255,45 +228,26 @@ def _burst_step(data: Data, keys: Keys, step: Data, lists: bool) -> Iterator[Com
 
 def _controls(data: Data) -> Iterator[Complaint]:
     seen: dict[tuple[object, str], int] = {}
-    routes = {route["name"] for _, route in _all_routes(data) if isinstance(route.get("name"), str)}
     for index, control in tables(data, "controls"):
-        name = control.get("input")
-        if isinstance(name, str):
-            yield from refer(data, "inputs", name, ("controls", index, "input"))
-        if isinstance(control.get("output"), str):
-            yield from refer(data, "outputs", control["output"], ("controls", index, "output"))
-        if isinstance(control.get("route"), str) and control["route"] not in routes:
-            yield Complaint(("controls", index, "route"), no_such("route", control["route"], routes))
-        condition = {**table(control, "when"), "scenes": control.get("scenes")}
         if not table(control, "when"):
             continue
-        if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
-            condition["at_least"] = 64  # the default
-        if ("controller" in condition or "note" in condition) and "turn" not in condition:
-            condition.setdefault("press", "short")  # which counts at once if nothing else is told apart
-        for key in ("note", "program", "song"):
-            if isinstance(condition.get(key), int):
-                condition[key] = [condition[key]] * 2  # a range of one
-        if isinstance(condition.get("sysex"), str):
-            condition["sysex"] = "".join(condition["sysex"].split()).upper()  # one message, however it is spaced
-        first = seen.setdefault((str(name), repr(sorted(condition.items()))), index)
+        condition = _condition(control)
+        first = seen.setdefault((str(control.get("input")), repr(sorted(condition.items()))), index)
         if first != index:
-            text = f"control {first + 1} has this condition already on the same input; keep one of the two"
+            text = f"control {first + 1} already has this condition on the same input; keep one of the two"
             yield Complaint(("controls", index, "when"), text)
 
 
-# Clock, time code, remote
-
-
-def _sync(data: Data) -> Iterator[Complaint]:
-    sync = table(data, "sync")
-    for section in ("clock", "timecode"):
-        found = table(sync, section)
-        for place, name in names(found.get("from"), ("sync", section, "from")):
-            if name != "internal":
-                yield from refer(data, "inputs", name, place)
-        for place, name in names(found.get("to"), ("sync", section, "to")):
-            yield from refer(data, "outputs", name, place)
-    for key, section in (("inputs", "inputs"), ("to", "outputs")):
-        for place, name in names(table(data, "remote").get(key), ("remote", key)):
-            yield from refer(data, section, name, place)
+def _condition(control: Data) -> Data:
+    """The condition of a control with its defaults, so that equal ones look alike however they are written."""
+    condition = {**table(control, "when"), "scenes": control.get("scenes")}
+    if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
+        condition["at_least"] = 64
+    if ("controller" in condition or "note" in condition) and "turn" not in condition:
+        condition.setdefault("press", "short")  # the default, which counts at once if there is no other kind of press
+    for key in ("note", "program", "song"):
+        if isinstance(condition.get(key), int):
+            condition[key] = [condition[key]] * 2  # a range of one
+    if isinstance(condition.get("sysex"), str):
+        condition["sysex"] = "".join(condition["sysex"].split()).upper()
+    return condition

@@ -9,7 +9,7 @@ from engine.ports.port import PortGone
 from tests.support.fake_link import FakeNet
 
 
-def test_what_it_hears_is_played_here_and_published():
+def test_what_it_hears_is_played_here_and_published() -> None:
     """The show polls it as any input; the other engine gets the same messages with their time, in order."""
     net = FakeNet()
     heard, tokens = [], []

@@ -12,7 +12,7 @@ SAID = st.lists(st.tuples(st.text(min_size=1).map(lambda name: NAMES.output("sta
 
 
 @given(SAID)
-def test_a_bundle_gives_what_was_said_in_its_order(said) -> None:
+def test_a_bundle_gives_what_was_said_in_its_order(said: list[tuple[str, bytes]]) -> None:
     """Whatever ports are called and whatever is said, it comes out under its own key and in its order."""
     key = batching.key_of(NAMES.outputs("stage").removesuffix("/*"))
     assert batching.is_bundle(key)

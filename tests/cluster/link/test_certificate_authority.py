@@ -24,8 +24,8 @@ format = 1
 machine = "desk"
 main = "desk"
 [network.machines]
-desk = { listen = "192.168.10.2:7447" }
-box = { listen = "192.168.10.11:7447" }
+desk = { listen = "192.168.10.2:7410" }
+box = { listen = "192.168.10.11:7410" }
 [[scenes]]
 number = 1
 name = "One"
@@ -138,7 +138,7 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
     own.write_bytes(good)
     moved = read(TEXT.replace("192.168.10.11", "192.168.10.12"), "rig.toml").on("box").network
     assert moved is not None
-    with pytest.raises(LinkError, match=r"is not for 192\.168\.10\.12:7447, the address of box"):
+    with pytest.raises(LinkError, match=r"is not for 192\.168\.10\.12:7410, the address of box"):
         keys_of(moved, tmp_path / "rig.toml")
     monkeypatch.setattr(certificate_authority, "_YEARS", timedelta(days=-1))
     made(rig, folder, anew=True)
@@ -160,7 +160,7 @@ def test_plain_links_are_warned_of(tmp_path: Path) -> None:
     """`plain = true` beyond the loopback needs no keys and is warned of at each start; on the loopback it is not."""
     text = TEXT.replace('main = "desk"', 'main = "desk"\nplain = true')
     plain = read(text, "rig.toml")
-    assert '"tcp/192.168.10.2:7447"' in settings_of(plain, tmp_path / "rig.toml").config
+    assert '"tcp/192.168.10.2:7410"' in settings_of(plain, tmp_path / "rig.toml").config
     assert "anyone on this network can listen and play" in warnings_of(plain, tmp_path / "rig.toml")[0]
     loopback = read(text.replace("192.168.10", "127.0.0"), "rig.toml")
     assert warnings_of(loopback, tmp_path / "rig.toml") == []

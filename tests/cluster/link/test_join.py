@@ -34,7 +34,7 @@ format = 1
 machine = "desk"
 main = "desk"
 [network.machines]
-desk = { listen = "127.0.0.1:7447" }
+desk = { listen = "127.0.0.1:7410" }
 left = { listen = "127.0.0.1:7448" }
 [outputs]
 strings = { port = "Box", machine = "left" }

@@ -1,5 +1,9 @@
 """Who is in charge, of two engines and the owners of the outputs. (Our own design; nothing outside defines it.)"""
 
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -10,8 +14,13 @@ from tests.support.leadership_world import MS, World
 OWNERS = ("left", "right")
 
 
+def _due(charge: Leadership) -> int:
+    assert charge.due is not None
+    return charge.due
+
+
 @pytest.fixture
-def world():
+def world() -> World:
     """Both engines play, the main one in charge of both owners."""
     world = World(OWNERS)
     world.start("desk")
@@ -21,13 +30,13 @@ def world():
     return world
 
 
-def assert_led_by(world, name):
+def assert_led_by(world: World, name: str) -> None:
     assert world.leaders() == [name]
     assert [world.players(owner) for owner in OWNERS] == [[name], [name]]
     assert {engine.leader for engine in world.engines.values()} == {name}
 
 
-def test_alone_it_is_in_charge_at_once():
+def test_alone_it_is_in_charge_at_once() -> None:
     """A rig without a standby asks its owners straight away and waits for nobody."""
     charge = Leadership(7, "desk", "desk", None, OWNERS)
     assert charge.due == 7
@@ -36,7 +45,7 @@ def test_alone_it_is_in_charge_at_once():
     assert (charge.epoch("right"), charge.epoch("left")) == (41, None)
 
 
-def test_a_standby_that_has_never_seen_the_main_engine_waits():
+def test_a_standby_that_has_never_seen_the_main_engine_waits() -> None:
     """Started first, the standby takes nothing: it follows, and the main engine is in charge when it comes."""
     world = World(OWNERS)
     world.start("spare")
@@ -47,7 +56,7 @@ def test_a_standby_that_has_never_seen_the_main_engine_waits():
     assert_led_by(world, "desk")
 
 
-def test_a_main_engine_that_comes_back_follows(world):
+def test_a_main_engine_that_comes_back_follows(world: World) -> None:
     """The show stays with the standby when the main engine starts again, until somebody hands it over."""
     world.kill("desk")
     world.run(500)
@@ -58,7 +67,7 @@ def test_a_main_engine_that_comes_back_follows(world):
     assert [name for _, name in world.leads] == ["desk", "spare"]
 
 
-def test_a_stuck_engine_loses_the_show_and_follows_when_it_wakes(world):
+def test_a_stuck_engine_loses_the_show_and_follows_when_it_wakes(world: World) -> None:
     """An engine whose loop was stuck hears what it missed, steps down and does not play by its old epoch."""
     world.stop("desk")
     world.run(300)
@@ -69,7 +78,7 @@ def test_a_stuck_engine_loses_the_show_and_follows_when_it_wakes(world):
     assert_led_by(world, "spare")
 
 
-def test_two_engines_that_lose_each_other_change_nothing(world):
+def test_two_engines_that_lose_each_other_change_nothing(world: World) -> None:
     """Cut from each other, both seen by the owners: the standby is refused, again and again, and the show goes on."""
     world.part("desk", "spare")
     world.run(5000)
@@ -80,7 +89,7 @@ def test_two_engines_that_lose_each_other_change_nothing(world):
     assert len(world.leads) == 1
 
 
-def test_a_main_engine_cut_off_from_all_steps_down_when_it_is_back(world):
+def test_a_main_engine_cut_off_from_all_steps_down_when_it_is_back(world: World) -> None:
     """Its cable out, the standby takes over; its cable in again, it hears the higher term and follows."""
     for other in ("spare", *OWNERS):
         world.part("desk", other)
@@ -92,7 +101,7 @@ def test_a_main_engine_cut_off_from_all_steps_down_when_it_is_back(world):
     assert_led_by(world, "spare")
 
 
-def test_an_owner_that_only_the_standby_reaches_brings_it_the_whole_show(world):
+def test_an_owner_that_only_the_standby_reaches_brings_it_the_whole_show(world: World) -> None:
     """One engine has the show, not each a half: who is granted what the other has lost is in charge of all."""
     world.part("desk", "spare")
     world.part("desk", "left")
@@ -104,7 +113,7 @@ def test_an_owner_that_only_the_standby_reaches_brings_it_the_whole_show(world):
     assert_led_by(world, "spare")
 
 
-def test_a_hand_over_and_back(world):
+def test_a_hand_over_and_back(world: World) -> None:
     """Each gives away what it holds, the other asks and gets it; terms grow."""
     for giver, taker in (("desk", "spare"), ("spare", "desk")):
         world.act(giver, world.engines[giver].hand_over(world.now))
@@ -113,7 +122,7 @@ def test_a_hand_over_and_back(world):
     assert [engine.term for engine in world.engines.values()] == [3, 3]
 
 
-def test_what_is_given_may_be_as_old_as_the_giving():
+def test_what_is_given_may_be_as_old_as_the_giving() -> None:
     """The engine that is handed the show says since when: what was pressed from then on was sent by nobody."""
     charge = Leadership(0, "spare", "desk", "spare", ["left"])
     charge.alive(0, True)
@@ -123,20 +132,20 @@ def test_what_is_given_may_be_as_old_as_the_giving():
     assert charge.term == 2
 
 
-def test_a_giving_that_is_not_confirmed_is_said_again():
+def test_a_giving_that_is_not_confirmed_is_said_again() -> None:
     """Until the owner has confirmed it, since otherwise it would refuse the other for ever."""
     charge = Leadership(0, "desk", "desk", "spare", ["left"])
-    charge.tick(charge.due)
+    charge.tick(_due(charge))
     charge.granted(0, "left", 9)
     charge.alive(0, True)
     assert charge.hand_over(10) == [Follow("spare"), Give("left", 9, "spare")]
     assert charge.due == 100 * MS + 10
-    assert charge.tick(charge.due) == [Give("left", 9, "spare")]
+    assert charge.tick(_due(charge)) == [Give("left", 9, "spare")]
     charge.leased(charge.due, "left", 9, "desk", "spare")
     assert charge.due == 3000 * MS + 10  # by then a word of the spare is to be there
 
 
-def test_an_owner_that_starts_again_is_asked_again(world):
+def test_an_owner_that_starts_again_is_asked_again(world: World) -> None:
     """It remembers nobody; the engine in charge asks it at once, and nobody else."""
     engine = world.engines["desk"]
     world.act("desk", engine.owner_there(world.now, "left", False))
@@ -146,7 +155,7 @@ def test_an_owner_that_starts_again_is_asked_again(world):
     assert_led_by(world, "desk")
 
 
-def test_a_show_without_owners_is_never_taken_by_itself():
+def test_a_show_without_owners_is_never_taken_by_itself() -> None:
     """Nobody could tell a dead engine from a pulled cable; the player can, and takes it by hand."""
     charge = Leadership(0, "spare", "desk", "spare", [])
     charge.alive(0, True)
@@ -156,7 +165,7 @@ def test_a_show_without_owners_is_never_taken_by_itself():
     assert charge.take(20_000 * MS) == [Lead()]
 
 
-def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby():
+def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby() -> None:
     """What it had said before its sign of life went may arrive later; the standby goes on asking."""
     charge = Leadership(0, "spare", "desk", "spare", ["left"])
     charge.alive(0, True)
@@ -167,17 +176,17 @@ def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby():
     assert charge.granted(3, "left", 9) == [Lead(), Play("left", 9, None, False)]
 
 
-def test_a_question_that_is_not_answered_is_asked_again():
+def test_a_question_that_is_not_answered_is_asked_again() -> None:
     """A question lost with its link does not leave the outputs dumb; an answer that comes too late changes nothing."""
     charge = Leadership(0, "desk", "desk", None, ["left"])
     assert charge.tick(0) == [Lead(), Ask("left")]
-    assert charge.tick(charge.due) == [Ask("left")]
+    assert charge.tick(_due(charge)) == [Ask("left")]
     assert charge.granted(1100 * MS, "left", 11) == [Play("left", 11, None, True)]
     assert charge.granted(1200 * MS, "left", 10) == []
     assert charge.epoch("left") == 11
 
 
-def test_an_edit_that_changes_the_owners():
+def test_an_edit_that_changes_the_owners() -> None:
     """What is new is asked, what is gone is no longer ours."""
     charge = Leadership(0, "desk", "desk", None, ["left"])
     charge.tick(0)
@@ -194,7 +203,11 @@ EVENTS = st.sampled_from(
 
 @settings(max_examples=150, deadline=None)
 @given(st.lists(st.tuples(EVENTS, st.integers(0, 800), st.integers(0, 800)), max_size=6))
-def test_whatever_happens_one_engine_leads_in_the_end(events):
+def test_whatever_happens_one_engine_leads_in_the_end(
+    events: list[
+        tuple[tuple[str, str, str], int, int] | tuple[tuple[str], int, int] | tuple[tuple[str, str], int, int]
+    ],
+) -> None:
     """Deaths, stuck loops, cut links, hand-overs at any moment: when all is well again one engine has the whole show.
 
     And at no time do two engines play one owner's outputs by the epoch that counts there.
@@ -215,7 +228,7 @@ def test_whatever_happens_one_engine_leads_in_the_end(events):
     assert_led_by(world, world.leaders()[0])
 
 
-def happen(world, what, who):
+def happen(world: World, what: str, who: list[str]) -> Callable[..., Any]:
     """One thing that goes wrong; how it is put right again."""
     if what == "kill":
         world.kill(*who)
@@ -236,6 +249,6 @@ def happen(world, what, who):
         owner.holder = owner.given_to = None
         owner.epoch += 100
         for name in world.engines:
-            world.tell(name, lambda name=name: world.miss(name, who[0]))
-            world.tell(name, lambda name=name: world.meet(name, who[0]))
+            world.tell(name, partial(world.miss, name, who[0]))
+            world.tell(name, partial(world.meet, name, who[0]))
     return lambda: None

@@ -1,13 +1,18 @@
 """A bay that follows another engine: it routes, and goes where the show is, but nobody commands it here."""
 
 import json
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.cluster.pure.replica import read_show_word, read_time_word, show_word, time_word
+from engine.core.cable.remote_cable import RemoteCable
+from engine.core.cable.scheduler import Delivery
+from engine.core.command_result import Result
 from engine.core.commands import ControlClock, ControlTimecode, FollowLeader
+from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import apply, command, engine_of, mute, recall
 
@@ -60,7 +65,7 @@ to = ["strings"]
 BOTH = frozenset(("strings", "brass"))
 
 
-def engine(led_by=None):
+def engine(led_by: str | None = None) -> Engine:
     """A bay in scene 1, its outputs on another machine."""
     made = engine_of(read(RIG, "test"), remote=BOTH)
     recall(made, 0, 1)
@@ -69,32 +74,33 @@ def engine(led_by=None):
 
 
 @pytest.fixture
-def follower():
+def follower() -> Engine:
     return engine("desk")
 
 
-def told(engine):
+def told(engine: Engine) -> dict[str, Any]:
     """What is said of a bay, as it goes over a link."""
-    return json.loads(json.dumps(show_word(engine)))
+    word: dict[str, Any] = json.loads(json.dumps(show_word(engine)))
+    return word
 
 
-def follow_show(engine, now, word):
+def follow_show(engine: Engine, now: int, word: dict[str, Any]) -> list[Delivery]:
     """Do what the word about the show says. Raises ValueError if it makes no sense."""
     return done(engine.apply(now, read_show_word(word)))
 
 
-def follow_time(engine, now, age, word):
+def follow_time(engine: Engine, now: int, age: int, word: dict[str, Any]) -> list[Delivery]:
     """The same for the word about clock and time code, said `age` ns ago."""
     return done(engine.apply(now, read_time_word(word, age)))
 
 
-def done(result):
+def done(result: Result) -> list[Delivery]:
     if not result.outcome.done:
         raise ValueError(result.outcome.text)
     return result.deliveries
 
 
-def test_it_obeys_nobody_here(follower):
+def test_it_obeys_nobody_here(follower: Engine) -> None:
     """Shell, foot switch, mute, clock and time code change nothing; whoever asks is told who is in charge."""
     before = told(follower)
     outcome, sent = command(follower, 1, "scene", 2, "shell")
@@ -107,13 +113,13 @@ def test_it_obeys_nobody_here(follower):
     assert told(follower) == before
 
 
-def test_a_control_s_message_is_consumed_all_the_same(follower):
+def test_a_control_s_message_is_consumed_all_the_same(follower: Engine) -> None:
     """It is no music: it is routed nowhere and told to nobody, for the one in charge has heard it, too."""
     assert follower.receive(1, FOOT, b"\xc0\x01") == []
     assert (follower.scene, follower.reports.outcomes) == ((1, "Overture"), [])
 
 
-def test_its_time_code_recalls_nothing(follower):
+def test_its_time_code_recalls_nothing(follower: Engine) -> None:
     """Scenes that wait for a time are recalled by the one in charge, and by its word."""
     follow_time(follower, 0, 0, {"timecode": ["01:00:09:00", 0]})
     for at in range(0, 3000, 5):
@@ -121,7 +127,7 @@ def test_its_time_code_recalls_nothing(follower):
     assert follower.scene == (1, "Overture")
 
 
-def test_it_goes_where_the_show_is(follower):
+def test_it_goes_where_the_show_is(follower: Engine) -> None:
     """Scene, set list, place and muted routes; what the scene's burst says is written down as sent."""
     leader = engine()
     command(leader, 1, "setlist", "Saturday", "shell")
@@ -134,7 +140,7 @@ def test_it_goes_where_the_show_is(follower):
     assert follower.state.led_by == "desk"
 
 
-def test_a_place_in_the_list_moves_without_a_burst(follower):
+def test_a_place_in_the_list_moves_without_a_burst(follower: Engine) -> None:
     """The same scene at another place of the list is no scene change."""
     leader = engine()
     command(leader, 1, "entry", 3, "shell")
@@ -151,7 +157,7 @@ def test_a_place_in_the_list_moves_without_a_burst(follower):
         {"muted": [], "standing": [1, 2, 3]},
     ],
 )
-def test_a_word_that_makes_no_sense_changes_nothing(follower, word):
+def test_a_word_that_makes_no_sense_changes_nothing(follower: Engine, word: dict[str, Any]) -> None:
     """Whoever runs another rig under the same name is told of, not followed."""
     before = told(follower)
     with pytest.raises(ValueError, match="it "):
@@ -162,13 +168,13 @@ def test_a_word_that_makes_no_sense_changes_nothing(follower, word):
 @pytest.mark.parametrize(
     "word", [{"clock": [120, 0]}, {"clock": ["fast", 0, None]}, {"timecode": ["noon", None]}, {"timecode": [1]}]
 )
-def test_a_time_that_makes_no_sense_changes_nothing(follower, word):
+def test_a_time_that_makes_no_sense_changes_nothing(follower: Engine, word: dict[str, Any]) -> None:
     """The same for clock and time code."""
     with pytest.raises(ValueError, match="how clock and time code stand"):
         follow_time(follower, 1, 0, word)
 
 
-def test_clock_and_time_code_run_on_in_step(follower):
+def test_clock_and_time_code_run_on_in_step(follower: Engine) -> None:
     """After the word both tick at the same times, in the same song position and at the same frame."""
     leader = engine()
     leader.apply(0, ControlClock("start"))
@@ -178,12 +184,14 @@ def test_clock_and_time_code_run_on_in_step(follower):
     leader.apply(701 * MS, ControlClock("tempo", 97.0))
     word = json.loads(json.dumps(time_word(leader, 702 * MS)))
     follow_time(follower, 705 * MS, 3 * MS, word)
-    ticks = {"leader": [], "follower": []}
+    ticks: dict[str, list[tuple[int, bytes]]] = {"leader": [], "follower": []}
     for at in range(7050, 30000):
         for name, each in (("leader", leader), ("follower", follower)):
             ticks[name] += [(at, message) for _, message, _ in each.tick(at * MS // 10)]
     assert ticks["leader"][:20] == ticks["follower"][:20]
     assert ticks["leader"] == ticks["follower"]
+    assert leader.state.sync.clock is not None
+    assert follower.state.sync.clock is not None
     assert leader.state.sync.clock.position == follower.state.sync.clock.position
     assert leader.state.sync.shown(3000 * MS) == follower.state.sync.shown(3000 * MS)
 
@@ -195,7 +203,7 @@ STEPS = st.lists(st.one_of(NOTES, MOVES, st.sampled_from([1, 2]), st.booleans())
 
 @settings(max_examples=60, deadline=None)
 @given(STEPS)
-def test_both_know_the_same_of_what_sounds(steps):
+def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
     """An engine that follows, and hears of each change before the next message, would send what its leader sends."""
     leader, follower = engine(), engine("desk")
     for now, step in enumerate(steps, 1):
@@ -208,4 +216,6 @@ def test_both_know_the_same_of_what_sounds(steps):
             recall(leader, now, step)
         follow_show(follower, now, told(leader))
     for one, other in zip(leader.state.cables, follower.state.cables, strict=True):
+        assert isinstance(one, RemoteCable)
+        assert isinstance(other, RemoteCable)
         assert one.sounding.snapshot(100) == other.sounding.snapshot(100)

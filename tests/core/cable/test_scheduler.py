@@ -264,7 +264,7 @@ def test_the_receiver_ends_on_whole_sounds_of_one_scene() -> None:
 # How full the cable is
 
 
-def test_how_long_the_cable_has_carried():
+def test_how_long_the_cable_has_carried() -> None:
     """A byte occupies a DIN cable for 320 µs (MIDI 1.0 p. 1), from the moment its first bit leaves."""
     cable = CableInTime()
     cable.put("90 3C 40")
@@ -277,7 +277,7 @@ def test_how_long_the_cable_has_carried():
     assert cable.cable.carried(60 * MS) == 2 * 960_000
 
 
-def test_a_byte_inside_a_dump_counts():
+def test_a_byte_inside_a_dump_counts() -> None:
     """A clock that slips into a SysEx makes it 320 µs longer."""
     cable = CableInTime()
     cable.put(DUMP.hex())
@@ -285,7 +285,7 @@ def test_a_byte_inside_a_dump_counts():
     assert cable.cable.carried(1000 * MS) == 1001 * 320_000
 
 
-def test_running_status_is_a_byte_less():
+def test_running_status_is_a_byte_less() -> None:
     """A status byte that is left out (MIDI 1.0 p. A-1) takes no time."""
     cable = CableInTime(DIN_RUNNING)
     cable.put("90 3C 40")
@@ -293,7 +293,7 @@ def test_running_status_is_a_byte_less():
     assert cable.cable.carried(1000 * MS) == 5 * 320_000
 
 
-def test_a_cable_that_never_rests_carries_all_the_time():
+def test_a_cable_that_never_rests_carries_all_the_time() -> None:
     """While more waits than it can carry, the time it has carried is the time that has passed."""
     cable = CableInTime()
     for key in range(100):

@@ -99,7 +99,7 @@ def told(made: Engine) -> list[tuple[str, bool, str, str]]:
 # Our own SysEx
 
 
-def test_a_recall_is_carried_out_and_answered():
+def test_a_recall_is_carried_out_and_answered() -> None:
     """Recall by our own SysEx changes the scene and answers its command with done and the sentence that watch shows."""
     made = router()
     assert answers(made, recall_request(US, 61)) == [(0x41, 0x01, True, "scene 61 Finale")]
@@ -107,7 +107,7 @@ def test_a_recall_is_carried_out_and_answered():
     assert told(made) == [("scene", True, "scene 61 Finale", "foot")]
 
 
-def test_a_recall_of_a_scene_that_is_not_there():
+def test_a_recall_of_a_scene_that_is_not_there() -> None:
     """A number of no scene changes nothing and says so."""
     made = router()
     for number in (0, 2, 0x1FFFFF):
@@ -116,7 +116,7 @@ def test_a_recall_of_a_scene_that_is_not_there():
     assert made.scene == (1, "Overture")
 
 
-def test_next_back_and_panic():
+def test_next_back_and_panic() -> None:
     """Next, back and panic work and answer; at the end next says so and changes nothing."""
     made = router()
     assert answers(made, plain_request(US, "next")) == [(0x41, 0x02, True, "scene 61 Finale")]
@@ -129,13 +129,13 @@ def test_next_back_and_panic():
     assert (command, done, text[:6]) == (0x04, True, "panic:")
 
 
-def test_the_scene_in_force():
+def test_the_scene_in_force() -> None:
     """Whoever asks hears number and name of the scene in force, 0 and nothing before the first."""
     assert answers(router(), plain_request(US, "ask scene")) == [(0x45, 1, "Overture")]
     assert answers(engine(SCENES), plain_request(US, "ask scene")) == [(0x45, 0, "")]
 
 
-def test_the_routing():
+def test_the_routing() -> None:
     """Routes of every scene and of the one in force are told by place in the rig file, muted ones left out."""
     made = router()
     assert answers(made, plain_request(US, "ask routing")) == [(0x46, "01 00 00 01 00 01 00 02 00 01 00 02 00 02 00")]
@@ -143,7 +143,7 @@ def test_the_routing():
     assert answers(made, plain_request(US, "ask routing")) == [(0x46, "01 00 00 01 00 01 00 02 00 01 00")]
 
 
-def test_what_takes_threads_is_left_for_the_show():
+def test_what_takes_threads_is_left_for_the_show() -> None:
     """Routes, backups and blocks are handed on with their input; nothing changes and nothing is answered at once."""
     made = router()
     messages = [route_request(US, RouteRequest(1, 2, True)), plain_request(US, "ask backup"), own(US, 0x0A, b"\1")]
@@ -155,14 +155,14 @@ def test_what_takes_threads_is_left_for_the_show():
     ]
 
 
-def test_without_outputs_for_answers_nothing_is_sent():
+def test_without_outputs_for_answers_nothing_is_sent() -> None:
     """A rig that names no outputs for answers obeys without a reply."""
     made = router(SCENES.replace('to = ["brass"]\n"""', "").replace('device = 5\nto = ["brass"]', "device = 5"))
     assert answers(made, recall_request(US, 61)) == []
     assert made.scene == (61, "Finale")
 
 
-def test_an_edit_forgets_nothing():
+def test_an_edit_forgets_nothing() -> None:
     """What was asked and is not carried out yet, and what is muted, stay so when an edited rig takes over."""
     made = router()
     mute(made, MS, "all", True, "test")
@@ -179,7 +179,7 @@ def test_an_edit_forgets_nothing():
 # Who may
 
 
-def test_only_named_inputs_may_command():
+def test_only_named_inputs_may_command() -> None:
     """From an input that [remote] does not name, a command is music like any other SysEx and passes its routes."""
     made = router()
     for message in valid_messages():
@@ -188,7 +188,7 @@ def test_only_named_inputs_may_command():
     assert (made.scene, made.reports.outcomes, made.reports.requests) == ((1, "Overture"), [], [])
 
 
-def test_a_rig_without_remote_obeys_nobody():
+def test_a_rig_without_remote_obeys_nobody() -> None:
     """Without [remote] no message commands, whatever its device."""
     made = router(SCENES[: SCENES.index("[remote]")])
     for message in (recall_request(0x7F, 61), show_control(ShowControl(0x7F, 0x7F, "go", "61")), b"\xc0\x3c"):
@@ -196,7 +196,7 @@ def test_a_rig_without_remote_obeys_nobody():
     assert (made.scene, made.reports.outcomes) == ((1, "Overture"), [])
 
 
-def test_commands_go_no_further_and_the_rest_passes():
+def test_commands_go_no_further_and_the_rest_passes() -> None:
     """What was obeyed is not passed on; foreign SysEx, and ours that is malformed or meant for another, is."""
     made = router()
     assert not [
@@ -212,7 +212,7 @@ def test_commands_go_no_further_and_the_rest_passes():
     assert made.scene == (1, "Overture")
 
 
-def test_a_controls_exact_sysex_comes_first():
+def test_a_controls_exact_sysex_comes_first() -> None:
     """A control whose SysEx matches takes it before the remote does: here next of our own is back."""
     made = router()
     recall(made, 0, 61)
@@ -227,7 +227,7 @@ def test_a_controls_exact_sysex_comes_first():
 PROGRAMS = SCENES.replace("device = 5", "device = 5\nprograms = true")
 
 
-def test_banks_reach_scenes_beyond_128():
+def test_banks_reach_scenes_beyond_128() -> None:
     """Bank 00 02 program 44 as printed is scene 300: 128 scenes a bank (MIDI 1.0 p. 13, 14)."""
     made = router(PROGRAMS)
     for message in ("B3 00 00", "B3 20 02", "C3 2B"):
@@ -235,14 +235,14 @@ def test_banks_reach_scenes_beyond_128():
     assert told(made) == [("scene", True, "scene 300 Encore", "foot")]
 
 
-def test_a_song_recalls():
+def test_a_song_recalls() -> None:
     """Song select 60 on the wire is scene 61 (songs count from 1: common practice, no source)."""
     made = router(PROGRAMS)
     made.receive(MS, FOOT, b"\xf3\x3c")
     assert made.scene == (61, "Finale")
 
 
-def test_a_program_of_no_scene_is_told():
+def test_a_program_of_no_scene_is_told() -> None:
     """A program without a scene is consumed, told, and changes nothing."""
     made = router(PROGRAMS)
     assert made.receive(MS, PADS, b"\xc0\x05") == []
@@ -252,7 +252,7 @@ def test_a_program_of_no_scene_is_told():
 # Show control and machine control
 
 
-def test_cues():
+def test_cues() -> None:
     """GO 61 recalls scene 61, GO is next, an unknown cue changes nothing; each is told with its source (RP-002 4.3)."""
     made = router()
     for cue in ("61", None, "61.5", "7"):
@@ -266,7 +266,7 @@ def test_cues():
     assert made.scene == (300, "Encore")
 
 
-def test_stop_and_resume():
+def test_stop_and_resume() -> None:
     """STOP halts clock and time code of our own, RESUME lets them go on; of a cue only while it plays (RP-002 4.3)."""
     made = router()
     clock, code = made.state.sync.clock, made.state.sync.code
@@ -285,14 +285,14 @@ def test_stop_and_resume():
     assert ("stop", False, "cue 61 is not playing; nothing changed", "foot") in told(made)
 
 
-def test_stop_without_anything_that_runs():
+def test_stop_without_anything_that_runs() -> None:
     """A rig without clock and time code says that STOP changed nothing."""
     made = router(SCENES[: SCENES.index("[sync.clock]")] + SCENES[SCENES.index("[remote]") :])
     made.receive(MS, FOOT, show_control(ShowControl(US, 0x01, "stop")))
     assert told(made) == [("stop", False, "this rig has no clock and no time code of its own", "foot")]
 
 
-def test_transport():
+def test_transport() -> None:
     """Locate winds our time code, play and stop run and halt it, for our id and all-call, and no other (RP-013)."""
     made = router()
     code = made.state.sync.code
@@ -326,7 +326,7 @@ def _state(made: Engine, now: int) -> tuple[Any, ...]:
     )
 
 
-def test_no_state_changes_but_by_a_valid_message():
+def test_no_state_changes_but_by_a_valid_message() -> None:
     """Of 100,000 random and half-right messages at an input that may command, only those in order change anything;
     the same at an input that may not change nothing at all; none is an error."""
     made = router()
@@ -350,7 +350,7 @@ def test_no_state_changes_but_by_a_valid_message():
 
 
 @given(st.binary(max_size=200))
-def test_any_bytes_are_taken(data):
+def test_any_bytes_are_taken(data: bytes) -> None:
     """Any bytes at an input that may command by programs are taken without an error."""
     made = router(PROGRAMS)
     for now, message in enumerate(StreamParser().feed(data)):

@@ -2,6 +2,7 @@
 
 import random
 import re
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -57,28 +58,28 @@ def heard(message: str | bytes, programs: bool = True) -> RemoteRequest | None:
         ("go_off", "61", None),
     ],
 )
-def test_cues_are_scenes(command, cue, expected):
+def test_cues_are_scenes(command: str, cue: str | None, expected: RemoteRequest | None) -> None:
     """GO of a cue recalls the scene of its number, GO alone is next; a cue of no scene's number changes nothing."""
     assert heard(show_control(ShowControl(US, 0x01, command, cue))) == expected
 
 
-def test_the_list_of_a_cue_is_handed_on():
+def test_the_list_of_a_cue_is_handed_on() -> None:
     """The list that a cue is of comes with the recall (RP-002 3.1)."""
     assert heard(show_control(ShowControl(US, 0x01, "go", "61", "2"))) == RemoteRequest("scene", 61, "2")
 
 
-def test_a_cue_to_all_lights():
+def test_a_cue_to_all_lights() -> None:
     """The standard's own example, GO of cue 1 to all devices, recalls scene 1 (RP-002 2.1, 5)."""
     assert heard(BY_ID["msc-go"]["expected"]) == RemoteRequest("scene", 1)
 
 
-def test_ids_that_are_obeyed():
+def test_ids_that_are_obeyed() -> None:
     """Of all device ids, a rig obeys its own and the one that means everybody; groups are others (RP-002 2.2)."""
     spoken = [device for device in range(128) if heard(show_control(ShowControl(device, 0x01, "go")))]
     assert spoken == [US, int(BY_ID["msc-device-ids"]["expected"]["all"], 16)]
 
 
-def test_formats_that_are_obeyed():
+def test_formats_that_are_obeyed() -> None:
     """Cues for lights, for sound and its kinds and for all types are obeyed; those for machinery or fireworks never."""
     named = {name: int(code, 16) for code, name in BY_ID["msc-formats"]["expected"].items()}
     spoken = [form for form in range(1, 128) if heard(show_control(ShowControl(US, form, "go")))]
@@ -99,14 +100,14 @@ def test_formats_that_are_obeyed():
         ("eject", None),
     ],
 )
-def test_transport_keys_run_the_time_code(command, expected):
+def test_transport_keys_run_the_time_code(command: str, expected: str | None) -> None:
     """Play and stop of machine control run and halt the time code; keys of a tape machine alone do nothing (RP-013)."""
     for device, obeyed in ((US, True), (0x7F, True), (6, False)):
         request = heard(machine_control(MachineControl(device, command)))
         assert request == (RemoteRequest(expected) if expected and obeyed else None)
 
 
-def test_locate():
+def test_locate() -> None:
     """LOCATE hands on where to, as a time code (RP-013, LOCATE [TARGET])."""
     assert heard(BY_ID["mmc-locate"]["expected"]) == RemoteRequest("locate", None, "01:02:03:04")
     drop = machine_control(MachineControl(US, "locate", read_label("01:02:03;04", RATES["29.97 drop"])))
@@ -117,7 +118,7 @@ def test_locate():
 
 
 @pytest.mark.parametrize("entry", [entry for entry in REFERENCE if entry["id"].startswith("bank-number")])
-def test_a_bank_has_128_scenes(entry):
+def test_a_bank_has_128_scenes(entry: dict[str, Any]) -> None:
     """The first program of a bank is the scene after all those of the banks before (MIDI 1.0 p. 13, 14)."""
     remote = RemoteReader(US, programs=True)
     for number, name in ((0, "msb"), (32, "lsb")):
@@ -129,7 +130,7 @@ def test_a_bank_has_128_scenes(entry):
     ("name", "bank"),
     [("bank-sticky", (1, 2)), ("bank-no-reset-by-121", (1, 2)), ("bank-lsb-missing", (1, 0)), ("bank-latent", None)],
 )
-def test_a_bank_stays_until_the_next(name, bank):
+def test_a_bank_stays_until_the_next(name: str, bank: tuple[int, int] | None) -> None:
     """A bank acts at the next program and stays; controller 121 leaves it; a high byte sets the low one to 0."""
     remote = RemoteReader(US, programs=True)
     messages = [bytes.fromhex(message) for message in BY_ID[name]["input"]]
@@ -140,7 +141,7 @@ def test_a_bank_stays_until_the_next(name, bank):
         assert requests[-1] == RemoteRequest("scene", (bank[0] * 128 + bank[1]) * 128 + messages[-1][1] + 1)
 
 
-def test_a_high_byte_sets_the_low_byte_to_0():
+def test_a_high_byte_sets_the_low_byte_to_0() -> None:
     """A bank's new high byte sets the low byte to 0, one that was selected before it too (MIDI 1.0 p. 12)."""
     remote = RemoteReader(US, programs=True)
     for number, value in ((0x20, 5), (0x00, 1)):
@@ -148,19 +149,19 @@ def test_a_high_byte_sets_the_low_byte_to_0():
     assert remote.read(DESK, b"\xc0\x00") == RemoteRequest("scene", 128 * 128 + 1)
 
 
-def test_programs_are_counted_as_printed():
+def test_programs_are_counted_as_printed() -> None:
     """Programs 0 to 127 on the wire are scenes 1 to 128 (MIDI 1.0 p. 18)."""
     numbers = BY_ID["program-wire"]
     for cable, printed in zip(numbers["expected"]["wire"], numbers["input"]["printed"], strict=True):
         assert heard(bytes((0xC3, cable))) == RemoteRequest("scene", printed)
 
 
-def test_songs_count_from_one():
+def test_songs_count_from_one() -> None:
     """Song 0 on the wire is scene 1, as displays number songs (common practice, no source)."""
     assert [heard("F3 00"), heard("F3 7F")] == [RemoteRequest("scene", 1), RemoteRequest("scene", 128)]
 
 
-def test_banks_are_kept_apart():
+def test_banks_are_kept_apart() -> None:
     """A bank counts for the channel and the input that it came on, and no other."""
     remote = RemoteReader(US, programs=True)
     remote.read(DESK, bytes((0xB4, 0x20, 1)))
@@ -169,7 +170,7 @@ def test_banks_are_kept_apart():
 
 
 @given(st.lists(st.integers(0, 255), max_size=4).map(bytes))
-def test_programs_are_music_unless_the_rig_says_so(message):
+def test_programs_are_music_unless_the_rig_says_so(message: bytes) -> None:
     """Without programs = true, no short message is a command."""
     if message[:1] != b"\xf0":
         assert heard(message, programs=False) is None
@@ -178,7 +179,7 @@ def test_programs_are_music_unless_the_rig_says_so(message):
 # Our own SysEx
 
 
-def test_requests_of_our_own():
+def test_requests_of_our_own() -> None:
     """Each request reads as what was asked, byte by byte as DEVELOPERS.md has it."""
     assert heard("F0 7D 62 6C 01 05 01 3D 00 00 3C F7") == RemoteRequest("scene", 61)
     assert heard("F0 7D 62 6C 01 05 02 78 F7") == RemoteRequest("next")
@@ -188,7 +189,7 @@ def test_requests_of_our_own():
 
 
 @given(st.integers(0, 0x1FFFFF), st.sampled_from(PLAIN), st.integers(1, 16383), st.integers(1, 16383), st.booleans())
-def test_what_is_built_is_read(scene, do, source, target, on):
+def test_what_is_built_is_read(scene: int, do: str, source: int, target: int, on: bool) -> None:
     """What the builders write is understood, by this rig alone and by all."""
     for device in (US, 0x7F):
         assert heard(recall_request(device, scene)) == RemoteRequest("scene", scene)
@@ -198,7 +199,7 @@ def test_what_is_built_is_read(scene, do, source, target, on):
     assert heard(plain_request(US + 1, do)) is None
 
 
-def test_a_block_is_handed_on_whole():
+def test_a_block_is_handed_on_whole() -> None:
     """A block of a backup goes to whoever collects blocks, as it came."""
     message = own(US, 0x0A, b"\1\2\3")
     assert heard(message) == RemoteRequest("block", None, message)
@@ -227,7 +228,7 @@ def test_a_block_is_handed_on_whole():
         b"",
     ],
 )
-def test_what_is_no_request(message):
+def test_what_is_no_request(message: bytes) -> None:
     """Our own SysEx that is not wholly in order asks for nothing."""
     assert heard(message) is None
 
@@ -240,14 +241,14 @@ def test_what_is_no_request(message):
         answer_reply(US, 0x01, True, "scene 61 Finale"),
     ],
 )
-def test_replies_are_no_requests(message):
+def test_replies_are_no_requests(message: bytes) -> None:
     """A reply that comes back over a loop of cables asks for nothing."""
     assert read_own(message) is not None
     assert heard(message) is None
 
 
 @given(st.none() | st.integers(1, 16384), st.text(max_size=60), st.integers(0, 127), st.booleans())
-def test_what_replies_say(scene, name, command, done):
+def test_what_replies_say(scene: int | None, name: str, command: int, done: bool) -> None:
     """A reply holds the scene's number, 0 for none, and any name or sentence, in 7-bit bytes."""
     reply = read_own(scene_reply(US, scene, name))
     assert reply is not None
@@ -259,7 +260,7 @@ def test_what_replies_say(scene, name, command, done):
     assert (answer.command, *answer.data[:2], unpack(answer.data[2:]).decode()) == (0x41, command, done, name)
 
 
-def test_the_routing_reply():
+def test_the_routing_reply() -> None:
     """The routing is the scene's number, then input and output of each route, two bytes each, the low one first."""
     assert routing_reply(US, 61, [(1, 2), (1, 130)]).hex(" ").upper() == (
         "F0 7D 62 6C 01 05 46 3D 00 00 01 00 02 00 01 00 02 01 70 F7"
@@ -269,7 +270,7 @@ def test_the_routing_reply():
 # Whatever else may come
 
 
-def test_nothing_but_valid_messages_is_obeyed():
+def test_nothing_but_valid_messages_is_obeyed() -> None:
     """Of 100,000 random and half-right messages exactly those that are in order ask for something; none is an error."""
     chance = random.Random(1953)
     valid = valid_messages()
@@ -288,7 +289,7 @@ def test_nothing_but_valid_messages_is_obeyed():
     [entry for entry in REFERENCE if entry["area"] in ("universal-sysex", "song-position")],
     ids=lambda entry: entry["id"],
 )
-def test_other_standard_messages_command_nothing(entry):
+def test_other_standard_messages_command_nothing(entry: dict[str, Any]) -> None:
     """General MIDI, master volume, bar marks and song positions are no commands (MIDI Association Table 4)."""
     expected = entry["expected"]
     texts = [expected] if isinstance(expected, str) else [expected["bytes"]] if "bytes" in expected else []
@@ -297,6 +298,6 @@ def test_other_standard_messages_command_nothing(entry):
             assert heard(text) is None
 
 
-def test_handshakes_command_nothing():
+def test_handshakes_command_nothing() -> None:
     """Handshakes of a dump are no commands (MIDI 1.0 p. 36)."""
     assert [heard(message) for message in BY_ID["sysex-handshake"]["expected"].values()] == [None] * 5

@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from hypothesis.strategies._internal.core import DataObject
+from hypothesis.strategies._internal.random import ArtificialRandom
 
 from engine.core.control.remote_messages import RemoteReader, RemoteRequest, own, read_own, seven
 from engine.core.control.rig_dump import LONGEST_BLOCK, DumpCollector, DumpProgress, blocks, from_syx
@@ -39,14 +41,14 @@ def collected(messages: list[bytes]) -> DumpProgress | str:
     return said
 
 
-def test_there_are_several_blocks():
+def test_there_are_several_blocks() -> None:
     """The texts of these tests take several blocks, so that there is something to lose and to mix."""
     assert len(BLOCKS) > 5
     assert len(OTHER) > 5
 
 
 @given(st.text(max_size=2000), st.integers(0, 127), st.randoms())
-def test_any_text_survives(text, device, chance):
+def test_any_text_survives(text: str, device: int, chance: ArtificialRandom) -> None:
     """Any text comes back, from any order of its blocks and from a .syx file of them."""
     messages = blocks(text, device)
     assert all(is_whole(message) and len(message) <= LONGEST_BLOCK for message in messages)
@@ -55,13 +57,13 @@ def test_any_text_survives(text, device, chance):
     assert collected(messages) == text
 
 
-def test_blocks_are_of_the_size_that_slow_recorders_take():
+def test_blocks_are_of_the_size_that_slow_recorders_take() -> None:
     """A block has at most 256 bytes, F0 and F7 included, and all but the last use that room."""
     assert {len(message) for message in BLOCKS[:-1]} == {252}
     assert len(BLOCKS[-1]) <= 252 <= LONGEST_BLOCK
 
 
-def test_a_block_byte_by_byte():
+def test_a_block_byte_by_byte() -> None:
     """A block is laid out as DEVELOPERS.md has it."""
     (message,) = blocks("Lantern Street", DEVICE)
     assert message[:11].hex(" ").upper() == "F0 7D 62 6C 01 05 0A 01 01 00 01"
@@ -73,7 +75,7 @@ def test_a_block_byte_by_byte():
     assert zlib.decompress(unpack(data[19:])) == b"Lantern Street"
 
 
-def test_blocks_are_read_as_blocks():
+def test_blocks_are_read_as_blocks() -> None:
     """The remote hands every block that it is meant for to whoever collects them, and no other's."""
     assert [RemoteReader(DEVICE).read(0, message) for message in BLOCKS] == [
         RemoteRequest("block", None, each) for each in BLOCKS
@@ -82,7 +84,7 @@ def test_blocks_are_read_as_blocks():
 
 
 @given(st.integers(0, len(BLOCKS) - 1), st.data())
-def test_a_corrupted_block_is_noticed(place, data):
+def test_a_corrupted_block_is_noticed(place: int, data: DataObject) -> None:
     """A block with one byte changed is left out, and told; the block itself still completes the text."""
     at = data.draw(st.integers(0, len(BLOCKS[place]) - 1))
     byte = data.draw(st.integers(0, 255).filter(lambda byte: byte != BLOCKS[place][at]))
@@ -94,7 +96,7 @@ def test_a_corrupted_block_is_noticed(place, data):
 
 
 @given(st.integers(0, len(BLOCKS) - 1), st.data())
-def test_two_bytes_swapped_are_noticed(place, data):
+def test_two_bytes_swapped_are_noticed(place: int, data: DataObject) -> None:
     """A block with two bytes in each other's place is noticed, though its sum is right."""
     message = bytearray(BLOCKS[place])
     first, second = (data.draw(st.integers(7, len(message) - 3)) for _ in range(2))
@@ -106,7 +108,7 @@ def test_two_bytes_swapped_are_noticed(place, data):
 
 
 @given(st.sets(st.integers(1, len(BLOCKS)), min_size=1, max_size=len(BLOCKS) - 1), st.randoms())
-def test_lost_blocks_are_told_by_number(lost, chance):
+def test_lost_blocks_are_told_by_number(lost: set[int], chance: ArtificialRandom) -> None:
     """Every block that did not come is told; when it comes, alone, the text is whole."""
     here = [message for place, message in enumerate(BLOCKS, 1) if place not in lost]
     chance.shuffle(here)
@@ -118,13 +120,13 @@ def test_lost_blocks_are_told_by_number(lost, chance):
 
 
 @given(st.lists(st.integers(0, len(BLOCKS) - 1), min_size=1, max_size=10))
-def test_doubled_blocks_do_no_harm(again):
+def test_doubled_blocks_do_no_harm(again: list[int]) -> None:
     """Blocks that come twice, wherever, change nothing."""
     assert collected([*(BLOCKS[place] for place in again), *BLOCKS]) == TEXT
 
 
 @given(st.integers(1, len(BLOCKS)), st.integers(0, len(OTHER) - 1))
-def test_blocks_of_another_dump_are_refused(place, other):
+def test_blocks_of_another_dump_are_refused(place: int, other: int) -> None:
     """A block of another dump in the middle is left out, told as such, and the first dump comes whole."""
     collector = DumpCollector()
     for message in BLOCKS[: place - 1] or BLOCKS[:1]:
@@ -136,7 +138,7 @@ def test_blocks_of_another_dump_are_refused(place, other):
     assert [collector.take(message) for message in BLOCKS][-1] == TEXT
 
 
-def test_what_is_missing_is_said_in_words():
+def test_what_is_missing_is_said_in_words() -> None:
     """Runs of missing blocks are said as from and to, the others one by one."""
     assert len(BLOCKS) >= 10
     few = [BLOCKS[place - 1] for place in (1, 3, 8)]
@@ -152,7 +154,7 @@ def test_what_is_missing_is_said_in_words():
 @pytest.mark.parametrize(
     "message", [b"", b"\xf0", b"\xf0\xf7", b"\x90\x3c\x40", own(DEVICE, 0x02), own(DEVICE, 0x0A), BLOCKS[0][:12]]
 )
-def test_what_is_no_block_changes_nothing(message):
+def test_what_is_no_block_changes_nothing(message: bytes) -> None:
     """Messages that are no block, or a stump of one, are left out and told."""
     collector = DumpCollector()
     collector.take(BLOCKS[0])
@@ -188,7 +190,7 @@ ONE = whole_of(1, 5, b"scene")
         (forged(1, whole_of(1, (1 << 28) - 1, b""), pack(zlib.compress(bytes(100_000)))), "all blocks came, but"),
     ],
 )
-def test_what_nobody_here_sends(message, words):
+def test_what_nobody_here_sends(message: bytes, words: str) -> None:
     """Blocks that are in order and still make no rig are refused, with the reason, and nothing of them stays."""
     collector = DumpCollector()
     said = collector.take(message)
@@ -198,7 +200,7 @@ def test_what_nobody_here_sends(message, words):
     assert [collector.take(each) for each in BLOCKS][-1] == TEXT
 
 
-def test_a_dump_that_would_swell_is_refused():
+def test_a_dump_that_would_swell_is_refused() -> None:
     """A dump whose text would be longer than any that is sent is refused, however small its blocks are."""
     raw = bytes((1 << 24) + 1)
     stored = zlib.compress(raw)
@@ -209,7 +211,7 @@ def test_a_dump_that_would_swell_is_refused():
     assert said.news.startswith("all blocks came, but together they are not what was sent")
 
 
-def test_noise_is_no_block():
+def test_noise_is_no_block() -> None:
     """Of 20,000 random messages with a block's start none is taken, none is an error."""
     chance = random.Random(1)
     collector = DumpCollector()
@@ -223,7 +225,7 @@ def test_noise_is_no_block():
 # .syx files
 
 
-def test_a_file_with_other_things_in_it():
+def test_a_file_with_other_things_in_it() -> None:
     """Other SysEx and stray bytes in a .syx file are passed over."""
     other = bytes.fromhex("F0 7E 7F 06 01 F7")
     assert from_syx(other + b"\x00" + other.join(BLOCKS) + other) == TEXT
@@ -245,14 +247,14 @@ def test_a_file_with_other_things_in_it():
     ],
     ids=["empty", "no dump", "lost", "cut", "broken", "two", "mixed"],
 )
-def test_files_that_are_not_whole(data, words):
+def test_files_that_are_not_whole(data: bytes, words: str) -> None:
     """A .syx file that holds no whole backup, or more than one, says what is wrong, block by block."""
     with pytest.raises(ValueError, match=words):
         from_syx(data)
 
 
 @given(st.integers(0, sum(map(len, BLOCKS))))
-def test_a_file_cut_anywhere(end):
+def test_a_file_cut_anywhere(end: int) -> None:
     """A .syx file cut anywhere before its end never gives a text."""
     data = b"".join(BLOCKS)
     if end == len(data):
@@ -262,7 +264,7 @@ def test_a_file_cut_anywhere(end):
         from_syx(data[:end])
 
 
-def test_the_demo_rig(tmp_path: Path):
+def test_the_demo_rig(tmp_path: Path) -> None:
     """The demo rig, comments and all, survives a .syx file on disk."""
     text = (PRESETS / "demo.toml").read_text(encoding="utf-8")
     file = tmp_path / "demo.syx"
@@ -270,12 +272,12 @@ def test_the_demo_rig(tmp_path: Path):
     assert from_syx(file.read_bytes()) == text
 
 
-def test_a_text_that_is_too_long():
+def test_a_text_that_is_too_long() -> None:
     """A text beyond the bound is refused at once, not cut."""
     with pytest.raises(ValueError, match="holds 16777216 bytes in 16383 blocks at the most"):
         blocks("x" * ((1 << 24) + 1), DEVICE)
 
 
-def test_the_sum_of_every_block_is_right():
+def test_the_sum_of_every_block_is_right() -> None:
     """Every block is a message of our own SysEx with its checksum."""
     assert all(read_own(message) is not None for message in BLOCKS)

@@ -1,18 +1,20 @@
 """What other machines ask for that takes threads, over memory ports. (Our own design; no outside source.)"""
 
 import random
+from pathlib import Path
 
 import pytest
 import trio
 
 from engine.core.commands import RecallScene
 from engine.core.control import rig_dump
-from engine.core.control.remote_messages import RouteRequest, own, plain_request, read_own, route_request
+from engine.core.control.remote_messages import OwnMessage, RouteRequest, own, plain_request, read_own, route_request
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
 from engine.midi.seven_bit_packing import unpack
 from engine.rig.read.load import read
 from tests.support.small_show import RIG, Bench
+from tests.support.waiting import eventually
 
 DEVICE = 5
 REMOTE = f"""
@@ -33,7 +35,7 @@ PEDALS = 1
 class Errand:
     """A show in scene 1 with its workshop, and errands that run."""
 
-    def __init__(self, folder):
+    def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
         self.show.apply(RecallScene(1), "shell")
@@ -43,59 +45,56 @@ class Errand:
         self.errands = RemoteWork(self.show, self.workshop)
         self.brass()
 
-    def play(self, *messages):
+    def play(self, *messages: bytes) -> None:
         self.bench.play(PEDALS, *(message.hex(" ") for message in messages))
 
-    def brass(self):
+    def brass(self) -> list[bytes]:
         return [bytes.fromhex(message) for message in self.bench.heard("brass")]
 
-    async def answer(self):
+    async def answer(self) -> tuple[int, bool, str]:
         """The next answer: command, done or not, sentence."""
-        with trio.fail_after(60):
-            while True:
-                for message in self.brass():
-                    said = read_own(message)
-                    if said is not None and said.command == 0x41:
-                        return said.data[0], bool(said.data[1]), unpack(said.data[2:]).decode()
-                await trio.sleep(0.01)
+        found: list[OwnMessage] = []
 
-    async def collected(self):
+        def answered() -> bool:
+            said = [read_own(message) for message in self.brass()]
+            found.extend(each for each in said if each is not None and each.command == 0x41)
+            return bool(found)
+
+        await eventually(answered)
+        data = found[0].data
+        return data[0], bool(data[1]), unpack(data[2:]).decode()
+
+    async def collected(self) -> None:
         """Until every block that came has been looked at."""
-        with trio.fail_after(60):
-            while True:
-                if not self.show.engine.reports.requests:
-                    return
-                await trio.sleep(0.01)
+        await eventually(lambda: not self.show.engine.reports.requests)
 
-    async def told(self, words):
+    async def told(self, words: str) -> None:
         """Until this has been told."""
-        with trio.fail_after(60):
-            while True:
-                if any(words in text for _, text in self.bench.told()):
-                    return
-                await trio.sleep(0.01)
+        await eventually(lambda: any(words in text for _, text in self.bench.told()))
 
 
 @pytest.fixture
-async def errand(tmp_path, nursery):
+async def errand(tmp_path: Path, nursery: trio.Nursery) -> Errand:
     """RemoteWork that run until the test's end."""
     made = Errand(tmp_path)
     nursery.start_soon(made.errands.run)
     return made
 
 
-async def test_a_backup_that_is_asked_for(errand):
+async def test_a_backup_that_is_asked_for(errand: Errand) -> None:
     """Asked for a backup, the whole rig file, comments and all, goes out in blocks that make the same bytes again."""
     errand.play(plain_request(DEVICE, "ask backup"))
-    heard = []
-    with trio.fail_after(60):
-        while len(heard) < len(rig_dump.blocks(TEXT, DEVICE)):
-            heard += errand.brass()
-            await trio.sleep(0.01)
+    heard: list[bytes] = []
+
+    def all_came() -> bool:
+        heard.extend(errand.brass())
+        return len(heard) == len(rig_dump.blocks(TEXT, DEVICE))
+
+    await eventually(all_came)
     assert rig_dump.from_syx(b"".join(heard)) == TEXT
 
 
-async def test_a_dump_that_comes_in_plays(errand):
+async def test_a_dump_that_comes_in_plays(errand: Errand) -> None:
     """A whole dump plays at once, the scene in force stays in force, and the asker hears so."""
     errand.play(*BLOCKS)
     command, done, text = await errand.answer()
@@ -106,14 +105,14 @@ async def test_a_dump_that_comes_in_plays(errand):
     assert errand.show.engine.scene == (1, "Overture")
 
 
-async def test_order_and_doubles_do_no_harm(errand):
+async def test_order_and_doubles_do_no_harm(errand: Errand) -> None:
     """Blocks that come backwards and twice still make the whole, and nothing but the whole."""
     errand.play(*[block for block in reversed(BLOCKS) for _ in (1, 2)])
     assert (await errand.answer())[1]
     assert errand.workshop.text == OTHER
 
 
-async def test_a_lost_block_is_named(errand):
+async def test_a_lost_block_is_named(errand: Errand) -> None:
     """A dump with a block lost replaces nothing; when no more comes, the asker hears which one is missing."""
     errand.play(*BLOCKS[:2], *BLOCKS[3:])
     await errand.collected()
@@ -126,13 +125,14 @@ async def test_a_lost_block_is_named(errand):
     assert (await errand.answer())[1]
 
 
-def renumbered(block, number):
+def renumbered(block: bytes, number: int) -> bytes:
     """The block with another number and a fresh outer checksum."""
     said = read_own(block)
+    assert said is not None
     return own(said.device, said.command, said.data[:1] + bytes((number, 0)) + said.data[3:])
 
 
-async def test_a_block_that_is_damaged_or_swapped_is_named(errand):
+async def test_a_block_that_is_damaged_or_swapped_is_named(errand: Errand) -> None:
     """A block that took another's number, its checksum set right, is refused by name, and its place stays empty."""
     errand.play(*BLOCKS[:2], renumbered(BLOCKS[3], 3), *BLOCKS[3:])
     await errand.told("block 3 arrived broken")
@@ -141,7 +141,7 @@ async def test_a_block_that_is_damaged_or_swapped_is_named(errand):
     assert errand.workshop.text == TEXT
 
 
-async def test_a_dump_of_something_that_is_no_rig(errand):
+async def test_a_dump_of_something_that_is_no_rig(errand: Errand) -> None:
     """A whole dump whose text is no rig replaces nothing, and the reason is told."""
     errand.play(*rig_dump.blocks(TEXT.replace('from = "keys"', 'from = "nobody"'), DEVICE))
     _, done, text = await errand.answer()
@@ -150,7 +150,7 @@ async def test_a_dump_of_something_that_is_no_rig(errand):
     assert errand.workshop.text == TEXT
 
 
-async def test_our_own_backup_that_comes_back(errand):
+async def test_our_own_backup_that_comes_back(errand: Errand) -> None:
     """What plays already, sent back, changes nothing and makes no live edit."""
     errand.play(*rig_dump.blocks(TEXT, DEVICE))
     assert (await errand.answer())[1:] == (True, "the rig of a dump from pedals is what plays already")
@@ -158,7 +158,7 @@ async def test_our_own_backup_that_comes_back(errand):
     assert not (await errand.workshop.take_back())["done"]
 
 
-async def test_a_route_is_set_on_and_off(errand):
+async def test_a_route_is_set_on_and_off(errand: Errand) -> None:
     """A route set by SysEx plays at once, goes into the text, and the asker hears what became of it."""
     errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
     command, done, text = await errand.answer()
@@ -174,7 +174,7 @@ async def test_a_route_is_set_on_and_off(errand):
     assert "# for Friday" in errand.workshop.text
 
 
-async def test_a_route_between_nothing(errand):
+async def test_a_route_between_nothing(errand: Errand) -> None:
     """A place that the rig does not have changes nothing, and the asker hears so."""
     for route in (RouteRequest(3, 1, True), RouteRequest(1, 3, True)):
         errand.play(route_request(DEVICE, route))

@@ -1,7 +1,10 @@
 """Live edits, undo and redo, and saving with proof. (Our own design, README: operating; no outside source.)"""
 
 import json
+import os
 from functools import partial
+from pathlib import Path
+from typing import Any
 
 import pytest
 import trio
@@ -14,6 +17,7 @@ from engine.live.edit.rig_session import RigSession
 from engine.rig.edit import versions as saving
 from engine.rig.read.load import read
 from tests.support.small_show import RIG, Bench
+from tests.support.waiting import eventually
 
 TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["brass"]\n'
 
@@ -21,7 +25,7 @@ TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["br
 class Desk:
     """A show in scene 1 with its workshop, asked as the socket asks it."""
 
-    def __init__(self, folder):
+    def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
         self.show.apply(RecallScene(1), "shell")
@@ -30,41 +34,32 @@ class Desk:
         self.workshop = RigSession(self.show, self.file, TEXT)
         self.errands = RemoteWork(self.show, self.workshop)
 
-    async def scenes(self, what, number=None, **more):
+    async def scenes(self, what: str, number: int | str | None = None, **more: int | str) -> dict[str, Any]:
         request = {"do": "scenes", "what": what, "number": number, **more}
         return await edit_requests.obey(self.show, self.workshop, self.errands, request)
 
-    async def save(self, what=None, **more):
+    async def save(self, what: str | None = None, **more: int | str) -> dict[str, Any]:
         return await edit_requests.obey(self.show, self.workshop, self.errands, {"do": "save", "what": what, **more})
 
-    def on_disk(self):
+    def on_disk(self) -> str:
         return self.file.read_text(encoding="utf-8")
 
-    def names(self):
+    def names(self) -> list[str]:
         return [scene.name for scene in self.show.engine.rig.scenes]
 
-    async def kept(self):
+    async def kept(self) -> list[str]:
         """All texts that are kept, newest first."""
         kept = saving.RigVersions(self.file)
         return [kept.text(each["number"]) for each in (await self.save("history"))["versions"]]
 
 
-async def until(condition):
-    """Wait until this is so."""
-    with trio.fail_after(60):
-        while True:
-            if condition():
-                return
-            await trio.sleep(0.01)
-
-
 @pytest.fixture
-def desk(tmp_path):
+def desk(tmp_path: Path) -> Desk:
     """A show whose file nobody watches."""
     return Desk(tmp_path)
 
 
-async def test_an_edit_plays_and_is_saved_when_asked(desk):
+async def test_an_edit_plays_and_is_saved_when_asked(desk: Desk) -> None:
     """A live edit plays at once, the file has it after save, with every comment, and what changed is said."""
     said = await desk.scenes("rename", 3, name="Last dance")
     assert (said["done"], said["text"]) == (True, "scene 3 is now Last dance; not in the file yet (bayleaf save)")
@@ -76,7 +71,7 @@ async def test_an_edit_plays_and_is_saved_when_asked(desk):
     assert "nothing to save" in (await desk.save())["text"]
 
 
-async def test_undo_and_redo(desk):
+async def test_undo_and_redo(desk: Desk) -> None:
     """Live edits are taken back newest first and done again oldest first; a new edit ends what could be redone."""
     await desk.scenes("rename", 3, name="Last dance")
     await desk.scenes("rename", 1, name="Prelude")
@@ -96,7 +91,7 @@ async def test_undo_and_redo(desk):
 
 
 @pytest.mark.parametrize("choice", ["playing", "file"])
-async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk, choice):
+async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: Desk, choice: str) -> None:
     """Nothing is saved over an edit of the file until one is chosen; the text that was not chosen is a version."""
     await desk.scenes("rename", 3, name="Last dance")
     played, theirs = desk.workshop.text, TEXT.replace("March", "Parade")
@@ -117,7 +112,7 @@ async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk, c
     assert (await desk.save())["done"]
 
 
-async def test_what_the_file_replaced_is_had_back_by_undo(desk):
+async def test_what_the_file_replaced_is_had_back_by_undo(desk: Desk) -> None:
     """After save --file the live edits come back with scenes undo, and as a version with save --undo."""
     await desk.scenes("rename", 3, name="Last dance")
     played = desk.workshop.text
@@ -130,7 +125,7 @@ async def test_what_the_file_replaced_is_had_back_by_undo(desk):
     assert desk.on_disk() == desk.workshop.text == played
 
 
-async def test_a_file_that_cannot_be_read_is_not_taken(desk):
+async def test_a_file_that_cannot_be_read_is_not_taken(desk: Desk) -> None:
     """save --file with a faulty file says what is wrong with it; what plays plays on."""
     await desk.scenes("rename", 3, name="Last dance")
     desk.file.write_text(TEXT + "[nonsense]\n", encoding="utf-8")
@@ -140,7 +135,7 @@ async def test_a_file_that_cannot_be_read_is_not_taken(desk):
     assert desk.names()[2] == "Last dance"
 
 
-async def test_save_undo_goes_back_and_forth(desk):
+async def test_save_undo_goes_back_and_forth(desk: Desk) -> None:
     """save --undo plays and saves the version before; once more, and the newer one is back. No live edit is lost."""
     await desk.scenes("rename", 3, name="Last dance")
     await desk.save()
@@ -156,30 +151,30 @@ async def test_save_undo_goes_back_and_forth(desk):
     assert desk.on_disk() == saved
 
 
-async def test_the_difference_is_shown(desk):
+async def test_the_difference_is_shown(desk: Desk) -> None:
     """save --diff shows what plays and is not in the file, line by line."""
     assert (await desk.save("diff"))["text"] == f"what plays is what {desk.file} holds"
     await desk.scenes("rename", 3, name="Last dance")
     assert '-name = "Finale"\n+name = "Last dance"' in (await desk.save("diff"))["text"]
 
 
-async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk, monkeypatch):
+async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     """A full disk: one sentence, the file as it was, the edit plays on; with room again it is saved."""
     await desk.scenes("rename", 3, name="Last dance")
 
-    def full(*_):
+    def full(*_: int) -> None:
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr(saving.os, "fsync", full)
+        patch.setattr(os, "fsync", full)
         said = await desk.save()
     assert (said["done"], desk.on_disk()) == (False, TEXT)
-    assert said["text"].endswith("stays as it was: No space left on device")
+    assert said["text"].endswith("is unchanged: No space left on device")
     assert desk.names()[2] == "Last dance"
     assert (await desk.save())["done"]
 
 
-async def test_a_file_with_windows_line_ends_stays_so(desk):
+async def test_a_file_with_windows_line_ends_stays_so(desk: Desk) -> None:
     """Saved and taken back, CRLF and BOM stay, and the file is never taken for changed."""
     windows = b"\xef\xbb\xbf" + TEXT.replace("\n", "\r\n").encode()
     desk.file.write_bytes(windows)
@@ -191,20 +186,18 @@ async def test_a_file_with_windows_line_ends_stays_so(desk):
     assert "nothing to save" in (await desk.save())["text"]
 
 
-async def test_two_edits_at_one_moment_both_happen(desk):
+async def test_two_edits_at_one_moment_both_happen(desk: Desk) -> None:
     """Routes set by SysEx at the same moment are worked out one after the other, so none undoes another."""
     wanted = [RouteRequest(1, 2, True), RouteRequest(2, 1, True), RouteRequest(2, 2, True)]
     async with trio.open_nursery() as nursery:
         for route in wanted:
             nursery.start_soon(desk.errands._set_route, route)
         nursery.start_soon(desk.scenes, "copy", 1)
-    ways = {
-        (source, to) for route in desk.show.engine.rig.scene(1).routes for source in route.source for to in route.to
-    }
+    ways = {(source, to) for route in desk.bench.scene(1).routes for source in route.source for to in route.to}
     assert ways == {("keys", "strings"), ("keys", "brass"), ("pedals", "strings"), ("pedals", "brass")}
 
 
-async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk):
+async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk: Desk) -> None:
     """What a SysEx route, restore and learn did is taken back by undo, one by one, and saved by save."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
     await desk.errands._set_route(RouteRequest(1, 2, True))
@@ -221,7 +214,7 @@ async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk):
     assert desk.workshop.text == TEXT
 
 
-async def test_a_learnt_control_is_saved_alone_only(desk):
+async def test_a_learnt_control_is_saved_alone_only(desk: Desk) -> None:
     """A yes to learn writes the control into the file; other edits that are not saved stay the player's choice."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
     asked = {"do": "learn", "control": control}
@@ -238,7 +231,7 @@ async def test_a_learnt_control_is_saved_alone_only(desk):
     assert desk.file.read_text() == held
 
 
-async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk):
+async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk: Desk) -> None:
     """Two people at once: an edit that came first, and is not saved, is not saved along with the control."""
     held = desk.file.read_text()
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
@@ -251,11 +244,11 @@ async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk)
     assert desk.file.read_text() == held
 
 
-async def test_what_plays_is_stored(desk):
+async def test_what_plays_is_stored(desk: Desk) -> None:
     """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
     said = await desk.scenes("store", 30, name="Here")
     assert said["text"].startswith("what plays is stored as scene 30 Here: 1 route, 1 sound;")
-    here, overture = desk.show.engine.rig.scene(30), desk.show.engine.rig.scene(1)
+    here, overture = desk.bench.scene(30), desk.bench.scene(1)
     assert here.routes == overture.routes
     desk.bench.heard("strings")
     desk.show.apply(RecallScene(2), "shell")
@@ -264,7 +257,7 @@ async def test_what_plays_is_stored(desk):
 
 
 @pytest.mark.parametrize("request_", [{"what": "copy", "number": "x"}, {"what": "sing", "number": 1}, {"what": "copy"}])
-async def test_a_request_that_makes_no_sense_changes_nothing(desk, request_):
+async def test_a_request_that_makes_no_sense_changes_nothing(desk: Desk, request_: dict[str, Any]) -> None:
     """It is answered with a sentence."""
     said = await desk.scenes(request_["what"], request_.get("number"))
     assert not said["done"]
@@ -272,30 +265,34 @@ async def test_a_request_that_makes_no_sense_changes_nothing(desk, request_):
     assert desk.workshop.text == TEXT
 
 
-async def test_the_file_edited_while_nothing_is_unsaved_is_followed_and_can_be_taken_back(desk, nursery):
+async def test_the_file_edited_while_nothing_is_unsaved_is_followed_and_can_be_taken_back(
+    desk: Desk, nursery: trio.Nursery
+) -> None:
     """The file's edit plays by itself; scenes undo takes it back like any other."""
     nursery.start_soon(desk.workshop.run)
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
-    await until(lambda: desk.names()[1] == "Parade")
+    await eventually(lambda: desk.names()[1] == "Parade")
     assert not desk.workshop.unsaved
     await desk.scenes("undo")
     assert desk.workshop.text == TEXT
     assert desk.workshop.unsaved
 
 
-async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_room(desk, nursery):
+async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_room(
+    desk: Desk, nursery: trio.Nursery
+) -> None:
     """While live edits are unsaved the file's edit waits; when they are taken back it plays."""
     nursery.start_soon(desk.workshop.run)
     await desk.scenes("rename", 3, name="Last dance")
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
-    await until(lambda: desk.show.refused is not None)
+    await eventually(lambda: desk.show.refused is not None)
     assert desk.names()[1] == "March"
     await desk.scenes("undo")
-    await until(lambda: desk.names()[1] == "Parade")
+    await eventually(lambda: desk.names()[1] == "Parade")
     assert desk.show.refused is None
 
 
-async def test_storing_keeps_blank_steps(desk):
+async def test_storing_keeps_blank_steps(desk: Desk) -> None:
     """Stored over a scene with a blank burst step, the step keeps its place, and is told as blank."""
     blank = '{ output = "brass", channel = 3 }, { instrument = "string-machine", bank'
     made = desk.workshop.text.replace('{ instrument = "string-machine", bank', blank)
@@ -304,15 +301,15 @@ async def test_storing_keeps_blank_steps(desk):
     assert desk.workshop.text == made
 
 
-async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk):
+async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk: Desk) -> None:
     """Stored over a scene with a blank step for an instrument that sounds, the step gets that sound."""
     made = desk.workshop.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
     await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
     assert (await desk.scenes("store", 9))["done"]
-    assert desk.show.engine.rig.scene(9).burst == desk.show.engine.rig.scene(1).burst
+    assert desk.bench.scene(9).burst == desk.bench.scene(1).burst
 
 
-async def test_a_scene_that_is_deleted_while_it_plays(desk):
+async def test_a_scene_that_is_deleted_while_it_plays(desk: Desk) -> None:
     """It plays on, and the answer says so."""
     said = await desk.scenes("delete", 1)
     assert said["text"].startswith("scene 1 deleted; it plays on until another is recalled; not in the file yet")
@@ -320,12 +317,12 @@ async def test_a_scene_that_is_deleted_while_it_plays(desk):
     assert "90 3C 40" in desk.bench.heard("strings")
 
 
-async def test_a_scene_that_is_renumbered_while_it_plays(desk):
+async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
     """It goes on under its new number, its burst is not sent again, and next goes on from its place."""
     desk.bench.heard("strings")
     desk.bench.play(0, "90 3C 40")
     said = await desk.scenes("renumber", 1, new=41)
-    told = "scene 1 is now scene 41; control 1 must be sent the new number from now on"
+    told = "scene 1 is now scene 41; send the new number to control 1 from now on"
     assert said["text"] == f"{told}; not in the file yet (bayleaf save)"
     assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
     desk.bench.play(0, "80 3C 40")
@@ -333,15 +330,15 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk):
     assert desk.show.apply(NextScene(), "shell").scene == (2, "March")
 
 
-async def test_a_file_edited_before_the_first_look_is_followed(desk, nursery):
+async def test_a_file_edited_before_the_first_look_is_followed(desk: Desk, nursery: trio.Nursery) -> None:
     """What was written into the file between its reading and the first look plays."""
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
     late = RigSession(desk.show, desk.file, TEXT)
     nursery.start_soon(late.run)
-    await until(lambda: desk.names()[1] == "Parade")
+    await eventually(lambda: desk.names()[1] == "Parade")
 
 
-async def test_any_version_is_had_back_and_compared(desk):
+async def test_any_version_is_had_back_and_compared(desk: Desk) -> None:
     """save --undo and --diff take the number of a version, also of one that is not the newest."""
     for name in ("One", "Two", "Three"):
         await desk.scenes("rename", 3, name=name)
@@ -361,7 +358,7 @@ async def test_any_version_is_had_back_and_compared(desk):
     assert desk.on_disk() == TEXT
 
 
-async def test_a_version_that_cannot_be_played_is_not_taken(desk):
+async def test_a_version_that_cannot_be_played_is_not_taken(desk: Desk) -> None:
     """The refusal names another way, and the older version behind it can still be had."""
     broken = TEXT + "[nonsense]\n"
     await desk.scenes("rename", 3, name="Last dance")
@@ -377,7 +374,7 @@ async def test_a_version_that_cannot_be_played_is_not_taken(desk):
     assert desk.on_disk() == TEXT
 
 
-async def test_a_file_that_is_gone_is_made_again_when_asked(desk):
+async def test_a_file_that_is_gone_is_made_again_when_asked(desk: Desk) -> None:
     """Nothing is written where no file is any more, until the player says so; what plays is not lost."""
     await desk.scenes("rename", 3, name="Last dance")
     desk.file.unlink()
@@ -392,7 +389,7 @@ async def test_a_file_that_is_gone_is_made_again_when_asked(desk):
     assert desk.on_disk() == desk.workshop.text
 
 
-async def test_a_file_that_is_no_text_is_kept_when_what_plays_is_chosen(desk):
+async def test_a_file_that_is_no_text_is_kept_when_what_plays_is_chosen(desk: Desk) -> None:
     """Bytes that are not UTF-8 are shown, never taken, and kept byte for byte when they are saved over."""
     await desk.scenes("rename", 3, name="Last dance")
     noise = TEXT.encode() + b"# \xff\xfe\n"
@@ -408,7 +405,7 @@ async def test_a_file_that_is_no_text_is_kept_when_what_plays_is_chosen(desk):
     assert kept[-1].read_bytes() == noise
 
 
-async def test_what_a_killed_save_left_is_told_by_the_next(desk):
+async def test_what_a_killed_save_left_is_told_by_the_next(desk: Desk) -> None:
     """The next save takes the half-written file away and names it."""
     left = desk.file.with_name(".pit.toml.abc.saving")
     left.write_text("half")
@@ -417,7 +414,7 @@ async def test_what_a_killed_save_left_is_told_by_the_next(desk):
     assert not left.exists()
 
 
-async def test_a_scene_that_was_renumbered_and_saved_is_begun_with_the_next_time(desk):
+async def test_a_scene_that_was_renumbered_and_saved_is_begun_with_the_next_time(desk: Desk) -> None:
     """The number to begin with is written down when the file has it."""
     desk.bench.scenes.clear()
     await desk.scenes("renumber", 1, new=41)
@@ -426,7 +423,7 @@ async def test_a_scene_that_was_renumbered_and_saved_is_begun_with_the_next_time
     assert desk.bench.scenes == [41]
 
 
-async def test_what_is_unsaved_at_the_end_is_kept_and_told(desk):
+async def test_what_is_unsaved_at_the_end_is_kept_and_told(desk: Desk) -> None:
     """Live edits that nobody saved are a version when the show ends, and the file stays."""
     await desk.workshop.leave()
     assert await desk.kept() == []
@@ -438,14 +435,14 @@ async def test_what_is_unsaved_at_the_end_is_kept_and_told(desk):
     assert "bayleaf save --undo --version 1 brings them back" in told
 
 
-async def test_what_cannot_be_kept_at_the_end_is_told(desk, monkeypatch):
+async def test_what_cannot_be_kept_at_the_end_is_told(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a full disk the player hears that the live edits are lost, and why; the show still ends."""
 
-    def full(*_):
+    def full(*_: int) -> None:
         raise OSError(28, "No space left on device")
 
     await desk.scenes("rename", 3, name="Last dance")
-    monkeypatch.setattr(saving.os, "fsync", full)
+    monkeypatch.setattr(os, "fsync", full)
     desk.bench.told()
     await desk.workshop.leave()
     [(_, told)] = desk.bench.told()
@@ -453,7 +450,7 @@ async def test_what_cannot_be_kept_at_the_end_is_told(desk, monkeypatch):
     assert "No space left on device" in told
 
 
-async def test_who_calls_a_scene_is_told_when_it_changes(desk):
+async def test_who_calls_a_scene_is_told_when_it_changes(desk: Desk) -> None:
     """Set lists, controls and the start that follow a new name or number, and lists a scene leaves, are named."""
     called = '[[setlists]]\nname = "Friday"\nscenes = [2, "March", 3]\n'
     control = '[[controls]]\ninput = "keys"\nwhen = { note = 1 }\ndo = "scene"\nscene = "March"\n'
@@ -462,9 +459,9 @@ async def test_who_calls_a_scene_is_told_when_it_changes(desk):
         desk.show, desk.workshop, desk.errands, {"do": "restore", "text": start + called + control, "where": "x"}
     )
     said = await desk.scenes("rename", 2, name="Parade")
-    assert said["text"].startswith("scene 2 is now Parade, and so in start, set list Friday and control 2;")
+    assert said["text"].startswith("scene 2 is now Parade, also in start, set list Friday and control 2;")
     said = await desk.scenes("renumber", 2, new=22)
-    assert said["text"].startswith("scene 2 is now scene 22, and so in set list Friday; control 1 must be sent")
-    assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and taken out of set list Friday;")
+    assert said["text"].startswith("scene 2 is now scene 22, also in set list Friday; send the new number to control 1")
+    assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and removed from set list Friday;")
     rig = desk.show.engine.rig
     assert (rig.rig.start, rig.setlists[0].scenes, rig.controls[1].scene) == ("Parade", (22, "Parade"), "Parade")

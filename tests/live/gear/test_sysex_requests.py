@@ -1,9 +1,12 @@
 """Dumps and identities through a running show, in virtual time, with an instrument written from the standards."""
 
+from collections.abc import AsyncIterator, Awaitable
 from contextlib import asynccontextmanager
+from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
 from engine.core.commands import Panic, RecallScene
 from engine.live.gear.sysex_requests import SysexRequests
@@ -32,18 +35,18 @@ DUMP = [bytes((0xF0, 0x7D, number, *[number] * size, 0xF7)) for number, size in 
 class Stand:
     """A show whose time is trio's; an instrument hangs on the output organ and answers at an input."""
 
-    def __init__(self, rig=RIG):
+    def __init__(self, rig: str = RIG) -> None:
         self.bench = Bench(rig)
         self.show = self.bench.show
         self.show.clock = lambda: round(trio.current_time() * 1e9)
         self.gear = SysexRequests(self.show)
         self.instrument = Instrument()
         self.answers_at = ORGAN
-        self.lines = []
+        self.lines: list[dict[str, Any]] = []
         self.stop = trio.Event()
-        self.cable = []  # (ns, message) of the output organ
+        self.cable: list[tuple[int, bytes]] = []  # (ns, message) of the output organ
 
-    async def live(self):
+    async def live(self) -> None:
         """What the reader thread and the cables do."""
         while True:
             await trio.sleep(0.004)
@@ -55,21 +58,21 @@ class Stand:
             output.sent.clear()
             self.show.pump()
 
-    async def ask(self, what, **more):
+    async def ask(self, what: str, **more: Any) -> dict[str, Any]:
         """The last line; the others are in `lines`."""
 
-        async def report(line):
+        async def report(line: dict[str, Any]) -> None:
             self.lines.append(line)
 
         return await self.gear.serve({"do": "sysex", "what": what, **more}, report, self.stop)
 
     @property
-    def received(self):
+    def received(self) -> list[bytes]:
         return [bytes.fromhex(text) for line in self.lines for text in line.get("messages", ())]
 
 
 @asynccontextmanager
-async def playing(rig=RIG):
+async def playing(rig: str = RIG) -> AsyncIterator[Any]:
     stand = Stand(rig)
     stand.show.apply(RecallScene(1), "shell")
     async with trio.open_nursery() as nursery:
@@ -78,11 +81,11 @@ async def playing(rig=RIG):
         nursery.cancel_scope.cancel()
 
 
-def send(stand, **more):
+def send(stand: Stand, **more: float | int) -> Awaitable[dict[str, Any]]:
     return stand.ask("send", output="organ", messages=[message.hex() for message in DUMP], **more)
 
 
-async def test_a_dump_that_is_asked_for_arrives_whole(autojump_clock):
+async def test_a_dump_that_is_asked_for_arrives_whole(autojump_clock: trio.testing.MockClock) -> None:
     """Request, memory, two seconds of silence; meanwhile its SysEx takes no routes, and afterwards it does again."""
     async with playing() as stand:
         stand.instrument.memory = DUMP
@@ -94,7 +97,7 @@ async def test_a_dump_that_is_asked_for_arrives_whole(autojump_clock):
         assert [message for _, message in stand.bench.outputs["brass"].sent] == [DUMP[0]]
 
 
-async def test_an_instrument_is_asked_by_its_name(autojump_clock):
+async def test_an_instrument_is_asked_by_its_name(autojump_clock: trio.testing.MockClock) -> None:
     """The rig keeps what asks an instrument for its memory; the answer says what was asked, and where."""
     kept = f'[instruments.organ]\noutput = "organ"\nchannel = 1\nrequest = "{REQUEST.hex()}"\n'
     async with playing(RIG.replace("[[scenes]]", kept + "[[scenes]]")) as stand:
@@ -104,11 +107,11 @@ async def test_an_instrument_is_asked_by_its_name(autojump_clock):
         assert (answer["request"], answer["output"]) == (REQUEST.hex(" ").upper(), "organ")
 
 
-async def test_a_dump_begun_at_the_panel_ends_with_silence(autojump_clock):
+async def test_a_dump_begun_at_the_panel_ends_with_silence(autojump_clock: trio.testing.MockClock) -> None:
     """Pauses shorter than the silence do not end it."""
     async with playing() as stand, trio.open_nursery() as nursery:
 
-        async def play():
+        async def play() -> None:
             for message in DUMP:
                 await trio.sleep(1.5)
                 stand.bench.reader.put(ORGAN, "F8", message.hex())
@@ -119,7 +122,7 @@ async def test_a_dump_begun_at_the_panel_ends_with_silence(autojump_clock):
         assert stand.received == DUMP
 
 
-async def test_a_silent_instrument_is_told(autojump_clock):
+async def test_a_silent_instrument_is_told(autojump_clock: trio.testing.MockClock) -> None:
     """Nothing within the time is a sentence that names the input, and nothing is done."""
     async with playing() as stand:
         answer = await stand.ask("receive", input="organ", wait=3)
@@ -129,13 +132,15 @@ async def test_a_silent_instrument_is_told(autojump_clock):
         )
 
 
-async def test_a_dump_that_is_cut_is_told(autojump_clock, monkeypatch):
+async def test_a_dump_that_is_cut_is_told(
+    autojump_clock: trio.testing.MockClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A SysEx that the input's parser had to mend makes the dump none."""
     async with playing() as stand, trio.open_nursery() as nursery:
-        mended = {}
+        mended: dict[int, int] = {}
         monkeypatch.setattr(stand.bench.reader, "repairs", lambda: mended)
 
-        async def play():
+        async def play() -> None:
             await trio.sleep(0.5)
             stand.bench.reader.put(ORGAN, DUMP[0].hex())
             mended[ORGAN] = 1
@@ -146,7 +151,7 @@ async def test_a_dump_that_is_cut_is_told(autojump_clock, monkeypatch):
         assert "cut in the middle" in answer["text"]
 
 
-async def test_an_instrument_slow_as_its_cable_gets_all(autojump_clock):
+async def test_an_instrument_slow_as_its_cable_gets_all(autojump_clock: trio.testing.MockClock) -> None:
     """A dump is paced by the wire: what swallows no faster than a cable carries drops nothing, in order."""
     async with playing() as stand:
         answer = await send(stand)
@@ -154,7 +159,7 @@ async def test_an_instrument_slow_as_its_cable_gets_all(autojump_clock):
         assert (stand.instrument.taken, stand.instrument.dropped) == (DUMP, 0)
 
 
-async def test_sending_ends_when_the_last_byte_is_on_the_wire(autojump_clock):
+async def test_sending_ends_when_the_last_byte_is_on_the_wire(autojump_clock: trio.testing.MockClock) -> None:
     """It takes as long as the cable takes: 320 us a byte (MIDI 1.0 p. 1)."""
     async with playing() as stand:
         begun = trio.current_time()
@@ -162,11 +167,11 @@ async def test_sending_ends_when_the_last_byte_is_on_the_wire(autojump_clock):
         assert trio.current_time() - begun >= sum(map(len, DUMP)) * 320e-6
 
 
-async def test_real_time_goes_on_inside_a_dump(autojump_clock):
+async def test_real_time_goes_on_inside_a_dump(autojump_clock: trio.testing.MockClock) -> None:
     """Clocks that come while a long message is on the cable are handed over meanwhile, none is lost."""
     async with playing() as stand, trio.open_nursery() as nursery:
 
-        async def beat():
+        async def beat() -> None:
             for _ in range(10):
                 await trio.sleep(0.02)
                 stand.bench.reader.put(KEYS, "F8")
@@ -179,7 +184,7 @@ async def test_real_time_goes_on_inside_a_dump(autojump_clock):
         assert b"\xf8" in sent[: sent.index(DUMP[-1])]
 
 
-async def test_an_instrument_that_needs_a_rest_gets_it(autojump_clock):
+async def test_an_instrument_that_needs_a_rest_gets_it(autojump_clock: trio.testing.MockClock) -> None:
     """With a gap, one that takes twice as long as the cable drops nothing; without, it does."""
     for gap, dropped in ((0.0, True), (0.3, False)):
         async with playing() as stand:
@@ -188,7 +193,7 @@ async def test_an_instrument_that_needs_a_rest_gets_it(autojump_clock):
             assert bool(stand.instrument.dropped) == dropped
 
 
-async def test_the_handshake(autojump_clock):
+async def test_the_handshake(autojump_clock: trio.testing.MockClock) -> None:
     """ACK, NAK and WAIT steer the dump; what was refused is sent again (MIDI 1.0, Sample Dump)."""
     async with playing() as stand:
         stand.instrument.script = ["ACK", "NAK", "ACK", "ACK", "ACK", "ACK", "ACK"]
@@ -198,7 +203,9 @@ async def test_the_handshake(autojump_clock):
 
 
 @pytest.mark.parametrize(("script", "said"), [(["ACK", "CANCEL"], "cancelled"), (["ACK"], "did not answer")])
-async def test_a_handshake_that_ends_the_dump(autojump_clock, script, said):
+async def test_a_handshake_that_ends_the_dump(
+    autojump_clock: trio.testing.MockClock, script: list[str], said: str
+) -> None:
     """Cancelled or silent, it says where to go on: the message that was not acknowledged."""
     async with playing() as stand:
         stand.instrument.script = script
@@ -208,11 +215,11 @@ async def test_a_handshake_that_ends_the_dump(autojump_clock, script, said):
         assert answer["text"].endswith("--from 2")
 
 
-async def test_stopped_and_gone_on_with(autojump_clock):
+async def test_stopped_and_gone_on_with(autojump_clock: trio.testing.MockClock) -> None:
     """Stopped, it ends between two messages; from the one it names, the rest makes the dump whole."""
     async with playing() as stand, trio.open_nursery() as nursery:
 
-        async def tire():
+        async def tire() -> None:
             await trio.sleep(0.05)
             stand.stop.set()
 
@@ -225,11 +232,11 @@ async def test_stopped_and_gone_on_with(autojump_clock):
         assert stand.instrument.taken == DUMP
 
 
-async def test_a_panic_ends_a_dump_in_words(autojump_clock):
+async def test_a_panic_ends_a_dump_in_words(autojump_clock: trio.testing.MockClock) -> None:
     """A panic throws away what waits; the dump says so, and where to go on."""
     async with playing() as stand, trio.open_nursery() as nursery:
 
-        async def panic():
+        async def panic() -> None:
             await trio.sleep(0.12)
             stand.show.apply(Panic(), "shell")
 
@@ -242,7 +249,9 @@ async def test_a_panic_ends_a_dump_in_words(autojump_clock):
         assert taken == DUMP[: int(answer["text"].rpartition(" ")[2]) - 1]
 
 
-async def test_a_message_that_the_port_cannot_carry_is_refused_before_anything_is_sent(autojump_clock):
+async def test_a_message_that_the_port_cannot_carry_is_refused_before_anything_is_sent(
+    autojump_clock: trio.testing.MockClock,
+) -> None:
     """One message over the port's bound: a sentence, and not a byte."""
     async with playing() as stand:
         stand.bench.outputs["organ"].longest = 500
@@ -252,7 +261,7 @@ async def test_a_message_that_the_port_cannot_carry_is_refused_before_anything_i
         assert stand.cable == []
 
 
-async def test_who_is_there(autojump_clock):
+async def test_who_is_there(autojump_clock: trio.testing.MockClock) -> None:
     """Each output is asked by itself; the row has the input and what the device says (MIDI 1.0 p. 40)."""
     async with playing() as stand:
         answer = await stand.ask("identify")
@@ -266,7 +275,7 @@ async def test_who_is_there(autojump_clock):
         assert answer["identity"]["family"] == 1
 
 
-async def test_crossed_cables(autojump_clock):
+async def test_crossed_cables(autojump_clock: trio.testing.MockClock) -> None:
     """Asked at the organ's output and answered at another input than the organ's."""
     async with playing() as stand:
         stand.answers_at = KEYS
@@ -274,7 +283,7 @@ async def test_crossed_cables(autojump_clock):
         assert row["text"].startswith("crossed cables: asked at organ, answered at keys")
 
 
-async def test_a_cable_that_leads_back_is_told(autojump_clock):
+async def test_a_cable_that_leads_back_is_told(autojump_clock: trio.testing.MockClock) -> None:
     """The question itself comes in: the output is joined to that input."""
     async with playing() as stand:
         stand.instrument.hear = lambda at, message: [message] if message[:2] == b"\xf0\x7e" else []
@@ -301,7 +310,9 @@ async def test_a_cable_that_leads_back_is_told(autojump_clock):
         ("receive", {"input": "organ", "instrument": ["organ"]}, "there is no instrument"),
     ],
 )
-async def test_a_request_at_fault_is_told(autojump_clock, what, more, said):
+async def test_a_request_at_fault_is_told(
+    autojump_clock: trio.testing.MockClock, what: str, more: dict[str, Any], said: str
+) -> None:
     """One sentence names what is wrong."""
     async with playing() as stand:
         answer = await stand.ask(what, **more)
@@ -309,6 +320,6 @@ async def test_a_request_at_fault_is_told(autojump_clock, what, more, said):
         assert said in answer["text"]
 
 
-def test_the_reply_that_the_instrument_gives_is_the_standards():
+def test_the_reply_that_the_instrument_gives_is_the_standards() -> None:
     """17 bytes with a maker of three (MIDI 1.0 p. 40)."""
     assert len(IDENTITY) == 17

@@ -7,7 +7,10 @@ import shutil
 import signal
 import tempfile
 import tomllib
+from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
+from signal import Signals
+from typing import Any
 
 import pytest
 import trio
@@ -19,15 +22,16 @@ from engine.live.process.engine_process import EngineProcess
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.process.last_scene import read_last, state_file, write_last
 from engine.live.socket import client
-from engine.ports.memory import MemorySystem
+from engine.ports.memory import MemoryInput, MemorySystem
 from engine.rig.models.rig import rig_model
 from tests.support.small_show import RIG
+from tests.support.waiting import eventually
 
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 
 
 @pytest.fixture(autouse=True)
-def folders(monkeypatch):
+def folders(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """Folders of the test's own for socket and state; short paths, since a socket's may have 107 bytes."""
     folder = Path(tempfile.mkdtemp(prefix="bl"))
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder / "run"))
@@ -37,59 +41,63 @@ def folders(monkeypatch):
 
 
 @pytest.fixture
-def system():
+def system() -> MemorySystem:
     """Two keyboards and two synths."""
     return MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 1", "Box 2"))
+
+
+def last_scene() -> int | str | None:
+    """The scene that the engine would begin with."""
+    last = read_last(state_file("pit"), Path("pit.toml"))
+    return last and last.scene
 
 
 class Evening:
     """One run of the engine named pit."""
 
-    def __init__(self, system, rig=RIG, rig_file=Path("pit.toml"), virtual=False):
+    def __init__(
+        self, system: MemorySystem, rig: str = RIG, rig_file: Path = Path("pit.toml"), virtual: bool = False
+    ) -> None:
         self.system = system
-        self.said = []
+        self.said: list[str] = []
         self.stage = EngineProcess(
             rig_model().model_validate(tomllib.loads(rig)), rig, rig_file, "pit", virtual, self.said.append
         )
 
     @contextlib.asynccontextmanager
-    async def played(self, end=signal.SIGTERM):
+    async def played(self, end: Signals = signal.SIGTERM) -> AsyncIterator[Any]:
         """From the first message to the signal that ends it; `said` holds what the player was told."""
         with trio.fail_after(60):
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(self.stage.run, self.system)
-                await self.until(lambda: any(text.startswith("playing") for text in self.said))
+                await eventually(lambda: any(text.startswith("playing") for text in self.said))
                 yield self
                 signal.raise_signal(end)
 
-    async def until(self, condition):
-        while True:
-            if condition():
-                return
-            await trio.sleep(0.001)
-
-    def heard(self, output):
+    def heard(self, output: str) -> list[str]:
         return [message.hex(" ").upper() for _, message in self.system.output(output).sent]
 
 
 @pytest.mark.parametrize("end", [signal.SIGTERM, signal.SIGINT])
-async def test_an_evening(system, end):
+async def test_an_evening(system: MemorySystem, end: Signals) -> None:
     """The first scene is recalled, what is played is heard, and at the end every note and pedal is released."""
     async with Evening(system).played(end) as evening:
         assert evening.heard("Box 1") == BURST
         assert evening.said == ["scene 1 Overture", 'playing "Lantern Street pit band" as pit; stop with Ctrl-C']
         system.input("Stage piano").push(bytes.fromhex("90 3C 40 B0 40 7F"))
-        await evening.until(lambda: len(evening.heard("Box 1")) == 5)
+        await eventually(lambda: len(evening.heard("Box 1")) == 5)
     assert evening.heard("Box 1") == [*BURST, "90 3C 40", "B0 40 7F", "80 3C 40", "B0 40 00"]
     assert not client.socket_path("pit").exists()
 
 
 @pytest.mark.parametrize("end", [signal.SIGTERM, signal.SIGINT])
-async def test_a_signal_while_the_ports_are_being_opened(system, monkeypatch, end):
+async def test_a_signal_while_the_ports_are_being_opened(
+    system: MemorySystem, monkeypatch: pytest.MonkeyPatch, end: Signals
+) -> None:
     """From the moment the socket is there, a signal ends the engine in good order: nothing is lost, nothing left."""
     opened = system.open_input
 
-    def interrupted(pattern):
+    def interrupted(pattern: str) -> MemoryInput:
         assert client.socket_path("pit").exists()
         signal.raise_signal(end)
         return opened(pattern)
@@ -100,25 +108,25 @@ async def test_a_signal_while_the_ports_are_being_opened(system, monkeypatch, en
     assert not client.socket_path("pit").exists()
 
 
-async def test_the_last_scene_is_recalled_the_next_evening(system):
+async def test_the_last_scene_is_recalled_the_next_evening(system: MemorySystem) -> None:
     """start = "last": the scene in force at the end is the scene of the next start, for the same rig file."""
     async with Evening(system).played() as evening:
         answer = await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 2})
         assert answer["done"]
-    assert read_last(state_file("pit"), Path("pit.toml")).scene == 2
+    assert last_scene() == 2
     again = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 1", "Box 2"))
     async with Evening(again).played() as evening:
         assert evening.said[0] == "scene 2 March"
 
 
-async def test_a_last_scene_that_is_gone_is_the_first(system):
+async def test_a_last_scene_that_is_gone_is_the_first(system: MemorySystem) -> None:
     """If the rig file has lost the last scene, the first of the file is recalled."""
     write_last(state_file("pit"), Path("pit.toml"), ShowPosition(99))
     async with Evening(system).played() as evening:
         assert evening.said[0] == "scene 1 Overture"
 
 
-async def test_a_start_scene_of_its_own(system):
+async def test_a_start_scene_of_its_own(system: MemorySystem) -> None:
     """start = NAME recalls that scene whatever the last one was."""
     write_last(state_file("pit"), Path("pit.toml"), ShowPosition(2))
     rig = RIG.replace('name = "Lantern Street pit band"', 'name = "Lantern Street pit band"\nstart = "Finale"')
@@ -126,49 +134,49 @@ async def test_a_start_scene_of_its_own(system):
         assert evening.said[0] == "scene 3 Finale"
 
 
-async def test_a_full_disk_is_told_and_the_show_goes_on(system, monkeypatch):
+async def test_a_full_disk_is_told_and_the_show_goes_on(system: MemorySystem, monkeypatch: pytest.MonkeyPatch) -> None:
     """A last scene that cannot be written is told; once there is room it is written at the end."""
     async with Evening(system).played() as evening:
-        await evening.until(state_file("pit").exists)
+        await eventually(state_file("pit").exists)
         with monkeypatch.context() as patch:
 
-            def full(*_):
+            def full(*_: Path) -> None:
                 raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
             patch.setattr(os, "replace", full)
             await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 2})
-            await evening.until(lambda: len(evening.said) > 2)
+            await eventually(lambda: len(evening.said) > 2)
         assert evening.said[2].startswith("the last scene could not be written down (No space left on device")
-        assert read_last(state_file("pit"), Path("pit.toml")).scene == 1
+        assert last_scene() == 1
         system.input("Stage piano").push(b"\x90\x3c\x40")
-        await evening.until(lambda: "90 3C 40" in evening.heard("Box 2"))
-    assert read_last(state_file("pit"), Path("pit.toml")).scene == 2
+        await eventually(lambda: "90 3C 40" in evening.heard("Box 2"))
+    assert last_scene() == 2
 
 
-async def test_a_missing_port_is_told_and_the_rest_plays():
+async def test_a_missing_port_is_told_and_the_rest_plays() -> None:
     """A port that is not there is told at the start; everything else plays."""
     system = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 2",))
     async with Evening(system).played() as evening:
         assert evening.said[0].startswith("outputs.strings is missing: ")
         await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 2})
         system.input("Stage piano").push(b"\x90\x3c\x40")
-        await evening.until(lambda: evening.heard("Box 2"))
+        await eventually(lambda: evening.heard("Box 2"))
         status = (await trio.to_thread.run_sync(client.ask, "pit", {"do": "status"}))["status"]
         assert [port["state"] for port in status["outputs"]] == ["missing", "open"]
 
 
-async def test_a_pulled_input_lets_go_of_its_notes(system):
+async def test_a_pulled_input_lets_go_of_its_notes(system: MemorySystem) -> None:
     """When the cable of a keyboard is pulled, what it holds ends and the rest plays on."""
     async with Evening(system).played() as evening:
         system.input("Stage piano").push(b"\x90\x3c\x40")
-        await evening.until(lambda: "90 3C 40" in evening.heard("Box 1"))
+        await eventually(lambda: "90 3C 40" in evening.heard("Box 1"))
         system.input("Stage piano").unplug()
-        await evening.until(lambda: "80 3C 40" in evening.heard("Box 1"))
+        await eventually(lambda: "80 3C 40" in evening.heard("Box 1"))
         system.input("Foot controller").push(b"\xc0\x00")
-        await evening.until(lambda: evening.heard("Box 1")[-3:] == BURST and len(evening.heard("Box 1")) == 8)
+        await eventually(lambda: evening.heard("Box 1")[-3:] == BURST and len(evening.heard("Box 1")) == 8)
 
 
-async def test_a_second_engine_of_the_name_does_not_start(system):
+async def test_a_second_engine_of_the_name_does_not_start(system: MemorySystem) -> None:
     """While another engine has the name, nothing is opened and the other keeps its socket."""
     claim = claim_socket("pit")
     with contextlib.closing(claim.listener), claim.lock:
@@ -179,7 +187,7 @@ async def test_a_second_engine_of_the_name_does_not_start(system):
     assert (evening.said, evening.heard("Box 1")) == ([], [])
 
 
-async def test_two_names_for_one_port_are_refused(system):
+async def test_two_names_for_one_port_are_refused(system: MemorySystem) -> None:
     """A rig whose two outputs lead to one port does not start, and leaves no socket behind."""
     evening = Evening(system, RIG.replace("Box 2", "Box 1"))
     with pytest.raises(SamePort, match='"strings" and "brass" both lead to the port "Box 1"; name it once'):
@@ -187,7 +195,7 @@ async def test_two_names_for_one_port_are_refused(system):
     assert not client.socket_path("pit").exists()
 
 
-async def test_after_a_crash_everything_is_silenced_first(system):
+async def test_after_a_crash_everything_is_silenced_first(system: MemorySystem) -> None:
     """A socket that is left over tells of a crash: outputs are silenced and set to rest before the burst."""
     write_last(state_file("pit"), Path("pit.toml"), ShowPosition(1))
     left = claim_socket("pit")
@@ -204,21 +212,21 @@ async def test_after_a_crash_everything_is_silenced_first(system):
         assert evening.heard("Box 1") == BURST  # this time it ended as it should
 
 
-async def test_an_edit_is_adopted_on_the_stage(system, tmp_path):
+async def test_an_edit_is_adopted_on_the_stage(system: MemorySystem, tmp_path: Path) -> None:
     """The stage follows its rig file: a scene that is written into it can be recalled."""
     file = tmp_path / "pit.toml"
     file.write_text(RIG, encoding="utf-8")
     async with Evening(system, rig_file=file).played() as evening:
         file.write_text(RIG + '\n[[scenes]]\nnumber = 9\nname = "Encore"\n', encoding="utf-8")
-        await evening.until(lambda: any("is adopted" in text for text in evening.said))
+        await eventually(lambda: any("is adopted" in text for text in evening.said))
         answer = await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": "Encore"})
         assert answer["scene"] == [9, "Encore"]
 
 
-async def test_a_pulled_output_comes_back_on_the_stage(system):
+async def test_a_pulled_output_comes_back_on_the_stage(system: MemorySystem) -> None:
     """An output that is pulled and put back is opened without a restart, and gets the scene."""
     async with Evening(system).played() as evening:
         system.unplug("Box 1")
-        await evening.until(lambda: any("was unplugged" in text for text in evening.said))
+        await eventually(lambda: any("was unplugged" in text for text in evening.said))
         system.plug("Box 1")
-        await evening.until(lambda: evening.heard("Box 1")[-3:] == BURST)
+        await eventually(lambda: evening.heard("Box 1")[-3:] == BURST)

@@ -4,6 +4,7 @@ import errno
 import json
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -12,30 +13,30 @@ from engine.live.process.last_scene import read_last, state_file, write_last
 
 
 @pytest.fixture
-def state(tmp_path):
+def state(tmp_path: Path) -> Path:
     """Where the state goes; its folder is not there yet."""
     return tmp_path / "state" / "bayleaf.json"
 
 
-def write(path, rig, number):
+def write(path: Path, rig: Path, number: int) -> None:
     """This scene is written down, at some place of a set list."""
     write_last(path, rig, ShowPosition(number, "Friday", number % 5))
 
 
-def last(path, rig):
+def last(path: Path, rig: Path) -> int | None:
     """The scene that was written down with its place; None if none was."""
     standing = read_last(path, rig)
     assert standing is None or standing == ShowPosition(standing.scene, "Friday", standing.scene % 5)
     return standing and standing.scene
 
 
-def test_the_state_lies_in_the_players_state_folder(tmp_path, monkeypatch):
+def test_the_state_lies_in_the_players_state_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An engine's state is a file of its own name below XDG_STATE_HOME."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     assert state_file("pit") == tmp_path / "bayleaf" / "pit.json"
 
 
-def test_the_last_scene_is_read_back(state, tmp_path):
+def test_the_last_scene_is_read_back(state: Path, tmp_path: Path) -> None:
     """What was written last is read, and nothing else lies in the folder."""
     rig = tmp_path / "pit.toml"
     assert last(state, rig) is None
@@ -45,7 +46,7 @@ def test_the_last_scene_is_read_back(state, tmp_path):
     assert os.listdir(state.parent) == ["bayleaf.json"]
 
 
-def test_two_rigs_are_remembered_apart(state, tmp_path):
+def test_two_rigs_are_remembered_apart(state: Path, tmp_path: Path) -> None:
     """Each rig file played under one name has its own last scene."""
     write(state, tmp_path / "pit.toml", 11)
     write(state, tmp_path / "concert.toml", 3)
@@ -53,7 +54,7 @@ def test_two_rigs_are_remembered_apart(state, tmp_path):
     assert last(state, tmp_path / "concert.toml") == 3
 
 
-def test_a_rig_is_the_same_by_any_path(state, tmp_path, monkeypatch):
+def test_a_rig_is_the_same_by_any_path(state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A rig file named from its own folder is the one named in full."""
     write(state, tmp_path / "pit.toml", 11)
     monkeypatch.chdir(tmp_path)
@@ -61,12 +62,14 @@ def test_a_rig_is_the_same_by_any_path(state, tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("step", ["replace", "fsync"])
-def test_a_full_disk_leaves_the_old_state(state, tmp_path, monkeypatch, step):
+def test_a_full_disk_leaves_the_old_state(
+    state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
     """If writing fails at any step, the error is raised, the old state stays and no half-written file is left."""
     rig = tmp_path / "pit.toml"
     write(state, rig, 11)
 
-    def full(*_):
+    def full(*_: int | Path) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, step, full)
@@ -76,18 +79,20 @@ def test_a_full_disk_leaves_the_old_state(state, tmp_path, monkeypatch, step):
     assert os.listdir(state.parent) == ["bayleaf.json"]
 
 
-def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(state, tmp_path, monkeypatch):
+def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(
+    state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """At the moment of the rename the new file holds everything, on disk: a crash leaves the old state or the new."""
     rig = tmp_path / "pit.toml"
     write(state, rig, 11)
-    steps = []
+    steps: list[object] = []
     fsync, replace = os.fsync, os.replace
 
-    def watched_replace(source, target):
+    def watched_replace(source: Path, target: Path) -> None:
         steps.append(("replace", last(Path(source), rig), last(Path(target), rig)))
         replace(source, target)
 
-    def watched_fsync(handle):
+    def watched_fsync(handle: int) -> None:
         steps.append("fsync")
         fsync(handle)
 
@@ -112,7 +117,7 @@ def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(state, tmp_pa
         b'{"shows": "eleven"}',
     ],
 )
-def test_garbage_counts_as_no_state(state, tmp_path, garbage):
+def test_garbage_counts_as_no_state(state: Path, tmp_path: Path, garbage: bytes) -> None:
     """A state file that is not ours is no last scene, and the next scene makes it good again."""
     rig = tmp_path / "pit.toml"
     state.parent.mkdir()
@@ -126,7 +131,7 @@ def test_garbage_counts_as_no_state(state, tmp_path, garbage):
     "value",
     ["12", 12, None, [12], [12, "Friday"], ["12", "Friday", 2], [True, "Friday", 2], [12, None, 2], [12, "", 2.0]],
 )
-def test_a_scene_that_is_no_number_is_forgotten(state, tmp_path, value):
+def test_a_scene_that_is_no_number_is_forgotten(state: Path, tmp_path: Path, value: Any) -> None:
     """Only a scene's number with its set list and place counts; another rig's entry stays through the next write."""
     rig, other = tmp_path / "pit.toml", tmp_path / "concert.toml"
     state.parent.mkdir()
@@ -137,7 +142,7 @@ def test_a_scene_that_is_no_number_is_forgotten(state, tmp_path, value):
     assert (last(state, rig), last(state, other)) == (12, 3)
 
 
-def test_a_folder_in_the_files_place_is_told(state, tmp_path):
+def test_a_folder_in_the_files_place_is_told(state: Path, tmp_path: Path) -> None:
     """A state that cannot be read is no last scene; one that cannot be written raises OSError."""
     state.mkdir(parents=True)
     assert last(state, tmp_path / "pit.toml") is None

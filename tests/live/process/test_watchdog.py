@@ -10,17 +10,17 @@ from engine.live.process.watchdog import Watchdog
 class Token:
     """What the watchdog puts up and takes down, by a clock that is set by hand."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.now = 0.0
-        self.said = []
+        self.said: list[str] = []
         self.watchdog = Watchdog(lambda: self.said.append("up"), lambda: self.said.append("down"), lambda: self.now)
 
-    def passes(self, seconds):
+    def passes(self, seconds: float) -> None:
         self.now += seconds
         self.watchdog.look()
 
 
-def test_it_is_up_while_the_loop_beats_and_down_while_it_does_not():
+def test_it_is_up_while_the_loop_beats_and_down_while_it_does_not() -> None:
     """150 ms without a beat take it down, once; the next beat puts it up again."""
     token = Token()
     for _ in range(20):
@@ -38,7 +38,7 @@ def test_it_is_up_while_the_loop_beats_and_down_while_it_does_not():
     assert token.watchdog.times_stuck == 1
 
 
-async def test_it_runs_in_a_thread_of_its_own():
+async def test_it_runs_in_a_thread_of_its_own() -> None:
     """A loop that stands still is seen while it stands, and the token is down at the end."""
     up, down = threading.Event(), threading.Event()
     watchdog = Watchdog(up.set, down.set)

@@ -4,6 +4,8 @@ import os
 import subprocess
 import sys
 import threading
+from collections.abc import Callable
+from typing import Any
 
 import pytest
 import trio
@@ -42,7 +44,7 @@ def test_with_ordinary_scheduling_nothing_is_changed() -> None:
 
 
 @pytest.mark.parametrize("work", [in_a_thread, to_its_end])
-async def test_work_apart_may_run_anywhere(work) -> None:
+async def test_work_apart_may_run_anywhere(work: Callable[..., Any]) -> None:
     """What takes long does not stand in the music's way: it has every processor that the program had."""
     before = where()
     with undisturbed():

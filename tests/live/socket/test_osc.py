@@ -3,18 +3,25 @@
 import random
 import socket
 import struct
+from collections.abc import AsyncIterator
 from functools import partial
+from typing import Any
 
 import pytest
 import trio
+import trio.testing
 from pythonosc.osc_bundle_builder import IMMEDIATELY, OscBundleBuilder
 from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.udp_client import SimpleUDPClient
 
-from engine.core.commands import RecallScene
+from engine.core.command_codec import decode
+from engine.core.commands import Command, RecallScene
+from engine.live.show import Show
 from engine.live.socket.osc import OscServer
+from engine.rig.models.control import Osc
 from tests.support.small_show import RIG, Bench
+from tests.support.waiting import eventually
 
 HERE = "127.0.0.1"
 NAMED = RIG.replace('{ from = "keys", to = "strings" }', '{ from = "keys", to = "strings", name = "pads" }')
@@ -26,7 +33,7 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def bench(more: str = "port = 9001") -> Bench:
+def bench(more: str = "port = 9310") -> Bench:
     """A show in scene 1 with [osc]."""
     made = Bench(f"{NAMED}\n[osc]\n{more}\n")
     made.show.apply(RecallScene(1), "shell")
@@ -35,14 +42,19 @@ def bench(more: str = "port = 9001") -> Bench:
     return made
 
 
-def message(address: str, *values: object) -> bytes:
+def _osc(made: Bench) -> Osc:
+    assert made.show.engine.rig.osc is not None
+    return made.show.engine.rig.osc
+
+
+def message(address: str, *values: str | bool | int | float) -> bytes:
     builder = OscMessageBuilder(address=address)
     for value in values:
         builder.add_arg(value)
     return builder.build().dgram
 
 
-def bundle(*contents: bytes, at: float = IMMEDIATELY) -> bytes:
+def bundle(*contents: bytes, at: int = IMMEDIATELY) -> bytes:
     builder = OscBundleBuilder(at)
     for content in contents:
         builder.add_content(OscMessage(content))
@@ -75,25 +87,22 @@ class Far:
 
 async def listening(made: Bench) -> None:
     """Until the show has told that the port is open."""
-    with trio.fail_after(20):
-        while True:
-            if any(name == "osc" for name, _ in made.told()):
-                return
-            await trio.sleep(0.01)
+    await eventually(lambda: any(name == "osc" for name, _ in made.told()))
 
 
 @pytest.fixture
-async def served(nursery):
+async def served(nursery: trio.Nursery) -> AsyncIterator[Any]:
     """The show and a client of its port."""
     port = free_port()
     made = bench(f"port = {port}")
     nursery.start_soon(OscServer(made.show).run)
     await listening(made)
-    with SimpleUDPClient(HERE, port) as client:
+    client = SimpleUDPClient(HERE, port)
+    with client:
         yield made, Far(client)
 
 
-async def test_a_client_from_outside_is_obeyed_and_answered(served):
+async def test_a_client_from_outside_is_obeyed_and_answered(served: tuple[Bench, Far]) -> None:
     """Recall, next, back, mute, panic and state work over a socket, and the asker hears what became of each."""
     made, far = served
     assert await far.ask("/bayleaf/state") == [("/bayleaf/now", 1, "Overture")]
@@ -109,7 +118,7 @@ async def test_a_client_from_outside_is_obeyed_and_answered(served):
     assert made.show.engine.scene == (2, "March")
 
 
-async def test_commands_are_told_with_their_source(served):
+async def test_commands_are_told_with_their_source(served: tuple[Bench, Far]) -> None:
     """Whoever watches reads what was done and from which address."""
     made, far = served
     made.told()
@@ -117,16 +126,18 @@ async def test_commands_are_told_with_their_source(served):
     assert any(f"osc {HERE}" in f"{name} {text}" and "Finale" in text for name, text in made.told())
 
 
-async def test_noise_on_the_socket_leaves_it_open(served):
+async def test_noise_on_the_socket_leaves_it_open(served: tuple[Bench, Far]) -> None:
     """After datagrams that are nothing, the next command is obeyed as ever."""
     made, far = served
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         for data in (b"", b"\x00" * 9000, NEGATIVE, b"/bayleaf/next"):
-            other.sendto(data, (HERE, made.show.engine.rig.osc.port))
+            other.sendto(data, (HERE, _osc(made).port))
     assert (await far.ask("/bayleaf/state")) == [("/bayleaf/now", 1, "Overture")]
 
 
-async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(nursery, autojump_clock):
+async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(
+    nursery: trio.Nursery, autojump_clock: trio.testing.MockClock
+) -> None:
     """Where another program has the port, the player is told once, and the show plays on."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         other.bind((HERE, 0))
@@ -141,18 +152,19 @@ async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(nursery, auto
 # What is obeyed
 
 
-def test_off_by_default():
+def test_off_by_default() -> None:
     """A rig without [osc] has no ear; with it, the ear is this machine's alone."""
     plain = Bench(NAMED)
     assert plain.show.engine.rig.osc is None
     assert OscServer(plain.show).take(message("/bayleaf/next"), HERE) == []
     osc = bench().rig.osc
+    assert osc is not None
     assert (osc.listen, osc.allow) == (HERE, (HERE,))
 
 
-def test_only_addresses_on_the_list():
+def test_only_addresses_on_the_list() -> None:
     """An address that is not allowed gets no answer and changes nothing; one that is allowed is obeyed."""
-    made = bench('port = 9001\nlisten = "0.0.0.0"\nallow = ["192.0.2.7", "2001:DB8::0007"]')
+    made = bench('port = 9310\nlisten = "0.0.0.0"\nallow = ["192.0.2.7", "2001:DB8::0007"]')
     ear = OscServer(made.show)
     for stranger in (HERE, "192.0.2.8", "2001:db8::8", ""):
         assert ear.take(message("/bayleaf/scene", 3), stranger) == []
@@ -161,7 +173,7 @@ def test_only_addresses_on_the_list():
         assert said(ear.take(message("/bayleaf/state"), friend)) == [("/bayleaf/now", 1, "Overture")]
 
 
-def test_bundles_are_carried_out_in_order_and_at_once():
+def test_bundles_are_carried_out_in_order_and_at_once() -> None:
     """A bundle's messages count in their order, bundles in bundles too, whatever its time tag (OSC 1.0, Bundles)."""
     made = bench()
     data = bundle(message("/bayleaf/scene", 3), message("/bayleaf/back"), at=2_000_000_000)
@@ -202,7 +214,7 @@ NEGATIVE = b"#bundle\0" + struct.pack(">Qi", 1, -4)
         b"\xff" * 64,
     ],
 )
-def test_what_is_not_wholly_in_order_asks_for_nothing(data):
+def test_what_is_not_wholly_in_order_asks_for_nothing(data: bytes) -> None:
     """No part of a malformed or foreign datagram is obeyed, and it is not answered."""
     made = bench()
     assert OscServer(made.show).take(data, HERE) == []
@@ -210,7 +222,7 @@ def test_what_is_not_wholly_in_order_asks_for_nothing(data):
     assert made.show.own_faults == 0
 
 
-def test_bundles_too_deep_ask_for_nothing():
+def test_bundles_too_deep_ask_for_nothing() -> None:
     """A bundle nested deeper than anybody needs is left alone, not followed to the end of the stack."""
     data = SOUND
     while len(data) < 4000:
@@ -222,7 +234,7 @@ def test_bundles_too_deep_ask_for_nothing():
     ("address", "values"),
     [("scene", ()), ("scene", (1, 2)), ("next", (1,)), ("mute", (7,)), ("state", (1,)), ("nowhere", ())],
 )
-def test_wrong_values_are_answered_and_change_nothing(address, values):
+def test_wrong_values_are_answered_and_change_nothing(address: str, values: tuple[int, ...]) -> None:
     """A command of another name or with other values than it takes changes nothing, and the asker hears so."""
     made = bench()
     ((where, text),) = said(OscServer(made.show).take(message(f"/bayleaf/{address}", *values), HERE))
@@ -231,16 +243,16 @@ def test_wrong_values_are_answered_and_change_nothing(address, values):
     assert made.told() == []
 
 
-def test_unknown_scenes_and_routes():
+def test_unknown_scenes_and_routes() -> None:
     """A scene or a route that is not in the rig changes nothing, and the asker hears so."""
     made = bench()
     for data in (message("/bayleaf/scene", 99), message("/bayleaf/scene", -1), message("/bayleaf/mute", "none")):
         answer, now = said(OscServer(made.show).take(data, HERE))
-        assert "there is no" in answer[1]
+        assert "there is no" in str(answer[1])
         assert now == ("/bayleaf/now", 1, "Overture")
 
 
-def test_replies_are_not_answered():
+def test_replies_are_not_answered() -> None:
     """A reply that comes back asks for nothing: two engines never answer each other for ever."""
     ear = OscServer(bench().show)
     for data in (message("/bayleaf/scene", 2), message("/bayleaf/state"), message("/bayleaf/scene")):
@@ -306,16 +318,16 @@ def understood_one(data: bytes) -> tuple[str, list[object]] | None:
     return (name, values) if ours and not data else None
 
 
-def asked_for(data: bytes) -> list[tuple[object, ...]]:
+def asked_for(data: bytes) -> list[Command]:
     """What of the show a datagram is to call."""
-    calls: list[tuple[object, ...]] = []
+    calls: list[Command] = []
     for name, values in understood(data) or []:
         if name in ("next", "back", "first", "panic", "resend", "tap") and not values:
-            calls.append((name, None))
+            calls.append(decode(name, {}))
         elif name == "scene" and len(values) == 1:
-            calls.append((name, values[0]))
+            calls.append(decode(name, {name: values[0]}))
         elif name in ("mute", "unmute") and len(values) == 1 and isinstance(values[0], str):
-            calls.append((values[0], name == "mute"))
+            calls.append(decode(name, {"route": values[0]}))
     return calls
 
 
@@ -333,13 +345,23 @@ def noise(chance: random.Random, valid: list[bytes]) -> bytes:
     return bytes(data)
 
 
-def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch):
+def watch_calls(monkeypatch: pytest.MonkeyPatch, show: Show, calls: list[Command]) -> None:
+    """What is asked of the show is written down, and done."""
+    apply = show.apply
+
+    def watched_apply(command: Command, who: str) -> object:
+        calls.append(command)
+        return apply(command, who)
+
+    monkeypatch.setattr(show, "apply", watched_apply)
+
+
+def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of 100,000 random and half-right datagrams exactly those wholly in order are carried out; none is a fault."""
     made = bench()
-    show, ear, calls = made.show, OscServer(made.show), []
-    command, mute = show.command, show.mute
-    monkeypatch.setattr(show, "command", lambda do, scene, of: calls.append((do, scene)) or command(do, scene, of))
-    monkeypatch.setattr(show, "mute", lambda route, on, of: calls.append((route, on)) or mute(route, on, of))
+    show, ear = made.show, OscServer(made.show)
+    calls: list[Command] = []
+    watch_calls(monkeypatch, show, calls)
     valid = [message("/bayleaf/" + do) for do in ("next", "back", "first", "panic", "resend", "tap", "state")]
     valid += [message("/bayleaf/scene", 2), message("/bayleaf/scene", "Finale")]
     valid += [message("/bayleaf/mute", "pads"), message("/bayleaf/unmute", "pads"), message("/bayleaf/scene", 1.0)]

@@ -2,6 +2,8 @@
 
 import json
 import threading
+from pathlib import Path
+from typing import Any
 
 import pytest
 import trio
@@ -9,6 +11,7 @@ import trio
 from engine.core.commands import MuteRoute, RecallScene
 from engine.live.socket import panel_requests as desk_module
 from engine.ports.memory import MemoryOutput, MemorySystem
+from engine.rig.models.rig import Rig
 from engine.rig.rig_as_json import outline
 from filters.registry import registry
 from tests.support.engine_socket import ask, line_of, serving
@@ -27,7 +30,7 @@ through = [{{ filter = "zone", notes = [0, 40] }}]
 
 
 @pytest.fixture
-def bench():
+def bench() -> Bench:
     """A show in scene 1."""
     bench = Bench(TEXT)
     bench.show.apply(RecallScene(1), "shell")
@@ -38,7 +41,7 @@ def bench():
 # The rig
 
 
-async def test_the_rig(bench, tmp_path):
+async def test_the_rig(bench: Bench, tmp_path: Path) -> None:
     """rig: what the rig is, its file, which one it is, and whether that is saved."""
     file = tmp_path / "pit.toml"
     file.write_text(TEXT, encoding="utf-8")
@@ -62,7 +65,7 @@ async def test_the_rig(bench, tmp_path):
     assert (saved["revision"], saved["unsaved"]) == (before["revision"] + 1, False)
 
 
-async def test_the_filters(bench):
+async def test_the_filters(bench: Bench) -> None:
     """filters: each by name, with what the player hears and the schema of its settings."""
     async with serving(bench):
         answer = await ask({"do": "filters"})
@@ -76,7 +79,7 @@ async def test_the_filters(bench):
 # The way of a message
 
 
-async def test_the_way_of_a_message(bench):
+async def test_the_way_of_a_message(bench: Bench) -> None:
     """explain: each route of the input, filter by filter, and what each output gets."""
     bench.show.apply(MuteRoute("thump"), "test")
     async with serving(bench):
@@ -106,7 +109,7 @@ async def test_the_way_of_a_message(bench):
     }
 
 
-async def test_a_message_that_commands(bench):
+async def test_a_message_that_commands(bench: Bench) -> None:
     """explain: a message that a control takes has no way through the scene; what it commands is told."""
     async with serving(bench):
         answer = await ask({"do": "explain", "scene": 1, "input": "pedals", "message": "C0 02"})
@@ -125,7 +128,7 @@ async def test_a_message_that_commands(bench):
         ({"scene": 1, "input": "keys"}, "None is no message"),
     ],
 )
-async def test_a_message_that_has_no_way(bench, asked, said):
+async def test_a_message_that_has_no_way(bench: Bench, asked: dict[str, Any], said: str) -> None:
     """A scene, an input or a message that there is not is told with what there is."""
     async with serving(bench):
         answer = await ask({"do": "explain", **asked})
@@ -137,7 +140,7 @@ async def test_a_message_that_has_no_way(bench, asked, said):
 # Ports
 
 
-async def test_the_ports_of_the_system(bench):
+async def test_the_ports_of_the_system(bench: Bench) -> None:
     """ports: all that the system has, each with the name that the rig uses it by."""
     system = MemorySystem("pit", ("keys", "Wind controller"), ("brass", "strings", "Lights"))
     async with serving(bench, system=system):
@@ -154,7 +157,7 @@ async def test_the_ports_of_the_system(bench):
     }
 
 
-async def test_ports_that_cannot_be_listed(bench):
+async def test_ports_that_cannot_be_listed(bench: Bench) -> None:
     """A service that is away is told in its own words."""
     system = MemorySystem("pit", ("keys",), ())
     system.stop()
@@ -164,16 +167,16 @@ async def test_ports_that_cannot_be_listed(bench):
     assert "the service of the ports in memory has stopped" in answer["text"]
 
 
-async def test_a_slow_list_of_ports_holds_nothing_up(bench):
+async def test_a_slow_list_of_ports_holds_nothing_up(bench: Bench) -> None:
     """While the system takes its time to list its ports the show plays on and others are answered."""
     system, asked, may_go = MemorySystem("pit"), threading.Event(), threading.Event()
 
-    def slow():
+    def slow() -> list[Any]:
         asked.set()
         assert may_go.wait(30)
         return []
 
-    system.inputs = slow
+    setattr(system, "inputs", slow)  # noqa: B010 mypy lets no method be replaced
     async with serving(bench, system=system) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "ports"}\n')
         assert await trio.to_thread.run_sync(asked.wait, 30)
@@ -187,7 +190,7 @@ async def test_a_slow_list_of_ports_holds_nothing_up(bench):
 # A test note
 
 
-async def test_a_test_note(bench):
+async def test_a_test_note(bench: Bench) -> None:
     """It goes out on the instrument's output and channel, velocity 64, and ends half a second later."""
     async with serving(bench):
         answer = await ask({"do": "test note", "instrument": "string-machine"})
@@ -200,7 +203,7 @@ async def test_a_test_note(bench):
     assert bench.heard("strings") == ["84 3C 40"]
 
 
-async def test_a_test_note_whose_cable_is_pulled(bench):
+async def test_a_test_note_whose_cable_is_pulled(bench: Bench) -> None:
     """What sounds when the cable is pulled has its note-off when it is back."""
     async with serving(bench):
         await ask({"do": "test note", "instrument": "string-machine"})
@@ -211,7 +214,7 @@ async def test_a_test_note_whose_cable_is_pulled(bench):
     assert bench.heard("strings")[0] == "84 3C 40"
 
 
-async def test_a_test_note_that_nobody_would_hear():
+async def test_a_test_note_that_nobody_would_hear() -> None:
     """Without the instrument or its output nothing is sent, and the reason is said."""
     bench = Bench(TEXT, missing=("strings",))
     async with serving(bench):
@@ -227,7 +230,7 @@ async def test_a_test_note_that_nobody_would_hear():
 # Two scenes
 
 
-async def test_what_differs_between_scenes(bench):
+async def test_what_differs_between_scenes(bench: Bench) -> None:
     """differences: sentences, as the comparison of rigs has them; none for a scene and itself."""
     async with serving(bench):
         answer = await ask({"do": "differences", "first": 1, "second": 3})
@@ -242,10 +245,10 @@ async def test_what_differs_between_scenes(bench):
 # Faults
 
 
-async def test_a_fault_of_our_own_costs_one_request(bench, monkeypatch):
+async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """If answering fails, the asker is told, it is counted, and the next request is met."""
 
-    def fail(*_):
+    def fail(*_: Rig) -> None:
         raise RuntimeError("a mistake")
 
     async with serving(bench):

@@ -7,13 +7,19 @@ import socket
 import stat
 import threading
 import time
+from collections import deque
+from collections.abc import Iterator
 from itertools import islice
+from pathlib import Path
+from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
 from engine.core.commands import FollowLeader, NextScene, RecallScene
 from engine.live.process.instance_lock import NameTaken, claim_socket
+from engine.live.show import ShowEvent
 from engine.live.socket import client
 from engine.live.socket.status import status, sync
 from tests.support.engine_socket import ask, claimed, line_of, serving
@@ -26,7 +32,7 @@ pytestmark = pytest.mark.usefixtures("runtime_dir")
 
 
 @pytest.fixture
-def bench():
+def bench() -> Bench:
     """A show in scene 1."""
     bench = Bench()
     bench.show.apply(RecallScene(1), "shell")
@@ -38,7 +44,7 @@ def bench():
 # Who may listen
 
 
-def test_only_the_player_can_open_the_socket(runtime_dir):
+def test_only_the_player_can_open_the_socket(runtime_dir: Path) -> None:
     """The socket is 0600 in a folder 0700, whatever the umask."""
     before = os.umask(0)
     try:
@@ -52,14 +58,14 @@ def test_only_the_player_can_open_the_socket(runtime_dir):
         assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
 
 
-def test_a_folder_that_is_open_to_others_is_closed(runtime_dir):
+def test_a_folder_that_is_open_to_others_is_closed(runtime_dir: Path) -> None:
     """A folder that was there with a wider mode becomes 0700."""
     (runtime_dir / "bayleaf").mkdir(mode=0o755)
     with claimed() as claim:
         assert stat.S_IMODE(claim.path.parent.stat().st_mode) == 0o700
 
 
-def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path, monkeypatch):
+def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where XDG_RUNTIME_DIR is longer than an address (107 bytes, unix(7)), commands arrive all the same."""
     deep = tmp_path / ("d" * 120)
     deep.mkdir()
@@ -72,15 +78,15 @@ def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path, monkeypatch):
     assert not claim.path.exists()
 
 
-def test_where_it_may_not_the_remedy_is_told(tmp_path, monkeypatch):
+def test_where_it_may_not_the_remedy_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A system without /proc can have no socket there; the folder and the remedy are told."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / ("d" * 120)))
-    monkeypatch.setattr(client.os.path, "isdir", lambda path: False)
+    monkeypatch.setattr(os.path, "isdir", lambda path: False)
     with pytest.raises(OSError, match="the path is too long; set XDG_RUNTIME_DIR to a shorter folder"):
         claim_socket("pit")
 
 
-def test_a_socket_left_by_a_crash_is_replaced():
+def test_a_socket_left_by_a_crash_is_replaced() -> None:
     """Where nobody listens any more, the next engine of the name takes the place."""
     died = claim_socket("pit")
     assert not died.crashed
@@ -92,7 +98,7 @@ def test_a_socket_left_by_a_crash_is_replaced():
         asker.connect(str(claim.path))
 
 
-def test_a_second_engine_of_one_name_is_refused():
+def test_a_second_engine_of_one_name_is_refused() -> None:
     """While one engine listens, another of its name is told so; the first keeps its socket, another name is free."""
     with claimed() as claim:
         with pytest.raises(NameTaken, match='an engine named "pit" is running; give this one another with --name NAME'):
@@ -101,14 +107,14 @@ def test_a_second_engine_of_one_name_is_refused():
             asker.connect(str(claim.path))
 
 
-def test_an_engine_that_does_not_listen_yet_has_its_name():
+def test_an_engine_that_does_not_listen_yet_has_its_name() -> None:
     """Two engines that start in the same instant over a crashed one's socket: only one of them gets the name."""
     died = claim_socket("pit")
     died.listener.close()
     died.lock.close()
     taken = []
 
-    def start():
+    def start() -> None:
         with contextlib.suppress(NameTaken):
             taken.append(claim_socket("pit"))
 
@@ -122,7 +128,7 @@ def test_an_engine_that_does_not_listen_yet_has_its_name():
 
 
 @pytest.mark.parametrize("name", ["", "../pit", "a b", "x" * 41, "pit\n"])
-def test_a_name_must_be_a_name(name):
+def test_a_name_must_be_a_name(name: str) -> None:
     """A name that could lead out of the folder is refused with what is allowed."""
     with pytest.raises(client.NoEngine, match="use letters, digits, hyphen and underscore, up to 40"):
         client.socket_path(name)
@@ -131,7 +137,7 @@ def test_a_name_must_be_a_name(name):
 # Questions and answers
 
 
-async def test_commands_are_carried_out_and_answered(bench):
+async def test_commands_are_carried_out_and_answered(bench: Bench) -> None:
     """scene, next, back, resend and panic act on the show and say what happened."""
     async with serving(bench):
         march = await ask({"do": "scene", "scene": "March"})
@@ -147,7 +153,7 @@ async def test_commands_are_carried_out_and_answered(bench):
     assert bench.heard("strings").count("C4 0B") == 2
 
 
-async def test_status_is_the_shows(bench):
+async def test_status_is_the_shows(bench: Bench) -> None:
     """status answers the show's picture of itself."""
     async with serving(bench):
         bench.play(KEYS, "90 3C 40")
@@ -158,7 +164,7 @@ async def test_status_is_the_shows(bench):
 
 
 @pytest.mark.parametrize("line", [b"", b"next", b"[]", b"1", b"\xff\xfe", b"[" * 60_000, b'{"do": "next"', b"9" * 5000])
-async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench, line):
+async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench: Bench, line: bytes) -> None:
     """A line that is no JSON object is answered so; nothing changes and the next line is heard."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(line + b"\n")
@@ -187,7 +193,7 @@ async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench, line):
         ({"do": "backup", "output": ["strings"]}, "there is no output"),
     ],
 )
-async def test_a_request_that_cannot_be_met_is_answered(bench, request_, said):
+async def test_a_request_that_cannot_be_met_is_answered(bench: Bench, request_: dict[str, Any], said: str) -> None:
     """A request at fault is answered with what is wrong and what is allowed, and changes nothing."""
     async with serving(bench):
         answer = await ask(request_)
@@ -196,7 +202,7 @@ async def test_a_request_that_cannot_be_met_is_answered(bench, request_, said):
     assert (bench.scenes, bench.show.own_faults) == ([1], 0)
 
 
-async def test_who_is_there_is_answered_in_one_line(bench):
+async def test_who_is_there_is_answered_in_one_line(bench: Bench) -> None:
     """For pages that take one answer to a question; what cannot be asked is said."""
     bench.show.clock = time.monotonic_ns
     async with serving(bench):
@@ -207,22 +213,22 @@ async def test_who_is_there_is_answered_in_one_line(bench):
         assert refused["text"].startswith("there is no output harp")
 
 
-async def test_a_fault_of_our_own_costs_one_request(bench, monkeypatch):
+async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """If carrying out a request fails, the asker is told, the fault is counted, and the next request is met."""
 
-    def fail(*_):
+    def fail(*_: object) -> None:
         raise RuntimeError("a mistake")
 
     async with serving(bench):
         with monkeypatch.context() as patch:
-            patch.setattr(bench.show.engine, "command", fail)
+            patch.setattr(bench.show.engine, "apply", fail)
             answer = await ask({"do": "next"})
         assert answer == {"done": False, "text": "a fault of Bayleaf itself: RuntimeError('a mistake')"}
         assert (await ask({"do": "next"}))["done"] is True
         assert (await ask({"do": "status"}))["status"]["own_faults"] == 1
 
 
-async def test_several_requests_in_one_piece_and_one_in_several(bench):
+async def test_several_requests_in_one_piece_and_one_in_several(bench: Bench) -> None:
     """Lines are found however the bytes are cut up."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "next"}\n{"do": "next"}\n{"do"')
@@ -233,7 +239,7 @@ async def test_several_requests_in_one_piece_and_one_in_several(bench):
         assert json.loads(await line_of(stream))["scene"] == [2, "March"]
 
 
-async def test_a_line_without_end_is_cut_off(bench):
+async def test_a_line_without_end_is_cut_off(bench: Bench) -> None:
     """Who sends a line longer than 8 MB is hung up on; others are answered."""
     async with serving(bench) as path:
         async with await trio.open_unix_socket(path) as stream:
@@ -244,7 +250,7 @@ async def test_a_line_without_end_is_cut_off(bench):
 
 
 @pytest.mark.parametrize("sent", [b"", b'{"do": "ne', b'{"do": "watch"}\n', b'{"do": "status"}\n' * 100])
-async def test_an_asker_that_goes_in_the_middle_harms_nobody(bench, sent):
+async def test_an_asker_that_goes_in_the_middle_harms_nobody(bench: Bench, sent: bytes) -> None:
     """Whoever hangs up at any moment, the engine goes on answering."""
     async with serving(bench) as path:
         stream = await trio.open_unix_socket(path)
@@ -258,7 +264,7 @@ async def test_an_asker_that_goes_in_the_middle_harms_nobody(bench, sent):
 # Watching
 
 
-async def test_a_watcher_is_sent_what_passes(bench):
+async def test_a_watcher_is_sent_what_passes(bench: Bench) -> None:
     """After watch, events come in batches, each with time, way, port, message in hexadecimal and text."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "watch"}\n')
@@ -266,7 +272,7 @@ async def test_a_watcher_is_sent_what_passes(bench):
         bench.now = 5
         bench.play(KEYS, "90 3C 40")
         bench.show.apply(NextScene(), "shell")
-        events = []
+        events: list[dict[str, Any]] = []
         while len(events) < 3:
             events += json.loads(await line_of(stream))["events"]
     assert events == [
@@ -276,14 +282,21 @@ async def test_a_watcher_is_sent_what_passes(bench):
     ]
 
 
-async def test_a_watcher_that_never_reads_is_dropped(bench, autojump_clock):
+async def test_a_watcher_that_never_reads_is_dropped(
+    bench: Bench, autojump_clock: trio.testing.MockClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Once its cable is full and a second has passed, a watcher is hung up on; it costs the show nothing after that."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "watch"}\n')
         assert json.loads(await line_of(stream))["events"] == []
-        watched = []
+        watched: list[deque[ShowEvent]] = []
         unwatch = bench.show.unwatch
-        bench.show.unwatch = lambda events: (unwatch(events), watched.append(events))
+
+        def watched_unwatch(events: deque[ShowEvent]) -> None:
+            unwatch(events)
+            watched.append(events)
+
+        monkeypatch.setattr(bench.show, "unwatch", watched_unwatch)
         with trio.fail_after(60):
             while not watched:
                 bench.play(KEYS, *["90 3C 40", "80 3C 40"] * 500)
@@ -297,10 +310,10 @@ async def test_a_watcher_that_never_reads_is_dropped(bench, autojump_clock):
             assert json.loads(await line_of(other))["done"] is True
 
 
-async def test_the_client_watches_until_the_engine_ends(bench):
+async def test_the_client_watches_until_the_engine_ends(bench: Bench) -> None:
     """The client's watch gives batches of events, and simply ends with the engine, in mid-line or not."""
 
-    def look():
+    def look() -> tuple[list[dict[str, Any]], Iterator[Any]]:
         batches = client.watch("pit")
         seen = next(batches)["events"]
         trio.from_thread.run_sync(bench.play, KEYS, "90 3C 40")
@@ -317,7 +330,7 @@ async def test_the_client_watches_until_the_engine_ends(bench):
 # The client, when things are wrong
 
 
-def test_no_engine_is_said_with_what_to_do():
+def test_no_engine_is_said_with_what_to_do() -> None:
     """Without an engine of that name the client says so and how to start one."""
     said = 'no engine named "pit" is running; start one with: bayleaf run RIG --name pit'
     with pytest.raises(client.NoEngine, match=said):
@@ -327,11 +340,11 @@ def test_no_engine_is_said_with_what_to_do():
 
 
 @pytest.mark.parametrize("answer", [b"", b'{"done": tr'])
-async def test_an_engine_that_dies_before_it_answers_is_told(answer):
+async def test_an_engine_that_dies_before_it_answers_is_told(answer: bytes) -> None:
     """An engine that hangs up without a whole answer is a plain sentence, not a traceback."""
     with claimed() as claim:
 
-        def die():
+        def die() -> None:
             with claim.listener, claim.listener.accept()[0] as asker:
                 asker.recv(1)
                 asker.sendall(answer)
@@ -342,11 +355,11 @@ async def test_an_engine_that_dies_before_it_answers_is_told(answer):
                 await ask({"do": "next"})
 
 
-async def test_an_engine_that_dies_in_mid_event_ends_the_watch():
+async def test_an_engine_that_dies_in_mid_event_ends_the_watch() -> None:
     """A watcher whose engine dies in the middle of a line sees the whole lines before it and then the end."""
     with claimed() as claim:
 
-        def die():
+        def die() -> None:
             with claim.listener, claim.listener.accept()[0] as asker:
                 asker.recv(1000)
                 asker.sendall(b'{"events": []}\n{"events": [{"at"')
@@ -356,7 +369,7 @@ async def test_an_engine_that_dies_in_mid_event_ends_the_watch():
             assert await trio.to_thread.run_sync(list, client.watch("pit")) == [{"events": []}]
 
 
-async def test_keep_writes_what_was_played(bench, tmp_path):
+async def test_keep_writes_what_was_played(bench: Bench, tmp_path: Path) -> None:
     """keep: the last minutes become a file, the same that the shell is told; a file that is there is left alone."""
     file = tmp_path / "evening.jsonl"
     bench.play(KEYS, "90 3C 40", "80 3C 40")
@@ -389,7 +402,7 @@ async def test_keep_writes_what_was_played(bench, tmp_path):
         ({"last_s": 5, "file": "/nowhere/\0.mid"}, ""),
     ],
 )
-async def test_a_recording_that_cannot_be_kept_is_answered(bench, request_, said):
+async def test_a_recording_that_cannot_be_kept_is_answered(bench: Bench, request_: dict[str, Any], said: str) -> None:
     """A keep without a time, a whole path, a folder or a name is answered with what it needs; the talk goes on."""
     async with serving(bench):
         answer = await ask({"do": "keep", **request_})
@@ -407,7 +420,7 @@ async def test_a_recording_that_cannot_be_kept_is_answered(bench, request_, said
         {"do": "sysex", "what": "send", "output": "strings", "messages": ["F07D01F7"]},
     ],
 )
-async def test_what_would_be_heard_is_for_the_one_in_charge(bench, request_):
+async def test_what_would_be_heard_is_for_the_one_in_charge(bench: Bench, request_: dict[str, Any]) -> None:
     """Where another machine is in charge nothing is sent beside the show, and whoever asks is told where to."""
     async with serving(bench):
         bench.show.apply(FollowLeader("desk"))

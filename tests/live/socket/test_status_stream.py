@@ -1,10 +1,13 @@
 """What a follower of the engine is sent. (Our own protocol; no outside source.)"""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 import trio
+import trio.testing
 
 from engine.core.commands import NextScene, RecallScene
 from engine.core.compiled import compile_rig
@@ -12,9 +15,9 @@ from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import RigSession
 from engine.live.socket.status_stream import StatusFrames
 from engine.rig.read.load import read
-from tests.live.edit.test_rig_session import until
 from tests.support.engine_socket import ask, line_of, serving
 from tests.support.small_show import MS, RIG, Bench
+from tests.support.waiting import eventually
 
 KEYS, PEDALS = 0, 1
 TEXT = f"""{RIG}
@@ -27,7 +30,7 @@ scenes = [1, "Finale"]
 class Follower:
     """A show in scene 1, and the frames of one follower; time is the test's."""
 
-    def __init__(self, folder, events=False):
+    def __init__(self, folder: Path, events: bool = False) -> None:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
         self.show.apply(RecallScene(1), "shell")
@@ -37,19 +40,20 @@ class Follower:
         self.workshop = RigSession(self.show, self.file, TEXT)
         self.frames = StatusFrames(self.show, self.workshop, self.gauge, events)
 
-    def frame(self):
-        """The next frame, as the other end reads it; None if there is nothing to send."""
+    def frame(self) -> dict[str, Any]:
+        """The next frame, as the other end reads it; empty if there is nothing to send."""
         texts = json.loads(json.dumps(self.frames.take()))
-        return texts[0]["frame"] if texts else None
+        frame: dict[str, Any] = texts[0]["frame"] if texts else {}
+        return frame
 
 
 @pytest.fixture
-def follower(tmp_path):
+def follower(tmp_path: Path) -> Follower:
     """Nothing was sent yet."""
     return Follower(tmp_path)
 
 
-def test_the_first_frame_has_everything(follower):
+def test_the_first_frame_has_everything(follower: Follower) -> None:
     """All that is known, whether it is usual or not."""
     assert follower.frame() == {
         "at": 0,
@@ -74,17 +78,17 @@ def test_the_first_frame_has_everything(follower):
     }
 
 
-def test_nothing_new_is_not_told(follower):
+def test_nothing_new_is_not_told(follower: Follower) -> None:
     """While nothing happens one frame a second is sent, with the time alone."""
     follower.frame()
     follower.bench.now += 999 * MS
-    assert follower.frame() is None
+    assert follower.frame() == {}
     follower.bench.now += 1 * MS
     assert follower.frame() == {"at": 1000 * MS}
-    assert follower.frame() is None
+    assert follower.frame() == {}
 
 
-def test_a_change_is_told_once(follower):
+def test_a_change_is_told_once(follower: Follower) -> None:
     """A scene change comes with what it changed and who asked, and nothing else."""
     follower.frame()
     follower.show.apply(NextScene(), "shell")
@@ -95,10 +99,10 @@ def test_a_change_is_told_once(follower):
         "setlist": {"name": "Friday", "place": 2, "of": 2},
         "told": [{"at": 0, "who": "shell", "text": "scene 3 Finale"}],
     }
-    assert follower.frame() is None
+    assert follower.frame() == {}
 
 
-def test_messages_are_counted(follower):
+def test_messages_are_counted(follower: Follower) -> None:
     """How many passed at each port since the last frame; then that none did, once."""
     follower.frame()
     follower.bench.play(KEYS, "90 3C 40", "80 3C 40")
@@ -108,10 +112,10 @@ def test_messages_are_counted(follower):
     follower.bench.play(PEDALS, "B0 40 7F")
     assert follower.frame() == {"at": 0, "activity": {"in": [2, 1], "out": [2, 0]}}
     assert follower.frame() == {"at": 0, "activity": {"in": [0, 0], "out": [0, 0]}}
-    assert follower.frame() is None
+    assert follower.frame() == {}
 
 
-def test_what_is_wrong_is_told_with_the_next_look(follower):
+def test_what_is_wrong_is_told_with_the_next_look(follower: Follower) -> None:
     """Health is looked at as often as the cables are."""
     follower.frame()
     follower.bench.outputs["brass"].unplug("the box is off")
@@ -122,7 +126,7 @@ def test_what_is_wrong_is_told_with_the_next_look(follower):
     assert frame["told"] == [{"at": 0, "who": "brass", "text": "the box is off"}]
 
 
-def test_clock_and_time_code(follower):
+def test_clock_and_time_code(follower: Follower) -> None:
     """The tempo of a clock that comes in, where it is from; and the time code that runs."""
     follower.frame()
     for _ in range(50):
@@ -138,7 +142,7 @@ def test_clock_and_time_code(follower):
     assert frame["timecode"].startswith("00:00:00")
 
 
-async def test_edits_and_saving(follower):
+async def test_edits_and_saving(follower: Follower) -> None:
     """Each rig that is adopted has a greater number; what is not in the file is unsaved."""
     first = follower.frame()["revision"]
     text = TEXT.replace('name = "March"', 'name = "Waltz"')
@@ -149,7 +153,7 @@ async def test_edits_and_saving(follower):
     assert follower.frame() == {"at": 0, "unsaved": False}
 
 
-def test_ports_keep_their_places(follower):
+def test_ports_keep_their_places(follower: Follower) -> None:
     """An input that an edit adds stands behind the others, wherever the file has it, and counts from nothing."""
     follower.frame()
     edited = TEXT.replace('keys = { port = "Stage piano" }', 'organ = { port = "c" }\nkeys = { port = "Stage piano" }')
@@ -160,7 +164,7 @@ def test_ports_keep_their_places(follower):
     assert frame["activity"]["in"] == [1, 0, 0]
 
 
-def test_without_a_set_list():
+def test_without_a_set_list() -> None:
     """The scenes follow their own order, and the list has no name."""
     bench = Bench()
     frames = StatusFrames(bench.show, RigSession(bench.show, Path("pit.toml"), ""), CableLoad(bench.show), False)
@@ -173,7 +177,7 @@ def test_without_a_set_list():
 # The messages that pass
 
 
-def test_what_passes_in_words(tmp_path):
+def test_what_passes_in_words(tmp_path: Path) -> None:
     """If asked for, each message with the time, the way, the port, the bytes and the words."""
     follower = Follower(tmp_path, events=True)
     first = follower.frame()
@@ -188,10 +192,10 @@ def test_what_passes_in_words(tmp_path):
     ]
     assert frame["left_out"] == 0
     assert follower.frame()["events"] == []
-    assert follower.frame() is None
+    assert follower.frame() == {}
 
 
-def test_only_the_newest_are_sent(tmp_path):
+def test_only_the_newest_are_sent(tmp_path: Path) -> None:
     """Of more than forty messages the newest forty come, and how many there were besides."""
     follower = Follower(tmp_path, events=True)
     follower.frame()
@@ -202,7 +206,7 @@ def test_only_the_newest_are_sent(tmp_path):
     assert frame["events"][-1]["message"] == "B0 07 63"
 
 
-def test_a_long_dump_is_cut_short(tmp_path):
+def test_a_long_dump_is_cut_short(tmp_path: Path) -> None:
     """Of a SysEx the first 64 bytes are shown, and that there are more."""
     follower = Follower(tmp_path, events=True)
     follower.bench.play(KEYS, "F0 7D " + "00 " * 5000 + "F7")
@@ -211,7 +215,7 @@ def test_a_long_dump_is_cut_short(tmp_path):
     assert event["words"].startswith("SysEx 5003 bytes: F0 7D")
 
 
-def test_messages_are_kept_only_while_they_are_wanted(follower):
+def test_messages_are_kept_only_while_they_are_wanted(follower: Follower) -> None:
     """Without {"events": true} no message is kept for anybody; with false none is any more."""
     watchers = follower.show._watchers
     wanted = len(watchers)
@@ -227,7 +231,7 @@ def test_messages_are_kept_only_while_they_are_wanted(follower):
     assert "events" not in follower.frame()
 
 
-def test_who_stops_following_costs_nothing(tmp_path):
+def test_who_stops_following_costs_nothing(tmp_path: Path) -> None:
     """Nothing is kept for one that has gone."""
     follower = Follower(tmp_path, events=True)
     before = len(follower.show._watchers), len(follower.show._listeners)
@@ -239,7 +243,7 @@ def test_who_stops_following_costs_nothing(tmp_path):
     "line",
     [b"", b"[]", b"{", b'{"do": "next"}', b'{"events": 1}', b"\xff", b"[" * 150, b" " * 200 + b'{"events": true}'],
 )
-def test_anything_else_is_to_be_asked_elsewhere(follower, line):
+def test_anything_else_is_to_be_asked_elsewhere(follower: Follower, line: bytes) -> None:
     """A follower that says something else is told so, and goes on following."""
     follower.frames.heed(line)
     answer, frame = follower.frames.take()
@@ -248,15 +252,15 @@ def test_anything_else_is_to_be_asked_elsewhere(follower, line):
     assert frame["frame"]["scene"] == {"number": 1, "name": "Overture"}
 
 
-def test_a_fault_in_a_frame_costs_that_frame(follower, monkeypatch):
+def test_a_fault_in_a_frame_costs_that_frame(follower: Follower, monkeypatch: pytest.MonkeyPatch) -> None:
     """It is counted and told, and the next frame comes."""
 
-    def fail():
+    def fail() -> None:
         raise RuntimeError("a mistake")
 
     with monkeypatch.context() as patch:
         patch.setattr(follower.frames, "_lasting", fail)
-        assert follower.frame() is None
+        assert follower.frame() == {}
     assert follower.show.own_faults == 1
     assert "a fault of Bayleaf itself" in follower.frame()["told"][0]["text"]
 
@@ -264,16 +268,16 @@ def test_a_fault_in_a_frame_costs_that_frame(follower, monkeypatch):
 # On the socket
 
 
-async def frame_with(stream, condition):
+async def frame_with(stream: trio.SocketStream, condition: Callable[[dict[str, Any]], object]) -> dict[str, Any]:
     """The next frame of which this is so."""
     while True:
-        frame = json.loads(await line_of(stream)).get("frame", {})
+        frame: dict[str, Any] = json.loads(await line_of(stream)).get("frame", {})
         if condition(frame):
             return frame
 
 
 @pytest.mark.usefixtures("runtime_dir")
-async def test_following_on_the_socket():
+async def test_following_on_the_socket() -> None:
     """follow: frames come until the asker goes, and it can ask for messages meanwhile; others are answered."""
     bench = Bench()
     bench.show.apply(RecallScene(1), "shell")
@@ -294,12 +298,12 @@ async def test_following_on_the_socket():
             while "frame" in (told := json.loads(await line_of(stream))):
                 pass
             assert told["done"] is False
-        await until(lambda: len(bench.show._listeners) == 1)
+        await eventually(lambda: len(bench.show._listeners) == 1)
     assert bench.show.own_faults == 0
 
 
 @pytest.mark.usefixtures("runtime_dir")
-async def test_a_follower_that_never_reads_is_dropped(autojump_clock):
+async def test_a_follower_that_never_reads_is_dropped(autojump_clock: trio.testing.MockClock) -> None:
     """Once its cable is full and a second has passed, a follower is hung up on, and nothing is kept for it."""
     bench = Bench()
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
@@ -316,7 +320,7 @@ async def test_a_follower_that_never_reads_is_dropped(autojump_clock):
 
 @pytest.mark.usefixtures("runtime_dir")
 @pytest.mark.parametrize("sent", [b'{"do": "follow"}\n', b'{"do": "follow"}\n{"events"', b'{"do": "follow"}\nx\n' * 9])
-async def test_a_follower_that_goes_in_the_middle_harms_nobody(sent):
+async def test_a_follower_that_goes_in_the_middle_harms_nobody(sent: bytes) -> None:
     """Whoever hangs up at any moment, the engine goes on answering and keeps nothing for them."""
     bench = Bench()
     async with serving(bench) as path:
@@ -324,5 +328,5 @@ async def test_a_follower_that_goes_in_the_middle_harms_nobody(sent):
         await stream.send_all(sent)
         await stream.aclose()
         assert (await ask({"do": "next"}))["done"] is True
-        await until(lambda: len(bench.show._listeners) == 1)
+        await eventually(lambda: len(bench.show._listeners) == 1)
     assert bench.show.own_faults == 0

@@ -26,7 +26,7 @@ from tests.support.link_on_machine import FarMachine
 from tests.support.needed import need_machines
 from tests.support.network_namespaces import Hall
 from tests.support.paths import process_of
-from tests.support.waiting import comes
+from tests.support.waiting import until
 
 MACHINES: Final = ("desk", "spare", "stage-left")
 _QUIET: Final = 0.7  # seconds in which something would have come: more than twice the lease
@@ -38,7 +38,7 @@ class Pit:
     def __init__(self, hall: Hall, folder: Path) -> None:
         self.hall = hall
         self.file = folder / "pit.toml"
-        listens = "".join(f'{name} = {{ listen = "{hall.address(name)}:7447" }}\n' for name in MACHINES)
+        listens = "".join(f'{name} = {{ listen = "{hall.address(name)}:7410" }}\n' for name in MACHINES)
         head = 'format = 1\n[network]\nmachine = "desk"\nmain = "desk"\nstandby = "spare"\n[network.machines]\n'
         self.text = head + listens + '[[scenes]]\nnumber = 1\nname = "One"\n'
         self.rig = read(self.text, str(self.file))
@@ -67,7 +67,7 @@ class Pit:
         for name, machine in zip(MACHINES, made, strict=True):
             machine.do("watch", self.names.everyone())
             machine.do("alive", self.names.alive(name))
-        assert comes(lambda: all(len(machine.seen) == len(MACHINES) - 1 for machine in made))
+        until("what was said to be heard", lambda: all(len(machine.seen) == len(MACHINES) - 1 for machine in made))
         return made
 
 
@@ -92,10 +92,10 @@ def changed(settings: LinkSettings, change: Callable[[dict[str, Any]], None]) ->
 def test_only_the_address_of_the_rig_is_open(pit: Pit) -> None:
     """With certificates nothing listens but the rig's own UDP port; machines that dial have sockets for that."""
     pit.all()
-    assert pit.hall.listening("desk") == [f"udp {pit.hall.address('desk')}:7447"]
+    assert pit.hall.listening("desk") == [f"udp {pit.hall.address('desk')}:7410"]
     for name in MACHINES:
         open_ = pit.hall.listening(name)
-        assert f"udp {pit.hall.address(name)}:7447" in open_
+        assert f"udp {pit.hall.address(name)}:7410" in open_
         assert not [each for each in open_ if each.startswith("tcp") or "224.0.0.224" in each]
 
 
@@ -107,14 +107,14 @@ def test_who_looks_for_machines_finds_those_that_want_to_be_found(pit: Pit) -> N
     pit.join("desk", pit.settings("desk"))
     look = [sys.executable, "-m", "engine.cli", "network", "find", str(pit.file), "--seconds", "2", "--json"]
     done = subprocess.run(pit.hall.command("guest", *look), capture_output=True, text=True, check=True)
-    assert json.loads(done.stdout) == [{"address": f"{pit.hall.address('desk')}:7447", "machine": "desk"}]
+    assert json.loads(done.stdout) == [{"address": f"{pit.hall.address('desk')}:7410", "machine": "desk"}]
 
 
 def intruder(pit: Pit, how: str, tmp_path: Path) -> LinkSettings:
     """What somebody on the same net, who knows the rig file, may come with."""
     assert pit.rig.network is not None
-    desk = f"{pit.hall.address('desk')}:7447"
-    at_guest = pit.text.replace(desk, f"{pit.hall.address('guest')}:7447")
+    desk = f"{pit.hall.address('desk')}:7410"
+    at_guest = pit.text.replace(desk, f"{pit.hall.address('guest')}:7410")
     other = read(at_guest, str(tmp_path / "pit.toml"))
     pit.make_keys(other, tmp_path)  # an authority of his own, with our names
     settings = settings_of(other, tmp_path / "pit.toml")
@@ -132,7 +132,7 @@ def intruder(pit: Pit, how: str, tmp_path: Path) -> LinkSettings:
 
     def dials_all(config: dict[str, Any]) -> None:
         proto = "tcp" if how == "plain" else "quic"
-        config["connect"]["endpoints"] = [f"{proto}/{pit.hall.address(name)}:7447" for name in MACHINES]
+        config["connect"]["endpoints"] = [f"{proto}/{pit.hall.address(name)}:7410" for name in MACHINES]
         config.pop("access_control", None)  # he lets everything through
 
     changes = {"no certificate": no_certificate, "plain": plain, "another authority": lambda config: None}
@@ -166,7 +166,7 @@ def test_who_has_no_certificate_of_the_rig_is_not_there(pit: Pit, how: str, tmp_
 def test_a_machine_that_is_no_longer_in_the_rig_has_no_rights(pit: Pit, named: bool) -> None:
     """With a certificate of our own authority a machine that the rig does not name sees, hears, says and asks nothing;
     one that it names sees and is seen."""
-    guest = f'guest = {{ listen = "{pit.hall.address("guest")}:7447", dial = ["desk", "spare", "stage-left"] }}\n'
+    guest = f'guest = {{ listen = "{pit.hall.address("guest")}:7410", dial = ["desk", "spare", "stage-left"] }}\n'
     wider = read(pit.text.replace("[[scenes]]", f"{guest}[[scenes]]"), str(pit.file))
     pit.make_keys(wider, pit.file.parent)
     if named:
@@ -182,7 +182,10 @@ def test_a_machine_that_is_no_longer_in_the_rig_has_no_rights(pit: Pit, named: b
     left.do("subscribe", pit.names.outputs("stage-left"))
     left.do("answer", pit.names.claim("stage-left"), "granted")
     if named:
-        assert comes(lambda: len(former.seen) == len(MACHINES) and [pit.names.alive("guest"), True] in left.seen)
+        until(
+            "what was said to be heard",
+            lambda: len(former.seen) == len(MACHINES) and [pit.names.alive("guest"), True] in left.seen,
+        )
         return
     deadline = time.monotonic() + _QUIET
     while time.monotonic() < deadline:
@@ -243,7 +246,7 @@ def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     desk, spare, left = pit.all()
     left.do("subscribe", pit.names.outputs("stage-left"))
     left.do("answer", pit.names.claim("stage-left"), "granted")
-    assert comes(lambda: desk.do("ask", pit.names.claim("stage-left"), "desk") == ["granted"])
+    until("what was said to be heard", lambda: desk.do("ask", pit.names.claim("stage-left"), "desk") == ["granted"])
     recorder = subprocess.Popen(
         pit.hall.at_switch(*process_of("frame_replayer"), pit.hall.socket("stage-left")),
         stdin=subprocess.PIPE,
@@ -256,7 +259,7 @@ def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     for number in range(20):
         assert desk.do("ask", pit.names.claim("stage-left"), f"desk {number}") == ["granted"]
         desk.do("publish", pit.names.output("stage-left", "strings"), f"note {number}")
-    assert comes(lambda: len(left.heard) >= 20)
+    until("what was said to be heard", lambda: len(left.heard) >= 20)
     heard, asked = list(left.heard), list(left.asked)
     recorder.stdin.write("again\n")
     recorder.stdin.flush()

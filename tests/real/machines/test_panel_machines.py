@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.support.engine_process import wait_for
 from tests.support.panel_in_browser import LONGEST
 from tests.support.three_machines import ENGINES, PATIENCE, Troupe
+from tests.support.waiting import until
 
 RIG = """
 format = 1
@@ -43,7 +43,7 @@ def troupe(tmp_path: Path) -> Iterator[Troupe]:
     try:
         for name in ("left", *ENGINES):
             made.start(name)
-        wait_for("an engine in charge", made.leader, PATIENCE)
+        until("an engine in charge", made.leader, PATIENCE)
         yield made
     finally:
         made.close()
@@ -71,10 +71,10 @@ def test_the_page_shows_the_machines_and_hands_over(troupe: Troupe, page: Page) 
         troupe.request("spare", "handover")
     expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
     listed = page.locator("#machines li")
-    expect(listed.nth(0)).to_have_text("desk, this one: in charge")
-    expect(listed.nth(1)).to_have_text(re.compile(r"^spare: follows, \d+\.\d ms there and back$"), timeout=LONGEST)
-    expect(listed.nth(2)).to_have_text(re.compile(r"^left: lends, \d+\.\d ms there and back$"), timeout=LONGEST)
-    page.get_by_role("button", name="Let spare be in charge").click()
+    expect(listed.nth(0)).to_have_text("desk (this machine): in charge")
+    expect(listed.nth(1)).to_have_text(re.compile(r"^spare: standby, round trip \d+\.\d ms$"), timeout=LONGEST)
+    expect(listed.nth(2)).to_have_text(re.compile(r"^left: lends its ports, round trip \d+\.\d ms$"), timeout=LONGEST)
+    page.get_by_role("button", name="Hand over to spare").click()
     expect(page.locator("#in-charge")).to_have_text("spare is in charge", timeout=LONGEST)
     expect(page.locator("#dock-said")).to_have_text("spare is in charge", timeout=LONGEST)
     page.get_by_role("button", name="Next", exact=True).click()

@@ -17,13 +17,12 @@ from pathlib import Path
 import pytest
 
 from tests.support.counted_notes import Performance, count, dumb_for, notes_of
-from tests.support.engine_process import wait_for
-from tests.support.needed import need, need_machines
+from tests.support.needed import need_machines
 from tests.support.network_namespaces import Hall
+from tests.support.songs import PLAIN, song_file
 from tests.support.three_machines import ENGINES, PATIENCE, Troupe
+from tests.support.waiting import until
 
-# Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote
-SONG = Path("/usr/share/games/openttd/baseset/openmsx/boogi_marabi_redfarn.mid")
 TRIALS = int(os.environ.get("BAYLEAF_TAKEOVERS", "2"))
 OUT = 1.5  # seconds that a fault lasts
 
@@ -36,9 +35,9 @@ machine = "desk"
 main = "desk"
 standby = "spare"
 [network.machines]
-desk = {{ listen = "10.77.0.1:7447" }}
-spare = {{ listen = "10.77.0.2:7447" }}
-left = {{ listen = "10.77.0.3:7447" }}
+desk = {{ listen = "10.77.0.1:7410" }}
+spare = {{ listen = "10.77.0.2:7410" }}
+left = {{ listen = "10.77.0.3:7410" }}
 [inputs]
 keys = {{ device = "{folder}/in", machine = "left" }}
 [outputs]
@@ -110,11 +109,12 @@ def strike(hall: Hall, troupe: Troupe, kind: str, victim: str) -> float:
 def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
     """Whatever happens to the engine in charge, the other takes over: no note hangs, none is played twice, and none is
     lost but those of the gap. Two that lose each other change nothing, and a hand-over loses nothing."""
-    need(SONG)
-    performance = Performance(notes_of(SONG), troupe.folder / "in", troupe.folder / "out", kind != "handover")
+    performance = Performance(
+        notes_of(song_file(PLAIN)), troupe.folder / "in", troupe.folder / "out", kind != "handover"
+    )
     for name in ("left", *ENGINES):
         troupe.start(name)
-    leader = wait_for("an engine in charge", troupe.leader, PATIENCE)
+    leader = until("an engine in charge", troupe.leader, PATIENCE)
     struck: list[float] = []
     odd = 0  # trials after which the show was in other hands than it should
     performance.start()
@@ -122,7 +122,7 @@ def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
         for _ in range(TRIALS):
             time.sleep(random.uniform(0.5, 1.5))
             struck.append(strike(hall, troupe, kind, leader))
-            after = wait_for("an engine in charge", troupe.leader, PATIENCE)
+            after = until("an engine in charge", troupe.leader, PATIENCE)
             odd += (after == leader) != (kind == "split")
             leader = after
     finally:

@@ -1,14 +1,15 @@
 """Sound lists: sounds by name from a file of their own."""
 
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
 from engine.rig.edit.scene_edits import rename_scene
 from engine.rig.models.rig import Instrument, Sound, sound_of
 from engine.rig.read.load import RigError, load
-from engine.rig.read.sound_csv import from_csv
 from engine.rig.read.sound_list import SoundListError, read_list, sound_list
+from engine.rig.sound_csv import from_csv
 from tests.support.paths import reference
 from tests.support.plain_rig import RIG
 
@@ -114,9 +115,9 @@ def test_all_that_is_wrong_with_a_list_is_told(tmp_path: Path) -> None:
         ("program,title\n", "a.csv:1: found the columns program, title"),
         ("program,name\n1,A\n0,B\n", 'a.csv:3: program: found "0"; allowed: 1 to 128'),
         ("program,name\n1\n", "a.csv:2: found 1 columns"),
-        ('program,name\n1,"A\n2,B\n3,C\n', "a.csv:4: this is no CSV; is a quote open?"),
-        (f"program,name\n1,{'A' * 200_000}\n", "a.csv:2: this is no CSV"),
-        ("program,name\n1,A\n1,A\n1,A\n", "a.csv:4: this sound is listed a second time"),
+        ('program,name\n1,"A\n2,B\n3,C\n', "a.csv:4: this is not valid CSV; is a quote left open?"),
+        (f"program,name\n1,{'A' * 200_000}\n", "a.csv:2: this is not valid CSV"),
+        ("program,name\n1,A\n1,A\n1,A\n", "a.csv:4: this sound is listed twice"),
     ],
 )
 def test_wrong_csv_is_told_by_line(text: str, told: str) -> None:
@@ -130,8 +131,12 @@ def test_wrong_csv_is_told_by_line(text: str, told: str) -> None:
     ("listens", "told", "name"),
     [("msb lsb", (3, 7), "Pad"), ("msb lsb", (3, 0), None), ("msb", (3, 0), "Pad"), ("lsb", (0, 7), "Pad")],
 )
-def test_a_sound_is_known_by_what_its_instrument_heeds(listens: str, told: tuple[int, int], name: str | None) -> None:
+def test_a_sound_is_known_by_what_its_instrument_heeds(
+    listens: Literal["msb lsb", "msb", "lsb"], told: tuple[int, int], name: str | None
+) -> None:
     """An instrument that takes no LSB is told none, and is on the sound all the same."""
-    gear = Instrument(output="box", channel=1, bank=listens, sounds={"Pad": Sound(bank=[3, 7], program=12)})
+    gear = Instrument(
+        output="box", channel=1, bank=listens, sounds={"Pad": Sound.model_validate({"bank": [3, 7], "program": 12})}
+    )
     assert sound_of(gear, told, 11) == name
     assert sound_of(gear, told, 12) is None

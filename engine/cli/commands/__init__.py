@@ -1,0 +1,1 @@
+"""The commands of `bayleaf`, each in the module of its name."""

@@ -1,0 +1,108 @@
+"""`bayleaf check`: checks a rig file, and forecasts what its scenes send and how full its cables get."""
+
+from collections.abc import Iterable, Iterator
+from typing import Annotated, Any, Final
+
+import typer
+
+from engine.cli.options import Json, RigFile
+from engine.cli.output import as_json, table
+from engine.core.cable.program_burst import compile_burst, compile_step, duration, size
+from engine.core.cable.scheduler import DIN, DIN_RUNNING, CableSpeed
+from engine.midi.message_words import to_hex
+from engine.midi.setup_words import set_up
+from engine.offline.cable_forecast import DENSITY, warnings
+from engine.plurals import counted
+from engine.rig.edit.differences import step_in_words
+from engine.rig.models.rig import Output, Rig, Scene
+from engine.rig.read.load import load
+
+_BURST_KEYS: Final = ("number", "scene", "output", "steps", "bytes", "wire_ms", "ms")
+_SOUND_KEYS: Final = ("number", "instrument", "sound", "messages")
+_SECTIONS: Final = ("inputs", "outputs", "instruments", "scenes")
+
+
+def check(
+    rig: RigFile,
+    density: Annotated[
+        int, typer.Option("--density", min=0, help="Messages per second assumed from each input.")
+    ] = DENSITY,
+    json: Json = False,
+) -> None:
+    """Check a rig file; show what each scene's burst costs on each output, and which cables may be overloaded.
+
+    A burst is what a scene recall sends to the instruments: bank selects and program changes.
+    """
+    loaded = load(rig)
+    found: dict[str, Any] = {
+        "rig": loaded.rig.name,
+        "setup": list(_setup(loaded)),
+        "sounds": list(_sounds(loaded)),
+        "bursts": [burst for scene in loaded.scenes for burst in _bursts(loaded, scene)],
+        "density": density,
+        "warnings": list(warnings(loaded, density)),
+    }
+    if json:
+        as_json(found)
+        return
+    print(f"{rig} is valid: " + ", ".join(counted(len(getattr(loaded, key)), key[:-1]) for key in _SECTIONS))
+    _print_tables(found)
+    for text in found["warnings"]:
+        print(f"note: {text}")
+
+
+def _print_tables(found: dict[str, Any]) -> None:
+    bursts = [tuple(burst.values()) for burst in found["bursts"]]
+    table(
+        ("no.", "scene", "output", "steps", "bytes", "on the cable", "ready after"),
+        [(*row[:5], *(f"{each:.2f} ms" for each in row[5:])) for row in bursts],
+        title="What each scene sends, and when its instruments are ready",
+    )
+    if found["setup"]:
+        table(
+            ("instrument", "words", "bytes"),
+            [(one["instrument"], one["words"], one["messages"]) for one in found["setup"]],
+            title="What is sent at the start, and when an output is reconnected",
+        )
+    sounds = [tuple(sound.values()) for sound in found["sounds"]]
+    table(("no.", "instrument", "sound", "bytes"), sounds, title="The sounds of each scene")
+
+
+def _setup(rig: Rig) -> Iterator[dict[str, str]]:
+    for name, gear in rig.instruments.items():
+        for line in gear.setup:
+            yield {
+                "instrument": name,
+                "words": line,
+                "messages": _listed(set_up(line, gear.channel - 1).messages),
+            }
+
+
+def _sounds(rig: Rig) -> Iterator[dict[str, Any]]:
+    for scene in rig.scenes:
+        for step in scene.burst:
+            if not step.blank:
+                row = (scene.number, *step_in_words(rig, step), _listed(compile_step(rig, step)[1].unit))
+                yield dict(zip(_SOUND_KEYS, row, strict=True))
+
+
+def _bursts(rig: Rig, scene: Scene) -> Iterator[dict[str, Any]]:
+    """What a scene sends to each output; times in ms: on the cable, and until the last instrument has settled."""
+    names = list(rig.outputs)
+    for index, steps in compile_burst(rig, scene, {name: index for index, name in enumerate(names)}).items():
+        speed = _speed(rig.outputs[names[index]])
+        sent = size(steps, speed)
+        on_cable = 0.0 if speed is None else round(sent * speed.byte_ns / 1e6, 2)
+        ready = round(duration(steps, speed) / 1e6, 2)
+        row = (scene.number, scene.name, names[index], len(steps), sent, on_cable, ready)
+        yield dict(zip(_BURST_KEYS, row, strict=True))
+
+
+def _speed(output: Output) -> CableSpeed | None:
+    if output.wire != "din":
+        return None
+    return DIN_RUNNING if output.running_status else DIN
+
+
+def _listed(messages: Iterable[bytes]) -> str:
+    return ", ".join(map(to_hex, messages))

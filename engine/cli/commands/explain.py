@@ -1,0 +1,124 @@
+"""`bayleaf explain`: shows what each route does to one message, and draws a scene's signal flow."""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from engine.cli.options import Json, RigFile
+from engine.cli.output import CommandError, as_json, write_new
+from engine.cli.rig_lookup import check_input, scene_of
+from engine.core.routing.explain import Explanation, RouteVerdict, called, shown
+from engine.core.routing.explain import explain as explain_message
+from engine.midi.message_words import describe, from_hex, to_hex
+from engine.offline.signal_flow import flow
+from engine.rig.models.rig import Rig, Scene
+from engine.rig.read.load import load
+from filters.registry import Later
+
+
+def explain(
+    rig: RigFile,
+    message: Annotated[
+        list[str] | None, typer.Argument(metavar="HEX...", help="One message, such as 90 3C 40.")
+    ] = None,
+    input: Annotated[str | None, typer.Option("--input", help="The input of the rig that it comes from.")] = None,
+    scene: Annotated[str | None, typer.Option("--scene", help="Number or name. Default: the first scene.")] = None,
+    picture: Annotated[
+        Path | None, typer.Option("--picture", metavar="OUT.svg", help="Draw the scene's signal flow into a new file.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Show what each route does to one message, filter by filter, and what each output gets."""
+    if not (message and input) and (message or input or picture is None):
+        raise typer.BadParameter("give --input and one message in hexadecimal, or --picture", param_hint="HEX...")
+    loaded = load(rig)
+    chosen = loaded.scenes[0] if scene is None else scene_of(loaded, scene, rig)
+    if not message or input is None:
+        assert picture is not None
+        _draw(picture, flow(loaded, chosen))
+        _tell_drawn(picture, chosen, json)
+        return
+    check_input(loaded, input, rig)
+    asked = _message(message)
+    found = explain_message(loaded, chosen, input, asked)
+    if picture is not None:
+        _draw(picture, flow(loaded, chosen, found.routes, input, _heading(found, input, asked)))
+    if json:
+        as_json(_plain(found, input, asked))
+    else:
+        _print_explanation(loaded, found, input, asked)
+
+
+def _message(words: list[str]) -> bytes:
+    try:
+        return from_hex(" ".join(words))
+    except ValueError as fault:
+        raise CommandError(f'found "{" ".join(words)}"; allowed: {fault}') from None
+
+
+def _heading(found: Explanation, source: str, message: bytes) -> str:
+    asked = f"{to_hex(message)} from {source}: {describe(message)}"
+    return f"{asked}; {found.command.words}" if found.command else asked
+
+
+def _draw(file: Path, picture: str) -> None:
+    """Write a picture into a new file. Raises CommandError."""
+    if file.suffix.lower() != ".svg":
+        raise CommandError(f"{file} was not written: the picture is an SVG file; name it {file.stem}.svg")
+    write_new(file, picture.encode(errors="backslashreplace"))
+
+
+def _tell_drawn(file: Path, scene: Scene, json: bool) -> None:
+    if json:
+        as_json({"scene": {"number": scene.number, "name": scene.name}, "picture": str(file)})
+    else:
+        print(f"drew scene {scene.number} {scene.name} in {file}")
+
+
+def _plain(found: Explanation, source: str, message: bytes) -> dict[str, Any]:
+    return {
+        "scene": {"number": found.scene[0], "name": found.scene[1]},
+        "input": source,
+        "message": to_hex(message),
+        "command": None
+        if found.command is None
+        else {"by": found.command.by, "commands": list(found.command.commands), "routed": found.command.routed},
+        "routes": [
+            {
+                "route": route.route,
+                "to": list(route.outputs),
+                "filters": [
+                    {"filter": one.filter, "in": shown(one.took), "out": shown(one.gave)} for one in route.filters
+                ],
+                "result": shown(route.result),
+            }
+            for route in found.routes
+        ],
+        "outputs": {name: shown(messages) for name, messages in found.outputs.items()},
+    }
+
+
+def _print_explanation(rig: Rig, found: Explanation, source: str, message: bytes) -> None:
+    print(f"{to_hex(message)} from {source} in scene {found.scene[0]} {found.scene[1]}: {describe(message)}")
+    if found.command is not None:
+        print(f"  {found.command.words}")
+    elif not found.routes:
+        print("  no route of this scene takes anything from this input")
+    for route in found.routes:
+        print(f"  {route.route} to {', '.join(route.outputs)}: {_verdict(route)}")
+        for one in route.filters:
+            print(f"    {one.filter}: {one.words}")
+    print("what each output gets:")
+    for name, messages in found.outputs.items():
+        words = "; ".join(
+            f"{each} ({describe(item.message if isinstance(item, Later) else item)}{f', {known}' if known else ''})"
+            for each, item, known in zip(shown(messages), messages, called(rig, name, messages), strict=True)
+        )
+        print(f"  {name}: {words or 'nothing'}")
+
+
+def _verdict(route: RouteVerdict) -> str:
+    if not route.result:
+        return "stopped"
+    return "passes" if not route.filters else f"passes as {', '.join(shown(route.result))}"

@@ -1,0 +1,38 @@
+"""`bayleaf setlist`: shows or changes the set list, and jumps to an entry of it."""
+
+from typing import Annotated, Any
+
+import typer
+
+from engine.cli.options import Json, Name
+from engine.cli.output import as_json, table
+from engine.cli.requests import command, commanded, show_command
+from engine.cli.status_words import setlist_in_words
+from engine.live.socket import client
+
+
+def setlist(
+    chosen: Annotated[str | None, typer.Argument(help="The set list to use from now on.")] = None,
+    entry: Annotated[int | None, typer.Option("--entry", help="Recall this entry of the set list, from 1.")] = None,
+    name: Name = "bayleaf",
+    json: Json = False,
+) -> None:
+    """Show the current set list and the place in it, switch to another set list, or jump to an entry."""
+    if chosen is not None:
+        answer = commanded(name, {"do": "setlist", "setlist": chosen})
+        if entry is None or not json:  # JSON is one answer, the last
+            show_command(answer, json)
+    if entry is not None:
+        command(name, {"do": "entry", "entry": entry}, json)
+    if chosen is None and entry is None:
+        status = client.ask(name, {"do": "status"})["status"]
+        _show(status["setlist"], status["setlists"], json)
+
+
+def _show(found: dict[str, Any], known: list[str], json: bool) -> None:
+    if json:
+        as_json({**found, "setlists": known})
+        return
+    print(setlist_in_words(found) + (f" (available: {', '.join(known)})" if len(known) > 1 else ""))
+    entries = enumerate(found["scenes"], 1)
+    table(("entry", "scene", ""), [(at, scene, "here" if at == found["place"] else "") for at, scene in entries])

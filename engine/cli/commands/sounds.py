@@ -1,0 +1,81 @@
+"""`bayleaf sounds`: finds a sound by a few letters, plays it, and imports sound lists."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from engine.cli.options import Json, Name
+from engine.cli.output import CommandError, as_json, table, write_new
+from engine.cli.requests import do
+from engine.rig.models.rig import Rig
+from engine.rig.read.load import load
+from engine.rig.read.sound_list import SoundListError
+from engine.rig.sound_csv import from_csv
+
+_PATIENCE = 15.0  # seconds: the phrase is played before the engine answers
+
+
+def sounds(
+    rig: Annotated[str, typer.Argument(help="The rig file, or: import FILE.csv LIST.toml")],
+    letters: Annotated[list[str] | None, typer.Argument(help="A few letters of the sound's name.")] = None,
+    audition: Annotated[
+        bool, typer.Option("--audition", help="Have the running engine play the sound that was found, softly.")
+    ] = False,
+    instrument: Annotated[str | None, typer.Option("--instrument", help="Search this instrument only.")] = None,
+    name: Name = "bayleaf",
+    json: Json = False,
+) -> None:
+    """Find a sound in all instruments, or make a sound list from a CSV file (columns msb, lsb, program, name)."""
+    words = letters or []
+    if rig == "import":
+        _import(words)
+        return
+    found = _found(load(Path(rig)), " ".join(words), instrument)
+    if audition:
+        _audition(found, name, json)
+    elif json:
+        as_json(found)
+    else:
+        rows = [(one["instrument"], one["sound"], *(one["bank"] or ("", "")), one["program"]) for one in found]
+        table(("instrument", "sound", "MSB", "LSB", "program"), rows)
+
+
+def _found(rig: Rig, letters: str, instrument: str | None) -> list[dict[str, Any]]:
+    """The sounds whose names contain all these words or parts of words, in upper or lower case."""
+    words = letters.casefold().split()
+    found = [
+        {"instrument": name, "sound": sound, "bank": settings.bank, "program": settings.program}
+        for name, gear in rig.instruments.items()
+        if instrument in (None, name)
+        for sound, settings in gear.sounds.items()
+        if all(word in sound.casefold() for word in words)
+    ]
+    if not found:
+        raise CommandError(f'no sound has "{letters}" in its name' + (f" ({instrument} only)" if instrument else ""))
+    return found
+
+
+def _audition(found: Sequence[dict[str, Any]], name: str, json: bool) -> None:
+    if len(found) > 1:
+        listed = "; ".join(f"{one['instrument']}: {one['sound']}" for one in found[:8])
+        raise CommandError(
+            f"{len(found)} sounds match ({listed}{' …' if len(found) > 8 else ''}); give more letters or --instrument"
+        )
+    request = {"do": "audition", "instrument": found[0]["instrument"], "sound": found[0]["sound"]}
+    do(name, request, json, _PATIENCE)
+
+
+def _import(words: Sequence[str]) -> None:
+    if len(words) != 2:
+        raise typer.BadParameter("give both files: bayleaf sounds import FILE.csv LIST.toml")
+    source, made = map(Path, words)
+    try:
+        text = from_csv(source.read_text(encoding="utf-8-sig"), str(source))
+    except UnicodeDecodeError:
+        raise SoundListError(f"{source}:1: this is not UTF-8 text; save the file as UTF-8") from None
+    except OSError as fault:
+        raise CommandError(f"{source} cannot be read: {fault.strerror}") from None
+    write_new(made, text.encode())
+    print(f'wrote {made}; name it in an instrument: sounds_from = "{made}"')

@@ -1,0 +1,92 @@
+"""`bayleaf status`: shows what the engine is doing."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from engine.cli.options import Json, Name
+from engine.cli.output import as_json, table
+from engine.cli.status_words import setlist_in_words, tempo_in_words, timecode_in_words
+from engine.live.socket import client
+from engine.plurals import counted
+
+
+def status(name: Name = "bayleaf", json: Json = False) -> None:
+    """Show what the engine is doing: scene, ports, counters, latencies."""
+    found = client.ask(name, {"do": "status"})["status"]
+    if json:
+        as_json(found)
+        return
+    scene, setlist = found["scene"], found["setlist"]
+    print(f"{found['rig']}: " + (f"scene {scene['number']} {scene['name']}" if scene else "no scene yet"))
+    place = f"place {setlist['place']} of {len(setlist['scenes'])}"
+    print(f"{setlist_in_words(setlist)}: {place}; {found['sounding']} notes sounding")
+    for way in ("inputs", "outputs"):
+        columns = (way[:-1], "state", "messages", "bytes", "dropped", "shed", "last error")
+        keys = ("name", "state", "messages", "bytes", "dropped", "shed", "last_error")
+        table(columns, [tuple(port[key] for key in keys) for port in found[way]])
+    for instrument, sound in found["sounds"].items():
+        print(f"{instrument}: {sound or 'a sound without a name'}")
+    for line in (*_sync(found), *_health(found), *_faults(found)):
+        print(line)
+    if "network" in found:
+        _show_network(found["network"])
+
+
+def _sync(found: dict[str, Any]) -> Iterator[str]:
+    if found["tempo"] is not None:
+        yield f"clock: {tempo_in_words(found)}"
+    if found["timecode"] is not None:
+        yield f"time code: {timecode_in_words(found)}"
+
+
+def _health(found: dict[str, Any]) -> Iterator[str]:
+    latency, recorder = found["latency"], found["recorder"]
+    if latency["p50_ms"] is not None:
+        figures = ", ".join(f"{key[:-3].replace('_9', '.9')} {value:.2f} ms" for key, value in latency.items())
+        yield f"from reading a message to handing it on: {figures}"
+    yield found["scheduling"]
+    yield (
+        f"recorder: {recorder['events']} entries of the last {recorder['seconds']} s "
+        f"in {recorder['bytes'] / 1e6:.1f} MB (save them with: bayleaf keep FILE.mid)"
+    )
+
+
+def _faults(found: dict[str, Any]) -> Iterator[str]:
+    if found["muted_routes"]:
+        yield f"muted routes: {', '.join(found['muted_routes'])}"
+    for way in found["muted"]:
+        yield f"muted: what goes to {way['output']} comes back at {way['input']}, a loop"
+    for name, count in found["filter_faults"].items():
+        yield f"filter {name} failed {counted(count, 'time')} and was bypassed"
+    yield from _fault_log(found["log"])
+    if found["refused_rig"]:
+        yield f"the rig file on disk was rejected; the current rig keeps playing:\n{found['refused_rig']}"
+
+
+def _fault_log(log: dict[str, Any]) -> Iterator[str]:
+    if log["file"] is not None:
+        unwritten = f"; it could not be written: {log['error']}" if log["error"] else ""
+        yield f"fault log: {log['file']} ({counted(log['faults'], 'fault', zero='no')}{unwritten})"
+
+
+def _show_network(found: dict[str, Any]) -> None:
+    leader = f"{found['in_charge']} is in charge" if found["in_charge"] else "no machine is in charge yet"
+    print(f"network: this is {found['machine']}; {leader}")
+    columns = ("machine", "role", "connected", "played by", "round trip (median, longest of a minute)")
+    table(
+        columns,
+        [
+            (
+                each["name"],
+                "engine" if each["engine"] else "lender",
+                "yes" if each["there"] else "no",
+                each["played_by"] or "",
+                _round_trip(each["round_trip"]),
+            )
+            for each in found["machines"]
+        ],
+    )
+
+
+def _round_trip(found: dict[str, float] | None) -> str:
+    return "" if found is None else f"{found['median']:.2f} ms, {found['most']:.2f} ms"

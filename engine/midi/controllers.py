@@ -1,0 +1,140 @@
+"""The 128 controllers of MIDI 1.0 as one table, a row a controller, and the sets that the program derives from it.
+
+Sources: names and pairs, MIDI Association Table 3 and MIDI 1.0 Detailed Specification 4.2.1, Tables III and IV, p. 12;
+values at rest, RP-015, and for 2, 4, 68 and 69, which RP-015 leaves open, common practice; 88, CA-031.
+"""
+
+from typing import Final, NamedTuple
+
+#: a switch is on from this value (MIDI 1.0 Table III)
+ON_FROM: Final = 64
+
+BANK_MSB, BANK_LSB = 0, 32
+MODULATION, EXPRESSION = 1, 11
+DATA_MSB, DATA_LSB = 6, 38
+NRPN_LSB, NRPN_MSB, RPN_LSB, RPN_MSB = 98, 99, 100, 101
+ALL_SOUND_OFF, RESET_ALL_CONTROLLERS, LOCAL_CONTROL, ALL_NOTES_OFF = 120, 121, 122, 123
+MONO_ON: Final = 126
+
+_FIRST_LSB: Final = 32  # the LSB of controller N (0 to 31) is N + 32
+_FIRST_MODE: Final = 120  # channel mode messages look like controllers (MIDI 1.0 Table IV)
+
+
+class Controller(NamedTuple):
+    """One controller.
+
+    `name`: as players call it, empty for one that the standard leaves undefined. `rest`: its value at rest (0 to 127),
+    None for one that has no rest. `msb`: for an LSB, the controller whose value it makes finer; a new MSB sets it to 0.
+    `keeps_order`: each message counts in its place, so none may be replaced by a newer one, thinned or delayed.
+    `momentary`: a pedal or switch, off below 64. `pedal`: one that holds or softens notes. `level`: loudness or a send.
+    `for_next_note`: it says something about the note that follows, and nothing once that has begun.
+    """
+
+    number: int
+    name: str = ""
+    rest: int | None = None
+    msb: int | None = None
+    keeps_order: bool = False
+    momentary: bool = False
+    pedal: bool = False
+    level: bool = False
+    for_next_note: bool = False
+
+
+def _switch(number: int, name: str, pedal: bool = False) -> Controller:
+    return Controller(number, name, rest=0, keeps_order=True, momentary=True, pedal=pedal)
+
+
+def _command(number: int, name: str, rest: int | None = None) -> Controller:
+    return Controller(number, name, rest, keeps_order=True)
+
+
+_MSB: Final = (
+    _command(BANK_MSB, "bank"),
+    Controller(MODULATION, "modulation", rest=0),
+    Controller(2, "breath", rest=0),
+    Controller(4, "foot controller", rest=0),
+    Controller(5, "portamento time"),
+    _command(DATA_MSB, "data entry"),
+    Controller(7, "volume", level=True),
+    Controller(8, "balance"),
+    Controller(10, "pan"),
+    Controller(EXPRESSION, "expression", rest=127, level=True),
+    Controller(12, "effect control 1"),
+    Controller(13, "effect control 2"),
+    *(Controller(15 + count, f"general purpose {count}") for count in range(1, 5)),
+)
+_SINGLE: Final = (
+    _switch(64, "sustain pedal", pedal=True),
+    _switch(65, "portamento switch"),
+    _switch(66, "sostenuto pedal", pedal=True),
+    _switch(67, "soft pedal", pedal=True),
+    _switch(68, "legato pedal"),
+    _switch(69, "hold 2 pedal", pedal=True),
+    Controller(70, "sound variation"),
+    Controller(71, "timbre"),
+    Controller(72, "release time"),
+    Controller(73, "attack time"),
+    Controller(74, "brightness"),
+    Controller(75, "decay time"),
+    Controller(76, "vibrato rate"),
+    Controller(77, "vibrato depth"),
+    Controller(78, "vibrato delay"),
+    Controller(79, "sound controller 10"),
+    # common practice: buttons, each press of which counts
+    *(_command(75 + count, f"general purpose {count}") for count in range(5, 9)),
+    Controller(84, "portamento control", keeps_order=True, for_next_note=True),
+    Controller(88, "high resolution velocity", keeps_order=True, for_next_note=True),
+    Controller(91, "reverb send", level=True),
+    Controller(92, "tremolo depth", level=True),
+    Controller(93, "chorus send", level=True),
+    Controller(94, "celeste depth", level=True),
+    Controller(95, "phaser depth", level=True),
+    _command(96, "data increment"),
+    _command(97, "data decrement"),
+    # at rest no parameter is selected
+    _command(NRPN_LSB, "NRPN LSB", rest=127),
+    _command(NRPN_MSB, "NRPN MSB", rest=127),
+    _command(RPN_LSB, "RPN LSB", rest=127),
+    _command(RPN_MSB, "RPN MSB", rest=127),
+    _command(ALL_SOUND_OFF, "all sound off"),
+    _command(RESET_ALL_CONTROLLERS, "reset all controllers"),
+    _command(LOCAL_CONTROL, "local control"),
+    _command(ALL_NOTES_OFF, "all notes off"),
+    _command(124, "omni off"),
+    _command(125, "omni on"),
+    _command(MONO_ON, "mono on"),
+    _command(127, "poly on"),
+)
+# Of bank and data entry players name the byte; of the others the MSB alone has the name.
+_NAMED_BY_BYTE: Final = (BANK_MSB, DATA_MSB)
+
+
+def _table() -> tuple[Controller, ...]:
+    rows = {number: Controller(number) for number in range(128)} | {row.number: row for row in (*_MSB, *_SINGLE)}
+    for number in range(_FIRST_LSB):
+        msb, low = rows[number], number + _FIRST_LSB
+        rows[low] = msb._replace(number=low, name=f"{msb.name} LSB" if msb.name else "", rest=None, msb=number)
+        if number in _NAMED_BY_BYTE:
+            rows[number] = msb._replace(name=f"{msb.name} MSB")
+    return tuple(rows[number] for number in range(128))
+
+
+#: the row of controller N is CONTROLLERS[N]
+CONTROLLERS: Final = _table()
+
+NAMES: Final = {row.number: row.name for row in CONTROLLERS if row.name}
+RESTS: Final = {row.number: row.rest for row in CONTROLLERS if row.rest is not None}
+#: by the number of an LSB, that of its MSB
+MSB_OF: Final = {row.number: row.msb for row in CONTROLLERS if row.msb is not None}
+#: by the number of an MSB, that of its LSB
+LSB_OF: Final = {msb: lsb for lsb, msb in MSB_OF.items()}
+KEEP_ORDER: Final = frozenset(row.number for row in CONTROLLERS if row.keeps_order)
+SWITCHES: Final = frozenset(row.number for row in CONTROLLERS if row.momentary)
+PEDALS: Final = tuple(row.number for row in CONTROLLERS if row.pedal)
+FOR_NEXT_NOTE: Final = frozenset(row.number for row in CONTROLLERS if row.for_next_note)
+MODE_MESSAGES: Final = range(_FIRST_MODE, 128)
+#: what selects the bank of the next program change
+BANKS: Final = (BANK_MSB, BANK_LSB)
+#: what selects a registered or other parameter and sets it (MIDI 1.0 p. 17)
+PARAMETERS: Final = frozenset((DATA_MSB, DATA_LSB, *range(96, 102)))

@@ -1,0 +1,173 @@
+// The shapes of what the panel sends and answers, for the type checker alone. Nothing here is served or run.
+
+type Way = "in" | "out";
+type Role = "operate" | "view";
+
+interface SceneName { number: number; name: string }
+
+/** A filter of a route: its name, and its settings in the keys of the rig file. */
+interface FilterStep { filter: string; [setting: string]: unknown }
+
+interface Route { name: string | null; from: string[]; to: string[]; through: FilterStep[] }
+
+/** A step of a burst, as the rig file has it. Values are unchecked: the engine judges what was typed. */
+interface BurstStep {
+  instrument?: string;
+  sound?: string;
+  output?: string;
+  channel?: unknown;
+  bank?: unknown[];
+  program?: unknown;
+}
+
+interface Scene extends SceneName { at: string | null; held: boolean; routes: Route[]; burst: BurstStep[] }
+
+interface Instrument { name: string; output: string; channel: number; sounds: string[]; programs_from: number }
+
+/** The rig as the engine outlines it, with the revision that it was asked in. */
+interface Rig {
+  name: string;
+  file: string;
+  revision: number;
+  inputs: string[];
+  outputs: { name: string; wire: string }[];
+  instruments: Instrument[];
+  routes: Route[];
+  scenes: Scene[];
+  setlists: { name: string; scenes: number[] }[];
+}
+
+interface Machine { name: string; engine: boolean; there: boolean; round_trip: { median: number } | null }
+
+interface Network { machine: string; in_charge: string | null; machines: Machine[] }
+
+/** What holds until it changes; a frame has the parts that did. */
+interface Facts {
+  revision: number;
+  unsaved: boolean;
+  inputs: string[];
+  outputs: string[];
+  scene: SceneName | null;
+  next: SceneName | null;
+  setlist: { name: string | null; place: number; of: number };
+  tempo: number | null;
+  clock_from: string | null;
+  timecode: string | null;
+  timecode_runs: boolean;
+  timecode_from: string | null;
+  load: (number | null)[];
+  peak: (number | null)[];
+  health: string[];
+  muted_routes: string[];
+  network: Network;
+}
+
+/** A message that passed. `at`: the engine's clock in nanoseconds; `message`: in hexadecimal. */
+interface PassedMessage { at: number; way: Way; port: string; message: string; words: string }
+
+interface Notice { at: number; who: string; text: string }
+
+/** What the engine sends up to thirty times per second. `activity`: messages since the last frame, port by port. */
+interface Frame extends Partial<Facts> {
+  at: number;
+  activity?: { in: number[]; out: number[] };
+  events?: PassedMessage[];
+  left_out?: number;
+  told?: Notice[];
+}
+
+/** A line of the monitor. */
+interface MonitorLine {
+  at: number;
+  time: Date;
+  way: Way | "notice";
+  port: string;
+  words: string;
+  message: string;
+  kind: string;
+  scene?: number | null;
+}
+
+/** A route of the current scene or of every scene, as the flow draws it. */
+interface DrawnRoute extends Route { title: string; lasting?: boolean; muted: boolean }
+
+interface RouteTrace {
+  route: number | "lasting";
+  name: string | null;
+  muted: boolean;
+  steps: { filter: string; verdict: string }[];
+  to: string[];
+  gets: string[];
+}
+
+interface UsedPort { port: string; used_by: string | null }
+
+interface Identity { manufacturer: string; family: number; member: number; version: string; device: string }
+
+interface IdentifiedRow { output: string; input?: string | null; identity?: Identity | null; text: string }
+
+/** JSON Schema, as far as the settings of filters use it (json-schema.org, draft 2020-12). */
+interface Schema {
+  type?: string;
+  title?: string;
+  description?: string;
+  default?: unknown;
+  enum?: unknown[];
+  minimum?: number;
+  maximum?: number;
+  exclusiveMinimum?: number;
+  exclusiveMaximum?: number;
+  items?: Schema;
+  prefixItems?: Schema[];
+  properties?: Record<string, Schema>;
+  additionalProperties?: Schema | boolean;
+  required?: string[];
+  anyOf?: Schema[];
+  oneOf?: Schema[];
+  $ref?: string;
+  $defs?: Record<string, Schema>;
+}
+
+type KnownFilters = Record<string, { words: string; schema: Schema }>;
+
+/** What an answer has beside `done` and `text`, by what was asked. */
+interface Answers {
+  rig: { revision: number; unsaved: boolean; rig: Omit<Rig, "revision"> };
+  filters: { filters: KnownFilters };
+  explain: { routes: RouteTrace[]; outputs: Record<string, string[]>; command?: string };
+  ports: { inputs: UsedPort[]; outputs: UsedPort[] };
+  identify: { rows: IdentifiedRow[] };
+  differences: { differences: string[] };
+}
+
+interface EngineRequest { do: string; [fact: string]: unknown }
+
+interface Refusal { done: false; text: string; code?: string }
+
+type Answer<Do extends string = string> =
+  | ({ done: true; text: string } & (Do extends keyof Answers ? Answers[Do] : unknown))
+  | Refusal;
+
+/** What the panel sends over the live socket. */
+type PanelMessage =
+  | { id: number; answer: Answer }
+  | { frame: Frame }
+  | { role: Role }
+  | { gone: string }
+  | { back: true };
+
+interface HandbookPage { topic: string; title: string; purpose: string; text: string }
+
+/** Text within a block of Markdown. */
+type Span =
+  | { kind: "text" | "code"; text: string }
+  | { kind: "bold" | "italic"; spans: Span[] }
+  | { kind: "link"; spans: Span[]; to: string };
+
+/** A block of Markdown. */
+type Block =
+  | { kind: "heading"; level: number; spans: Span[] }
+  | { kind: "paragraph"; spans: Span[] }
+  | { kind: "list"; ordered: boolean; items: Span[][] }
+  | { kind: "table"; head: Span[][]; rows: Span[][][] }
+  | { kind: "code"; language: string; text: string };

@@ -1,0 +1,16 @@
+"""Numbers with their nouns, singular or plural."""
+
+
+def plural(count: int, noun: str) -> str:
+    """ "output" for one, else "outputs"."""
+    return noun if count == 1 else f"{noun}s"
+
+
+def counted(count: int, noun: str, *, zero: str = "0") -> str:
+    """ "1 output", "1,200 outputs"; `zero` is the word for none, such as "no"."""
+    return f"{f'{count:,}' if count else zero} {plural(count, noun)}"
+
+
+def times(count: int) -> str:
+    """ "once", "2 times" """
+    return "once" if count == 1 else f"{count:,} times"

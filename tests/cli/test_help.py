@@ -1,0 +1,178 @@
+"""`bayleaf help`, and that the handbook says what is true. (Our own rules; Markdown as CommonMark has it.)"""
+
+import json
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+from typer.main import get_command
+from typer.testing import CliRunner
+
+from engine import handbook
+from engine.cli.app import app
+from engine.cli.commands.help import _for_terminal
+from engine.rig.read.load import read
+from engine.rig.read.sound_list import read_list
+from tests.support.paths import BAYLEAF
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+TEXTS = {**{topic: page.text for topic, page in handbook.pages().items()}, "README": README}
+
+
+def said(*words: str) -> str:
+    """What the command prints."""
+    done = CliRunner().invoke(app, ["help", *words])
+    assert done.exit_code == 0, done
+    return done.stdout
+
+
+def fences(text: str, kind: str) -> list[str]:
+    """All blocks of code of this kind."""
+    return re.findall(rf"^ *```{kind}\n(.*?)^ *```$", text, re.MULTILINE | re.DOTALL)
+
+
+def test_the_topics_are_listed() -> None:
+    """Every page is listed with its purpose, in a table and as JSON."""
+    listed = json.loads(said("--json"))
+    assert [each["topic"] for each in listed] == sorted(handbook.pages())
+    assert all(each["purpose"] for each in listed)
+    assert all(topic in said() for topic in handbook.pages())
+
+
+@pytest.mark.parametrize("topic", handbook.pages())
+def test_a_page_is_shown_as_it_is(topic: str) -> None:
+    """Where nobody looks at a terminal, a page comes as its own text; its second line says what it is for."""
+    page = handbook.pages()[topic]
+    assert said(topic) == page.text
+    assert json.loads(said(topic, "--json")) == page._asdict()
+    assert page.text.splitlines()[:3] == [f"# {page.title}", "", page.purpose]
+    assert 20 < len(page.purpose) < 100
+    assert page.purpose.endswith(".")
+
+
+def test_a_topic_of_several_words() -> None:
+    """ "rig file" and "Rig-File" are the topic "rig-file"."""
+    assert said("rig", "file") == said("Rig-File") == handbook.pages()["rig-file"].text
+
+
+def test_a_word_is_found_on_its_pages() -> None:
+    """A word that is no topic lists every page in which it occurs, with the number of lines."""
+    holding = {topic for topic, page in handbook.pages().items() if "panic" in page.text.casefold()}
+    hits = json.loads(said("panic", "--json"))["hits"]
+    assert {hit["topic"] for hit in hits} == holding
+    for hit in hits:
+        assert handbook.pages()[hit["topic"]].text.splitlines()[hit["line"] - 1].strip() == hit["text"]
+    assert all(topic in said("panic") for topic in holding)
+
+
+@pytest.mark.parametrize(("wanted", "meant"), [("fliters", "did you mean filters"), ("zzqx", "bayleaf help lists")])
+def test_an_unknown_topic(wanted: str, meant: str) -> None:
+    """What is neither a topic nor a word of any page is an error that names what may have been meant."""
+    command = [str(BAYLEAF), "help", wanted]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert meant in done.stderr
+
+
+def test_only_its_own_module_is_loaded() -> None:
+    """Help needs neither trio nor the engine, and no formatting where nobody looks at a terminal."""
+    script = (
+        "import sys; sys.argv = ['bayleaf', 'help', 'osc']; from engine.cli.app import app\n"
+        "try: app()\n"
+        "except SystemExit: pass\n"
+        "others = {'trio', 'rich.markdown', 'engine.core', 'engine.rig', 'engine.live'}\n"
+        "print(others & set(sys.modules), file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True
+    )
+    assert done.stderr.strip() == "set()"
+
+
+def test_links_on_a_terminal() -> None:
+    """On a terminal, where nobody can follow a link, the last line names the pages that are linked."""
+    shown = _for_terminal("See [limits](limits.md) and `[x](osc.md)`.\n```toml\na = [b](ports.md)\n```\n")
+    assert shown == (
+        "See *limits* and `[x](osc.md)`.\n```toml\na = [b](ports.md)\n```\n\nSee also: `bayleaf help limits`\n"
+    )
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_links_lead_somewhere(name: str) -> None:
+    """Every link leads to a page of the handbook, or from README to a file that is there."""
+    folder = ROOT if name == "README" else ROOT / "engine" / "handbook"
+    for target in re.findall(r"\]\(([^)\s]+)\)", re.sub(r"^```.*?^```$", "", TEXTS[name], flags=re.M | re.S)):
+        assert (folder / target).is_file(), target
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_rigs_load(name: str) -> None:
+    """Every block of TOML that is a whole rig loads; every whole sound list is one."""
+    for block in fences(TEXTS[name], "toml"):
+        if re.search(r"^ *\[\[scenes\]\]", block, re.MULTILINE) and re.search(r"^ *format", block, re.MULTILINE):
+            read(block, f"{name}.md", lists=False)
+        elif "programs_from" in block and "format" in block:
+            read_list(block, f"{name}.md")
+
+
+def commands() -> dict[tuple[str, ...], click.Command]:
+    """All commands and subcommands by their words."""
+    root: Any = get_command(app)
+    context = click.Context(root)
+    found: dict[tuple[str, ...], click.Command] = {}
+    for name in root.list_commands(context):
+        found[name,] = command = root.get_command(context, name)
+        for inner, below in getattr(command, "commands", {}).items():
+            found[name, inner] = below
+    return found
+
+
+COMMANDS = commands()
+OPTION = re.compile(r"--[a-z][a-z-]+")
+
+
+def options(command: click.Command) -> set[str]:
+    """Its options by their long names, but for those that Bayleaf alone uses."""
+    shown = [each for each in command.params if not getattr(each, "hidden", False)]
+    return {"--help", *(option for each in shown for option in each.opts if option.startswith("--"))}
+
+
+def shown_commands(text: str) -> list[list[str]]:
+    """Every command in code, as its words; what follows a comment sign or a pipe is not of it."""
+    lines = [line for block in fences(text, "sh") for line in block.splitlines()]
+    code = re.findall(r"`(bayleaf [^`]+)`", re.sub(r"^ *```.*?^ *```$", "", text, flags=re.M | re.S).replace("\n", " "))
+    found = []
+    for line in [*lines, *code]:
+        words = shlex.split(line.replace("…", ""), comments=True)
+        if words[:1] == ["bayleaf"] and len(words) > 1:
+            found.append(words[1:])
+    return found
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_commands_exist(name: str) -> None:
+    """Every command and option that is shown exists."""
+    for words in shown_commands(TEXTS[name]):
+        if words[0].isupper() or words[0].startswith("--"):
+            continue  # `bayleaf COMMAND --help`
+        assert (words[0],) in COMMANDS, words
+        command = COMMANDS.get((words[0], words[1] if len(words) > 1 else ""), COMMANDS[words[0],])
+        for word in words[1:]:
+            if OPTION.fullmatch(word):
+                assert word in options(command), words
+
+
+def test_the_page_of_commands_lists_every_option() -> None:
+    """The page "commands" names every command, and at it or its subcommand every option that it has."""
+    text = TEXTS["commands"]
+    for words, command in COMMANDS.items():
+        name = f"bayleaf {' '.join(words)}"
+        assert re.search(rf"`{name}\b|`{words[-1]}\b", text), name
+        missing = options(command) - set(OPTION.findall(text)) - {"--help", "--json", "--name"}
+        assert not missing, (name, missing)

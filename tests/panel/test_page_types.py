@@ -1,0 +1,149 @@
+"""The page's JavaScript: its types hold, and it reads the handbook's Markdown as others do.
+
+Sources: TypeScript's checker; CommonMark 0.31.2 and GitHub's tables as the library markdown-it-py reads them.
+"""
+
+import json
+import os
+import re
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import pytest
+from markdown_it import MarkdownIt
+from markdown_it.token import Token
+from platformdirs import user_cache_path
+
+from engine import handbook
+from engine.panel.page_files import page_files
+from tests.support.needed import need
+
+PAGE = Path(__file__).parents[2] / "engine" / "panel" / "page"
+#: kept outside the tree, so that it is fetched once
+TYPESCRIPT = "5.9.3"
+INSTALLED = user_cache_path("bayleaf-tests") / f"typescript-{TYPESCRIPT}"
+CHECKER = INSTALLED / "node_modules" / "typescript" / "bin" / "tsc"
+
+
+def checker() -> Path:
+    """TypeScript's checker, installed by npm if it is not here yet."""
+    need("node")
+    if CHECKER.exists():
+        return CHECKER
+    need("npm")
+    install = ["npm", "install", "--no-save", "--no-audit", "--no-fund", "--prefix", str(INSTALLED)]
+    done = subprocess.run([*install, f"typescript@{TYPESCRIPT}"], capture_output=True, text=True, check=False)
+    if done.returncode:
+        reason = f"npm could not install typescript {TYPESCRIPT}: {done.stderr.strip()[-300:]}"
+        (pytest.fail if os.environ.get("BAYLEAF_NO_SKIP") == "1" else pytest.skip)(reason)
+    return CHECKER
+
+
+def test_types_hold() -> None:
+    """`tsc --checkJs`, strict, finds nothing in the page's modules."""
+    done = subprocess.run(
+        ["node", checker(), "-p", PAGE / "tsconfig.json"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_types_are_real() -> None:
+    """`any` would hide what the checker is for: three places have it, and no error is silenced."""
+    text = "\n".join(file.read_text(encoding="utf-8") for file in PAGE.glob("*.js"))
+    assert "@ts-" not in text
+    assert len(re.findall(r"(?:\{|: )any\b", text)) <= 3
+
+
+def test_every_module_is_loaded_early() -> None:
+    """The page names all modules, so that a browser fetches them at once instead of one after the other."""
+    text = (PAGE / "index.html").read_text(encoding="utf-8")
+    loose = {"theme.js", "pair.js", "main.js"}
+    for name in {name for name in page_files() if name.endswith(".js")} - loose:
+        assert f'<link rel="modulepreload" href="/page/{name}">' in text, name
+
+
+def as_read_by_the_page(texts: list[str]) -> list[list[dict[str, Any]]]:
+    """What `blocks` of markdown.js makes of these texts, without line numbers."""
+    need("node")
+    script = """
+        const [module, texts] = JSON.parse(require("fs").readFileSync(0, "utf8"));
+        import("data:text/javascript," + encodeURIComponent(module)).then(({ blocks }) =>
+          console.log(JSON.stringify(texts.map((text) => blocks(text).map(({ line, ...block }) => block)))));
+    """
+    asked = json.dumps([(PAGE / "markdown.js").read_text(encoding="utf-8"), texts])
+    done = subprocess.run(["node", "-e", script], input=asked, capture_output=True, text=True, check=True)
+    found: list[list[dict[str, Any]]] = json.loads(done.stdout)
+    return found
+
+
+def spans(tokens: list[Token]) -> list[dict[str, Any]]:
+    """What is within a line, in the shape that the page uses."""
+    found: list[dict[str, Any]] = []
+    inside: list[list[dict[str, Any]]] = [found]
+    for token in tokens:
+        match token.type:
+            case "text" | "softbreak":
+                text = token.content if token.type == "text" else " "
+                if inside[-1] and inside[-1][-1]["kind"] == "text":
+                    inside[-1][-1]["text"] += text
+                elif text:
+                    inside[-1].append({"kind": "text", "text": text})
+            case "code_inline":
+                inside[-1].append({"kind": "code", "text": token.content})
+            case "strong_open" | "em_open" | "link_open":
+                kind = {"strong_open": "bold", "em_open": "italic", "link_open": "link"}[token.type]
+                to = {"to": token.attrs["href"]} if kind == "link" else {}
+                span: dict[str, Any] = {"kind": kind, "spans": [], **to}
+                inside[-1].append(span)
+                inside.append(span["spans"])
+            case "strong_close" | "em_close" | "link_close":
+                inside.pop()
+            case other:
+                raise AssertionError(f"the page knows no {other}")
+    return found
+
+
+def as_others_read_it(text: str) -> list[dict[str, Any]]:
+    """The same of a parser of CommonMark with tables."""
+    tokens = MarkdownIt("commonmark").enable("table").parse(text)
+    found: list[dict[str, Any]] = []
+    within: list[str] = []
+    for token in tokens:
+        if token.type in ("bullet_list_open", "ordered_list_open"):
+            assert "list" not in within, "a list within a list"
+            found.append({"kind": "list", "ordered": token.type.startswith("ordered"), "items": []})
+            within.append("list")
+        elif token.type in ("bullet_list_close", "ordered_list_close", "table_close"):
+            within.pop()
+        elif token.type == "table_open":
+            found.append({"kind": "table", "head": [], "rows": []})
+            within.append("table")
+        elif token.type == "tr_open":
+            found[-1]["rows"].append([])
+        elif token.type == "thead_close":
+            found[-1]["head"] = found[-1]["rows"].pop()
+        elif token.type == "fence":
+            found.append({"kind": "code", "language": token.info, "text": token.content.removesuffix("\n")})
+        elif token.type == "heading_open":
+            found.append({"kind": "heading", "level": int(token.tag[1:])})
+        elif token.type == "paragraph_open" and not within:
+            found.append({"kind": "paragraph"})
+        elif token.type == "inline":
+            line = spans(token.children or [])
+            if not within:
+                found[-1]["spans"] = line
+            else:
+                (found[-1]["items"] if within == ["list"] else found[-1]["rows"][-1]).append(line)
+    return found
+
+
+def test_the_handbook_reads_as_in_any_other_program() -> None:
+    """The page's small reader makes of every page of the handbook what a parser of full CommonMark makes of it."""
+    pages = handbook.pages()
+    shown = as_read_by_the_page([page.text for page in pages.values()])
+    for topic, blocks in zip(pages, shown, strict=True):
+        wanted = as_others_read_it(pages[topic].text)
+        for one, other in zip(blocks, wanted, strict=False):
+            assert one == other, topic
+        assert len(blocks) == len(wanted), topic
