@@ -50,12 +50,12 @@ def _stuck(show: Show) -> Iterable[str]:
 
 
 def _silent(show: Show) -> Iterable[str]:
-    for source in sorted(show.engine.sensing.silent):
+    for source in sorted(show.engine.state.sensing.silent):
         yield f"input {show.inputs[source]} fell silent (no active sensing); what it held was released"
 
 
 def _loops(show: Show) -> Iterable[str]:
-    for source, output in sorted(show.engine.loops.muted):
+    for source, output in sorted(show.engine.state.loops.muted):
         yield (
             f"{show.inputs[source]} does not reach {show.outputs[output]}, for what goes out there comes in again; "
             "pull the cable that leads back, or change the scene"
@@ -84,7 +84,7 @@ def _rig_file(show: Show) -> Iterable[str]:
 
 
 def _faults(show: Show) -> Iterable[str]:
-    failed = show.engine.faults
+    failed = show.engine.state.faults
     for name, count in failed.counts.items():
         yield f"the filter {name} failed {times(count)} and was stepped over: {failed.first[name]}"
     if show.own_faults:

@@ -11,6 +11,9 @@ from typing import Final, Protocol, runtime_checkable
 from engine.core.cable.remote_cable import RemoteCable, far_outputs
 from engine.core.cable.scheduler import CableSpeed, Delivery
 from engine.core.cable.silencing_messages import SWEEP
+from engine.core.command_result import CommandResult
+from engine.core.commands import Command, InputLost, InputThere, OutputLeft, OutputLost, OutputThere
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.live.backlog import Arrival
 from engine.live.meters import PortMeter
@@ -69,16 +72,15 @@ class PortBank(ABC):
 
     def __init__(self, rig: Rig, patch: OpenPorts, reader: ArrivalSource, clock: Callable[[], int]) -> None:
         """`clock` is monotonic (ns)."""
-        self.engine = Engine(
-            rig, {name: speed_of(port.flow) for name, port in patch.outputs.items()}, far=far_outputs(rig)
-        )
+        speeds = {name: speed_of(port.flow) for name, port in patch.outputs.items()}
+        self.engine = Engine(compile_rig(rig, remote_outputs=far_outputs(rig)), speeds)
         self.in_meters = [_meter(patch.inputs.get(name)) for name in rig.inputs]
         self.out_meters = [_meter(patch.outputs.get(name)) for name in rig.outputs]
         self.reader = reader
         self.clock = clock
         self.recorder = FlightRecorder()
-        paces = {name: _pace(cable.speed) for name, cable in zip(rig.outputs, self.engine.cables, strict=True)}
-        self.recorder.did(clock(), "start", paces, sorted(patch.outputs), sorted(self.engine.far))
+        paces = {name: _pace(speed) for name, speed in speeds.items()}
+        self.recorder.did(clock(), "start", paces, sorted(patch.outputs), sorted(far_outputs(rig)))
         self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
         self._joined: dict[int, RemotePort] = {}  # outputs at other machines
         for output, port in enumerate(self._ports):
@@ -107,6 +109,14 @@ class PortBank(ABC):
         """One sentence for the player."""
 
     @abstractmethod
+    def apply(self, command: Command, who: str = "") -> CommandResult:
+        """Carry out a command, send what it brings, and report what became of it."""
+
+    @abstractmethod
+    def _carry_out(self, command: Command, who: str = "") -> CommandResult:
+        """The same without a report, in the middle of something else."""
+
+    @abstractmethod
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
         """Hand these, the core's answers at this time (ns), to the drivers."""
 
@@ -128,7 +138,7 @@ class PortBank(ABC):
             except PortError as fault:
                 self.out_meters[output].last_error = str(fault)  # still stuck
         for leaving in list(self._leaving):
-            if self.engine.cables[leaving[0]].due is None or self.clock() > leaving[2]:
+            if self.engine.state.cables[leaving[0]].due is None or self.clock() > leaving[2]:
                 self._part_with(leaving)
 
     def _mend(self, output: int, port: OutputPort) -> None:
@@ -140,8 +150,7 @@ class PortBank(ABC):
     def attach_input(self, source: int, port: InputPort) -> None:
         """The cable of an input is there, or back."""
         self.in_meters[source].plugged(port.name)
-        self.recorder.did(self.clock(), "input there", self.inputs[source])
-        self.engine.sensing.forget(source)
+        self._carry_out(InputThere(self.inputs[source]))
         self.reader.add(source, port)
         self.tell(self.inputs[source], f'is open ("{port.name}")')
 
@@ -167,22 +176,20 @@ class PortBank(ABC):
         self.tell(self.outputs[output], f'is open ("{port.name}"); the scene was sent to it')
 
     def _join(self, output: int, port: OutputPort) -> None:
-        cable = self.engine.cables[output]
+        cable = self.engine.state.cables[output]
         if isinstance(port, RemotePort) and isinstance(cable, RemoteCable):
             self._joined[output] = port
             port.join(self.clock(), cable)
 
     def _end_turn(self) -> None:
         """What this turn of the loop has for other machines goes together; the core says when it is next wanted."""
-        self.reader.due, self.reader.beat = self.engine.due, self.engine.sync.beat
+        self.reader.due, self.reader.beat = self.engine.due, self.engine.state.sync.beat
         for port in self._joined.values():
             port.flush(self.clock())
 
     def _restore(self, output: int, port: OutputPort) -> None:
-        now, speed, owed = self.clock(), speed_of(port.flow), self._missed.owed(output)
-        self.recorder.did(now, "output there", self.outputs[output], _pace(speed), [message.hex() for message in owed])
-        self._send(now, self.engine.output_back(now, output, speed, owed))
-        self._end_turn()
+        owed = tuple(self._missed.owed(output))
+        self.apply(OutputThere(self.outputs[output], speed_of(port.flow), owed))
 
     def longest(self, output: int) -> int | None:
         """The longest message in bytes that this output surely carries whole; None if any, or if it is not there."""
@@ -193,7 +200,7 @@ class PortBank(ABC):
         """Inputs and outputs of the rig that are not open."""
         rig = self.engine.rig
         unwanted = {output for output, _, _ in self._leaving}
-        if self.engine.led_by is not None:
+        if self.engine.state.led_by is not None:
             unwanted |= self._plugged_in_here()
         return (
             [i for i, name in enumerate(self.inputs) if name in rig.inputs and not self.in_meters[i].open],
@@ -215,8 +222,7 @@ class PortBank(ABC):
             port.close()
         self.out_meters[output].pulled(reason)
         self._stuck.discard(output)
-        self.recorder.did(self.clock(), "output lost", self.outputs[output])
-        self.engine.loops.lift(output=output)
+        self._carry_out(OutputLost(self.outputs[output]))  # it may be in the middle of sending
         self.tell(self.outputs[output], reason)
 
     def _take_losses(self, lost: Sequence[tuple[int, str]]) -> None:
@@ -226,13 +232,7 @@ class PortBank(ABC):
                 continue
             self.in_meters[source].pulled(reason)
             self.tell(self.inputs[source], reason)
-            self._lose_input(source)
-
-    def _lose_input(self, source: int) -> None:
-        now = self.clock()
-        self.recorder.did(now, "input lost", self.inputs[source])
-        self._send(now, self.engine.input_lost(now, source))
-        self._end_turn()
+            self.apply(InputLost(self.inputs[source]))
 
     def step_aside(self) -> None:
         """Another engine is in charge: what is plugged in here comes to rest and is let go of until we are again."""
@@ -240,24 +240,21 @@ class PortBank(ABC):
             self.let_go_of_output(output)
 
     def _plugged_in_here(self) -> set[int]:
-        return {cable.output for cable in self.engine.cables if not isinstance(cable, RemoteCable)}
+        return {cable.output for cable in self.engine.state.cables if not isinstance(cable, RemoteCable)}
 
     def let_go_of_input(self, source: int) -> None:
         """This port is no longer wanted; what it held is released."""
         if self.in_meters[source].open:
             self.in_meters[source].pulled()
-            self._lose_input(source)
+            self.apply(InputLost(self.inputs[source]))
             self.reader.remove(source)
 
     def let_go_of_output(self, output: int) -> None:
         """This port is no longer wanted; what sounds there is released, and it is closed when that has left."""
         port = self._ports[output]
         if port is not None and all(output != leaving for leaving, _, _ in self._leaving):
-            now = self.clock()
-            self.recorder.did(now, "output left", self.outputs[output])
-            self._send(now, self.engine.output_left(now, output))
-            self._end_turn()
-            self._leaving.append((output, port, now + _FAREWELL))
+            self.apply(OutputLeft(self.outputs[output]))
+            self._leaving.append((output, port, self.clock() + _FAREWELL))
 
     def _part_with(self, leaving: tuple[int, OutputPort, int]) -> None:
         self._leaving.remove(leaving)
@@ -265,7 +262,7 @@ class PortBank(ABC):
         if self._ports[output] is port:
             self._ports[output] = None
             self._joined.pop(output, None)
-            self.recorder.did(self.clock(), "output closed", self.outputs[output])
+            self.recorder.did(self.clock(), "closed", self.outputs[output])
             self.out_meters[output].pulled()
             self._stuck.discard(output)
         port.close()
@@ -280,7 +277,7 @@ class PortBank(ABC):
 
 
 def _pace(speed: CableSpeed | None) -> list[int] | None:
-    """A driver's pace, fit for JSON; None for none, and for cables, which have their own."""
+    """A driver's pace, fit for JSON; None if it has none."""
     return None if speed is None else [speed.byte_ns, speed.ahead_ns, speed.overhead]
 
 

@@ -9,13 +9,11 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
-from engine.cluster.pure.replica import Word, follow_show, follow_time
-from engine.core.adoption import take_over
 from engine.core.cable.scheduler import Delivery
 from engine.core.command_result import CommandResult
+from engine.core.commands import AdoptRig, Command, Finish, PlayerCommand, SendMessages, WakeUp
+from engine.core.compiled import CompiledRig
 from engine.core.control.setlist import ShowPosition
-from engine.core.engine import Engine
-from engine.core.routing.ledger import Target
 from engine.fault_log import faults
 from engine.live.meters import Latency, PortMeter
 from engine.live.notice_limiter import NoticeLimiter
@@ -30,7 +28,6 @@ from engine.rig.models.rig import Rig
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
 _RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
-_TEST_NOTE: Final = 500_000_000  # ns
 
 
 class ShowEvent(NamedTuple):
@@ -51,7 +48,7 @@ class Show(PortBank):
         rig: Rig,
         patch: OpenPorts,
         reader: ArrivalSource,
-        on_move: Callable[[ShowPosition], None] = lambda standing: None,
+        on_move: Callable[[ShowPosition], None] = lambda position: None,
         clock: Callable[[], int] = time.monotonic_ns,
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
@@ -65,7 +62,7 @@ class Show(PortBank):
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move
-        self._stood: ShowPosition | None = None
+        self._kept_position: ShowPosition | None = None
         self._watchers: list[deque[ShowEvent]] = []  # of what passes
         self._listeners: list[deque[ShowEvent]] = []  # of what is told
         self._notices = NoticeLimiter(self._told)
@@ -99,7 +96,7 @@ class Show(PortBank):
         if deliveries:
             self._send(now, deliveries)
             self.latency.add(self.clock() - at)
-        if engine.outcomes:
+        if engine.reports.outcomes:
             self._take_outcomes()
 
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
@@ -109,11 +106,11 @@ class Show(PortBank):
         if lost:
             self._take_losses(lost)
         self._end_turn()
-        if engine.outcomes:
+        if engine.reports.outcomes:
             self._take_outcomes()
-        if engine.news:
+        if engine.reports.news:
             self._take_news()
-        if engine.faults.counts != self._told_faults:
+        if engine.state.faults.counts != self._told_faults:
             self._take_faults()
 
     def _tick(self) -> None:
@@ -129,91 +126,31 @@ class Show(PortBank):
         self.tell("engine", text)
         return text
 
-    def command(self, do: str, scene: int | str | None = None, source: str = "shell") -> CommandResult:
-        """A command from outside, carried out at once."""
-        now = self.clock()
-        self.recorder.did(now, "command", do, scene, source)
-        outcome, deliveries = self.engine.command(now, do, scene, source)
-        return self._done(now, outcome, deliveries)
-
-    def resume(self, standing: ShowPosition) -> None:
-        """Take up the set list and the place in it where another engine stood; its scene is yet to be recalled."""
-        self.recorder.did(self.clock(), "resume", list(standing))
-        self.engine.resume(standing)
-
-    def begin(self) -> None:
-        """What is to run from the start runs: the rig's clock, its time code."""
-        now = self.clock()
-        self.recorder.did(now, "begin")
-        self._send(now, self.engine.begin(now))
-        self._end_turn()
-
-    def sync(self, part: str, what: str, value: float | str | None = None) -> CommandResult:
-        """A command to the rig's own clock or time code."""
-        now = self.clock()
-        self.recorder.did(now, "sync", part, what, value)
-        outcome, deliveries = self.engine.command_sync(now, part, what, value)
-        return self._done(now, outcome, deliveries)
-
-    def mute(self, route: str, on: bool, source: str) -> CommandResult:
-        """Mute or unmute a named route."""
-        now, deliveries = self.clock(), list[Delivery]()
-        self.recorder.did(now, "mute", route, on, source)
-        outcome = self.engine.mute(now, route, on, source, deliveries)
-        return self._done(now, outcome, deliveries)
-
-    def led_by(self, machine: str | None) -> None:
-        """This machine is in charge, and we follow; None: we are in charge."""
-        self.recorder.did(self.clock(), "led by", machine)
-        self.engine.led_by = machine
-
-    def follow(self, word: Word) -> None:
-        """Be where the one in charge says that the show is. Raises ValueError if it makes no sense for this rig."""
-        self.pump()
-        now = self.clock()
-        self.recorder.did(now, "follow", word)
-        self._send(now, follow_show(self.engine, now, word))
-        self.keep_place()
-        self._end_turn()
-
-    def follow_time(self, word: Word, age: int) -> None:
-        """Clock and time code go as the one in charge said this long ago (ns). Raises ValueError likewise."""
-        now = self.clock()
-        self.recorder.did(now, "follow time", age, word)
-        follow_time(self.engine, now, age, word)
-        self._end_turn()
-
-    def _done(self, now: int, outcome: CommandResult, deliveries: Sequence[Delivery]) -> CommandResult:
-        self._send(now, deliveries)
-        self.engine.outcomes.append(outcome)
-        self._take_outcomes()
+    def apply(self, command: Command, who: str = "") -> CommandResult:
+        """Carry out a command, send what it brings, and report what became of it; `who`: who asks, and with what."""
+        outcome = self._carry_out(command, who)
+        if isinstance(command, PlayerCommand):
+            self.engine.reports.outcomes.append(outcome)
+        if self.engine.reports.outcomes:
+            self._take_outcomes()
         self._end_turn()
         return outcome
 
-    def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
-        """These go to outputs (indices) by themselves, in the order and at the pace of their wires."""
-        now, listed = self.clock(), [*messages]
-        self.recorder.did(now, "send", [[self.outputs[output], message.hex()] for output, message in listed])
-        self._send(now, self.engine.send(now, listed))
-        self._end_turn()
-
-    def sound(self, output: int, channel: int, key: int) -> None:
-        """A test note on an output (index) and channel (0 to 15)."""
+    def _carry_out(self, command: Command, who: str = "") -> CommandResult:
+        """The one place where commands are recorded and reach the engine."""
         now = self.clock()
-        self.recorder.did(now, "sound", self.outputs[output], channel, key, _TEST_NOTE)
-        self._send(now, self.engine.sound(now, Target(output, channel, key), _TEST_NOTE))
-        self._end_turn()
+        self.recorder.applied(now, command, who)
+        result = self.engine.apply(now, command, who)
+        self._send(now, result.deliveries)
+        return result.outcome
 
-    def keep_back(self, source: int, on: bool) -> None:
-        """The SysEx of this input (index) takes no routes, or takes them again."""
-        self.recorder.did(self.clock(), "keep back", self.inputs[source], on)
-        (self.engine.kept_back.add if on else self.engine.kept_back.discard)(source)
+    def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
+        """Send these to outputs (indices), in their order and at the pace of their cables."""
+        self.apply(SendMessages(tuple((self.outputs[output], message) for output, message in messages)))
 
     def finish(self) -> bool:
-        """Release every note and bring everything to rest; True if something still waits for its wire."""
-        now = self.clock()
-        self.recorder.did(now, "finish")
-        self._send(now, self.engine.finish(now))
+        """Release every note and bring everything to rest; True if something still waits for its cable."""
+        self.apply(Finish())
         self._tick()
         self._end_turn()
         return self.engine.waiting
@@ -255,28 +192,19 @@ class Show(PortBank):
         self._notices.flush(self.clock())
 
     def awake(self, slept: float) -> None:
-        """The machine has slept for so many seconds."""
-        now = self.clock()
-        self.recorder.did(now, "awake")
-        outcome, deliveries = self.engine.awake(now)
-        self._send(now, deliveries)
-        self._end_turn()
+        """The machine has slept this long (s)."""
+        outcome = self.apply(WakeUp(), "wake-up")
         self.tell("engine", f"woke after {slept:.0f} s; everything was released, and {outcome.text}")
 
-    def succeed(self, engine: Engine, text: str) -> None:
-        """Go on with the bay of an edited rig, made with the names of the present one; `text` is the rig's file."""
+    def adopt(self, compiled: CompiledRig, text: str) -> None:
+        """Go on with an edited rig, compiled after the present one; `text` is the rig's file."""
         self.pump()
-        now = self.clock()
-        self.recorder.did(now, "rig", text, sorted(engine.far))
-        deliveries = take_over(now, engine, self.engine)
-        self.engine = engine
+        self.in_meters += [PortMeter() for _ in compiled.inputs[len(self.in_meters) :]]
+        self.out_meters += [PortMeter() for _ in compiled.outputs[len(self.out_meters) :]]
+        self._ports += [None] * (len(compiled.outputs) - len(self._ports))
+        self.apply(AdoptRig(text, tuple(sorted(compiled.remote_outputs)), compiled))
         self.revision += 1
         self._told_faults = {}
-        self.in_meters += [PortMeter() for _ in self.inputs[len(self.in_meters) :]]
-        self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
-        self._ports += [None] * (len(self.outputs) - len(self._ports))
-        self._send(now, deliveries)
-        self._end_turn()
 
     # What is told
 
@@ -315,31 +243,32 @@ class Show(PortBank):
             events.append(event)
 
     def _take_outcomes(self) -> None:
-        for outcome in self.engine.outcomes:
+        outcomes = self.engine.reports.outcomes
+        for outcome in outcomes:
             self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.told))
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
-        self.engine.outcomes.clear()
+        outcomes.clear()
         self.keep_place()
 
     def keep_place(self) -> None:
         """Have it written down where the show is, if it has moved since that was last done."""
-        standing = self.engine.standing
-        if standing is not None and standing != self._stood:
-            self._stood = standing
-            self._on_move(standing)
+        position = self.engine.position
+        if position is not None and position != self._kept_position:
+            self._kept_position = position
+            self._on_move(position)
 
     def _take_news(self) -> None:
-        news, self.engine.news = self.engine.news, []
-        for port, text in news:
+        for port, text in self.engine.reports.news:
             self.tell(port, text)
+        self.engine.reports.news.clear()
 
     def _losses(self) -> list[tuple[int, str]]:
         lost = self.reader.lost
         return [lost.popleft() for _ in range(len(lost))]
 
     def _take_faults(self) -> None:
-        failed = self.engine.faults
+        failed = self.engine.state.faults
         for name in failed.counts.keys() - self._told_faults.keys():
             raised = failed.raised.pop(name, None)
             if raised is not None:

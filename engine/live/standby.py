@@ -15,7 +15,8 @@ import trio
 from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, Play
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
-from engine.cluster.pure.replica import Word, between_ticks, show_word, time_word
+from engine.cluster.pure.replica import Word, between_ticks, read_show_word, read_time_word, show_word, time_word
+from engine.core.commands import Command, FollowLeader
 from engine.live.edit.rig_session import Answer, RigSession
 from engine.live.process.worker_threads import in_a_thread, to_its_end
 from engine.live.show import Show
@@ -92,7 +93,7 @@ class Standby:
     def begin(self) -> None:
         """From now on nobody commands here until it is known that we are in charge."""
         if self.charge.other is not None:
-            self._show.led_by(self.charge.leader or "nobody yet")
+            self._show.apply(FollowLeader(self.charge.leader or "nobody yet"))
 
     def listen(self, wake: Callable[[], None]) -> None:  # blocks; call it in a thread
         """Hear what the other engine says; `wake` is called in threads of the link."""
@@ -190,7 +191,7 @@ class Standby:
 
     def _lead(self) -> None:
         self._far.leading = True
-        self._show.led_by(None)
+        self._show.apply(FollowLeader(None))
         self._said.clear()
         if self.charge.other is not None:
             self._show.tell("network", f"{self.charge.me} is in charge")
@@ -198,7 +199,7 @@ class Standby:
     def _follow(self, machine: str) -> None:
         self._show.pump()
         self._far.follow()
-        self._show.led_by(machine)
+        self._show.apply(FollowLeader(machine))
         self._show.step_aside()
         self._show.tell("network", f"{machine} is in charge; {self.charge.me} follows")
 
@@ -253,11 +254,17 @@ class Standby:
             return
         try:
             if what == SHOW:
-                self._show.follow(word)
+                command: Command = read_show_word(word)
+                self._show.pump()
             else:
                 age = now - self._far.to_here(speaker, int(word["at"]))
-                self._show.follow_time(word, age if 0 <= age < _AGE else 0)
-        except ValueError as fault:
+                command = read_time_word(word, age if 0 <= age < _AGE else 0)
+            outcome = self._show.apply(command, speaker)
+            self._show.keep_place()
+            fault = "" if outcome.done else outcome.text
+        except ValueError as found:
+            fault = str(found)
+        if fault:
             self._show.tell("network", f"{speaker} is not followed: {fault}")
 
     def _hear_show(self, now: int, speaker: str, word: Word) -> None:

@@ -9,6 +9,7 @@ import trio
 import trio.testing
 
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
+from engine.core.commands import RecallScene
 from engine.live.hotplug import Hotplug
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
@@ -54,7 +55,7 @@ class Stand:
         patch = connect(rig, opener)
         self.inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
         self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         self.watch = Hotplug(self.show, opener, lambda: self.now() + self.slept, at_once)
 
     def now(self) -> int:
@@ -164,7 +165,7 @@ async def test_the_scene_that_came_meanwhile_is_sent(mock_clock: trio.testing.Mo
     stand.play("Stage piano", "B1 00 05", "C1 07")
     stand.system.unplug("Box 1")
     await stand.passes(0.5)
-    stand.show.command("scene", 2)  # has no burst for this output
+    stand.show.apply(RecallScene(2), "shell")  # has no burst for this output
     stand.system.plug("Box 1")
     await stand.passes(2)
     sounds = [each for each in stand.heard("Box 1") if each.split()[0] in ("B4", "C4", "B1", "C1")]

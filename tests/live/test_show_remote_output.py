@@ -8,6 +8,7 @@ import trio.testing
 
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.core.cable.silencing_messages import SWEEP
+from engine.core.commands import Panic, PlayTestNote, RecallScene
 from engine.live.gear.sysex_sending import SysexSending
 from engine.live.port_opening import OpenPorts
 from engine.live.recording_files import RecordingNames, write
@@ -79,7 +80,7 @@ class Evening:
         self.port = FarAway()
         patch = OpenPorts({"keys": MemoryInput("keys")}, {"strings": self.port})
         self.show = Show(read(RIG, "pit.toml"), patch, self.reader, clock=lambda: self.now)
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
 
     def did(self) -> list[list[OrderKind]]:
         """What each turn since the last call ordered."""
@@ -101,9 +102,9 @@ def test_every_command_is_a_turn() -> None:
     evening = Evening()
     evening.did()
     for command in (
-        lambda: evening.show.command("panic"),
+        lambda: evening.show.apply(Panic(), "shell"),
         lambda: evening.show.send([(0, bytes((0xC0, 1)))]),
-        lambda: evening.show.sound(0, 0, 60),
+        lambda: evening.show.apply(PlayTestNote(evening.show.outputs[0], 0, 60, 500_000_000)),
         evening.show.finish,
     ):
         command()
@@ -165,7 +166,7 @@ def test_a_recording_with_a_far_output_replayed_gives_what_went_out(tmp_path: Pa
         evening.now += MS
         evening.reader.put(0, f"90 {key:02X} 64")
         show.pump()
-    show.command("panic")
+    show.apply(Panic(), "shell")
     kept = show.recorder.last(evening.now, 1.0)
     write(kept, tmp_path / "night.jsonl", RecordingNames("pit", show.inputs, show.outputs))
     recording = read_recording(tmp_path / "night.jsonl")

@@ -20,6 +20,7 @@ import trio
 import trio.testing
 
 import filters.registry
+from engine.core.commands import RecallScene
 from engine.core.control.setlist import ShowPosition
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
@@ -203,7 +204,7 @@ class Evening:
         self._ports = [*patch.inputs.values(), *patch.outputs.values()]
         if crashed:
             self.show.clear_up()
-        self.show.command("scene", self.last_scene, "start")
+        self.show.apply(RecallScene(self.last_scene), "start")
         self.edits = RigSession(self.show, self.rig_file, text_of(self.rig_file))
         self._tasks = trio.CancelScope()
         self._nursery.start_soon(
@@ -273,7 +274,7 @@ class Evening:
         if self.rng.random() < 0.5:
             self.do(FOOT, bytes((0xC0, scene - 1)))
         else:
-            self.show.command("scene", scene)
+            self.show.apply(RecallScene(scene), "shell")
 
     async def wait(self, length: int) -> None:
         """So much time (ns) passes."""
@@ -374,10 +375,9 @@ class Evening:
             f"{name} {complaint}" for name, gear in self.system.gear.items() for complaint in gear.complaints(forgiving)
         ]
         found += self._wrong_sounds()
-        if show.engine.ledger.sounding() or show.engine.ledger.off_rest():
-            found.append(
-                f"the ledger has {show.engine.ledger.sounding()} notes and {show.engine.ledger.off_rest()} moves"
-            )
+        if show.engine.state.ledger.sounding() or show.engine.state.ledger.off_rest():
+            ledger = show.engine.state.ledger
+            found.append(f"the ledger has {ledger.sounding()} notes and {ledger.off_rest()} moves")
         if show.own_faults:
             found.append("a fault of Bayleaf itself: " + "; ".join(self.said[-5:]))
         return found

@@ -12,6 +12,7 @@ from typing import Any
 from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.pure.output_lender import OutputLender
+from engine.core.commands import Begin, RecallScene
 from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.port_opening import PortOpener, connect
@@ -102,8 +103,8 @@ class Engine:
         self.standby = self.joined.standby
         self.errands: deque[tuple[Callable[[], Any], Callable[[Any], None]]] = deque()
         self.standby.apart = lambda call, then: self.errands.append((call, then))
-        self.show.command("scene", 1, "start")
-        self.show.begin()
+        self.show.apply(RecallScene(1), "start")
+        self.show.apply(Begin())
         self.standby.begin()
         self.standby.listen(lambda: None)
         self.link.alive(self.far.names.alive(name))

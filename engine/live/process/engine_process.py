@@ -7,6 +7,7 @@ from typing import Final
 
 import trio
 
+from engine.core.commands import Begin, RecallScene, ResumePosition
 from engine.core.control.setlist import ShowPosition
 from engine.fault_log import faults, log_file
 from engine.live.cluster_session import ClusterSession, joining
@@ -128,8 +129,8 @@ class EngineProcess:
             for task in tasks:
                 nursery.start_soon(task)
             nursery.start_soon(self._keep_state)
-            self._say(show.command("scene", self._resume(show), "start").text)
-            show.begin()
+            self._say(show.apply(RecallScene(self._resume(show)), "start").text)
+            show.apply(Begin())
             inbox.start(waker(show))
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
             await self._stop.wait()
@@ -142,11 +143,15 @@ class EngineProcess:
         """Take up the last set list; the scene to begin with."""
         last = read_last(state_file(self._name), self._rig_file)
         if last is not None:
-            show.resume(last)
+            show.apply(ResumePosition(last))
         start = self._rig.rig.start
         if start != "last":
             return start
-        return last.scene if last is not None and last.scene in show.engine.plans else self._rig.scenes[0].number
+        return (
+            last.scene
+            if last is not None and last.scene in show.engine.state.compiled.scenes
+            else self._rig.scenes[0].number
+        )
 
     # The state file is written off the loop, the latest scene only.
 
