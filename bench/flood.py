@@ -2,9 +2,9 @@
 
     python -m bench.flood [--seconds 5] [--rounds 5] [--rate 1041] [--jack]
 
-Input 1 plays 30,000 messages a second, notes and controllers, into a DIN cable and a fast output: a broken device. The
-other fifteen play `--rate` messages a second each. Turns with the flood and turns without it take each other's place
-in one run, and only the fifteen are measured: the latency from reader to driver, and the time between two looks of the
+Input 1 plays 30,000 messages per second, notes and controllers, into a DIN cable and a fast output: a broken device.
+The others play `--rate` messages per second each. Turns with the flood and turns without it take each other's place in
+one run, and only the others are measured: the latency from reader to driver, and the time between two looks of the
 reader at an input, in which a message waits unseen. Medians of the turns, and what was shed. Without --jack the ports
 are in memory; with it the players are other processes on the JACK server that is running.
 """
@@ -31,7 +31,7 @@ from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.ports.port import InputStream
 
-FLOOD: Final = 30_000  # messages a second
+FLOOD: Final = 30_000  # messages per second
 BROKEN: Final = 0  # the input that floods
 DIN: Final = (0,)
 SETTLE: Final = 1.5  # seconds at the begin of a turn that do not count
@@ -168,7 +168,8 @@ def main() -> None:
     ports: Any = Jack(options.rate, whole) if options.jack else Memory(options.rate)
     where = "JACK" if options.jack else "memory"
     print(
-        f"{platform.machine()}, Python {platform.python_version()}, {where} ports, others at {options.rate} a second, "
+        f"{platform.machine()}, Python {platform.python_version()}, {where} ports, "
+        f"others at {options.rate} per second, "
     )
     print(f"medians of {options.rounds} turns of {options.seconds:.0f} s; µs, CPU in % of a core")
     try:

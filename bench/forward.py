@@ -154,7 +154,7 @@ CONTENDERS: Final[dict[str, Callable[..., None]]] = {
 
 
 def one_turn(name: str, seconds: float, ports: Any, samples: Samples | None = None, **more: Any) -> dict[str, float]:
-    """One contender for some seconds on these ports: latency in µs, CPU in % of a core, messages a second."""
+    """One contender for some seconds on these ports: latency in µs, CPU in % of a core, messages per second."""
     samples = samples or Samples()
     try:
         ports.feed(seconds + more.get("warm_up", WARM_UP))

@@ -3,7 +3,7 @@
     python -m bench.replug [--seconds 5] [--rounds 5]
 
 The load of `load.py`. The last output's instrument is a process of its own, and in every other turn its port
-vanishes and returns twice a second: the watch over the cables notices, opens it anew and sends it the scene. The
+vanishes and returns twice per second: the watch over the cables notices, opens it again and sends it the scene. The
 players are in a third process, which opens nothing, and the latency measured is that of all inputs. Medians of turns.
 """
 

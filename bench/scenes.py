@@ -160,7 +160,7 @@ def held_up(pace: Pace, result: Result) -> None:
     result.figures["extra wait"] = rows["kept waiting by a recall"]["worst"] - usual
     result.figures["strays"] = float(abs(_notes(player.given) - sum(port.notes for port in outputs)))
     note = (
-        f"µs from reading to the driver, 1,041 messages a second, {len(recalled)} recalls among 64 scenes, "
+        f"µs from reading to the driver, 1,041 messages per second, {len(recalled)} recalls among 64 scenes, "
         f"{len(waiting)} messages waited for one; {scheduling[0]}. "
         f"Notes lost or doubled: {result.figures['strays']:.0f}."
     )
@@ -197,7 +197,7 @@ def bursts(pace: Pace, result: Result) -> None:
     rows = {name: {**percentiles(listed, 1e6), "bursts": float(len(listed))} for name, listed in late.items()}
     note = (
         f"ms that the last instrument is ready later than reckoned: {CHANNELS * 8} bytes × 320 µs + {SETTLE_MS} ms = "
-        f"{arithmetic:.1f} ms after the command. Full: 1,041 other messages a second for the same cable."
+        f"{arithmetic:.1f} ms after the command. Full: 1,041 other messages per second for the same cable."
     )
     title = "Bursts on a DIN cable, over their arithmetic"
     result.tables.append(beside("full cable", rows, ("p50", "worst"), title, note))

@@ -2,12 +2,12 @@
 
     python -m bench.soak [--minutes 30] [--seconds 60] [--seed 1] [--jack]
 
-The load of `load.py` (sixteen inputs, 1,041 messages a second each, twenty outputs, two of them DIN cables) on the
+The load of `load.py` (the large rig, 1,041 messages per second of each input, two outputs of it DIN cables) on the
 show with its reader, its watch over the cables, its flight recorder and its watch over the rig file. Three times a
-second the scene changes, with a bank and program for each of twenty instruments; now and then the cable of an input or
-an output is pulled and put back, an input floods (30,000 messages a second for one second), the rig file is edited, or
-somebody panics. Without --jack the ports are in memory; with it each is a client of another process on the JACK server
-that is running, twelve inputs and sixteen outputs.
+second the scene changes, with a bank and program for each instrument; now and then the cable of an input or an
+output is pulled and put back, an input floods (30,000 messages per second for one second), the rig file is edited, or
+panic is pressed. Without --jack the ports are in memory; with it each is a client of another process on the JACK server
+that is running, with fewer ports (see `farend`).
 
 One line a minute: resident memory, what of it the recorder says it takes, how many pieces of memory Python holds;
 latency of that minute, that of an input while it floods left out; messages and losses.
@@ -50,11 +50,10 @@ from engine.rig.read.load import load, text_of
 
 BOUND: Final = 24  # MB that memory may grow after the warm-up: malloc scatters the recorder's pieces at first
 FULL: Final = (1 << 20) - 512  # events of a recorder that is full
-FLOOD: Final = 30_000  # messages a second
+FLOOD: Final = 30_000  # messages per second
 SCENES: Final = 4
 BEAT: Final = 0.3  # seconds between scene changes
-#: as many outputs as there are more than inputs: each is the second of one input, or of several; two are DIN cables
-SHARED: Final = 4
+#: of the outputs that are more than there are inputs: each is the second of one input, or of several
 DIN: Final = (0, 1)
 #: disturbances and how many beats lie between two of them, about
 OFTEN: Final = {"input pulled": 8, "output pulled": 8, "flood": 30, "edit": 20, "panic": 25}
@@ -91,7 +90,7 @@ def rig_text(edits: int, size: Size) -> str:
     for scene in range(1, SCENES + 1):
         lines += ["[[scenes]]", f"number = {scene}", f'name = "Scene {scene}"']
         lines += ['held = "cut"' if scene == 3 else 'held = "ring"', "routes = ["]
-        lines += [_route(scene, source, edits, size.inputs, outputs) for source in range(size.inputs)]
+        lines += [_route(scene, source, edits, size, outputs) for source in range(size.inputs)]
         lines += ["]", "burst = ["]
         for index in outputs:
             bank, program = sound(scene, index)
@@ -100,16 +99,17 @@ def rig_text(edits: int, size: Size) -> str:
     return "\n".join(lines)
 
 
-def _route(scene: int, source: int, edits: int, inputs: int, outputs: list[int]) -> str:
-    to = [(source + scene - 1) % inputs]
-    shared = source % SHARED
-    if source < SHARED or (scene == 4 and shared not in DIN):  # scene 4 is the crowded one
-        to.append(inputs + shared)
+def _route(scene: int, source: int, edits: int, size: Size, outputs: list[int]) -> str:
+    to = [(source + scene - 1) % size.inputs]
+    spare = size.outputs - size.inputs
+    shared = source % spare
+    if source < spare or (scene == 4 and shared not in DIN):  # scene 4 is the crowded one
+        to.append(size.inputs + shared)
     names = [f"out{index}" for index in to if index in outputs]
     semitones = -12 - edits % 5 if scene == 2 else 12
     return (
         f"  {{ from = 'in{source}', to = {names}, through = [ {{ filter = 'transpose', semitones = {semitones} }}, "
-        f"{{ filter = 'channels', map = {{ {source + 1} = {(source + 1) % 16 + 1} }} }} ] }},"
+        f"{{ filter = 'channels', map = {{ {source % 16 + 1} = {(source + 1) % 16 + 1} }} }} ] }},"
     )
 
 
