@@ -129,7 +129,7 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
         inbox.stop()
     print(f"shed of what input 1 sent: {inbox.shed(BROKEN):,}; of what the others sent: ", end="")
     print(f"{sum(inbox.shed(source) for source in range(INPUTS) if source != BROKEN):,}; ", end="")
-    print(f"on the DIN cable: {show.engine.cables[DIN[0]].waiting.shed:,}; muted: {len(show.engine.loops.muted)}")
+    print(f"on the DIN cable: {show.engine.cables[DIN[0]].counts.shed:,}; muted: {len(show.engine.loops.muted)}")
     return turns
 
 

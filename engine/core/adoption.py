@@ -4,7 +4,7 @@ Inputs and outputs keep their places, so that what is held, moved, waiting or mu
 was not touched plays on as it is, the memories of its filters included.
 """
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.control.controls import Switchboard
 from engine.core.engine import Engine
 from engine.core.routing.compiled_scene import CompiledScene
@@ -22,7 +22,7 @@ def take_over(now: int, new: Engine, old: Engine) -> list[Delivery]:
     _hand_over_switches(new, old)
     for index, cable in enumerate(old.cables):
         # not where an output's cable is at another machine now
-        if type(cable) is type(new.cables[index]) or old.outputs[index] not in new.rig.outputs:
+        if (cable.remote is None) == (new.cables[index].remote is None) or old.outputs[index] not in new.rig.outputs:
             cable.change_speed(new.cables[index].speed)
             new.cables[index] = cable
     out: list[Delivery] = []

@@ -4,7 +4,7 @@ Here commands are told from music: those of controls and of [remote]. `scenes` h
 a message. `due` says when `tick` is wanted.
 """
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.control.controls import Command
 from engine.core.control.remote_commands import carry_out
 from engine.core.control.scenes import Scenes

@@ -14,8 +14,9 @@ from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 from engine.cluster.pure.output_lender import OutputLender
-from engine.core.cable.scheduler import Delivery, pace
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.silencing_messages import SWEEP
+from engine.core.cable.speed import pace
 from engine.live.hotplug import tried
 from engine.live.meters import PortMeter
 from engine.live.port_bank import speed_of
@@ -264,8 +265,8 @@ class LenderPorts(ABC):
                 name: {
                     **_counted(self.out_meters[name]),
                     "longest": self._ports[name].longest if name in self._ports else None,
-                    "shed": cables[name].waiting.shed,
-                    "replaced": cables[name].waiting.replaced,
+                    "shed": cables[name].counts.shed,
+                    "replaced": cables[name].counts.replaced,
                     "waiting": cables[name].due is not None,
                     "load": self._load(now, name, cables[name].carried(now)),
                     "held": held[name],

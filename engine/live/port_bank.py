@@ -8,9 +8,10 @@ from collections import deque
 from collections.abc import Callable, Collection, Sequence
 from typing import Final, Protocol, runtime_checkable
 
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.remote_cable import RemoteCable, far_outputs
-from engine.core.cable.scheduler import CableSpeed, Delivery
 from engine.core.cable.silencing_messages import SWEEP
+from engine.core.cable.speed import CableSpeed
 from engine.core.engine import Engine
 from engine.live.backlog import Arrival
 from engine.live.meters import PortMeter
@@ -168,9 +169,9 @@ class PortBank(ABC):
 
     def _join(self, output: int, port: OutputPort) -> None:
         cable = self.engine.cables[output]
-        if isinstance(port, RemotePort) and isinstance(cable, RemoteCable):
+        if isinstance(port, RemotePort) and cable.remote is not None:
             self._joined[output] = port
-            port.join(self.clock(), cable)
+            port.join(self.clock(), cable.remote)
 
     def _end_turn(self) -> None:
         """What this turn of the loop has for other machines goes together; the core says when it is next wanted."""
@@ -240,7 +241,7 @@ class PortBank(ABC):
             self.let_go_of_output(output)
 
     def _plugged_in_here(self) -> set[int]:
-        return {cable.output for cable in self.engine.cables if not isinstance(cable, RemoteCable)}
+        return {cable.output for cable in self.engine.cables if cable.remote is None}
 
     def let_go_of_input(self, source: int) -> None:
         """This port is no longer wanted; what it held is released."""

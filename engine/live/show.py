@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from engine.cluster.pure.replica import Word, follow_show, follow_time
 from engine.core.adoption import take_over
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine

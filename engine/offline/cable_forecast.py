@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from engine.core.cable.scheduler import DIN
+from engine.core.cable.speed import DIN
 from engine.core.routing.compiled_scene import FilterFaults, SceneCompiler
 from engine.core.timing.clock import CLOCK, PER_BEAT
 from engine.midi.timecode import RATES

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.engine import Engine
 from engine.core.routing.compiled_scene import RoutedMessage
@@ -162,7 +162,7 @@ class Rehearsal:
             done.ready[name] = [
                 InstrumentReady(asked - _EPOCH, channel, at - _EPOCH) for asked, channel, at in cable.ready
             ]
-            done.replaced[name], done.shed[name] = cable.waiting.replaced, cable.waiting.shed
+            done.replaced[name], done.shed[name] = cable.counts.replaced, cable.counts.shed
 
     def _heard(self) -> list[tuple[str, list[tuple[int, int]]]]:
         return [

@@ -14,7 +14,8 @@ from typing import Any, Final, NamedTuple
 
 from engine.cluster.pure.replica import Word, follow_show, follow_time
 from engine.core.adoption import take_over
-from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.speed import CableSpeed
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
 from engine.core.routing.ledger import Target
@@ -280,7 +281,7 @@ class Replay:
             done.ready[name] = [
                 InstrumentReady(asked - begins, channel, at - begins) for asked, channel, at in cable.ready
             ]
-            done.replaced[name], done.shed[name] = cable.waiting.replaced, cable.waiting.shed
+            done.replaced[name], done.shed[name] = cable.counts.replaced, cable.counts.shed
             done.held += [(name, *place) for place in sounding(each.message for each in sent)]
         done.moved = engine.ledger.off_rest()
 

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import OrderSender, Stamped, read_events
+from engine.core.cable.output_cable import CableCounts
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.ports.port import DriverFlow, PortGone
@@ -142,7 +143,7 @@ class RemoteOutput:
     def told(self, meter: dict[str, Any]) -> None:  # a thread of the link
         """What the other machine counts."""
         if self._cable is not None:
-            self._cable.waiting.shed, self._cable.waiting.replaced = int(meter["shed"]), int(meter["replaced"])
+            self._cable.counts = CableCounts(int(meter["shed"]), int(meter["replaced"]))
         self.longest = None if meter["longest"] is None else int(meter["longest"])
 
     def send(self, message: bytes) -> None:

@@ -7,7 +7,7 @@ it hears itself.
 
 from typing import Any, Final
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.control.controls import Command
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.control.controls import Command
 from engine.core.control.remote_messages import RemoteRequest, answer_reply, read_own, routing_reply, scene_reply

@@ -6,9 +6,10 @@ Who commands (a control, a machine, the shell) is not known here: see `bay`.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.program_burst import duration, size
-from engine.core.cable.scheduler import CableSpeed, Delivery
 from engine.core.cable.silencing_messages import SWEEP
+from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
 from engine.core.control.controls import Command, switchboards
 from engine.core.control.remote_messages import RemoteReader, RemoteRequest

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Final, NamedTuple
 
+from engine.core.cable.output_cable import BurstUnit, Unit
 from engine.core.cable.program_burst import compile_burst
-from engine.core.cable.scheduler import BurstUnit, Unit
 from engine.core.routing.ledger import Moved, Target, made_of, moves_of, rest_of, selects_of, targets_of
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.rig.models.rig import Rig, Route, Scene

@@ -6,10 +6,12 @@ what is to be handed to the drivers now, as (output, message, time its first byt
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable, Unit
 from engine.core.cable.program_burst import compile_setup
 from engine.core.cable.remote_cable import RemoteCable
-from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery, Unit, pace
+from engine.core.cable.scheduler import Cable
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
+from engine.core.cable.speed import CableSpeed, pace
 from engine.core.routing.active_sensing import SENSE, ActiveSensing
 from engine.core.routing.compiled_scene import PRESS, RELEASE, CompiledScene, RoutedMessage, TimedMessage, without
 from engine.core.routing.delayed_messages import NOBODY, DelayedMessages, DueMessage, player
@@ -44,14 +46,16 @@ class Router:
         self.timetable = DelayedMessages()
         self.sync = ClockAndTimecode(rig, self.inputs, self.outputs)
         self.far = frozenset(far)
-        self.cables = [self._cable(index, name, speeds.get(name)) for index, name in enumerate(self.outputs)]
+        self.cables: list[OutputCable] = [
+            self._cable(index, name, speeds.get(name)) for index, name in enumerate(self.outputs)
+        ]
         self.sensing = ActiveSensing(
             self.outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing
         )
         self.setups = compile_setup(rig, {name: index for index, name in enumerate(self.outputs)})
         self.leaving: set[int] = set()  # outputs that are let go of: nothing more is sent there but what ends something
 
-    def _cable(self, index: int, name: str, driver: CableSpeed | None) -> Cable:
+    def _cable(self, index: int, name: str, driver: CableSpeed | None) -> OutputCable:
         speed = pace(self.rig.outputs.get(name), driver)
         return RemoteCable(index, speed) if name in self.far else Cable(index, speed)
 
@@ -168,13 +172,13 @@ class Router:
         """A full wire begins no note, so that what waits there is never more releases than notes."""
         shed = {output for output, _ in answer.units if self.cables[output].full}
         for output, unit in answer.units:
-            self.cables[output].waiting.shed += len(unit) * (output in shed)
+            self.cables[output].counts.shed += len(unit) * (output in shed)
         return without(answer, shed)
 
     def _may_pass(self, source: int, output: int, off: bytes) -> bool:
         """A release without a press passes, unless another player holds that key, or nobody has room for it."""
         if self.cables[output].full:
-            self.cables[output].waiting.shed += 1
+            self.cables[output].counts.shed += 1
             return False
         return not self.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
 
@@ -284,7 +288,7 @@ class Router:
             self.cables[output].put(now, (message,), out)
         return out
 
-    def _silence(self, now: int, cable: Cable, sweep: Sequence[bytes], out: list[Delivery]) -> None:
+    def _silence(self, now: int, cable: OutputCable, sweep: Sequence[bytes], out: list[Delivery]) -> None:
         """The note-offs that are known to be owed, then the sweep, then what else is known to be off rest."""
         known = [message for _, message in (*self.ledger.cut(cable.output), *self.ledger.settle_output(cable.output))]
         offs = [message for message in known if is_release(message)]

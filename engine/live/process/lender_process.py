@@ -21,7 +21,7 @@ from engine.cluster.link.join import join
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import EventSender
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.fault_log import faults, log_file
 from engine.live.lender_ports import LenderPorts
 from engine.live.notice_limiter import NoticeLimiter

@@ -198,4 +198,4 @@ def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
     for one, other in zip(leader.cables, follower.cables, strict=True):
         assert isinstance(one, RemoteCable)
         assert isinstance(other, RemoteCable)
-        assert one.sounding.snapshot(100) == other.sounding.snapshot(100)
+        assert one.receiver.snapshot(100) == other.receiver.snapshot(100)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.adoption import take_over
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.core.routing.ledger import rest_of
 from engine.rig.read.load import read
