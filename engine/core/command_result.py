@@ -2,14 +2,16 @@
 
 from dataclasses import dataclass
 
+from engine.core.cable.output_cable import Delivery
+
 
 @dataclass(frozen=True)
 class CommandResult:
-    """What became of a command, for whoever gave it.
+    """What became of a command, in words and figures.
 
-    `done`: whether anything was changed or sent; `text`: one sentence; `scene`: number and name now in force;
-    `source`: who asked, and with what; `burst_bytes` and `ready_ns`: what the scene change costs until each of so many
-    `instruments` is ready; `held`: notes that sound on.
+    `done`: whether anything was changed or sent; `text`: one sentence, none for what cannot fail; `scene`: number and
+    name now in force; `source`: who asked, and with what; `burst_bytes`, `ready_ns`: what the scene change costs until
+    each of `instruments` instruments is ready; `held`: notes that sound on.
     """
 
     do: str
@@ -29,3 +31,11 @@ class CommandResult:
             return self.text
         many = "s" if self.instruments > 1 else ""
         return f"{self.text}, {self.ready_ns / 1e6:.0f} ms, {self.instruments} instrument{many}"
+
+
+@dataclass(frozen=True)
+class Result:
+    """What `Engine.apply` gives: what became of the command, and what is to be handed to the drivers now."""
+
+    outcome: CommandResult
+    deliveries: list[Delivery]

@@ -9,7 +9,6 @@ from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.replaceable_values import replaceable
 from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import CableSpeed
-from engine.core.engine import Engine
 from engine.midi.kinds import is_press
 
 
@@ -150,10 +149,3 @@ class TimedCable:
 
     def _settled(self, now: int, step: BurstUnit, ready: int) -> None:
         self.ready.append(InstrumentReady(self._burst_asked.get(step, now), step.channel, ready))
-
-
-def watch_wires(engine: Engine) -> list[TimedCable]:
-    """Give an engine that has not played yet cables that record what they carry."""
-    cables = [TimedCable(cable.output, cable.speed, cable.remote is not None) for cable in engine.cables]
-    engine.cables = [*cables]
-    return cables

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.routing.compiled_scene import TimedMessage
 from engine.core.routing.delayed_messages import DelayedMessages
+from engine.core.routing.scene_in_play import TimedMessage
 from filters.registry import Later
 from tests.support.filter_bench import MS, heard, refusal, step_of
 

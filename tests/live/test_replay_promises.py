@@ -9,6 +9,7 @@ import pytest
 import trio
 import trio.testing
 
+from engine.core.commands import PlayTestNote
 from engine.live.recording_files import RecordingNames, write
 from engine.offline.flight_recording import read_recording
 from engine.offline.replay import Replay
@@ -35,7 +36,7 @@ from tests.support.faulty_show import MS, Evening, S
 
 async def try_an_instrument(evening: Evening) -> None:
     """Somebody tries an instrument from the panel."""
-    evening.show.sound(evening.rng.randrange(len(evening.show.outputs)), 4, 60)
+    evening.show.apply(PlayTestNote(evening.rng.choice(evening.show.outputs), 4, 60, 500 * MS))
 
 
 #: not here: an engine that is killed loses its recording, and a plug-in's own whims are nobody's record

@@ -2,6 +2,7 @@
 
 from collections.abc import Awaitable, Callable
 
+from engine.core.commands import Panic, RecallScene
 from tests.support import breaking_filter
 from tests.support.faulty_show import MS, Evening, S
 from tests.support.faulty_show_rig import BRASS, FOOT, KEYS, ORGAN, PADS, STRINGS, edited
@@ -17,26 +18,26 @@ async def nothing(evening: Evening) -> None:
 
 async def input_pulled(evening: Evening) -> None:
     """An input is unplugged and plugged in again."""
-    port = evening.show.in_meters[evening.rng.randrange(3)].port
+    port = evening.show.ports.in_meters[evening.rng.randrange(3)].port
     await without(evening, [port])
 
 
 async def output_pulled(evening: Evening) -> None:
     """An output is unplugged and plugged in again."""
-    port = evening.show.out_meters[evening.rng.randrange(3)].port
+    port = evening.show.ports.out_meters[evening.rng.randrange(3)].port
     await without(evening, [port])
 
 
 async def synth_power_cycled(evening: Evening) -> None:
     """A synth loses its power, and with it its sounds; its port is away till then."""
-    port = evening.show.out_meters[evening.rng.randrange(3)].port
+    port = evening.show.ports.out_meters[evening.rng.randrange(3)].port
     assert port is not None
     await without(evening, [port], evening.system.gear[port].power_on)
 
 
 async def everything_pulled(evening: Evening) -> None:
     """The hub that all cables lead to is unplugged."""
-    meters = (*evening.show.in_meters, *evening.show.out_meters)
+    meters = (*evening.show.ports.in_meters, *evening.show.ports.out_meters)
     await without(evening, [meter.port for meter in meters])
 
 
@@ -48,7 +49,7 @@ async def without(evening: Evening, ports: list[str | None], meanwhile: Callable
     meanwhile()
     for port in ports:
         evening.system.plug(port or "")
-    await evening.until(lambda: evening.show.missing() == ([], []), SOON)
+    await evening.until(lambda: evening.show.ports.missing() == ([], []), SOON)
 
 
 async def service_stopped(evening: Evening) -> None:
@@ -56,7 +57,7 @@ async def service_stopped(evening: Evening) -> None:
     evening.system.stop()
     await evening.wait(evening.rng.randrange(500 * MS))
     evening.system.start()
-    await evening.until(lambda: evening.show.missing() == ([], []), SOON)
+    await evening.until(lambda: evening.show.ports.missing() == ([], []), SOON)
 
 
 async def input_silent(evening: Evening) -> None:
@@ -66,14 +67,14 @@ async def input_silent(evening: Evening) -> None:
         evening.play(evening.now + wait * 250 * MS, source, b"\xfe")
         await evening.wait(evening.rng.randrange(250 * MS))
     evening.silent.add(source)
-    await evening.until(lambda: source in evening.show.engine.sensing.silent, 400 * MS + 500 * MS)
+    await evening.until(lambda: source in evening.show.engine.state.sensing.silent, 400 * MS + 500 * MS)
     evening.silent.discard(source)
 
 
 async def loop_cable(evening: Evening) -> None:
     """A cable leads from an output back to an input, for a while; then it goes, and the input's port with it."""
     source, output = evening.rng.choice([(KEYS, STRINGS), (KEYS, BRASS), (PADS, STRINGS), (FOOT, ORGAN)])
-    port, back = evening.show.out_meters[output].port or "", evening.show.in_meters[source].port or ""
+    port, back = evening.show.ports.out_meters[output].port or "", evening.show.ports.in_meters[source].port or ""
     evening.loops[port] = source
     await evening.wait(evening.rng.randrange(200 * MS, 500 * MS))
     del evening.loops[port]
@@ -97,7 +98,7 @@ async def flood(evening: Evening) -> None:
 
 async def filter_raises(evening: Evening) -> None:
     """A plug-in raises for a while, at every message."""
-    evening.show.command("scene", evening.rng.choice((2, 4)))  # where it has work
+    evening.show.apply(RecallScene(evening.rng.choice((2, 4))), "shell")  # where it has work
     await evening.wait(evening.rng.randrange(200 * MS))
     breaking_filter.broken = True
     await evening.wait(evening.rng.randrange(300 * MS))
@@ -124,33 +125,33 @@ async def sleep(evening: Evening) -> None:
 
 async def edit(evening: Evening) -> None:
     """The rig file is edited: other sounds, ports and routes, an output more or less. It is adopted."""
-    before = evening.show.engine
-    await evening.edit(edited(evening.rng), lambda: evening.show.engine is not before)
-    await evening.until(lambda: evening.show.missing() == ([], []) and not evening.show._leaving, 3 * S)
+    before = evening.show.revision
+    await evening.edit(edited(evening.rng), lambda: evening.show.revision != before)
+    await evening.until(lambda: evening.show.ports.missing() == ([], []) and not evening.show.ports._leaving, 3 * S)
 
 
 async def wrong_edit(evening: Evening) -> None:
     """The rig file is edited into nonsense: it is refused, and what plays plays on."""
-    before = evening.show.engine
+    before = evening.show.revision
     text = evening.rig_file.read_text(encoding="utf-8")
     wrong = evening.rng.choice(
         (text[: evening.rng.randrange(10, len(text) - 200)], text.replace('"Box 1"', "Box 1"), "")
     )
     await evening.edit(wrong + "\n[x", lambda: evening.show.refused is not None)
-    assert evening.show.engine is before
+    assert evening.show.revision == before
     await evening.edit(text, lambda: evening.show.refused is None)
 
 
 async def panic(evening: Evening) -> None:
     """A panic."""
-    evening.show.command("panic")
+    evening.show.apply(Panic(), "shell")
 
 
 async def panic_twice(evening: Evening) -> None:
     """Two panics in a row."""
-    evening.show.command("panic")
+    evening.show.apply(Panic(), "shell")
     await evening.wait(evening.rng.randrange(200 * MS))
-    evening.show.command("panic")
+    evening.show.apply(Panic(), "shell")
 
 
 async def scene_in_a_chord(evening: Evening) -> None:

@@ -20,6 +20,7 @@ import trio
 import trio.testing
 
 import filters.registry
+from engine.core.commands import RecallScene
 from engine.core.control.setlist import ShowPosition
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
@@ -202,8 +203,8 @@ class Evening:
         self.show = Show(rig, patch, self.inbox, self._keep, lambda: self.now, self.said.append)
         self._ports = [*patch.inputs.values(), *patch.outputs.values()]
         if crashed:
-            self.show.clear_up()
-        self.show.command("scene", self.last_scene, "start")
+            self.show.port_commands.set_up(self.show.outputs)
+        self.show.apply(RecallScene(self.last_scene), "start")
         self.edits = RigSession(self.show, self.rig_file, text_of(self.rig_file))
         self._tasks = trio.CancelScope()
         self._nursery.start_soon(
@@ -220,7 +221,7 @@ class Evening:
         """The process is gone, without any farewell; the system closes its ports."""
         self._listen()
         self._tasks.cancel()
-        for port in (*self.inbox._ports.values(), *self.show._ports, *(port for _, port, _ in self.show._leaving)):
+        for port in (*self.inbox._ports.values(), *self.show.ports._open):
             if port is not None:
                 port.close()
 
@@ -245,7 +246,7 @@ class Evening:
         """The player does this now; it counts for nothing while the cable is out."""
         for message in messages:
             self.player.does(source, message)
-        port = self.show.in_meters[source].port
+        port = self.show.ports.in_meters[source].port
         if port is not None and source not in self.silent:
             self.messages_in += len(messages)
             self.system.input(port).push(b"".join(messages))
@@ -273,7 +274,7 @@ class Evening:
         if self.rng.random() < 0.5:
             self.do(FOOT, bytes((0xC0, scene - 1)))
         else:
-            self.show.command("scene", scene)
+            self.show.apply(RecallScene(scene), "shell")
 
     async def wait(self, length: int) -> None:
         """So much time (ns) passes."""
@@ -318,7 +319,7 @@ class Evening:
                 self.at(self.now + MS, partial(self._come_round, name, message))
 
     def _come_round(self, output: str, message: bytes) -> None:
-        port = self.show.in_meters[self.loops[output]].port if output in self.loops else None
+        port = self.show.ports.in_meters[self.loops[output]].port if output in self.loops else None
         if port is not None:
             self.messages_in += 1
             self.system.input(port).push(message)
@@ -374,10 +375,9 @@ class Evening:
             f"{name} {complaint}" for name, gear in self.system.gear.items() for complaint in gear.complaints(forgiving)
         ]
         found += self._wrong_sounds()
-        if show.engine.ledger.sounding() or show.engine.ledger.off_rest():
-            found.append(
-                f"the ledger has {show.engine.ledger.sounding()} notes and {show.engine.ledger.off_rest()} moves"
-            )
+        if show.engine.state.ledger.sounding() or show.engine.state.ledger.off_rest():
+            ledger = show.engine.state.ledger
+            found.append(f"the ledger has {ledger.sounding()} notes and {ledger.off_rest()} moves")
         if show.own_faults:
             found.append("a fault of Bayleaf itself: " + "; ".join(self.said[-5:]))
         return found

@@ -15,6 +15,7 @@ import trio
 
 from engine.cli.options import Json
 from engine.cli.output import as_json, table
+from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
@@ -84,7 +85,7 @@ async def _play(
     reader = InputReader(dict(enumerate(ports.inputs[name] for name in rig.inputs)))
     show = Show(rig, ports, reader)
     watched = show.watch()
-    show.command("scene", rig.scenes[0].number, "start")
+    show.apply(RecallScene(rig.scenes[0].number), "start")
     reader.start(waker(show))
     players = {name: port for name, port in ports.inputs.items() if isinstance(port, MemoryInput)}
     changes: list[_Change] = []

@@ -77,6 +77,10 @@ class RemoteReader:
         self._programs = programs
         self.banks: dict[tuple[int, int], tuple[int, int]] = {}  # source and channel -> high and low byte
 
+    def adopt(self, device: int, programs: bool) -> None:
+        """The settings of an edited rig; the banks stay selected."""
+        self._device, self._programs = device, programs
+
     def read(self, source: int, message: bytes) -> RemoteRequest | None:
         """What a whole message asks for; None if it asks nothing of this rig. `source` is any number of its input."""
         if message[:1] == bytes((SYSEX,)):

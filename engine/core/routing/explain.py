@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.core.control.explain_command import ExplainedCommand, commanded
-from engine.core.routing.compiled_scene import FilterFaults, RoutePath, SceneCompiler, through
+from engine.core.routing.compiled_scene import RoutePath, SceneCompiler
+from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, through
 from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.drum_names import CHANNEL as DRUMS
 from engine.midi.drum_names import drum
@@ -67,11 +68,11 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     if command is not None and not command.routed:
         return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
     faults = FilterFaults()
-    plan = SceneCompiler(rig, registry(), faults).plan(scene)
+    compiled = SceneCompiler(rig, registry()).compile(scene)
     names = tuple(rig.outputs)
-    routes = tuple(_judge(path, names, message, faults) for path in plan.paths[index])
-    # compiled anew: filters with state have just been asked once
-    answer = SceneCompiler(rig, registry(), faults).plan(scene).answer(index, message, 0)
+    routes = tuple(_judge(path, names, message, faults) for path in (*compiled.everywhere[index], *compiled.own[index]))
+    # compiled again: filters with state have just been asked once
+    answer = SceneInPlay(SceneCompiler(rig, registry()).compile(scene), faults).answer(index, message, 0)
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit

@@ -1,20 +1,21 @@
 """Commands to the rig's own clock and time code, in words."""
 
+from engine.core.commands import ControlClock, ControlTimecode
 from engine.core.timing.clock import FASTEST, SLOWEST
 from engine.core.timing.sync import ClockAndTimecode, Sent
 from engine.midi.timecode import read_label
 
-Result = tuple[bool, str, Sent]  # whether anything was done, a sentence, what is to be sent
+SyncResult = tuple[bool, str, Sent]  # whether anything was done, a sentence, what is to be sent
 
 
-def command(sync: ClockAndTimecode, now: int, part: str, what: str, value: float | str | None) -> Result:
-    """`part`: "clock" (start, continue, stop, tempo BPM) or "timecode" (start, stop, locate LABEL)."""
-    if part == "clock":
-        return _clock(sync, now, what, value)
-    return _timecode(sync, now, what, value)
+def control(sync: ClockAndTimecode, now: int, command: ControlClock | ControlTimecode) -> SyncResult:
+    """Start, stop, set the tempo of, or locate what the command is for."""
+    if isinstance(command, ControlClock):
+        return _clock(sync, now, command.what, command.value)
+    return _timecode(sync, now, command.what, command.value)
 
 
-def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> Result:
+def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> SyncResult:
     clock = sync.clock
     if clock is None:
         return False, 'this rig has no clock of its own; give it [sync.clock] with from = "internal"', []
@@ -33,7 +34,7 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
     return True, f"clock: {what}, tempo {clock.bpm:g}", sent
 
 
-def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> Result:
+def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> SyncResult:
     code = sync.code
     if code is None:
         return False, 'this rig has no time code of its own; give it [sync.timecode] with from = "internal"', []

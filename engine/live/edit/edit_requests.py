@@ -40,7 +40,7 @@ async def obey(show: Show, workshop: RigSession, errands: RemoteWork, request: d
 def _backup(show: Show, workshop: RigSession, errands: RemoteWork, output: object) -> Answer:
     """To an output by name; without one the text itself is the answer."""
     if output is None:
-        return {"done": True, "text": "", "rig": workshop.text, "device": show.engine.device}
+        return {"done": True, "text": "", "rig": workshop.text, "device": show.engine.state.compiled.remote.device}
     if not isinstance(output, str) or output not in show.engine.rig.outputs:
         return {"done": False, "text": f"there is no output {output}; there are {', '.join(show.engine.rig.outputs)}"}
     count = errands.send_backup((show.outputs.index(output),))
@@ -69,7 +69,7 @@ async def _save(workshop: RigSession, what: object, choice: object, version: obj
 
 
 def _listed(show: Show) -> Answer:
-    now = show.engine.plan.number if show.engine.plan else None
+    now = show.engine.scene[0] if show.engine.scene else None
     listed = [
         {"number": scene.number, "name": scene.name, "at": scene.at, "now": scene.number == now}
         for scene in show.engine.rig.scenes

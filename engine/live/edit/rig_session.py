@@ -12,7 +12,7 @@ from typing import Any, Final
 import trio
 
 from engine.core.cable.remote_cable import far_outputs
-from engine.core.engine import Engine
+from engine.core.compiled import compile_rig
 from engine.live.edit.rig_adoption import adopt, read_here
 from engine.live.edit.rig_file_store import RigFileStore, lines
 from engine.live.edit.sound_list_files import Facts, SoundLists, facts
@@ -108,7 +108,7 @@ class RigSession:
 
     def _plays_on(self) -> str:
         scene = self._show.engine.scene
-        gone = scene is not None and scene[0] not in self._show.engine.plans
+        gone = scene is not None and scene[0] not in self._show.engine.state.compiled.scenes
         return "; it plays on until another is recalled" if gone else ""
 
     def _standing(self) -> str:
@@ -122,20 +122,19 @@ class RigSession:
     async def _play(self, change: Change, led: bool = False) -> str | None:
         """Why the changed text cannot be played, or None: it plays."""
         show = self._show
-        if show.engine.led_by is not None and not led:
-            return f"{show.engine.led_by} is in charge; a rig that is edited there plays here, too"
+        if show.engine.state.led_by is not None and not led:
+            return f"{show.engine.state.led_by} is in charge; a rig that is edited there plays here, too"
         try:
             text = plain(await to_its_end(change, self.text))
             rig = await to_its_end(read_here, text, str(self.file), show.engine.rig)
             if rig == show.engine.rig:
                 self.text = text
                 return None
-            speeds = {name: cable.speed for name, cable in zip(show.outputs, show.engine.cables, strict=True)}
-            places = show.inputs, show.outputs
-            engine = await to_its_end(Engine, rig, speeds, None, places, far_outputs(rig))
+            now = show.engine.state.compiled
+            compiled = await to_its_end(compile_rig, rig, None, now, far_outputs(rig))
         except (EditError, RigError, FilterFault) as fault:
             return str(fault)
-        adopt(show, engine, text)
+        adopt(show, compiled, text)
         self.text = text
         return None
 
@@ -298,30 +297,30 @@ class RigSession:
 
     async def _read_lists(self) -> None:
         """Play the same text with its lists as they are now."""
-        before = self._show.engine
+        before = self._show.revision
         fault = await self._play(lambda text: text)
         self._reread_lists = fault is not None
         if fault is not None:
             self._refuse(fault)
             return
         self._show.refused = None
-        if self._show.engine is not before:
+        if self._show.revision != before:
             self._show.tell("rig file", "a sound list was edited and is adopted")
 
     async def _follow(self, text: str) -> None:
         show = self._show
-        before, played = show.engine, self.text
+        before, played = show.revision, self.text
         fault = await self._play(lambda _: text)
         if fault is not None:
             self._refuse(fault)
             return
         self._remember(played, f"the edit of {self.file.name}")
         self._agrees()
-        if show.engine is before:
+        if show.revision == before:
             return
-        scene, plans = show.engine.scene, show.engine.plans
-        gone = f"; scene {scene[0]} is no longer in it and plays on" if scene and scene[0] not in plans else ""
-        show.tell("rig file", f"was edited and is adopted: {len(plans)} scenes{gone}")
+        scene, scenes = show.engine.scene, show.engine.state.compiled.scenes
+        gone = f"; scene {scene[0]} is no longer in it and plays on" if scene and scene[0] not in scenes else ""
+        show.tell("rig file", f"was edited and is adopted: {len(scenes)} scenes{gone}")
 
     def _refuse(self, reason: str) -> None:
         self._show.refused = reason

@@ -26,7 +26,7 @@ async def audition(show: Show, request: dict[str, Any]) -> dict[str, Any]:
         return {"done": False, "text": f"what plays has no instrument {name} with a sound {sound}; nothing was played"}
     output, channel = show.outputs.index(gear.output), gear.channel - 1
     async with _under_way:
-        before = show.engine.ledger.sounds(output).get(channel)
+        before = show.engine.state.ledger.sounds(output).get(channel)
         unit = select(channel, wanted.bank, wanted.program - gear.programs_from, gear.bank)
         show.send((output, message) for message in unit)
         try:
@@ -34,7 +34,7 @@ async def audition(show: Show, request: dict[str, Any]) -> dict[str, Any]:
             for key in _DRUMS if gear.channel == _DRUM_CHANNEL else _PHRASE:
                 await _play(show, output, channel, key)
         finally:
-            now = show.engine.ledger.sounds(output).get(channel)  # a scene may have been recalled meanwhile
+            now = show.engine.state.ledger.sounds(output).get(channel)  # a scene may have been recalled meanwhile
             show.send((output, message) for message in now or ())
     left = "the sound before is back" if before or now else "what it was on before is not known, so it stays on this"
     return {"done": True, "text": f"{name}: {sound} was played; {left}"}

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerationError
 
+from engine.core.commands import PlayTestNote
 from engine.core.routing.explain import RouteVerdict, explain, shown
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import Answer, RigSession
@@ -28,6 +29,7 @@ from filters.registry import FilterSettings, registry
 #: requests that are answered here
 ASKED: Final = ("rig", "filters", "edit", "explain", "ports", "test note", "differences")
 _TEST_KEY: Final = 60  # middle C
+_TEST_LENGTH: Final = 500_000_000  # ns
 _DEEP: Final = 4  # levels of an answer that are written piece by piece: a scene of a rig is one piece
 
 
@@ -74,7 +76,7 @@ class PanelRequests:
         return {"done": True, "text": text, "revision": revision, "unsaved": unsaved, "rig": told}
 
     async def _explain(self, number: object, source: object, message: object) -> Answer:
-        rig, muted = self._show.engine.rig, set(self._show.engine.muted)
+        rig, muted = self._show.engine.rig, set(self._show.engine.state.muted)
         scene = _scene(rig, number)
         if scene is None:
             return _no_scene(rig, number)
@@ -102,8 +104,8 @@ class PanelRequests:
         return {
             "done": True,
             "text": f"{len(inputs)} ports can be heard and {len(outputs)} played to",
-            "inputs": _used(inputs, show.inputs, show.in_meters),
-            "outputs": _used(outputs, show.outputs, show.out_meters),
+            "inputs": _used(inputs, show.inputs, show.ports.in_meters),
+            "outputs": _used(outputs, show.outputs, show.ports.out_meters),
         }
 
     def _test_note(self, name: object) -> Answer:
@@ -113,11 +115,11 @@ class PanelRequests:
             known = ", ".join(show.engine.rig.instruments) or "none"
             return {"done": False, "text": f"there is no instrument {name}; there is {known}"}
         output = show.outputs.index(gear.output)
-        if output in show.missing()[1]:
+        if output in show.ports.missing()[1]:
             return {"done": False, "text": f"output {gear.output} of {name} is missing; nothing was sent"}
-        if output in show.stuck() or show.engine.cables[output].full:
+        if output in show.ports.stuck() or show.engine.state.cables[output].full:
             return {"done": False, "text": f"output {gear.output} of {name} takes nothing more now; nothing was sent"}
-        show.sound(output, gear.channel - 1, _TEST_KEY)
+        show.apply(PlayTestNote(gear.output, gear.channel - 1, _TEST_KEY, _TEST_LENGTH))
         where = f"{gear.output}, channel {gear.channel}"
         return {"done": True, "text": f"{note_name(_TEST_KEY)} for half a second to {name} ({where})"}
 

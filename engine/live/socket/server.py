@@ -19,7 +19,9 @@ from typing import Any, Final
 
 import trio
 
+from engine.core.command_codec import decode
 from engine.core.command_result import CommandResult
+from engine.core.commands import Command, ControlClock, ControlTimecode
 from engine.live.cluster_session import ClusterSession, hand_over
 from engine.live.edit.edit_requests import EDITS
 from engine.live.edit.edit_requests import obey as edit
@@ -119,7 +121,7 @@ class SocketServer:
             async with stream, contextlib.aclosing(_lines(stream)) as lines:
                 async for line in lines:
                     request = await _parsed(line)
-                    if request is not None and (leader := self._show.engine.led_by) and _is_heard(request):
+                    if request is not None and (leader := self._show.engine.state.led_by) and _is_heard(request):
                         await stream.send_all(_line({"done": False, "text": f"{leader} is in charge; ask there"}))
                         continue
                     talk = self._talks.get(_asked(request))
@@ -162,9 +164,11 @@ class SocketServer:
             network = {"network": self._joined.picture()} if self._joined is not None else {}
             return {"done": True, "status": {**status(self._show), **network}}
         if do in ("clock", "timecode"):
-            return _plain_outcome(self._show.sync(do, str(request.get("what")), request.get("value")))
+            value = request.get("value")
+            value = value if value is None or type(value) in (int, float, str) else str(value)
+            return self._apply((ControlClock if do == "clock" else ControlTimecode)(str(request.get("what")), value))
         if do in ("mute", "unmute"):
-            return _plain_outcome(self._show.mute(str(request.get("route")), do == "mute", "shell"))
+            return self._apply(decode(do, {"route": str(request.get("route"))}))
         if not isinstance(do, str) or do not in _COMMANDS:
             return {
                 "done": False,
@@ -173,7 +177,10 @@ class SocketServer:
         kinds, value = _COMMANDS[do], request.get(do)
         if kinds and type(value) not in kinds:
             return {"done": False, "text": f"{do} needs {' or '.join(_KINDS[kind] for kind in kinds)}"}
-        return _plain_outcome(self._show.command(do, value if kinds else None, "shell"))
+        return self._apply(decode(do, {do: value} if kinds else {}))
+
+    def _apply(self, command: Command) -> dict[str, Any]:
+        return _plain_outcome(self._show.apply(command, "shell"))
 
     async def _identify(self, request: dict[str, Any]) -> dict[str, Any]:
         """As "sysex" does, but in one line."""

@@ -55,10 +55,10 @@ function tell(what) {
  * @returns {Promise<Answer<Do>>}
  */
 export function ask(request) {
-  if (!held.open) return Promise.resolve({ done: false, text: "Not connected to Bayleaf; nothing was sent." });
+  if (!held.open) return Promise.resolve({ done: false, code: "no-engine", text: "Not connected to Bayleaf; nothing was sent." });
   const id = ++number;
   return new Promise((answered) => {
-    const timer = setTimeout(() => settle(id, { done: false, text: "No answer; check the display before you try again." }), PATIENCE);
+    const timer = setTimeout(() => settle(id, { done: false, code: "no-answer", text: "No answer; check the display before you try again." }), PATIENCE);
     waiting.set(id, { answered, timer });
     socket.send(JSON.stringify({ id, ask: request }));
   });
@@ -120,7 +120,7 @@ function connect() {
   mine.addEventListener("close", () => {
     held.open = false;
     for (const id of [...waiting.keys()]) {
-      settle(id, { done: false, text: "The connection broke before the answer arrived; check the display before you try again." });
+      settle(id, { done: false, code: "no-answer", text: "The connection broke before the answer arrived; check the display before you try again." });
     }
     rigAsked = false;
     tell("connection");

@@ -13,6 +13,7 @@ from engine.core.cable.scheduler import Cable
 from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import command, engine_of, recall
 from tests.support.pit_engine import MS, PORTS, ears, run_dry
 
 STRINGS, BRASS = 0, 1
@@ -23,7 +24,7 @@ CHAIN = 'through = [ { filter = "add_bank", channels = { 1 = [8, 9], 2 = [8, 9] 
 
 def flooded(chain: str = "") -> Engine:
     """The keys flood the strings, on a DIN wire; the pads play the brass."""
-    router = Engine(
+    router = engine_of(
         read(
             PORTS.replace("WIRE", "din")
             + f'[[scenes]]\nnumber = 1\nname = "Flood"\nroutes = [ {{ from = "keys", to = "strings"{chain} }}, '
@@ -32,7 +33,7 @@ def flooded(chain: str = "") -> Engine:
             "test",
         )
     )
-    router.recall(0, 1)
+    recall(router, 0, 1)
     return router
 
 
@@ -72,7 +73,7 @@ def pour(router: Engine, stream: Iterable[bytes], now: int = 0) -> tuple[int, li
 
 
 def queues_of(router: Engine) -> CableQueues:
-    cable = router.cables[STRINGS]
+    cable = router.state.cables[STRINGS]
     assert isinstance(cable, Cable)
     return cable.queues
 
@@ -109,12 +110,12 @@ def test_a_flood_of_everything(seed: int, chain: str) -> None:
     router = flooded(chain)
     now, out, poured = pour(router, broken_device(60_000, seed))
     out += all_up(router, now, poured)
-    assert router.cables[STRINGS].counts.shed > 0
+    assert router.state.cables[STRINGS].counts.shed > 0
     now, rest = run_dry(router, now)
     out += rest
     synth = ears(out)[STRINGS]
     assert synth.held == 0
-    assert router.ledger.sounding() == 0
+    assert router.state.ledger.sounding() == 0
     for channel in range(3):
         for number in (1, 7, 11, 64, 66, 67, 69):
             name = bytes((0xB0 | channel, number))
@@ -169,7 +170,7 @@ def test_a_release_is_never_shed() -> None:
         for channel in range(16):
             for key in range(128):
                 out += router.receive(now, KEYS, bytes((0x90 | channel, key, 64)))
-    shed = router.cables[STRINGS].counts.shed
+    shed = router.state.cables[STRINGS].counts.shed
     assert shed > 0
     for _ in range(3):
         for channel in range(16):
@@ -197,7 +198,7 @@ def test_other_outputs_are_untouched() -> None:
                 expected.append((now, each))
         heard += [(sent, message) for to, message, sent in out if to == BRASS]
     assert heard == expected
-    assert router.cables[BRASS].counts.shed == 0
+    assert router.state.cables[BRASS].counts.shed == 0
 
 
 def test_the_wire_works_when_the_flood_is_over() -> None:
@@ -211,22 +212,22 @@ def test_the_wire_works_when_the_flood_is_over() -> None:
     assert [d for d in router.receive(now, KEYS, b"\x91\x3c\x40") if d[0] == STRINGS] == [
         (STRINGS, b"\x91\x3c\x40", now)
     ]
-    shed = router.cables[STRINGS].counts.shed
-    out = router.recall(now + MS, 1)
+    shed = router.state.cables[STRINGS].counts.shed
+    out = recall(router, now + MS, 1)
     now, rest = run_dry(router, now + MS)
     assert [message.hex(" ") for to, message, _ in out + rest if to == STRINGS][-3:] == [
         "b0 00 01",
         "b0 20 0b",
         "c0 14",
     ]
-    assert router.cables[STRINGS].counts.shed == shed
+    assert router.state.cables[STRINGS].counts.shed == shed
 
 
 def test_a_change_of_scene_during_a_flood() -> None:
     """The new scene's sounds arrive in their time in the midst of a flood, whole, and an empty scene is at rest."""
     router = flooded()
     now, out, poured = pour(router, broken_device(15_000, 5))
-    out += router.recall(now, 1)
+    out += recall(router, now, 1)
     begin = len(out)
     now, more, also = pour(router, broken_device(3_000, 6), now)
     out += more
@@ -234,7 +235,7 @@ def test_a_change_of_scene_during_a_flood() -> None:
     places = [place for place, message in enumerate(at_once) if message == b"\xb0\x00\x01"]
     assert places
     assert at_once[places[0] : places[0] + 3] == [b"\xb0\x00\x01", b"\xb0\x20\x0b", b"\xc0\x14"]
-    out += router.recall(now, 2)
+    out += recall(router, now, 2)
     out += all_up(router, now, poured + also)
     out += run_dry(router, now)[1]
     synth = ears(out)[STRINGS]
@@ -250,7 +251,7 @@ def test_a_flood_of_clocks_is_bounded(message: bytes) -> None:
     poured_at = now
     _, out, _ = pour(router, [message] * 30_000, now)
     now = poured_at + 30_000 * GAP
-    shed = router.cables[STRINGS].counts.shed
+    shed = router.state.cables[STRINGS].counts.shed
     heard = sum(each == message and to == STRINGS for to, each, _ in out)
     assert shed >= 30_000 - heard - 2 * MOST_URGENT
     out = router.receive(now, KEYS, b"\x91\x3c\x40")
@@ -268,7 +269,7 @@ def test_a_flood_of_dumps_is_bounded() -> None:
         out += router.receive(100 * MS, KEYS, dump)
     waiting = queues_of(router)
     assert sum(map(len, waiting.bulk)) <= MOST_BULK
-    assert router.cables[STRINGS].counts.shed == 100 - len(waiting.bulk) - 1
+    assert router.state.cables[STRINGS].counts.shed == 100 - len(waiting.bulk) - 1
     out += run_dry(router, 100 * MS)[1]
     assert {message for to, message, _ in out if to == STRINGS and len(message) > 1000} == {dump}
 
@@ -278,9 +279,9 @@ def test_a_panic_ends_a_flood() -> None:
     router = flooded()
     now, out, _ = pour(router, broken_device(30_000, 7))
     before = len(queues_of(router).notes)
-    out += router.command(now, "panic", None, "test")[1]
+    out += command(router, now, "panic", None, "test")[1]
     assert len(queues_of(router).notes) < before
-    out += router.recall(now, 2)
+    out += recall(router, now, 2)
     out += run_dry(router, now)[1]
     synth = ears(out)[STRINGS]
     assert (synth.held, synth.off_rest) == (0, set())

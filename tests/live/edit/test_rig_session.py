@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 import trio
 
+from engine.core.commands import NextScene, RecallScene
 from engine.core.control.remote_messages import RouteRequest
 from engine.live.edit import edit_requests
 from engine.live.edit.remote_work import RemoteWork
@@ -27,7 +28,7 @@ class Desk:
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         self.file = folder / "pit.toml"
         self.file.write_text(TEXT, encoding="utf-8")
         self.workshop = RigSession(self.show, self.file, TEXT)
@@ -250,8 +251,8 @@ async def test_what_plays_is_stored(desk: Desk) -> None:
     here, overture = desk.bench.scene(30), desk.bench.scene(1)
     assert here.routes == overture.routes
     desk.bench.heard("strings")
-    desk.show.command("scene", 2)
-    desk.show.command("scene", 30)
+    desk.show.apply(RecallScene(2), "shell")
+    desk.show.apply(RecallScene(30), "shell")
     assert desk.bench.heard("strings")[-3:] == ["B4 00 00", "B4 20 03", "C4 0B"]
 
 
@@ -326,7 +327,7 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
     assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
     desk.bench.play(0, "80 3C 40")
     assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
-    assert desk.show.command("next").scene == (2, "March")
+    assert desk.show.apply(NextScene(), "shell").scene == (2, "March")
 
 
 async def test_a_file_edited_before_the_first_look_is_followed(desk: Desk, nursery: trio.Nursery) -> None:

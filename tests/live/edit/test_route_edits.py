@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from engine.core.commands import RecallScene
 from engine.live.edit.rig_session import RigSession
 from engine.live.edit.route_edits import edit
 from tests.support.small_show import RIG, Bench
@@ -30,7 +31,7 @@ class Panel:
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
         self.workshop = RigSession(self.show, file, TEXT)
