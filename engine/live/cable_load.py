@@ -81,7 +81,7 @@ def _shed(show: Show) -> _Counts:
     """Messages of each input and output that have been dropped so far."""
     return (
         [show.reader.shed(source) for source in range(len(show.inputs))],
-        [cable.waiting.shed for cable in show.engine.state.cables],
+        [cable.counts.shed for cable in show.engine.state.cables],
     )
 
 

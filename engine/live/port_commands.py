@@ -72,7 +72,7 @@ class PortCommands:
         return {name: output for name, output in engine.rig.outputs.items() if name not in here}
 
     def _outputs_here(self) -> list[int]:
-        return sorted(cable.output for cable in self._show.engine.state.cables if not isinstance(cable, RemoteCable))
+        return sorted(cable.output for cable in self._show.engine.state.cables if cable.remote is None)
 
     # What the bank reports: see PortEvents
 
@@ -146,9 +146,9 @@ class PortCommands:
     def join(self, output: int, port: OutputPort) -> None:
         """If this port is at another machine, it carries the orders of its cable from now on."""
         cable = self._show.engine.state.cables[output]
-        if isinstance(port, RemotePort) and isinstance(cable, RemoteCable):
+        if isinstance(port, RemotePort) and cable.remote is not None:
             self.remote[output] = port
-            port.join(self._show.clock(), cable)
+            port.join(self._show.clock(), cable.remote)
 
     def _set_up(self, output: int, port: OutputPort) -> None:
         owed = tuple(self._owed.owed(output))

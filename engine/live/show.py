@@ -9,8 +9,9 @@ from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final, NamedTuple
 
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.remote_cable import far_outputs
-from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
 from engine.core.commands import AdoptRig, Command, Finish, PlayerCommand, SendMessages, WakeUp
 from engine.core.compiled import CompiledRig, compile_rig

@@ -1,4 +1,4 @@
-"""One engine of a show that two play: it is in charge, or follows the other. `cluster/pure/leadership.py` decides which.
+"""One engine of a show that two play: it is in charge, or follows the other. `cluster/pure/leadership.py` decides.
 
 What other machines say arrives in threads of the link. It is queued and wakes the loop, which looks at what has changed
 and acts at once. What blocks runs in other threads, so nothing here holds up the music.

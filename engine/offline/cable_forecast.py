@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from engine.core.cable.scheduler import DIN
+from engine.core.cable.speed import DIN
 from engine.core.routing.compiled_scene import SceneCompiler
 from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay
 from engine.core.timing.clock import CLOCK, PER_BEAT

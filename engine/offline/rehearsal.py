@@ -4,7 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
 from engine.core.commands import Begin, Finish, RecallScene
 from engine.core.compiled import compile_rig
@@ -15,7 +16,7 @@ from engine.midi.kinds import is_release
 from engine.offline.heard_notes import sounding
 from engine.offline.song import Song, by_input
 from engine.offline.song_time import SongTime
-from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable, timed_cable
+from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable
 from engine.rig.models.rig import Rig
 
 #: the bay's clock at the start of the song (ns): that of a machine which was not just switched on
@@ -98,7 +99,7 @@ class Rehearsal:
         return done
 
     def _make_cable(self, output: int, speed: CableSpeed | None, remote: bool) -> TimedCable:
-        self._cables.append(timed_cable(output, speed, remote))
+        self._cables.append(TimedCable(output, speed, remote))
         return self._cables[-1]
 
     def _start(self, scene: int | str | None) -> int | str:
@@ -169,7 +170,7 @@ class Rehearsal:
             done.ready[name] = [
                 InstrumentReady(asked - _EPOCH, channel, at - _EPOCH) for asked, channel, at in cable.ready
             ]
-            done.replaced[name], done.shed[name] = cable.waiting.replaced, cable.waiting.shed
+            done.replaced[name], done.shed[name] = cable.counts.replaced, cable.counts.shed
 
     def _heard(self) -> list[tuple[str, list[tuple[int, int]]]]:
         return [

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.speed import CableSpeed
 from engine.core.commands import AdoptRig, Command, OutputLost, OutputThere, RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
@@ -20,7 +21,7 @@ from engine.offline.flight_recording import FlightRecording, FlightRecordingErro
 from engine.offline.heard_notes import sounding
 from engine.offline.rehearsal import RECALLS, Performance, SceneChange
 from engine.offline.song_time import SongTime, clock
-from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable, timed_cable
+from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
@@ -81,7 +82,7 @@ class Replay:
         return engine
 
     def _make_cable(self, output: int, speed: CableSpeed | None, remote: bool) -> TimedCable:
-        made = timed_cable(output, speed, remote)
+        made = TimedCable(output, speed, remote)
         if output == len(self._cables):  # else it takes the place of one, which has written down what came before
             self._cables.append(made)
         return made
@@ -240,7 +241,7 @@ class Replay:
             done.ready[name] = [
                 InstrumentReady(asked - begins, channel, at - begins) for asked, channel, at in cable.ready
             ]
-            done.replaced[name], done.shed[name] = cable.waiting.replaced, cable.waiting.shed
+            done.replaced[name], done.shed[name] = cable.counts.replaced, cable.counts.shed
             done.held += [(name, *place) for place in sounding(each.message for each in sent)]
         done.moved = engine.state.ledger.off_rest()
 

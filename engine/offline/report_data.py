@@ -9,7 +9,8 @@ from itertools import pairwise
 from typing import Any, Final
 
 from engine.core.cable.program_burst import compile_burst, size
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, SHORT_SYSEX, CableSpeed, status_after
+from engine.core.cable.queues import SHORT_SYSEX
+from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed, status_after
 from engine.midi.kinds import is_press
 from engine.midi.message_words import describe, note_name
 from engine.offline.heard_notes import choices, notes

@@ -27,7 +27,7 @@ let socket;
 let number = 0;
 let pause = FIRST_PAUSE;
 let resting = false;
-let eventsWanted = false;
+let eventsRequested = false;
 let rigAsked = false;
 let oldBefore = false;
 let awakeSince = performance.now();
@@ -66,11 +66,11 @@ export function ask(request) {
 
 /**
  * Whether frames are to carry the messages that pass.
- * @param {boolean} wanted
+ * @param {boolean} on
  */
-export function wantEvents(wanted) {
-  eventsWanted = wanted;
-  send({ events: wanted });
+export function requestEvents(on) {
+  eventsRequested = on;
+  send({ events: on });
 }
 
 /** Whether no frame has come for two seconds. */
@@ -112,7 +112,7 @@ function connect() {
     pause = FIRST_PAUSE;
     resting = document.hidden;
     if (resting) send({ rest: true });
-    if (eventsWanted) send({ events: true });
+    if (eventsRequested) send({ events: true });
     held.filters = null; // another engine may know others
     tell("connection");
   });

@@ -8,8 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.core.cable.output_cable import BurstUnit, Delivery
 from engine.core.cable.program_burst import duration, select, size
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, BurstUnit, Cable, CableSpeed, Delivery
+from engine.core.cable.scheduler import Cable
+from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
 from tests.support.paths import reference
 from tests.support.pit_engine import MS
 
@@ -302,7 +304,7 @@ def test_order_within_each_class_and_the_last_of_each_value(
         later = values[len(values) - 1 - values[::-1].index(went[-1]) :]
         if slot[0] & 0xF0 != 0xB0 or slot[1] < 32 or not any(slot_of(m) == (slot[0], slot[1] - 32) for m in later):
             assert came[-1] == went[-1]
-    assert cable.cable.waiting.shed == 0
+    assert cable.cable.counts.shed == 0
 
 
 @given(SHOW, SPEEDS)
