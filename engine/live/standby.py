@@ -244,7 +244,7 @@ class Standby:
             age = now - self._machines.to_here(speaker, int(word["given"]))
             since = now - (age if 0 <= age < _AGE else 0)
             self._exact = word["quiet"] is True
-        self._do(now, self.leadership.told(now, int(word["term"]), str(word["machine"]), since))
+        self._do(now, self.leadership.word(now, int(word["term"]), str(word["machine"]), since))
 
     async def play_rig(self) -> None:
         """Play the rig of the engine in charge here as well. It is not written to the file until it is saved."""

@@ -142,7 +142,7 @@ class Leadership:
             self._decide_at = min(self._decide_at, now + _WAIT_FOR_WORD)
         return []
 
-    def told(self, now: int, term: int, machine: str, since: int | None = None) -> list[Act]:
+    def word(self, now: int, term: int, machine: str, since: int | None = None) -> list[Act]:
         """The other engine says which machine is in charge, in which term, and since when (ns)."""
         if machine == self.me:
             return self._accept(now, term, since or now) if term > self.term and not self.in_charge else []
