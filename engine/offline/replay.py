@@ -134,7 +134,7 @@ class Replay:
             deliveries = self.engine.receive(at, source, message)
         except Exception as fault:
             text = f"{describe(message)} from {self.engine.inputs[source]} strikes a fault of Bayleaf itself: {fault!r}"
-            self._found.done.told.append((at - self._begins, text))
+            self._found.done.notices.append((at - self._begins, text))
         else:
             self._take(deliveries)
 
@@ -194,7 +194,7 @@ class Replay:
                 self._found.done.changes.append(SceneChange(self._now - begins, outcome))
             elif not outcome.done and outcome.do == "scene":
                 self._found.done.refused.append((self._now - begins, f"{outcome.source}: {outcome.text}"))
-        self._found.done.told += [(self._now - begins, f"{port}: {text}") for port, text in reports.news]
+        self._found.done.notices += [(self._now - begins, f"{port}: {text}") for port, text in reports.news]
         for listed in (reports.outcomes, reports.news, reports.requests):
             listed.clear()
 
@@ -227,7 +227,7 @@ class Replay:
             if left and name not in self._parted:
                 self._found.odd.append(ReplayDifference(left[0].at, name, left[0].message, None))
         done.passed_over += [f"the rig has no input {name}; what it played is left out" for name in self._strangers]
-        done.ends, done.heard = self._now - begins, self._heard
+        done.ends, done.received = self._now - begins, self._heard
         done.meter = SongTime(1000, bars=False)
         for name, cable in zip(engine.outputs, self._cables, strict=True):
             sent = sorted(

@@ -1,4 +1,4 @@
-"""A cable that records when what it carries was asked for, and when its instruments were ready."""
+"""A cable that notes how long its messages waited, and when its instruments were ready."""
 
 from collections import deque
 from collections.abc import Sequence
@@ -15,8 +15,8 @@ from engine.midi.kinds import is_press
 class SentByCable(NamedTuple):
     """One message on its way out. Times in ns of the engine's clock.
 
-    `handed`: to the driver; `start`: its first byte is on the cable; `asked`: when it was routed, or the scene recalled
-    whose burst it belongs to; `ours`: it is of a burst, a panic or the end, and nobody played it.
+    `handed`: when it was given to the driver; `start`: when its first byte is on the cable; `asked`: when it was
+    routed, or its scene was recalled; `ours`: it belongs to a burst, a panic or the end, and no player sent it.
     """
 
     handed: int
@@ -32,7 +32,7 @@ class SentByCable(NamedTuple):
 
 
 class InstrumentReady(NamedTuple):
-    """An instrument had its sounds: when the burst was asked for, channel (0 to 15), when it had settled."""
+    """An instrument was ready: when its burst was requested, its channel (0 to 15), when it had settled."""
 
     asked: int
     channel: int
@@ -47,7 +47,7 @@ class TimedCable:
         self.sent: list[SentByCable] = []
         self.ready: list[InstrumentReady] = []
         self._cable: OutputCable = RemoteCable(output, speed) if remote else Cable(output, speed, self._settled)
-        self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # -> since when, and whether it is ours
+        self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # message -> since when, and whether it is ours
         self._burst_asked: dict[BurstUnit, int] = {}
 
     # What is as in the other one
@@ -120,7 +120,7 @@ class TimedCable:
             self._forget(unit)
 
     def _forget(self, unit: Unit) -> None:
-        """These found no room, and are not sent."""
+        """These messages did not fit and are not sent."""
         for message in unit:
             if waiting := self._asked.get(message):
                 waiting.pop()
