@@ -10,7 +10,7 @@ from engine.cli.requests import LONG_PATIENCE, do
 from engine.live.socket import client
 
 scenes = typer.Typer(
-    help="Copy, rename, move, store and delete scenes while they play.\n\n`bayleaf save` writes the changes to the file."
+    help="Copy, rename, move, store and delete scenes while they play.\n\n`bayleaf save` writes them to the file."
 )
 
 
