@@ -140,12 +140,12 @@ async def turn(show: Show, inputs: list[Looks], samples: Samples, seconds: float
     for look in inputs:
         del look.gaps[:]
     del samples.all[:]
-    heard, cpu = [meter.messages for meter in show.in_meters], time.process_time()
+    heard, cpu = [meter.messages for meter in show.ports.in_meters], time.process_time()
     begin = time.monotonic()
     await trio.sleep(seconds)
     took = time.monotonic() - begin
     cpu = time.process_time() - cpu
-    count = [meter.messages - before for meter, before in zip(show.in_meters, heard, strict=True)]
+    count = [meter.messages - before for meter, before in zip(show.ports.in_meters, heard, strict=True)]
     gaps, times = sorted(inputs[1].gaps), sorted(samples.all)  # in this order: the reader waits for a long sort
     found = percentiles(times)
     found["look p99"] = gaps[len(gaps) * 99 // 100] / 1000

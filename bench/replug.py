@@ -119,9 +119,9 @@ async def play(rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]
                         loose.cancel_scope.cancel()
             nursery.cancel_scope.cancel()
         inbox.stop()
-    print(f"pulled and put back {instrument.times // 2} times; dropped meanwhile {show.out_meters[-1].dropped:,}")
+    print(f"pulled and put back {instrument.times // 2} times; dropped meanwhile {show.ports.out_meters[-1].dropped:,}")
     players.terminate()
-    show.close_outputs()
+    show.ports.close()
     instrument.close()
     system.close()
     return turns

@@ -198,7 +198,7 @@ class Soak:
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(Hotplug(show, self._opener).run)
                 nursery.start_soon(RigSession(show, self._file, text_of(self._file)).run)
-                nursery.start_soon(collect_when_idle, show.messages_heard)
+                nursery.start_soon(collect_when_idle, show.ports.messages_heard)
                 self._inbox.start(waker(show))
                 async with trio.open_nursery() as evening:
                     evening.start_soon(self._disturb, evening)
@@ -207,7 +207,7 @@ class Soak:
                 await self._end()
                 nursery.cancel_scope.cancel()
             self._inbox.stop()
-        show.close_outputs()
+        show.ports.close()
         self._system.close()
         self.desk.close()
 
@@ -252,15 +252,17 @@ class Soak:
         heard = 0
         while (now := time.monotonic()) - begin < self._seconds:
             await trio.sleep(min(60.0, self._seconds / 6, begin + self._seconds - now))
-            self._latency_row(time.monotonic() - begin, time.monotonic() - before, self.show.messages_heard() - heard)
-            before, heard = time.monotonic(), self.show.messages_heard()
+            self._latency_row(
+                time.monotonic() - begin, time.monotonic() - before, self.show.ports.messages_heard() - heard
+            )
+            before, heard = time.monotonic(), self.show.ports.messages_heard()
 
     def _latency_row(self, at: float, seconds: float, messages: int) -> None:
         show, size = self.show, self.show.recorder.size()
         used, kept = resident() / 1e6, size["bytes"] / 1e6
         row = [at, used, kept, sys.getallocatedblocks(), *self._latency.figures(), messages / seconds]
         self._latency.clear()
-        row.append(sum(meter.dropped for meter in show.out_meters))
+        row.append(sum(meter.dropped for meter in show.ports.out_meters))
         row.append(sum(self._inbox.shed(source) for source in range(self._size.inputs)))
         row.append(sum(cable.waiting.shed for cable in show.engine.state.cables))
         print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
@@ -274,7 +276,7 @@ class Soak:
     async def _end(self) -> None:
         """Everything is plugged in again, everybody lets go, and the instruments are looked at."""
         self.desk.plug_all()
-        await self._wait("a port was missing", lambda: not any(self.show.missing()))
+        await self._wait("a port was missing", lambda: not any(self.show.ports.missing()))
         self.desk.rest()
         await self._wait("something waited", self._all_said)
         show = self.show

@@ -56,7 +56,7 @@ class CableLoad:
             self._carried.popleft()
         since, before = self._carried[0]
         before = before + carried[len(before) :]  # an output that has come since has carried nothing before
-        time, meters = max(now - since, _SECOND), self._show.out_meters
+        time, meters = max(now - since, _SECOND), self._show.ports.out_meters
         loads = [
             min(1.0, (new - old) / time) if meter.open else 0.0
             for new, old, meter in zip(carried, before, meters, strict=True)

@@ -28,9 +28,9 @@ def health(show: Show, gauge: CableLoad) -> list[str]:
 
 
 def _missing(show: Show) -> Iterable[str]:
-    inputs, outputs = show.missing()
-    yield from _away("input", inputs, show.inputs, show.in_meters)
-    yield from _away("output", outputs, show.outputs, show.out_meters)
+    inputs, outputs = show.ports.missing()
+    yield from _away("input", inputs, show.inputs, show.ports.in_meters)
+    yield from _away("output", outputs, show.outputs, show.ports.out_meters)
 
 
 def _away(what: str, missing: Sequence[int], names: Sequence[str], meters: Sequence[PortMeter]) -> Iterable[str]:
@@ -45,8 +45,8 @@ def _away(what: str, missing: Sequence[int], names: Sequence[str], meters: Seque
 
 
 def _stuck(show: Show) -> Iterable[str]:
-    for output in show.stuck():
-        yield f"output {show.outputs[output]} takes no messages: {show.out_meters[output].last_error}"
+    for output in show.ports.stuck():
+        yield f"output {show.outputs[output]} takes no messages: {show.ports.out_meters[output].last_error}"
 
 
 def _silent(show: Show) -> Iterable[str]:

@@ -6,23 +6,25 @@ arrival order survives and a scene change is one step.
 
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final, NamedTuple
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.remote_cable import far_outputs
+from engine.core.cable.scheduler import CableSpeed, Delivery
 from engine.core.command_result import CommandResult
 from engine.core.commands import AdoptRig, Command, Finish, PlayerCommand, SendMessages, WakeUp
-from engine.core.compiled import CompiledRig
+from engine.core.compiled import CompiledRig, compile_rig
 from engine.core.control.setlist import ShowPosition
+from engine.core.engine import Engine
 from engine.fault_log import faults
-from engine.live.meters import Latency, PortMeter
+from engine.live.meters import Latency
 from engine.live.notice_limiter import NoticeLimiter
-from engine.live.port_bank import ArrivalSource, PortBank
+from engine.live.port_bank import ArrivalSource, PortBank, speed_of
+from engine.live.port_commands import PortCommands
 from engine.live.port_opening import OpenPorts
 from engine.live.process.priority import ORDINARY
-from engine.midi.kinds import SYSEX
+from engine.live.recorder import FlightRecorder
 from engine.midi.message_words import to_hex
-from engine.ports.port import PortError, PortGone
 from engine.rig.models.rig import Rig
 
 #: events a watcher may be behind before the oldest are dropped
@@ -40,19 +42,26 @@ class ShowEvent(NamedTuple):
     text: str
 
 
-class Show(PortBank):
+class Show:
     """A rig that plays. `on_move` is told where the show is now, `say` each sentence for the player."""
 
     def __init__(
         self,
         rig: Rig,
-        patch: OpenPorts,
+        opened: OpenPorts,
         reader: ArrivalSource,
         on_move: Callable[[ShowPosition], None] = lambda position: None,
         clock: Callable[[], int] = time.monotonic_ns,
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
-        super().__init__(rig, patch, reader, clock)
+        """`opened`: the ports of the rig that are open, whose inputs `reader` polls; `clock` is monotonic (ns)."""
+        speeds = {name: speed_of(port.flow) for name, port in opened.outputs.items()}
+        self.engine = Engine(compile_rig(rig, remote_outputs=far_outputs(rig)), speeds)
+        self.recorder = FlightRecorder()
+        self.reader = reader
+        self.clock = clock
+        self.port_commands = PortCommands(self)
+        self.ports = PortBank(self.port_commands, reader, clock)
         self.latency = Latency()
         self.own_faults = 0
         self.started_at = clock()
@@ -67,6 +76,26 @@ class Show(PortBank):
         self._listeners: list[deque[ShowEvent]] = []  # of what is told
         self._notices = NoticeLimiter(self._told)
         self._told_faults: dict[str, int] = {}
+        self._begin_ports(opened, speeds)
+
+    def _begin_ports(self, opened: OpenPorts, speeds: Mapping[str, CableSpeed | None]) -> None:
+        engine, paces = self.engine, {name: _pace(speed) for name, speed in speeds.items()}
+        remote = sorted(engine.state.compiled.remote_outputs)
+        self.recorder.did(self.clock(), "start", paces, sorted(opened.outputs), remote)
+        self.ports.extend(engine.inputs, engine.outputs)
+        self.ports.start(opened)
+        for output, port in self.ports.open_outputs():
+            self.port_commands.join(output, port)
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """Names of inputs by index, including those that an edit has removed from the rig."""
+        return self.engine.inputs
+
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        """Names of outputs by index, including those that an edit has removed from the rig."""
+        return self.engine.outputs
 
     # What the loop does
 
@@ -88,7 +117,9 @@ class Show(PortBank):
 
     def _take_message(self, at: int, source: int, message: bytes) -> None:
         engine, now = self.engine, self.clock()
-        self.in_meters[source].count(message)
+        meter = self.ports.in_meters[source]
+        meter.messages += 1
+        meter.octets += len(message)
         self.recorder.came_in(now, source, message)
         if self._watchers:
             self._show(ShowEvent(at, "in", self.inputs[source], message, ""))
@@ -104,8 +135,8 @@ class Show(PortBank):
         engine = self.engine
         self._tick()
         if lost:
-            self._take_losses(lost)
-        self._end_turn()
+            self.ports.take_losses(lost)
+        self.end_turn()
         if engine.reports.outcomes:
             self._take_outcomes()
         if engine.reports.news:
@@ -128,15 +159,15 @@ class Show(PortBank):
 
     def apply(self, command: Command, who: str = "") -> CommandResult:
         """Carry out a command, send what it brings, and report what became of it; `who`: who asks, and with what."""
-        outcome = self._carry_out(command, who)
+        outcome = self.carry_out(command, who)
         if isinstance(command, PlayerCommand):
             self.engine.reports.outcomes.append(outcome)
         if self.engine.reports.outcomes:
             self._take_outcomes()
-        self._end_turn()
+        self.end_turn()
         return outcome
 
-    def _carry_out(self, command: Command, who: str = "") -> CommandResult:
+    def carry_out(self, command: Command, who: str = "") -> CommandResult:
         """The one place where commands are recorded and reach the engine."""
         now = self.clock()
         self.recorder.applied(now, command, who)
@@ -152,43 +183,25 @@ class Show(PortBank):
         """Release every note and bring everything to rest; True if something still waits for its cable."""
         self.apply(Finish())
         self._tick()
-        self._end_turn()
+        self.end_turn()
         return self.engine.waiting
 
-    def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
-        ports, meters, went_out = self._ports, self.out_meters, self.recorder.went_out
-        for output, message, _ in deliveries:
-            port = ports[output]
-            if port is None:
-                meters[output].dropped += 1
-                self._missed.note(output, message)
-                continue
-            try:
-                port.send(message)
-            except PortError as fault:
-                self._fail(now, output, message, fault)
-                continue
-            meters[output].count(message)
-            went_out(now, output, message)
-            if self._watchers:
-                self._show(ShowEvent(now, "out", self.outputs[output], message, ""))
+    def end_turn(self) -> None:
+        """Hand other machines what this turn of the loop has for them, and say when the core needs the next one."""
+        self.reader.due, self.reader.beat = self.engine.due, self.engine.state.sync.beat
+        self.port_commands.flush()
 
-    def _fail(self, now: int, output: int, message: bytes, fault: PortError) -> None:
-        """A driver did not take this."""
-        gone = isinstance(fault, PortGone)
-        self.recorder.did(now, "gone" if gone else "refused", self.outputs[output], message.hex())
-        if gone:
-            self._lose_output(output, str(fault))
-        else:
-            self.tell(self.outputs[output], str(fault))
-            if message[0] < SYSEX:
-                self._stuck.add(output)
-        self.out_meters[output].drop(str(fault))
-        self._missed.note(output, message)
+    def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
+        self.ports.send(now, deliveries, self._watched_out if self._watchers else self.recorder.went_out)
+
+    def _watched_out(self, now: int, output: int, message: bytes) -> None:
+        """A driver took a message while somebody watches what passes."""
+        self.recorder.went_out(now, output, message)
+        self._show(ShowEvent(now, "out", self.outputs[output], message, ""))
 
     def check_outputs(self) -> None:
-        """See PortBank; and tell how often happened what was kept back."""
-        super().check_outputs()
+        """See PortBank; and report how often the notices came that were held back."""
+        self.ports.check_outputs()
         self._notices.flush(self.clock())
 
     def awake(self, slept: float) -> None:
@@ -199,9 +212,7 @@ class Show(PortBank):
     def adopt(self, compiled: CompiledRig, text: str) -> None:
         """Go on with an edited rig, compiled after the present one; `text` is the rig's file."""
         self.pump()
-        self.in_meters += [PortMeter() for _ in compiled.inputs[len(self.in_meters) :]]
-        self.out_meters += [PortMeter() for _ in compiled.outputs[len(self.out_meters) :]]
-        self._ports += [None] * (len(compiled.outputs) - len(self._ports))
+        self.ports.extend(compiled.inputs, compiled.outputs)
         self.apply(AdoptRig(text, tuple(sorted(compiled.remote_outputs)), compiled))
         self.revision += 1
         self._told_faults = {}
@@ -277,8 +288,7 @@ class Show(PortBank):
             self.tell(f"filter {name}", f"failed and is stepped over: {failed.first[name]}{details}")
         self._told_faults = dict(failed.counts)
 
-    # What is asked
 
-    def messages_heard(self) -> int:
-        """How many messages came in so far."""
-        return sum(meter.messages for meter in self.in_meters)
+def _pace(speed: CableSpeed | None) -> list[int] | None:
+    """A driver's pace, fit for JSON; None if it has none."""
+    return None if speed is None else [speed.byte_ns, speed.ahead_ns, speed.overhead]

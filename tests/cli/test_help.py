@@ -95,6 +95,34 @@ def test_only_its_own_module_is_loaded() -> None:
     assert done.stderr.strip() == "set()"
 
 
+@pytest.mark.parametrize("columns", [60, 120])
+def test_a_page_on_a_terminal(columns: int, tmp_path: Path) -> None:
+    """On a terminal a page is formatted, fits the width, and goes through the pager if it is longer than the screen."""
+    pager = tmp_path / "pager"
+    pager.write_text(f"#!/bin/sh\nexec tee {tmp_path / 'paged'}\n", encoding="utf-8")
+    pager.chmod(0o755)
+    shape = {"COLUMNS": str(columns), "LINES": "24", "TERM": "xterm", "PAGER": str(pager), "LESS": "-R"}
+    reader, writer = os.openpty()
+    done = subprocess.run(
+        [str(BAYLEAF), "help", "limits"],
+        env={**os.environ, **shape},
+        stdin=writer,
+        stdout=writer,
+        timeout=60,
+        check=True,
+    )
+    os.close(writer)
+    os.close(reader)
+    assert done.returncode == 0
+    paged = (tmp_path / "paged").read_text(encoding="utf-8")
+    assert "\x1b[" in paged
+    plain = re.sub(r"\x1b\[[0-9;]*m", "", paged)
+    assert "##" not in plain
+    assert "`" not in plain
+    assert "bayleaf help safety" in words(plain)
+    assert 50 < max(len(line) for line in plain.splitlines()) <= min(columns, 100)
+
+
 def test_links_on_a_terminal() -> None:
     """On a terminal, where nobody can follow a link, the last line names the pages that are linked."""
     shown = _for_terminal("See [limits](limits.md) and `[x](osc.md)`.\n```toml\na = [b](ports.md)\n```\n")

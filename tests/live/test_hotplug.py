@@ -83,7 +83,7 @@ class Stand:
         return sent
 
     def open(self) -> bool:
-        return self.show.missing() == ([], [])
+        return self.show.ports.missing() == ([], [])
 
 
 @pytest.fixture
@@ -178,14 +178,14 @@ async def test_a_port_that_has_another_name_is_told_and_not_stolen(
 ) -> None:
     """A second name that leads to a port in use does not get it; status says why, and it is tried every two seconds."""
     stand = Stand(mock_clock, RIG.replace('port = "Box 2"', 'port = "Box ?"'))
-    assert stand.show.missing() == ([], [1])  # there are two
+    assert stand.show.ports.missing() == ([], [1])  # there are two
     stand.system.unplug("Box 2")
     nursery.start_soon(stand.watch.run)
     before = len(stand.system.lent)
     await stand.passes(10)
     assert len(stand.system.lent) - before in (5, 6)
-    assert stand.show.missing() == ([], [1])
-    error = stand.show.out_meters[1].last_error
+    assert stand.show.ports.missing() == ([], [1])
+    error = stand.show.ports.out_meters[1].last_error
     assert error is not None
     assert "which has another name of the rig already" in error
     stand.play("Stage piano", "90 3C 40")

@@ -44,7 +44,7 @@ def test_a_message_goes_in_and_out(bench: Bench) -> None:
     found = status(bench.show)
     assert [(port["messages"], port["bytes"]) for port in found["inputs"]] == [(2, 6), (0, 0)]
     assert found["outputs"][0]["messages"] == 2 + len(BURST)
-    assert bench.show.messages_heard() == 2
+    assert bench.show.ports.messages_heard() == 2
 
 
 def test_what_passes_is_told_to_watchers(bench: Bench) -> None:
@@ -349,7 +349,7 @@ def test_finish_says_when_a_wire_still_has_something_to_carry() -> None:
 
 def test_after_the_outputs_are_closed_nothing_is_sent(bench: Bench) -> None:
     """close_outputs lets go of every port, and what still comes is dropped quietly."""
-    bench.show.close_outputs()
+    bench.show.ports.close()
     bench.play(KEYS, "90 3C 40")
     assert bench.heard("strings") == []
     assert bench.show.own_faults == 0

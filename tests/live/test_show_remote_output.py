@@ -118,7 +118,7 @@ def test_nothing_is_paced_here() -> None:
     evening.reader.put(0, *(f"{status} {key:02X} 64" for key in range(100) for status in ("90", "80")))
     evening.show.pump()
     assert evening.did() == [[OrderKind.UNIT] * 200]
-    assert evening.show.out_meters[0].messages == 201
+    assert evening.show.ports.out_meters[0].messages == 201
     assert evening.show.engine.waiting is False
 
 
@@ -130,11 +130,11 @@ def test_an_output_that_is_gone_and_back_gets_silence_and_the_scene() -> None:
     assert evening.port.closed
     evening.reader.put(0, "90 3C 64")
     evening.show.pump()
-    assert evening.show.out_meters[0].dropped == 1
-    assert evening.show.missing() == ([], [0])
+    assert evening.show.ports.out_meters[0].dropped == 1
+    assert evening.show.ports.missing() == ([], [0])
     evening.did()
     evening.port = FarAway()
-    evening.show.attach_output(0, evening.port)
+    evening.show.ports.attach_output(0, evening.port)
     evening.now += MS
     panic, burst = evening.port.turns[0]
     assert (panic.do, burst.do) == (OrderKind.PANIC, OrderKind.BURST)

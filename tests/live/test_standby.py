@@ -16,7 +16,7 @@ from tests.support.standby_world import FOOT, KEYS, MS, Engine, World
 
 
 def state_of(world: World, name: str) -> str:
-    return world.engines[name].standby.charge.state
+    return world.engines[name].standby.leadership.state
 
 
 @pytest.fixture
@@ -117,7 +117,7 @@ def test_a_frozen_engine_that_wakes_plays_nothing(world: World) -> None:
     assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
     desk = world.engines["desk"]
     assert desk.show.engine.state.led_by == "spare"
-    assert desk.show.missing() == ([], [])
+    assert desk.show.ports.missing() == ([], [])
 
 
 def test_own_outputs_are_let_go_of_and_come_back(world: World) -> None:
@@ -131,7 +131,7 @@ def test_own_outputs_are_let_go_of_and_come_back(world: World) -> None:
     hand_over(world, "spare")
     desk = world.engines["desk"]
     assert world.leaders() == ["desk"]
-    assert desk.show.missing() == ([], [desk.show.outputs.index("monitor")])
+    assert desk.show.ports.missing() == ([], [desk.show.outputs.index("monitor")])
 
 
 def hand_over(world: World, giver: str) -> None:
@@ -234,7 +234,7 @@ def test_a_clock_goes_on_in_step(world: World) -> None:
 def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world: World) -> None:
     """An edit there reaches the standby as text."""
     world.run(50)
-    assert world.engines["spare"].standby.rig_told == world.engines["desk"].workshop.text
+    assert world.engines["spare"].standby.leader_rig == world.engines["desk"].workshop.text
 
 
 def seen_by(engine: Engine) -> dict[str, tuple[bool, bool, None] | tuple[bool, bool, str]]:

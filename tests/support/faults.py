@@ -18,26 +18,26 @@ async def nothing(evening: Evening) -> None:
 
 async def input_pulled(evening: Evening) -> None:
     """An input is unplugged and plugged in again."""
-    port = evening.show.in_meters[evening.rng.randrange(3)].port
+    port = evening.show.ports.in_meters[evening.rng.randrange(3)].port
     await without(evening, [port])
 
 
 async def output_pulled(evening: Evening) -> None:
     """An output is unplugged and plugged in again."""
-    port = evening.show.out_meters[evening.rng.randrange(3)].port
+    port = evening.show.ports.out_meters[evening.rng.randrange(3)].port
     await without(evening, [port])
 
 
 async def synth_power_cycled(evening: Evening) -> None:
     """A synth loses its power, and with it its sounds; its port is away till then."""
-    port = evening.show.out_meters[evening.rng.randrange(3)].port
+    port = evening.show.ports.out_meters[evening.rng.randrange(3)].port
     assert port is not None
     await without(evening, [port], evening.system.gear[port].power_on)
 
 
 async def everything_pulled(evening: Evening) -> None:
     """The hub that all cables lead to is unplugged."""
-    meters = (*evening.show.in_meters, *evening.show.out_meters)
+    meters = (*evening.show.ports.in_meters, *evening.show.ports.out_meters)
     await without(evening, [meter.port for meter in meters])
 
 
@@ -49,7 +49,7 @@ async def without(evening: Evening, ports: list[str | None], meanwhile: Callable
     meanwhile()
     for port in ports:
         evening.system.plug(port or "")
-    await evening.until(lambda: evening.show.missing() == ([], []), SOON)
+    await evening.until(lambda: evening.show.ports.missing() == ([], []), SOON)
 
 
 async def service_stopped(evening: Evening) -> None:
@@ -57,7 +57,7 @@ async def service_stopped(evening: Evening) -> None:
     evening.system.stop()
     await evening.wait(evening.rng.randrange(500 * MS))
     evening.system.start()
-    await evening.until(lambda: evening.show.missing() == ([], []), SOON)
+    await evening.until(lambda: evening.show.ports.missing() == ([], []), SOON)
 
 
 async def input_silent(evening: Evening) -> None:
@@ -74,7 +74,7 @@ async def input_silent(evening: Evening) -> None:
 async def loop_cable(evening: Evening) -> None:
     """A cable leads from an output back to an input, for a while; then it goes, and the input's port with it."""
     source, output = evening.rng.choice([(KEYS, STRINGS), (KEYS, BRASS), (PADS, STRINGS), (FOOT, ORGAN)])
-    port, back = evening.show.out_meters[output].port or "", evening.show.in_meters[source].port or ""
+    port, back = evening.show.ports.out_meters[output].port or "", evening.show.ports.in_meters[source].port or ""
     evening.loops[port] = source
     await evening.wait(evening.rng.randrange(200 * MS, 500 * MS))
     del evening.loops[port]
@@ -127,7 +127,7 @@ async def edit(evening: Evening) -> None:
     """The rig file is edited: other sounds, ports and routes, an output more or less. It is adopted."""
     before = evening.show.revision
     await evening.edit(edited(evening.rng), lambda: evening.show.revision != before)
-    await evening.until(lambda: evening.show.missing() == ([], []) and not evening.show._leaving, 3 * S)
+    await evening.until(lambda: evening.show.ports.missing() == ([], []) and not evening.show.ports._leaving, 3 * S)
 
 
 async def wrong_edit(evening: Evening) -> None:

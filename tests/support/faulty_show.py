@@ -203,7 +203,7 @@ class Evening:
         self.show = Show(rig, patch, self.inbox, self._keep, lambda: self.now, self.said.append)
         self._ports = [*patch.inputs.values(), *patch.outputs.values()]
         if crashed:
-            self.show.clear_up()
+            self.show.port_commands.set_up(self.show.outputs)
         self.show.apply(RecallScene(self.last_scene), "start")
         self.edits = RigSession(self.show, self.rig_file, text_of(self.rig_file))
         self._tasks = trio.CancelScope()
@@ -221,7 +221,7 @@ class Evening:
         """The process is gone, without any farewell; the system closes its ports."""
         self._listen()
         self._tasks.cancel()
-        for port in (*self.inbox._ports.values(), *self.show._ports, *(port for _, port, _ in self.show._leaving)):
+        for port in (*self.inbox._ports.values(), *self.show.ports._open):
             if port is not None:
                 port.close()
 
@@ -246,7 +246,7 @@ class Evening:
         """The player does this now; it counts for nothing while the cable is out."""
         for message in messages:
             self.player.does(source, message)
-        port = self.show.in_meters[source].port
+        port = self.show.ports.in_meters[source].port
         if port is not None and source not in self.silent:
             self.messages_in += len(messages)
             self.system.input(port).push(b"".join(messages))
@@ -319,7 +319,7 @@ class Evening:
                 self.at(self.now + MS, partial(self._come_round, name, message))
 
     def _come_round(self, output: str, message: bytes) -> None:
-        port = self.show.in_meters[self.loops[output]].port if output in self.loops else None
+        port = self.show.ports.in_meters[self.loops[output]].port if output in self.loops else None
         if port is not None:
             self.messages_in += 1
             self.system.input(port).push(message)

@@ -89,7 +89,7 @@ class Engine:
         self.link = world.net.link(name)
         rig = rig_of(name)
         self.joined = ClusterSession(rig, self.link)
-        self.far = self.joined.far
+        self.far = self.joined.machines
         self.far.begin()
         self.system = MemorySystem(name, *((("Pad box",), ("Screen",)) if name == "desk" else ((), ())))
         self.opener = PortOpener(self.system, False, self.far)
@@ -119,7 +119,7 @@ class Engine:
 
     @property
     def in_charge(self) -> bool:
-        return self.standby.charge.in_charge
+        return self.standby.leadership.in_charge
 
 
 class Owner:

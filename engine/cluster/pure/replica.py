@@ -1,7 +1,7 @@
-"""The word of the engine in charge, and what an engine that follows makes of it. No I/O, no clock.
+"""What the engine in charge says about its show, and the commands that an engine which follows makes of it. No I/O.
 
-An engine that follows hears every input and routes it by itself; what players command it learns from the one in
-charge: the scene and the place in the set list, the muted routes, the rig's own clock and time code. Those of an input
+An engine that follows routes every input itself. What players command it learns from the engine in charge: the scene
+and the place in the set list, the muted routes, and the rig's own clock and time code. Clock and time code of an input
 it hears itself.
 """
 
@@ -26,7 +26,7 @@ def show_word(engine: Engine) -> Word:
 
 
 def time_word(engine: Engine, now: int) -> Word:
-    """How the rig's own clock and time code stand or run `now` (ns of the teller's clock)."""
+    """How the rig's own clock and time code are stopped or run `now` (ns of this machine's clock)."""
     own, code = engine.state.sync.clock, engine.state.sync.code
     place, runs_for = code.stand(now) if code is not None else (None, None)
     return {

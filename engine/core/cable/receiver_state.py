@@ -9,10 +9,10 @@ from typing import Final
 
 from engine.core.cable.parameters import Parameters
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, resets, slot
-from engine.core.routing.ledger import rest_of
 from engine.core.varint import Packer, Unpacker
 from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, MODE_MESSAGES, MSB_OF, PARAMETERS
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, PROGRAM, SYSEX, is_whole
+from engine.midi.rest_values import rest_of
 
 #: a note of the other engine is pressed late if it is no older than this (ns); an older one would be heard as a mistake
 YOUNG: Final = 50_000_000

@@ -11,8 +11,8 @@ from typing import Final, NamedTuple
 
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets
 from engine.core.cable.scheduler import Unit
-from engine.core.routing.ledger import rest_of
 from engine.core.routing.scene_in_play import TimedMessage
+from engine.midi.rest_values import rest_of
 
 #: stands in the place of an input for notes that none has played
 NOBODY: Final = 1 << 20

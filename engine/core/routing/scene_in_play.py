@@ -11,8 +11,9 @@ from typing import Final, NamedTuple
 
 from engine.core.cable.scheduler import CableSpeed, Unit
 from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
-from engine.core.routing.ledger import Moved, Target, made_of, moves_of, rest_of, selects_of, targets_of
+from engine.core.routing.ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
 from engine.midi.kinds import is_press, is_release, is_whole
+from engine.midi.rest_values import rest_of
 from filters.registry import Later
 
 #: answers that all inputs in all scenes remember together, some 600 bytes each

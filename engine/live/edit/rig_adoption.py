@@ -16,10 +16,10 @@ def adopt(show: Show, compiled: CompiledRig, text: str) -> None:
     show.adopt(compiled, text)
     for source, name in enumerate(show.inputs):
         if name in before.inputs and before.inputs[name] != rig.inputs.get(name):
-            show.let_go_of_input(source)
+            show.ports.release_input(source)
     for output, name in enumerate(show.outputs):
         if name in before.outputs and _place(before, name) != _place(rig, name):
-            show.let_go_of_output(output)
+            show.ports.release_output(output)
     show.refused = None
 
 

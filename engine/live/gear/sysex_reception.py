@@ -70,7 +70,7 @@ class SysexReception:
                 await report(self._progress(found))
             if stop.is_set():
                 return "stopped"
-            if not show.in_meters[self._source].open:
+            if not show.ports.in_meters[self._source].open:
                 return f"{self._name} was unplugged while the dump came in"
             if show.reader.begun(self._source):  # a long message is on its way; the port gives it up if it stalls
                 heard_at = show.clock()

@@ -141,9 +141,9 @@ class SysexRequests:
         if not isinstance(name, str) or name not in inputs:
             raise SysexRequestError(f"there is no input {name}; there are {', '.join(inputs)}")
         source = self._show.inputs.index(name)
-        if not self._show.in_meters[source].open:
+        if not self._show.ports.in_meters[source].open:
             raise SysexRequestError(
-                f"{name} is missing: {self._show.in_meters[source].last_error or 'its port is not open'}"
+                f"{name} is missing: {self._show.ports.in_meters[source].last_error or 'its port is not open'}"
             )
         return source
 
@@ -155,14 +155,14 @@ class SysexRequests:
 
     def _open_output(self, name: object) -> int:
         output = self._output(name)
-        if not self._show.out_meters[output].open:
+        if not self._show.ports.out_meters[output].open:
             raise SysexRequestError(
-                f"{name} is missing: {self._show.out_meters[output].last_error or 'its port is not open'}"
+                f"{name} is missing: {self._show.ports.out_meters[output].last_error or 'its port is not open'}"
             )
         return output
 
     def _short_enough(self, output: int, messages: list[bytes] | tuple[bytes, ...]) -> None:
-        longest = self._show.longest(output)
+        longest = self._show.ports.longest(output)
         for place, message in enumerate(messages, 1):
             if longest is not None and len(message) > longest:
                 raise SysexRequestError(

@@ -138,7 +138,7 @@ class SysexSending:
         if self._waiting and not self._show.engine.state.cables[self._output].holds(self._waiting[0]):
             self._place -= len(self._waiting)
             self._gone -= sum(map(len, self._waiting))
-            meter = self._show.out_meters[self._output]
+            meter = self._show.ports.out_meters[self._output]
             raise SendingInterrupted(
                 f"{self._name} was lost: {meter.last_error}"
                 if not meter.open

@@ -104,8 +104,8 @@ class PanelRequests:
         return {
             "done": True,
             "text": f"{len(inputs)} ports can be heard and {len(outputs)} played to",
-            "inputs": _used(inputs, show.inputs, show.in_meters),
-            "outputs": _used(outputs, show.outputs, show.out_meters),
+            "inputs": _used(inputs, show.inputs, show.ports.in_meters),
+            "outputs": _used(outputs, show.outputs, show.ports.out_meters),
         }
 
     def _test_note(self, name: object) -> Answer:
@@ -115,9 +115,9 @@ class PanelRequests:
             known = ", ".join(show.engine.rig.instruments) or "none"
             return {"done": False, "text": f"there is no instrument {name}; there is {known}"}
         output = show.outputs.index(gear.output)
-        if output in show.missing()[1]:
+        if output in show.ports.missing()[1]:
             return {"done": False, "text": f"output {gear.output} of {name} is missing; nothing was sent"}
-        if output in show.stuck() or show.engine.state.cables[output].full:
+        if output in show.ports.stuck() or show.engine.state.cables[output].full:
             return {"done": False, "text": f"output {gear.output} of {name} takes nothing more now; nothing was sent"}
         show.apply(PlayTestNote(gear.output, gear.channel - 1, _TEST_KEY, _TEST_LENGTH))
         where = f"{gear.output}, channel {gear.channel}"

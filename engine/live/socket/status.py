@@ -67,7 +67,7 @@ def _inputs(show: Show) -> list[dict[str, Any]]:
             "shed": show.reader.shed(index),
             "repairs": repairs.get(index, 0),
         }
-        for index, (name, meter) in enumerate(zip(show.inputs, show.in_meters, strict=True))
+        for index, (name, meter) in enumerate(zip(show.inputs, show.ports.in_meters, strict=True))
         if name in show.engine.rig.inputs
     ]
 
@@ -80,7 +80,7 @@ def _outputs(show: Show) -> list[dict[str, Any]]:
             "shed": cable.waiting.shed,
             "replaced": cable.waiting.replaced,
         }
-        for name, meter, cable in zip(show.outputs, show.out_meters, show.engine.state.cables, strict=True)
+        for name, meter, cable in zip(show.outputs, show.ports.out_meters, show.engine.state.cables, strict=True)
         if name in show.engine.rig.outputs
     ]
 

@@ -174,7 +174,7 @@ class StatusFrames:
 
 
 def _counts(show: Show) -> tuple[list[int], list[int]]:
-    return [meter.messages for meter in show.in_meters], [meter.messages for meter in show.out_meters]
+    return [meter.messages for meter in show.ports.in_meters], [meter.messages for meter in show.ports.out_meters]
 
 
 def _since(then: list[int], now: list[int]) -> list[int]:

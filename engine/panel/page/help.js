@@ -51,10 +51,10 @@ async function load() {
 /** All topics, or the lines in which the searched words occur. */
 function showTopics() {
   if (!parts) return;
-  const wanted = parts.search.value.trim().toLowerCase();
+  const query = parts.search.value.trim().toLowerCase();
   if (!pages.size) parts.topics.replaceChildren(fault("The handbook could not be loaded from the panel."));
-  else if (wanted.length < SHORTEST) parts.topics.replaceChildren(make("ul", {}, ...[...pages.values()].map(topicRow)));
-  else parts.topics.replaceChildren(...hitRows(wanted));
+  else if (query.length < SHORTEST) parts.topics.replaceChildren(make("ul", {}, ...[...pages.values()].map(topicRow)));
+  else parts.topics.replaceChildren(...hitRows(query));
 }
 
 /** @param {HandbookPage} page */
@@ -63,10 +63,10 @@ function topicRow({ topic, title, purpose }) {
   return make("li", {}, make("a", { href: `#help/${topic}`, "aria-current": current, text: title }), make("span", { class: "how" }, ...spans(purpose).map(inline)));
 }
 
-/** @param {string} wanted */
-function hitRows(wanted) {
+/** @param {string} query */
+function hitRows(query) {
   const hits = [...pages.values()].flatMap(({ topic, title, text }) =>
-    text.split("\n").map((line, index) => ({ topic, title, line, number: index + 1 })).filter(({ line }) => line.toLowerCase().includes(wanted)));
+    text.split("\n").map((line, index) => ({ topic, title, line, number: index + 1 })).filter(({ line }) => line.toLowerCase().includes(query)));
   const rows = hits.slice(0, MOST_HITS).map(({ topic, title, line, number }) =>
     make("li", {}, make("a", { href: `#help/${topic}/${number}`, text: title }), make("span", { class: "how", text: plain(line) })));
   const count = hits.length === 1 ? "1 line" : `${hits.length} lines`;

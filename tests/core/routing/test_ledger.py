@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
-from engine.core.routing.ledger import rest_of
+from engine.midi.rest_values import rest_of
 from engine.rig.read.load import read
 from tests.support.engine_calls import adopt, command, engine_of, finish, output_there, recall
 from tests.support.paths import reference

@@ -166,7 +166,7 @@ async def test_a_port_that_is_another_one_now_is_opened_anew(mock_clock: trio.te
     await desk.passes(2)
     assert desk.heard("Box 1") == ["90 3C 40", "80 3C 40"]
     assert desk.heard("Box 3")[-3:] == BURST
-    assert desk.show.missing() == ([], [])
+    assert desk.show.ports.missing() == ([], [])
     desk.play("Foot controller", "C0 01")
     assert desk.show.engine.scene == (2, "March")
 

@@ -210,7 +210,7 @@ async def test_a_test_note_whose_cable_is_pulled(bench: Bench) -> None:
     bench.outputs["strings"].unplug()
     bench.passes(bench.now + 600 * MS)
     port = bench.outputs["strings"] = MemoryOutput("strings")
-    bench.show.attach_output(0, port)
+    bench.show.ports.attach_output(0, port)
     assert bench.heard("strings")[0] == "84 3C 40"
 
 
