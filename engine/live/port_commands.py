@@ -55,7 +55,8 @@ class PortCommands:
     def __init__(self, show: CommandedShow) -> None:
         self._show = show
         self._owed = OwedReleases()
-        self._remote: dict[int, RemotePort] = {}  # open outputs at other machines
+        #: open outputs at other machines
+        self.remote: dict[int, RemotePort] = {}
 
     # Which ports the show needs
 
@@ -102,7 +103,7 @@ class PortCommands:
 
     def output_gone(self, output: int) -> None:
         """No loop leads through it any more."""
-        self._remote.pop(output, None)
+        self.remote.pop(output, None)
         self._show.carry_out(OutputLost(self._show.engine.outputs[output]))  # it may be in the middle of sending
 
     def output_leaving(self, output: int) -> None:
@@ -115,7 +116,7 @@ class PortCommands:
 
     def output_closed(self, output: int) -> None:
         """It is recorded, so that a replay expects nothing more there."""
-        self._remote.pop(output, None)
+        self.remote.pop(output, None)
         self._show.recorder.did(self._show.clock(), "closed", self._show.engine.outputs[output])
 
     def not_sent(self, now: int, output: int, message: bytes, fault: PortError | None) -> None:
@@ -147,12 +148,12 @@ class PortCommands:
         """If this port is at another machine, it carries the orders of its cable from now on."""
         cable = self._show.engine.state.cables[output]
         if isinstance(port, RemotePort) and isinstance(cable, RemoteCable):
-            self._remote[output] = port
+            self.remote[output] = port
             port.join(self._show.clock(), cable)
 
     def flush(self) -> None:
         """Hand on what this turn of the loop has for other machines, all together."""
-        for port in self._remote.values():
+        for port in self.remote.values():
             port.flush(self._show.clock())
 
     def _set_up(self, output: int, port: OutputPort) -> None:

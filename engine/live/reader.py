@@ -12,8 +12,9 @@ from collections.abc import Callable, Mapping
 from operator import itemgetter
 from typing import Final
 
+from engine.core.cable.replaceable_values import slot
 from engine.fault_log import faults
-from engine.live.backlog import Arrival, Backlog
+from engine.midi.kinds import is_release
 from engine.ports.port import InputPort, PeriodicInput, PortError, StampedInput
 
 # Seconds between polls. A first note after a rest waits a two-thousandth of the rest at most, and no more than _IDLE.
@@ -25,6 +26,82 @@ _OF_REST: Final = 1 / 2000
 EARLY: Final = 400_000  # ns before a beat at which the loop is woken for it (see `turns`)
 _TURN: Final = 8  # messages of one input that are taken before the others have their turn (bench/flood.py)
 _WHEN: Final = itemgetter(0)  # `at`
+
+# An input's queue
+_MOST: Final = 8192  # messages: a sequencer's whole set-up in one burst
+_MOST_RELEASES: Final = 4 * _MOST
+_EACH: Final = 125_000  # ns: 8,000 messages a second are eight full DIN cables, or ten fingers that bend and press
+_AHEAD: Final = _MOST * _EACH  # ns: as many may come at once
+
+
+#: one message: when it was read (ns), from which input (index), and itself
+Arrival = tuple[int, int, bytes]
+
+
+class Backlog:
+    """One input's messages on their way to the loop. Filled by the reader thread, emptied by the loop; bounded.
+
+    Only a broken device fills it: the loop takes a thousand messages in some ten milliseconds. Then note-ons and
+    whatever else cannot wait are thrown away and counted; of each controller, bend, pressure and program the newest
+    value stays; note-offs are never thrown away. (Beyond a second bound, one that repeats a waiting one adds nothing.)
+    """
+
+    def __init__(self, source: int) -> None:
+        self.shed = 0  # messages that were thrown away, or gave way to newer ones
+        self._source = source
+        self.queue: deque[Arrival] = deque()  # what can be taken, oldest first
+        self.late: dict[object, Arrival] = {}  # what stays of a flood until there is room, oldest first
+        self._paid_until = -_AHEAD  # ns: what is taken costs its time, so that a flood leaves the loop to the others
+
+    def put(self, at: int, messages: list[bytes]) -> None:  # reader thread
+        """These have arrived."""
+        self.put_stamped([(at, message) for message in messages])
+
+    def put_stamped(self, events: list[tuple[int, bytes]]) -> None:  # reader thread
+        """These have arrived, each at its time."""
+        source, queue = self._source, self.queue
+        if self.late or len(queue) + len(events) > _MOST:
+            for at, message in events:
+                self._squeeze((at, source, message))
+        else:
+            for at, message in events:
+                queue.append((at, source, message))
+
+    def settle(self) -> None:  # reader thread
+        """Once there is room again, what stayed of the flood follows."""
+        if self.late and len(self.queue) < _MOST // 2:
+            self.queue.extend(self.late.values())
+            self.late.clear()
+
+    def take(self, now: int, most: int) -> list[Arrival]:  # loop only
+        """The oldest so many, or as many as a sane device may have sent by now (ns)."""
+        queue, paid = self.queue, self._paid_until
+        if paid < now - _AHEAD:
+            paid = now - _AHEAD
+        count = len(queue)
+        if count > most:
+            count = most
+        if now - paid < count * _EACH:
+            count = (now - paid) // _EACH
+        self._paid_until = paid + count * _EACH
+        return [queue.popleft() for _ in range(count)]
+
+    def __len__(self) -> int:  # any thread
+        return len(self.queue) + len(self.late)
+
+    def _squeeze(self, arrival: Arrival) -> None:
+        message = arrival[2]
+        if is_release(message):
+            if len(self.queue) < _MOST_RELEASES:
+                self.queue.append(arrival)
+                return
+            key: object = message
+        else:
+            key = slot(message)
+        self.shed += key is None or key in self.late
+        if key is not None:
+            self.late.pop(key, None)
+            self.late[key] = arrival
 
 
 class InputReader:
