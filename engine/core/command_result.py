@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 
 
 @dataclass(frozen=True)

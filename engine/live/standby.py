@@ -1,4 +1,4 @@
-"""One of two engines of a show: it is in charge, or follows the one that is. `cluster/pure/leadership.py` decides.
+"""One engine of a show that two play: it is in charge, or follows the other. `cluster/pure/leadership.py` decides.
 
 What other machines say arrives in threads of the link. It is queued and wakes the loop, which looks at what has changed
 and acts at once. What blocks runs in other threads, so nothing here holds up the music.
@@ -70,7 +70,7 @@ class Standby:
     # From start to end
 
     async def run(self) -> None:
-        """Until cancelled. The show has begun as if it were in leadership."""
+        """Until cancelled. The show has begun as if this engine were in charge."""
         self.begin()
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
@@ -84,16 +84,16 @@ class Standby:
                     if self.leader_rig is not None:
                         await self.play_rig()
                     await trio.sleep(_ROUND)
-            finally:  # the link may still tell news
+            finally:  # reports may still arrive from the link
                 self.apart = _nowhere
 
     def begin(self) -> None:
-        """From now on nobody commands here until it is known that we are in leadership."""
+        """Accept no commands until it is known that we are in charge."""
         if self.leadership.other is not None:
-            self._show.apply(FollowLeader(self.leadership.leader or "nobody yet"))
+            self._show.apply(FollowLeader(self.leadership.leader or "it is not known yet which engine"))
 
     def listen(self, wake: Callable[[], None]) -> None:  # blocks; call it in a thread
-        """Hear what the other engine says; `wake` is called in threads of the link."""
+        """Begin to listen to the other engine; `wake` is called in threads of the link."""
         machines = self._machines
 
         def heard(what: str, key: str, payload: bytes) -> None:  # a thread of the link
@@ -236,7 +236,7 @@ class Standby:
         except ValueError as found:
             fault = str(found)
         if fault:
-            self._show.tell("network", f"{speaker} is not followed: {fault}")
+            self._show.tell("network", f"cannot follow {speaker}: {fault}")
 
     def _hear_show(self, now: int, speaker: str, word: Word) -> None:
         since = None
@@ -247,7 +247,7 @@ class Standby:
         self._do(now, self.leadership.told(now, int(word["term"]), str(word["machine"]), since))
 
     async def play_rig(self) -> None:
-        """The one in charge plays this rig; it is played here, too, and is not in the file until somebody saves."""
+        """Play the rig of the engine in charge here as well. It is not written to the file until it is saved."""
         text, self.leader_rig = self.leader_rig, None
         if text is not None and not self.leadership.in_charge and text != self._session.text:
             fault = await self._session.follow(text)
@@ -260,7 +260,7 @@ class Standby:
     # By hand
 
     async def hand_over(self) -> Answer:
-        """The other engine is to be in leadership. Asked of the one that follows, it takes the show; the answer."""
+        """Put the other engine in charge; or, if this one follows, take the show. The answer is for the player."""
         leadership = self.leadership
         if leadership.other is None:
             return _no("this rig has no standby; name one in [network]")
@@ -271,7 +271,7 @@ class Standby:
         self.give_away(self._show.clock())
         if await until(lambda: self._heard_term == leadership.term and not leadership.in_charge, _PATIENCE):
             return {"done": True, "text": f"{leadership.other} is in charge"}
-        return _no(f"{leadership.other} may be in charge, but has not said so within {_PATIENCE:.0f} s")
+        return _no(f"{leadership.other} may be in charge, but has not confirmed it within {_PATIENCE:.0f} s")
 
     async def _take_show(self) -> Answer:
         leadership = self.leadership
@@ -283,7 +283,9 @@ class Standby:
             self._do(now, leadership.take(now))
         if await until(lambda: leadership.in_charge, _PATIENCE):
             return {"done": True, "text": f"{leadership.me} is in charge"}
-        return _no(f"no machine with outputs lets {leadership.me} play; {leadership.leader or 'nobody'} is in charge")
+        return _no(
+            f"no machine with outputs lets {leadership.me} play; {leadership.leader or 'no engine'} is in charge"
+        )
 
     def give_away(self, now: int) -> None:
         """Give the show to the other engine in the next quiet moment, or after a while if there is none."""
@@ -307,7 +309,7 @@ def _no(text: str) -> Answer:
 
 
 def _nowhere(call: Callable[[], Any], then: Then) -> None:
-    """Before the show and after it nobody is asked anything."""
+    """Before and after the show no machine is asked anything."""
 
 
 def _apart(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: Then) -> None:

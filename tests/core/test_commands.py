@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from engine.core.cable.scheduler import CableSpeed
+from engine.core.cable.speed import CableSpeed
 from engine.core.command_codec import decode, encode
 from engine.core.commands import (
     COMMANDS,

@@ -6,8 +6,8 @@ Who commands (a switch, another machine, the shell) makes no difference here.
 from dataclasses import replace
 
 from engine.core import commands as do
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.program_burst import duration, size
-from engine.core.cable.scheduler import Delivery
 from engine.core.cable.silencing_messages import SWEEP
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
