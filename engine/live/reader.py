@@ -43,8 +43,8 @@ class Backlog:
 
     Only a faulty device fills it: the loop takes a thousand messages in about ten milliseconds. When it is full,
     presses and other messages that cannot be late are dropped and counted, only the newest value of each controller,
-    bend, pressure and program is kept, and releases are never dropped. (Beyond a second limit, a release is dropped if the
-    same one waits already: it says nothing new.)
+    bend, pressure and program is kept, and releases are never dropped. (Beyond a second limit, a release is dropped if
+    the same one waits already: it says nothing new.)
     """
 
     def __init__(self, source: int) -> None:
