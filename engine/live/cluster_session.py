@@ -15,12 +15,13 @@ from engine.cluster.link.clock_offset import ClockOffsets, RoundTrip
 from engine.cluster.link.join import join
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
-from engine.live.edit.rig_session import Answer, RigSession
+from engine.live.edit.rig_session import RigSession
 from engine.live.process.priority import going_first
 from engine.live.process.watchdog import Watchdog
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
 from engine.live.standby import Standby, until
+from engine.protocol import Answer, AnswerCode, refused
 from engine.rig.models.rig import Rig
 
 _MEET: Final = 0.5  # seconds that the ports of other machines may take to appear before the show opens them
@@ -120,7 +121,7 @@ class ClusterSession:
     async def hand_over(self) -> Answer:
         """See Standby.hand_over."""
         if self.standby is None:
-            return {"done": False, "text": "the show has not begun yet"}
+            return refused(AnswerCode.NOT_POSSIBLE, "the show has not begun yet")
         return await self.standby.hand_over()
 
 
@@ -147,6 +148,6 @@ async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Async
             await to_its_end(joined.leave)
 
 
-async def hand_over(joined: ClusterSession | None) -> dict[str, Any]:
+async def hand_over(joined: ClusterSession | None) -> Answer:
     """The answer to a player who wants the other machine to be in charge."""
-    return {"done": False, "text": _NO_NETWORK} if joined is None else await joined.hand_over()
+    return refused(AnswerCode.NOT_IN_RIG, _NO_NETWORK) if joined is None else await joined.hand_over()

@@ -16,9 +16,10 @@ from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, Play
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.cluster.pure.replica import Word, between_ticks, show_word, time_word
-from engine.live.edit.rig_session import Answer, RigSession
+from engine.live.edit.rig_session import RigSession
 from engine.live.process.worker_threads import in_a_thread, to_its_end
 from engine.live.show import Show
+from engine.protocol import Answer, AnswerCode, done, refused
 from engine.rig.models.rig import Rig
 
 _ROUND: Final = 0.02  # seconds between looks when nothing wakes us
@@ -285,15 +286,16 @@ class Standby:
         """The other engine is to be in charge. Asked of the one that follows, it takes the show; the answer."""
         charge = self.charge
         if charge.other is None:
-            return _no("this rig has no standby; name one in [network]")
+            return refused(AnswerCode.NOT_IN_RIG, "this rig has no standby; name one in [network]")
         if not charge.in_charge:
             return await self._take_show()
         if not charge.other_alive:
-            return _no(f"{charge.other} is not there; nothing changed")
+            return refused(AnswerCode.NOT_POSSIBLE, f"{charge.other} is not there; nothing changed")
         self.give_away(self._show.clock())
         if await until(lambda: self._heard_of == charge.term and not charge.in_charge, _PATIENCE):
-            return {"done": True, "text": f"{charge.other} is in charge"}
-        return _no(f"{charge.other} may be in charge, but has not said so within {_PATIENCE:.0f} s")
+            return done(f"{charge.other} is in charge")
+        text = f"{charge.other} may be in charge, but has not confirmed it within {_PATIENCE:.0f} s"
+        return refused(AnswerCode.NO_ANSWER, text)
 
     async def _take_show(self) -> Answer:
         charge = self.charge
@@ -304,8 +306,9 @@ class Standby:
             now = self._show.clock()
             self._do(now, charge.take(now))
         if await until(lambda: charge.in_charge, _PATIENCE):
-            return {"done": True, "text": f"{charge.me} is in charge"}
-        return _no(f"no machine with outputs lets {charge.me} play; {charge.leader or 'nobody'} is in charge")
+            return done(f"{charge.me} is in charge")
+        text = f"no machine with outputs lets {charge.me} play; {charge.leader or 'nobody'} is in charge"
+        return refused(AnswerCode.NOT_POSSIBLE, text)
 
     def give_away(self, now: int) -> None:
         """The other engine is to have the show in the next quiet moment, or when none has come for too long."""
@@ -334,10 +337,6 @@ def _standing_of(word: Word) -> tuple[object, ...]:
     clock, code = word["clock"], word["timecode"]
     moves = clock is not None and clock[2] is not None
     return clock and (clock[0], moves, None if moves else clock[1]), code and (code[0], code[1] is not None)
-
-
-def _no(text: str) -> Answer:
-    return {"done": False, "text": text}
 
 
 def _nowhere(call: Callable[[], Any], then: Then) -> None:

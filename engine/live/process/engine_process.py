@@ -11,6 +11,8 @@ from engine.core.control.setlist import ShowPosition
 from engine.fault_log import faults, log_file
 from engine.live.cluster_session import ClusterSession, joining
 from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_file_following import RigFileFollower
+from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
@@ -88,19 +90,20 @@ class EngineProcess:
             self._say("the last engine of this name did not end as it should; every output was silenced first")
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
-            workshop = RigSession(show, self._rig_file, self._text)
-            errands = RemoteWork(show, workshop)
-            desk = PanelRequests(show, workshop, system)
-            server = SocketServer(show, workshop, errands, desk, claim.listener, self._written, joined)
+            session = RigSession(show, self._rig_file, self._text)
+            saver = RigSaver(session)
+            remote_work = RemoteWork(show, session)
+            panel = PanelRequests(show, session, system)
+            server = SocketServer(show, session, saver, remote_work, panel, claim.listener, self._written, joined)
             watch, osc = Hotplug(show, opener), OscServer(show)
-            tasks = [server.serve, watch.run, workshop.run, errands.run, osc.run, *self._beside]
+            tasks = [server.serve, watch.run, RigFileFollower(session).run, remote_work.run, osc.run, *self._beside]
             if joined is not None:
-                tasks += joined.tasks(show, workshop)
+                tasks += joined.tasks(show, session)
             try:
                 await self._perform(show, inbox, tasks, joined)
             finally:
                 with trio.move_on_after(_FAREWELL, shield=True):
-                    await workshop.leave()
+                    await saver.leave()
             nursery.cancel_scope.cancel()
 
     async def _heed(self, signals: AsyncIterator[int]) -> None:
