@@ -9,7 +9,6 @@ import sys
 import threading
 import time
 from collections.abc import Callable
-from functools import partial
 from typing import Any
 
 import mido
@@ -54,8 +53,9 @@ def polled(kind: str, name: str, over: threading.Event) -> None:
 
 def script(name: str, over: threading.Event) -> None:
     """What mido's handbook shows: an octave up, the next channel."""
-    virtual = partial(dict, virtual=True, api="UNIX_JACK")
-    outputs = [mido.open_output(f"out{i}", **virtual(client_name=f"{name}-out{i}")) for i in range(OUTPUTS)]
+    outputs = [
+        mido.open_output(f"out{i}", virtual=True, api="UNIX_JACK", client_name=f"{name}-out{i}") for i in range(OUTPUTS)
+    ]
 
     def forwarding(source: int) -> Callable[[mido.Message], None]:
         sinks = [outputs[output] for output in outputs_of(source)]
@@ -70,10 +70,17 @@ def script(name: str, over: threading.Event) -> None:
         return forward
 
     inputs = [
-        mido.open_input(f"in{i}", callback=forwarding(i), **virtual(client_name=f"{name}-in{i}")) for i in range(INPUTS)
+        mido.open_input(f"in{i}", callback=forwarding(i), virtual=True, api="UNIX_JACK", client_name=f"{name}-in{i}")
+        for i in range(INPUTS)
     ]
     over.wait()
     assert inputs  # they play as long as they are held
+
+
+def _wait_for_the_end(over: threading.Event) -> None:
+    """Until standard input is closed."""
+    sys.stdin.read()
+    over.set()
 
 
 def main() -> None:
@@ -81,7 +88,7 @@ def main() -> None:
     kind, name = sys.argv[1:]
     over = threading.Event()
     with going_first():
-        threading.Thread(target=lambda: (sys.stdin.read(), over.set()), daemon=True).start()
+        threading.Thread(target=_wait_for_the_end, args=(over,), daemon=True).start()
         script(name, over) if kind == "script" else polled(kind, name, over)
 
 

@@ -56,13 +56,17 @@ class Timed(Swallowing):
         super().__init__(index)
         self.handed: list[int] = []
         self._port = port or Swallowing(index)
-        self.flow, self.longest, self.close = self._port.flow, self._port.longest, self._port.close
+        self.flow, self.longest = self._port.flow, self._port.longest
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""
         if message[0] in (0xF8, 0xF1):
             self.handed.append(time.monotonic_ns())
         self._port.send(message)
+
+    def close(self) -> None:
+        """See OutputPort."""
+        self._port.close()
 
 
 def own(seconds: float, clock: Timed, code: Timed) -> Times:

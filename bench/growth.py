@@ -28,12 +28,6 @@ _NOTES: Final = {
     "scenes": "Four routes and a burst for four instruments each.",
     "ports": "So many inputs and so many outputs, a route from each to each.",
 }
-_NOTES: Final = {
-    "routes": "All from one input to four outputs, through two filters each; what goes twice to an output goes once.",
-    "filters": "All on one route.",
-    "scenes": "Four routes and a burst for four instruments each.",
-    "ports": "So many inputs and so many outputs, a route from each to each.",
-}
 
 
 def text(kind: str, many: int) -> str:

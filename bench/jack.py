@@ -64,7 +64,7 @@ def _contenders(folder: Path, result: Result) -> dict[str, tuple[Change, list[st
     """What each makes of a message, and what is started for it; "NAME" is what its ports are to be called."""
     (folder / "rig.toml").write_text(rig_text(), encoding="utf-8")
     engine = [sys.executable, "-m", "engine.cli", "run", str(folder / "rig.toml"), "--backend", "jack", "--virtual"]
-    found = {BAYLEAF: (changed, [*engine, "--name", "NAME"])}
+    found: dict[str, tuple[Change, list[str]]] = {BAYLEAF: (changed, [*engine, "--name", "NAME"])}
     try:
         found[CPP] = (plain, [build(folder, "forwarder", *rtmidi_flags()), "NAME", str(INPUTS), str(OUTPUTS)])
     except Missing as fault:

@@ -41,7 +41,7 @@ def turn(
 def heart(pace: Pace, result: Result) -> None:
     """Sixteen by twenty through a short chain, warm: all contenders, then the same with real-time scheduling."""
     scheduling: list[str] = []
-    contenders = [(name, name, {}) for name in CONTENDERS]
+    contenders: list[tuple[str, str, dict[str, Any]]] = [(name, name, {}) for name in CONTENDERS]
     contenders += [(name + REAL_TIME, name, {"manners": partial(first, scheduling)}) for name in (BAYLEAF, BARE)]
     turns: dict[str, list[dict[str, float]]] = {label: [] for label, _, _ in contenders}
     all_times = {label: Samples() for label, _, _ in contenders}

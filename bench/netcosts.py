@@ -14,7 +14,7 @@ from engine.cluster.link.join import open_link
 from engine.cluster.link.settings import settings_of
 from engine.cluster.link.wire_format import EventSender, OrderSender, read_orders
 from engine.cluster.pure.output_lender import Grant, OutputLender
-from engine.core.cable.remote_cable import Order, OrderKind, far_outputs
+from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable, far_outputs
 from engine.core.cable.scheduler import DIN
 from engine.core.engine import Engine
 from engine.rig.read.load import read
@@ -77,7 +77,7 @@ def measured() -> Costs:
     unpacked = (unpack_many - unpack_one) / (MANY - 1)
     orders = OrderSender(1)
     listed = [Order(OrderKind.UNIT, (note,)) for note in notes[:MANY]]
-    pack_one, pack_many = (cpu(lambda part=part: list(orders.packs(part))) for part in (listed[:1], listed))
+    pack_one, pack_many = (cpu(partial(_packed, orders, part)) for part in (listed[:1], listed))
     packed = (pack_many - pack_one) / (MANY - 1)
     return Costs(
         heard=heard + unpack_one - unpacked,
@@ -107,12 +107,18 @@ def unpack(payload: bytes) -> None:
     port.poll()
 
 
+def _packed(orders: OrderSender, part: list[Order]) -> None:
+    for _ in orders.packs(part):
+        pass
+
+
 def routing(notes: list[bytes]) -> float:
-    """One message from the reader's queue into the orders of its far wire."""
+    """One message from the reader's queue into the orders of its remote cable."""
     rig = read(RIG, "bench")
     engine = Engine(rig, {}, far=far_outputs(rig))
     engine.recall(0, 1)
     cable = engine.cables[0]
+    assert isinstance(cable, RemoteCable)
     cable.live = True
     now = 0
 

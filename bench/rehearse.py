@@ -81,7 +81,7 @@ def main() -> None:
         begun = time.perf_counter()
         found = rehearse(loaded, music, None, lambda part: None)
         middle = time.perf_counter()
-        found.files()
+        found.files(found.report)
         drawn.append(time.perf_counter() - middle)
         played.append(middle - begun)
     assert found.report["notes_left_sounding"] == 0

@@ -74,7 +74,8 @@ def recalls(pace: Pace, result: Result) -> None:
     """From the command to the first message by the new scene, with few scenes and with many."""
     loaded = (1, 64) if pace.quick else LOADED
     shows = {many: _quiet(many) for many in loaded}
-    order, times = random.Random(1), {many: ([], []) for many in loaded}  # type: dict[int, tuple[list[int], list[int]]]
+    order = random.Random(1)
+    times: dict[int, tuple[list[int], list[int]]] = {many: ([], []) for many in loaded}
     with undisturbed() as scheduling, collector_at_rest():
         for number in range(100 if pace.quick else 500):
             for many, (playing, reader) in shows.items():

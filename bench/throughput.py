@@ -28,7 +28,12 @@ Batch = list[tuple[int, bytes]]
 #: a way to deal with a batch
 Way = Callable[[Batch], None]
 
-rig_of: Final[Callable[[Size, int], Rig]] = cache(lambda size, filters: rig((), *size, filters))
+
+@cache
+def rig_of(size: Size, filters: int) -> Rig:
+    """The load's rig with so many inputs and outputs, and filters on each route."""
+    inputs, outputs = size
+    return rig((), inputs, outputs, filters)
 
 
 @cache

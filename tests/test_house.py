@@ -16,7 +16,7 @@ from tests.support.paths import ROOT
 @pytest.mark.parametrize(
     "command",
     [
-        ("mypy", "engine", "filters"),
+        ("mypy",),
         ("ruff", "check", "."),
         ("ruff", "format", "--check", "."),
         ("lint-imports",),

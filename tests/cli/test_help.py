@@ -18,6 +18,7 @@ from engine.cli.app import app
 from engine.cli.commands.help import _for_terminal
 from engine.rig.read.load import read
 from engine.rig.read.sound_list import read_list
+from tests.support.paths import BAYLEAF
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -73,7 +74,7 @@ def test_a_word_is_found_on_its_pages() -> None:
 @pytest.mark.parametrize(("wanted", "meant"), [("fliters", "did you mean filters"), ("zzqx", "bayleaf help lists")])
 def test_an_unknown_topic(wanted: str, meant: str) -> None:
     """What is neither a topic nor a word of any page is an error that names what may have been meant."""
-    command = [Path(sys.executable).parent / "bayleaf", "help", wanted]
+    command = [str(BAYLEAF), "help", wanted]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert (done.returncode, done.stdout) == (1, "")
     assert meant in done.stderr

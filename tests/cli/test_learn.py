@@ -1,5 +1,6 @@
 """`bayleaf learn` in a terminal that is played by the test, and against a running engine. (Our own design.)"""
 
+import json
 import os
 import subprocess
 import time
@@ -13,7 +14,8 @@ from typer.testing import CliRunner
 from engine.cli.app import app
 from engine.live.socket import client
 from engine.rig.read.load import read
-from tests.cli.test_run import BAYLEAF, Stage
+from tests.cli.test_run import Stage
+from tests.support.paths import BAYLEAF
 
 #: three presses of a switch that bounces for 12 ms as it closes: ms, message
 WORN = [
@@ -144,7 +146,7 @@ def test_a_refusal_is_said(terminal: Any) -> None:
 def test_json_writes_nothing_by_itself(terminal: Any) -> None:
     """--json prints the entry and the measure, and nothing else."""
     result, engine = terminal("--json")
-    assert client.json.loads(result.output) == {"control": CONTROL, "presses": 3, "bounce_ms": 12.0}
+    assert json.loads(result.output) == {"control": CONTROL, "presses": 3, "bounce_ms": 12.0}
     assert engine.asked == []
 
 

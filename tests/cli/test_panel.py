@@ -15,8 +15,9 @@ from typing import IO, TypeVar
 
 import pytest
 
-from tests.cli.test_run import BAYLEAF, DEADLINE, Stage
+from tests.cli.test_run import DEADLINE, Stage
 from tests.support.panel_ends import Ends
+from tests.support.paths import BAYLEAF
 
 Found = TypeVar("Found")
 

@@ -1,6 +1,7 @@
 """`bayleaf rehearse --recording`, as a user types it."""
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from engine.core.engine import Engine
 from tests.support.rehearsal_rig import SONG, Bayleaf
 
 
-def recorded(file: Path, *happened: dict[str, object], head: dict[str, object] | None = None) -> Path:
+def recorded(file: Path, *happened: Mapping[str, object], head: Mapping[str, object] | None = None) -> Path:
     """A flight recording of these."""
     first = {"format": "bayleaf recording 1", "rig": "x", "scene": None, "monotonic": 10**12, **(head or {})}
     lines = [first, *({"clock": "", **each} for each in happened)]

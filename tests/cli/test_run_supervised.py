@@ -17,11 +17,17 @@ from tests.support.paths import ROOT
 RIG = 'format = 1\n[[scenes]]\nnumber = 1\nname = "Only"\n'
 
 
+class AsWritten(configparser.ConfigParser):
+    """Keys keep their capital letters."""
+
+    def optionxform(self, optionstr: str) -> str:
+        return optionstr
+
+
 def unit() -> configparser.ConfigParser:
     """The unit file as README prints it."""
     text = (ROOT / "README.md").read_text(encoding="utf-8").split("```ini\n")[1].split("```")[0]
-    parsed = configparser.ConfigParser(interpolation=None)
-    parsed.optionxform = str
+    parsed = AsWritten(interpolation=None)
     parsed.read_string(text)
     return parsed
 

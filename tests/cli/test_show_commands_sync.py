@@ -5,7 +5,6 @@ import json
 import os
 import subprocess
 import threading
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -14,6 +13,7 @@ import pytest
 
 from tests.support.answering_engine import until_it_answers
 from tests.support.paths import BAYLEAF
+from tests.support.waiting import until
 
 DEADLINE = 30.0
 RIG = """
@@ -73,12 +73,6 @@ class Engine:
         found: dict[str, Any] = json.loads(self.said("status", "--json"))
         return found
 
-    def until(self, holds: Callable[[], object]) -> None:
-        end = time.monotonic() + DEADLINE
-        while not holds():
-            assert time.monotonic() < end
-            time.sleep(0.02)
-
     def heard(self, wanted: bytes) -> None:
         """Wait until this came down the cable."""
         data = b""
@@ -91,7 +85,7 @@ class Engine:
                 return False
             return wanted in data
 
-        self.until(there)
+        until(f"{wanted.hex()} on the cable", there)
 
     def close(self) -> None:
         for process in self.processes:
@@ -102,22 +96,22 @@ class Engine:
 
 
 @pytest.fixture
-def engine(tmp_path: Path) -> Iterator[Callable[[str], Engine]]:
+def start(tmp_path: Path) -> Iterator[Callable[[str], Engine]]:
     """Starts an engine on a rig; all are ended afterwards."""
     made: list[Engine] = []
 
-    def start(rig: str) -> Engine:
+    def begin(rig: str) -> Engine:
         made.append(Engine(tmp_path, rig))
         return made[-1]
 
-    yield start
+    yield begin
     for each in made:
         each.close()
 
 
-def test_the_clock_by_command(engine: Callable[[str], Engine]) -> None:
+def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
     """start, stop, continue, tap and a tempo act on the engine, say what happened, and are heard on the cable."""
-    engine = engine(OWN)
+    engine = start(OWN)
     found = engine.status()
     assert (found["tempo"], found["clock_from"]) == (100.0, None)
     assert engine.said("clock", "start") == "clock: start, tempo 100\n"
@@ -140,16 +134,16 @@ def test_the_clock_by_command(engine: Callable[[str], Engine]) -> None:
     assert "it knows start, continue, stop, tempo" in engine.refused("clock", "faster")
 
 
-def test_the_time_code_by_command(engine: Callable[[str], Engine]) -> None:
+def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
     """start, stop and a place act on the engine; the full message is heard, the cue passed, the place shown."""
-    engine = engine(OWN + CUE)
+    engine = start(OWN + CUE)
     assert (engine.status()["timecode"], engine.status()["timecode_runs"]) == ("00:00:00;00", False)
     assert engine.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"
     engine.heard(bytes.fromhex("F0 7F 7F 01 01 41 00 00 00 F7"))  # RP-004 p. 5
     assert "(29.97 drop frames, stopped), from internal" in engine.said("status")
     assert engine.said("timecode", "start") == "time code runs from 01:00:00;00\n"
     engine.heard(bytes.fromhex("F1 00 F1 10 F1 20"))
-    engine.until(lambda: engine.status()["scene"] == {"number": 2, "name": "Two"})
+    until("what is shown", lambda: engine.status()["scene"] == {"number": 2, "name": "Two"})
     assert engine.said("timecode", "stop").startswith("time code stands at 01:00:")
     assert not engine.status()["timecode_runs"]
     assert engine.refused("timecode", "stop") == "the time code stands already; nothing changed\n"
@@ -157,9 +151,9 @@ def test_the_time_code_by_command(engine: Callable[[str], Engine]) -> None:
     assert "it knows start, stop, locate" in engine.refused("timecode", "back")
 
 
-def test_a_rig_without_either(engine: Callable[[str], Engine]) -> None:
+def test_a_rig_without_either(start: Callable[[str], Engine]) -> None:
     """Without [sync] the commands are refused with what to write in the rig."""
-    engine = engine(RIG)
+    engine = start(RIG)
     assert "[sync.clock]" in engine.refused("clock", "start")
     assert "[sync.timecode]" in engine.refused("timecode", "start")
     assert (engine.status()["tempo"], engine.status()["timecode"]) == (None, None)
@@ -183,16 +177,16 @@ def feeding(engine: Engine, message: bytes) -> Iterator[None]:
         feeder.join()
 
 
-def test_what_comes_in_is_shown(engine: Callable[[str], Engine]) -> None:
+def test_what_comes_in_is_shown(start: Callable[[str], Engine]) -> None:
     """Clock and time code of an input are shown by `status` and `watch` as tempo and place, and when they stop."""
-    engine = engine(RIG)
+    engine = start(RIG)
     watcher = engine.open("watch", "--json")
     assert watcher.stdout is not None
     os.write(engine.desk, bytes.fromhex("F0 7F 7F 01 01 21 02 03 04 F7"))
-    engine.until(lambda: engine.status()["timecode"] == "01:02:03:04")
+    until("what is shown", lambda: engine.status()["timecode"] == "01:02:03:04")
     assert not engine.status()["timecode_runs"]
     with feeding(engine, bytes.fromhex("F8 F1 00")):
-        engine.until(lambda: engine.status()["timecode_runs"] and engine.status()["tempo"])
+        until("what is shown", lambda: engine.status()["timecode_runs"] and engine.status()["tempo"])
         assert "clock: " in engine.said("status")
         assert "01:02:03" in engine.said("status")
         line = ""
@@ -200,7 +194,7 @@ def test_what_comes_in_is_shown(engine: Callable[[str], Engine]) -> None:
             line = watcher.stdout.readline()
             assert line
         assert json.loads(line)["timecode_from"] == "desk"
-    engine.until(lambda: not engine.status()["timecode_runs"])
+    until("what is shown", lambda: not engine.status()["timecode_runs"])
     while '"way": "time"' not in line or '"timecode_runs": false' not in line:
         line = watcher.stdout.readline()
         assert line

@@ -7,7 +7,7 @@ import pytest
 
 import filters.transpose
 from engine.core.cable.program_burst import compile_burst, duration, select, size
-from engine.core.cable.scheduler import DIN, BurstUnit, Cable
+from engine.core.cable.scheduler import DIN, BurstUnit, Cable, Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
@@ -312,7 +312,8 @@ TIMES = [name for name in REFERENCE if name.startswith("din-") and name != "din-
 def test_reference_times_of_the_wire(name: str) -> None:
     """A byte takes 320 µs on DIN (area din-timing; each entry names its source)."""
     entry = REFERENCE[name]
-    cable, out = Cable(0, DIN), []
+    cable = Cable(0, DIN)
+    out: list[Delivery] = []
     for message in _bytes_of(entry):
         cable.put(0, (message,), out)
     while cable.due is not None:
@@ -378,7 +379,7 @@ def test_a_note_that_a_filter_made_of_a_pedal_does_not_hang(monkeypatch: pytest.
     from filters.registry import registry
 
     registry.cache_clear()
-    ends = {
+    ends: dict[str, Callable[[Engine], list[Delivery]]] = {
         "scene": lambda router: router.recall(3, 2),
         "show": lambda router: router.release_all(3),
         "cable": lambda router: router.input_lost(3, 0),

@@ -6,7 +6,7 @@ Note-on velocity 64 is the standard's middle (MIDI 1.0 Detailed Specification 4.
 from engine.core.adoption import take_over
 from engine.core.engine import Engine
 from engine.core.routing.ledger import Target
-from tests.support.pit_engine import MS, engine, hexed, run_dry
+from tests.support.pit_engine import MS, SCENES, engine, hexed, run_dry
 
 STRINGS, BRASS = 0, 1
 KEYS = 0
@@ -48,7 +48,7 @@ def test_it_ends_at_a_panic_an_edit_and_the_end() -> None:
     _, later = run_dry(panicked, 2 * MS)
     assert hexed(out + later, BRASS).count("84 3C 40") == 1
 
-    old, new = router(), engine(engine.__defaults__[0].replace("semitones = 7", "semitones = 5"))
+    old, new = router(), engine(SCENES.replace("semitones = 7", "semitones = 5"))
     old.recall(0, 2)
     run_dry(old, 0)
     old.sound(MS, NOTE, LENGTH)

@@ -112,8 +112,8 @@ def _can_be_moved(rig: str, scene: int) -> list[set[tuple[int, str, int]]]:
             evening.play(source, bytes((0xB0 | channel, number, value)))
         for key in range(128):
             evening.play(source, bytes((0xA0 | channel, key, 99)))
-        for message in ((0xE0 | channel, 1, 2), (0xD0 | channel, 99)):
-            evening.play(source, bytes(message))
+        for wheel in ((0xE0 | channel, 1, 2), (0xD0 | channel, 99)):
+            evening.play(source, bytes(wheel))
     moved: list[set[tuple[int, str, int]]] = [set(), set()]
     for _, (output, message, _) in evening.handed:
         synth = Receiver()

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from tests.support.filter_bench import REFERENCE, heard, refusal, step_of
+from tests.support.filter_bench import REFERENCE, at_once, heard, refusal, step_of
 
 UP = [entry for name, entry in REFERENCE.items() if name.startswith("ump-up7-")]
 
@@ -49,7 +49,8 @@ def test_seven_bits_become_fourteen_by_the_rule_of_the_standard(
 ) -> None:
     """The 14 bits are the first 14 of the standard's 16 (MIDI 2.0 Bit Scaling and Resolution 1.0.2, Tables 5 and 6)."""
     value = entry["input"]["value7"]
-    (out,) = step_of('filter = "convert", from = "controller 1", to = "pitch_bend"')(bytes((0xB0, 1, value)), 0)
+    step = step_of('filter = "convert", from = "controller 1", to = "pitch_bend"')
+    (out,) = at_once(step, bytes((0xB0, 1, value)))
     assert out[2] << 7 | out[1] == int(entry["expected"]["u16"], 16) >> 2
 
 
@@ -59,7 +60,7 @@ def test_up_and_down_again_is_the_same_value() -> None:
     back = step_of('filter = "convert", from = "pitch_bend", to = "controller 1"')
     for value in range(128):
         message = bytes((0xB3, 1, value))
-        (bend,) = there(message, 0)
+        (bend,) = at_once(there, message)
         assert back(bend, 0) == (message,)
 
 

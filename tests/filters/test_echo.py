@@ -64,7 +64,9 @@ def test_the_defaults() -> None:
 def test_no_repeat_is_left_without_its_end(played: list[tuple[bool, int, int]]) -> None:
     """Whatever is pressed and released on one key, how loud, and whichever releases are lost: once as many keys as
     are down were let go, at every time there have been at least as many ends as presses that began before."""
-    step, now, down, presses, ends = step_of(ECHO), 0, 0, [], []
+    step, now, down = step_of(ECHO), 0, 0
+    presses: list[int] = []
+    ends: list[int] = []
 
     def play(message: bytes) -> None:
         for one in step(message, now):

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from engine.midi.kinds import is_press, is_release, is_whole
 from filters.registry import BUILT_IN, Later, registry
-from tests.support.filter_bench import MESSAGES, SYSTEM_MESSAGES, settings_of, step_of
+from tests.support.filter_bench import MESSAGES, SYSTEM_MESSAGES, at_once, settings_of, step_of
 
 SAMPLES = (
     'filter = "add_bank", channels = { 1 = [1, 2], 10 = [120, 0] }',
@@ -131,5 +131,6 @@ def test_a_press_stays_a_press(sample: str, channel: int, note: int, velocity: i
 def test_key_pressure_follows_its_key(sample: str, note: int, pressure: int) -> None:
     """Pressure on a key goes to the note that the key plays, with its value."""
     step = step_of(sample)
-    played = {one[1] for one in step(bytes((0x80, note, 64)), 0)}
-    assert [(one[1], one[2]) for one in step(bytes((0xA0, note, pressure)), 0)] == [(n, pressure) for n in played]
+    played = {one[1] for one in at_once(step, bytes((0x80, note, 64)))}
+    pressed = at_once(step, bytes((0xA0, note, pressure)))
+    assert [(one[1], one[2]) for one in pressed] == [(n, pressure) for n in played]

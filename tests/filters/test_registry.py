@@ -15,7 +15,6 @@ from filters.registry import BUILT_IN, ENTRY_POINT_GROUP, FilterFault, collect
 from tests.support.paths import ROOT
 
 PACKAGE = ROOT / "tests" / "plugin_package"
-ROOT = PACKAGE.parent.parent
 
 GOOD = '''"""A test tone."""
 from typing import Literal

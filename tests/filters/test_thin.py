@@ -60,15 +60,19 @@ def test_switches_banks_data_entry_and_mode_messages_are_never_thinned(number: i
 
 def _arrivals(steps: list[tuple[int, int]]) -> list[tuple[int, int]]:
     """(value, time) of one wheel behind the filter, as the core carries it out; the newest value counts."""
-    step, now, waiting, arrived = step_of(THIN), 0, None, []
+    step, now = step_of(THIN), 0
+    waiting: tuple[int, int] | None = None
+    arrived: list[tuple[int, int]] = []
     for gap, value in steps:
         now += gap * MS
         if waiting and waiting[1] <= now:
             arrived.append(waiting)
             waiting = None
         for answer in step(bytes((0xB0, 1, value)), now):
-            waiting = (answer.message[2], answer.at) if isinstance(answer, Later) else None
-            if not waiting:
+            if isinstance(answer, Later):
+                waiting = (answer.message[2], answer.at)
+            else:
+                waiting = None
                 arrived.append((answer[2], now))
     return arrived + ([waiting] if waiting else [])
 

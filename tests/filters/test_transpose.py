@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.support.filter_bench import REFERENCE, heard, refusal, step_of
+from tests.support.filter_bench import REFERENCE, at_once, heard, refusal, step_of
 
 
 def test_notes_and_their_pressure_move() -> None:
@@ -39,7 +39,8 @@ def test_folding_brings_a_note_back_by_octaves() -> None:
 @given(st.integers(-127, 127), st.integers(0, 127))
 def test_folding_keeps_the_name_and_moves_no_further_than_needed(semitones: int, note: int) -> None:
     """Every note folds to one of the same name in 0 to 127, less than an octave from the end it left by."""
-    (out,) = step_of(f'filter = "transpose", semitones = {semitones}, outside = "fold"')(bytes((0x90, note, 1)), 0)
+    step = step_of(f'filter = "transpose", semitones = {semitones}, outside = "fold"')
+    (out,) = at_once(step, bytes((0x90, note, 1)))
     meant = note + semitones
     assert (out[1] - meant) % 12 == 0
     if 0 <= meant <= 127:

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.support.filter_bench import heard, refusal, step_of
+from tests.support.filter_bench import at_once, heard, refusal, step_of
 
 CURVES = st.integers(-100, 100)
 
@@ -11,7 +11,7 @@ CURVES = st.integers(-100, 100)
 def shaped(text: str) -> list[int]:
     """What becomes of velocities 1 to 127."""
     step = step_of(f'filter = "velocity", {text}')
-    return [step(bytes((0x90, 60, velocity)), 0)[0][2] for velocity in range(1, 128)]
+    return [at_once(step, bytes((0x90, 60, velocity)))[0][2] for velocity in range(1, 128)]
 
 
 def test_fixed_makes_every_press_equal() -> None:

@@ -42,6 +42,7 @@ async def output_pulled(evening: Evening) -> None:
 async def synth_power_cycled(evening: Evening) -> None:
     """A synth loses its power, and with it its sounds; its port is away till then."""
     port = evening.show.out_meters[evening.rng.randrange(3)].port
+    assert port is not None
     await without(evening, [port], evening.system.gear[port].power_on)
 
 

@@ -14,8 +14,8 @@ STRINGS, BRASS = 0, 1
 class Patient:
     """A show and its gauge."""
 
-    def __init__(self, *given: str, **more: tuple[str, ...]) -> None:
-        self.bench = Bench(*given, **more)
+    def __init__(self, rig: str = RIG, missing: tuple[str, ...] = ()) -> None:
+        self.bench = Bench(rig, missing)
         self.show = self.bench.show
         self.show.command("scene", 2)
         self.gauge = CableLoad(self.show)
@@ -58,13 +58,13 @@ def test_many_reasons_are_too_many() -> None:
     assert away.tells() == ["the outputs o0, o1 and o2 are missing"]
 
 
-def test_a_port_that_takes_nothing(well: Patient) -> None:
+def test_a_port_that_takes_nothing(well: Patient, monkeypatch: pytest.MonkeyPatch) -> None:
     """An output that is there and refuses what is sent is told with what it said."""
 
     def refuse(message: bytes) -> None:
         raise PortError("the queue is full")
 
-    well.bench.outputs["brass"].send = refuse
+    monkeypatch.setattr(well.bench.outputs["brass"], "send", refuse)
     well.bench.play(KEYS, "90 3C 40")
     assert well.tells() == ["output brass takes no messages: the queue is full"]
 
@@ -95,9 +95,9 @@ def test_a_cable_that_is_full() -> None:
         told = slow.tells()
     assert told == ["the cable of output strings is full; what is played there comes late"]
     slow.bench.play(KEYS, *["90 3C 40"] * 6000)
-    (told,) = slow.tells()
-    assert told.startswith("output strings gets more than its cable carries: ")
-    assert told.endswith(" messages were left out in the last minute")
+    (sentence,) = slow.tells()
+    assert sentence.startswith("output strings gets more than its cable carries: ")
+    assert sentence.endswith(" messages were left out in the last minute")
 
 
 def test_an_input_that_floods(well: Patient, monkeypatch: pytest.MonkeyPatch) -> None:

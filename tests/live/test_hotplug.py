@@ -3,7 +3,6 @@
 import math
 import tomllib
 from collections.abc import Callable
-from typing import Any
 
 import pytest
 import trio
@@ -29,11 +28,11 @@ SILENCE = [message.hex(" ").upper() for message in (*SWEEP, *WHEELS)]
 class Counted(MemorySystem):
     """A system that counts how often an output was opened; two who open one get a port each, as from real drivers."""
 
-    def __init__(self, *about: Callable[..., Any] | tuple[str, str] | str) -> None:
-        super().__init__(*about)
-        self.lent = []
+    def __init__(self, clock: Callable[[], int]) -> None:
+        super().__init__("pit", INPUTS, OUTPUTS, clock)
+        self.lent: list[MemoryOutput] = []
 
-    def open_output(self, pattern: str) -> MemoryOutput | None:
+    def open_output(self, pattern: str) -> MemoryOutput:
         port = super().open_output(pattern)
         mine = MemoryOutput(port.name) if port in self.lent else port
         self.lent.append(mine)
@@ -43,14 +42,14 @@ class Counted(MemorySystem):
 class Stand:
     """A show and its watch; time is the test's, the reader's thread is played by hand."""
 
-    def __init__(self, mock_clock: trio.testing.MockClock, rig: str = RIG, pulled: tuple[str, str] = ()) -> None:
+    def __init__(self, mock_clock: trio.testing.MockClock, text: str = RIG, pulled: tuple[str, ...] = ()) -> None:
         self.mock_clock = mock_clock
         self.slept = 0
-        self.said = []
-        self.system = Counted("pit", INPUTS, OUTPUTS, self.now)
+        self.said: list[str] = []
+        self.system = Counted(self.now)
         for port in pulled:
             self.system.unplug(port)
-        rig = rig_model().model_validate(tomllib.loads(rig))
+        rig = rig_model().model_validate(tomllib.loads(text))
         opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
         self.inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
@@ -185,7 +184,9 @@ async def test_a_port_that_has_another_name_is_told_and_not_stolen(
     await stand.passes(10)
     assert len(stand.system.lent) - before in (5, 6)
     assert stand.show.missing() == ([], [1])
-    assert "which has another name of the rig already" in stand.show.out_meters[1].last_error
+    error = stand.show.out_meters[1].last_error
+    assert error is not None
+    assert "which has another name of the rig already" in error
     stand.play("Stage piano", "90 3C 40")
     assert stand.heard("Box 1")[-1:] == ["90 3C 40"]
 

@@ -1,14 +1,16 @@
 """Turns of the loop that the reader asks for."""
 
 import time
+from collections.abc import Callable
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import trio
 import trio.testing
 
 from engine.live.loop_wakeup import waker
 from engine.live.reader import EARLY
+from engine.live.show import Show
 
 
 class Turning:
@@ -29,9 +31,9 @@ class Turning:
         self.over.set()
 
 
-async def turned(show: Any) -> list[int]:
+async def turned(show: Turning) -> list[int]:
     """When it was pumped by one poke."""
-    waker(show)()
+    waker(cast(Show, show))()
     await show.over.wait()
     return show.pumped_at
 
@@ -62,8 +64,8 @@ def test_a_poke_after_the_end_does_nothing() -> None:
     """The reader may still poke when the loop has ended; nothing is played, and nothing is raised."""
     show = Turning()
 
-    async def play() -> Any:
-        return waker(show)
+    async def play() -> Callable[[], None]:
+        return waker(cast(Show, show))
 
     wake = trio.run(play)
     wake()

@@ -9,12 +9,13 @@ import pytest
 
 from engine.live.reader import EARLY, InputReader
 from engine.ports.memory import MemoryInput
+from engine.ports.port import InputPort
 
 
 class Faulty(MemoryInput):
     """An input whose poll breaks the port contract."""
 
-    def poll(self) -> None:
+    def poll(self) -> list[bytes]:
         raise ZeroDivisionError("a mistake")
 
 
@@ -35,9 +36,9 @@ class Pokes:
 @pytest.fixture
 def started() -> Iterator[Callable[..., Any]]:
     """Start inboxes that are stopped at the end of the test."""
-    inboxes = []
+    inboxes: list[InputReader] = []
 
-    def start(ports: dict[int, MemoryInput | Faulty | Stamped]) -> tuple[InputReader, Pokes]:
+    def start(ports: dict[int, InputPort]) -> tuple[InputReader, Pokes]:
         inbox, pokes = InputReader(ports), Pokes()
         inboxes.append(inbox)
         inbox.start(pokes)
@@ -50,7 +51,7 @@ def started() -> Iterator[Callable[..., Any]]:
 
 def taken(inbox: InputReader, pokes: Pokes, count: int) -> list[tuple[int, int, bytes]]:
     """This many arrivals, waiting for the pokes that announce them."""
-    arrivals = []
+    arrivals: list[tuple[int, int, bytes]] = []
     while len(arrivals) < count:
         pokes.wait()
         arrivals += inbox.take()

@@ -190,7 +190,8 @@ def test_a_midi_file_read_by_mido(tmp_path: Path) -> None:
     read = mido.MidiFile(file, charset="utf-8")
     assert read.type == 1
     assert [track.name for track in read.tracks] == ["Pit", "in keys", "in pédales", "out strings", "out drums"]
-    seconds, heard = 0.0, []
+    seconds = 0.0
+    heard: list[tuple[float, Any]] = []
     for message in read:
         seconds += message.time
         if not message.is_meta:

@@ -1,5 +1,6 @@
 """The running show, with its messages and its clock worked by hand. (Our own design; standards named where used.)"""
 
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.fault_log import faults
 from engine.live.port_bank import speed_of
@@ -17,6 +19,11 @@ from tests.support.small_show import MS, RIG, Bench
 
 KEYS, PEDALS = 0, 1
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
+
+
+def raises(message: bytes, now: int) -> tuple[bytes, ...]:
+    """A step of a filter that fails."""
+    raise ZeroDivisionError
 
 
 @pytest.fixture
@@ -132,11 +139,11 @@ def test_a_missing_port_costs_only_what_would_go_there() -> None:
     assert found["outputs"][0]["dropped"] == 1
 
 
-def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_of_our_own_costs_one_message(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """If routing one message fails, the rest of the batch is played, and the fault is counted and told."""
     receive = bench.show.engine.receive
 
-    def sometimes(now: int, source: int, message: bytes):
+    def sometimes(now: int, source: int, message: bytes) -> list[Delivery]:
         if message[1] == 0x3E:
             raise RuntimeError("a mistake")
         return receive(now, source, message)
@@ -148,7 +155,7 @@ def test_a_fault_of_our_own_costs_one_message(bench, monkeypatch: pytest.MonkeyP
     assert bench.told() == [("engine", "a fault of Bayleaf itself: RuntimeError('a mistake')")]
 
 
-def test_a_fault_is_logged_and_the_log_is_named(bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_a_fault_is_logged_and_the_log_is_named(bench: Bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """While a log is kept, the sentence names the file, the file has message and traceback, and the status counts."""
 
     def never(now: int, source: int, message: bytes) -> None:
@@ -167,7 +174,7 @@ def test_a_fault_is_logged_and_the_log_is_named(bench, monkeypatch: pytest.Monke
 
 def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """The first fault of a filter is in the log with its traceback; the sentence for the player names the file."""
-    broken = replace(registry()["transpose"], build=lambda settings: lambda message, now: 1 / 0)
+    broken = replace(registry()["transpose"], build=lambda settings: raises)
     monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
     file = tmp_path / "pit.log"
     with faults.kept_in(file):
@@ -180,10 +187,10 @@ def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp
     assert "while the filter transpose answered: ZeroDivisionError" in file.read_text()
 
 
-def test_a_fault_in_what_is_due_does_not_stop_the_show(bench, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """If looking after the wires fails, the messages are played all the same."""
 
-    def never(engine) -> None:
+    def never(engine: Engine) -> None:
         raise ZeroDivisionError
 
     monkeypatch.setattr(Engine, "due", property(never))
@@ -194,7 +201,7 @@ def test_a_fault_in_what_is_due_does_not_stop_the_show(bench, monkeypatch: pytes
 
 def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A filter that raises leaves its messages as they were; it is told once and counted."""
-    broken = replace(registry()["transpose"], build=lambda settings: lambda message, now: 1 / 0)
+    broken = replace(registry()["transpose"], build=lambda settings: raises)
     monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
     bench = Bench()
     bench.show.command("scene", 3)
@@ -252,12 +259,12 @@ def test_a_slow_wire_is_served_when_it_is_due() -> None:
     bench.play(KEYS, *(f"90 {note:02X} 40" for note in range(40, 60)))
     first = bench.heard("strings")
     assert 0 < len(first) < 20
-    assert bench.reader.due is not None
     rest = []
     for _ in range(1000):
-        if bench.reader.due is None:
+        due = bench.reader.due
+        if due is None:
             break
-        bench.now = bench.reader.due
+        bench.now = due
         bench.show.pump()
         rest += bench.heard("strings")
     assert first + rest == [f"90 {note:02X} 40" for note in range(40, 60)]
@@ -276,6 +283,7 @@ def test_latency_is_measured(bench: Bench) -> None:
 def test_the_flow_of_a_driver_becomes_a_speed() -> None:
     """4,096 bytes ahead at 8,000 bytes a second are 125 µs a byte and 512 ms ahead (arithmetic)."""
     speed = speed_of(DriverFlow(ahead=4096, per_second=8000, overhead=8))
+    assert speed is not None
     assert (speed.byte_ns, speed.ahead_ns, speed.overhead) == (125_000, 512 * MS, 8)
     assert speed_of(None) is None
 
@@ -298,7 +306,7 @@ PLAY = st.one_of(
 
 
 @given(st.lists(PLAY, max_size=40))
-def test_at_the_end_nothing_sounds(played) -> None:
+def test_at_the_end_nothing_sounds(played: list[tuple[int, str]]) -> None:
     """Whatever was played through whatever scenes, finish leaves every note-on with its note-off and all at rest."""
     bench = Bench()
     bench.show.command("scene", 1)
@@ -307,15 +315,16 @@ def test_at_the_end_nothing_sounds(played) -> None:
         bench.play(source, message)
     assert not bench.show.finish()
     for output in bench.outputs:
-        sounding, moved = {}, {}
-        for message in map(bytes.fromhex, bench.heard(output)):
-            kind, key = message[0] & 0xF0, (message[0] & 0x0F, message[1])
-            if kind == 0x90 and message[2]:
-                sounding[key] = sounding.get(key, 0) + 1
-            elif kind in (0x80, 0x90) and sounding.get(key):
+        sounding: Counter[tuple[int, int]] = Counter()
+        moved: dict[int, int] = {}
+        for sent in map(bytes.fromhex, bench.heard(output)):
+            kind, key = sent[0] & 0xF0, (sent[0] & 0x0F, sent[1])
+            if kind == 0x90 and sent[2]:
+                sounding[key] += 1
+            elif kind in (0x80, 0x90) and sounding[key]:
                 sounding[key] -= 1
             elif kind in (0xB0, 0xE0):
-                moved[message[0]] = message[-1]
+                moved[sent[0]] = sent[-1]
         assert not any(sounding.values())
         assert all(value == (0x40 if status & 0xF0 == 0xE0 else 0) for status, value in moved.items() if status != 0xB4)
     assert (bench.show.engine.ledger.sounding(), bench.show.engine.ledger.off_rest()) == (0, 0)

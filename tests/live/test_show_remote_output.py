@@ -6,7 +6,7 @@ from typing import Any
 import trio
 import trio.testing
 
-from engine.core.cable.remote_cable import OrderKind, RemoteCable
+from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.core.cable.silencing_messages import SWEEP
 from engine.live.gear.sysex_sending import SysexSending
 from engine.live.port_opening import OpenPorts
@@ -46,8 +46,8 @@ class FarAway:
     longest = None
 
     def __init__(self) -> None:
-        self.turns = []
-        self.gone = None
+        self.turns: list[list[Order]] = []
+        self.gone: str | None = None
         self.closed = False
 
     def join(self, now: int, cable: RemoteCable) -> None:

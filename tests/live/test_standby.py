@@ -7,10 +7,15 @@ from typing import Any
 import pytest
 import trio
 
+from engine.cluster.endpoints.remote_ports import RemoteInput
 from engine.live.cable_load import CableLoad
 from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
 from tests.support.standby_world import FOOT, KEYS, MS, Engine, World
+
+
+def state_of(world: World, name: str) -> str:
+    return world.engines[name].standby.charge.state
 
 
 @pytest.fixture
@@ -192,11 +197,11 @@ def test_two_that_lose_each_other(world: World) -> None:
         world.play(KEYS, f"80 {key:02X} 40")
         world.run(40)
     assert world.leaders() == ["desk"]
-    assert world.engines["spare"].standby.charge.state == "asking"
+    assert state_of(world, "spare") == "asking"
     assert len(world.heard("strings")) == 24
     world.net.join("desk", "spare")
     world.run(10)
-    assert world.engines["spare"].standby.charge.state == "following"
+    assert state_of(world, "spare") == "following"
 
 
 def test_the_one_that_comes_back_follows(world: World) -> None:
@@ -268,7 +273,7 @@ def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:
 
 async def answer_of(world: World, asked: Callable[..., Any]) -> dict[str, Any]:
     """What a player is told who asks for this, while time goes on."""
-    answers = []
+    answers: list[dict[str, Any]] = []
 
     async def ask() -> None:
         answers.append(await asked())
@@ -327,7 +332,9 @@ async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
     await spare.standby.play_rig()
     assert spare.show.engine.scene == (2, "Waltz")
     assert spare.workshop.unsaved
-    assert (spare.show.engine.led_by, spare.show.engine.rig.network.machine) == ("desk", "spare")
+    network = spare.show.engine.rig.network
+    assert network is not None
+    assert (spare.show.engine.led_by, network.machine) == ("desk", "spare")
     world.kill("desk")
     world.play(KEYS, "90 3C 40")
     world.run(100)
@@ -336,8 +343,10 @@ async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
 
 def test_the_standby_hears_what_is_plugged_in_at_the_main_engine(world: World) -> None:
     """An input without a machine is at the main engine, which plays it and tells the standby of each message."""
-    heard = []
-    world.engines["spare"].patch.inputs["pads"].hand_to(heard.extend)
+    heard: list[tuple[int, bytes]] = []
+    pads = world.engines["spare"].patch.inputs["pads"]
+    assert isinstance(pads, RemoteInput)
+    pads.hand_to(heard.extend)
     desk = world.engines["desk"]
     desk.system.input("Pad box").push(b"\x90\x24\x40\x80\x24\x40")
     assert desk.patch.inputs["pads"].poll() == [b"\x90\x24\x40", b"\x80\x24\x40"]

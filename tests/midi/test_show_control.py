@@ -1,6 +1,5 @@
 """MIDI Show Control, RP-002/RP-014."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -27,7 +26,7 @@ cues = st.from_regex(r"[0-9]{1,4}(\.[0-9]{1,3}){0,2}", fullmatch=True)
 
 
 @st.composite
-def sayings(draw: Callable[..., Any]) -> ShowControl | None:
+def sayings(draw: st.DrawFn) -> ShowControl:
     """Anything the standard has a general command for."""
     command = draw(st.sampled_from(list(COMMANDS.values())))
     size = draw(st.sampled_from({"timed_go": [5], "set": [4, 9], "fire": [1]}.get(command, [0])))
@@ -35,7 +34,7 @@ def sayings(draw: Callable[..., Any]) -> ShowControl | None:
     given_cues = draw(st.lists(cues, min_size=command == "load", max_size=3))
     if command in ("set", "fire", "all_off", "restore", "reset"):
         given_cues = []
-    cue, cue_list, path, *_ = (*given_cues, None, None, None)
+    cue, cue_list, path, *_ = [*given_cues, None, None, None]
     return ShowControl(draw(st.integers(0, 127)), draw(st.integers(1, 127)), command, cue, cue_list, path, settings)
 
 

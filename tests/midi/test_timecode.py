@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from timecode import Timecode
+from timecode.timecode import Timecode
 
 from engine.midi.timecode import (
     RATES,

@@ -65,7 +65,7 @@ def recording_of(name: str) -> FlightRecording:
 
 def rig_text(name: str) -> str:
     """What its rig was read from at the start."""
-    return (FOLDER / MANIFEST[name]["rig"]).read_text(encoding="utf-8")
+    return FOLDER.joinpath(MANIFEST[name]["rig"]).read_text(encoding="utf-8")
 
 
 @cache

@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -26,15 +27,11 @@ def test_the_differences_make_the_one_of_the_other(
 ) -> None:
     """What is missing and new is just what one side has more of; equal sides differ in nothing. The same holds for the
     way that is taken where too much differs to search."""
-    searched, performance_comparison._TO_SEARCH = (
-        performance_comparison._TO_SEARCH,
-        -1 if far_apart else performance_comparison._TO_SEARCH,
-    )
-    try:
+    with pytest.MonkeyPatch.context() as patch:
+        if far_apart:
+            patch.setattr(performance_comparison, "_TO_SEARCH", -1)
         found = differences({"a": before}, {"a": after})
         assert differences({"a": before}, {"a": before}) == []
-    finally:
-        performance_comparison._TO_SEARCH = searched
     missing, new = (Counter(each.message for each in found if each.what == what) for what in ("missing", "new"))
     then, now = (Counter(each.message for each in side) for side in (before, after))
     assert then - missing + new == now

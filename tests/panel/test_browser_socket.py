@@ -2,7 +2,9 @@
 
 import json
 from contextlib import AsyncExitStack
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 import trio
@@ -189,6 +191,10 @@ async def test_panic_waits_for_nothing(tmp_path: Path) -> None:
         assert (await live.until(lambda told: told.get("id") == 1))["answer"]["done"]
 
 
+def _answers(number: int, told: dict[str, Any]) -> bool:
+    return told.get("id") == number
+
+
 async def test_commands_stay_in_order(tmp_path: Path) -> None:
     """Ten commands in a row reach the engine as they were pressed."""
     engine = Engine()
@@ -196,7 +202,7 @@ async def test_commands_stay_in_order(tmp_path: Path) -> None:
         for number in range(10):
             await live.say(id=number, ask={"do": "scene", "scene": number})
         for number in range(10):
-            await live.until(lambda told, number=number: told.get("id") == number)
+            await live.until(partial(_answers, number))
     assert [asked["scene"] for asked in engine.asked if asked["do"] == "scene"] == list(range(10))
 
 
@@ -211,7 +217,7 @@ async def test_a_flood_of_requests_is_refused(tmp_path: Path) -> None:
             await live.say(id=500, ask={"do": "panic"})
 
         nursery.start_soon(flood)
-        answered = {}
+        answered: dict[int, dict[str, Any]] = {}
         while len(answered) < 501:
             told = await live.until(lambda told: "id" in told)
             answered[told["id"]] = told["answer"]
@@ -291,7 +297,7 @@ async def test_too_many_sockets_are_refused(tmp_path: Path) -> None:
             assert await late.hear() == 1013
         gone.set()
         with trio.fail_after(30):
-            told = 1013
+            told: object = 1013
             while told == 1013:
                 async with ends.live() as late:
                     told = await late.hear()

@@ -25,7 +25,10 @@ _FRAMES = st.fixed_dictionaries(
 def test_what_was_missed_is_put_together(frames: list[dict[str, Any]]) -> None:
     """Many frames in one: the last value of everything, all messages counted, the newest forty shown."""
     one = reduce(merged, frames)
-    assert lasting(one) == reduce(lambda before, frame: {**before, **lasting(frame)}, frames, {})
+    last: dict[str, Any] = {}
+    for frame in frames:
+        last |= lasting(frame)
+    assert lasting(one) == last
     for way in ("in", "out"):
         assert one["activity"][way] == [
             sum(counts) for counts in zip(*(f["activity"][way] for f in frames), strict=True)

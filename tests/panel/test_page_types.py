@@ -32,7 +32,7 @@ def checker() -> Path:
     if CHECKER.exists():
         return CHECKER
     need("npm")
-    install = ["npm", "install", "--no-save", "--no-audit", "--no-fund", "--prefix", INSTALLED]
+    install = ["npm", "install", "--no-save", "--no-audit", "--no-fund", "--prefix", str(INSTALLED)]
     done = subprocess.run([*install, f"typescript@{TYPESCRIPT}"], capture_output=True, text=True, check=False)
     if done.returncode:
         reason = f"npm could not install typescript {TYPESCRIPT}: {done.stderr.strip()[-300:]}"
@@ -94,7 +94,7 @@ def spans(tokens: list[Token]) -> list[dict[str, Any]]:
             case "strong_open" | "em_open" | "link_open":
                 kind = {"strong_open": "bold", "em_open": "italic", "link_open": "link"}[token.type]
                 to = {"to": token.attrs["href"]} if kind == "link" else {}
-                span = {"kind": kind, "spans": [], **to}
+                span: dict[str, Any] = {"kind": kind, "spans": [], **to}
                 inside[-1].append(span)
                 inside.append(span["spans"])
             case "strong_close" | "em_close" | "link_close":

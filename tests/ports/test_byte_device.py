@@ -8,6 +8,7 @@ import termios
 import threading
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from engine.midi.kinds import is_whole
 from engine.ports import byte_device
 from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.port import PortError, PortGone
+from tests.support.waiting import until, until_there_are
 
 NOTE = b"\x90\x3c\x40"
 LONG = b"\xf0\x7d" + bytes(number % 128 for number in range(300_000)) + b"\xf7"
@@ -40,14 +42,6 @@ def far(fifo: str) -> Iterator[int]:
     os.close(handle)
 
 
-def until(what: str, condition: Callable[[], object]) -> None:
-    """Wait for a condition."""
-    end = time.monotonic() + 30
-    while not condition():
-        assert time.monotonic() < end, f"waited in vain for {what}"
-        time.sleep(0.001)
-
-
 def drain(handle: int) -> bytes:
     """What there is to read."""
     data = b""
@@ -63,7 +57,7 @@ def test_a_long_message_goes_on_without_another_send(fifo: str, far: int) -> Non
     port = open_device_output(fifo)
     port.send(LONG)
     heard = bytearray()
-    until("the whole SysEx", lambda: heard.extend(drain(far)) or len(heard) >= len(LONG))
+    until_there_are(len(LONG), heard, partial(drain, far))
     port.close()
     assert bytes(heard) == LONG
 
@@ -73,10 +67,11 @@ def test_a_clock_passes_a_long_message(fifo: str, far: int) -> None:
     port = open_device_output(fifo)
     port.send(LONG)
     port.send(b"\xf8")
-    parser, heard = StreamParser(), []
-    until("the SysEx", lambda: heard.extend(parser.feed(drain(far))) or len(heard) >= 2)
+    parser = StreamParser()
+    heard: list[bytes] = []
+    until_there_are(2, heard, lambda: parser.feed(drain(far)))
     until("room", lambda: _sends(port.send))
-    until("the note", lambda: heard.extend(parser.feed(drain(far))) or len(heard) >= 3)
+    until_there_are(3, heard, lambda: parser.feed(drain(far)))
     port.close()
     assert heard == [b"\xf8", LONG, NOTE]
 
@@ -110,9 +105,9 @@ def test_a_reader_that_slept(fifo: str, far: int) -> None:
             port.send(NOTE)
             sent += 1
     heard = bytearray()
-    until("all that was accepted", lambda: heard.extend(drain(far)) or len(heard) >= 3 * sent)
+    until_there_are(3 * sent, heard, partial(drain, far))
     port.send(b"\xf6")
-    until("the next message", lambda: heard.extend(drain(far)) or len(heard) > 3 * sent)
+    until_there_are(3 * sent + 1, heard, partial(drain, far))
     port.close()
     assert bytes(heard) == NOTE * sent + b"\xf6"
 
@@ -147,7 +142,7 @@ def test_closing_does_not_wait_for_a_slow_device(fifo: str, far: int, monkeypatc
         time.sleep(0.01)
         return write(handle, data)
 
-    monkeypatch.setattr(byte_device.os, "write", slowly)
+    monkeypatch.setattr(os, "write", slowly)
     port = open_device_output(fifo)
     port.send(LONG)
     until("a beginning", lambda: written)
@@ -162,7 +157,7 @@ def test_a_reader_may_come_late(fifo: str) -> None:
         port.send(NOTE)
         reader = os.open(fifo, os.O_RDONLY | os.O_NONBLOCK)
         heard = bytearray()
-        until("the note", lambda heard=heard, reader=reader: heard.extend(drain(reader)) or len(heard) >= 3)
+        until_there_are(3, heard, partial(drain, reader))
         os.close(reader)
         assert bytes(heard) == NOTE
     port.close()
@@ -220,7 +215,7 @@ def test_opening_and_closing_leaks_no_threads(fifo: str) -> None:
 def test_an_open_sysex_is_given_up(fifo: str, far: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """A SysEx without a byte for five seconds is thrown away and counted; its late end is not taken for one."""
     now = [1_000_000_000]
-    monkeypatch.setattr(byte_device.time, "monotonic_ns", lambda: now[0])
+    monkeypatch.setattr(time, "monotonic_ns", lambda: now[0])
     port = open_device_input(fifo)
     os.write(far, b"\xf0\x7d\x01")
     assert port.poll() == []
@@ -282,11 +277,11 @@ def test_a_terminal_passes_every_byte() -> None:
     sysex = b"\xf0" + bytes(range(128)) + b"\xf7"
     os.write(master, sysex)
     heard: list[bytes] = []
-    until("the SysEx", lambda: heard.extend(source.poll()) or heard)
+    until_there_are(1, heard, source.poll)
     output.send(sysex)
     os.set_blocking(master, False)
     played = bytearray()
-    until("the SysEx at the far end", lambda: played.extend(drain(master)) or len(played) >= len(sysex))
+    until_there_are(len(sysex), played, partial(drain, master))
     source.close()
     output.close()
     os.close(near)
@@ -352,7 +347,7 @@ def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
         source, output = open_device_input(str(path)), open_device_output(str(path))
         output.send(bytes((0x90, number, 0x40)))
         heard: list[bytes] = []
-        until("the note", lambda source=source, heard=heard: heard.extend(source.poll()) or heard)
+        until_there_are(1, heard, source.poll)
         assert heard == [bytes((0x90, number, 0x40))]
         other = os.open(path, os.O_RDWR | os.O_NONBLOCK)
         path.unlink()
@@ -362,7 +357,7 @@ def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
             os.mkfifo(tmp_path / "new")  # beside the other one, so that it is surely another file
             os.rename(tmp_path / "new", path)
         for use in (source.poll, output.check, lambda output=output: output.send(NOTE)):
-            until("the news", lambda use=use: _is_gone(use))
+            until("the news", partial(_is_gone, use))
             assert _is_gone(use)
         os.close(other)
         source.close()
@@ -390,14 +385,14 @@ def test_a_serial_line_that_is_plugged_in_again(tmp_path: Path) -> None:
         source, output = open_device_input(str(path)), open_device_output(str(path))
         os.write(far, bytes((0x90, number, 0x40)))
         heard: list[bytes] = []
-        until("the note", lambda source=source, heard=heard: heard.extend(source.poll()) or heard)
+        until_there_are(1, heard, source.poll)
         output.send(bytes((0x80, number, 0x40)))
         assert (heard, os.read(far, 3)) == ([bytes((0x90, number, 0x40))], bytes((0x80, number, 0x40)))
         output.check()
         os.close(far)
         path.unlink()
         for use in (output.check, source.poll, lambda output=output: output.send(NOTE)):
-            until("the news", lambda use=use: _is_gone(use))
+            until("the news", partial(_is_gone, use))
             assert _is_gone(use)
         with pytest.raises(PortError, match="there is no such device"):
             open_device_input(str(path))
@@ -408,7 +403,7 @@ def test_a_serial_line_that_is_plugged_in_again(tmp_path: Path) -> None:
 def test_a_device_is_looked_at_five_times_a_second(fifo: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """However often a port is polled, checked and sent to, it looks for its device every 0.2 s and not more often."""
     now = [1_000_000_000]
-    monkeypatch.setattr(byte_device.time, "monotonic_ns", lambda: now[0])
+    monkeypatch.setattr(time, "monotonic_ns", lambda: now[0])
     source, output = open_device_input(fifo), open_device_output(fifo)
     assert source.poll() == []
     output.check()

@@ -4,7 +4,7 @@ import os
 import pty
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
 import pytest
@@ -84,7 +84,9 @@ def terminal(folder: Path) -> Iterator[Line]:
 
 @pytest.mark.parametrize("kind", [memory, fifo, terminal], ids=lambda kind: kind.__name__)
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
-def test_port(kind: Callable[[Path], Iterator[Line]], check: Callable[[Line], None], tmp_path: Path) -> None:
+def test_port(
+    kind: Callable[[Path], AbstractContextManager[Line]], check: Callable[[Line], None], tmp_path: Path
+) -> None:
     """Every kind of port does what conformance.py says."""
     with kind(tmp_path) as line:
         check(line)

@@ -7,7 +7,8 @@ and a node /dev/snd/midiC0D*. What Linux and RtMidi do here was measured; nothin
 import os
 import subprocess
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -16,9 +17,10 @@ import rtmidi
 from engine.ports.byte_device import open_device_input, open_device_output
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
 from engine.ports.rtmidi_system import RtmidiSystem
-from tests.support.engine_process import hear, joined, wait_for
+from tests.support.engine_process import hear, joined
 from tests.support.port_conformance import CHECKS, Line, broken_sysex_is_repaired
 from tests.support.rtmidi_lines import hearing, joined_line, system_line
+from tests.support.waiting import until, until_there_are
 
 ALSA = rtmidi.API_LINUX_ALSA
 SLOW = 30.0  # seconds: the guest is emulated
@@ -39,7 +41,7 @@ def system() -> Iterator[RtmidiSystem]:
 def read(port: InputPort, count: int) -> list[bytes]:
     """Read until so many messages came."""
     heard: list[bytes] = []
-    wait_for(f"{count} messages", lambda: heard.extend(port.poll()) or len(heard) >= count, SLOW)
+    until_there_are(count, heard, port.poll, within=SLOW)
     return heard
 
 
@@ -51,7 +53,11 @@ def close_all(*ports: InputPort | OutputPort | RtmidiSystem) -> None:
 
 def test_names_hold_the_client_and_end_in_the_port(system: RtmidiSystem) -> None:
     """Other programs see the engine's name, the rig's name at the end, then ALSA's numbers; we leave ours out."""
-    ports = [system.open_virtual_input("keys"), system.open_virtual_output("keys"), system.open_virtual_output("drums")]
+    ports: list[InputPort | OutputPort] = [
+        system.open_virtual_input("keys"),
+        system.open_virtual_output("keys"),
+        system.open_virtual_output("drums"),
+    ]
     other = RtmidiSystem("alsa", "other")
     assert [name.rsplit(" ", 1)[0] for name in other.outputs() if "bayleaf" in name] == ["bayleaf:keys"]
     assert [name.rsplit(" ", 1)[0] for name in other.inputs() if "bayleaf" in name] == ["bayleaf:keys", "bayleaf:drums"]
@@ -98,7 +104,7 @@ def test_to_a_raw_device(system: RtmidiSystem) -> None:
     device = open_device_input("/dev/snd/midiC0D0")
     device.poll()  # the card listens from the first read on
     for message in (*MIXED, LONGEST):
-        wait_for("room", lambda message=message: _sent(port, message), SLOW)
+        until("room", partial(_sent, port, message), SLOW)
         assert read(device, 1) == [message]
     close_all(port, device)
 
@@ -137,19 +143,28 @@ def test_an_unplugged_port_says_so(system: RtmidiSystem) -> None:
     source, output = system.open_input("Stage piano:out"), system.open_output("Stage piano:in")
     close_all(*theirs, other)
     with pytest.raises(PortError, match=r'"Stage piano:out .*" was unplugged'):
-        wait_for("the news", source.poll, SLOW)
+        until("the news", source.poll, SLOW)
     with pytest.raises(PortError, match=r'"Stage piano:in .*" was unplugged'):
-        wait_for("the news", lambda: output.send(b"\xfe"), SLOW)
+        until("the news", lambda: output.send(b"\xfe"), SLOW)
     close_all(source, output)
+
+
+def _never(use: Callable[[], object]) -> None:
+    """Use it, and never be content: only what it raises ends the waiting."""
+    use()
+
+
+def _uses(port: InputPort | OutputPort) -> list[Callable[[], object]]:
+    """All that can be done with a port."""
+    return [port.poll] if hasattr(port, "poll") else [port.check, partial(port.send, NOTE)]
 
 
 def says_it_is_gone(*ports: InputPort | OutputPort) -> None:
     """Each of them tells it three times, once what it had brought was read."""
     for port in ports:
-        uses = [port.check, lambda port=port: port.send(NOTE)] if hasattr(port, "check") else [port.poll]
-        for use in uses * 3:
+        for use in _uses(port) * 3:
             with pytest.raises(PortGone, match=r"was unplugged|is gone"):
-                wait_for("the news", lambda use=use: use() and False, SLOW)
+                until("the news", partial(_never, use), SLOW)
 
 
 def test_a_card_that_is_pulled_and_put_back(system: RtmidiSystem) -> None:
@@ -180,7 +195,7 @@ def test_a_card_that_is_pulled_and_put_back(system: RtmidiSystem) -> None:
                 attempt("/dev/snd/midiC0D0")
         close_all(source, output)
         (CARD / "bind").write_text("snd_virmidi.0")
-        wait_for("the card", lambda: len([name for name in system.outputs() if "VirMIDI 0-" in name]) == 4, SLOW)
+        until("the card", lambda: len([name for name in system.outputs() if "VirMIDI 0-" in name]) == 4, SLOW)
     assert held == held[:1] * 3
 
 
@@ -217,7 +232,7 @@ def test_looking_for_a_missing_port_leaks_nothing(system: RtmidiSystem) -> None:
 
 def test_more_inputs_than_alsa_has_room_for(system: RtmidiSystem) -> None:
     """The 29th input is refused with the reason; the others go on."""
-    ports = [system.open_virtual_input(f"in{number}") for number in range(28)]
+    ports: list[InputPort | OutputPort] = [system.open_virtual_input(f"in{number}") for number in range(28)]
     with pytest.raises(PortError, match="no room for more than 28 inputs"):
         system.open_virtual_input("one too many")
     ports[0].close()
@@ -239,7 +254,7 @@ def test_opening_and_closing_leaks_nothing(system: RtmidiSystem) -> None:
     before = _held()
     for _ in range(30):
         one_round()
-    wait_for("the threads' end", lambda: _held() <= before, SLOW)
+    until("the threads' end", lambda: _held() <= before, SLOW)
 
 
 #: python-rtmidi on ALSA refuses to play a broken message: the test after this one plays it from a raw device
@@ -275,7 +290,7 @@ def raw_device() -> Iterator[Line]:
 
 @pytest.mark.parametrize("kind", [sequencer, joined_sequencer, raw_device], ids=lambda kind: kind.__name__)
 @pytest.mark.parametrize("check", PLAYABLE, ids=lambda check: check.__name__)
-def test_conformance(kind: Callable[[], Iterator[Line]], check: Callable[[Line], None]) -> None:
+def test_conformance(kind: Callable[[], AbstractContextManager[Line]], check: Callable[[Line], None]) -> None:
     """A port on ALSA, and a raw MIDI device, does what conformance.py says."""
     with kind() as line:
         check(line)

@@ -12,9 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.engine_process import Engine, wait_for
+from tests.support.engine_process import Engine
 from tests.support.jack_ends import Box, Player
 from tests.support.jack_stage import faults_wanted
+from tests.support.waiting import until
 
 SCENES = range(1, 9)
 SIDE_BY_SIDE = 3
@@ -108,8 +109,8 @@ class Victim:
             harmed.append("the rig file was changed")
         scenes = {str(self.engine.file.resolve()): self._scene}
         try:
-            wait_for("the scene written down", lambda: self._written() == scenes, 10)
-            wait_for("nothing but the state", lambda: list(self.state.parent.iterdir()) == [self.state], 10)
+            until("the scene written down", lambda: self._written() == scenes, 10)
+            until("nothing but the state", lambda: list(self.state.parent.iterdir()) == [self.state], 10)
         except (AssertionError, ValueError) as fault:
             harmed.append(f"the state: {fault}, {list(self.state.parent.iterdir())}")
         return harmed
@@ -128,7 +129,7 @@ class Victim:
             return self.box.synth.residue(sounds) if told else ["no scene was sent"]
 
         try:
-            wait_for("silence", lambda: not residue(), 10)
+            until("silence", lambda: not residue(), 10)
         except AssertionError:
             return residue()
         swept = set()
@@ -205,9 +206,9 @@ def _start_both(one: Engine, other: Engine) -> None:
     one.begin()
     other.begin()
     try:
-        wait_for("one that gives up", lambda: one.process.poll() is not None or other.process.poll() is not None)
+        until("one that gives up", lambda: one.process.poll() is not None or other.process.poll() is not None)
         loser, winner = (one, other) if one.process.poll() is not None else (other, one)
-        wait_for("the other one's answer", lambda: winner.request("status"))
+        until("the other one's answer", lambda: winner.request("status"))
         assert (loser.process.returncode, winner.process.poll()) == (1, None)
         assert 'an engine named "pit" is running' in one.said()
     finally:

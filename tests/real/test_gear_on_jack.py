@@ -13,6 +13,7 @@ import subprocess
 import threading
 import time
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +21,10 @@ import mido
 import pytest
 import rtmidi
 
-from tests.support.engine_process import BAYLEAF, Engine, engine, joined, wait_for
+from tests.support.engine_process import Engine, engine, joined
+from tests.support.paths import BAYLEAF
 from tests.support.simulated_instrument import IDENTITY, REQUEST, Instrument
+from tests.support.waiting import until
 
 JACK = rtmidi.API_UNIX_JACK
 DUMPS = int(os.environ.get("BAYLEAF_DUMPS", "6"))
@@ -82,6 +85,14 @@ class Organ:
             self._out.send_message(message)
             time.sleep(max(0.0002, len(message) / 200_000))
 
+    def has_heard(self, count: int) -> bool:
+        """Whether so many SysEx messages came."""
+        return len(self.heard) >= count
+
+    def has_counted(self, clocks: int) -> bool:
+        """Whether so many clocks came."""
+        return self.clocks >= clocks
+
     def end(self) -> None:
         self._ends.set()
         self._thread.join()
@@ -129,9 +140,9 @@ def test_dumps_are_sent_whole_with_real_time_inside(pit: tuple[Engine, Organ], t
         clocks = organ.clocks
         done = running.ask("sysex", "send", str(file), "organ")
         assert done.returncode == 0, done.stderr
-        wait_for(f"{len(messages)} messages", lambda wanted=messages: len(organ.heard) >= len(wanted))
+        until(f"{len(messages)} messages", partial(organ.has_heard, len(messages)))
         assert sha256(organ.heard) == sha256(messages), size
-        wait_for("a clock", lambda before=clocks: organ.clocks > before)
+        until("a clock", partial(organ.has_counted, clocks + 1))
 
 
 def test_dumps_are_received_whole_with_real_time_inside(pit: tuple[Engine, Organ], tmp_path: Path) -> None:
@@ -187,7 +198,7 @@ def test_ctrl_c_stops_between_two_messages(pit: tuple[Engine, Organ], tmp_path: 
     file.write_bytes(b"".join(b"\xf0" + bytes(300) + b"\xf7" for _ in range(500)))
     command = [str(BAYLEAF), "sysex", "send", str(file), "slow", "--name", running.name]
     with subprocess.Popen(command, env=running.environment, stderr=subprocess.PIPE, text=True) as sender:
-        wait_for("the dump on its way", lambda: _octets(running) > 1000)
+        until("the dump on its way", lambda: _octets(running) > 1000)
         sender.send_signal(signal.SIGINT)
         _, said = sender.communicate(timeout=30)
     assert sender.returncode == 1

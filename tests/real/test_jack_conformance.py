@@ -1,6 +1,7 @@
 """The conformance suite on a real JACK server."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 
 import pytest
 import rtmidi
@@ -11,7 +12,9 @@ from tests.support.rtmidi_lines import joined_line, system_line
 
 @pytest.mark.parametrize("make", [system_line, joined_line], ids=["ours", "theirs"])
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
-def test_port(jack_server: str, make: Callable[..., Iterator[Line]], check: Callable[[Line], None]) -> None:
+def test_port(
+    jack_server: str, make: Callable[..., AbstractContextManager[Line]], check: Callable[[Line], None]
+) -> None:
     """A port on JACK, one of our own or one that we joined, does what conformance.py says."""
     with make("jack", rtmidi.API_UNIX_JACK, carries=16_379, patience=20.0) as line:
         check(line)

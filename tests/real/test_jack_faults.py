@@ -9,15 +9,16 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 
 import pytest
 
-from tests.support.engine_process import wait_for
-from tests.support.jack_ends import song
+from tests.support.jack_ends import Box, song
 from tests.support.jack_stage import PATIENCE, Stage, faults_wanted
 from tests.support.jack_stage_rig import FAULTY, PLUGGED_IN, rig
 from tests.support.needed import need
+from tests.support.waiting import until
 
 # Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): 11,340 messages on 12 channels, with 2,260 bends and 891 pressures
 SONG = Path("/usr/share/games/openttd/baseset/openmsx/tttheme2.mid")
@@ -81,7 +82,7 @@ def a_player_falls_silent(stage: Stage) -> float:
         stage.grab()
         stage.piano.play(b"\xfe")
         begin = time.monotonic()
-        wait_for("the piano told silent", lambda: stage.port("inputs", "piano")["state"] == "silent", PATIENCE)
+        until("the piano told silent", lambda: stage.port("inputs", "piano")["state"] == "silent", PATIENCE)
         took = time.monotonic() - begin
         stage.organ.hands_off()
         assert stage.settle() == []
@@ -91,12 +92,12 @@ def a_player_falls_silent(stage: Stage) -> float:
 def a_loop(stage: Stage) -> float:
     """A box's thru is wired into the organ's cable, whose route leads to that box; then it is taken away."""
     stage.recall(1)
-    wait_for("no muted way", lambda: not _muted(stage), PATIENCE)
+    until("no muted way", lambda: not _muted(stage), PATIENCE)
     box = stage.boxes[0]
     begin = time.monotonic()
     box.thru = stage.organ.copy
     try:
-        wait_for("the loop muted", lambda: _muted(stage), PATIENCE)
+        until("the loop muted", lambda: _muted(stage), PATIENCE)
         took = time.monotonic() - begin
         stage.wait_a_little(0.1)
     finally:
@@ -133,7 +134,7 @@ def the_rig_is_edited(stage: Stage) -> float:
     stage.engine.file.write_text(text, encoding="utf-8")
     begin = time.monotonic()
     name = f"Lantern Street, edition {stage.edit}"
-    wait_for("the edited rig", lambda: (stage.engine.request("status") or {})["status"]["rig"] == name, PATIENCE)
+    until("the edited rig", lambda: (stage.engine.request("status") or {})["status"]["rig"] == name, PATIENCE)
     return time.monotonic() - begin
 
 
@@ -143,7 +144,7 @@ def a_scene_is_taken_out(stage: Stage) -> float:
     without = {number: tuple(r for r in routes if r[0] != "organ") for number, routes in PLUGGED_IN.items()}
     name = f"Lantern Street, edition {stage.edit}"
     stage.engine.file.write_text(rig(stage.number, stage.edit, without), encoding="utf-8")
-    wait_for("the edited rig", lambda: (stage.engine.request("status") or {})["status"]["rig"] == name, PATIENCE)
+    until("the edited rig", lambda: (stage.engine.request("status") or {})["status"]["rig"] == name, PATIENCE)
     stage.wait_a_little()
     return the_rig_is_edited(stage)
 
@@ -153,10 +154,10 @@ def an_edit_is_refused(stage: Stage) -> float:
     whole = rig(stage.number, stage.edit)
     stage.engine.file.write_text(whole[: stage.dice.randrange(20, len(whole) // 2)] + "\n= [", encoding="utf-8")
     begin = time.monotonic()
-    wait_for("the refusal", lambda: (stage.engine.request("status") or {})["status"]["refused_rig"], PATIENCE)
+    until("the refusal", lambda: (stage.engine.request("status") or {})["status"]["refused_rig"], PATIENCE)
     took = time.monotonic() - begin
     stage.engine.file.write_text(whole, encoding="utf-8")
-    wait_for("the end of it", lambda: not (stage.engine.request("status") or {})["status"]["refused_rig"], PATIENCE)
+    until("the end of it", lambda: not (stage.engine.request("status") or {})["status"]["refused_rig"], PATIENCE)
     return took
 
 
@@ -176,7 +177,7 @@ def two_panics(stage: Stage) -> None:
     stage.engine.request("panic")
     sweep = {bytes((0xB0 | channel, number, 0)) for channel in range(16) for number in (64, 66, 67, 69, 123, 120)}
     for box in stage.boxes:
-        wait_for(f"the sweep at {box.name}", lambda box=box: sweep <= set(box.synth.log), PATIENCE)
+        until(f"the sweep at {box.name}", partial(_has_heard, box, sweep), PATIENCE)
 
 
 def a_scene_without_the_player(stage: Stage) -> None:
@@ -198,7 +199,7 @@ def a_filter_raises(stage: Stage) -> None:
         return sum(answer["status"]["filter_faults"].values())
 
     before = raised()
-    wait_for("trouble", lambda: raised() > before, PATIENCE)
+    until("trouble", lambda: raised() > before, PATIENCE)
     stage.grab()
 
 
@@ -210,7 +211,7 @@ def a_sleep(stage: Stage) -> float:
     time.sleep(3)
     stage.engine.process.send_signal(signal.SIGCONT)
     begin = time.monotonic()
-    wait_for("the wake-up", lambda: stage.engine.said().count("woke after") > woken, PATIENCE)
+    until("the wake-up", lambda: stage.engine.said().count("woke after") > woken, PATIENCE)
     took = time.monotonic() - begin
     _what_was_recalled(stage)
     return took
@@ -227,6 +228,10 @@ def a_crash(stage: Stage) -> float:
     return took
 
 
+def _has_heard(box: Box, messages: set[bytes]) -> bool:
+    return messages <= set(box.synth.log)
+
+
 def _what_was_recalled(stage: Stage) -> None:
     """The last thing that the foot asked for may have been lost on its way to an engine that stood still."""
     found = (stage.engine.request("status") or {})["status"]["scene"]["number"]
@@ -234,7 +239,7 @@ def _what_was_recalled(stage: Stage) -> None:
     stage.scene = found
 
 
-QUICK = [
+QUICK: list[Fault] = [
     an_input_vanishes,
     an_output_loses_power,
     an_output_loses_its_cable,
@@ -249,7 +254,7 @@ QUICK = [
     a_scene_without_the_player,
     a_filter_raises,
 ]
-SLOW = [a_sleep, a_crash]
+SLOW: list[Fault] = [a_sleep, a_crash]
 
 
 def once(stage: Stage, fault: Fault) -> tuple[float | None, list[str]]:

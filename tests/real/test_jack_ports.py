@@ -9,7 +9,8 @@ import signal
 import subprocess
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -17,10 +18,11 @@ import rtmidi
 
 from engine.ports.jack_system import JackSystem
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
-from tests.support.engine_process import hear, joined, player, wait_for
+from tests.support.engine_process import hear, joined, player
 from tests.support.jack_servers import MORTAL, SERVER
 from tests.support.jack_stage import faults_wanted
 from tests.support.paths import process_of
+from tests.support.waiting import until, until_there_are
 
 JACK = rtmidi.API_UNIX_JACK
 NOTE = b"\x90\x40\x40"
@@ -36,7 +38,11 @@ def system(jack_server: str) -> Iterator[JackSystem]:
 
 def test_names_hold_the_client_and_end_in_the_port(system: JackSystem) -> None:
     """Other programs see the engine's name in each virtual port, and the rig's name at its end; we leave ours out."""
-    ports = [system.open_virtual_input("keys"), system.open_virtual_output("keys"), system.open_virtual_output("drums")]
+    ports: list[InputPort | OutputPort] = [
+        system.open_virtual_input("keys"),
+        system.open_virtual_output("keys"),
+        system.open_virtual_output("drums"),
+    ]
     other = JackSystem("other")
     try:
         assert [name for name in other.outputs() if "bayleaf" in name and name.endswith("keys")] == [ports[0].name]
@@ -60,7 +66,7 @@ def test_what_other_programs_play_arrives(system: JackSystem) -> None:
     with joined(rtmidi.MidiOut, JACK, "stand", lambda name: name.endswith(":keys")) as port:
         for message in played:
             port.send_message(message)
-        wait_for("all messages", lambda: heard.extend(ours.poll()) or len(heard) >= len(played))
+        until_there_are(len(played), heard, ours.poll)
     ours.close()
     assert heard == played
 
@@ -101,7 +107,7 @@ def test_more_than_the_driver_takes_is_refused(system: JackSystem) -> None:
             sent += 1
         except PortError as fault:
             refusal = str(fault)
-    wait_for("all that was accepted", lambda: heard.extend(port.poll()) or len(heard) >= sent)
+    until_there_are(sent, heard, port.poll)
     for end in (port, ours, other):
         end.close()
     assert "is full" in refusal
@@ -111,7 +117,7 @@ def test_more_than_the_driver_takes_is_refused(system: JackSystem) -> None:
 def test_patterns_are_resolved_or_told(system: JackSystem) -> None:
     """A pattern for several ports, or for none, is told with the candidates; one port is opened and played to."""
     with player(JACK, "Stage piano"), player(JACK, "Stage organ"):
-        wait_for("both ports", lambda: len(system.inputs()) >= 2)
+        until("both ports", lambda: len(system.inputs()) >= 2)
         with pytest.raises(PortError, match=r"Stage piano:out.*Stage organ:out"):
             system.open_input("stage*")
         with pytest.raises(PortError, match=r"(?s)no port matches.*Stage piano:out"):
@@ -127,9 +133,9 @@ def test_an_unplugged_port_says_so(system: JackSystem) -> None:
     with player(JACK, "Stage piano") as piano:
         port = system.open_input("Stage piano*")
         piano.send_message(NOTE)
-        wait_for("the note", lambda: heard.extend(port.poll()) or heard)
+        until_there_are(1, heard, port.poll)
     with pytest.raises(PortError, match='"Stage piano:out" was unplugged'):
-        wait_for("the news", lambda: heard.extend(port.poll()))
+        until("the news", lambda: heard.extend(port.poll()))
     port.close()
     assert heard == [NOTE]
 
@@ -176,15 +182,25 @@ def _carry(
     system: JackSystem, piano: rtmidi.MidiOut, box: rtmidi.MidiIn, source: InputPort, output: OutputPort
 ) -> None:
     """A note goes each way; JACK may show a connection before it carries, so it is played until it is heard."""
-    wait_for("our note", lambda: (output.send(NOTE), box.get_message())[1])
-    wait_for("their note", lambda: (piano.send_message(NOTE), source.poll())[1])
+
+    def ours_comes() -> object:
+        output.send(NOTE)
+        return box.get_message()
+
+    until("our note", ours_comes)
+    until("their note", lambda: (piano.send_message(NOTE), source.poll())[1])
+
+
+def _never(use: Callable[[], object]) -> None:
+    """Use it, and never be content: only what it raises ends the waiting."""
+    use()
 
 
 def _says_it_is_gone(source: InputPort, output: OutputPort) -> None:
-    for use in (source.poll, output.check, lambda: output.send(NOTE)):
-        for _ in range(3):
-            with pytest.raises(PortGone, match="was unplugged"):
-                wait_for("the news", lambda use=use: use() and False)  # what came before is still read
+    uses: tuple[Callable[[], object], ...] = (source.poll, output.check, partial(output.send, NOTE))
+    for use in uses * 3:
+        with pytest.raises(PortGone, match="was unplugged"):
+            until("the news", partial(_never, use))  # what came before is still read
 
 
 def test_a_port_that_returns_is_opened_and_heard(system: JackSystem) -> None:
@@ -215,16 +231,16 @@ def test_a_cable_pulled_inside_a_sysex_leaves_no_deaf_input(system: JackSystem) 
     """The next cable's first note is heard, though the last one's SysEx never ended and RtMidi would go on with it."""
     with player(JACK, "Stage piano") as piano:
         source = system.open_input("Stage piano*:out")
-        wait_for("their note", lambda: (piano.send_message(NOTE), source.poll())[1])
+        until("their note", lambda: (piano.send_message(NOTE), source.poll())[1])
         piano.send_message(b"\xf0\x7d\x01\x02")
         time.sleep(0.05)  # it has surely gone through: the cable is pulled within the SysEx
         source.poll()
     with pytest.raises(PortGone):
-        wait_for("the news", lambda: source.poll() and False)
+        until("the news", lambda: source.poll() and False)
     source.close()
     with player(JACK, "Stage piano") as piano:
         source = system.open_input("Stage piano*:out")
-        assert wait_for("their note", lambda: (piano.send_message(NOTE), source.poll())[1])[0] == NOTE
+        assert until("their note", lambda: (piano.send_message(NOTE), source.poll())[1])[0] == NOTE
         source.close()
 
 
@@ -271,7 +287,10 @@ def test_opening_and_closing_leaks_nothing(system: JackSystem) -> None:
     """After 60 ports have come and gone there are as many threads, descriptors and ports as before."""
 
     def one_round() -> None:
-        ports = [system.open_virtual_input("keys"), system.open_virtual_output("strings")]
+        ports: list[InputPort | OutputPort] = [
+            system.open_virtual_input("keys"),
+            system.open_virtual_output("strings"),
+        ]
         for port in ports:
             port.close()
 
@@ -279,7 +298,7 @@ def test_opening_and_closing_leaks_nothing(system: JackSystem) -> None:
     before = _held()
     for _ in range(30):
         one_round()
-    wait_for("the threads' end", lambda: _held() <= before)
+    until("the threads' end", lambda: _held() <= before)
     other = JackSystem("onlooker")
     left = [name for name in other.inputs() + other.outputs() if "bayleaf" in name]
     other.close()

@@ -15,12 +15,13 @@ from pathlib import Path
 import pytest
 
 from tests.real.test_jack_faults import SONG
-from tests.support.engine_process import Engine, wait_for
+from tests.support.engine_process import Engine
 from tests.support.jack_servers import MORTAL, start_as_granted
 from tests.support.jack_stage import faults_wanted
 from tests.support.jack_stage_rig import SCENES, rig
 from tests.support.needed import need
 from tests.support.paths import process_of
+from tests.support.waiting import until
 
 
 class FarEnd:
@@ -100,20 +101,20 @@ def test_the_server_dies_and_comes_back(servers: list[subprocess.Popen[bytes]], 
     try:
         for _ in range(faults_wanted(quick=False)):
             with far_end(how) as end:
-                wait_for("all ports", lambda: _open(engine))
+                until("all ports", lambda: _open(engine))
                 end.tell("play")
                 end.tell("recall", dice.choice(list(SCENES)))
                 time.sleep(dice.uniform(0, 0.5))
                 servers[-1].kill()
                 servers[-1].wait()
-            wait_for("the loss noticed", lambda: not _open(engine))
+            until("the loss noticed", lambda: not _open(engine))
             time.sleep(dice.uniform(0, 0.5))
             servers.append(start_as_granted(MORTAL))
             begin = time.monotonic()
             with far_end(how) as end:
                 if how == "own":
                     begin = time.monotonic()  # its ports are there from now on
-                wait_for("all ports again", lambda: _open(engine))
+                until("all ports again", lambda: _open(engine))
                 took.append(time.monotonic() - begin)
                 if how == "join":  # they heard nothing of what was sent before they joined
                     assert engine.request("resend")
@@ -141,7 +142,7 @@ def test_an_engine_on_a_server_that_stands_still_ends(
     engine.start()
     try:
         with far_end(how):
-            wait_for("all ports", lambda: _open(engine))
+            until("all ports", lambda: _open(engine))
             servers[-1].send_signal(signal.SIGSTOP)
             engine.end()
     finally:

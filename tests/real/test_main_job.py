@@ -6,9 +6,10 @@ from pathlib import Path
 import mido
 import rtmidi
 
-from tests.support.engine_process import engine, hear, joined, play, player, wait_for
+from tests.support.engine_process import engine, hear, joined, play, player
 from tests.support.fluidsynth import LEAD, FluidSynth
 from tests.support.needed import need
+from tests.support.waiting import until
 
 JACK = rtmidi.API_UNIX_JACK
 # Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote
@@ -137,21 +138,21 @@ def test_a_synthesizer_hears_each_scenes_burst(synth: FluidSynth, tmp_path: Path
         player(JACK, "Old keyboard") as keyboard,
         engine(tmp_path, WITH_SYNTH, "--backend", "jack") as running,
     ):
-        wait_for("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
-        wait_for("the first scene's vibraphone", lambda: synth.sound(3) == "Vibraphone")
+        until("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
+        until("the first scene's vibraphone", lambda: synth.sound(3) == "Vibraphone")
         foot.send_message(bytes.fromhex("C0 01"))
-        wait_for("the second scene's piano", lambda: synth.sound(1) == "E.Piano 1")
+        until("the second scene's piano", lambda: synth.sound(1) == "E.Piano 1")
         assert synth.sound(3) == "Vibraphone"
         status = running.status()
         assert status is not None
         assert status["scene"] == {"number": 2, "name": "Electric"}
         keyboard.send_message(bytes.fromhex("C4 06"))  # program 7 on channel 5, which the rig sends to another bank
-        wait_for("the drum kit of bank 128", lambda: synth.sound(5) == "TR 808")
+        until("the drum kit of bank 128", lambda: synth.sound(5) == "TR 808")
         keyboard.send_message(bytes.fromhex("C4 07"))  # no entry for it: it passes as it is, in the bank in force
         done = running.ask("scene", "1")
         assert done.returncode == 0
         assert done.stdout.startswith("scene 1 Church")
-        wait_for("the first scene's organ again", lambda: synth.sound(1) == "Church Organ")
+        until("the first scene's organ again", lambda: synth.sound(1) == "Church Organ")
 
 
 def test_a_sound_is_auditioned_by_name_and_the_old_one_put_back(synth: FluidSynth, tmp_path: Path) -> None:
@@ -163,7 +164,7 @@ def test_a_sound_is_auditioned_by_name_and_the_old_one_put_back(synth: FluidSynt
         player(JACK, "Old keyboard"),
         engine(tmp_path, rig, "--backend", "jack") as run,
     ):
-        wait_for("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
+        until("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
         done: list[int] = []
         asked = threading.Thread(
             target=lambda: done.append(run.ask("sounds", str(run.file), "viol", "in", "--audition").returncode)
@@ -174,15 +175,15 @@ def test_a_sound_is_auditioned_by_name_and_the_old_one_put_back(synth: FluidSynt
         asked.join()
         assert done == [0]
         assert "Violin" in heard
-        wait_for("the organ again", lambda: synth.sound(1) == "Church Organ")
-        wait_for("silence", lambda: synth.voices() == 0)
+        until("the organ again", lambda: synth.sound(1) == "Church Organ")
+        until("silence", lambda: synth.voices() == 0)
 
 
 def test_no_voice_is_left_when_the_engine_ends(synth: FluidSynth, tmp_path: Path) -> None:
     """A key held while the engine is stopped is released: FluidSynth's voice count goes to zero."""
     with player(JACK, "Foot controller"), player(JACK, "Old keyboard") as keyboard:
         with engine(tmp_path, WITH_SYNTH, "--backend", "jack"):
-            wait_for("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
+            until("the first scene's organ", lambda: synth.sound(1) == "Church Organ")
             keyboard.send_message(bytes.fromhex("90 3C 64"))
-            wait_for("a voice", synth.voices)
-        wait_for("silence", lambda: synth.voices() == 0)
+            until("a voice", synth.voices)
+        until("silence", lambda: synth.voices() == 0)

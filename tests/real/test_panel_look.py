@@ -5,7 +5,7 @@ from typing import Any, Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Dialog, Page, expect
 
 from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, Pit, pit
 
@@ -77,7 +77,12 @@ def test_names_are_text_and_nothing_else(jack_server: str, chromium: Browser, tm
     with pit(tmp_path, chromium, rig) as found:
         page = found.page()
         alerts: list[str] = []
-        page.on("dialog", lambda dialog: (alerts.append(dialog.message), dialog.dismiss()))
+
+        def refuse(dialog: Dialog) -> None:
+            alerts.append(dialog.message)
+            dialog.dismiss()
+
+        page.on("dialog", refuse)
         for view in VIEWS:
             _turn(page, view)
             if view in ("show", "patch", "flow"):

@@ -6,8 +6,8 @@ import tomllib
 
 from playwright.sync_api import Page, expect
 
-from tests.support.engine_process import wait_for
 from tests.support.panel_in_browser import LONGEST, PHONE, Pit
+from tests.support.waiting import until
 
 MIDDLE_C = 60
 
@@ -65,7 +65,7 @@ def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
     page.get_by_role("button", name="Undo").click()
     page.get_by_role("button", name="keys to brass: not connected", exact=True).wait_for()
     page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))  # it rings until its key is let go of
-    wait_for("the release", lambda: not page_pit.sounding("brass"))
+    until("the release", lambda: not page_pit.sounding("brass"))
     page.get_by_role("button", name="Redo").click()
     page.get_by_role("button", name="keys to brass: connected", exact=True).wait_for()
     page.get_by_role("button", name="keys to brass: connected", exact=True).click()
@@ -125,7 +125,7 @@ def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
         page_pit.boxes["strings"].listen()
         return page_pit.boxes["strings"].synth.sound.get(4, (0, 0, 0))[2] == 44  # program 45 of 1 to 128
 
-    wait_for("the program change", on_tremolo)
+    until("the program change", on_tremolo)
 
 
 def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
@@ -140,7 +140,7 @@ def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
     assert (0, MIDDLE_C) in page_pit.sounding("strings")
     panic.hover()
     page.mouse.down()
-    wait_for("silence", lambda: page.wait_for_timeout(50) or not page_pit.sounding("strings"))
+    until("silence", lambda: not page_pit.sounding("strings"))
     page.mouse.up()
     expect(page.locator("#dock-said")).to_have_attribute("data-state", "done")
 
@@ -187,7 +187,7 @@ def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
         page.wait_for_timeout(300)
         return played.filter(has_text="out brass").count() > 0
 
-    wait_for("the note in the monitor", see)
+    until("the note in the monitor", see)
     page.get_by_role("button", name="Freeze").click()
     played.filter(has_text="out brass").filter(has_text="90 30 40").first.click()
     expect(page.locator(".explained")).to_contain_text("transpose")
@@ -203,7 +203,7 @@ def test_faults_are_found(page_pit: Pit) -> None:
     page = page_pit.page(view="gear")
     page.get_by_role("button", name="Test note: string-machine").click()
     page_pit.heard("strings", (4, MIDDLE_C))
-    wait_for("its end", lambda: not page_pit.sounding("strings"))
+    until("its end", lambda: not page_pit.sounding("strings"))
     expect(page.locator(".ports")).to_contain_text("used as keys")
     page.get_by_role("button", name="Identify devices").click()
     expect(page.locator(".who")).to_contain_text("strings: no answer")
@@ -256,7 +256,7 @@ def test_everything_goes_by_keyboard_alone(page_pit: Pit) -> None:
     _tab_to(page, "Panic")
     press("Enter")
     press("Enter")
-    wait_for("silence", lambda: page.wait_for_timeout(50) or not page_pit.sounding("brass"))
+    until("silence", lambda: not page_pit.sounding("brass"))
     assert page_pit.said == []
 
 

@@ -19,7 +19,8 @@ import rtmidi
 from pythonosc.osc_message import OscMessage
 from pythonosc.udp_client import SimpleUDPClient
 
-from tests.support.engine_process import Engine, engine, hear, joined, wait_for
+from tests.support.engine_process import Engine, engine, hear, joined
+from tests.support.waiting import until
 
 JACK = rtmidi.API_UNIX_JACK
 HERE = "127.0.0.1"
@@ -99,7 +100,7 @@ class Pit:
 
     def until(self, what: str, there: Callable[[dict[str, Any]], Any]) -> None:
         """Wait until the status says so."""
-        wait_for(what, lambda: there(self.status()))
+        until(what, lambda: there(self.status()))
 
     def until_scene(self, number: int) -> None:
         """Wait until this scene is in force."""
@@ -149,7 +150,7 @@ def test_machine_control(pit: Pit) -> None:
     pit.play("F0 7F 7F 06 02 F7")
     pit.until("time code that runs", lambda status: "01:02:03:04" not in at(status) and "01:02:" in at(status))
     pit.play("F0 7F 7F 06 01 F7")
-    wait_for("time code that stands", lambda: pit.status()["timecode"] == pit.status()["timecode"])
+    until("time code that stands", lambda: pit.status()["timecode"] == pit.status()["timecode"])
 
 
 def test_our_own_sysex(pit: Pit) -> None:
@@ -186,7 +187,7 @@ def test_a_backup_over_real_ports_and_back(pit: Pit, tmp_path: Path) -> None:
     done = pit.engine.ask("scenes", "rename", "61", "Changed")
     assert done.returncode == 0, done.stderr
     subprocess.run([sys.executable, "-c", PLAYER, str(file)], check=True, timeout=60)
-    wait_for("the old name", lambda: '"Finale"' in pit.engine.ask("scenes", "list", "--json").stdout)
+    until("the old name", lambda: '"Finale"' in pit.engine.ask("scenes", "list", "--json").stdout)
     done = pit.engine.ask("save")
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "rig.toml").read_text(encoding="utf-8") == RIG.replace("PORT", str(pit.port))
@@ -202,7 +203,8 @@ def test_osc(pit: Pit) -> None:
             if reply.address == "/bayleaf/now":
                 return reply.params
 
-    with SimpleUDPClient(HERE, pit.port) as client:
+    client = SimpleUDPClient(HERE, pit.port)
+    with client:
         assert ask(client, "/bayleaf/state") == [1, "Overture"]
         assert ask(client, "/bayleaf/scene", 300) == [300, "Encore"]
         assert ask(client, "/bayleaf/back") == [61, "Finale"]

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.engine_process import Engine, wait_for
+from tests.support.engine_process import Engine
 from tests.support.fluidsynth import LEAD, FluidSynth
 from tests.support.jack_ends import Player
+from tests.support.waiting import until
 
 RIG = (
     """
@@ -71,10 +72,10 @@ def pit(synth: FluidSynth, tmp_path: Path) -> Iterator[Pit]:
     engine = Engine(tmp_path, RIG, "--backend", "jack")
     try:
         engine.start()
-        wait_for("the organ", lambda: synth.sound(1) == "Church Organ")
+        until("the organ", lambda: synth.sound(1) == "Church Organ")
         for message in ("90 3C 64", "B0 40 7F", "90 40 64", "80 40 00", "E0 00 60"):
             piano.play(bytes.fromhex(message))
-        wait_for("both keys' voices", lambda: synth.voices() >= 2)
+        until("both keys' voices", lambda: synth.voices() >= 2)
         yield Pit(synth, engine, piano, foot)
     finally:
         engine.kill()
@@ -128,7 +129,7 @@ def the_synth_is_unplugged(pit: Pit) -> None:
     (ours,) = (line.strip() for line in listed if line.startswith(" "))  # what is joined to it stands indented
     subprocess.run(["jack_disconnect", ours, synth], check=True, capture_output=True)
     pit.piano.hands_off()
-    wait_for("the cable put in again", lambda: pit.returns() > before)
+    until("the cable put in again", lambda: pit.returns() > before)
 
 
 def the_synth_is_switched_off_and_on(pit: Pit) -> None:
@@ -136,7 +137,7 @@ def the_synth_is_switched_off_and_on(pit: Pit) -> None:
     before = pit.returns()
     pit.synth.off()
     pit.synth.start()
-    wait_for("the synth found again", lambda: pit.returns() > before)
+    until("the synth found again", lambda: pit.returns() > before)
 
 
 CHURCH, ELECTRIC = "Church Organ", "E.Piano 1"  # TimGM6mb's own preset list
@@ -160,6 +161,6 @@ CHURCH, ELECTRIC = "Church Organ", "E.Piano 1"  # TimGM6mb's own preset list
 def test_no_voice_is_left_after(pit: Pit, fault: Callable[[Pit], None], sound: str) -> None:
     """With a key held and the pedal down, no voice sounds after the fault, and each channel is on the scene's sound."""
     fault(pit)
-    wait_for("silence", lambda: pit.synth.voices() == 0)
-    wait_for("the scene's lead", lambda: pit.synth.sound(1) == sound)
-    wait_for("the scene's vibraphone", lambda: pit.synth.sound(3) == "Vibraphone")
+    until("silence", lambda: pit.synth.voices() == 0)
+    until("the scene's lead", lambda: pit.synth.sound(1) == sound)
+    until("the scene's vibraphone", lambda: pit.synth.sound(3) == "Vibraphone")

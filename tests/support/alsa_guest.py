@@ -19,7 +19,13 @@ class Guest:
     """Runs the tests of a file of tests/real in the guest, which takes most of a minute; begins when it is made."""
 
     def __init__(self, file: str) -> None:
-        self._command = [_HERE / "alsa-guest", "env", "BAYLEAF_NO_SKIP=1", "PYTHONDONTWRITEBYTECODE=1", sys.executable]
+        self._command: list[str | Path] = [
+            _HERE / "alsa-guest",
+            "env",
+            "BAYLEAF_NO_SKIP=1",
+            "PYTHONDONTWRITEBYTECODE=1",
+            sys.executable,
+        ]
         self._command += ["-m", "pytest", "-p", "no:cacheprovider", str(ROOT / "tests" / "real" / file)]
         self._environment = {**os.environ, "GUEST_TIMEOUT": "240"}  # before the tests here change theirs
         self._process: subprocess.Popen[str] | None = None

@@ -13,17 +13,7 @@ from typing import Any
 import rtmidi
 
 from tests.support.paths import BAYLEAF
-
-DEADLINE = 30.0
-
-
-def wait_for(what: str, there: Callable[[], Any], deadline: float = DEADLINE) -> Any:
-    """Wait until something is there; fails, saying what, after the deadline (s)."""
-    end = time.monotonic() + deadline
-    while not (found := there()):
-        assert time.monotonic() < end, f"{what}: not within {deadline:.0f} s"
-        time.sleep(0.02)
-    return found
+from tests.support.waiting import WITHIN, until
 
 
 class Engine:
@@ -41,7 +31,7 @@ class Engine:
     def start(self) -> None:
         """Begin to play; it may have been killed before."""
         self.begin()
-        wait_for("the engine's answer", lambda: self.process.poll() is not None or self.request("status"))
+        until("the engine's answer", lambda: self.process.poll() is not None or self.request("status"))
         assert self.process.poll() is None, self.said()
 
     def begin(self) -> None:
@@ -132,7 +122,7 @@ def joined(kind: type, api: int, name: str, wanted: Callable[[str], bool]) -> It
             found = [number for number, each in enumerate(port.get_ports(encoding="utf-8")) if wanted(each)]
             return found[0] + 1 if len(found) == 1 else None
 
-        port.open_port(wait_for(f"the port for {name}", index) - 1, "port")
+        port.open_port(until(f"the port for {name}", index) - 1, "port")
         yield port
     finally:
         port.delete()
@@ -146,7 +136,7 @@ def play(port: Any, messages: Sequence[bytes], a_second: int = 2000) -> None:
         port.send_message(message)
 
 
-def hear(port: Any, count: int, deadline: float = DEADLINE) -> list[bytes]:
+def hear(port: Any, count: int, deadline: float = WITHIN) -> list[bytes]:
     """Read until so many messages came, and then until nothing comes for a while."""
     heard: list[bytes] = []
     end, quiet_since = time.monotonic() + deadline, time.monotonic()

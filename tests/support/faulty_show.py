@@ -1,6 +1,7 @@
 """An evening that goes wrong: the real show, inbox, watch and edits on ports in memory, with time worked by hand.
 
 A real song is played on three inputs, with pedals, wheels and scene changes. At each output stands a synth, written
+from functools import partial
 from MIDI 1.0; it is heard whether our ledger thinks that all is well or not.
 """
 
@@ -10,6 +11,7 @@ import os
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
+from functools import partial
 from importlib.metadata import EntryPoint
 from pathlib import Path
 from random import Random
@@ -322,7 +324,7 @@ class Evening:
     def _listen(self) -> None:
         for name, message in self.system.listen():
             if name in self.loops:
-                self.at(self.now + MS, lambda name=name, message=message: self._come_round(name, message))
+                self.at(self.now + MS, partial(self._come_round, name, message))
 
     def _come_round(self, output: str, message: bytes) -> None:
         port = self.show.in_meters[self.loops[output]].port if output in self.loops else None

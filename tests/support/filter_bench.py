@@ -34,6 +34,15 @@ def heard(step: str | Step, *messages: str, now: int = 0) -> list[str]:
     return [written(out) for message in messages for out in step(from_hex(message), now)]
 
 
+def at_once(step: Step, message: bytes, now: int = 0) -> list[bytes]:
+    """What a step sends at once for a message; it must have nothing for later."""
+    sent = []
+    for one in step(message, now):
+        assert not isinstance(one, Later)
+        sent.append(one)
+    return sent
+
+
 def written(out: bytes | Later) -> str:
     """One answer as text."""
     return f"{to_hex(out.message)} at {out.at / MS:g}" if isinstance(out, Later) else to_hex(out)

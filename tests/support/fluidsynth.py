@@ -4,7 +4,7 @@ import socket
 import subprocess
 from pathlib import Path
 
-from tests.support.engine_process import wait_for
+from tests.support.waiting import until
 
 # Debian package timgm6mb-soundfont
 SOUNDS = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
@@ -34,7 +34,7 @@ class FluidSynth:
         command += ["-o", "synth.midi-bank-select=mma", "-o", "audio.jack.autoconnect=0", str(SOUNDS)]
         null = subprocess.DEVNULL
         self._process = subprocess.Popen(command, stdin=null, stdout=null, stderr=null)
-        wait_for("FluidSynth's shell", lambda: self._process.poll() is None and _listening())
+        until("FluidSynth's shell", lambda: self._process.poll() is None and _listening())
 
     def off(self) -> None:
         """Switch it off: it forgets everything."""

@@ -14,8 +14,8 @@ from typing import Any
 import mido
 import rtmidi
 
-from tests.support.engine_process import wait_for
 from tests.support.receiver import RESTS, Receiver
+from tests.support.waiting import until
 
 JACK = rtmidi.API_UNIX_JACK
 MARKER = bytes((0xBF, 119))  # an undefined controller, on channel 16: nothing else uses it here
@@ -55,7 +55,7 @@ def _open(port: Any, end: str, joins: str | None) -> Any:
     if joins is None:
         port.open_virtual_port(end)
         return port
-    names = wait_for(f"one {joins}", lambda: [name for name in port.get_ports() if name.endswith(f":{joins}")])
+    names = until(f"one {joins}", lambda: [name for name in port.get_ports() if name.endswith(f":{joins}")])
     port.open_port(port.get_ports().index(names[0]), end)
     return port
 

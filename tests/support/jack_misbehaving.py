@@ -15,7 +15,7 @@ from tests.support.jack_servers import MORTAL, start_as_granted
 NOTE = b"\x90\x40\x40"
 
 
-def refusals(send, seconds: float) -> int:
+def refusals(send: Callable[[bytes], None], seconds: float) -> int:
     """Send as fast as it goes; how often was it refused?"""
     refused = 0
     end = time.monotonic() + seconds
@@ -74,14 +74,13 @@ def come_back(server: int) -> None:
     before = _held()
     os.kill(server, signal.SIGKILL)
     for _ in range(3):
-        for port in ports:
-            use = port.check if hasattr(port, "check") else port.poll
-            for _ in range(3):  # again and again
-                _until(use, PortGone)
+        for output, source in ports:
+            for use in (output.check, source.poll):
+                for _ in range(3):  # again and again
+                    _until(use, PortGone)
         if "still open" not in _until(ours.refresh, PortError):
             print("refreshed with ports open")
-        for port in ports:
-            port.close()
+        _close(ports)
         for _ in range(20):  # the first of them to ask must not let the other one be forgotten
             for system in (ours, theirs):
                 _until(system.refresh, PortError)
@@ -95,8 +94,9 @@ def come_back(server: int) -> None:
             print("as before" if _held() == before else f"{_held()} threads and descriptors, not {before}")
         finally:
             _end(running)
-    for thing in (*ports, ours, theirs):
-        thing.close()
+    _close(ports)
+    ours.close()
+    theirs.close()
     print("closed")
 
 
@@ -125,18 +125,25 @@ def die_in_the_middle(server: int) -> None:
         print("joined anew")
         server = running.pid
     system.close()
+    assert running is not None
     _end(running)
 
 
-def _open(ours: JackSystem, theirs: JackSystem) -> list[InputPort | OutputPort]:
+def _open(ours: JackSystem, theirs: JackSystem) -> list[tuple[OutputPort, InputPort]]:
     """Our input joined to their output, and their input joined to our output."""
     piano, strings = theirs.open_virtual_output("out"), ours.open_virtual_output("strings")
-    return [piano, ours.open_input("Stage piano*:out"), strings, theirs.open_input("bayleaf*:strings")]
+    return [(piano, ours.open_input("Stage piano*:out")), (strings, theirs.open_input("bayleaf*:strings"))]
 
 
-def _carries(ports: list[InputPort | OutputPort]) -> None:
-    """Each output is heard by the input after it."""
-    for output, source in zip(ports[::2], ports[1::2], strict=True):
+def _close(ports: list[tuple[OutputPort, InputPort]]) -> None:
+    for output, source in ports:
+        output.close()
+        source.close()
+
+
+def _carries(ports: list[tuple[OutputPort, InputPort]]) -> None:
+    """Each output is heard by its input."""
+    for output, source in ports:
         heard: list[bytes] = []
         end = time.monotonic() + 20
         while NOTE not in heard and time.monotonic() < end:

@@ -8,9 +8,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from tests.support.engine_process import Engine, wait_for
+from tests.support.engine_process import Engine
 from tests.support.jack_ends import MARKER, Box, Player, Song, Synth
 from tests.support.jack_stage_rig import BOXES, PLAYERS, PLUGGED_IN, install_brittle, rig, sounds_of
+from tests.support.waiting import until
 
 PATIENCE = 10.0  # seconds after which a stage that is not itself again has failed
 
@@ -42,8 +43,10 @@ class Ends:
         self.song.end()
         self._over.set()
         self._listening.join()
-        for end in (self.piano, self.organ, self.foot, *self.boxes):
-            end.pull()
+        for player in (self.piano, self.organ, self.foot):
+            player.pull()
+        for box in self.boxes:
+            box.pull()
 
     def _listen(self) -> None:
         while not self._over.wait(0.001):
@@ -146,7 +149,7 @@ class Stage(Ends):
             port = self.port(direction, name)
             return bool(port) and port["returns"] > before and port["state"] == "open"
 
-        wait_for(f"{name} open again", back, PATIENCE)
+        until(f"{name} open again", back, PATIENCE)
         return time.monotonic() - begin
 
     def start_afresh(self) -> None:

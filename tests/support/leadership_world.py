@@ -4,14 +4,16 @@ The owner here is the rule alone (an owner grants what nobody holds who is alive
 the real one is tested for itself.
 """
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Sequence
+from functools import partial
 
-from engine.cluster.pure.leadership import Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
+from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
 
 MS = 1_000_000
 STEP = 5 * MS
 DELAY = 2 * MS
+
+Call = Callable[[], object]
 
 
 class Owner:
@@ -20,9 +22,9 @@ class Owner:
     def __init__(self, name: str) -> None:
         self.name = name
         self.epoch = 100
-        self.holder = None
-        self.given_to = None
-        self.history = []  # (epoch, holder)
+        self.holder: str | None = None
+        self.given_to: str | None = None
+        self.history: list[tuple[int, str]] = []  # (epoch, holder)
 
     def claim(self, who: str, alive: set[str]) -> int | None:
         free = self.holder in (None, who) or self.holder not in alive or self.given_to == who
@@ -41,18 +43,18 @@ class Owner:
 class World:
     """Machines `desk` (main) and `spare` (standby), and owners, on a net that can be parted."""
 
-    def __init__(self, owners: tuple[str, str] = ("left",)) -> None:
+    def __init__(self, owners: tuple[str, ...] = ("left",)) -> None:
         self.now = 0
         self.owners = {name: Owner(name) for name in owners}
-        self.engines = {}
-        self.stopped = set()  # alive as a process, but it does nothing
-        self.heard_while_stopped = {"desk": [], "spare": []}
-        self.parted = set()
-        self.leads = []  # (time, machine) of each beginning
-        self.follows = []
-        self.playing = {"desk": {}, "spare": {}}  # owner -> epoch
+        self.engines: dict[str, Leadership] = {}
+        self.stopped: set[str] = set()  # alive as a process, but it does nothing
+        self.heard_while_stopped: dict[str, list[Call]] = {"desk": [], "spare": []}
+        self.parted: set[frozenset[str]] = set()
+        self.leads: list[tuple[int, str]] = []  # (time, machine) of each beginning
+        self.follows: list[tuple[int, str, str]] = []
+        self.playing: dict[str, dict[str, int]] = {"desk": {}, "spare": {}}  # owner -> epoch
         self.said_at = {"desk": 0, "spare": 0}
-        self._coming = []  # (at, number, call)
+        self._coming: list[tuple[int, int, Call]] = []  # (at, number, call)
         self._number = 0
 
     # what happens to them
@@ -64,7 +66,7 @@ class World:
         other = self.other(name)
         for owner in self.owners:
             if self.reach(name, owner):
-                self.tell(name, lambda owner=owner: self.meet(name, owner))
+                self.tell(name, partial(self.meet, name, owner))
         if other in self.engines and other not in self.stopped:
             self.see(name, other, True)
         self.see(other, name, name not in self.stopped)
@@ -101,7 +103,7 @@ class World:
                 continue
             if yonder in self.owners:
                 met = self.meet if there else self.miss
-                self.tell(here, lambda here=here, yonder=yonder, met=met: met(here, yonder))
+                self.tell(here, partial(met, here, yonder))
             elif yonder in self.engines and yonder not in self.stopped:
                 self.see(here, yonder, there)
 
@@ -133,7 +135,7 @@ class World:
             if there and engine.in_charge:  # whoever comes later hears the last word
                 self.tell(who, lambda: self.say(who))
 
-    def tell(self, who: str, call: Callable[..., Any]) -> None:
+    def tell(self, who: str, call: Call) -> None:
         engine = self.engines.get(who)
 
         def now() -> None:
@@ -145,18 +147,18 @@ class World:
 
         self.later(now)
 
-    def later(self, call: Callable[..., Any], delay: int = DELAY) -> None:
+    def later(self, call: Call, delay: int = DELAY) -> None:
         self._number += 1
         self._coming.append((self.now + delay, self._number, call))
 
-    def act(self, name: str, acts: list[Any]) -> None:
+    def act(self, name: str, acts: Sequence[Act]) -> None:
         engine = self.engines[name]
         for one in acts:
             match one:
                 case Ask(owner):
-                    self.later(lambda owner=owner: self._asked(name, engine, owner))
+                    self.later(partial(self._asked, name, engine, owner))
                 case Give(owner, epoch, to):
-                    self.later(lambda owner=owner, epoch=epoch, to=to: self._given(name, owner, epoch, to))
+                    self.later(partial(self._given, name, owner, epoch, to))
                 case Lead():
                     self.leads.append((self.now, name))
                     self.say(name)
@@ -177,6 +179,7 @@ class World:
         self.said_at[name] = self.now
         if self.reach(name, other) and other in self.engines and (engine.in_charge or engine.leader == other):
             term, leader = engine.term, engine.leader
+            assert leader is not None
             self.tell(other, lambda: self.act(other, self.engines[other].told(self.now, term, leader)))
 
     def _asked(self, name: str, engine: Leadership, owner_name: str) -> None:
@@ -200,7 +203,12 @@ class World:
         for each, engine in self.engines.items():
             if self.reach(each, owner_name):
                 self.tell(
-                    each, lambda each=each, e=engine: self.act(each, e.leased(self.now, owner_name, epoch, holder))
+                    each,
+                    partial(
+                        lambda each, engine: self.act(each, engine.leased(self.now, owner_name, epoch, holder)),
+                        each,
+                        engine,
+                    ),
                 )
 
     def _given(self, name: str, owner: str, epoch: int, to: str) -> None:

@@ -47,7 +47,7 @@ class Engine:
         self.far.begin()
         self.link.alive(self.names.alive(machine))
         self.cable = RemoteCable(0, None)
-        self.port: RemoteOutput | None = None
+        self.output: RemoteOutput | None = None
 
     def claim(self) -> int:
         """Ask for the outputs, which are granted."""
@@ -58,8 +58,14 @@ class Engine:
 
     def open(self) -> None:
         """Open the output."""
-        self.port = self.far.output("strings", self.rig.outputs["strings"])
-        self.port.join(0, self.cable)
+        self.output = self.far.output("strings", self.rig.outputs["strings"])
+        self.output.join(0, self.cable)
+
+    @property
+    def port(self) -> RemoteOutput:
+        """The output, once it is open."""
+        assert self.output is not None
+        return self.output
 
     def play(self, *messages: bytes) -> None:
         """Send these, and end the turn."""

@@ -10,7 +10,7 @@ from typing import Any
 from engine.cluster.link.link import LinkSettings
 from tests.support.network_namespaces import Hall
 from tests.support.paths import process_of
-from tests.support.waiting import PATIENCE
+from tests.support.waiting import WITHIN
 
 
 class FarMachine:
@@ -39,8 +39,8 @@ class FarMachine:
         """End it as it ends itself; calling it again does nothing."""
         if self.process.stdin and not self.process.stdin.closed:
             self.process.stdin.close()
-        self.process.wait(PATIENCE)
-        self._reader.join(PATIENCE)
+        self.process.wait(WITHIN)
+        self._reader.join(WITHIN)
         if self.process.stdout:
             self.process.stdout.close()
 
@@ -55,7 +55,7 @@ class FarMachine:
         self.process.stdin.flush()
 
     def _answer(self) -> Any:
-        return self._answers.get(timeout=PATIENCE)
+        return self._answers.get(timeout=WITHIN)
 
     def _read(self) -> None:
         assert self.process.stdout is not None

@@ -9,8 +9,10 @@ from typing import Any, Literal
 
 from playwright.sync_api import Browser, Page, expect
 
-from tests.support.engine_process import BAYLEAF, Engine, engine, wait_for
+from tests.support.engine_process import Engine, engine
 from tests.support.jack_ends import Box, Player
+from tests.support.paths import BAYLEAF
+from tests.support.waiting import until
 
 VIEWS = {
     "show": "Show",
@@ -127,7 +129,7 @@ class Pit:
 
     def heard(self, box: str, wanted: tuple[int, int]) -> None:
         """Wait until this box sounds this channel (0 to 15) and key."""
-        wait_for(f"{wanted} at {box}", lambda: self.sounding(box).get(wanted))
+        until(f"{wanted} at {box}", lambda: self.sounding(box).get(wanted))
 
     def sounding(self, box: str) -> dict[Any, int]:
         """Channel and key of what sounds."""
@@ -147,8 +149,8 @@ def pit(folder: Path, browser: Browser, rig: str = RIG, options: tuple[str, ...]
     with ExitStack() as stack:
         boxes = {name: Box(f"Page box {number}") for number, name in ((1, "strings"), (2, "brass"))}
         players = {name: Player(f"Page {word}") for name, word in (("keys", "piano"), ("pads", "pads"))}
-        for end in (*boxes.values(), *players.values()):
-            stack.callback(end.pull)
+        for pull in (*(box.pull for box in boxes.values()), *(player.pull for player in players.values())):
+            stack.callback(pull)
         running = stack.enter_context(engine(folder, rig, "--backend", "jack", *options))
         panel = Panel(running)
         panel.start()

@@ -52,7 +52,7 @@ def instruments(draw: st.DrawFn, outputs: list[str]) -> dict[str, dict[str, Any]
     for channel, name in enumerate(draw(st.lists(NAMES, max_size=3, unique=True)), start=1):
         bank = draw(st.sampled_from(["none", "msb", "lsb", "msb lsb"]))
         first = draw(st.sampled_from([0, 1]))
-        sound = {"program": draw(st.integers(first, first + 127))}
+        sound: dict[str, Any] = {"program": draw(st.integers(first, first + 127))}
         if bank != "none":
             sound["bank"] = draw(st.tuples(VALUES, VALUES))
         made[name] = {"output": draw(st.sampled_from(outputs)), "channel": channel, "bank": bank}

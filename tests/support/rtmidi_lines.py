@@ -7,8 +7,9 @@ from typing import Any
 import rtmidi
 
 from engine.ports.open_system import open_system
-from tests.support.engine_process import joined, wait_for
+from tests.support.engine_process import joined
 from tests.support.port_conformance import Line
+from tests.support.waiting import until
 
 
 @contextmanager
@@ -72,6 +73,6 @@ def hearing(ear: Any) -> Callable[[], bytes]:
 
 def _settle(play: Callable[[bytes], object], heard: Callable[[], bytes]) -> None:
     """A new connection may carry nothing at first: play until something is heard, then until the last of it is."""
-    wait_for("a connection", lambda: (play(b"\xfe"), heard())[1])
+    until("a connection", lambda: (play(b"\xfe"), heard())[1])
     play(b"\xf6")
-    wait_for("the last of it", lambda: heard().endswith(b"\xf6"))
+    until("the last of it", lambda: heard().endswith(b"\xf6"))

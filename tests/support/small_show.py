@@ -8,7 +8,7 @@ from engine.live.port_opening import OpenPorts
 from engine.live.show import Show, ShowEvent
 from engine.ports.memory import MemoryInput, MemoryOutput
 from engine.ports.port import InputPort
-from engine.rig.models.rig import Rig, rig_model
+from engine.rig.models.rig import Rig, Scene, rig_model
 
 MS = 1_000_000
 
@@ -109,6 +109,12 @@ class Bench:
         """Messages arrive and the show is poked once."""
         self.reader.put(source, *messages)
         self.show.pump()
+
+    def scene(self, number: int) -> Scene:
+        """A scene of the rig that plays."""
+        scene = self.show.engine.rig.scene(number)
+        assert scene is not None
+        return scene
 
     def passes(self, until: int) -> None:
         """Time passes; whenever something is due, the show has its turn."""

@@ -5,7 +5,9 @@ Engines hear the same messages, put in by hand. Everything that takes a thread i
 
 import tomllib
 from collections import deque
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.link.keys import NetworkKeys
@@ -92,12 +94,13 @@ class Engine:
         self.opener = PortOpener(self.system, False, self.far)
         self.patch = connect(rig, self.opener)
         self.reader = HandReader()
-        self.told = []
+        self.told: list[str] = []
         self.show = Show(rig, self.patch, self.reader, clock=lambda: world.now, say=self.told.append)
         self.workshop = RigSession(self.show, Path(f"{name}.toml"), RIG)
         self.joined.tasks(self.show, self.workshop)
+        assert self.joined.standby is not None
         self.standby = self.joined.standby
-        self.errands = deque()
+        self.errands: deque[tuple[Callable[[], Any], Callable[[Any], None]]] = deque()
         self.standby.apart = lambda call, then: self.errands.append((call, then))
         self.show.command("scene", 1, "start")
         self.show.begin()
@@ -124,13 +127,14 @@ class Owner:
     def __init__(self, world: "World") -> None:
         self.world = world
         rig = rig_of("left")
+        assert rig.network is not None
         self.rig = rig
         self.names = NetworkKeys(rig.rig.name)
         self.link = world.net.link("left")
         self.lender = OutputLender({"strings": None, "brass": None}, 1000)
         self.gate = LenderEndpoint(self.lender, rig.network, self.link, self.names, lambda: None, lambda: world.now)
         self.heard = {"strings": Receiver(), "brass": Receiver()}
-        self.sent = []
+        self.sent: list[tuple[int, str, bytes]] = []
         self.gate.begin()
         for name in self.heard:
             self.link.alive(self.names.plugged("left", "out", name))
@@ -152,7 +156,7 @@ class World:
         self.now = 1_000 * MS
         self.net = FakeNet()
         self.owner = Owner(self)
-        self.engines = {}
+        self.engines: dict[str, Engine] = {}
         self.start("desk")
         self.start("spare")
         self.run(1500)

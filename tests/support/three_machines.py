@@ -83,8 +83,8 @@ class Troupe:
 
     def leader(self) -> str | None:
         """The one in charge, once all agree: both engines, and the owner of the outputs; None until then."""
-        seen = [self.network(name) for name in ENGINES]
-        if not all(each is not None and all(machine["there"] for machine in each["machines"]) for each in seen):
+        seen = [network for name in ENGINES if (network := self.network(name)) is not None]
+        if len(seen) < len(ENGINES) or not all(machine["there"] for each in seen for machine in each["machines"]):
             return None
         found = {each["in_charge"] for each in seen} | {
             machine["played_by"] for each in seen for machine in each["machines"] if not machine["engine"]

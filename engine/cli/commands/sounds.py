@@ -11,8 +11,8 @@ from engine.cli.output import CommandError, as_json, table, write_new
 from engine.cli.requests import do
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import load
-from engine.rig.read.sound_csv import from_csv
 from engine.rig.read.sound_list import SoundListError
+from engine.rig.sound_csv import from_csv
 
 _PATIENCE = 15.0  # seconds: the phrase is played before the engine answers
 

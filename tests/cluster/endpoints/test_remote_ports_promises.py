@@ -30,7 +30,7 @@ class Night:
         self.receiver = Receiver()
         self.lose = self.cut = self.unplugged = False
         self.publish = self.desk.link.publish
-        self.desk.link.publish = self._publish
+        setattr(self.desk.link, "publish", self._publish)  # noqa: B010 mypy lets no method be replaced
         self.come_back()
 
     def _publish(self, key: str, payload: bytes, bulk: bool = False) -> None:
@@ -67,15 +67,17 @@ class Night:
         """The engine asks and opens again, as it does five times a second, if it has to."""
         desk = self.desk
         lease = desk.far.leases.get(BOX)
-        if BOX in desk.far.alive and (desk.port is None or desk.port.gone or lease is None or lease.holder != "desk"):
+        if BOX in desk.far.alive and (
+            desk.output is None or desk.output.gone or lease is None or lease.holder != "desk"
+        ):
             answer = desk.far.claim(BOX)
             if isinstance(answer, Grant):
                 desk.far.play(self.box.now, BOX, answer.epoch)
                 try:
-                    desk.port = desk.far.output("strings", desk.rig.outputs["strings"])
+                    desk.output = desk.far.output("strings", desk.rig.outputs["strings"])
                 except PortError:
                     return
-                desk.port.join(self.box.now, desk.cable)
+                desk.output.join(self.box.now, desk.cable)
 
 
 def _note(key: int, velocity: int) -> Callable[[Night], None]:

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from engine.cluster.link.keys import NetworkKeys, machine_of, port_of, way_of
 
-PRINTABLE = st.text(st.characters(exclude_categories=("Cs",)), min_size=1, max_size=20)
+PRINTABLE = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=20)
 
 
 @given(rig=PRINTABLE, port=PRINTABLE)

@@ -5,9 +5,9 @@ The promises are our own (`engine.cluster.link.link`); no source.
 
 import json
 import socket
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -17,7 +17,7 @@ from engine.cluster.link.link import Link, LinkError
 from engine.cluster.link.settings import settings_of
 from engine.rig.read.load import read
 from tests.support.fake_link import FakeNet
-from tests.support.waiting import PATIENCE, comes
+from tests.support.waiting import until
 
 Make = Callable[[str], Link]
 MACHINES = ("desk", "spare", "stage-left")
@@ -62,23 +62,28 @@ def make(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Make]:
         each.close()
 
 
+def _sees(link: Link, others: int) -> bool:
+    return len(link.present("r1/test/alive/*")) == others
+
+
 def together(make: Make, *names: str) -> list[Link]:
     """Links that have seen each other."""
     links = [make(name) for name in names]
     for link, name in zip(links, names, strict=True):
         link.alive(f"r1/test/alive/{name}")
     for link in links:
-        assert comes(lambda link=link: len(link.present("r1/test/alive/*")) == len(names) - 1)
+        until("what was said to be heard", partial(_sees, link, len(names) - 1))
     return links
 
 
-def until_heard(said: Callable[[], None], heard: list[object]) -> None:
+def until_heard(said: Callable[[], None], heard: Sequence[object]) -> None:
     """Say it again until it is heard: a subscription takes a moment to be known elsewhere."""
-    until = time.monotonic() + PATIENCE
-    while not heard and time.monotonic() < until:
+
+    def is_heard() -> bool:
         said()
-        time.sleep(0.01)
-    assert heard
+        return bool(heard)
+
+    until("what is said again and again", is_heard)
 
 
 def test_what_is_published_is_heard_in_order_and_once(make: Make) -> None:
@@ -92,8 +97,8 @@ def test_what_is_published_is_heard_in_order_and_once(make: Make) -> None:
     for number in range(1000):
         desk.publish("r1/test/in/desk/keys", b"%d" % number)
     wanted = [b"%d" % number for number in range(1000)]
+    until("the last message everywhere", lambda: all(who[-1] == wanted[-1] for who in heard.values()))
     for who in heard.values():
-        assert comes(lambda who=who: who[-1] == wanted[-1])
         assert [each for each in who if each != b"here"] == wanted
     assert (desk.lost, spare.faults, stage.faults) == (0, 0, 0)
 
@@ -103,8 +108,8 @@ def test_nobody_hears_himself(make: Make) -> None:
     desk, spare = together(make, "desk", "spare")
     own: list[object] = []
     others: list[object] = []
-    for link, heard in ((desk, own), (spare, others)):
-        link.subscribe("r1/test/in/*/*", lambda key, _, heard=heard: heard.append(key))
+    desk.subscribe("r1/test/in/*/*", lambda key, _: own.append(key))
+    spare.subscribe("r1/test/in/*/*", lambda key, _: others.append(key))
     until_heard(lambda: desk.publish("r1/test/in/desk/keys", b""), others)
     desk.subscribe_state("r1/test/state/show", lambda key, _: own.append(key))
     desk.keep("r1/test/state/show", b"mine")
@@ -121,9 +126,9 @@ def test_a_late_joiner_gets_the_last_state(make: Make) -> None:
         desk.keep("r1/test/state/show", b"%d" % number)
     heard: list[bytes] = []
     spare.subscribe_state("r1/test/state/show", lambda _, payload: heard.append(payload))
-    assert comes(lambda: b"4" in heard)
+    until("what was said to be heard", lambda: b"4" in heard)
     desk.keep("r1/test/state/show", b"5")
-    assert comes(lambda: b"5" in heard)
+    until("what was said to be heard", lambda: b"5" in heard)
     assert heard == sorted(set(heard))
 
 
@@ -133,16 +138,16 @@ def test_tokens_come_and_go(make: Make) -> None:
     seen: list[tuple[str, bool]] = []
     stage.watch("r1/test/alive/*/in/*", lambda key, there: seen.append((key, there)))
     desk.alive("r1/test/alive/desk/in/keys")
-    assert comes(lambda: seen == [("r1/test/alive/desk/in/keys", True)])
+    until("what was said to be heard", lambda: seen == [("r1/test/alive/desk/in/keys", True)])
     late: list[tuple[str, bool]] = []
     spare.watch("r1/test/alive/*/in/*", lambda key, there: late.append((key, there)))
-    assert comes(lambda: late == [("r1/test/alive/desk/in/keys", True)])
+    until("what was said to be heard", lambda: late == [("r1/test/alive/desk/in/keys", True)])
     desk.gone("r1/test/alive/desk/in/keys")
-    assert comes(lambda: seen[1:] == [("r1/test/alive/desk/in/keys", False)])
+    until("what was said to be heard", lambda: seen[1:] == [("r1/test/alive/desk/in/keys", False)])
     spare.alive("r1/test/alive/spare/in/keys")
-    assert comes(lambda: seen[2:] == [("r1/test/alive/spare/in/keys", True)])
+    until("what was said to be heard", lambda: seen[2:] == [("r1/test/alive/spare/in/keys", True)])
     spare.close()
-    assert comes(lambda: seen[3:] == [("r1/test/alive/spare/in/keys", False)])
+    until("what was said to be heard", lambda: seen[3:] == [("r1/test/alive/spare/in/keys", False)])
     assert stage.present("r1/test/alive/*") == ["r1/test/alive/desk"]
 
 
@@ -185,8 +190,8 @@ def test_what_a_callback_raises_is_counted(tmp_path: Path) -> None:
     spare.subscribe("r1/test/in/desk/*", stumble)
     until_heard(lambda: desk.publish("r1/test/in/desk/keys", b"1"), heard)
     desk.publish("r1/test/in/desk/keys", b"2")
-    assert comes(lambda: heard[-1] == b"2")
-    assert comes(lambda: spare.faults == len(heard))
+    until("what was said to be heard", lambda: heard[-1] == b"2")
+    until("what was said to be heard", lambda: spare.faults == len(heard))
     desk.close()
     spare.close()
 

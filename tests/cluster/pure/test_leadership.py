@@ -1,6 +1,7 @@
 """Who is in charge, of two engines and the owners of the outputs. (Our own design; nothing outside defines it.)"""
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pytest
@@ -11,6 +12,11 @@ from engine.cluster.pure.leadership import Ask, Follow, Give, Lead, Leadership, 
 from tests.support.leadership_world import MS, World
 
 OWNERS = ("left", "right")
+
+
+def _due(charge: Leadership) -> int:
+    assert charge.due is not None
+    return charge.due
 
 
 @pytest.fixture
@@ -129,12 +135,12 @@ def test_what_is_given_may_be_as_old_as_the_giving() -> None:
 def test_a_giving_that_is_not_confirmed_is_said_again() -> None:
     """Until the owner has confirmed it, since otherwise it would refuse the other for ever."""
     charge = Leadership(0, "desk", "desk", "spare", ["left"])
-    charge.tick(charge.due)
+    charge.tick(_due(charge))
     charge.granted(0, "left", 9)
     charge.alive(0, True)
     assert charge.hand_over(10) == [Follow("spare"), Give("left", 9, "spare")]
     assert charge.due == 100 * MS + 10
-    assert charge.tick(charge.due) == [Give("left", 9, "spare")]
+    assert charge.tick(_due(charge)) == [Give("left", 9, "spare")]
     charge.leased(charge.due, "left", 9, "desk", "spare")
     assert charge.due == 3000 * MS + 10  # by then a word of the spare is to be there
 
@@ -174,7 +180,7 @@ def test_a_question_that_is_not_answered_is_asked_again() -> None:
     """A question lost with its link does not leave the outputs dumb; an answer that comes too late changes nothing."""
     charge = Leadership(0, "desk", "desk", None, ["left"])
     assert charge.tick(0) == [Lead(), Ask("left")]
-    assert charge.tick(charge.due) == [Ask("left")]
+    assert charge.tick(_due(charge)) == [Ask("left")]
     assert charge.granted(1100 * MS, "left", 11) == [Play("left", 11, None, True)]
     assert charge.granted(1200 * MS, "left", 10) == []
     assert charge.epoch("left") == 11
@@ -243,6 +249,6 @@ def happen(world: World, what: str, who: list[str]) -> Callable[..., Any]:
         owner.holder = owner.given_to = None
         owner.epoch += 100
         for name in world.engines:
-            world.tell(name, lambda name=name: world.miss(name, who[0]))
-            world.tell(name, lambda name=name: world.meet(name, who[0]))
+            world.tell(name, partial(world.miss, name, who[0]))
+            world.tell(name, partial(world.meet, name, who[0]))
     return lambda: None

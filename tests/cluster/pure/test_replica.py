@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.cluster.pure.replica import follow_show, follow_time, show_word, time_word
+from engine.core.cable.remote_cable import RemoteCable
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 
@@ -75,7 +76,8 @@ def follower() -> Engine:
 
 def told(engine: Engine) -> dict[str, Any]:
     """What is said of a bay, as it goes over a link."""
-    return json.loads(json.dumps(show_word(engine)))
+    word: dict[str, Any] = json.loads(json.dumps(show_word(engine)))
+    return word
 
 
 def test_it_obeys_nobody_here(follower: Engine) -> None:
@@ -162,12 +164,14 @@ def test_clock_and_time_code_run_on_in_step(follower: Engine) -> None:
     leader.command_sync(701 * MS, "clock", "tempo", 97.0)
     word = json.loads(json.dumps(time_word(leader, 702 * MS)))
     follow_time(follower, 705 * MS, 3 * MS, word)
-    ticks = {"leader": [], "follower": []}
+    ticks: dict[str, list[tuple[int, bytes]]] = {"leader": [], "follower": []}
     for at in range(7050, 30000):
         for name, each in (("leader", leader), ("follower", follower)):
             ticks[name] += [(at, message) for _, message, _ in each.tick(at * MS // 10)]
     assert ticks["leader"][:20] == ticks["follower"][:20]
     assert ticks["leader"] == ticks["follower"]
+    assert leader.sync.clock is not None
+    assert follower.sync.clock is not None
     assert leader.sync.clock.position == follower.sync.clock.position
     assert leader.sync.shown(3000 * MS) == follower.sync.shown(3000 * MS)
 
@@ -192,4 +196,6 @@ def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
             leader.recall(now, step)
         follow_show(follower, now, told(leader))
     for one, other in zip(leader.cables, follower.cables, strict=True):
+        assert isinstance(one, RemoteCable)
+        assert isinstance(other, RemoteCable)
         assert one.sounding.snapshot(100) == other.sounding.snapshot(100)

@@ -22,8 +22,8 @@ burst = [
 def test_a_scene_of_blank_steps_sends_nothing_and_counts_no_instrument() -> None:
     """Recalled or sent again, blank steps send no byte, and the answer counts no instrument and no time."""
     router = engine(SCENES)
-    for command in (("scene", 1), ("resend", None)):
-        outcome, deliveries = router.command(0, *command, "shell")
+    for do, scene in (("scene", 1), ("resend", None)):
+        outcome, deliveries = router.command(0, do, scene, "shell")
         assert (hexed(deliveries), hexed(run_dry(router, 0)[1])) == ([], [])
         assert (outcome.done, outcome.instruments, outcome.burst_bytes, outcome.ready_ns) == (True, 0, 0, 0)
 

@@ -51,7 +51,8 @@ def first_in_first_out(played: Song, running: bool) -> Queue:
 
 
 def on_our_wire(played: Song, speed: CableSpeed) -> tuple[list[Delivery], Cable]:
-    cable, out = Cable(0, speed), []
+    cable = Cable(0, speed)
+    out: list[Delivery] = []
     for at, message in played:
         while cable.due is not None and cable.due <= at:
             cable.flush(cable.due, out)

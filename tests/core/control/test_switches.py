@@ -22,7 +22,8 @@ def means(kinds: Sequence[str], guard: str = "30 ms") -> dict[str, Control]:
 
 def told(changes: Sequence[Change], kinds: Sequence[str] = ALL, guard: str = "30 ms") -> list[tuple[float, str | None]]:
     """When (ms) a switch told which press. Time is let pass as the bay does: to each `due`, and long at the end."""
-    switch, meant, found = FootSwitch(), means(kinds, guard), []
+    switch, meant = FootSwitch(), means(kinds, guard)
+    found: list[tuple[float, str | None]] = []
 
     def note(at: int, controls: Sequence[Control]) -> None:
         found.extend((at / MS, control.when.press) for control in controls)

@@ -345,9 +345,17 @@ def test_a_filter_without_state_may_not_answer_for_later(plug_in: Callable[[Any,
     assert "Later" in router.faults.first["transpose"]
 
 
+WRONG: list[tuple[Any, Any]] = [
+    (5, b"\x90"),
+    (1.5, b"\x90\x3c\x40"),
+    (None, b"\x90\x3c\x40"),
+    (5, "90"),
+]  # a plug-in may
+
+
 @pytest.mark.parametrize(
     "answer",
-    [Later(5, b"\x90"), Later(1.5, b"\x90\x3c\x40"), Later(None, b"\x90\x3c\x40"), Later(5, "90")],
+    [Later(*each) for each in WRONG],
 )
 def test_nonsense_for_later_is_told_and_stepped_over(plug_in: Callable[[Any, bool], Engine], answer: Later) -> None:
     """A time that is no whole number, a message that is none: the message that came passes."""

@@ -242,6 +242,10 @@ def test_a_jump_without_a_word(rate: Rate) -> None:
     assert abs(jumps[0].label.after(tape.start)) <= 4
 
 
+def _read(tape: Tape) -> tuple[Label | None, bool, int | None]:
+    return tape.reader.label, tape.reader.running, tape.reader.due
+
+
 @every_rate
 def test_a_source_that_stops(rate: Rate) -> None:
     """Within half a second of the last quarter frame it is shown as stopped, where it was; then it goes on."""
@@ -253,7 +257,7 @@ def test_a_source_that_stops(rate: Rate) -> None:
     assert not tape.reader.stopped(tape.reader.due - 1)
     assert tape.reader.running
     assert tape.reader.stopped(tape.reader.due)
-    assert (tape.reader.label, tape.reader.running, tape.reader.due) == (place, False, None)
+    assert _read(tape) == (place, False, None)
     tape.now += 10 * SECOND
     tape.on()
     tape.play(17)

@@ -7,12 +7,13 @@ import pytest
 import trio
 
 from engine.core.control import rig_dump
-from engine.core.control.remote_messages import RouteRequest, own, plain_request, read_own, route_request
+from engine.core.control.remote_messages import OwnMessage, RouteRequest, own, plain_request, read_own, route_request
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_session import RigSession
 from engine.midi.seven_bit_packing import unpack
 from engine.rig.read.load import read
 from tests.support.small_show import RIG, Bench
+from tests.support.waiting import eventually
 
 DEVICE = 5
 REMOTE = f"""
@@ -51,29 +52,24 @@ class Errand:
 
     async def answer(self) -> tuple[int, bool, str]:
         """The next answer: command, done or not, sentence."""
-        with trio.fail_after(60):
-            while True:
-                for message in self.brass():
-                    said = read_own(message)
-                    if said is not None and said.command == 0x41:
-                        return said.data[0], bool(said.data[1]), unpack(said.data[2:]).decode()
-                await trio.sleep(0.01)
+        found: list[OwnMessage] = []
+
+        def answered() -> bool:
+            said = [read_own(message) for message in self.brass()]
+            found.extend(each for each in said if each is not None and each.command == 0x41)
+            return bool(found)
+
+        await eventually(answered)
+        data = found[0].data
+        return data[0], bool(data[1]), unpack(data[2:]).decode()
 
     async def collected(self) -> None:
         """Until every block that came has been looked at."""
-        with trio.fail_after(60):
-            while True:
-                if not self.show.engine.asked:
-                    return
-                await trio.sleep(0.01)
+        await eventually(lambda: not self.show.engine.asked)
 
     async def told(self, words: str) -> None:
         """Until this has been told."""
-        with trio.fail_after(60):
-            while True:
-                if any(words in text for _, text in self.bench.told()):
-                    return
-                await trio.sleep(0.01)
+        await eventually(lambda: any(words in text for _, text in self.bench.told()))
 
 
 @pytest.fixture
@@ -87,11 +83,13 @@ async def errand(tmp_path: Path, nursery: trio.Nursery) -> Errand:
 async def test_a_backup_that_is_asked_for(errand: Errand) -> None:
     """Asked for a backup, the whole rig file, comments and all, goes out in blocks that make the same bytes again."""
     errand.play(plain_request(DEVICE, "ask backup"))
-    heard = []
-    with trio.fail_after(60):
-        while len(heard) < len(rig_dump.blocks(TEXT, DEVICE)):
-            heard += errand.brass()
-            await trio.sleep(0.01)
+    heard: list[bytes] = []
+
+    def all_came() -> bool:
+        heard.extend(errand.brass())
+        return len(heard) == len(rig_dump.blocks(TEXT, DEVICE))
+
+    await eventually(all_came)
     assert rig_dump.from_syx(b"".join(heard)) == TEXT
 
 
@@ -129,6 +127,7 @@ async def test_a_lost_block_is_named(errand: Errand) -> None:
 def renumbered(block: bytes, number: int) -> bytes:
     """The block with another number and a fresh outer checksum."""
     said = read_own(block)
+    assert said is not None
     return own(said.device, said.command, said.data[:1] + bytes((number, 0)) + said.data[3:])
 
 

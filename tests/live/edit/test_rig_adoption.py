@@ -30,7 +30,7 @@ class Desk:
 
     def __init__(self, mock_clock: trio.testing.MockClock, file: Path) -> None:
         self.mock_clock, self.file = mock_clock, file
-        self.said = []
+        self.said: list[str] = []
         self.reading = 0  # edits that are being read just now
         self.system = MemorySystem("pit", INPUTS, ("Box 1", "Box 2", "Box 3"), self.now)
         self.outputs = {name: self.system.output(name) for name in ("Box 1", "Box 2", "Box 3")}
@@ -277,7 +277,7 @@ async def test_a_fault_of_our_own_costs_one_edit(
         patch.setattr(workshop_module, "adopt", lambda show, engine: 1 / 0)
         desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
         await desk.passes(1)
-    assert "a fault of Bayleaf itself" in desk.show.refused
+    assert "a fault of Bayleaf itself" in str(desk.show.refused)
     desk.file.write_text(RIG + scene(8, "Encore"), encoding="utf-8")
     await desk.passes(1)
     assert 8 in desk.show.engine.plans

@@ -1,7 +1,7 @@
 """Live edits, undo and redo, and saving with proof. (Our own design, README: operating; no outside source.)"""
 
 import json
-from collections.abc import Callable
+import os
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from engine.live.edit.rig_session import RigSession
 from engine.rig.edit import versions as saving
 from engine.rig.read.load import read
 from tests.support.small_show import RIG, Bench
+from tests.support.waiting import eventually
 
 TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["brass"]\n'
 
@@ -49,15 +50,6 @@ class Desk:
         """All texts that are kept, newest first."""
         kept = saving.RigVersions(self.file)
         return [kept.text(each["number"]) for each in (await self.save("history"))["versions"]]
-
-
-async def until(condition: Callable[..., Any]) -> None:
-    """Wait until this is so."""
-    with trio.fail_after(60):
-        while True:
-            if condition():
-                return
-            await trio.sleep(0.01)
 
 
 @pytest.fixture
@@ -173,7 +165,7 @@ async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk: Desk, monk
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr(saving.os, "fsync", full)
+        patch.setattr(os, "fsync", full)
         said = await desk.save()
     assert (said["done"], desk.on_disk()) == (False, TEXT)
     assert said["text"].endswith("stays as it was: No space left on device")
@@ -200,9 +192,7 @@ async def test_two_edits_at_one_moment_both_happen(desk: Desk) -> None:
         for route in wanted:
             nursery.start_soon(desk.errands._set_route, route)
         nursery.start_soon(desk.scenes, "copy", 1)
-    ways = {
-        (source, to) for route in desk.show.engine.rig.scene(1).routes for source in route.source for to in route.to
-    }
+    ways = {(source, to) for route in desk.bench.scene(1).routes for source in route.source for to in route.to}
     assert ways == {("keys", "strings"), ("keys", "brass"), ("pedals", "strings"), ("pedals", "brass")}
 
 
@@ -257,7 +247,7 @@ async def test_what_plays_is_stored(desk: Desk) -> None:
     """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
     said = await desk.scenes("store", 30, name="Here")
     assert said["text"].startswith("what plays is stored as scene 30 Here: 1 route, 1 sound;")
-    here, overture = desk.show.engine.rig.scene(30), desk.show.engine.rig.scene(1)
+    here, overture = desk.bench.scene(30), desk.bench.scene(1)
     assert here.routes == overture.routes
     desk.bench.heard("strings")
     desk.show.command("scene", 2)
@@ -280,7 +270,7 @@ async def test_the_file_edited_while_nothing_is_unsaved_is_followed_and_can_be_t
     """The file's edit plays by itself; scenes undo takes it back like any other."""
     nursery.start_soon(desk.workshop.run)
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
-    await until(lambda: desk.names()[1] == "Parade")
+    await eventually(lambda: desk.names()[1] == "Parade")
     assert not desk.workshop.unsaved
     await desk.scenes("undo")
     assert desk.workshop.text == TEXT
@@ -294,10 +284,10 @@ async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_
     nursery.start_soon(desk.workshop.run)
     await desk.scenes("rename", 3, name="Last dance")
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
-    await until(lambda: desk.show.refused is not None)
+    await eventually(lambda: desk.show.refused is not None)
     assert desk.names()[1] == "March"
     await desk.scenes("undo")
-    await until(lambda: desk.names()[1] == "Parade")
+    await eventually(lambda: desk.names()[1] == "Parade")
     assert desk.show.refused is None
 
 
@@ -315,7 +305,7 @@ async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk:
     made = desk.workshop.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
     await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
     assert (await desk.scenes("store", 9))["done"]
-    assert desk.show.engine.rig.scene(9).burst == desk.show.engine.rig.scene(1).burst
+    assert desk.bench.scene(9).burst == desk.bench.scene(1).burst
 
 
 async def test_a_scene_that_is_deleted_while_it_plays(desk: Desk) -> None:
@@ -344,7 +334,7 @@ async def test_a_file_edited_before_the_first_look_is_followed(desk: Desk, nurse
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
     late = RigSession(desk.show, desk.file, TEXT)
     nursery.start_soon(late.run)
-    await until(lambda: desk.names()[1] == "Parade")
+    await eventually(lambda: desk.names()[1] == "Parade")
 
 
 async def test_any_version_is_had_back_and_compared(desk: Desk) -> None:
@@ -451,7 +441,7 @@ async def test_what_cannot_be_kept_at_the_end_is_told(desk: Desk, monkeypatch: p
         raise OSError(28, "No space left on device")
 
     await desk.scenes("rename", 3, name="Last dance")
-    monkeypatch.setattr(saving.os, "fsync", full)
+    monkeypatch.setattr(os, "fsync", full)
     desk.bench.told()
     await desk.workshop.leave()
     [(_, told)] = desk.bench.told()

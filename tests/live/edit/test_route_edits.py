@@ -42,10 +42,10 @@ class Panel:
     def heard(self) -> tuple[list[str], list[str]]:
         return self.bench.heard("strings"), self.bench.heard("brass")
 
-    def routes(self, scene: int) -> list[tuple[tuple[str], tuple[str], list[str]]]:
+    def routes(self, scene: int) -> list[tuple[object, object, list[str]]]:
         return [
             (route.source, route.to, [step.filter for step in route.through])
-            for route in self.show.engine.rig.scene(scene).routes
+            for route in self.bench.scene(scene).routes
         ]
 
 
@@ -141,7 +141,7 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
     assert answer["text"].startswith("scene 1: the burst has 1 step;")
     assert panel.heard()[1] == ["C0 06"]
     assert (await panel.edit("burst", 1, burst=[]))["text"].startswith("scene 1: the burst has no steps;")
-    assert panel.show.engine.rig.scene(1).burst == ()
+    assert panel.bench.scene(1).burst == ()
 
 
 @pytest.mark.parametrize(

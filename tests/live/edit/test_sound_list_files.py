@@ -7,8 +7,8 @@ import trio
 
 from engine.live.edit.rig_session import RigSession
 from engine.rig.read.load import load
-from tests.live.edit.test_rig_session import until
 from tests.support.small_show import RIG, Bench
+from tests.support.waiting import eventually
 
 LIST = 'format = 1\nsounds = [ { program = 12, name = "Warm pad" } ]\n'
 TEXT = RIG.replace('output = "strings"\nchannel = 5', 'output = "strings"\nchannel = 5\nsounds_from = "box.toml"')
@@ -34,7 +34,7 @@ async def pit(nursery: trio.Nursery, tmp_path: Path) -> Pit:
     """The pit, once the file of the rig is followed."""
     made = Pit(tmp_path)
     nursery.start_soon(made.workshop.run)
-    await until(lambda: made.sounds() == ["Warm pad"])
+    await eventually(lambda: made.sounds() == ["Warm pad"])
     made.bench.told()
     return made
 
@@ -42,8 +42,8 @@ async def pit(nursery: trio.Nursery, tmp_path: Path) -> Pit:
 async def test_an_edited_list_is_adopted(pit: Pit) -> None:
     """A list that is edited gives its sounds at once, though the rig file was not touched; what is unsaved stays so."""
     pit.list.write_text(LIST.replace("Warm pad", "Choir"), encoding="utf-8")
-    await until(lambda: pit.sounds() == ["Choir"])
-    await until(lambda: ("rig file", "a sound list was edited and is adopted") in pit.bench.told())
+    await eventually(lambda: pit.sounds() == ["Choir"])
+    await eventually(lambda: ("rig file", "a sound list was edited and is adopted") in pit.bench.told())
     assert pit.show.engine.rig == load(pit.file)
     assert not pit.workshop.unsaved
 
@@ -51,20 +51,20 @@ async def test_an_edited_list_is_adopted(pit: Pit) -> None:
 async def test_a_broken_list_is_refused_until_it_is_mended(pit: Pit) -> None:
     """A list that cannot be read is refused with its line, what plays plays on, and mended it is adopted."""
     pit.list.write_text("format = 1\nsounds = [", encoding="utf-8")
-    await until(lambda: pit.show.refused)
-    assert "box.toml:2" in pit.show.refused
+    await eventually(lambda: pit.show.refused)
+    assert "box.toml:2" in str(pit.show.refused)
     assert pit.sounds() == ["Warm pad"]
     pit.list.unlink()
     pit.list.write_text(LIST.replace("Warm pad", "Reed"), encoding="utf-8")
-    await until(lambda: pit.sounds() == ["Reed"])
+    await eventually(lambda: pit.sounds() == ["Reed"])
     assert pit.show.refused is None
 
 
 async def test_a_list_that_comes_after_the_rig_that_names_it(pit: Pit) -> None:
     """A rig file whose list is not there yet is refused, and adopted once the list has come."""
     pit.file.write_text(TEXT.replace("box.toml", "later.toml"), encoding="utf-8")
-    await until(lambda: pit.show.refused)
-    assert "there is no such sound list" in pit.show.refused
+    await eventually(lambda: pit.show.refused)
+    assert "there is no such sound list" in str(pit.show.refused)
     pit.list.with_name("later.toml").write_text(LIST.replace("Warm pad", "Flute"), encoding="utf-8")
-    await until(lambda: pit.sounds() == ["Flute"])
+    await eventually(lambda: pit.sounds() == ["Flute"])
     assert pit.show.refused is None

@@ -41,9 +41,9 @@ class Stand:
         self.gear = SysexRequests(self.show)
         self.instrument = Instrument()
         self.answers_at = ORGAN
-        self.lines = []
+        self.lines: list[dict[str, Any]] = []
         self.stop = trio.Event()
-        self.cable = []  # (ns, message) of the output organ
+        self.cable: list[tuple[int, bytes]] = []  # (ns, message) of the output organ
 
     async def live(self) -> None:
         """What the reader thread and the cables do."""
@@ -136,7 +136,7 @@ async def test_a_dump_that_is_cut_is_told(
 ) -> None:
     """A SysEx that the input's parser had to mend makes the dump none."""
     async with playing() as stand, trio.open_nursery() as nursery:
-        mended = {}
+        mended: dict[int, int] = {}
         monkeypatch.setattr(stand.bench.reader, "repairs", lambda: mended)
 
         async def play() -> None:

@@ -7,7 +7,7 @@ import shutil
 import signal
 import tempfile
 import tomllib
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 from signal import Signals
 from typing import Any
@@ -25,6 +25,7 @@ from engine.live.socket import client
 from engine.ports.memory import MemoryInput, MemorySystem
 from engine.rig.models.rig import rig_model
 from tests.support.small_show import RIG
+from tests.support.waiting import eventually
 
 BURST = ["B4 00 00", "B4 20 03", "C4 0B"]
 
@@ -45,6 +46,12 @@ def system() -> MemorySystem:
     return MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 1", "Box 2"))
 
 
+def last_scene() -> int | str | None:
+    """The scene that the engine would begin with."""
+    last = read_last(state_file("pit"), Path("pit.toml"))
+    return last and last.scene
+
+
 class Evening:
     """One run of the engine named pit."""
 
@@ -52,7 +59,7 @@ class Evening:
         self, system: MemorySystem, rig: str = RIG, rig_file: Path = Path("pit.toml"), virtual: bool = False
     ) -> None:
         self.system = system
-        self.said = []
+        self.said: list[str] = []
         self.stage = EngineProcess(
             rig_model().model_validate(tomllib.loads(rig)), rig, rig_file, "pit", virtual, self.said.append
         )
@@ -63,15 +70,9 @@ class Evening:
         with trio.fail_after(60):
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(self.stage.run, self.system)
-                await self.until(lambda: any(text.startswith("playing") for text in self.said))
+                await eventually(lambda: any(text.startswith("playing") for text in self.said))
                 yield self
                 signal.raise_signal(end)
-
-    async def until(self, condition: Callable[..., Any]) -> None:
-        while True:
-            if condition():
-                return
-            await trio.sleep(0.001)
 
     def heard(self, output: str) -> list[str]:
         return [message.hex(" ").upper() for _, message in self.system.output(output).sent]
@@ -84,7 +85,7 @@ async def test_an_evening(system: MemorySystem, end: Signals) -> None:
         assert evening.heard("Box 1") == BURST
         assert evening.said == ["scene 1 Overture", 'playing "Lantern Street pit band" as pit; stop with Ctrl-C']
         system.input("Stage piano").push(bytes.fromhex("90 3C 40 B0 40 7F"))
-        await evening.until(lambda: len(evening.heard("Box 1")) == 5)
+        await eventually(lambda: len(evening.heard("Box 1")) == 5)
     assert evening.heard("Box 1") == [*BURST, "90 3C 40", "B0 40 7F", "80 3C 40", "B0 40 00"]
     assert not client.socket_path("pit").exists()
 
@@ -112,7 +113,7 @@ async def test_the_last_scene_is_recalled_the_next_evening(system: MemorySystem)
     async with Evening(system).played() as evening:
         answer = await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 2})
         assert answer["done"]
-    assert read_last(state_file("pit"), Path("pit.toml")).scene == 2
+    assert last_scene() == 2
     again = MemorySystem("pit", ("Stage piano", "Foot controller"), ("Box 1", "Box 2"))
     async with Evening(again).played() as evening:
         assert evening.said[0] == "scene 2 March"
@@ -136,7 +137,7 @@ async def test_a_start_scene_of_its_own(system: MemorySystem) -> None:
 async def test_a_full_disk_is_told_and_the_show_goes_on(system: MemorySystem, monkeypatch: pytest.MonkeyPatch) -> None:
     """A last scene that cannot be written is told; once there is room it is written at the end."""
     async with Evening(system).played() as evening:
-        await evening.until(state_file("pit").exists)
+        await eventually(state_file("pit").exists)
         with monkeypatch.context() as patch:
 
             def full(*_: Path) -> None:
@@ -144,12 +145,12 @@ async def test_a_full_disk_is_told_and_the_show_goes_on(system: MemorySystem, mo
 
             patch.setattr(os, "replace", full)
             await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 2})
-            await evening.until(lambda: len(evening.said) > 2)
+            await eventually(lambda: len(evening.said) > 2)
         assert evening.said[2].startswith("the last scene could not be written down (No space left on device")
-        assert read_last(state_file("pit"), Path("pit.toml")).scene == 1
+        assert last_scene() == 1
         system.input("Stage piano").push(b"\x90\x3c\x40")
-        await evening.until(lambda: "90 3C 40" in evening.heard("Box 2"))
-    assert read_last(state_file("pit"), Path("pit.toml")).scene == 2
+        await eventually(lambda: "90 3C 40" in evening.heard("Box 2"))
+    assert last_scene() == 2
 
 
 async def test_a_missing_port_is_told_and_the_rest_plays() -> None:
@@ -159,7 +160,7 @@ async def test_a_missing_port_is_told_and_the_rest_plays() -> None:
         assert evening.said[0].startswith("outputs.strings is missing: ")
         await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": 2})
         system.input("Stage piano").push(b"\x90\x3c\x40")
-        await evening.until(lambda: evening.heard("Box 2"))
+        await eventually(lambda: evening.heard("Box 2"))
         status = (await trio.to_thread.run_sync(client.ask, "pit", {"do": "status"}))["status"]
         assert [port["state"] for port in status["outputs"]] == ["missing", "open"]
 
@@ -168,11 +169,11 @@ async def test_a_pulled_input_lets_go_of_its_notes(system: MemorySystem) -> None
     """When the cable of a keyboard is pulled, what it holds ends and the rest plays on."""
     async with Evening(system).played() as evening:
         system.input("Stage piano").push(b"\x90\x3c\x40")
-        await evening.until(lambda: "90 3C 40" in evening.heard("Box 1"))
+        await eventually(lambda: "90 3C 40" in evening.heard("Box 1"))
         system.input("Stage piano").unplug()
-        await evening.until(lambda: "80 3C 40" in evening.heard("Box 1"))
+        await eventually(lambda: "80 3C 40" in evening.heard("Box 1"))
         system.input("Foot controller").push(b"\xc0\x00")
-        await evening.until(lambda: evening.heard("Box 1")[-3:] == BURST and len(evening.heard("Box 1")) == 8)
+        await eventually(lambda: evening.heard("Box 1")[-3:] == BURST and len(evening.heard("Box 1")) == 8)
 
 
 async def test_a_second_engine_of_the_name_does_not_start(system: MemorySystem) -> None:
@@ -217,7 +218,7 @@ async def test_an_edit_is_adopted_on_the_stage(system: MemorySystem, tmp_path: P
     file.write_text(RIG, encoding="utf-8")
     async with Evening(system, rig_file=file).played() as evening:
         file.write_text(RIG + '\n[[scenes]]\nnumber = 9\nname = "Encore"\n', encoding="utf-8")
-        await evening.until(lambda: any("is adopted" in text for text in evening.said))
+        await eventually(lambda: any("is adopted" in text for text in evening.said))
         answer = await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": "Encore"})
         assert answer["scene"] == [9, "Encore"]
 
@@ -226,6 +227,6 @@ async def test_a_pulled_output_comes_back_on_the_stage(system: MemorySystem) -> 
     """An output that is pulled and put back is opened without a restart, and gets the scene."""
     async with Evening(system).played() as evening:
         system.unplug("Box 1")
-        await evening.until(lambda: any("was unplugged" in text for text in evening.said))
+        await eventually(lambda: any("was unplugged" in text for text in evening.said))
         system.plug("Box 1")
-        await evening.until(lambda: evening.heard("Box 1")[-3:] == BURST)
+        await eventually(lambda: evening.heard("Box 1")[-3:] == BURST)

@@ -85,7 +85,7 @@ def test_the_new_state_is_whole_before_it_takes_the_old_ones_place(
     """At the moment of the rename the new file holds everything, on disk: a crash leaves the old state or the new."""
     rig = tmp_path / "pit.toml"
     write(state, rig, 11)
-    steps = []
+    steps: list[object] = []
     fsync, replace = os.fsync, os.replace
 
     def watched_replace(source: Path, target: Path) -> None:

@@ -2,7 +2,7 @@
 
 import contextlib
 import json
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from typing import Any
 
 import pytest
@@ -16,6 +16,7 @@ from engine.ports.port import PortError, PortGone
 from engine.rig.read.load import read
 from tests.support.fake_link import FakeNet
 from tests.support.lending_world import BOX, OFF, ON, RIG, Engine
+from tests.support.waiting import eventually
 
 PLUGGED = "out/strings"
 
@@ -48,7 +49,7 @@ class Stage:
         with trio.fail_after(30):
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(self.lending.run)
-                await self.comes(lambda: any("lending" in each for each in self.said))
+                await eventually(lambda: any("lending" in each for each in self.said))
                 yield
                 self.lending.stop.set()
 
@@ -66,21 +67,14 @@ class Stage:
         """The same, and a note has been heard there."""
         async with self.played():
             self.desk.play(ON)
-            await self.comes(lambda: self.heard == [ON])
+            await eventually(lambda: self.heard == [ON])
             yield
-
-    async def comes(self, condition: Callable[..., Any]) -> None:
-        """Wait until something is so."""
-        while True:
-            if condition():
-                return
-            await trio.sleep(0.005)
 
     async def plugged(self, there: bool) -> None:
         """Wait until the engine sees the output come or go."""
         key = self.desk.names.plugged(BOX, "out", "strings")
-        await self.comes(lambda: BOX in self.desk.far.alive)
-        await self.comes(lambda: (key in self.desk.link.present(key)) == there)
+        await eventually(lambda: BOX in self.desk.far.alive)
+        await eventually(lambda: (key in self.desk.link.present(key)) == there)
 
     @property
     def heard(self) -> list[bytes]:
@@ -106,7 +100,12 @@ async def test_what_arrives_goes_to_the_engine_in_order() -> None:
         source = stage.desk.far.input("keys", stage.desk.rig.inputs["keys"])
         stage.system.input("Keys").push(ON + OFF + ON)
         heard: list[bytes] = []
-        await stage.comes(lambda: heard.extend(source.poll()) or len(heard) >= 3)
+
+        def all_came() -> bool:
+            heard.extend(source.poll())
+            return len(heard) >= 3
+
+        await eventually(all_came)
         assert heard == [ON, OFF, ON]
 
 
@@ -115,8 +114,8 @@ async def test_a_dead_engine_leaves_nothing_sounding() -> None:
     stage = Stage()
     async with stage.sounding():
         stage.desk.link.close()
-        await stage.comes(lambda: stage.heard == [ON, OFF])
-        await stage.comes(lambda: "nobody plays; everything is silent" in stage.said)
+        await eventually(lambda: stage.heard == [ON, OFF])
+        await eventually(lambda: "nobody plays; everything is silent" in stage.said)
 
 
 async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:
@@ -129,7 +128,7 @@ async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:
             stage.desk.port.check()
         stage.system.plug("Strings")
         await stage.plugged(True)
-        await stage.comes(lambda: stage.heard == [OFF])
+        await eventually(lambda: stage.heard == [OFF])
 
 
 async def test_a_pulled_input_is_told() -> None:
@@ -137,11 +136,11 @@ async def test_a_pulled_input_is_told() -> None:
     stage = Stage()
     key = stage.desk.names.plugged(BOX, "in", "keys")
     async with stage.lent():
-        await stage.comes(lambda: stage.desk.link.present(key) == [key])
+        await eventually(lambda: stage.desk.link.present(key) == [key])
         stage.system.unplug("Keys")
-        await stage.comes(lambda: stage.desk.link.present(key) == [])
+        await eventually(lambda: stage.desk.link.present(key) == [])
         stage.system.plug("Keys")
-        await stage.comes(lambda: stage.desk.link.present(key) == [key])
+        await eventually(lambda: stage.desk.link.present(key) == [key])
 
 
 async def test_an_output_that_refuses_counts_as_pulled_until_it_takes_messages_again(
@@ -165,14 +164,14 @@ async def test_an_edited_rig_is_lent() -> None:
     edited = RIG.replace('"Strings"', '"Brass"').replace('machine = "stage-left", port = "Keys"', 'port = "Keys"')
     async with stage.sounding():
         stage.desk.link.keep(stage.desk.names.state("rig"), edited.encode())
-        await stage.comes(lambda: stage.system.output("Strings").closed and stage.system.input("Keys").closed)
+        await eventually(lambda: stage.system.output("Strings").closed and stage.system.input("Keys").closed)
         assert stage.heard == [ON, OFF]
-        await stage.comes(lambda: stage.desk.port.gone)
+        await eventually(lambda: stage.desk.port.gone)
         await stage.plugged(True)
         stage.desk.play(OFF)
         stage.desk.open()
         stage.desk.play(ON)
-        await stage.comes(lambda: [message for _, message in stage.system.output("Brass").sent] == [ON])
+        await eventually(lambda: [message for _, message in stage.system.output("Brass").sent] == [ON])
         assert stage.desk.far.meters[BOX]["lost"] == 0
 
 
@@ -182,7 +181,7 @@ async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
     async with stage.lent():
         await stage.plugged(True)
         stage.desk.link.keep(stage.desk.names.state("rig"), b"format = 2")
-        await stage.comes(lambda: any("cannot be read" in each for each in stage.said))
+        await eventually(lambda: any("cannot be read" in each for each in stage.said))
         await stage.plugged(True)
 
 
@@ -201,7 +200,7 @@ async def test_meters_are_told() -> None:
     stage = Stage()
     async with stage.played():
         stage.desk.play(ON)
-        await stage.comes(lambda: stage.desk.far.meters.get(BOX, {}).get("outputs", {}).get("strings", {}).get("held"))
+        await eventually(lambda: stage.desk.far.meters.get(BOX, {}).get("outputs", {}).get("strings", {}).get("held"))
         meter = stage.desk.far.meters[BOX]
         assert meter["holder"] == "desk"
         assert meter["outputs"]["strings"]["messages"] == 1

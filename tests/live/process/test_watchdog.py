@@ -12,7 +12,7 @@ class Token:
 
     def __init__(self) -> None:
         self.now = 0.0
-        self.said = []
+        self.said: list[str] = []
         self.watchdog = Watchdog(lambda: self.said.append("up"), lambda: self.said.append("down"), lambda: self.now)
 
     def passes(self, seconds: float) -> None:

@@ -15,8 +15,11 @@ from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.udp_client import SimpleUDPClient
 
+from engine.live.show import Show
 from engine.live.socket.osc import OscServer
+from engine.rig.models.control import Osc
 from tests.support.small_show import RIG, Bench
+from tests.support.waiting import eventually
 
 HERE = "127.0.0.1"
 NAMED = RIG.replace('{ from = "keys", to = "strings" }', '{ from = "keys", to = "strings", name = "pads" }')
@@ -37,14 +40,19 @@ def bench(more: str = "port = 9310") -> Bench:
     return made
 
 
-def message(address: str, *values: object) -> bytes:
+def _osc(made: Bench) -> Osc:
+    assert made.show.engine.rig.osc is not None
+    return made.show.engine.rig.osc
+
+
+def message(address: str, *values: str | bool | int | float) -> bytes:
     builder = OscMessageBuilder(address=address)
     for value in values:
         builder.add_arg(value)
     return builder.build().dgram
 
 
-def bundle(*contents: bytes, at: float = IMMEDIATELY) -> bytes:
+def bundle(*contents: bytes, at: int = IMMEDIATELY) -> bytes:
     builder = OscBundleBuilder(at)
     for content in contents:
         builder.add_content(OscMessage(content))
@@ -77,11 +85,7 @@ class Far:
 
 async def listening(made: Bench) -> None:
     """Until the show has told that the port is open."""
-    with trio.fail_after(20):
-        while True:
-            if any(name == "osc" for name, _ in made.told()):
-                return
-            await trio.sleep(0.01)
+    await eventually(lambda: any(name == "osc" for name, _ in made.told()))
 
 
 @pytest.fixture
@@ -91,7 +95,8 @@ async def served(nursery: trio.Nursery) -> AsyncIterator[Any]:
     made = bench(f"port = {port}")
     nursery.start_soon(OscServer(made.show).run)
     await listening(made)
-    with SimpleUDPClient(HERE, port) as client:
+    client = SimpleUDPClient(HERE, port)
+    with client:
         yield made, Far(client)
 
 
@@ -124,7 +129,7 @@ async def test_noise_on_the_socket_leaves_it_open(served: tuple[Bench, Far]) -> 
     made, far = served
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         for data in (b"", b"\x00" * 9000, NEGATIVE, b"/bayleaf/next"):
-            other.sendto(data, (HERE, made.show.engine.rig.osc.port))
+            other.sendto(data, (HERE, _osc(made).port))
     assert (await far.ask("/bayleaf/state")) == [("/bayleaf/now", 1, "Overture")]
 
 
@@ -151,6 +156,7 @@ def test_off_by_default() -> None:
     assert plain.show.engine.rig.osc is None
     assert OscServer(plain.show).take(message("/bayleaf/next"), HERE) == []
     osc = bench().rig.osc
+    assert osc is not None
     assert (osc.listen, osc.allow) == (HERE, (HERE,))
 
 
@@ -240,7 +246,7 @@ def test_unknown_scenes_and_routes() -> None:
     made = bench()
     for data in (message("/bayleaf/scene", 99), message("/bayleaf/scene", -1), message("/bayleaf/mute", "none")):
         answer, now = said(OscServer(made.show).take(data, HERE))
-        assert "there is no" in answer[1]
+        assert "there is no" in str(answer[1])
         assert now == ("/bayleaf/now", 1, "Overture")
 
 
@@ -337,13 +343,28 @@ def noise(chance: random.Random, valid: list[bytes]) -> bytes:
     return bytes(data)
 
 
+def watch_calls(monkeypatch: pytest.MonkeyPatch, show: Show, calls: list[tuple[object, ...]]) -> None:
+    """What is asked of the show is written down, and done."""
+    command, mute = show.command, show.mute
+
+    def watched_command(do: Any, scene: Any, of: str) -> object:
+        calls.append((do, scene))
+        return command(do, scene, of)
+
+    def watched_mute(route: Any, on: bool, of: str) -> object:
+        calls.append((route, on))
+        return mute(route, on, of)
+
+    monkeypatch.setattr(show, "command", watched_command)
+    monkeypatch.setattr(show, "mute", watched_mute)
+
+
 def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of 100,000 random and half-right datagrams exactly those wholly in order are carried out; none is a fault."""
     made = bench()
-    show, ear, calls = made.show, OscServer(made.show), []
-    command, mute = show.command, show.mute
-    monkeypatch.setattr(show, "command", lambda do, scene, of: calls.append((do, scene)) or command(do, scene, of))
-    monkeypatch.setattr(show, "mute", lambda route, on, of: calls.append((route, on)) or mute(route, on, of))
+    show, ear = made.show, OscServer(made.show)
+    calls: list[tuple[object, ...]] = []
+    watch_calls(monkeypatch, show, calls)
     valid = [message("/bayleaf/" + do) for do in ("next", "back", "first", "panic", "resend", "tap", "state")]
     valid += [message("/bayleaf/scene", 2), message("/bayleaf/scene", "Finale")]
     valid += [message("/bayleaf/mute", "pads"), message("/bayleaf/unmute", "pads"), message("/bayleaf/scene", 1.0)]

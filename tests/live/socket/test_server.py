@@ -7,6 +7,7 @@ import socket
 import stat
 import threading
 import time
+from collections import deque
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
@@ -17,6 +18,7 @@ import trio
 import trio.testing
 
 from engine.live.process.instance_lock import NameTaken, claim_socket
+from engine.live.show import ShowEvent
 from engine.live.socket import client
 from engine.live.socket.status import status, sync
 from tests.support.engine_socket import ask, claimed, line_of, serving
@@ -78,7 +80,7 @@ def test_a_folder_may_have_a_longer_name_than_an_address(tmp_path: Path, monkeyp
 def test_where_it_may_not_the_remedy_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A system without /proc can have no socket there; the folder and the remedy are told."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / ("d" * 120)))
-    monkeypatch.setattr(client.os.path, "isdir", lambda path: False)
+    monkeypatch.setattr(os.path, "isdir", lambda path: False)
     with pytest.raises(OSError, match="the path is too long; set XDG_RUNTIME_DIR to a shorter folder"):
         claim_socket("pit")
 
@@ -269,7 +271,7 @@ async def test_a_watcher_is_sent_what_passes(bench: Bench) -> None:
         bench.now = 5
         bench.play(KEYS, "90 3C 40")
         bench.show.command("next")
-        events = []
+        events: list[dict[str, Any]] = []
         while len(events) < 3:
             events += json.loads(await line_of(stream))["events"]
     assert events == [
@@ -279,14 +281,21 @@ async def test_a_watcher_is_sent_what_passes(bench: Bench) -> None:
     ]
 
 
-async def test_a_watcher_that_never_reads_is_dropped(bench: Bench, autojump_clock: trio.testing.MockClock) -> None:
+async def test_a_watcher_that_never_reads_is_dropped(
+    bench: Bench, autojump_clock: trio.testing.MockClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Once its cable is full and a second has passed, a watcher is hung up on; it costs the show nothing after that."""
     async with serving(bench) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "watch"}\n')
         assert json.loads(await line_of(stream))["events"] == []
-        watched = []
+        watched: list[deque[ShowEvent]] = []
         unwatch = bench.show.unwatch
-        bench.show.unwatch = lambda events: (unwatch(events), watched.append(events))
+
+        def watched_unwatch(events: deque[ShowEvent]) -> None:
+            unwatch(events)
+            watched.append(events)
+
+        monkeypatch.setattr(bench.show, "unwatch", watched_unwatch)
         with trio.fail_after(60):
             while not watched:
                 bench.play(KEYS, *["90 3C 40", "80 3C 40"] * 500)

@@ -14,9 +14,9 @@ from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import RigSession
 from engine.live.socket.status_stream import StatusFrames
 from engine.rig.read.load import read
-from tests.live.edit.test_rig_session import until
 from tests.support.engine_socket import ask, line_of, serving
 from tests.support.small_show import MS, RIG, Bench
+from tests.support.waiting import eventually
 
 KEYS, PEDALS = 0, 1
 TEXT = f"""{RIG}
@@ -39,10 +39,11 @@ class Follower:
         self.workshop = RigSession(self.show, self.file, TEXT)
         self.frames = StatusFrames(self.show, self.workshop, self.gauge, events)
 
-    def frame(self) -> dict[str, Any] | None:
-        """The next frame, as the other end reads it; None if there is nothing to send."""
+    def frame(self) -> dict[str, Any]:
+        """The next frame, as the other end reads it; empty if there is nothing to send."""
         texts = json.loads(json.dumps(self.frames.take()))
-        return texts[0]["frame"] if texts else None
+        frame: dict[str, Any] = texts[0]["frame"] if texts else {}
+        return frame
 
 
 @pytest.fixture
@@ -80,10 +81,10 @@ def test_nothing_new_is_not_told(follower: Follower) -> None:
     """While nothing happens one frame a second is sent, with the time alone."""
     follower.frame()
     follower.bench.now += 999 * MS
-    assert follower.frame() is None
+    assert follower.frame() == {}
     follower.bench.now += 1 * MS
     assert follower.frame() == {"at": 1000 * MS}
-    assert follower.frame() is None
+    assert follower.frame() == {}
 
 
 def test_a_change_is_told_once(follower: Follower) -> None:
@@ -97,7 +98,7 @@ def test_a_change_is_told_once(follower: Follower) -> None:
         "setlist": {"name": "Friday", "place": 2, "of": 2},
         "told": [{"at": 0, "who": "shell", "text": "scene 3 Finale"}],
     }
-    assert follower.frame() is None
+    assert follower.frame() == {}
 
 
 def test_messages_are_counted(follower: Follower) -> None:
@@ -110,7 +111,7 @@ def test_messages_are_counted(follower: Follower) -> None:
     follower.bench.play(PEDALS, "B0 40 7F")
     assert follower.frame() == {"at": 0, "activity": {"in": [2, 1], "out": [2, 0]}}
     assert follower.frame() == {"at": 0, "activity": {"in": [0, 0], "out": [0, 0]}}
-    assert follower.frame() is None
+    assert follower.frame() == {}
 
 
 def test_what_is_wrong_is_told_with_the_next_look(follower: Follower) -> None:
@@ -190,7 +191,7 @@ def test_what_passes_in_words(tmp_path: Path) -> None:
     ]
     assert frame["left_out"] == 0
     assert follower.frame()["events"] == []
-    assert follower.frame() is None
+    assert follower.frame() == {}
 
 
 def test_only_the_newest_are_sent(tmp_path: Path) -> None:
@@ -258,7 +259,7 @@ def test_a_fault_in_a_frame_costs_that_frame(follower: Follower, monkeypatch: py
 
     with monkeypatch.context() as patch:
         patch.setattr(follower.frames, "_lasting", fail)
-        assert follower.frame() is None
+        assert follower.frame() == {}
     assert follower.show.own_faults == 1
     assert "a fault of Bayleaf itself" in follower.frame()["told"][0]["text"]
 
@@ -266,10 +267,10 @@ def test_a_fault_in_a_frame_costs_that_frame(follower: Follower, monkeypatch: py
 # On the socket
 
 
-async def frame_with(stream: trio.SocketStream, condition: Callable[..., Any]) -> dict[str, Any]:
+async def frame_with(stream: trio.SocketStream, condition: Callable[[dict[str, Any]], object]) -> dict[str, Any]:
     """The next frame of which this is so."""
     while True:
-        frame = json.loads(await line_of(stream)).get("frame", {})
+        frame: dict[str, Any] = json.loads(await line_of(stream)).get("frame", {})
         if condition(frame):
             return frame
 
@@ -296,7 +297,7 @@ async def test_following_on_the_socket() -> None:
             while "frame" in (told := json.loads(await line_of(stream))):
                 pass
             assert told["done"] is False
-        await until(lambda: len(bench.show._listeners) == 1)
+        await eventually(lambda: len(bench.show._listeners) == 1)
     assert bench.show.own_faults == 0
 
 
@@ -326,5 +327,5 @@ async def test_a_follower_that_goes_in_the_middle_harms_nobody(sent: bytes) -> N
         await stream.send_all(sent)
         await stream.aclose()
         assert (await ask({"do": "next"}))["done"] is True
-        await until(lambda: len(bench.show._listeners) == 1)
+        await eventually(lambda: len(bench.show._listeners) == 1)
     assert bench.show.own_faults == 0

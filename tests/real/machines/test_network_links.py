@@ -14,11 +14,11 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from tests.support.engine_process import wait_for
 from tests.support.fifo_ends import Listener, Player
 from tests.support.needed import need_machines
 from tests.support.network_namespaces import Hall
 from tests.support.three_machines import Troupe
+from tests.support.waiting import until
 
 RIG = """
 format = 1
@@ -61,7 +61,7 @@ class Stage:
         self.troupe.make_keys()
         self.troupe.start("left")
         self.troupe.start("desk")
-        wait_for("the burst at the start", lambda: BURST[-1] in self.strings.messages())
+        until("the burst at the start", lambda: BURST[-1] in self.strings.messages())
         self.until_through()
 
     def until_through(self, since: int = 0) -> None:
@@ -71,11 +71,11 @@ class Stage:
             self.keys.play("BE 14 01", "BE 14 00")
             return "BE 14 00" in self.strings.messages(since)
 
-        wait_for("a controller all the way", through)
+        until("a controller all the way", through)
 
     def until_still(self) -> None:
         """Until nothing has come out for a while."""
-        wait_for("silence", lambda: time.monotonic() - self.strings.heard[-1][0] > 0.5)
+        until("silence", lambda: time.monotonic() - self.strings.heard[-1][0] > 0.5)
 
     def status(self) -> dict[str, Any]:
         """The engine's."""
@@ -127,19 +127,19 @@ def pull(stage: Stage, whose: str) -> Pulled:
     stage.pads.play("94 3C 40", "B4 40 7F", "E4 00 50")
     stage.keys.play("90 30 50")
     sounding = {"94 3C 40", "90 30 50", "B4 40 7F", "E4 00 50"}
-    wait_for("the notes", lambda: sounding <= {*stage.strings.messages(before)})
-    wait_for("the note at the drums", lambda: "90 30 50" in stage.drums.messages(at_drums))
+    until("the notes", lambda: sounding <= {*stage.strings.messages(before)})
+    until("the note at the drums", lambda: "90 30 50" in stage.drums.messages(at_drums))
     before, pulled = len(stage.strings.heard), time.monotonic()
     stage.hall.cut(whose)
-    wait_for("silence", lambda: {"B4 40 00", "E4 00 40"} <= {*stage.strings.messages(before)})
+    until("silence", lambda: {"B4 40 00", "E4 00 40"} <= {*stage.strings.messages(before)})
     silent = max(stage.strings.when(which, before) for which in ("84 3C", "80 30", "B4 40 00", "E4 00 40"))
-    wait_for("the far keys' release", lambda: stage.drums.when("80 30", at_drums))
+    until("the far keys' release", lambda: stage.drums.when("80 30", at_drums))
     let_go = stage.drums.when("80 30", at_drums)
-    wait_for("the machine to be missed", lambda: not stage.machine("left")["there"])
-    wait_for("the ports to count as unplugged", lambda: stage.unplugged() == {"keys", "strings"})
+    until("the machine to be missed", lambda: not stage.machine("left")["there"])
+    until("the ports to count as unplugged", lambda: stage.unplugged() == {"keys", "strings"})
     back, mended = len(stage.strings.heard), time.monotonic()
     stage.hall.mend(whose)
-    wait_for("the burst", lambda: BURST[-1] in stage.strings.messages(back))
+    until("the burst", lambda: BURST[-1] in stage.strings.messages(back))
     stage.until_through(back)
     sent = stage.strings.messages(back)
     assert [each for each in sent if each in BURST][:3] == BURST
@@ -166,10 +166,10 @@ def test_a_cable_is_pulled_and_put_back(stage: Stage, whose: str) -> None:
 def test_a_bad_cable_keeps_the_order(stage: Stage) -> None:
     """With 1 % of the packets lost and the others up to 5 ms early or late on their way, every note from a far input
     reaches a far output once and in order; the round trip that is shown says what that costs."""
-    quiet = wait_for("a round trip", lambda: stage.machine("left")["round_trip"])
+    quiet = until("a round trip", lambda: stage.machine("left")["round_trip"])
     stage.hall.disturb("left", 0.01, 5, 5)
-    wait_for("the delay to be shown", lambda: (stage.machine("left")["round_trip"] or quiet)["last"] > 4)
-    wait_for("both ports", lambda: not stage.unplugged())
+    until("the delay to be shown", lambda: (stage.machine("left")["round_trip"] or quiet)["last"] > 4)
+    until("both ports", lambda: not stage.unplugged())
     stage.until_through(len(stage.strings.heard))
     stage.until_still()
     since = len(stage.strings.heard)
@@ -179,8 +179,8 @@ def test_a_bad_cable_keeps_the_order(stage: Stage) -> None:
         played += [f"90 {note} {1 + number % 127:02X}", f"80 {note} 40"]
         stage.keys.play(*played[-2:])
         most = since + len(played) - 200
-        wait_for("what was played", partial(stage.strings.has, most))
-    wait_for("the last note", lambda: stage.strings.messages(since)[-1:] == played[-1:])
+        until("what was played", partial(stage.strings.has, most))
+    until("the last note", lambda: stage.strings.messages(since)[-1:] == played[-1:])
     assert stage.strings.messages(since) == played
     assert stage.machine("left")["round_trip"]["most"] > 4  # ms: there and back are 5 each, give or take 5
     stage.hall.calm("left")
@@ -193,9 +193,9 @@ def test_a_machine_whose_cable_was_out_at_the_start_joins(stage: Stage) -> None:
     troupe.kill("desk")
     hall.take_address("desk")
     troupe.start("desk")
-    wait_for("the engine", lambda: troupe.request("desk", "status"))
+    until("the engine", lambda: troupe.request("desk", "status"))
     assert stage.unplugged() == {"keys", "strings"}
     since = len(stage.strings.heard)
     hall.give_address("desk")
-    wait_for("the burst", lambda: BURST[-1] in stage.strings.messages(since))
+    until("the burst", lambda: BURST[-1] in stage.strings.messages(since))
     stage.until_through(since)

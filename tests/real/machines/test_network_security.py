@@ -26,7 +26,7 @@ from tests.support.link_on_machine import FarMachine
 from tests.support.needed import need_machines
 from tests.support.network_namespaces import Hall
 from tests.support.paths import process_of
-from tests.support.waiting import comes
+from tests.support.waiting import until
 
 MACHINES: Final = ("desk", "spare", "stage-left")
 _QUIET: Final = 0.7  # seconds in which something would have come: more than twice the lease
@@ -67,7 +67,7 @@ class Pit:
         for name, machine in zip(MACHINES, made, strict=True):
             machine.do("watch", self.names.everyone())
             machine.do("alive", self.names.alive(name))
-        assert comes(lambda: all(len(machine.seen) == len(MACHINES) - 1 for machine in made))
+        until("what was said to be heard", lambda: all(len(machine.seen) == len(MACHINES) - 1 for machine in made))
         return made
 
 
@@ -182,7 +182,10 @@ def test_a_machine_that_is_no_longer_in_the_rig_has_no_rights(pit: Pit, named: b
     left.do("subscribe", pit.names.outputs("stage-left"))
     left.do("answer", pit.names.claim("stage-left"), "granted")
     if named:
-        assert comes(lambda: len(former.seen) == len(MACHINES) and [pit.names.alive("guest"), True] in left.seen)
+        until(
+            "what was said to be heard",
+            lambda: len(former.seen) == len(MACHINES) and [pit.names.alive("guest"), True] in left.seen,
+        )
         return
     deadline = time.monotonic() + _QUIET
     while time.monotonic() < deadline:
@@ -243,7 +246,7 @@ def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     desk, spare, left = pit.all()
     left.do("subscribe", pit.names.outputs("stage-left"))
     left.do("answer", pit.names.claim("stage-left"), "granted")
-    assert comes(lambda: desk.do("ask", pit.names.claim("stage-left"), "desk") == ["granted"])
+    until("what was said to be heard", lambda: desk.do("ask", pit.names.claim("stage-left"), "desk") == ["granted"])
     recorder = subprocess.Popen(
         pit.hall.at_switch(*process_of("frame_replayer"), pit.hall.socket("stage-left")),
         stdin=subprocess.PIPE,
@@ -256,7 +259,7 @@ def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     for number in range(20):
         assert desk.do("ask", pit.names.claim("stage-left"), f"desk {number}") == ["granted"]
         desk.do("publish", pit.names.output("stage-left", "strings"), f"note {number}")
-    assert comes(lambda: len(left.heard) >= 20)
+    until("what was said to be heard", lambda: len(left.heard) >= 20)
     heard, asked = list(left.heard), list(left.asked)
     recorder.stdin.write("again\n")
     recorder.stdin.flush()

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.support.engine_process import wait_for
 from tests.support.panel_in_browser import LONGEST
 from tests.support.three_machines import ENGINES, PATIENCE, Troupe
+from tests.support.waiting import until
 
 RIG = """
 format = 1
@@ -43,7 +43,7 @@ def troupe(tmp_path: Path) -> Iterator[Troupe]:
     try:
         for name in ("left", *ENGINES):
             made.start(name)
-        wait_for("an engine in charge", made.leader, PATIENCE)
+        until("an engine in charge", made.leader, PATIENCE)
         yield made
     finally:
         made.close()

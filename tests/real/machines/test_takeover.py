@@ -17,10 +17,10 @@ from pathlib import Path
 import pytest
 
 from tests.support.counted_notes import Performance, count, dumb_for, notes_of
-from tests.support.engine_process import wait_for
 from tests.support.needed import need, need_machines
 from tests.support.network_namespaces import Hall
 from tests.support.three_machines import ENGINES, PATIENCE, Troupe
+from tests.support.waiting import until
 
 # Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote
 SONG = Path("/usr/share/games/openttd/baseset/openmsx/boogi_marabi_redfarn.mid")
@@ -114,7 +114,7 @@ def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
     performance = Performance(notes_of(SONG), troupe.folder / "in", troupe.folder / "out", kind != "handover")
     for name in ("left", *ENGINES):
         troupe.start(name)
-    leader = wait_for("an engine in charge", troupe.leader, PATIENCE)
+    leader = until("an engine in charge", troupe.leader, PATIENCE)
     struck: list[float] = []
     odd = 0  # trials after which the show was in other hands than it should
     performance.start()
@@ -122,7 +122,7 @@ def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
         for _ in range(TRIALS):
             time.sleep(random.uniform(0.5, 1.5))
             struck.append(strike(hall, troupe, kind, leader))
-            after = wait_for("an engine in charge", troupe.leader, PATIENCE)
+            after = until("an engine in charge", troupe.leader, PATIENCE)
             odd += (after == leader) != (kind == "split")
             leader = after
     finally:

@@ -1,14 +1,15 @@
 """Sound lists: sounds by name from a file of their own."""
 
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
 from engine.rig.edit.scene_edits import rename_scene
 from engine.rig.models.rig import Instrument, Sound, sound_of
 from engine.rig.read.load import RigError, load
-from engine.rig.read.sound_csv import from_csv
 from engine.rig.read.sound_list import SoundListError, read_list, sound_list
+from engine.rig.sound_csv import from_csv
 from tests.support.paths import reference
 from tests.support.plain_rig import RIG
 
@@ -130,8 +131,12 @@ def test_wrong_csv_is_told_by_line(text: str, told: str) -> None:
     ("listens", "told", "name"),
     [("msb lsb", (3, 7), "Pad"), ("msb lsb", (3, 0), None), ("msb", (3, 0), "Pad"), ("lsb", (0, 7), "Pad")],
 )
-def test_a_sound_is_known_by_what_its_instrument_heeds(listens: str, told: tuple[int, int], name: str | None) -> None:
+def test_a_sound_is_known_by_what_its_instrument_heeds(
+    listens: Literal["msb lsb", "msb", "lsb"], told: tuple[int, int], name: str | None
+) -> None:
     """An instrument that takes no LSB is told none, and is on the sound all the same."""
-    gear = Instrument(output="box", channel=1, bank=listens, sounds={"Pad": Sound(bank=[3, 7], program=12)})
+    gear = Instrument(
+        output="box", channel=1, bank=listens, sounds={"Pad": Sound.model_validate({"bank": [3, 7], "program": 12})}
+    )
     assert sound_of(gear, told, 11) == name
     assert sound_of(gear, told, 12) is None
