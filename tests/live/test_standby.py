@@ -233,7 +233,7 @@ def test_a_clock_goes_on_in_step(world: World) -> None:
 def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world: World) -> None:
     """An edit there reaches the standby as text."""
     world.run(50)
-    assert world.engines["spare"].standby.rig_told == world.engines["desk"].workshop.text
+    assert world.engines["spare"].standby.rig_told == world.engines["desk"].session.text
 
 
 def seen_by(engine: Engine) -> dict[str, tuple[bool, bool, None] | tuple[bool, bool, str]]:
@@ -261,7 +261,7 @@ def test_status_tells_machines_and_who_is_in_charge(world: World) -> None:
 def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:
     """The panel gets the network with the rest, and what is wrong with it among what is to be seen to."""
     desk = world.engines["desk"]
-    frames = StatusFrames(desk.show, desk.workshop, CableLoad(desk.show), False, desk.joined)
+    frames = StatusFrames(desk.show, desk.session, CableLoad(desk.show), False, desk.joined)
     assert frames.take()[0]["frame"]["network"] == desk.joined.picture()
     world.net.part("desk", "spare")
     world.run(1500)
@@ -322,16 +322,16 @@ async def test_who_is_stopped_hands_over_first(world: World) -> None:
 async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
     """An edit at the one that follows is refused; the rig of the other is played, its scene kept."""
     spare = world.engines["spare"]
-    told = await spare.workshop.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
+    told = await spare.session.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
     assert told["text"] == "desk is in charge; a rig that is edited there plays here, too"
     world.play(FOOT, "C0 01")
     world.run(20)
-    desk = world.engines["desk"].workshop
+    desk = world.engines["desk"].session
     assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed")))["done"]
     world.run(20)
     await spare.standby.play_rig()
     assert spare.show.engine.scene == (2, "Waltz")
-    assert spare.workshop.unsaved
+    assert spare.session.unsaved
     network = spare.show.engine.rig.network
     assert network is not None
     assert (spare.show.engine.led_by, network.machine) == ("desk", "spare")

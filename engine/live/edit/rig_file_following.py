@@ -21,7 +21,8 @@ class RigFileFollower:
         self._show = session.show
         self._lists = SoundLists(session.file.parent)
         self._reread_lists = False  # one was edited, or rejected last time
-        self._handled: tuple[Facts, int] | None = None  # the file as it was last looked into, after so many undos
+        self._handled: Facts | None = None  # the file as it was when it was last looked into
+        self._undone = 0  # undos and redos by then
 
     async def run(self) -> None:
         """Look again and again, until cancelled. An edit is read once it has not changed for a round."""
@@ -33,8 +34,9 @@ class RigFileFollower:
             edited = self._lists.edited(self._show.engine.rig)
             self._reread_lists |= edited
             # a file that is missing is about to be replaced; the rig that was read keeps playing
-            if seen is not None and seen == before and (edited or (seen, session.undone) != self._handled):
-                self._handled = seen, session.undone
+            handled = seen == self._handled and session.undone == self._undone
+            if seen is not None and seen == before and (edited or not handled):
+                self._handled, self._undone = seen, session.undone
                 try:
                     await self._reload()
                 except Exception as fault:  # it costs this edit, not the show

@@ -9,6 +9,7 @@ import trio
 import trio.testing
 
 from engine.live.edit import rig_session as workshop_module
+from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.port_opening import PortOpener, connect
@@ -42,7 +43,7 @@ class Desk:
         self.show.command("scene", 1)
         self.watch, self.edits = (
             Hotplug(self.show, opener, self.now, at_once),
-            RigSession(self.show, file, text_of(file)),
+            RigFileFollower(RigSession(self.show, file, text_of(file))),
         )
         self.heard("Box 1")
 
@@ -85,16 +86,16 @@ async def desk(
     file = tmp_path / "pit.toml"
     file.write_text(RIG, encoding="utf-8")
     desk = Desk(mock_clock, file)
-    reload = RigSession._reload
+    reload = RigFileFollower._reload
 
-    async def counted(edits: RigSession) -> None:
+    async def counted(edits: RigFileFollower) -> None:
         desk.reading += 1
         try:
             await reload(edits)
         finally:
             desk.reading -= 1
 
-    monkeypatch.setattr(RigSession, "_reload", counted)
+    monkeypatch.setattr(RigFileFollower, "_reload", counted)
     nursery.start_soon(desk.watch.run)
     nursery.start_soon(desk.edits.run)
     return desk

@@ -6,8 +6,11 @@ from typing import Any
 
 import pytest
 
+from engine.live.edit.edit_requests import EditRequests
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
-from engine.live.edit.route_edits import edit
+from tests.support.answered import answered
 from tests.support.small_show import RIG, Bench
 
 KEYS, PEDALS = 0, 1
@@ -33,11 +36,14 @@ class Panel:
         self.show.command("scene", 1)
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
-        self.workshop = RigSession(self.show, file, TEXT)
+        self.session = RigSession(self.show, file, TEXT)
+        saver, work = RigSaver(self.session), RemoteWork(self.show, self.session)
+        self.handlers = EditRequests(self.show, self.session, saver, work).handlers
         self.heard()
 
     async def edit(self, what: str, scene: int | None = None, **more: int | list[Any] | str) -> dict[str, Any]:
-        return await edit(self.show, self.workshop, {"do": "edit", "what": what, "scene": scene, **more})
+        numbered = {} if scene is None else {"scene": scene}
+        return await answered(self.handlers, {"do": "edit", "what": what, **numbered, **more})
 
     def heard(self) -> tuple[list[str], list[str]]:
         return self.bench.heard("strings"), self.bench.heard("brass")
@@ -62,25 +68,25 @@ async def test_a_way_plays_at_once(panel: Panel) -> None:
     assert answer == {"done": True, "text": "scene 1: keys leads to brass; not in the file yet (bayleaf save)"}
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard() == (["90 3C 40", "80 3C 40"],) * 2
-    assert (panel.workshop.unsaved, panel.show.revision) == (True, first + 1)
+    assert (panel.session.unsaved, panel.show.revision) == (True, first + 1)
 
     assert (await panel.edit("undo"))["text"].startswith("taken back: scene 1: keys leads to brass")
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard() == (["90 3C 40", "80 3C 40"], [])
-    assert not panel.workshop.unsaved
+    assert not panel.session.unsaved
 
     assert (await panel.edit("redo"))["text"].startswith("done again: scene 1: keys leads to brass")
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard()[1] == ["90 3C 40", "80 3C 40"]
     assert panel.show.revision == first + 3
-    assert panel.workshop.text.startswith("# for Friday\n")
+    assert panel.session.text.startswith("# for Friday\n")
 
 
 async def test_a_way_that_is_there_is_not_doubled(panel: Panel) -> None:
     """Joining what is joined already changes nothing and says so."""
     answer = await panel.edit("join", 1, **{"from": "keys", "to": "strings"})
     assert answer == {"done": True, "text": "scene 1: keys leads to strings already"}
-    assert not panel.workshop.unsaved
+    assert not panel.session.unsaved
 
 
 async def test_another_scene_than_the_one_in_force(panel: Panel) -> None:
@@ -180,10 +186,10 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
 async def test_what_cannot_be_done(panel: Panel, asked: dict[str, Any], said: str) -> None:
     """It is refused with a sentence that says what is wrong and where, and nothing changes."""
     first = panel.show.revision
-    answer = await edit(panel.show, panel.workshop, {"do": "edit", **asked})
+    answer = await answered(panel.handlers, {"do": "edit", **asked})
     assert answer["done"] is False
     assert said in answer["text"]
-    assert (panel.show.revision, panel.show.own_faults, panel.workshop.text) == (first, 0, TEXT)
+    assert (panel.show.revision, panel.show.own_faults, panel.session.text) == (first, 0, TEXT)
 
 
 async def test_an_engine_that_is_started_again_has_rigs_of_its_own(

@@ -9,6 +9,8 @@ import trio
 import trio.testing
 
 from engine.live.gear.sysex_requests import SysexRequests
+from engine.protocol import Answer, IdentifyRequest, ReceiveDumpRequest, Request, SendDumpRequest
+from tests.support.answered import answered
 from tests.support.simulated_instrument import IDENTITY, REQUEST, Instrument
 from tests.support.small_show import Bench
 
@@ -63,7 +65,12 @@ class Stand:
         async def report(line: dict[str, Any]) -> None:
             self.lines.append(line)
 
-        return await self.gear.serve({"do": "sysex", "what": what, **more}, report, self.stop)
+        async def serve(request: Request) -> Answer:
+            return await self.gear.serve(request, report, self.stop)
+
+        models: tuple[type[Request], ...] = (IdentifyRequest, ReceiveDumpRequest, SendDumpRequest)
+        handlers = dict.fromkeys(models, serve)
+        return await answered(handlers, {"do": "sysex", "what": what, **more})
 
     @property
     def received(self) -> list[bytes]:
