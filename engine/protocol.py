@@ -459,7 +459,7 @@ def _name_of(request: Facts) -> str:
         return do
     if parts:
         raise RequestError(AnswerCode.BAD_REQUEST, f'{do}: "what" must be {_listed(parts)}')
-    raise RequestError(AnswerCode.UNKNOWN_REQUEST, f"unknown request {do!r}; the requests are {', '.join(TABLE)}")
+    raise RequestError(AnswerCode.UNKNOWN_REQUEST, f"unknown request {do!r}; there are: {', '.join(TABLE)}")
 
 
 def _first_error(name: str, model: type[Request], fault: ValidationError) -> str:

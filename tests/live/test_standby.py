@@ -11,6 +11,7 @@ from engine.cluster.endpoints.remote_ports import RemoteInput
 from engine.live.cable_load import CableLoad
 from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
+from engine.protocol import Answer, AnswerCode, done, refused
 from tests.support.standby_world import FOOT, KEYS, MS, Engine, World
 
 
@@ -271,9 +272,9 @@ def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:
     assert asking == ["desk is silent, and no machine with outputs lets spare play"]
 
 
-async def answer_of(world: World, asked: Callable[..., Any]) -> dict[str, Any]:
+async def answer_of(world: World, asked: Callable[..., Any]) -> Answer:
     """What a player is told who asks for this, while time goes on."""
-    answers: list[dict[str, Any]] = []
+    answers: list[Answer] = []
 
     async def ask() -> None:
         answers.append(await asked())
@@ -290,9 +291,9 @@ async def answer_of(world: World, asked: Callable[..., Any]) -> dict[str, Any]:
 async def test_a_player_hands_the_show_over_and_takes_it(world: World) -> None:
     """Asked of the one in charge it gives the show, asked of the other it takes it; both say who has it."""
     desk, spare = (world.engines[name].joined for name in ("desk", "spare"))
-    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "spare is in charge"}
-    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "desk is in charge"}
-    assert await answer_of(world, spare.hand_over) == {"done": True, "text": "spare is in charge"}
+    assert await answer_of(world, desk.hand_over) == done("spare is in charge")
+    assert await answer_of(world, desk.hand_over) == done("desk is in charge")
+    assert await answer_of(world, spare.hand_over) == done("spare is in charge")
     assert world.leaders() == ["spare"]
 
 
@@ -301,7 +302,7 @@ async def test_there_must_be_somebody_to_hand_over_to(world: World) -> None:
     world.kill("spare")
     world.run(10)
     told = await answer_of(world, world.engines["desk"].joined.hand_over)
-    assert told == {"done": False, "text": "spare is not there; nothing changed"}
+    assert told == refused(AnswerCode.NOT_POSSIBLE, "spare is not there; nothing changed")
     assert world.leaders() == ["desk"]
 
 
@@ -323,11 +324,11 @@ async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
     """An edit at the one that follows is refused; the rig of the other is played, its scene kept."""
     spare = world.engines["spare"]
     told = await spare.session.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
-    assert told["text"] == "desk is in charge; a rig that is edited there plays here, too"
+    assert told == refused(AnswerCode.NOT_LEADER, "desk is in charge; edit the rig there, and this engine follows")
     world.play(FOOT, "C0 01")
     world.run(20)
     desk = world.engines["desk"].session
-    assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed")))["done"]
+    assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))).done
     world.run(20)
     await spare.standby.play_rig()
     assert spare.show.engine.scene == (2, "Waltz")

@@ -103,9 +103,7 @@ class EditRequests:
             return BackupAnswer(text="", rig=text, device=device)
         outputs = show.engine.rig.outputs
         if output not in outputs:
-            return refused(
-                AnswerCode.UNKNOWN_OUTPUT, f"there is no output {output}; the outputs are {', '.join(outputs)}"
-            )
+            return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {output}; there are: {', '.join(outputs)}")
         blocks = counted(self._remote_work.send_backup((show.outputs.index(output),)), "block")
         return done(f"the rig is being sent to {output} in {blocks}")
 

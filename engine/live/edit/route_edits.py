@@ -26,7 +26,7 @@ from engine.rig.models.rig import Rig, Scene
 def unknown_scene(rig: Rig, number: int) -> Answer:
     """The answer to a request for a scene that the rig does not have."""
     numbers = ", ".join(str(scene.number) for scene in rig.scenes)
-    return refused(AnswerCode.UNKNOWN_SCENE, f"there is no scene {number}; the scenes are {numbers}")
+    return refused(AnswerCode.UNKNOWN_SCENE, f"there is no scene {number}; there are: {numbers}")
 
 
 def connection_plan(show: Show, asked: ConnectionRequest, on: bool) -> tuple[Change, str] | Answer:
@@ -36,10 +36,10 @@ def connection_plan(show: Show, asked: ConnectionRequest, on: bool) -> tuple[Cha
         return scene
     rig, source, target = show.engine.rig, asked.source, asked.to
     if source not in rig.inputs:
-        return refused(AnswerCode.UNKNOWN_INPUT, f"there is no input {source}; the inputs are {', '.join(rig.inputs)}")
+        return refused(AnswerCode.UNKNOWN_INPUT, f"there is no input {source}; there are: {', '.join(rig.inputs)}")
     if target not in rig.outputs:
         outputs = ", ".join(rig.outputs)
-        return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {target}; the outputs are {outputs}")
+        return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {target}; there are: {outputs}")
     now = f"scene {scene.number}: {source} is {'' if on else 'not '}connected to {target}"
     try:
         routes = scene_snapshot.with_route(show.engine, scene, source, target, on)

@@ -24,7 +24,7 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
     gear = show.engine.rig.instruments.get(name)
     if gear is None:
         known = ", ".join(show.engine.rig.instruments) or "none"
-        text = f"there is no instrument {name}; the instruments are {known}. Nothing was played"
+        text = f"there is no instrument {name}; there are: {known}. Nothing was played"
         return refused(AnswerCode.UNKNOWN_INSTRUMENT, text)
     sound = gear.sounds.get(request.sound)
     if sound is None:

@@ -88,7 +88,7 @@ class SysexRequests:
             return None if request.request is None else (self._open_output(request.output), _message(request.request))
         instruments = self._show.engine.rig.instruments
         if name not in instruments:
-            text = f"there is no instrument {name}; the instruments are {', '.join(instruments) or 'none'}"
+            text = f"there is no instrument {name}; there are: {', '.join(instruments) or 'none'}"
             raise RequestError(AnswerCode.UNKNOWN_INSTRUMENT, text)
         instrument = instruments[name]
         if instrument.request is None:
@@ -143,7 +143,7 @@ class SysexRequests:
     def _input(self, name: str) -> int:
         inputs = self._show.engine.rig.inputs
         if name not in inputs:
-            text = f"there is no input {name}; the inputs are {', '.join(inputs)}"
+            text = f"there is no input {name}; there are: {', '.join(inputs)}"
             raise RequestError(AnswerCode.UNKNOWN_INPUT, text)
         source = self._show.inputs.index(name)
         _check_open(name, self._show.in_meters[source])
@@ -152,9 +152,9 @@ class SysexRequests:
     def _output(self, name: str | None) -> int:
         outputs = self._show.engine.rig.outputs
         if name is None:
-            raise RequestError(AnswerCode.BAD_REQUEST, f"name an output; the outputs are {', '.join(outputs)}")
+            raise RequestError(AnswerCode.BAD_REQUEST, f"name an output; there are: {', '.join(outputs)}")
         if name not in outputs:
-            text = f"there is no output {name}; the outputs are {', '.join(outputs)}"
+            text = f"there is no output {name}; there are: {', '.join(outputs)}"
             raise RequestError(AnswerCode.UNKNOWN_OUTPUT, text)
         return self._show.outputs.index(name)
 

@@ -81,7 +81,7 @@ class PanelRequests:
             return unknown_scene(rig, request.scene)
         if source not in rig.inputs:
             inputs = ", ".join(rig.inputs)
-            return refused(AnswerCode.UNKNOWN_INPUT, f"there is no input {source}; the inputs are {inputs}")
+            return refused(AnswerCode.UNKNOWN_INPUT, f"there is no input {source}; there are: {inputs}")
         try:
             message = from_hex(request.message)
         except ValueError as fault:
@@ -111,7 +111,7 @@ class PanelRequests:
         instrument = show.engine.rig.instruments.get(name)
         if instrument is None:
             known = ", ".join(show.engine.rig.instruments) or "none"
-            text = f"there is no instrument {name}; the instruments are {known}"
+            text = f"there is no instrument {name}; there are: {known}"
             return refused(AnswerCode.UNKNOWN_INSTRUMENT, text)
         output = show.outputs.index(instrument.output)
         if output in show.missing()[1]:

@@ -127,7 +127,7 @@ def _scene(sheet: Sheet, number: int) -> int:
     """The place of a scene among the scenes."""
     numbers = [scene["number"] for scene in sheet.data["scenes"]]
     if number not in numbers:
-        raise UnknownScene(f"there is no scene {number}; the scenes are {', '.join(map(str, numbers))}")
+        raise UnknownScene(f"there is no scene {number}; there are: {', '.join(map(str, numbers))}")
     return numbers.index(number)
 
 

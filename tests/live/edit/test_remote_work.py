@@ -152,9 +152,9 @@ async def test_a_dump_of_something_that_is_no_rig(errand: RemoteMachine) -> None
 async def test_our_own_backup_that_comes_back(errand: RemoteMachine) -> None:
     """What plays already, sent back, changes nothing and makes no live edit."""
     errand.play(*rig_dump.blocks(TEXT, DEVICE))
-    assert (await errand.answer())[1:] == (True, "the rig of a dump from pedals is what plays already")
+    assert (await errand.answer())[1:] == (True, "the rig of a dump from pedals plays already")
     assert not errand.session.unsaved
-    assert not (await errand.session.undo())["done"]
+    assert not (await errand.session.undo()).done
 
 
 async def test_a_route_is_set_on_and_off(errand: RemoteMachine) -> None:
@@ -162,13 +162,13 @@ async def test_a_route_is_set_on_and_off(errand: RemoteMachine) -> None:
     errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
     command, done, text = await errand.answer()
     assert (command, done) == (0x07, True)
-    assert text.startswith("scene 1: keys leads to brass")
+    assert text.startswith("scene 1: keys is connected to brass")
     errand.bench.play(0, "90 3C 40")
     assert bytes.fromhex("90 3C 40") in errand.brass()
     errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
-    assert (await errand.answer())[2] == "scene 1: keys leads to brass already"
+    assert (await errand.answer())[2] == "scene 1: keys is connected to brass already"
     errand.play(route_request(DEVICE, RouteRequest(1, 2, False)))
-    assert (await errand.answer())[2].startswith("scene 1: keys does not lead to brass")
+    assert (await errand.answer())[2].startswith("scene 1: keys is not connected to brass")
     assert read(errand.session.text, "test") == read(TEXT, "test")
     assert "# for Friday" in errand.session.text
 

@@ -110,7 +110,7 @@ async def test_a_valid_edit_is_adopted(mock_clock: trio.testing.MockClock, desk:
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     await desk.passes(1)
     assert desk.heard("Box 1") == []
-    assert any("was edited and is adopted: 4 scenes" in said for said in desk.said)
+    assert any("was edited and adopted: 4 scenes" in said for said in desk.said)
     assert desk.show.command("scene", "Encore").scene == (9, "Encore")
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 2") == ["90 3C 40"]
@@ -193,7 +193,9 @@ async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock: trio
     line = RIG.count("\n") + 5
     assert desk.show.engine is before
     assert f"{desk.file}:{line}:" in status(desk.show)["refused_rig"]
-    assert any("was refused" in said and f"{desk.file}:{line}:" in said for said in desk.said)
+    assert any(
+        "rejected; the current rig keeps playing" in said and f"{desk.file}:{line}:" in said for said in desk.said
+    )
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 1") == ["90 3C 40"]
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
@@ -260,11 +262,11 @@ async def test_a_rig_of_many_scenes(mock_clock: trio.testing.MockClock, desk: De
 
 
 async def test_a_scene_that_was_taken_out_plays_on(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """The scene in force is no longer in the file: it plays on until another is recalled, and that is told."""
+    """The scene in force is no longer in the file: it keeps playing until another is recalled, and that is told."""
     head, _, rest = RIG.partition("[[scenes]]")
     desk.file.write_text(head + "[[scenes]]" + rest.partition("[[scenes]]")[2], encoding="utf-8")
     await desk.passes(1)
-    assert any("scene 1 is no longer in it and plays on" in said for said in desk.said)
+    assert any("scene 1 is no longer in it and keeps playing until another is recalled" in said for said in desk.said)
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 1") == ["90 3C 40"]
     assert not desk.show.command("scene", 1).done

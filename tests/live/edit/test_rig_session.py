@@ -69,11 +69,13 @@ def desk(tmp_path: Path) -> Desk:
 async def test_an_edit_plays_and_is_saved_when_asked(desk: Desk) -> None:
     """A live edit plays at once, the file has it after save, with every comment, and what changed is said."""
     said = await desk.scenes("rename", 3, name="Last dance")
-    assert (said["done"], said["text"]) == (True, "scene 3 is now Last dance; not in the file yet (bayleaf save)")
+    assert (said["done"], said["text"]) == (True, "scene 3 is now Last dance; not saved yet (bayleaf save)")
     assert (desk.names()[2], desk.on_disk()) == ("Last dance", TEXT)
     said = await desk.save()
     assert said["done"]
-    assert "read back: it is what plays. What changed:\n  scene 3: name was Finale, is Last dance" in said["text"]
+    assert (
+        "and read back: it holds the current rig. Changes:\n  scene 3: name was Finale, is Last dance" in said["text"]
+    )
     assert desk.on_disk() == TEXT.replace("Finale", "Last dance")
     assert "nothing to save" in (await desk.save())["text"]
 
@@ -82,12 +84,12 @@ async def test_undo_and_redo(desk: Desk) -> None:
     """Live edits are taken back newest first and done again oldest first; a new edit ends what could be redone."""
     await desk.scenes("rename", 3, name="Last dance")
     await desk.scenes("rename", 1, name="Prelude")
-    assert (await desk.scenes("undo"))["text"].startswith("taken back: scene 1 is now Prelude; not in the file yet")
-    assert (await desk.scenes("undo"))["text"] == "taken back: scene 3 is now Last dance; the file holds this"
+    assert (await desk.scenes("undo"))["text"].startswith("undone: scene 1 is now Prelude; not saved yet")
+    assert (await desk.scenes("undo"))["text"] == "undone: scene 3 is now Last dance; the file holds this"
     assert desk.session.text == TEXT
     said = await desk.scenes("undo")
-    assert (said["done"], said["text"]) == (False, "there is no live edit to take back")
-    assert (await desk.scenes("redo"))["text"].startswith("done again: scene 3 is now Last dance")
+    assert (said["done"], said["text"]) == (False, "there is no edit to undo")
+    assert (await desk.scenes("redo"))["text"].startswith("redone: scene 3 is now Last dance")
     assert (await desk.scenes("redo"))["done"]
     assert desk.names() == ["Prelude", "March", "Last dance"]
     assert not (await desk.scenes("redo"))["done"]
@@ -160,7 +162,7 @@ async def test_save_undo_goes_back_and_forth(desk: Desk) -> None:
 
 async def test_the_difference_is_shown(desk: Desk) -> None:
     """save --diff shows what plays and is not in the file, line by line."""
-    assert (await desk.save("diff"))["text"] == f"what plays is what {desk.file} holds"
+    assert (await desk.save("diff"))["text"] == f"{desk.file} holds the current rig"
     await desk.scenes("rename", 3, name="Last dance")
     assert '-name = "Finale"\n+name = "Last dance"' in (await desk.save("diff"))["text"]
 
@@ -225,12 +227,12 @@ async def test_a_learnt_control_is_saved_alone_only(desk: Desk) -> None:
     asked = {"do": "learn", "control": control}
     said = await desk.ask(asked)
     assert said["done"]
-    assert said["text"].startswith("the control works; saved in ")
+    assert said["text"].startswith("the control works; saved to ")
     assert "note = 3" in desk.file.read_text()
     await desk.scenes("copy", 1, new=40)
     held = desk.file.read_text()
     said = await desk.ask({**asked, "control": {**control, "when": {"note": 5}}})
-    assert said["text"] == "the control works; not in the file yet (bayleaf save)"
+    assert said["text"] == "the control works; not saved yet (bayleaf save)"
     assert desk.file.read_text() == held
 
 
@@ -250,7 +252,7 @@ async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk:
 async def test_what_plays_is_stored(desk: Desk) -> None:
     """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
     said = await desk.scenes("store", 30, name="Here")
-    assert said["text"].startswith("what plays is stored as scene 30 Here: 1 route, 1 sound;")
+    assert said["text"].startswith("stored as scene 30 Here: 1 route, 1 sound;")
     here, overture = desk.bench.scene(30), desk.bench.scene(1)
     assert here.routes == overture.routes
     desk.bench.heard("strings")
@@ -315,7 +317,7 @@ async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk:
 async def test_a_scene_that_is_deleted_while_it_plays(desk: Desk) -> None:
     """It plays on, and the answer says so."""
     said = await desk.scenes("delete", 1)
-    assert said["text"].startswith("scene 1 deleted; it plays on until another is recalled; not in the file yet")
+    assert said["text"].startswith("scene 1 deleted; it keeps playing until another is recalled; not saved yet")
     desk.bench.play(0, "90 3C 40")
     assert "90 3C 40" in desk.bench.heard("strings")
 
@@ -326,7 +328,7 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
     desk.bench.play(0, "90 3C 40")
     said = await desk.scenes("renumber", 1, new=41)
     told = "scene 1 is now scene 41; send the new number to control 1 from now on"
-    assert said["text"] == f"{told}; not in the file yet (bayleaf save)"
+    assert said["text"] == f"{told}; not saved yet (bayleaf save)"
     assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
     desk.bench.play(0, "80 3C 40")
     assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
@@ -348,12 +350,12 @@ async def test_any_version_is_had_back_and_compared(desk: Desk) -> None:
         await desk.save()
     assert (await desk.kept())[-1] == TEXT
     shown = (await desk.save("diff", version=1))["text"]
-    assert shown.startswith("--- version 1\n+++ what plays\n")
+    assert shown.startswith("--- version 1\n+++ current rig\n")
     assert '-name = "Finale"\n+name = "Three"' in shown
     assert (await desk.save("undo", version=1))["done"]
     assert desk.on_disk() == desk.session.text == TEXT
-    assert (await desk.save("diff", version=1))["text"] == "what plays is what version 1 holds"
-    for number, told in ((99, "there is no version 99"), ("1", "a whole number")):
+    assert (await desk.save("diff", version=1))["text"] == "version 1 holds the current rig"
+    for number, told in ((99, "there is no version 99"), ("1", "whole number")):
         for what in ("undo", "diff"):
             said = await desk.save(what, version=number)
             assert not said["done"]
@@ -384,11 +386,11 @@ async def test_a_file_that_is_gone_is_made_again_when_asked(desk: Desk) -> None:
     for what, more in ((None, {}), (None, {"choice": "file"}), ("undo", {}), ("diff", {})):
         said = await desk.save(what, **more)
         assert not said["done"]
-        assert "is no longer there" in said["text"]
+        assert "no longer exists" in said["text"]
         assert "bayleaf save --playing" in said["text"]
         assert not desk.file.exists()
     said = await desk.save(choice="playing")
-    assert said["text"].endswith("What changed:\n  the file was not there, and is new")
+    assert said["text"].endswith("Changes:\n  the file was not there, and is new")
     assert desk.on_disk() == desk.session.text
 
 
@@ -449,7 +451,7 @@ async def test_what_cannot_be_kept_at_the_end_is_told(desk: Desk, monkeypatch: p
     desk.bench.told()
     await desk.saver.leave()
     [(_, told)] = desk.bench.told()
-    assert "are lost, for" in told
+    assert "are lost:" in told
     assert "No space left on device" in told
 
 
