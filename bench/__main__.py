@@ -19,33 +19,24 @@ from pathlib import Path
 from typing import Any, Final
 
 from bench import machine, report
-from bench.result import Pace
+from bench.result import PARTS, Pace
 
-#: modules of this package, `run(pace)` of each measures; and the seconds after which it begins no further turn, if
-#: the machine is so busy that they go by
-PARTS: Final = {
-    "latency": 125,
-    "throughput": 60,
-    "jack": 110,
-    "scenes": 45,
-    "growth": 35,
-    "idle": 30,
-    "grid": 75,
-    "start": 15,
-}
 _HOUR: Final = "hour"
+_DISTURBED: Final = 5.0  # % of all cores, by other programs
 
 
 def measure(name: str, quick: bool) -> dict[str, Any]:
     """One part."""
     part = importlib.import_module(f"bench.{name}")
     pace = Pace(quick, time.monotonic() + PARTS.get(name, math.inf))
-    with machine.watched() as load:
-        found = part.run(pace)
+    watch = machine.Watch()
+    found = part.run(pace)
+    if watch.others_percent > _DISTURBED:
+        print(f"! Other programs took {watch.others_percent:.0f} % of this machine: measure again when it is quiet.")
     if not pace.going:
         found.notes.append("Cut short: the machine was so busy with other work that its time was over.")
     when = datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC")
-    return {"when": when, "quick": quick, "load": load, **found.as_json()}
+    return {"when": when, "quick": quick, "seconds": watch.seconds, **found.as_json()}
 
 
 def main() -> None:

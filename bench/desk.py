@@ -1,4 +1,4 @@
-"""Sixteen players and twenty instruments in memory, whose cables can be pulled while they play.
+"""The players and instruments of the large rig in memory, whose cables can be pulled while they play.
 
 A player plays the load of `load.py` over and over, as fast as it is told. An instrument hears what it is sent as a
 receiver of MIDI 1.0 does and knows nothing of the engine: which notes sound, what is off rest, its last program.
@@ -39,7 +39,7 @@ class Player:
 
     def __init__(self, name: str, cycle: Sequence[bytes]) -> None:
         self.name = name
-        self.rate = RATE  # messages a second
+        self.rate = RATE  # messages per second
         self.resting = False  # ends with the release of what it holds
         self.gone = False
         self.played = 0
@@ -142,7 +142,7 @@ class Instrument:
 
 
 class Desk:
-    """All of them, as a system of ports: "in 1" to "in 16", "out 1" to "out 20"."""
+    """All of them, as a system of ports: "in 1", "in 2" …, "out 1", "out 2" …."""
 
     def __init__(self) -> None:
         self.players: dict[str, Player] = {}
@@ -212,7 +212,7 @@ class Desk:
         self._pulled.clear()
 
     def flood(self, source: int, rate: int) -> None:
-        """From now on this input plays so many messages a second."""
+        """From now on this input plays so many messages per second."""
         self.players[f"in {source + 1}"].rate = rate
 
     def rest(self) -> None:

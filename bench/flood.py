@@ -2,9 +2,9 @@
 
     python -m bench.flood [--seconds 5] [--rounds 5] [--rate 1041] [--jack]
 
-Input 1 plays 30,000 messages a second, notes and controllers, into a DIN cable and a fast output: a broken device. The
-other fifteen play `--rate` messages a second each. Turns with the flood and turns without it take each other's place
-in one run, and only the fifteen are measured: the latency from reader to driver, and the time between two looks of the
+Input 1 plays 30,000 messages per second, notes and controllers, into a DIN cable and a fast output: a broken device.
+The others play `--rate` messages per second each. Turns with the flood and turns without it take each other's place in
+one run, and only the others are measured: the latency from reader to driver, and the time between two looks of the
 reader at an input, in which a message waits unseen. Medians of the turns, and what was shed. Without --jack the ports
 are in memory; with it the players are other processes on the JACK server that is running.
 """
@@ -23,6 +23,7 @@ import trio
 from bench.desk import Choosy, Player
 from bench.jackports import JackPorts, feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, Swallowing, messages, percentiles, rig
+from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
@@ -30,7 +31,7 @@ from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.ports.port import InputStream
 
-FLOOD: Final = 30_000  # messages a second
+FLOOD: Final = 30_000  # messages per second
 BROKEN: Final = 0  # the input that floods
 DIN: Final = (0,)
 SETTLE: Final = 1.5  # seconds at the begin of a turn that do not count
@@ -116,7 +117,7 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
     show = Choosy(rig(DIN), patch, inbox)
     show.latency = samples = Samples()
     show.unmeasured.add(BROKEN)
-    show.command("scene", 1)
+    show.apply(RecallScene(1), "shell")
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside the flood": []}
     with collector_at_rest():
         inbox.start(waker(show))
@@ -129,7 +130,8 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
         inbox.stop()
     print(f"shed of what input 1 sent: {inbox.shed(BROKEN):,}; of what the others sent: ", end="")
     print(f"{sum(inbox.shed(source) for source in range(INPUTS) if source != BROKEN):,}; ", end="")
-    print(f"on the DIN cable: {show.engine.cables[DIN[0]].waiting.shed:,}; muted: {len(show.engine.loops.muted)}")
+    state = show.engine.state
+    print(f"on the DIN cable: {state.cables[DIN[0]].waiting.shed:,}; muted: {len(state.loops.muted)}")
     return turns
 
 
@@ -138,12 +140,12 @@ async def turn(show: Show, inputs: list[Looks], samples: Samples, seconds: float
     for look in inputs:
         del look.gaps[:]
     del samples.all[:]
-    heard, cpu = [meter.messages for meter in show.in_meters], time.process_time()
+    heard, cpu = [meter.messages for meter in show.ports.in_meters], time.process_time()
     begin = time.monotonic()
     await trio.sleep(seconds)
     took = time.monotonic() - begin
     cpu = time.process_time() - cpu
-    count = [meter.messages - before for meter, before in zip(show.in_meters, heard, strict=True)]
+    count = [meter.messages - before for meter, before in zip(show.ports.in_meters, heard, strict=True)]
     gaps, times = sorted(inputs[1].gaps), sorted(samples.all)  # in this order: the reader waits for a long sort
     found = percentiles(times)
     found["look p99"] = gaps[len(gaps) * 99 // 100] / 1000
@@ -166,7 +168,8 @@ def main() -> None:
     ports: Any = Jack(options.rate, whole) if options.jack else Memory(options.rate)
     where = "JACK" if options.jack else "memory"
     print(
-        f"{platform.machine()}, Python {platform.python_version()}, {where} ports, others at {options.rate} a second, "
+        f"{platform.machine()}, Python {platform.python_version()}, {where} ports, "
+        f"others at {options.rate} per second, "
     )
     print(f"medians of {options.rounds} turns of {options.seconds:.0f} s; µs, CPU in % of a core")
     try:

@@ -2,9 +2,9 @@
 
     python -m bench.following [--seconds 5] [--rounds 3]
 
-The load is that of `load.py`, 16 inputs with a full DIN cable of messages each into 20 outputs, half of them on DIN
-cables here, so that there are loads to tell. Four turns: the show alone; the engine's socket with its gauge and nobody
-who asks; a follower, in a process of its own; a follower who also asks for the messages that pass.
+The load is that of `load.py`, every input of the large rig with a full DIN cable of messages; twelve outputs are on DIN
+cables here, so that there are loads to report. Four turns: the show alone; the engine's socket with its gauge and no
+follower; a follower, in a process of its own; a follower that also asks for the messages that pass.
 """
 
 import argparse
@@ -25,6 +25,7 @@ import trio
 
 from bench.forward import WARM_UP
 from bench.load import INPUTS, MemoryPorts, Samples, percentiles, rig
+from engine.core.commands import RecallScene
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
@@ -75,7 +76,7 @@ def one_turn(
         inbox = InputReader(dict(enumerate(ports.inputs)))
         show = Show(loaded, patch, inbox)
         show.latency = samples
-        show.command("scene", 1)
+        show.apply(RecallScene(1), "shell")
         session = RigSession(show, Path("bench.toml"), "")
         panel = PanelRequests(show, session, MemorySystem("bench"))
         async with trio.open_nursery() as nursery:
@@ -100,7 +101,7 @@ def one_turn(
 
 
 def followed(turn: str, seconds: float, folder: Path) -> dict[str, float]:
-    """The same, and frames and bytes a second that the follower got."""
+    """The same, and frames and bytes per second that the follower got."""
     path = folder / "socket"
     with listening(path) as listener:
         follower = listen(path, turn == TURNS[3]) if turn in TURNS[2:] else None
@@ -139,7 +140,7 @@ def listen(path: Path, events: bool) -> "subprocess.Popen[str]":
 
 
 def follow(path: str, events: bool) -> None:
-    """Another process: reads what the engine sends till it ends; prints frames and bytes a second."""
+    """Another process: reads what the engine sends till it ends; prints frames and bytes per second."""
     frames = octets = 0
     with socket.socket(socket.AF_UNIX) as connection:
         connection.connect(path)

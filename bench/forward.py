@@ -16,6 +16,7 @@ import mido
 import trio
 
 from bench.load import SECOND, Samples, outputs_of, percentiles, rig
+from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
@@ -51,7 +52,7 @@ def bayleaf(
         inbox = InputReader(dict(enumerate(inputs)))
         show = Show(loaded or rig(), patch, inbox)
         show.latency = samples
-        show.command("scene", 1)
+        show.apply(RecallScene(1), "shell")
         with manners():
             inbox.start(waker(show))
             await trio.sleep(warm_up)
@@ -153,7 +154,7 @@ CONTENDERS: Final[dict[str, Callable[..., None]]] = {
 
 
 def one_turn(name: str, seconds: float, ports: Any, samples: Samples | None = None, **more: Any) -> dict[str, float]:
-    """One contender for some seconds on these ports: latency in µs, CPU in % of a core, messages a second."""
+    """One contender for some seconds on these ports: latency in µs, CPU in % of a core, messages per second."""
     samples = samples or Samples()
     try:
         ports.feed(seconds + more.get("warm_up", WARM_UP))

@@ -16,6 +16,7 @@ import trio
 
 from bench.load import SECOND, Swallowing, percentiles, tail
 from bench.result import Pace, Result, Table, medians, ratio
+from engine.core.commands import Begin, RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
@@ -77,9 +78,9 @@ def own(seconds: float, clock: Timed, code: Timed) -> Times:
         inbox = InputReader({})
         ports: Any = {"clock": clock, "code": code}
         show = Show(read(_RIG, "bench"), OpenPorts({}, ports), inbox)
-        show.command("scene", 1)
-        show.begin()
-        sync: Any = show.engine.sync
+        show.apply(RecallScene(1), "shell")
+        show.apply(Begin())
+        sync: Any = show.engine.state.sync
         origins.extend((sync.clock.due, sync.code.due))
         inbox.start(waker(show))
         await trio.sleep(seconds + WARM_UP)

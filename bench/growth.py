@@ -14,6 +14,8 @@ from bench.load import RATE, SECOND, ever_new, messages
 from bench.machine import resident
 from bench.result import Cell, Pace, Result, Table
 from bench.rigs import instruments, ports, route, scene
+from engine.core.commands import RecallScene
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 
@@ -50,13 +52,13 @@ def point(asked: tuple[str, int]) -> dict[str, float]:
     written = text(*asked)
     gc.collect()
     before, begin = resident(), time.thread_time_ns()
-    engine = Engine(read(written, "bench"))
+    engine = Engine(compile_rig(read(written, "bench")))
     loaded = time.thread_time_ns()
     gc.collect()
     took = resident() - before
     gc.freeze()
     gc.disable()
-    engine.recall(0, 1)
+    engine.apply(0, RecallScene(1))
     cold, warm = _cost(engine, ever_new(0, _COLD), 1), _cost(engine, messages(0, _COLD), _TRIES)
     return {"warm": warm, "cold": cold, "load": (loaded - begin) / 1e6, "memory": took}
 

@@ -27,6 +27,7 @@ from unittest.mock import patch
 
 import trio
 
+from engine.core.commands import RecallScene
 from engine.live.edit.rig_session import RigSession
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
@@ -68,7 +69,7 @@ class Playing:
         self._show = Show(rig, opened, self._inbox, clock=self._clock)
         self._session = RigSession(self._show, file, text)
         self._inbox.start(lambda: None)
-        self._show.command("scene", 11)
+        self._show.apply(RecallScene(11), "shell")
         self.things: dict[str, Callable[[int], Callable[[], object]]] = {
             "one message": self._message,
             "one scene recall": self._recall,
@@ -116,7 +117,7 @@ class Playing:
     def _recall(self, turn: int) -> Callable[[], object]:
         """The scene that is not in force."""
         self._rest()
-        return partial(self._show.command, "scene", 11 + turn % 2)
+        return partial(self._show.apply, RecallScene(11 + turn % 2), "shell")
 
     def _edit(self, turn: int) -> Callable[[], object]:
         """A scene gets another name, and the show goes on with the edited rig."""

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from bench.jackstage import SERVER, Change, Missing, Probe, build, changed, contender, plain, rtmidi_flags, server
-from bench.load import INPUTS, OUTPUTS, percentiles, rig_text, tail
+from bench.load import INPUTS, OUTPUTS, RATE, percentiles, rig_text, tail
 from bench.result import Pace, Result, beside, medians
 
 BAYLEAF, CPP, BARE, MIDO, SCRIPT = "Bayleaf", "C++ forwarder", "bare python-rtmidi", "mido chain", "mido script"
@@ -24,8 +24,8 @@ _NOTE: Final = (
     "process in % of a core, and for each message that arrived. All contenders ask for the real-time scheduling that "
     "`bayleaf run` asks for; the C++ forwarder works in JACK's own threads. The bare ones filter nothing; the mido "
     "chain is a polling loop of ours with one object a message; the mido script is what mido's handbook shows, its "
-    "ports with callbacks. Messages a second: 16,656 in, 20,820 out. Strays were not sent, or came twice: RtMidi "
-    "repeats an event when the server misses a cycle."
+    f"ports with callbacks. Messages per second: {INPUTS * RATE:,} in, {OUTPUTS * RATE:,} out. Strays were not sent, "
+    "or came twice: RtMidi repeats an event when the server misses a cycle."
 )
 
 
@@ -80,7 +80,8 @@ def _tell(result: Result, turns: dict[str, list[dict[str, float]]], times: dict[
         for each in ("lost", "cycles missed", "strays"):
             rows[name][each] = sum(turn[each] for turn in listed)
     mine = rows[BAYLEAF]
-    title = f"{INPUTS}×{OUTPUTS} ports, full DIN rate, medians of {len(turns[BAYLEAF])} turns; losses are sums"
+    rounds = len(turns[BAYLEAF])
+    title = f"The large rig ({INPUTS}×{OUTPUTS} ports), full DIN rate, medians of {rounds} turns; losses are sums"
     result.tables.append(beside(BAYLEAF, rows, ("p50", "p99", "p99.9", WORK), title, _NOTE))
     result.curves = {name: tail(listed) for name, listed in times.items()}
     result.figures = {

@@ -1,4 +1,4 @@
-"""The sixteen inputs and twenty outputs as ports on the running JACK server, and a process that feeds them."""
+"""The large rig's inputs and outputs as ports on the running JACK server, and a process that feeds them."""
 
 import argparse
 import subprocess
@@ -48,7 +48,7 @@ def feeder(seconds: float, cycle: int, rate: int, only: int | None = None) -> su
 
 
 def feed(seconds: float, cycle: int, rate: int, only: int | None) -> None:
-    """Another process: plays to the bench's inputs, or to one of them, so many messages a second."""
+    """Another process: plays to the bench's inputs, or to one of them, so many messages per second."""
     import rtmidi
 
     ports = {}

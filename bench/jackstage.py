@@ -64,7 +64,7 @@ def server(folder: Path) -> Iterator[str]:
         if process.poll() is None:
             break
     else:
-        raise Missing(f"jackd does not start: {log.read_text(errors='replace')[-300:]}")
+        raise Missing(f"the JACK server does not start (status {process.returncode}); start it by hand to see why")
     try:
         yield f"Server: `{' '.join(command)}`, {1000 * PERIOD / 48000:.2f} ms a period."
     finally:

@@ -39,7 +39,7 @@ def turn(
 
 
 def heart(pace: Pace, result: Result) -> None:
-    """Sixteen by twenty through a short chain, warm: all contenders, then the same with real-time scheduling."""
+    """The large rig, a short chain, warm: all contenders, then the same with real-time scheduling."""
     scheduling: list[str] = []
     contenders: list[tuple[str, str, dict[str, Any]]] = [(name, name, {}) for name in CONTENDERS]
     contenders += [(name + REAL_TIME, name, {"manners": partial(first, scheduling)}) for name in (BAYLEAF, BARE)]
@@ -52,7 +52,7 @@ def heart(pace: Pace, result: Result) -> None:
             all_times[label].all.extend(samples.all)
     result.curves = {label: tail(samples.all) for label, samples in all_times.items()}
     rows = {label: medians(listed) for label, listed in turns.items()}
-    title = f"{INPUTS}×{OUTPUTS} ports, short chain, warm"
+    title = f"The large rig ({INPUTS}×{OUTPUTS} ports), short chain, warm"
     ordinary = {name: rows[name] for name in CONTENDERS}
     result.tables.append(beside(BAYLEAF, ordinary, COMPARED, title, _NOTE))
     keep(result, rows, scheduling[0], title)
@@ -85,7 +85,7 @@ def matrix(pace: Pace, result: Result) -> None:
     columns = ["ports", "filters", "memory", *(f"÷ {name}: {each}" for name in (BARE, MIDO) for each in ("p50", "CPU"))]
     note = (
         f"{_NOTE} Cold: no message is one that was answered before. The baselines have {SHORT} filters, or none. "
-        f"{RATE:,} messages a second come from each input; where more are told, it had fallen behind before."
+        f"{RATE:,} messages per second come from each input; where more are told, it had fallen behind before."
     )
     if rows:
         result.tables.append(Table("All sizes, one turn each", [*columns, *mine], rows, note))

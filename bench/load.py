@@ -1,7 +1,8 @@
 """The load of the benches: what players play, the rig that routes it, and ports in memory for both.
 
-Sixteen inputs with 1,041 three-byte messages a second each (a full DIN cable, MIDI 1.0 p. 1) into twenty outputs, each
-message through a transposition and a channel map, or through more filters or fewer; or other numbers of ports.
+The large rig: 24 inputs with 1,041 three-byte messages per second each (a full DIN cable, MIDI 1.0 p. 1) into 32
+outputs, each message through a transposition and a channel map. More filters or fewer, and other numbers of ports, can
+be had.
 """
 
 import time
@@ -16,16 +17,16 @@ from engine.ports.port import DriverFlow
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
-INPUTS: Final = 16
-OUTPUTS: Final = 20
-RATE: Final = 1041  # messages a second of an input
+INPUTS: Final = 24
+OUTPUTS: Final = 32
+RATE: Final = 1041  # messages per second of an input
 SECOND: Final = 1_000_000_000
 WARM: Final = 3 * 48 * 8  # different messages of one input before they repeat: a player's
 COLD: Final = 3 * 48 * 64  # more than a turn lasts
 SHORT: Final = 2  # filters of a short chain: a transposition and a channel map
 
 PARTS: Final = {"p50": 0.5, "p99": 0.99, "p99.9": 0.999, "worst": 1.0}
-#: controllers of even and odd inputs, and of every sixteen: neighbours differ
+#: controllers of even and odd inputs, and of each group of 16, one for each channel: neighbours differ
 _CONTROLLERS: Final = ((1, 11), (2, 12), (16, 17), (18, 19))
 
 

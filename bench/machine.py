@@ -1,11 +1,9 @@
-"""The machine that was measured on, what else ran there, and what processes take of it (Linux's /proc)."""
+"""The machine that is measured on, and what processes take of it (Linux's /proc)."""
 
-import contextlib
 import importlib.metadata
 import os
 import platform
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,23 +12,13 @@ _LIBRARIES: Final = ("python-rtmidi", "mido", "trio", "pydantic", "tomlkit", "ty
 
 
 def description() -> dict[str, Any]:
-    """CPU, cores, system, Python and libraries."""
+    """Cores, system, Python and libraries: what a figure depends on, and nothing that names a maker or an owner."""
     return {
-        "cpu": _cpu_model(),
         "cores": os.cpu_count(),
-        "system": platform.platform(),
-        "kernel": platform.release(),
+        "system": f"{platform.system()}, {platform.machine()}",
         "python": f"{platform.python_implementation()} {platform.python_version()}",
         "libraries": {name: importlib.metadata.version(name) for name in _LIBRARIES},
     }
-
-
-def _cpu_model() -> str:
-    with contextlib.suppress(OSError):
-        for line in Path("/proc/cpuinfo").read_text().splitlines():
-            if line.startswith("model name"):
-                return line.partition(":")[2].strip()
-    return platform.processor() or platform.machine()
 
 
 def cpu_time(process: int) -> float:
@@ -61,17 +49,22 @@ def _busy() -> tuple[float, float]:
     return sum(fields) - fields[3] - fields[4], sum(fields)
 
 
-@contextlib.contextmanager
-def watched() -> Iterator[dict[str, float]]:
-    """What the machine was busy with in the meantime: all cores in %, this program's own share of it, load average."""
-    told: dict[str, float] = {}
-    busy, could = _busy()
-    begun, own = time.monotonic(), family_time(os.getpid())
-    yield told
-    busy_after, could_after = _busy()
-    told["load_average"] = os.getloadavg()[0]
-    told["nice"] = float(os.nice(0))
-    told["machine_busy_percent"] = 100 * (busy_after - busy) / max(0.01, could_after - could)
-    others = busy_after - busy - (family_time(os.getpid()) - own)
-    told["others_busy_percent"] = max(0.0, 100 * others / max(0.01, could_after - could))
-    told["seconds"] = time.monotonic() - begun
+class Watch:
+    """The machine while something is measured, from when this is made."""
+
+    def __init__(self) -> None:
+        self._begun = time.monotonic()
+        self._busy, self._could = _busy()
+        self._own = family_time(os.getpid())
+
+    @property
+    def seconds(self) -> float:
+        """How long it has been."""
+        return time.monotonic() - self._begun
+
+    @property
+    def others_percent(self) -> float:
+        """What other programs took of all cores meanwhile."""
+        busy, could = _busy()
+        others = busy - self._busy - (family_time(os.getpid()) - self._own)
+        return max(0.0, 100 * others / max(0.01, could - self._could))

@@ -2,10 +2,11 @@
 
     python -m bench.machines [--machines 2 8 32] [--seconds 2]
 
-Every machine lends 16 inputs and 20 outputs, and every input plays a full DIN cable (1,041 messages of three bytes a
-second) to an output of the machine after it, four of the sixteen to one more: all of it crosses the network twice.
+Every machine lends the ports of the large rig (see `load`), and every input plays a full DIN cable (1,041 messages of
+three bytes per second) to an output of the machine after it, a third of them to one more: all of it crosses the network
+twice.
 What a pack, an event and a put cost is measured first, in this run, on this machine (see `netcosts`). On paper, each
-resource's work a second is added up; the simulation lets packs queue for the engine's core and for its network port,
+resource's work per second is added up; the simulation lets packs queue for the engine's core and for its network port,
 turn by turn, and tells how long an event takes from the input's reader to the owner of its output.
 """
 
@@ -18,13 +19,11 @@ from typing import Final, NamedTuple
 from rich.console import Console
 from rich.table import Table
 
+from bench.load import INPUTS, OUTPUTS, RATE
 from bench.netcosts import Costs, measured
 
-INPUTS: Final = 16
-OUTPUTS: Final = 20
-RATE: Final = 1041  # messages a second of an input: a full DIN cable
 TURN: Final = 0.0005  # seconds between two packs of one machine: all that its ports have for the other goes together
-PORT: Final = 1e9  # bits a second of the engine's network port
+PORT: Final = 1e9  # bits per second of the engine's network port
 FRAME: Final = 24  # bytes of an Ethernet frame beside what is in it: IEEE 802.3 header, check, preamble and gap
 ROUTED: Final = 1 + (OUTPUTS - INPUTS) / INPUTS  # outputs an input's message goes to
 

@@ -16,6 +16,8 @@ from engine.cluster.link.wire_format import EventSender, OrderSender, read_order
 from engine.cluster.pure.output_lender import Grant, OutputLender
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable, far_outputs
 from engine.core.cable.scheduler import DIN
+from engine.core.commands import RecallScene
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 
@@ -115,9 +117,9 @@ def _packed(orders: OrderSender, part: list[Order]) -> None:
 def routing(notes: list[bytes]) -> float:
     """One message from the reader's queue into the orders of its remote cable."""
     rig = read(RIG, "bench")
-    engine = Engine(rig, {}, far=far_outputs(rig))
-    engine.recall(0, 1)
-    cable = engine.cables[0]
+    engine = Engine(compile_rig(rig, remote_outputs=far_outputs(rig)))
+    engine.apply(0, RecallScene(1))
+    cable = engine.state.cables[0]
     assert isinstance(cable, RemoteCable)
     cable.live = True
     now = 0

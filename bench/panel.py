@@ -2,7 +2,7 @@
 
     python -m bench.panel [--seconds 5] [--rounds 2] [--browser chromium]
 
-The show and its load are those of `following.py`: 36 ports, 16 of them inputs with a full DIN cable of messages each.
+The show and its load are those of `following.py`: every input of the large rig with a full DIN cable of messages.
 The panel is a process of its own, as always, and the browser Chromium without a window, on the view that is named.
 `page` is the CPU time of the process that runs the page, `browser` that of all of Chromium, `panel` that of the panel.
 """

@@ -4,7 +4,7 @@
 
 One recorded message stands beside an empty method call and beside a tuple appended to a deque of the same bound, all in
 turns in one process; the packing of full pieces is in the figure. The lateness is that of a thread that wakes 4,000
-times a second, as the reader does, alone and while a full ring is written.
+times per second, as the reader does, alone and while a full ring is written.
 """
 
 import argparse

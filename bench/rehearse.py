@@ -1,9 +1,9 @@
-"""How long a rehearsal takes: three minutes of music through 16 inputs and 20 outputs, files and report included.
+"""How long a rehearsal takes: three minutes of music through the large rig, files and report included.
 
     python -m bench.rehearse [--minutes 3] [--rounds 3]
 
 Each input plays notes, bends and controllers, a third of a full DIN cable. Every message goes through a transposition
-and a channel map to one output; every other output is a DIN cable. Each ten seconds a scene change puts all twenty
+and a channel map to one output; every other output is a DIN cable. Each ten seconds a scene change puts all 32
 instruments on other sounds.
 """
 
@@ -14,14 +14,13 @@ import time
 from random import Random
 from typing import Final
 
+from bench.load import INPUTS, OUTPUTS
 from engine.offline.rehearsal_run import rehearse
 from engine.offline.song import Played, Song
 from engine.offline.song_time import SongTime
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
-INPUTS: Final = 16
-OUTPUTS: Final = 20
 SCENES: Final = 4
 S: Final = 1_000_000_000
 A_SECOND: Final = 350  # messages of three bytes of each input
@@ -31,7 +30,7 @@ def rig() -> Rig:
     """The rig in which everything is routed."""
     lines = ["format = 1", "[inputs]", *(f'in{i} = {{ port = "i{i}" }}' for i in range(INPUTS)), "[outputs]"]
     lines += [
-        f'out{o} = {{ port = "o{o}"{", cable = " + chr(34) + "din" + chr(34) if o % 2 else ""} }}'
+        f'out{o} = {{ port = "o{o}"{", wire = " + chr(34) + "din" + chr(34) if o % 2 else ""} }}'
         for o in range(OUTPUTS)
     ]
     for o in range(OUTPUTS):
@@ -49,7 +48,7 @@ def rig() -> Rig:
 
 
 def song(seconds: int) -> Song:
-    """What the sixteen play."""
+    """What the inputs play."""
     rng, played = Random(8), []
     for source in range(INPUTS):
         key = 60

@@ -3,7 +3,7 @@
     python -m bench.replug [--seconds 5] [--rounds 5]
 
 The load of `load.py`. The last output's instrument is a process of its own, and in every other turn its port
-vanishes and returns twice a second: the watch over the cables notices, opens it anew and sends it the scene. The
+vanishes and returns twice per second: the watch over the cables notices, opens it again and sends it the scene. The
 players are in a third process, which opens nothing, and the latency measured is that of all inputs. Medians of turns.
 """
 
@@ -20,6 +20,7 @@ import trio
 from bench.flood import SETTLE, Looks, table, turn
 from bench.jackports import feeder
 from bench.load import INPUTS, OUTPUTS, RATE, WARM, Samples, rig
+from engine.core.commands import RecallScene
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts, PortOpener
@@ -101,7 +102,7 @@ async def play(rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]
     inbox = InputReader(dict(enumerate(inputs)))
     show = Show(wanted, OpenPorts({f"in{i}": port for i, port in enumerate(inputs)}, outputs), inbox)
     show.latency = samples = Samples()
-    show.command("scene", 1)
+    show.apply(RecallScene(1), "shell")
     turns: dict[str, list[dict[str, float]]] = {"alone": [], "beside a loose cable": []}
     players = feeder(rounds * 2 * (seconds + SETTLE + 3), WARM, RATE)
     with collector_at_rest():
@@ -118,9 +119,9 @@ async def play(rounds: int, seconds: float) -> dict[str, list[dict[str, float]]]
                         loose.cancel_scope.cancel()
             nursery.cancel_scope.cancel()
         inbox.stop()
-    print(f"pulled and put back {instrument.times // 2} times; dropped meanwhile {show.out_meters[-1].dropped:,}")
+    print(f"pulled and put back {instrument.times // 2} times; dropped meanwhile {show.ports.out_meters[-1].dropped:,}")
     players.terminate()
-    show.close_outputs()
+    show.ports.close()
     instrument.close()
     system.close()
     return turns

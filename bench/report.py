@@ -10,6 +10,7 @@ from rich import box
 from rich.console import Console
 from rich.table import Table as Drawn
 
+from bench.result import PARTS
 from bench.targets import verdicts
 
 HERE: Final = Path(__file__).parent
@@ -58,12 +59,7 @@ def print_verdicts(parts: Mapping[str, Any]) -> None:
 
 
 def _circumstances(part: Mapping[str, Any]) -> str:
-    load = part["load"]
-    nice = f", run at nice {load['nice']:.0f}" if load["nice"] else ""
-    return (
-        f"{part['when']}, {load['seconds']:.0f} s{', quick' if part['quick'] else ''}; load average "
-        f"{load['load_average']:.1f}, {load['others_busy_percent']:.0f} % of all cores taken by other work{nice}"
-    )
+    return f"{part['when']}, {part['seconds']:.0f} s{', quick' if part['quick'] else ''}"
 
 
 def read_results(file: Path) -> dict[str, Any]:
@@ -98,7 +94,10 @@ def write_readme(file: Path, results: Mapping[str, Any], picture: str | None) ->
 
 def markdown(results: Mapping[str, Any], picture: str | None) -> str:
     """All results as GitHub's Markdown."""
-    pieces = [_machine(results["machine"]), "## Targets", _table(_VERDICTS, _rows(results))]
+    pieces = [_machine(results["machine"])]
+    if waiting := [name for name in PARTS if name not in results["parts"]]:
+        pieces.append(f"Parts that await the next run: {', '.join(waiting)}.")
+    pieces += ["## Targets", _table(_VERDICTS, _rows(results))]
     if picture is not None:
         pieces.append(
             f"![How cost grows with routes, filters, scenes and ports, and how late messages and clocks are]({picture})"
@@ -114,8 +113,8 @@ def markdown(results: Mapping[str, Any], picture: str | None) -> str:
 def _machine(machine: Mapping[str, Any]) -> str:
     libraries = ", ".join(f"{name} {version}" for name, version in machine["libraries"].items())
     return (
-        f"Machine: {machine['cpu']}, {machine['cores']} cores, {machine['system']}, {machine['python']}; {libraries}. "
-        "Each part says below when it was measured and what else ran. Read the ratios first."
+        f"Machine: {machine['cores']} cores, {machine['system']}, {machine['python']}; {libraries}. "
+        "Each part says below when it was measured. Read the ratios first."
     )
 
 

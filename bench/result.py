@@ -5,7 +5,20 @@ import statistics
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
+
+#: modules of this package, `run(pace)` of each measures; and the seconds after which it begins no further turn, if
+#: the machine is so busy that they go by
+PARTS: Final = {
+    "latency": 125,
+    "throughput": 60,
+    "jack": 110,
+    "scenes": 45,
+    "growth": 35,
+    "idle": 30,
+    "grid": 75,
+    "start": 15,
+}
 
 Cell = str | float | None
 

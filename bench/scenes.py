@@ -17,6 +17,7 @@ from bench.load import INPUTS, OUTPUTS, Samples, Scheduled, Swallowing, messages
 from bench.result import Pace, Result, beside
 from bench.rigs import SETTLE_MS, ports, route, scene, show
 from bench.throughput import Handed
+from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
@@ -82,7 +83,7 @@ def recalls(pace: Pace, result: Result) -> None:
                 wanted = order.randrange(many) + 1
                 message = messages(_PLAYER, 3)[number % 2]
                 begin = time.perf_counter_ns()
-                playing.command("scene", wanted)
+                playing.apply(RecallScene(wanted))
                 switched = time.perf_counter_ns()
                 reader.arrivals = [(playing.clock(), _PLAYER, message)]
                 playing.pump()
@@ -110,7 +111,7 @@ def _quiet(scenes: int) -> tuple[Show, Handed]:
     reader: Any = Handed()
     outputs: Any = {f"out{o}": Swallowing(o) for o in range(OUTPUTS)}
     playing = Show(read(show(scenes, 8, 2), "bench"), OpenPorts({}, outputs), reader)
-    playing.command("scene", 1)
+    playing.apply(RecallScene(1))
     return playing, reader
 
 
@@ -147,11 +148,11 @@ def held_up(pace: Pace, result: Result) -> None:
 
     async def act() -> None:
         begin = time.monotonic_ns()
-        playing.command("scene", order.randrange(64) + 1)
+        playing.apply(RecallScene(order.randrange(64) + 1))
         recalled.append((begin, time.monotonic_ns()))
         await trio.sleep(0.02)
 
-    playing.command("scene", 1)
+    playing.apply(RecallScene(1))
     played_live(playing, inbox, pace.seconds(6), act, scheduling)
     waiting, others = _sorted_out(spans, recalled)
     rows = {"kept waiting by a recall": percentiles(waiting), "all others": percentiles(others)}
@@ -159,7 +160,7 @@ def held_up(pace: Pace, result: Result) -> None:
     result.figures["extra wait"] = rows["kept waiting by a recall"]["worst"] - usual
     result.figures["strays"] = float(abs(_notes(player.given) - sum(port.notes for port in outputs)))
     note = (
-        f"µs from reading to the driver, 1,041 messages a second, {len(recalled)} recalls among 64 scenes, "
+        f"µs from reading to the driver, 1,041 messages per second, {len(recalled)} recalls among 64 scenes, "
         f"{len(waiting)} messages waited for one; {scheduling[0]}. "
         f"Notes lost or doubled: {result.figures['strays']:.0f}."
     )
@@ -196,7 +197,7 @@ def bursts(pace: Pace, result: Result) -> None:
     rows = {name: {**percentiles(listed, 1e6), "bursts": float(len(listed))} for name, listed in late.items()}
     note = (
         f"ms that the last instrument is ready later than reckoned: {CHANNELS * 8} bytes × 320 µs + {SETTLE_MS} ms = "
-        f"{arithmetic:.1f} ms after the command. Full: 1,041 other messages a second for the same cable."
+        f"{arithmetic:.1f} ms after the command. Full: 1,041 other messages per second for the same cable."
     )
     title = "Bursts on a DIN cable, over their arithmetic"
     result.tables.append(beside("full cable", rows, ("p50", "worst"), title, note))
@@ -223,7 +224,7 @@ def _burst_turn(full: bool, seconds: float) -> list[float]:
 
     async def act() -> None:
         recalled.append(time.monotonic_ns())
-        playing.command("scene", len(recalled) % 8 + 1)
+        playing.apply(RecallScene(len(recalled) % 8 + 1))
         await trio.sleep(0.12)
 
     played_live(playing, inbox, seconds, act, [])

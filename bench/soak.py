@@ -2,12 +2,12 @@
 
     python -m bench.soak [--minutes 30] [--seconds 60] [--seed 1] [--jack]
 
-The load of `load.py` (sixteen inputs, 1,041 messages a second each, twenty outputs, two of them DIN cables) on the
+The load of `load.py` (the large rig, 1,041 messages per second of each input, two outputs of it DIN cables) on the
 show with its reader, its watch over the cables, its flight recorder and its watch over the rig file. Three times a
-second the scene changes, with a bank and program for each of twenty instruments; now and then the cable of an input or
-an output is pulled and put back, an input floods (30,000 messages a second for one second), the rig file is edited, or
-somebody panics. Without --jack the ports are in memory; with it each is a client of another process on the JACK server
-that is running, twelve inputs and sixteen outputs.
+second the scene changes, with a bank and program for each instrument; now and then the cable of an input or an
+output is pulled and put back, an input floods (30,000 messages per second for one second), the rig file is edited, or
+panic is pressed. Without --jack the ports are in memory; with it each is a client of another process on the JACK server
+that is running, with fewer ports (see `farend`).
 
 One line a minute: resident memory, what of it the recorder says it takes, how many pieces of memory Python holds;
 latency of that minute, that of an input while it floods left out; messages and losses.
@@ -36,6 +36,7 @@ from bench import desk, farend
 from bench.desk import Choosy, Desk, Size
 from bench.load import RATE
 from bench.recorder import resident
+from engine.core.commands import Panic, RecallScene
 from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
@@ -50,11 +51,10 @@ from engine.rig.read.load import load, text_of
 
 BOUND: Final = 24  # MB that memory may grow after the warm-up: malloc scatters the recorder's pieces at first
 FULL: Final = (1 << 20) - 512  # events of a recorder that is full
-FLOOD: Final = 30_000  # messages a second
+FLOOD: Final = 30_000  # messages per second
 SCENES: Final = 4
 BEAT: Final = 0.3  # seconds between scene changes
-#: as many outputs as there are more than inputs: each is the second of one input, or of several; two are DIN cables
-SHARED: Final = 4
+#: of the outputs that are more than there are inputs: each is the second of one input, or of several
 DIN: Final = (0, 1)
 #: disturbances and how many beats lie between two of them, about
 OFTEN: Final = {"input pulled": 8, "output pulled": 8, "flood": 30, "edit": 20, "panic": 25}
@@ -91,7 +91,7 @@ def rig_text(edits: int, size: Size) -> str:
     for scene in range(1, SCENES + 1):
         lines += ["[[scenes]]", f"number = {scene}", f'name = "Scene {scene}"']
         lines += ['held = "cut"' if scene == 3 else 'held = "ring"', "routes = ["]
-        lines += [_route(scene, source, edits, size.inputs, outputs) for source in range(size.inputs)]
+        lines += [_route(scene, source, edits, size, outputs) for source in range(size.inputs)]
         lines += ["]", "burst = ["]
         for index in outputs:
             bank, program = sound(scene, index)
@@ -100,16 +100,17 @@ def rig_text(edits: int, size: Size) -> str:
     return "\n".join(lines)
 
 
-def _route(scene: int, source: int, edits: int, inputs: int, outputs: list[int]) -> str:
-    to = [(source + scene - 1) % inputs]
-    shared = source % SHARED
-    if source < SHARED or (scene == 4 and shared not in DIN):  # scene 4 is the crowded one
-        to.append(inputs + shared)
+def _route(scene: int, source: int, edits: int, size: Size, outputs: list[int]) -> str:
+    to = [(source + scene - 1) % size.inputs]
+    spare = size.outputs - size.inputs
+    shared = source % spare
+    if source < spare or (scene == 4 and shared not in DIN):  # scene 4 is the crowded one
+        to.append(size.inputs + shared)
     names = [f"out{index}" for index in to if index in outputs]
     semitones = -12 - edits % 5 if scene == 2 else 12
     return (
         f"  {{ from = 'in{source}', to = {names}, through = [ {{ filter = 'transpose', semitones = {semitones} }}, "
-        f"{{ filter = 'channels', map = {{ {source + 1} = {(source + 1) % 16 + 1} }} }} ] }},"
+        f"{{ filter = 'channels', map = {{ {source % 16 + 1} = {(source + 1) % 16 + 1} }} }} ] }},"
     )
 
 
@@ -194,12 +195,12 @@ class Soak:
         """The evening."""
         show = self.show
         with collector_at_rest():
-            show.command("scene", 1)
+            show.apply(RecallScene(1), "shell")
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(Hotplug(show, self._opener).run)
                 session = RigSession(show, self._file, text_of(self._file))
                 nursery.start_soon(RigFileFollower(session).run)
-                nursery.start_soon(collect_when_idle, show.messages_heard)
+                nursery.start_soon(collect_when_idle, show.ports.messages_heard)
                 self._inbox.start(waker(show))
                 async with trio.open_nursery() as evening:
                     evening.start_soon(self._disturb, evening)
@@ -208,7 +209,7 @@ class Soak:
                 await self._end()
                 nursery.cancel_scope.cancel()
             self._inbox.stop()
-        show.close_outputs()
+        show.ports.close()
         self._system.close()
         self.desk.close()
 
@@ -217,7 +218,7 @@ class Soak:
     async def _disturb(self, evening: trio.Nursery) -> None:
         while True:
             await trio.sleep(BEAT)
-            self.show.command("scene", self._random.randint(1, SCENES))
+            self.show.apply(RecallScene(self._random.randint(1, SCENES)), "shell")
             self.done["scene changes"] += 1
             for what, beats in OFTEN.items():
                 if self._random.random() < 1 / beats:
@@ -226,7 +227,7 @@ class Soak:
 
     async def _one(self, what: str) -> None:
         if what == "panic":
-            self.show.command("panic")
+            self.show.apply(Panic(), "shell")
         elif what == "edit":
             self._edits += 1
             self._write()
@@ -253,17 +254,19 @@ class Soak:
         heard = 0
         while (now := time.monotonic()) - begin < self._seconds:
             await trio.sleep(min(60.0, self._seconds / 6, begin + self._seconds - now))
-            self._latency_row(time.monotonic() - begin, time.monotonic() - before, self.show.messages_heard() - heard)
-            before, heard = time.monotonic(), self.show.messages_heard()
+            self._latency_row(
+                time.monotonic() - begin, time.monotonic() - before, self.show.ports.messages_heard() - heard
+            )
+            before, heard = time.monotonic(), self.show.ports.messages_heard()
 
     def _latency_row(self, at: float, seconds: float, messages: int) -> None:
         show, size = self.show, self.show.recorder.size()
         used, kept = resident() / 1e6, size["bytes"] / 1e6
         row = [at, used, kept, sys.getallocatedblocks(), *self._latency.figures(), messages / seconds]
         self._latency.clear()
-        row.append(sum(meter.dropped for meter in show.out_meters))
+        row.append(sum(meter.dropped for meter in show.ports.out_meters))
         row.append(sum(self._inbox.shed(source) for source in range(self._size.inputs)))
-        row.append(sum(cable.waiting.shed for cable in show.engine.cables))
+        row.append(sum(cable.waiting.shed for cable in show.engine.state.cables))
         print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
         if self._base is not None:
             self.grown = used - kept - self._base
@@ -275,7 +278,7 @@ class Soak:
     async def _end(self) -> None:
         """Everything is plugged in again, everybody lets go, and the instruments are looked at."""
         self.desk.plug_all()
-        await self._wait("a port was missing", lambda: not any(self.show.missing()))
+        await self._wait("a port was missing", lambda: not any(self.show.ports.missing()))
         self.desk.rest()
         await self._wait("something waited", self._all_said)
         show = self.show

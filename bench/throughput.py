@@ -1,4 +1,4 @@
-"""Part `throughput`: deliveries a second, as fast as one core can go, nobody sleeping.
+"""Part `throughput`: deliveries per second, as fast as one core can go, nobody sleeping.
 
 Bayleaf's core (`Bay`, its wires with it) and a send for each delivery; its whole show, with inbox, meters and flight
 recorder; a bare look-up in a table with the sends; a chain of mido objects. Each turn begins anew.
@@ -14,6 +14,8 @@ from bench.forward import mido_way, table_of
 from bench.latency import FILTERS, SIZES
 from bench.load import INPUTS, OUTPUTS, RATE, SECOND, SHORT, Swallowing, outputs_of, played, rig
 from bench.result import Cell, Pace, Result, Table, medians, ratio
+from engine.core.commands import RecallScene
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.live.backlog import Arrival
 from engine.live.port_opening import OpenPorts
@@ -45,8 +47,8 @@ def script(inputs: int, memory: str) -> list[tuple[int, bytes]]:
 
 def core(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
     """The state machine alone, in its own time: as if the messages came at full DIN rate."""
-    engine = Engine(rig_of(size, filters))
-    engine.recall(0, 1)
+    engine = Engine(compile_rig(rig_of(size, filters)))
+    engine.apply(0, RecallScene(1))
     clock, receive = count(SECOND, SECOND // (RATE * size[0])), engine.receive
     sends = [output.send for output in outputs]
 
@@ -80,7 +82,7 @@ def whole(outputs: Sequence[Swallowing], size: Size, filters: int) -> Way:
     ports: dict[str, Any] = {f"out{index}": output for index, output in enumerate(outputs)}
     clock = count(SECOND, SECOND // (2 * RATE * size[0])).__next__  # asked twice a message
     show = Show(rig_of(size, filters), OpenPorts({}, ports), reader, clock=clock)
-    show.command("scene", 1)
+    show.apply(RecallScene(1), "shell")
 
     def way(batch: Batch) -> None:
         now = clock()
@@ -120,7 +122,7 @@ WAYS: Final = {CORE: core, WHOLE: whole, BARE: look_up, MIDO: objects}
 
 
 def turn(name: str, size: Size, filters: int, memory: str, seconds: float) -> float:
-    """Deliveries a second of one contender."""
+    """Deliveries per second of one contender."""
     outputs = [Swallowing(index) for index in range(size[1])]
     way = WAYS[name](outputs, size, filters)
     memory = "warm" if name == BARE else memory
@@ -163,8 +165,8 @@ def run(pace: Pace) -> Result:
         rows.append([f"{size[0]}×{size[1]}", filters, memory, *ratios, *row.values()])
     columns = ["ports", "filters", "memory", *(f"{own} ÷ {other}" for own in (CORE, WHOLE) for other in (BARE, MIDO))]
     note = (
-        "Deliveries a second of the thread's own time on a core; medians of three turns at 16×20, else one. "
-        "The table look-up never filters."
+        "Deliveries per second of the thread's own time on a core; medians of three turns at the large rig's size, "
+        "else one. The table look-up never filters."
     )
     figures = {
         "warm": found[home, SHORT, "warm"][CORE],
@@ -172,4 +174,4 @@ def run(pace: Pace) -> Result:
         "CPU ÷ mido": found[home, SHORT, "warm"][MIDO] / found[home, SHORT, "warm"][WHOLE],
         "20 filters ÷ none": found[home, 20, "warm"][CORE] / found[home, 0, "warm"][CORE],
     }
-    return Result([Table("Deliveries a second", [*columns, *WAYS], rows, note)], figures)
+    return Result([Table("Deliveries per second", [*columns, *WAYS], rows, note)], figures)

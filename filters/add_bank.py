@@ -9,6 +9,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import CONTROLLER, PROGRAM
 from filters._values import TABLE, Bank, ChannelKey, Program, ProgramKey, needs_one
 from filters.registry import FilterSettings, Step
@@ -51,6 +52,6 @@ def build(settings: Settings) -> Step:
         else:
             return (message,)
         control = CONTROLLER | status & 0x0F
-        return bytes((control, 0, bank[0])), bytes((control, 32, bank[1])), bytes((status, program))
+        return bytes((control, BANK_MSB, bank[0])), bytes((control, BANK_LSB, bank[1])), bytes((status, program))
 
     return add_bank

@@ -7,7 +7,7 @@ What must arrive always passes: 0, 64 and 127 (the ends of the travel and the re
 and centre. The last value of a movement that stops in between passes as soon as its 20 ms are over. Controllers each
 message of which counts in its place pass at once: pedals and switches, bank select, data entry and parameter numbers,
 what belongs to the next note (84 and 88), channel mode messages. The LSB of a 14-bit controller goes with its MSB: it
-waits if that waits, and is left out only if that is.
+waits if that waits, and is left out only if that is. Where no MSB has come, it is a controller of its own.
 """
 
 from typing import Annotated, Final, Literal
@@ -42,8 +42,9 @@ def build(settings: Settings) -> Step:
         if kind not in _KINDS or (kind == CONTROLLER and message[1] in KEEP_ORDER):
             return (message,)
         if kind == CONTROLLER and (msb := MSB_OF.get(message[1])) is not None:
-            at = passed.get(bytes((message[0], msb)), now)
-            return (Later(at, message) if at > now else message,)
+            at = passed.get(bytes((message[0], msb)))
+            if at is not None:
+                return (Later(at, message) if at > now else message,)
         which = message[:1] if kind == PITCH_BEND else message[:-1]
         again = passed.get(which, now - least) + least
         if now < passed.get(which, 0):

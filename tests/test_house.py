@@ -8,6 +8,7 @@ import tomllib
 from collections import defaultdict
 from pathlib import Path
 
+import grimp
 import pytest
 
 from tests.support.paths import ROOT
@@ -87,3 +88,19 @@ _NOT_IMPORTED = {"engine.install"}
 
 def _holds_modules(path: Path) -> bool:
     return (path / "__init__.py").is_file() or (path.suffix == ".py" and path.stem != "__init__")
+
+
+def test_no_import_goes_in_a_circle() -> None:
+    """No module of engine and filters imports itself by way of others, whatever their folders."""
+    graph = grimp.build_graph("engine", "filters", cache_dir=None)
+    done: set[str] = set()
+
+    def follow(module: str, way: tuple[str, ...]) -> None:
+        assert module not in way, " -> ".join((*way[way.index(module) :], module))
+        if module not in done:
+            for imported in sorted(graph.find_modules_directly_imported_by(module)):
+                follow(imported, (*way, module))
+            done.add(module)
+
+    for module in sorted(graph.modules):
+        follow(module, ())

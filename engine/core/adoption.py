@@ -1,98 +1,94 @@
 """An edited rig takes over from the one that plays, in one step, and cuts nothing that still exists.
 
-Inputs and outputs keep their places, so that what is held, moved, waiting or muted needs no translation. A scene that
-was not touched plays on as it is, the memories of its filters included.
+Inputs and outputs keep their places, so what is held, moved, waiting or muted simply stays in the state. A scene that
+was not touched plays on as it is, with the memories of its filters.
 """
 
 from engine.core.cable.scheduler import Delivery
-from engine.core.control.controls import Switchboard
-from engine.core.engine import Engine
-from engine.core.routing.compiled_scene import CompiledScene
+from engine.core.compiled import CompiledRig
+from engine.core.control.player_commands import PlayerCommands
+from engine.core.routing.delayed_sending import DelayedSending
+from engine.core.routing.inputs import Inputs
+from engine.core.routing.outputs import Outputs
+from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.state import State
 
 
-def take_over(now: int, new: Engine, old: Engine) -> list[Delivery]:
-    """`new` goes on where `old` is. What was taken out of the rig is released; a changed burst is sent.
+class Adoption:
+    """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
-    `new` was made with the names of `old`. A scene that is no longer in the rig plays on until another is recalled.
-    """
-    new.ledger, new.loops, new.outcomes, new.news = old.ledger, old.loops, old.outcomes, old.news
-    new.timetable = old.timetable
-    new.leaving = old.leaving
-    new.sensing.heard_at, new.sensing.silent = old.sensing.heard_at, old.sensing.silent
-    _hand_over_switches(new, old)
-    for index, cable in enumerate(old.cables):
-        # not where an output's cable is at another machine now
-        if type(cable) is type(new.cables[index]) or old.outputs[index] not in new.rig.outputs:
-            cable.change_speed(new.cables[index].speed)
-            new.cables[index] = cable
-    out: list[Delivery] = []
-    for output, message in new.sync.go_on_from(now, old.sync):
-        new.cables[output].put(now, (message,), out)
-    for source, name in enumerate(old.inputs):
-        if name not in new.rig.inputs and name in old.rig.inputs:
-            out += new.input_lost(now, source)
-    for output, name in enumerate(old.outputs):
-        if name in new.rig.outputs:
-            new.sensing.outputs.update(old.sensing.outputs & {output})
-        elif name in old.rig.outputs:
-            out += new.output_left(now, output)
-    new.kept_back = old.kept_back
-    new.asked, new.muted, new.remote.banks = old.asked, old.muted, old.remote.banks
-    new.led_by = old.led_by
-    _go_on(now, new, old, out)
-    return out
+    def __init__(
+        self, state: State, inputs: Inputs, outputs: Outputs, delayed: DelayedSending, players: PlayerCommands
+    ) -> None:
+        self._state, self._inputs, self._outputs = state, inputs, outputs
+        self._delayed, self._players = delayed, players
 
+    def adopt(self, now: int, compiled: CompiledRig, out: list[Delivery]) -> None:
+        """Play this rig, which was compiled with the ports of the present one.
 
-def _hand_over_switches(new: Engine, old: Engine) -> None:
-    """A switch that is down stays down, so that its release is not taken for music."""
-    for source, before in enumerate(old.boards):
-        if before is not None:
-            board = new.boards[source] = new.boards[source] or Switchboard()
-            board.go_on_from(before)
+        What was removed from the rig is released, and a changed burst is sent. A scene that is no longer in the rig
+        plays on until another is recalled.
+        """
+        state = self._state
+        before = state.adopt(compiled)
+        self._outputs.put(now, state.sync.adopt(now, compiled.sync), out)
+        for source, name in enumerate(before.inputs):
+            if name in before.rig.inputs and name not in compiled.rig.inputs:
+                self._inputs.lost(now, source, out)
+        for output, name in enumerate(before.outputs):
+            if name in before.rig.outputs and name not in compiled.rig.outputs:
+                self._outputs.left(now, output, out)
+        if state.scene is not None:
+            self._adopt_scene(now, before, state.scene, out)
+        else:
+            state.choose_setlist(state.setlist.name or "")
 
+    def _adopt_scene(self, now: int, before: CompiledRig, scene: SceneInPlay, out: list[Delivery]) -> None:
+        """The scene in force is now the edited one."""
+        state = self._state
+        scene.stay(len(state.compiled.inputs), state.faults)
+        number = _number_now(state.compiled, before, scene)
+        coming = state.setlist.onwards()
+        position = state.position
+        assert position is not None, "a scene is in force"
+        state.choose_setlist(position.setlist)
+        state.setlist.resume(position._replace(scene=scene.number if number is None else number))
+        if number is None:
+            state.setlist.stand_before(coming)
+            return
+        if _untouched(state.compiled, before, scene.number):
+            state.keep_scene(scene)
+        edited = state.scene = state.scene_of(number)
+        edited.mute(frozenset(state.muted))
+        state.setlist.move_to(number)
+        if edited is scene:
+            fed = self._players.consumes
+            settled = state.ledger.settle(lambda source, message, _: not fed(source, message))
+            self._outputs.put(now, settled, out)
+        else:
+            self._delayed.end_all(now, out)
+            self._outputs.put(now, state.ledger.settle(self._players.feeds), out)
+            self._send_changed_bursts(now, edited, scene, out)
 
-def _go_on(now: int, new: Engine, old: Engine, out: list[Delivery]) -> None:
-    """The scene in force is now the edited one."""
-    before = old.plan
-    if before is None:
-        return
-    before.join(len(new.inputs), new.faults)
-    number = _number_now(new, old, before)
-    if old.standing is not None:
-        new.resume(old.standing._replace(scene=before.number if number is None else number))
-    if number is None:
-        new.plan = before
-        new.setlist.stand_before(old.setlist.onwards())
-        return
-    if _untouched(new, old, before.number):
-        new.plans[before.number] = before
-    plan = new.plan = new.plans[number]
-    plan.mute(frozenset(new.muted))
-    new.setlist.move_to(plan.number)
-    if plan is not before:
-        new.end_later(now, out)
-    fed = new.feeds if plan is not before else lambda source, message, _: not new.consumes(source, message)
-    for output, message in new.ledger.settle(fed):
-        new.cables[output].put(now, (message,), out)
-    if plan is before:
-        return
-    for output, steps in plan.bursts.items():
-        if steps != before.bursts.get(output):
-            new.ledger.select(output, (message for step in steps for message in step.unit))
-            new.cables[output].burst(now, steps, out)
+    def _send_changed_bursts(self, now: int, edited: SceneInPlay, before: SceneInPlay, out: list[Delivery]) -> None:
+        state = self._state
+        for output, steps in edited.bursts.items():
+            if steps != before.bursts.get(output):
+                state.ledger.select(output, (message for step in steps for message in step.unit))
+                state.cables[output].burst(now, steps, out)
 
 
-def _number_now(new: Engine, old: Engine, before: CompiledScene) -> int | None:
+def _number_now(compiled: CompiledRig, before: CompiledRig, scene: SceneInPlay) -> int | None:
     """The number of the scene in force in the edited rig, a new one if its name has it; None if it is gone."""
-    if before.number in new.plans:
-        return before.number
-    return next(
-        (plan.number for plan in new.plans.values() if plan.name == before.name and plan.number not in old.plans), None
+    if scene.number in compiled.scenes:
+        return scene.number
+    renumbered = (
+        each.number for each in compiled.scenes.values() if each.name == scene.name and each.number not in before.scenes
     )
+    return next(renumbered, None)
 
 
-def _untouched(new: Engine, old: Engine, number: int) -> bool:
-    rigs = (new.rig, old.rig)
-    scene, routes, instruments = ([getattr(rig, key) for rig in rigs] for key in ("scenes", "routes", "instruments"))
-    now, then = ([each for each in listed if each.number == number] for listed in scene)
-    return now == then and routes[0] == routes[1] and instruments[0] == instruments[1]
+def _untouched(compiled: CompiledRig, before: CompiledRig, number: int) -> bool:
+    now, then = compiled.rig, before.rig
+    scenes = ([each for each in rig.scenes if each.number == number] for rig in (now, then))
+    return next(scenes) == next(scenes) and now.routes == then.routes and now.instruments == then.instruments

@@ -1,69 +1,330 @@
-"""The whole router as a state machine: messages, recalls and time go in; deliveries come out.
+"""The whole router as a state machine: messages, commands and time go in; what is to be sent comes out.
 
-Here commands are told from music: those of controls and of [remote]. `scenes` has what commands do, `router` the way of
-a message. `due` says when `tick` is wanted.
+No I/O and no clock: each call takes the time in nanoseconds of any monotonic clock and gives what is to be handed to
+the drivers now, as (output, message, time its first byte is on the cable).
+
+`receive` takes a message, `apply` a command, `tick` what time brings; `due` says when the next `tick` is needed.
+Nothing else changes the state.
 """
 
-from engine.core.cable.scheduler import Delivery
-from engine.core.control.controls import Command
-from engine.core.control.remote_commands import carry_out
-from engine.core.control.scenes import Scenes
-from engine.midi.kinds import SYSEX
+from collections.abc import Iterable, Mapping
+
+from engine.answer_codes import AnswerCode
+from engine.core import commands as do
+from engine.core.adoption import Adoption
+from engine.core.cable.scheduler import CableSpeed, Delivery, Unit
+from engine.core.command_result import CommandResult, Result
+from engine.core.compiled import CompiledRig
+from engine.core.control.controls import PressedControl
+from engine.core.control.player_commands import PlayerCommands
+from engine.core.control.remote_commands import RemoteCommands
+from engine.core.control.setlist import ShowPosition
+from engine.core.follower import Follower
+from engine.core.routing.active_sensing import SENSE
+from engine.core.routing.delayed_sending import DelayedSending
+from engine.core.routing.inputs import Inputs
+from engine.core.routing.ledger import Target
+from engine.core.routing.loops import QUESTION, Loops
+from engine.core.routing.outputs import Outputs
+from engine.core.routing.scene_in_play import PRESS, RELEASE, RoutedMessage, without
+from engine.core.state import CableMaker, State, make_cable
+from engine.core.timing.sync import is_clock
+from engine.midi.kinds import SYSEX, is_release
 from engine.midi.message_words import describe
+from engine.rig.models.rig import Rig
 
 
-class Engine(Scenes):
-    """A rig that routes and is commanded. Loop only."""
+class Engine:
+    """A rig that plays. Inputs and outputs are indices: their places in `inputs` and `outputs`. Loop only."""
+
+    def __init__(
+        self,
+        compiled: CompiledRig,
+        speeds: Mapping[str, CableSpeed | None] | None = None,
+        maker: CableMaker = make_cable,
+        loops: Loops | None = None,
+    ) -> None:
+        """`speeds`: how the driver of a fast output is to be paced, by name, None for not at all.
+
+        `din` outputs are paced as their cable is, whatever the driver could take. `maker` makes the cables.
+        """
+        self.state = State(compiled, speeds or {}, maker, loops or Loops())
+        self.reports = self.state.reports
+        self._outputs = Outputs(self.state)
+        self._delayed = DelayedSending(self.state, self._outputs)
+        self._inputs = Inputs(self.state, self._outputs, self._delayed)
+        self._players = PlayerCommands(self.state, self._outputs, self._delayed)
+        self._remote = RemoteCommands(self.state, self._outputs, self._players)
+        self._follower = Follower(self.state, self._players)
+        self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, self._players)
+
+    # What is asked
+
+    @property
+    def rig(self) -> Rig:
+        """The rig that plays."""
+        return self.state.compiled.rig
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """Names of inputs by index. An edited rig keeps the places of those it had, also of those it removed."""
+        return self.state.compiled.inputs
+
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        """Names of outputs by index, as of inputs."""
+        return self.state.compiled.outputs
+
+    @property
+    def scene(self) -> tuple[int, str] | None:
+        """Number and name of the scene in force."""
+        return self.state.scene_in_force
+
+    @property
+    def position(self) -> ShowPosition | None:
+        """Where the show is; None before the first scene."""
+        return self.state.position
+
+    @property
+    def waiting(self) -> bool:
+        """Whether anything that came in or was asked for has not been handed over yet."""
+        return self.state.delayed.due is not None or any(cable.due is not None for cable in self.state.cables)
+
+    @property
+    def due(self) -> int | None:
+        """When `tick` next has something to do, or None."""
+        state = self.state
+        dues = [cable.due for cable in state.cables if cable.due is not None]
+        dues += [board.due for board in state.boards if board is not None and board.waiting and board.due is not None]
+        for due in (state.sensing.due, state.delayed.due, state.sync.due):
+            if due is not None:
+                dues.append(due)
+        return min(dues, default=None)
+
+    # Messages
 
     def receive(self, now: int, source: int, message: bytes) -> list[Delivery]:
         """One whole message of input `source`."""
         out: list[Delivery] = []
-        if self._hear(now, source, message, out):
+        state = self.state
+        sensing, due = state.sensing, state.delayed.due
+        if source in sensing.heard_at:
+            sensing.heard_at[source] = now
+        if sensing.silent:
+            sensing.silent.discard(source)
+        if due is not None and due <= now:
+            self._delayed.send_due(now, out)
+        if message[0] >= SYSEX and self._hear_system(now, source, message, out):
             return out
-        if self.sync.cues.recalls:
-            self._recall_cues(now, out)
-        board = self.boards[source]
-        if board is not None and (taken := board.take(now, message, self.scene)) is not None:
+        if state.sync.cues.recalls:
+            self._players.recall_cues(now, out)
+        board = state.boards[source]
+        if board is not None and (taken := board.take(now, message, state.scene_in_force)) is not None:
             # a key whose press was routed, in another scene maybe, must not hang
-            if taken.passes or self.ledger.is_down(source, message):
+            if taken.passes or state.ledger.is_down(source, message):
                 self._route(now, source, message, out)
             for asked in taken.commands:
                 self._obey_control(now, source, asked, describe(message), out)
             return out
-        if source in self.remote_inputs and (request := self.remote.read(source, message)) is not None:
-            if self.led_by is None:
-                carry_out(self, now, source, request, message, out)
+        if source in state.compiled.remote.inputs and self._remote.take(now, source, message, out):
             return out
-        if message[0] != SYSEX or source not in self.kept_back:
+        if message[0] != SYSEX or source not in state.kept_back:
             self._route(now, source, message, out)
         return out
 
+    def _hear_system(self, now: int, source: int, message: bytes, out: list[Delivery]) -> bool:
+        """What a system message is beside music; True if it is nothing else."""
+        if message == SENSE:
+            self.state.sensing.heard_at[source] = now
+        elif message.startswith(QUESTION):
+            self._inputs.hear_question(now, source, message, out)
+            return True
+        self._outputs.put(now, self.state.sync.hear(now, source, message), out)
+        return False
+
+    def _obey_control(self, now: int, source: int, asked: PressedControl, heard: str, out: list[Delivery]) -> None:
+        """`heard`: the last message, in words."""
+        if self.state.led_by is None:  # the engine in charge has the same controls
+            who = f"{self.inputs[source]}, {asked.pressed or heard}"
+            self.reports.outcomes.append(self._players.obey(now, asked.command, who, out))
+
+    def _route(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
+        state = self.state
+        scene = state.scene
+        if scene is None:
+            return
+        loops, delayed, cables = state.loops, state.delayed, state.cables
+        answer = loops.pass_by(now, source, message, scene.answer(source, message, now))
+        if loops.questions:
+            self._inputs.ask_for_loops(now, out)
+        if answer is None:
+            return
+        if state.leaving:
+            answer = without(answer, state.leaving)
+        units: Iterable[tuple[int, Unit]] = answer.units
+        if answer.kind == RELEASE:
+            units = self._released(source, message, answer)
+        elif answer.kind == PRESS:
+            for output, _ in units:
+                if cables[output].full:
+                    answer = self._where_room_is(answer)
+                    units = answer.units
+                    break
+            state.ledger.press(source, message, answer.targets)
+        if message[0] >= SYSEX:
+            if message == SENSE:
+                state.sensing.carry(now, (output for output, _ in answer.units))
+            elif is_clock(message):
+                units = state.sync.let_through(now, source, message, units)
+        if delayed.due is not None:
+            delayed.outdate(source, answer.units)
+        if answer.noted:
+            self._note(source, message, answer)
+        for output, unit in units:
+            cables[output].put(now, unit, out)
+
+    def _note(self, source: int, message: bytes, answer: RoutedMessage) -> None:
+        """Write down what was moved and selected, and what is to be sent later."""
+        state = self.state
+        state.ledger.move(source, message, answer.moves)
+        for output, selecting in answer.selects:
+            state.ledger.select(output, selecting)
+        for timed in answer.later:
+            state.delayed.add(source, timed)
+
+    def _released(self, source: int, message: bytes, answer: RoutedMessage) -> Iterable[tuple[int, Unit]]:
+        """A release goes where its press went; what else the scene makes of it goes its own way."""
+        offs = self.state.ledger.release(source, message)
+        if offs is not None:
+            return [(output, (off,)) for output, off in offs] + [*answer.others]
+        passing = (
+            (output, tuple(item for item in unit if not is_release(item) or self._may_pass(source, output, item)))
+            for output, unit in answer.units
+        )
+        return ((output, unit) for output, unit in passing if unit)
+
+    def _where_room_is(self, answer: RoutedMessage) -> RoutedMessage:
+        """A full cable begins no note, so that what waits there is never more releases than notes."""
+        cables = self.state.cables
+        shed = {output for output, _ in answer.units if cables[output].full}
+        for output, unit in answer.units:
+            cables[output].waiting.shed += len(unit) * (output in shed)
+        return without(answer, shed)
+
+    def _may_pass(self, source: int, output: int, off: bytes) -> bool:
+        """A release without a press passes, unless another player holds that key, or nobody has room for it."""
+        cable = self.state.cables[output]
+        if cable.full:
+            cable.waiting.shed += 1
+            return False
+        return not self.state.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
+
+    # Time
+
     def tick(self, now: int) -> list[Delivery]:
         """What has waited for this time."""
-        out = super().tick(now)
-        if self.sync.cues.recalls:
-            self._recall_cues(now, out)
-        for source, board in enumerate(self.boards):
+        out: list[Delivery] = []
+        state = self.state
+        self._outputs.put(now, state.sync.tick(now), out)
+        self._delayed.send_due(now, out)
+        self._inputs.keep_sensing(now, out)
+        for cable in state.cables:
+            if cable.due is not None and cable.due <= now:
+                cable.flush(now, out)
+        if state.sync.cues.recalls:
+            self._players.recall_cues(now, out)
+        for source, board in enumerate(state.boards):
             if board is not None and board.due is not None and board.due <= now:
-                for asked in board.tick(now, self.scene):
+                for asked in board.tick(now, state.scene_in_force):
                     self._obey_control(now, source, asked, "", out)
         return out
 
-    def _obey_control(self, now: int, source: int, asked: Command, heard: str, out: list[Delivery]) -> None:
-        """`heard`: the message that was heard last, in words."""
-        if self.led_by is None:  # who leads has the same controls
-            self.outcomes.append(self.obey(now, asked, f"{self.inputs[source]}, {asked.pressed or heard}", out))
+    # Commands
 
-    def _let_go(self, now: int, source: int) -> list[Delivery]:
-        board = self.boards[source]
-        if board is not None:
-            board.forget()
-        self._begin_anew(lambda at, path: at == source)
-        return super()._let_go(now, source)
+    def apply(self, now: int, command: do.Command, who: str = "") -> Result:
+        """Carry out a command; a port that the rig does not have is passed over.
 
-    def _dues(self) -> list[int]:
-        dues = super()._dues()
-        for board in self.boards:
-            if board is not None and board.due is not None:
-                dues.append(board.due)
-        return dues
+        `who`: who asks, and with what, for the result's `source`.
+        """
+        out: list[Delivery] = []
+        if isinstance(command, do.PlayerCommand):
+            outcome = self._players.obey(now, command, who, out)
+        elif isinstance(command, do.FollowShow):
+            outcome = self._follower.follow_show(now, command, who, out)
+        elif isinstance(command, do.FollowTime):
+            outcome = self._follower.follow_time(now, command, who)
+        elif isinstance(command, do.WakeUp):
+            outcome = self._wake_up(now, who, out)
+        else:
+            self._carry_out(now, command, out)
+            outcome = self.state.outcome(command.word, AnswerCode.DONE, "", who)
+        return Result(outcome, out)
+
+    def _carry_out(self, now: int, command: do.Command, out: list[Delivery]) -> None:
+        """The commands that cannot fail."""
+        state = self.state
+        match command:
+            case do.InputCommand():
+                if command.input in self.inputs:
+                    self._carry_out_for_input(now, command, self.inputs.index(command.input), out)
+            case do.OutputCommand():
+                if command.output in self.outputs:
+                    self._carry_out_for_output(now, command, self.outputs.index(command.output), out)
+            case do.SendMessages(messages):
+                self._outputs.send(now, messages, out)
+            case do.FollowLeader(machine):
+                state.led_by = machine
+            case do.ResumePosition(position):
+                if position.setlist in state.compiled.setlists:
+                    state.choose_setlist(position.setlist)
+                state.setlist.resume(position)
+            case do.Begin():
+                self._outputs.put(now, state.sync.begin(now), out)
+            case do.Finish():
+                self._finish(now, out)
+            case do.AdoptRig(compiled=CompiledRig() as compiled):
+                self._adoption.adopt(now, compiled, out)
+            case _:
+                raise TypeError(f"the engine cannot carry out {command}")
+
+    def _carry_out_for_input(self, now: int, command: do.InputCommand, source: int, out: list[Delivery]) -> None:
+        kept_back = self.state.kept_back
+        match command:
+            case do.InputThere():
+                self._inputs.there(source)
+            case do.InputLost():
+                self._inputs.lost(now, source, out)
+            case do.KeepSysexBack(on=on):
+                (kept_back.add if on else kept_back.discard)(source)
+            case _:
+                raise TypeError(f"the engine cannot carry out {command}")
+
+    def _carry_out_for_output(self, now: int, command: do.OutputCommand, output: int, out: list[Delivery]) -> None:
+        match command:
+            case do.OutputThere(speed=speed, owed=owed):
+                self._outputs.there(now, output, speed, owed, out)
+            case do.OutputLeft():
+                self._outputs.left(now, output, out)
+            case do.OutputLost():
+                self._outputs.lost(output)
+            case do.PlayTestNote(channel=channel, key=key, length=length):
+                self._delayed.test_note(now, Target(output, channel, key), length, out)
+            case _:
+                raise TypeError(f"the engine cannot carry out {command}")
+
+    def _finish(self, now: int, out: list[Delivery]) -> None:
+        if self.state.led_by is None:  # else the clock runs on where it is led
+            self._outputs.put(now, self.state.sync.finish(now), out)
+        self._outputs.release_all(now, out)
+
+    def _wake_up(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
+        """Nothing that was held or moved is sure any more, so all is released, and the sounds are sent again."""
+        state = self.state
+        state.sensing.excuse(now)
+        for board in state.boards:
+            if board is not None:
+                board.forget()
+        state.renew_filters(lambda at, path: True)
+        self._outputs.release_all(now, out)
+        state.ledger.forget_keys()
+        return self._players.resend(now, who, out)

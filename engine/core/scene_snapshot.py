@@ -12,13 +12,13 @@ Table = dict[str, Any]
 
 def in_force(engine: Engine) -> Scene | None:
     """The scene in force, unless an edit took it out of the rig."""
-    return engine.rig.scene(engine.plan.number) if engine.plan else None
+    return engine.rig.scene(engine.scene[0]) if engine.scene else None
 
 
 def routes(engine: Engine) -> list[Table]:
     """The routes of the scene in force, without those that are muted."""
     scene = in_force(engine)
-    return [route_table(route) for route in (scene.routes if scene else ()) if route.name not in engine.muted]
+    return [route_table(route) for route in (scene.routes if scene else ()) if route.name not in engine.state.muted]
 
 
 def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
@@ -30,7 +30,7 @@ def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
     sounding = set()
     for index, output in enumerate(engine.outputs):
         if output in engine.rig.outputs:
-            for channel, unit in sorted(engine.ledger.sounds(index).items()):
+            for channel, unit in sorted(engine.state.ledger.sounds(index).items()):
                 steps.append(_step(engine.rig, output, channel + 1, unit))
                 sounding.add((output, channel + 1))
     for place, step in enumerate(over.burst if over else ()):
@@ -43,7 +43,7 @@ def sounds(engine: Engine) -> dict[str, str | None]:
     """By instrument, the name of the sound it was last told; None if it has none. Those never told are left out."""
     told: dict[str, str | None] = {}
     for name, gear in engine.rig.instruments.items():
-        unit = engine.ledger.sounds(engine.outputs.index(gear.output)).get(gear.channel - 1)
+        unit = engine.state.ledger.sounds(engine.outputs.index(gear.output)).get(gear.channel - 1)
         if unit is not None:
             told[name] = sound_of(gear, *_selected(unit))
     return told
@@ -66,7 +66,7 @@ def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on
         [one for one in routes if source in one.source and target in one.to] for routes in (engine.rig.routes, own)
     )
     joining = [*of_all, *of_own]
-    if on and joining and all(route.name in engine.muted for route in joining):
+    if on and joining and all(route.name in engine.state.muted for route in joining):
         raise ValueError(f"the route {joining[0].name} from {source} to {target} is muted; unmute it")
     if not on and of_all:
         raise ValueError(

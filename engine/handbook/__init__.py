@@ -46,10 +46,10 @@ def topic_of(words: str) -> str | None:
 
 def search(words: str) -> list[Hit]:
     """All lines in which these words occur, in upper or lower case."""
-    wanted = words.casefold()
+    folded = words.casefold()
     return [
         Hit(page.topic, number, line.strip())
         for page in pages().values()
         for number, line in enumerate(page.text.splitlines(), start=1)
-        if wanted in line.casefold()
+        if folded in line.casefold()
     ]

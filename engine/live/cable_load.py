@@ -49,14 +49,14 @@ class CableLoad:
         self.looks += 1
         if now >= self._span_ends:
             self._begin_span(now)
-        cables = self._show.engine.cables
+        cables = self._show.engine.state.cables
         carried = [cable.carried(now) for cable in cables]
         self._carried.append((now, carried))
         while len(self._carried) > 1 and self._carried[1][0] <= now - _SECOND:
             self._carried.popleft()
         since, before = self._carried[0]
         before = before + carried[len(before) :]  # an output that has come since has carried nothing before
-        time, meters = max(now - since, _SECOND), self._show.out_meters
+        time, meters = max(now - since, _SECOND), self._show.ports.out_meters
         loads = [
             min(1.0, (new - old) / time) if meter.open else 0.0
             for new, old, meter in zip(carried, before, meters, strict=True)
@@ -81,7 +81,7 @@ def _shed(show: Show) -> _Counts:
     """Messages of each input and output that have found no room so far."""
     return (
         [show.reader.shed(source) for source in range(len(show.inputs))],
-        [cable.waiting.shed for cable in show.engine.cables],
+        [cable.waiting.shed for cable in show.engine.state.cables],
     )
 
 

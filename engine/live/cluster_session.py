@@ -30,7 +30,7 @@ _NO_NETWORK: Final = "this rig has no [network]; there is nobody to hand over to
 
 
 class ClusterSession:
-    """One engine on the network; `far` opens the ports of other machines."""
+    """One engine on the network; `machines` opens the ports of other machines."""
 
     def __init__(self, rig: Rig, link: Link) -> None:
         network = rig.network
@@ -39,37 +39,37 @@ class ClusterSession:
         self._names = NetworkKeys(rig.rig.name)
         self._me = network.machine
         self.timing = ClockOffsets(link, self._names, self._me, network.machines)
-        self.far = RemoteMachines(rig, link, self._names)
-        self.far.leading = False  # that is yet to be found out
-        self.far.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
+        self.machines = RemoteMachines(rig, link, self._names)
+        self.machines.leading = False  # that is yet to be found out
+        self.machines.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
         self.standby: Standby | None = None  # from the moment on at which the show is there
 
     def listen(self) -> None:  # blocks; call it in a thread
         """Hear of the other machines."""
-        self.far.begin()
+        self.machines.begin()
         self.timing.begin()
 
     async def meet(self, rig: Rig) -> None:
         """Give the ports of other machines the time to be found."""
-        far = self.far
+        machines = self.machines
 
         def met() -> bool:
-            return all(far.sees(name, port) for name, port in rig.inputs.items() if far.has(port)) and all(
-                far.sees(name, port) for name, port in rig.outputs.items() if far.has(port)
+            return all(machines.sees(name, port) for name, port in rig.inputs.items() if machines.has(port)) and all(
+                machines.sees(name, port) for name, port in rig.outputs.items() if machines.has(port)
             )
 
         await until(met, _MEET)
 
-    def tasks(self, show: Show, workshop: RigSession) -> Sequence[Callable[[], Awaitable[None]]]:
+    def tasks(self, show: Show, session: RigSession) -> Sequence[Callable[[], Awaitable[None]]]:
         """What is to run with the show."""
-        self.standby = Standby(show, self.far, workshop)
+        self.standby = Standby(show, self.machines, session)
         token = self._names.alive(self._me)
         watchdog = Watchdog(partial(self._link.alive, token), partial(self._link.gone, token))
         return self.standby.run, watchdog.run
 
     async def part(self) -> Answer | None:
         """The show ends here: the other engine, if it is there, has it now."""
-        if self.standby is None or not self.standby.charge.in_charge or not self.standby.charge.other_alive:
+        if self.standby is None or not self.standby.leadership.in_charge or not self.standby.leadership.other_alive:
             return None
         with trio.move_on_after(_PARTING):
             return await self.standby.hand_over()
@@ -77,40 +77,40 @@ class ClusterSession:
 
     def picture(self) -> dict[str, Any]:
         """Machines, links, and who is in charge, as plain values. Loop only."""
-        charge = self.standby.charge if self.standby is not None else None
+        leadership = self.standby.leadership if self.standby is not None else None
         return {
             "machine": self._me,
-            "in_charge": charge.leader if charge is not None else None,
-            "state": charge.state if charge is not None else "following",
-            "term": charge.term if charge is not None else 0,
-            "takeovers": charge.changes if charge is not None else 0,
-            "machines": [self._machine(name) for name in self.far.network.machines],
+            "in_charge": leadership.leader if leadership is not None else None,
+            "state": leadership.state if leadership is not None else "following",
+            "term": leadership.term if leadership is not None else 0,
+            "takeovers": leadership.changes if leadership is not None else 0,
+            "machines": [self._machine(name) for name in self.machines.network.machines],
             "lost": self._link.lost,
         }
 
     def troubles(self) -> list[str]:
         """What is wrong with the other machines, in sentences, but for their ports."""
-        charge = self.standby.charge if self.standby is not None else None
-        if charge is None or charge.other is None:
+        leadership = self.standby.leadership if self.standby is not None else None
+        if leadership is None or leadership.other is None:
             return []
-        if charge.state == "asking":
+        if leadership.state == "asking":
             return [
-                f"{charge.leader or 'the other engine'} is silent, and no machine with outputs lets {self._me} play"
+                f"{leadership.leader or 'the other engine'} is silent, and no machine with outputs lets {self._me} play"
             ]
-        if not charge.other_alive:
-            what = "nobody would take over" if charge.in_charge else "nobody is in charge"
-            return [f"{charge.other} is not there: {what}"]
+        if not leadership.other_alive:
+            what = "nobody would take over" if leadership.in_charge else "nobody is in charge"
+            return [f"{leadership.other} is not there: {what}"]
         return []
 
     def _machine(self, name: str) -> dict[str, Any]:
         mine = name == self._me
-        lease = self.far.leases.get(name)
+        lease = self.machines.leases.get(name)
         return {
             "name": name,
-            "engine": name in self.far.network.engines,
-            "there": mine or name in self.far.alive,
+            "engine": name in self.machines.network.engines,
+            "there": mine or name in self.machines.alive,
             "round_trip": None if mine else _milliseconds(self.timing.round_trip(name)),
-            "played_by": lease.holder if lease is not None and name in self.far.alive else None,
+            "played_by": lease.holder if lease is not None and name in self.machines.alive else None,
         }
 
     def leave(self) -> None:  # blocks; call it in a thread
@@ -130,24 +130,26 @@ def _milliseconds(trip: RoundTrip | None) -> dict[str, float] | None:
 
 
 @asynccontextmanager
-async def joining(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> AsyncIterator[ClusterSession | None]:
+async def open_cluster_session(
+    rig: Rig, rig_file: Path, say: Callable[[str], None]
+) -> AsyncIterator[ClusterSession | None]:
     """On the network while this lasts; None for a rig of one machine. Raises LinkError."""
     if rig.network is None:
         yield None
         return
     with going_first():  # the link's own threads, too: on a busy computer this machine would count as gone
         link = await to_its_end(join, rig, rig_file, say)
-    joined = ClusterSession(rig, link)
+    session = ClusterSession(rig, link)
     try:
         with going_first():
-            await to_its_end(joined.listen)
-        await joined.meet(rig)
-        yield joined
+            await to_its_end(session.listen)
+        await session.meet(rig)
+        yield session
     finally:
         with trio.CancelScope(shield=True):
-            await to_its_end(joined.leave)
+            await to_its_end(session.leave)
 
 
-async def hand_over(joined: ClusterSession | None) -> Answer:
-    """The answer to a player who wants the other machine to be in charge."""
-    return refused(AnswerCode.NOT_IN_RIG, _NO_NETWORK) if joined is None else await joined.hand_over()
+async def hand_over(session: ClusterSession | None) -> Answer:
+    """The answer to a player who wants to hand over to the other machine."""
+    return refused(AnswerCode.NOT_IN_RIG, _NO_NETWORK) if session is None else await session.hand_over()

@@ -28,9 +28,9 @@ def health(show: Show, gauge: CableLoad) -> list[str]:
 
 
 def _missing(show: Show) -> Iterable[str]:
-    inputs, outputs = show.missing()
-    yield from _away("input", inputs, show.inputs, show.in_meters)
-    yield from _away("output", outputs, show.outputs, show.out_meters)
+    inputs, outputs = show.ports.missing()
+    yield from _away("input", inputs, show.inputs, show.ports.in_meters)
+    yield from _away("output", outputs, show.outputs, show.ports.out_meters)
 
 
 def _away(what: str, missing: Sequence[int], names: Sequence[str], meters: Sequence[PortMeter]) -> Iterable[str]:
@@ -45,17 +45,17 @@ def _away(what: str, missing: Sequence[int], names: Sequence[str], meters: Seque
 
 
 def _stuck(show: Show) -> Iterable[str]:
-    for output in show.stuck():
-        yield f"output {show.outputs[output]} takes no messages: {show.out_meters[output].last_error}"
+    for output in show.ports.stuck():
+        yield f"output {show.outputs[output]} takes no messages: {show.ports.out_meters[output].last_error}"
 
 
 def _silent(show: Show) -> Iterable[str]:
-    for source in sorted(show.engine.sensing.silent):
+    for source in sorted(show.engine.state.sensing.silent):
         yield f"input {show.inputs[source]} fell silent (no active sensing); what it held was released"
 
 
 def _loops(show: Show) -> Iterable[str]:
-    for source, output in sorted(show.engine.loops.muted):
+    for source, output in sorted(show.engine.state.loops.muted):
         yield (
             f"{show.inputs[source]} does not reach {show.outputs[output]}, for what goes out there comes in again; "
             "pull the cable that leads back, or change the scene"
@@ -84,7 +84,7 @@ def _rig_file(show: Show) -> Iterable[str]:
 
 
 def _faults(show: Show) -> Iterable[str]:
-    failed = show.engine.faults
+    failed = show.engine.state.faults
     for name, count in failed.counts.items():
         yield f"the filter {name} failed {times(count)} and was stepped over: {failed.first[name]}"
     if show.own_faults:

@@ -1,15 +1,18 @@
-"""Counters of a running show, and the frozen picture of them for whoever asks."""
+"""Counters of a port's messages and faults, and the times that messages take through the engine."""
 
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
+
+from engine.ports.port import InputPort, OutputPort
 
 _KEPT: Final = 8192
 
 
 @dataclass(slots=True)
 class PortMeter:
-    """What one port did; loop only."""
+    """What one port did. The loop alone changes it; who passes a message adds it to `messages` and `octets`."""
 
     messages: int = 0
     octets: int = 0
@@ -20,23 +23,23 @@ class PortMeter:
 
     @property
     def open(self) -> bool:
-        """Whether the port is there."""
+        """Whether the port is open."""
         return self.port is not None
 
+    def begin(self, port: InputPort | OutputPort | None, reason: str | None) -> None:
+        """The port at the start, or the reason why it is missing."""
+        self.port = port.name if port is not None else None
+        self.last_error = reason
+
     def pulled(self, reason: str | None = None) -> None:
-        """The port is gone, or not wanted any more."""
+        """The port was pulled, or closed because it is no longer needed."""
         self.port = None
         self.last_error = reason or self.last_error
 
     def plugged(self, port: str) -> None:
-        """The port is there, or back."""
+        """The port has been opened, for the first time or again."""
         self.port = port
         self.returns += 1
-
-    def count(self, message: bytes) -> None:
-        """One message passed."""
-        self.messages += 1
-        self.octets += len(message)
 
     def drop(self, reason: str) -> None:
         """One message could not pass."""
@@ -49,10 +52,8 @@ class Latency:
 
     def __init__(self) -> None:
         self._samples: deque[int] = deque(maxlen=_KEPT)
-
-    def add(self, sample: int) -> None:
-        """One more sample; the oldest gives way."""
-        self._samples.append(sample)
+        #: takes one more sample; the oldest gives way
+        self.add: Callable[[int], None] = self._samples.append
 
     def percentiles(self) -> dict[str, float | None]:
         """p50, p99, p99.9 and worst in milliseconds; None while nothing was measured."""

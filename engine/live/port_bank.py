@@ -1,41 +1,70 @@
-"""The ports of a running show that come and go: pulled, put back, stuck, let go of by an edit. Loop only.
+"""The open ports of one machine, held by index: opened, stuck, metered, pulled, closed and missing. Loop only.
 
-What is sent and told goes through the show, whose base this is.
+The engine's show and a machine that lends its ports hold one each. What it means to them that a port comes or goes is
+in their `PortEvents`.
 """
 
-from abc import ABC, abstractmethod
 from collections import deque
-from collections.abc import Callable, Collection, Sequence
-from typing import Final, Protocol, runtime_checkable
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import Final, Protocol
 
-from engine.core.cable.remote_cable import RemoteCable, far_outputs
 from engine.core.cable.scheduler import CableSpeed, Delivery
 from engine.core.cable.silencing_messages import SWEEP
-from engine.core.engine import Engine
 from engine.live.backlog import Arrival
 from engine.live.meters import PortMeter
-from engine.live.owed_releases import OwedReleases
 from engine.live.port_opening import OpenPorts
-from engine.live.recorder import FlightRecorder
+from engine.midi.kinds import SYSEX
 from engine.ports.port import DriverFlow, InputPort, OutputPort, PortError, PortGone
-from engine.rig.models.rig import Rig
+from engine.rig.models.rig import Input, Output
 
-_FAREWELL: Final = 2_000_000_000  # ns that the last releases for a port that is let go of may take
+_FAREWELL: Final = 2_000_000_000  # ns that the last releases of a port may take before it is closed
 
 
-@runtime_checkable
-class RemotePort(Protocol):
-    """What the show needs of an output at another machine, beside what it needs of each."""
+class PortEvents(Protocol):
+    """What the holder of a bank does when its ports come and go, and which ports it needs. Ports go by index."""
 
-    def join(self, now: int, cable: RemoteCable) -> None:
-        """It carries what this wire is told."""
+    def wanted_inputs(self) -> Mapping[str, Input]:
+        """The inputs that should be open now, by name."""
 
-    def flush(self, now: int) -> None:
-        """Hand on what the wire was told since the last time."""
+    def wanted_outputs(self) -> Mapping[str, Output]:
+        """The outputs that should be open now, by name."""
+
+    def input_opened(self, source: int, port: InputPort) -> None:
+        """An input has been opened, for the first time or again. It is read from now on."""
+
+    def input_gone(self, source: int) -> None:
+        """An input was pulled or closed; what it holds has to be released."""
+
+    def output_opened(self, output: int, port: OutputPort) -> None:
+        """An output has been opened, for the first time or again. Anything may be hanging in the instrument."""
+
+    def output_unstuck(self, output: int, port: OutputPort) -> None:
+        """An output that refused messages takes them again."""
+
+    def output_stuck(self, output: int) -> None:
+        """An output is open and refuses messages."""
+
+    def output_gone(self, output: int) -> None:
+        """An output was pulled."""
+
+    def output_leaving(self, output: int) -> None:
+        """An output is about to be closed; the last chance to send it something."""
+
+    def drained(self, output: int) -> bool:
+        """Whether everything meant for an output that is about to be closed has left."""
+
+    def output_closed(self, output: int) -> None:
+        """An output was closed on purpose."""
+
+    def not_sent(self, now: int, output: int, message: bytes, fault: PortError | None) -> None:
+        """A message did not reach its output's driver; `fault` is None if the port was not open."""
+
+    def tell(self, port: str, text: str) -> None:
+        """One sentence for the player about a port, by name."""
 
 
 class ArrivalSource(Protocol):
-    """What the show needs of an inbox."""
+    """What a bank and its holder need of an input reader."""
 
     due: int | None
     beat: int | None
@@ -56,233 +85,190 @@ class ArrivalSource(Protocol):
     def begun(self, source: int) -> bool: ...
 
 
-def speed_of(flow: DriverFlow | None) -> CableSpeed | None:
-    """How the core is to pace an output whose driver can take this much."""
-    if flow is None:
-        return None
-    byte_ns = 1_000_000_000 // flow.per_second
-    return CableSpeed(byte_ns, flow.ahead * byte_ns, flow.overhead)
+class PortBank:
+    """Inputs and outputs by index. A name keeps its index for good, even when an edit removes it from the rig."""
 
-
-class PortBank(ABC):
-    """A rig's ports, by index; None for an output whose cable is out."""
-
-    def __init__(self, rig: Rig, patch: OpenPorts, reader: ArrivalSource, clock: Callable[[], int]) -> None:
+    def __init__(self, events: PortEvents, reader: ArrivalSource, clock: Callable[[], int]) -> None:
         """`clock` is monotonic (ns)."""
-        self.engine = Engine(
-            rig, {name: speed_of(port.flow) for name, port in patch.outputs.items()}, far=far_outputs(rig)
-        )
-        self.in_meters = [_meter(patch.inputs.get(name)) for name in rig.inputs]
-        self.out_meters = [_meter(patch.outputs.get(name)) for name in rig.outputs]
         self.reader = reader
-        self.clock = clock
-        self.recorder = FlightRecorder()
-        paces = {name: _pace(cable.speed) for name, cable in zip(rig.outputs, self.engine.cables, strict=True)}
-        self.recorder.did(clock(), "start", paces, sorted(patch.outputs), sorted(self.engine.far))
-        self._ports: list[OutputPort | None] = [patch.outputs.get(name) for name in rig.outputs]
-        self._joined: dict[int, RemotePort] = {}  # outputs at other machines
-        for output, port in enumerate(self._ports):
-            if port is not None:
-                self._join(output, port)
-        self._missed = OwedReleases()
-        self._stuck: set[int] = set()  # outputs that refused a message: what is there may hang
-        self._leaving: list[tuple[int, OutputPort, int]] = []  # ports that an edit let go of, and until when (ns)
-        for place, reason in patch.missing.items():
-            what, name = place.split(".", 1)
-            meters, names = (self.in_meters, self.inputs) if what == "inputs" else (self.out_meters, self.outputs)
-            meters[names.index(name)].last_error = reason
+        self.inputs: list[str] = []
+        self.outputs: list[str] = []
+        self.in_meters: list[PortMeter] = []
+        self.out_meters: list[PortMeter] = []
+        self.events = events
+        self._clock = clock
+        self._open: list[OutputPort | None] = []  # outputs; None where the cable is out
+        self._stuck: set[int] = set()  # outputs that refused a message: a note may hang there
+        self._leaving: dict[int, int] = {}  # outputs about to be closed, and until when at the latest (ns)
 
-    @property
-    def inputs(self) -> tuple[str, ...]:
-        """Names of inputs by index, those that an edit took out of the rig included."""
-        return self.engine.inputs
+    # Which ports there are
 
-    @property
-    def outputs(self) -> tuple[str, ...]:
-        """Names of outputs by index, those that an edit took out of the rig included."""
-        return self.engine.outputs
+    def extend(self, inputs: Iterable[str], outputs: Iterable[str]) -> None:
+        """Add these names behind the others, closed for now; names that the bank knows already are skipped."""
+        for names, meters, more in ((self.inputs, self.in_meters, inputs), (self.outputs, self.out_meters, outputs)):
+            names += [name for name in more if name not in names]
+            meters += [PortMeter() for _ in names[len(meters) :]]
+        self._open += [None] * (len(self.outputs) - len(self._open))
 
-    @abstractmethod
-    def tell(self, port: str, text: str) -> None:
-        """One sentence for the player."""
+    def start(self, opened: OpenPorts) -> None:
+        """Hold the ports that were opened before the start, and note why the others are missing."""
+        for source, name in enumerate(self.inputs):
+            self.in_meters[source].begin(opened.inputs.get(name), opened.missing.get(f"inputs.{name}"))
+        for output, name in enumerate(self.outputs):
+            self._open[output] = opened.outputs.get(name)
+            self.out_meters[output].begin(self._open[output], opened.missing.get(f"outputs.{name}"))
 
-    @abstractmethod
-    def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
-        """Hand these, the core's answers at this time (ns), to the drivers."""
-
-    def check_outputs(self) -> None:
-        """Notice outputs that are gone although nothing was sent to them, and those that take messages again.
-
-        Ports that an edit let go of are closed once the last releases have left.
-        """
-        for output, port in enumerate(self._ports):
-            if port is None:
-                continue
-            try:
-                port.check()
-                if output in self._stuck:
-                    port.send(SWEEP[0])
-                    self._mend(output, port)
-            except PortGone as fault:
-                self._lose_output(output, str(fault))
-            except PortError as fault:
-                self.out_meters[output].last_error = str(fault)  # still stuck
-        for leaving in list(self._leaving):
-            if self.engine.cables[leaving[0]].due is None or self.clock() > leaving[2]:
-                self._part_with(leaving)
-
-    def _mend(self, output: int, port: OutputPort) -> None:
-        """It refused messages and takes them again: as if its cable had been out meanwhile."""
-        self._stuck.discard(output)
-        self._restore(output, port)
-        self.tell(self.outputs[output], "takes messages again; the scene was sent to it")
-
-    def attach_input(self, source: int, port: InputPort) -> None:
-        """The cable of an input is there, or back."""
-        self.in_meters[source].plugged(port.name)
-        self.recorder.did(self.clock(), "input there", self.inputs[source])
-        self.engine.sensing.forget(source)
-        self.reader.add(source, port)
-        self.tell(self.inputs[source], f'is open ("{port.name}")')
-
-    def clear_up(self) -> None:
-        """The last engine may have left anything hanging, held or moved: every output is silenced and set to rest."""
-        for output, port in enumerate(self._ports):
-            if port is not None:
-                self._restore(output, port)
-
-    def restore(self, outputs: Collection[str]) -> None:
-        """These were played by nobody yet: they are silenced, set to rest and set up, as far as they are there."""
-        for output, port in enumerate(self._ports):
-            if port is not None and self.outputs[output] in outputs:
-                self._restore(output, port)
-        self._end_turn()
-
-    def attach_output(self, output: int, port: OutputPort) -> None:
-        """The cable of an output is there, or back: it is silenced, set to rest and put on the scene's sounds."""
-        self._ports[output] = port
-        self.out_meters[output].plugged(port.name)
-        self._join(output, port)
-        self._restore(output, port)
-        self.tell(self.outputs[output], f'is open ("{port.name}"); the scene was sent to it')
-
-    def _join(self, output: int, port: OutputPort) -> None:
-        cable = self.engine.cables[output]
-        if isinstance(port, RemotePort) and isinstance(cable, RemoteCable):
-            self._joined[output] = port
-            port.join(self.clock(), cable)
-
-    def _end_turn(self) -> None:
-        """What this turn of the loop has for other machines goes together; the core says when it is next wanted."""
-        self.reader.due, self.reader.beat = self.engine.due, self.engine.sync.beat
-        for port in self._joined.values():
-            port.flush(self.clock())
-
-    def _restore(self, output: int, port: OutputPort) -> None:
-        now, speed, owed = self.clock(), speed_of(port.flow), self._missed.owed(output)
-        self.recorder.did(now, "output there", self.outputs[output], _pace(speed), [message.hex() for message in owed])
-        self._send(now, self.engine.output_back(now, output, speed, owed))
-        self._end_turn()
-
-    def longest(self, output: int) -> int | None:
-        """The longest message in bytes that this output surely carries whole; None if any, or if it is not there."""
-        port = self._ports[output]
-        return port.longest if port is not None else None
+    def open_outputs(self) -> Iterator[tuple[int, OutputPort]]:
+        """The outputs that are open, those about to be closed included."""
+        return ((output, port) for output, port in enumerate(self._open) if port is not None)
 
     def missing(self) -> tuple[list[int], list[int]]:
-        """Inputs and outputs of the rig that are not open."""
-        rig = self.engine.rig
-        unwanted = {output for output, _, _ in self._leaving}
-        if self.engine.led_by is not None:
-            unwanted |= self._plugged_in_here()
+        """Inputs and outputs that should be open and are not."""
+        inputs, outputs = self.events.wanted_inputs(), self.events.wanted_outputs()
         return (
-            [i for i, name in enumerate(self.inputs) if name in rig.inputs and not self.in_meters[i].open],
-            [
-                i
-                for i, name in enumerate(self.outputs)
-                if name in rig.outputs and self._ports[i] is None and i not in unwanted
-            ],
+            [source for source, name in enumerate(self.inputs) if name in inputs and not self.in_meters[source].open],
+            [output for output, name in enumerate(self.outputs) if name in outputs and self._open[output] is None],
         )
 
     def stuck(self) -> list[int]:
         """Outputs that are open and take no messages."""
         return sorted(self._stuck)
 
-    def _lose_output(self, output: int, reason: str) -> None:
-        port, self._ports[output] = self._ports[output], None
-        self._joined.pop(output, None)
-        if port is not None:
-            port.close()
-        self.out_meters[output].pulled(reason)
-        self._stuck.discard(output)
-        self.recorder.did(self.clock(), "output lost", self.outputs[output])
-        self.engine.loops.lift(output=output)
-        self.tell(self.outputs[output], reason)
+    def longest(self, output: int) -> int | None:
+        """The longest message in bytes that this output is sure to carry whole; None if any, or if it is not open."""
+        port = self._open[output]
+        return port.longest if port is not None else None
 
-    def _take_losses(self, lost: Sequence[tuple[int, str]]) -> None:
+    def messages_heard(self) -> int:
+        """How many messages have come in so far."""
+        return sum(meter.messages for meter in self.in_meters)
+
+    # Inputs
+
+    def attach_input(self, source: int, port: InputPort) -> None:
+        """This input has been opened, for the first time or again."""
+        self.in_meters[source].plugged(port.name)
+        self.events.input_opened(source, port)
+        self.reader.add(source, port)
+
+    def release_input(self, source: int) -> None:
+        """Close an input that is no longer needed."""
+        if self.in_meters[source].open:
+            self.in_meters[source].pulled()
+            self.events.input_gone(source)
+            self.reader.remove(source)
+
+    def take_losses(self, lost: Iterable[tuple[int, str]]) -> None:
+        """These inputs were pulled, with the reason, as the reader found out."""
         for source, reason in lost:
             if self.reader.waiting(source):  # what it had sent comes first, or its last notes would be held for ever
                 self.reader.lost.append((source, reason))
                 continue
             self.in_meters[source].pulled(reason)
-            self.tell(self.inputs[source], reason)
-            self._lose_input(source)
+            self.events.tell(self.inputs[source], reason)
+            self.events.input_gone(source)
 
-    def _lose_input(self, source: int) -> None:
-        now = self.clock()
-        self.recorder.did(now, "input lost", self.inputs[source])
-        self._send(now, self.engine.input_lost(now, source))
-        self._end_turn()
+    # Outputs
 
-    def step_aside(self) -> None:
-        """Another engine is in charge: what is plugged in here comes to rest and is let go of until we are again."""
-        for output in sorted(self._plugged_in_here()):
-            self.let_go_of_output(output)
+    def send(
+        self, now: int, deliveries: Sequence[Delivery], sent: Callable[[int, int, bytes], None] | None = None
+    ) -> None:
+        """Hand these to the drivers at once, all at time `now` (ns).
 
-    def _plugged_in_here(self) -> set[int]:
-        return {cable.output for cable in self.engine.cables if not isinstance(cable, RemoteCable)}
+        `sent` is called with time, output and message after each that a driver took.
+        """
+        ports, meters = self._open, self.out_meters
+        for output, message, _ in deliveries:
+            port = ports[output]
+            if port is None:
+                meters[output].dropped += 1
+                self.events.not_sent(now, output, message, None)
+                continue
+            try:
+                port.send(message)
+            except PortError as fault:
+                self._fail(now, output, message, fault)
+                continue
+            meter = meters[output]
+            meter.messages += 1
+            meter.octets += len(message)
+            if sent is not None:
+                sent(now, output, message)
 
-    def let_go_of_input(self, source: int) -> None:
-        """This port is no longer wanted; what it held is released."""
-        if self.in_meters[source].open:
-            self.in_meters[source].pulled()
-            self._lose_input(source)
-            self.reader.remove(source)
+    def _fail(self, now: int, output: int, message: bytes, fault: PortError) -> None:
+        """A driver did not take this message."""
+        self.events.not_sent(now, output, message, fault)
+        if isinstance(fault, PortGone):
+            self._lose_output(output, str(fault))
+        else:
+            self.events.tell(self.outputs[output], str(fault))
+            if message[0] < SYSEX and output not in self._stuck:
+                self._stuck.add(output)
+                self.events.output_stuck(output)
+        self.out_meters[output].drop(str(fault))
 
-    def let_go_of_output(self, output: int) -> None:
-        """This port is no longer wanted; what sounds there is released, and it is closed when that has left."""
-        port = self._ports[output]
-        if port is not None and all(output != leaving for leaving, _, _ in self._leaving):
-            now = self.clock()
-            self.recorder.did(now, "output left", self.outputs[output])
-            self._send(now, self.engine.output_left(now, output))
-            self._end_turn()
-            self._leaving.append((output, port, now + _FAREWELL))
+    def check_outputs(self) -> None:
+        """Find outputs that were pulled while nothing was sent to them, and stuck ones that take messages again.
 
-    def _part_with(self, leaving: tuple[int, OutputPort, int]) -> None:
-        self._leaving.remove(leaving)
-        output, port, _ = leaving
-        if self._ports[output] is port:
-            self._ports[output] = None
-            self._joined.pop(output, None)
-            self.recorder.did(self.clock(), "output closed", self.outputs[output])
-            self.out_meters[output].pulled()
-            self._stuck.discard(output)
-        port.close()
+        Outputs that are no longer needed are closed once their last releases have left.
+        """
+        for output, port in self.open_outputs():
+            try:
+                port.check()
+                if output in self._stuck:
+                    port.send(SWEEP[0])
+                    self._stuck.discard(output)
+                    self.events.output_unstuck(output, port)
+            except PortGone as fault:
+                self._lose_output(output, str(fault))
+            except PortError as fault:
+                self.out_meters[output].last_error = str(fault)  # still stuck
+        self.close_drained()
 
-    def close_outputs(self) -> None:
-        """Let go of every output."""
-        for port in (*self._ports, *(port for _, port, _ in self._leaving)):
-            if port is not None:
-                port.close()
-        self._ports = [None] * len(self._ports)
-        self._leaving = []
+    def attach_output(self, output: int, port: OutputPort) -> None:
+        """This output has been opened, for the first time or again."""
+        self._open[output] = port
+        self.out_meters[output].plugged(port.name)
+        self.events.output_opened(output, port)
+
+    def release_output(self, output: int) -> None:
+        """Close an output that is no longer needed, as soon as its last releases have left."""
+        if self._open[output] is not None and output not in self._leaving:
+            self.events.output_leaving(output)
+            self._leaving[output] = self._clock() + _FAREWELL
+
+    def close_drained(self) -> None:
+        """Close the outputs that are no longer needed and have nothing left to send, or have had time enough."""
+        for output, until in [*self._leaving.items()]:
+            if self.events.drained(output) or self._clock() > until:
+                self._take_out(output)
+                self.out_meters[output].pulled()
+                self.events.output_closed(output)
+
+    def _lose_output(self, output: int, reason: str) -> None:
+        self._take_out(output)
+        self.out_meters[output].pulled(reason)
+        self.events.output_gone(output)
+        self.events.tell(self.outputs[output], reason)
+
+    def _take_out(self, output: int) -> None:
+        port, self._open[output] = self._open[output], None
+        self._stuck.discard(output)
+        self._leaving.pop(output, None)
+        if port is not None:
+            port.close()
+
+    def close(self) -> None:
+        """Close every output. The inputs are closed by the reader."""
+        for output, port in self.open_outputs():
+            port.close()
+            self._open[output] = None
+        self._leaving.clear()
 
 
-def _pace(speed: CableSpeed | None) -> list[int] | None:
-    """A driver's pace, fit for JSON; None for none, and for cables, which have their own."""
-    return None if speed is None else [speed.byte_ns, speed.ahead_ns, speed.overhead]
-
-
-def _meter(port: InputPort | OutputPort | None) -> PortMeter:
-    return PortMeter(port=port.name if port is not None else None)
+def speed_of(flow: DriverFlow | None) -> CableSpeed | None:
+    """How the core should pace an output whose driver can take this much."""
+    if flow is None:
+        return None
+    byte_ns = 1_000_000_000 // flow.per_second
+    return CableSpeed(byte_ns, flow.ahead * byte_ns, flow.overhead)

@@ -1,7 +1,7 @@
 """Opens the ports a rig names: by pattern, as ports of its own, or as byte devices."""
 
 import contextlib
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol, TypeVar
 
@@ -71,15 +71,12 @@ class PortOpener:
         self._virtual = virtual
         self._far = far
 
-    def prepare(self, rig: Rig, inputs: Collection[str], outputs: Collection[str]) -> None:
-        """Get ready to open these, which are missing now. Where that fails, so will the opening, and say why."""
+    def prepare(self, inputs: Iterable[Input], outputs: Iterable[Output]) -> None:
+        """Get ready to open these, which are missing now. If that fails, opening them will fail and say why."""
         if self._virtual:
             return
         with contextlib.suppress(PortError):
-            self.system.prepare(
-                sum(name in rig.inputs and self._of_system(rig.inputs[name]) for name in inputs),
-                sum(name in rig.outputs and self._of_system(rig.outputs[name]) for name in outputs),
-            )
+            self.system.prepare(sum(map(self._of_system, inputs)), sum(map(self._of_system, outputs)))
 
     def _of_system(self, wanted: Input | Output) -> bool:
         return wanted.device is None and (self._far is None or not self._far.has(wanted))
@@ -111,15 +108,18 @@ class PortOpener:
 
 def connect(rig: Rig, opener: PortOpener) -> OpenPorts:
     """Open every port of a rig; what is missing is written down, not raised. Raises SamePort."""
-    patch = OpenPorts()
+    opened = OpenPorts()
     try:
-        _open_all("inputs", rig.inputs, patch.inputs, patch.missing, opener.input)
-        _open_all("outputs", rig.outputs, patch.outputs, patch.missing, opener.output)
+        _open_all("inputs", rig.inputs, opened.inputs, opened.missing, opener.input)
+        _open_all("outputs", rig.outputs, opened.outputs, opened.missing, opener.output)
     except SamePort:
-        patch.close()
+        opened.close()
         raise
-    opener.prepare(rig, rig.inputs.keys() - patch.inputs.keys(), rig.outputs.keys() - patch.outputs.keys())
-    return patch
+    opener.prepare(
+        [wanted for name, wanted in rig.inputs.items() if name not in opened.inputs],
+        [wanted for name, wanted in rig.outputs.items() if name not in opened.outputs],
+    )
+    return opened
 
 
 _Wanted = TypeVar("_Wanted", Input, Output)

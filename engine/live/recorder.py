@@ -13,6 +13,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
+from engine.core.command_codec import encode
+from engine.core.commands import Command
+
 _PIECE: Final = 256  # entries; packing that many takes some 10 µs
 _ENTRY: Final = 30  # bytes that a short message takes, packed
 _LONG: Final = 1 << 16  # bytes of SysEx in a piece after which it is packed early
@@ -127,9 +130,15 @@ class FlightRecorder:
         self._turn(len(text))
 
     def did(self, at: int, what: str, *details: Any) -> None:
-        """Something else that decides what goes out: a command, a cable, an edit. `details` must be fit for JSON."""
+        """Something else that decides what goes out: the start, what a driver did. `details` must be fit for JSON."""
         self._fresh.append((at, _DID, (what, *details)))
         self._turn(sum(len(each) for each in details if isinstance(each, str)))
+
+    def applied(self, at: int, command: Command, who: str) -> None:
+        """The core was given this command at this time (monotonic ns)."""
+        fields = encode(command)
+        self._fresh.append((at, _DID, ("apply", command.word, fields, who)))
+        self._turn(_octets(fields))
 
     def ticked(self, at: int) -> None:
         """The core did what was due, as seen at this time (monotonic ns)."""
@@ -181,6 +190,13 @@ class FlightRecorder:
             oldest = pieces.popleft()
             self._packed_events -= oldest.entries
             self._packed_bytes -= len(oldest.packed)
+
+
+def _octets(value: Any) -> int:
+    """About how many bytes of memory a command's long fields take."""
+    if isinstance(value, dict):
+        return sum(map(_octets, value.values()))
+    return sum(map(_octets, value)) if isinstance(value, list) else len(value) if isinstance(value, str) else 0
 
 
 def _past(entry: _Entry) -> RecordedEvent:

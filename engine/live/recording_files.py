@@ -5,7 +5,10 @@ then by "way"
     "in", "out"  {"at", "clock", "way", "port", "message"}
     "scene"      {"at", "clock", "way", "scene", "text"}
     "told"       {"at", "clock", "way", "text"}
-    "did"        {"at", "clock", "way", "did"}: what decided what went out beside messages, for `bayleaf rehearse`
+    "did"        {"at", "clock", "way", "did"}: what else decided what went out, for `bayleaf rehearse`, as a list:
+                 ["start", paces by output, open outputs, outputs at other machines], ["rig file", its text], ["tick"],
+                 ["apply", a command's word, its fields, who gave it] (see `engine/core/commands`),
+                 ["refused" or "gone", output, message in hexadecimal] by a driver, ["closed", output]
 with "at" in seconds from the first event, to the nanosecond, and "clock" as local time; "monotonic" in the first line
 is the engine's own clock (ns) at the first event.
 
@@ -128,7 +131,7 @@ def _write_lines(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[Record
     """Everything; the number of messages left out, which is none."""
     scene = kept.scene()
     header = {
-        "format": "bayleaf recording 1",
+        "format": "bayleaf recording 2",
         "rig": names.rig,
         "kept": _clock(kept, kept.until),
         "begins": _clock(kept, events[0].at) if events else None,

@@ -6,31 +6,30 @@ arrival order survives and a scene change is one step.
 
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final, NamedTuple
 
-from engine.cluster.pure.replica import Word, follow_show, follow_time
-from engine.core.adoption import take_over
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.remote_cable import far_outputs
+from engine.core.cable.scheduler import CableSpeed, Delivery
 from engine.core.command_result import CommandResult
+from engine.core.commands import AdoptRig, Command, Finish, PlayerCommand, SendMessages, WakeUp
+from engine.core.compiled import CompiledRig, compile_rig
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
-from engine.core.routing.ledger import Target
 from engine.fault_log import faults
-from engine.live.meters import Latency, PortMeter
+from engine.live.meters import Latency
 from engine.live.notice_limiter import NoticeLimiter
-from engine.live.port_bank import ArrivalSource, PortBank
+from engine.live.port_bank import ArrivalSource, PortBank, speed_of
+from engine.live.port_commands import PortCommands
 from engine.live.port_opening import OpenPorts
 from engine.live.process.priority import ORDINARY
-from engine.midi.kinds import SYSEX
+from engine.live.recorder import FlightRecorder
 from engine.midi.message_words import to_hex
-from engine.ports.port import PortError, PortGone
 from engine.rig.models.rig import Rig
 
 #: events a watcher may be behind before the oldest are dropped
 _WATCHED: Final = 4096
 _RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
-_TEST_NOTE: Final = 500_000_000  # ns
 
 
 class ShowEvent(NamedTuple):
@@ -43,19 +42,26 @@ class ShowEvent(NamedTuple):
     text: str
 
 
-class Show(PortBank):
+class Show:
     """A rig that plays. `on_move` is told where the show is now, `say` each sentence for the player."""
 
     def __init__(
         self,
         rig: Rig,
-        patch: OpenPorts,
+        opened: OpenPorts,
         reader: ArrivalSource,
-        on_move: Callable[[ShowPosition], None] = lambda standing: None,
+        on_move: Callable[[ShowPosition], None] = lambda position: None,
         clock: Callable[[], int] = time.monotonic_ns,
         say: Callable[[str], None] = lambda text: None,
     ) -> None:
-        super().__init__(rig, patch, reader, clock)
+        """`opened`: the ports of the rig that are open, whose inputs `reader` polls; `clock` is monotonic (ns)."""
+        speeds = {name: speed_of(port.flow) for name, port in opened.outputs.items()}
+        self.engine = Engine(compile_rig(rig, remote_outputs=far_outputs(rig)), speeds)
+        self.recorder = FlightRecorder()
+        self.reader = reader
+        self.clock = clock
+        self.port_commands = PortCommands(self)
+        self.ports = PortBank(self.port_commands, reader, clock)
         self.latency = Latency()
         self.own_faults = 0
         self.started_at = clock()
@@ -65,11 +71,31 @@ class Show(PortBank):
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move
-        self._stood: ShowPosition | None = None
+        self._kept_position: ShowPosition | None = None
         self._watchers: list[deque[ShowEvent]] = []  # of what passes
         self._listeners: list[deque[ShowEvent]] = []  # of what is told
         self._notices = NoticeLimiter(self._told)
         self._told_faults: dict[str, int] = {}
+        self._begin_ports(opened, speeds)
+
+    def _begin_ports(self, opened: OpenPorts, speeds: Mapping[str, CableSpeed | None]) -> None:
+        engine, paces = self.engine, {name: _pace(speed) for name, speed in speeds.items()}
+        remote = sorted(engine.state.compiled.remote_outputs)
+        self.recorder.did(self.clock(), "start", paces, sorted(opened.outputs), remote)
+        self.ports.extend(engine.inputs, engine.outputs)
+        self.ports.start(opened)
+        for output, port in self.ports.open_outputs():
+            self.port_commands.join(output, port)
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """Names of inputs by index, including those that an edit has removed from the rig."""
+        return self.engine.inputs
+
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        """Names of outputs by index, including those that an edit has removed from the rig."""
+        return self.engine.outputs
 
     # What the loop does
 
@@ -91,7 +117,9 @@ class Show(PortBank):
 
     def _take_message(self, at: int, source: int, message: bytes) -> None:
         engine, now = self.engine, self.clock()
-        self.in_meters[source].count(message)
+        meter = self.ports.in_meters[source]
+        meter.messages += 1
+        meter.octets += len(message)
         self.recorder.came_in(now, source, message)
         if self._watchers:
             self._show(ShowEvent(at, "in", self.inputs[source], message, ""))
@@ -99,7 +127,7 @@ class Show(PortBank):
         if deliveries:
             self._send(now, deliveries)
             self.latency.add(self.clock() - at)
-        if engine.outcomes:
+        if engine.reports.outcomes:
             self._take_outcomes()
 
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
@@ -107,13 +135,13 @@ class Show(PortBank):
         engine = self.engine
         self._tick()
         if lost:
-            self._take_losses(lost)
-        self._end_turn()
-        if engine.outcomes:
+            self.ports.take_losses(lost)
+        self.end_turn()
+        if engine.reports.outcomes:
             self._take_outcomes()
-        if engine.news:
+        if engine.reports.news:
             self._take_news()
-        if engine.faults.counts != self._told_faults:
+        if engine.state.faults.counts != self._told_faults:
             self._take_faults()
 
     def _tick(self) -> None:
@@ -129,154 +157,65 @@ class Show(PortBank):
         self.tell("engine", text)
         return text
 
-    def command(self, do: str, scene: int | str | None = None, source: str = "shell") -> CommandResult:
-        """A command from outside, carried out at once."""
-        now = self.clock()
-        self.recorder.did(now, "command", do, scene, source)
-        outcome, deliveries = self.engine.command(now, do, scene, source)
-        return self._done(now, outcome, deliveries)
-
-    def resume(self, standing: ShowPosition) -> None:
-        """Take up the set list and the place in it where another engine stood; its scene is yet to be recalled."""
-        self.recorder.did(self.clock(), "resume", list(standing))
-        self.engine.resume(standing)
-
-    def begin(self) -> None:
-        """What is to run from the start runs: the rig's clock, its time code."""
-        now = self.clock()
-        self.recorder.did(now, "begin")
-        self._send(now, self.engine.begin(now))
-        self._end_turn()
-
-    def sync(self, part: str, what: str, value: float | str | None = None) -> CommandResult:
-        """A command to the rig's own clock or time code."""
-        now = self.clock()
-        self.recorder.did(now, "sync", part, what, value)
-        outcome, deliveries = self.engine.command_sync(now, part, what, value)
-        return self._done(now, outcome, deliveries)
-
-    def mute(self, route: str, on: bool, source: str) -> CommandResult:
-        """Mute or unmute a named route."""
-        now, deliveries = self.clock(), list[Delivery]()
-        self.recorder.did(now, "mute", route, on, source)
-        outcome = self.engine.mute(now, route, on, source, deliveries)
-        return self._done(now, outcome, deliveries)
-
-    def led_by(self, machine: str | None) -> None:
-        """This machine is in charge, and we follow; None: we are in charge."""
-        self.recorder.did(self.clock(), "led by", machine)
-        self.engine.led_by = machine
-
-    def follow(self, word: Word) -> None:
-        """Be where the one in charge says that the show is. Raises ValueError if it makes no sense for this rig."""
-        self.pump()
-        now = self.clock()
-        self.recorder.did(now, "follow", word)
-        self._send(now, follow_show(self.engine, now, word))
-        self.keep_place()
-        self._end_turn()
-
-    def follow_time(self, word: Word, age: int) -> None:
-        """Clock and time code go as the one in charge said this long ago (ns). Raises ValueError likewise."""
-        now = self.clock()
-        self.recorder.did(now, "follow time", age, word)
-        follow_time(self.engine, now, age, word)
-        self._end_turn()
-
-    def _done(self, now: int, outcome: CommandResult, deliveries: Sequence[Delivery]) -> CommandResult:
-        self._send(now, deliveries)
-        self.engine.outcomes.append(outcome)
-        self._take_outcomes()
-        self._end_turn()
+    def apply(self, command: Command, who: str = "") -> CommandResult:
+        """Carry out a command, send what it brings, and report what became of it; `who`: who asks, and with what."""
+        outcome = self.carry_out(command, who)
+        if isinstance(command, PlayerCommand):
+            self.engine.reports.outcomes.append(outcome)
+        if self.engine.reports.outcomes:
+            self._take_outcomes()
+        self.end_turn()
         return outcome
 
-    def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
-        """These go to outputs (indices) by themselves, in the order and at the pace of their wires."""
-        now, listed = self.clock(), [*messages]
-        self.recorder.did(now, "send", [[self.outputs[output], message.hex()] for output, message in listed])
-        self._send(now, self.engine.send(now, listed))
-        self._end_turn()
-
-    def sound(self, output: int, channel: int, key: int) -> None:
-        """A test note on an output (index) and channel (0 to 15)."""
+    def carry_out(self, command: Command, who: str = "") -> CommandResult:
+        """The one place where commands are recorded and reach the engine."""
         now = self.clock()
-        self.recorder.did(now, "sound", self.outputs[output], channel, key, _TEST_NOTE)
-        self._send(now, self.engine.sound(now, Target(output, channel, key), _TEST_NOTE))
-        self._end_turn()
+        self.recorder.applied(now, command, who)
+        result = self.engine.apply(now, command, who)
+        self._send(now, result.deliveries)
+        return result.outcome
 
-    def keep_back(self, source: int, on: bool) -> None:
-        """The SysEx of this input (index) takes no routes, or takes them again."""
-        self.recorder.did(self.clock(), "keep back", self.inputs[source], on)
-        (self.engine.kept_back.add if on else self.engine.kept_back.discard)(source)
+    def send(self, messages: Iterable[tuple[int, bytes]]) -> None:
+        """Send these to outputs (indices), in their order and at the pace of their cables."""
+        self.apply(SendMessages(tuple((self.outputs[output], message) for output, message in messages)))
 
     def finish(self) -> bool:
-        """Release every note and bring everything to rest; True if something still waits for its wire."""
-        now = self.clock()
-        self.recorder.did(now, "finish")
-        self._send(now, self.engine.finish(now))
+        """Release every note and bring everything to rest; True if something still waits for its cable."""
+        self.apply(Finish())
         self._tick()
-        self._end_turn()
+        self.end_turn()
         return self.engine.waiting
 
-    def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
-        ports, meters, went_out = self._ports, self.out_meters, self.recorder.went_out
-        for output, message, _ in deliveries:
-            port = ports[output]
-            if port is None:
-                meters[output].dropped += 1
-                self._missed.note(output, message)
-                continue
-            try:
-                port.send(message)
-            except PortError as fault:
-                self._fail(now, output, message, fault)
-                continue
-            meters[output].count(message)
-            went_out(now, output, message)
-            if self._watchers:
-                self._show(ShowEvent(now, "out", self.outputs[output], message, ""))
+    def end_turn(self) -> None:
+        """Hand other machines what this turn of the loop has for them, and say when the core needs the next one."""
+        self.reader.due, self.reader.beat = self.engine.due, self.engine.state.sync.beat
+        self.port_commands.flush()
 
-    def _fail(self, now: int, output: int, message: bytes, fault: PortError) -> None:
-        """A driver did not take this."""
-        gone = isinstance(fault, PortGone)
-        self.recorder.did(now, "gone" if gone else "refused", self.outputs[output], message.hex())
-        if gone:
-            self._lose_output(output, str(fault))
-        else:
-            self.tell(self.outputs[output], str(fault))
-            if message[0] < SYSEX:
-                self._stuck.add(output)
-        self.out_meters[output].drop(str(fault))
-        self._missed.note(output, message)
+    def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
+        self.ports.send(now, deliveries, self._watched_out if self._watchers else self.recorder.went_out)
+
+    def _watched_out(self, now: int, output: int, message: bytes) -> None:
+        """A driver took a message while somebody watches what passes."""
+        self.recorder.went_out(now, output, message)
+        self._show(ShowEvent(now, "out", self.outputs[output], message, ""))
 
     def check_outputs(self) -> None:
-        """See PortBank; and tell how often happened what was kept back."""
-        super().check_outputs()
+        """See PortBank; and report how often the notices came that were held back."""
+        self.ports.check_outputs()
         self._notices.flush(self.clock())
 
     def awake(self, slept: float) -> None:
-        """The machine has slept for so many seconds."""
-        now = self.clock()
-        self.recorder.did(now, "awake")
-        outcome, deliveries = self.engine.awake(now)
-        self._send(now, deliveries)
-        self._end_turn()
+        """The machine has slept this long (s)."""
+        outcome = self.apply(WakeUp(), "wake-up")
         self.tell("engine", f"woke after {slept:.0f} s; everything was released, and {outcome.text}")
 
-    def succeed(self, engine: Engine, text: str) -> None:
-        """Go on with the bay of an edited rig, made with the names of the present one; `text` is the rig's file."""
+    def adopt(self, compiled: CompiledRig, text: str) -> None:
+        """Go on with an edited rig, compiled after the present one; `text` is the rig's file."""
         self.pump()
-        now = self.clock()
-        self.recorder.did(now, "rig", text, sorted(engine.far))
-        deliveries = take_over(now, engine, self.engine)
-        self.engine = engine
+        self.ports.extend(compiled.inputs, compiled.outputs)
+        self.apply(AdoptRig(text, tuple(sorted(compiled.remote_outputs)), compiled))
         self.revision += 1
         self._told_faults = {}
-        self.in_meters += [PortMeter() for _ in self.inputs[len(self.in_meters) :]]
-        self.out_meters += [PortMeter() for _ in self.outputs[len(self.out_meters) :]]
-        self._ports += [None] * (len(self.outputs) - len(self._ports))
-        self._send(now, deliveries)
-        self._end_turn()
 
     # What is told
 
@@ -315,31 +254,32 @@ class Show(PortBank):
             events.append(event)
 
     def _take_outcomes(self) -> None:
-        for outcome in self.engine.outcomes:
+        outcomes = self.engine.reports.outcomes
+        for outcome in outcomes:
             self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.told))
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
-        self.engine.outcomes.clear()
+        outcomes.clear()
         self.keep_place()
 
     def keep_place(self) -> None:
         """Have it written down where the show is, if it has moved since that was last done."""
-        standing = self.engine.standing
-        if standing is not None and standing != self._stood:
-            self._stood = standing
-            self._on_move(standing)
+        position = self.engine.position
+        if position is not None and position != self._kept_position:
+            self._kept_position = position
+            self._on_move(position)
 
     def _take_news(self) -> None:
-        news, self.engine.news = self.engine.news, []
-        for port, text in news:
+        for port, text in self.engine.reports.news:
             self.tell(port, text)
+        self.engine.reports.news.clear()
 
     def _losses(self) -> list[tuple[int, str]]:
         lost = self.reader.lost
         return [lost.popleft() for _ in range(len(lost))]
 
     def _take_faults(self) -> None:
-        failed = self.engine.faults
+        failed = self.engine.state.faults
         for name in failed.counts.keys() - self._told_faults.keys():
             raised = failed.raised.pop(name, None)
             if raised is not None:
@@ -348,8 +288,7 @@ class Show(PortBank):
             self.tell(f"filter {name}", f"failed and is stepped over: {failed.first[name]}{details}")
         self._told_faults = dict(failed.counts)
 
-    # What is asked
 
-    def messages_heard(self) -> int:
-        """How many messages came in so far."""
-        return sum(meter.messages for meter in self.in_meters)
+def _pace(speed: CableSpeed | None) -> list[int] | None:
+    """A driver's pace, fit for JSON; None if it has none."""
+    return None if speed is None else [speed.byte_ns, speed.ahead_ns, speed.overhead]

@@ -1,7 +1,7 @@
-"""This engine's part in who is in charge: it takes over, follows, and hands over. `core/charge` decides.
+"""One of two engines of a show: it is in charge, or follows the one that is. `cluster/pure/leadership.py` decides.
 
-Facts come in threads of the link; they wake the loop, which looks at what has changed and acts at once. What blocks is
-done in other threads: nothing here holds up the music.
+What other machines say arrives in threads of the link. It is queued and wakes the loop, which looks at what has changed
+and acts at once. What blocks runs in other threads, so nothing here holds up the music.
 """
 
 import json
@@ -13,31 +13,30 @@ from typing import Any, Final, Protocol
 import trio
 
 from engine.cluster.endpoints.remote_machines import RemoteMachines
-from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, Play
+from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
-from engine.cluster.pure.replica import Word, between_ticks, show_word, time_word
+from engine.cluster.pure.replica import Word, read_show_word, read_time_word
+from engine.core.commands import Command, FollowLeader
 from engine.live.edit.rig_session import RigSession
+from engine.live.leader_state import RIG, SHOW, TIME, LeaderState
 from engine.live.process.worker_threads import in_a_thread, to_its_end
+from engine.live.quiet_moment import QuietMoment
 from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, done, refused
 from engine.rig.models.rig import Rig
 
 _ROUND: Final = 0.02  # seconds between looks when nothing wakes us
-_SAY_AGAIN: Final = 1_000_000_000  # ns between two words when nothing changes
-_STILL: Final = 40_000_000  # ns without a message: a quiet moment
 _APART: Final = 4_000_000  # ns before the show was given: in a quiet moment, what came later was sent by nobody
-_AGE: Final = 2_000_000_000  # ns: the clocks of two machines agree no better if a word seems older
-_QUIET: Final = 2_000_000_000  # ns that a hand-over waits for a quiet moment
-_PATIENCE: Final = 4.0  # seconds until the other engine should have it
-_LOOK: Final = 0.005
-SHOW, TIME, RIG = "show", "clock", "rig"  # the states that the engine in charge keeps
+_AGE: Final = 2_000_000_000  # ns: if a word seems older, the clocks of the two machines do not agree that well
+_PATIENCE: Final = 4.0  # seconds until the other engine should be in charge
+_LOOK: Final = 0.005  # seconds
 HANDOVER: Final = "handover"
 
 Then = Callable[[Any], None]
 
 
 class BetweenTicks(Protocol):
-    """Calls what blocks where nobody waits for it; what it returns is given to `then` on the loop."""
+    """Runs a call that blocks in another thread; what it returns is given to `then` on the loop."""
 
     def __call__(self, call: Callable[[], Any], then: Then) -> None: ...
 
@@ -53,51 +52,50 @@ def owners(rig: Rig) -> list[str]:
 class Standby:
     """Loop only, but where it says so."""
 
-    def __init__(self, show: Show, far: RemoteMachines, workshop: RigSession) -> None:
-        network = far.network
-        self._show, self._far, self._workshop = show, far, workshop
+    def __init__(self, show: Show, machines: RemoteMachines, session: RigSession) -> None:
+        network = machines.network
+        self._show, self._machines, self._session = show, machines, session
         self._rig = show.engine.rig
-        self.charge = Leadership(show.clock(), far.me, network.main, network.standby, owners(self._rig))
+        self.leadership = Leadership(show.clock(), machines.me, network.main, network.standby, owners(self._rig))
         self.apart: BetweenTicks = _nowhere
-        self._words: deque[tuple[str, bytes]] = deque()
+        self.leader_rig: str | None = None  # the rig of the engine in charge, to be played here
+        self._state = LeaderState(show, session, machines, self.leadership)
+        self._quiet = QuietMoment(show)
+        self._words: deque[tuple[str, bytes]] = deque()  # what the other engine has said, to be taken by the loop
         self._alive: set[str] = set()
         self._leases: dict[str, object] = {}
-        self._said: dict[str, tuple[int, Any]] = {}  # what was kept last, and when (ns)
-        self.rig_told: str | None = None  # the rig of the one in charge, to be played
-        self._given: Word = {}  # what is said of a hand-over of ours
+        self._given: Word = {}  # when and how we hand over, to be said to the other engine
         self._exact = False  # whether it is known to the message what the other had played when it gave us the show
-        self._heard = 0, 0  # messages so far, and when the last one was seen (ns)
-        self._give_by: int | None = None  # a hand-over that waits for a quiet moment, but no longer (ns)
-        self._heard_of: int | None = None  # the term in which the one in charge was last heard
+        self._heard_term: int | None = None  # the term in which the engine in charge was last heard
 
-    # In trio
+    # From start to end
 
     async def run(self) -> None:
-        """Until cancelled. The show has begun as if it were in charge."""
+        """Until cancelled. The show has begun as if it were in leadership."""
         self.begin()
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
             self.apart = partial(_apart, nursery, self._show)
             wake = partial(_wake, token, self.turn)
             await to_its_end(self.listen, wake)
-            self._far.news = wake
+            self._machines.news = wake
             try:
                 while True:
                     self.turn()
-                    if self.rig_told is not None:
+                    if self.leader_rig is not None:
                         await self.play_rig()
                     await trio.sleep(_ROUND)
             finally:  # the link may still tell news
                 self.apart = _nowhere
 
     def begin(self) -> None:
-        """From now on nobody commands here until it is known that we are in charge."""
-        if self.charge.other is not None:
-            self._show.led_by(self.charge.leader or "nobody yet")
+        """From now on nobody commands here until it is known that we are in leadership."""
+        if self.leadership.other is not None:
+            self._show.apply(FollowLeader(self.leadership.leader or "nobody yet"))
 
     def listen(self, wake: Callable[[], None]) -> None:  # blocks; call it in a thread
         """Hear what the other engine says; `wake` is called in threads of the link."""
-        far = self._far
+        machines = self._machines
 
         def heard(what: str, key: str, payload: bytes) -> None:  # a thread of the link
             self._words.append((what, payload))
@@ -108,173 +106,153 @@ class Standby:
             wake()
             return b"{}"
 
-        if self.charge.other is not None:
+        if self.leadership.other is not None:
             for what in (SHOW, TIME, RIG):
-                far.link.subscribe_state(far.names.state(what), partial(heard, what))
-            far.link.answer(far.names.command(far.me, HANDOVER), asked)
+                machines.link.subscribe_state(machines.names.state(what), partial(heard, what))
+            machines.link.answer(machines.names.command(machines.me, HANDOVER), asked)
 
-    # One turn
+    # Each turn of the loop
 
     def turn(self) -> None:
-        """Look at what has changed, do what is due, say what is new. Never raises."""
+        """Look at what has changed, do what is due, publish what is new. Never raises."""
         try:
             now = self._show.clock()
             self._look(now)
-            self._do(now, self.charge.tick(now))
-            self._listen_for_quiet(now)
-            if self.charge.in_charge:
-                self._say_rig()  # to the machines that lend, too
-                if self.charge.other is not None:
-                    self._say_all(now)
+            self._do(now, self.leadership.tick(now))
+            self._hand_over_when_quiet(now)
+            if self.leadership.in_charge:
+                self._state.publish_rig()  # machines that lend need it, too
+                if self.leadership.other is not None:
+                    self._state.publish(now)
         except Exception as fault:  # it costs this turn, not the show
             self._show.own_fault("following the other engine", fault)
 
     def _look(self, now: int) -> None:
-        charge, far = self.charge, self._far
+        leadership, machines = self.leadership, self._machines
         if self._show.engine.rig is not self._rig:
             self._rig = self._show.engine.rig
-            self._do(now, charge.owned(owners(self._rig)))
-        alive, before = set(far.alive), self._alive
+            self._do(now, leadership.owned(owners(self._rig)))
+        alive, before = set(machines.alive), self._alive
         self._alive = alive
         for machine in alive ^ before:
             self._do(now, self._seen(now, machine, machine in alive))
         for _ in range(len(self._words)):
             self._take(now, *self._words.popleft())
-        for machine, lease in [*far.leases.items()]:
+        for machine, lease in [*machines.leases.items()]:
             if self._leases.get(machine) != lease:
                 self._leases[machine] = lease
-                self._do(now, charge.leased(now, machine, lease.epoch, lease.holder, lease.given_to))
+                self._do(now, leadership.leased(now, machine, lease.epoch, lease.holder, lease.given_to))
 
     def _seen(self, now: int, machine: str, there: bool) -> list[Act]:
-        if machine == self.charge.other:
-            self._said.clear()  # it may have missed what was said
+        if machine == self.leadership.other:
+            self._state.forget()  # it may have missed what was said
             self._show.tell("network", f"{machine} {'is there' if there else 'is gone'}")
-            return self.charge.alive(now, there)
-        return self.charge.owner_there(now, machine, there)
+            return self.leadership.alive(now, there)
+        return self.leadership.owner_there(now, machine, there)
+
+    # What the leadership decides
 
     def _do(self, now: int, acts: Iterable[Act]) -> None:
-        far, acts = self._far, [*acts]
+        acts = [*acts]
         for act in acts:
-            match act:
-                case Ask(owner):
-                    self.apart(partial(far.claim, owner), partial(self._answered, owner))
-                case Give(owner, epoch, to):
-                    far.give(owner, epoch, to)
-                case Lead():
-                    self._lead()
-                case Follow(machine):
-                    self._follow(machine)
-                case Play(owner, epoch, since, fresh):
-                    self._show.pump()  # what has arrived is part of what should sound
-                    far.play(now, owner, epoch, None if since is None else since - _APART, self._exact)
-                    self._show.restore(self._at(owner) if fresh else ())
-                case _:
-                    far.lost(act.owner, f"{act.owner} lets another machine play, or is gone")
+            self._do_one(now, act)
         if any(isinstance(act, Follow) for act in acts):  # what we had has been given by now
-            self._keep(now, SHOW, {"machine": self.charge.leader, **self._show_word(), **self._given})
+            self._state.publish_handed_over(now, self._given)
             self._given = {}
-            far.link.keep(far.names.state(RIG), b"")
 
-    def _at(self, owner: str) -> list[str]:
-        """The outputs of a machine."""
-        home = self._far.network.home
+    def _do_one(self, now: int, act: Act) -> None:
+        machines = self._machines
+        match act:
+            case Ask(owner):
+                self.apart(partial(machines.claim, owner), partial(self._answered, owner))
+            case Give(owner, epoch, to):
+                machines.give(owner, epoch, to)
+            case Lead():
+                self._lead()
+            case Follow(machine):
+                self._follow(machine)
+            case Play(owner, epoch, since, fresh):
+                self._show.pump()  # what has arrived is part of what should sound
+                machines.play(now, owner, epoch, None if since is None else since - _APART, self._exact)
+                self._show.port_commands.set_up(self._outputs_of(owner) if fresh else ())
+            case LeadershipLost(owner):
+                machines.lost(owner, f"{owner} lets another machine play, or is gone")
+
+    def _outputs_of(self, owner: str) -> list[str]:
+        home = self._machines.network.home
         return [name for name, port in self._rig.outputs.items() if home(port.machine) == owner]
 
     def _answered(self, owner: str, answer: Grant | ClaimRefused | None) -> None:
-        now, charge = self._show.clock(), self.charge
+        now, leadership = self._show.clock(), self.leadership
         if isinstance(answer, Grant):
-            self._do(now, charge.granted(now, owner, answer.epoch))
+            self._do(now, leadership.granted(now, owner, answer.epoch))
         elif isinstance(answer, ClaimRefused):
-            self._do(now, charge.refused(now, owner, answer.holder))
+            self._do(now, leadership.refused(now, owner, answer.holder))
         else:
-            charge.unanswered(now, owner)
+            leadership.unanswered(now, owner)
 
     def _lead(self) -> None:
-        self._far.leading = True
-        self._show.led_by(None)
-        self._said.clear()
-        if self.charge.other is not None:
-            self._show.tell("network", f"{self.charge.me} is in charge")
+        self._machines.leading = True
+        self._show.apply(FollowLeader(None))
+        self._state.forget()
+        if self.leadership.other is not None:
+            self._show.tell("network", f"{self.leadership.me} is in charge")
 
     def _follow(self, machine: str) -> None:
         self._show.pump()
-        self._far.follow()
-        self._show.led_by(machine)
-        self._show.step_aside()
-        self._show.tell("network", f"{machine} is in charge; {self.charge.me} follows")
+        self._machines.follow()
+        self._show.apply(FollowLeader(machine))
+        self._show.port_commands.step_aside()
+        self._show.tell("network", f"{machine} is in charge; {self.leadership.me} follows")
 
-    # What the one in charge says
-
-    def _say_all(self, now: int) -> None:
-        show = self._show
-        self._say(now, SHOW, {"machine": self.charge.me, **self._show_word()})
-        time = time_word(show.engine, now)
-        before = self._said.get(TIME)
-        # the position moves all the time; who knows when it began can tell it
-        if before is None or now - before[0] >= _SAY_AGAIN or _standing_of(time) != _standing_of(before[1]):
-            self._keep(now, TIME, time)
-
-    def _say_rig(self) -> None:
-        text = self._workshop.text
-        if self._said.get(RIG) != (0, text):
-            self._said[RIG] = 0, text
-            self._far.link.keep(self._far.names.state(RIG), text.encode())
-
-    def _show_word(self) -> Word:
-        return {"term": self.charge.term, **show_word(self._show.engine)}
-
-    def _say(self, now: int, what: str, word: Word) -> None:
-        before = self._said.get(what)
-        if before is None or before[1] != word or now - before[0] >= _SAY_AGAIN:
-            self._keep(now, what, word)
-
-    def _keep(self, now: int, what: str, word: Word) -> None:
-        self._said[what] = now, word
-        packed = json.dumps({"from": self.charge.me, **word}).encode()
-        self._far.link.keep(self._far.names.state(what), packed)
-
-    # What a follower makes of it
+    # What the other engine says
 
     def _take(self, now: int, what: str, payload: bytes) -> None:
         if what == HANDOVER:
             self.give_away(now)
             return
         if what == RIG:
-            if payload and not self.charge.in_charge:
-                self.rig_told = payload.decode()
+            if payload and not self.leadership.in_charge:
+                self.leader_rig = payload.decode()
             return
         word = json.loads(payload)
         speaker = word["from"]
-        if speaker != self.charge.other:
+        if speaker != self.leadership.other:
             return
         if what == SHOW:
             self._hear_show(now, speaker, word)
-            self._heard_of = self.charge.term if word["machine"] == speaker else self._heard_of
-        if self.charge.in_charge or self.charge.leader != speaker:
+            self._heard_term = self.leadership.term if word["machine"] == speaker else self._heard_term
+        if self.leadership.in_charge or self.leadership.leader != speaker:
             return
         try:
             if what == SHOW:
-                self._show.follow(word)
+                command: Command = read_show_word(word)
+                self._show.pump()
             else:
-                age = now - self._far.to_here(speaker, int(word["at"]))
-                self._show.follow_time(word, age if 0 <= age < _AGE else 0)
-        except ValueError as fault:
+                age = now - self._machines.to_here(speaker, int(word["at"]))
+                command = read_time_word(word, age if 0 <= age < _AGE else 0)
+            outcome = self._show.apply(command, speaker)
+            self._show.keep_place()
+            fault = "" if outcome.done else outcome.text
+        except ValueError as found:
+            fault = str(found)
+        if fault:
             self._show.tell("network", f"{speaker} is not followed: {fault}")
 
     def _hear_show(self, now: int, speaker: str, word: Word) -> None:
         since = None
         if "given" in word:
-            age = now - self._far.to_here(speaker, int(word["given"]))
+            age = now - self._machines.to_here(speaker, int(word["given"]))
             since = now - (age if 0 <= age < _AGE else 0)
             self._exact = word["quiet"] is True
-        self._do(now, self.charge.told(now, int(word["term"]), str(word["machine"]), since))
+        self._do(now, self.leadership.told(now, int(word["term"]), str(word["machine"]), since))
 
     async def play_rig(self) -> None:
         """The one in charge plays this rig; it is played here, too, and is not in the file until somebody saves."""
-        text, self.rig_told = self.rig_told, None
-        if text is not None and not self.charge.in_charge and text != self._workshop.text:
-            fault = await self._workshop.follow(text)
-            leader = self.charge.leader
+        text, self.leader_rig = self.leader_rig, None
+        if text is not None and not self.leadership.in_charge and text != self._session.text:
+            fault = await self._session.follow(text)
+            leader = self.leadership.leader
             self._show.tell(
                 "network",
                 f"the rig of {leader} cannot be played here: {fault}" if fault else f"plays the rig of {leader}",
@@ -283,60 +261,48 @@ class Standby:
     # By hand
 
     async def hand_over(self) -> Answer:
-        """The other engine is to be in charge. Asked of the one that follows, it takes the show; the answer."""
-        charge = self.charge
-        if charge.other is None:
+        """The other engine is to be in leadership. Asked of the one that follows, it takes the show; the answer."""
+        leadership = self.leadership
+        if leadership.other is None:
             return refused(AnswerCode.NOT_IN_RIG, "this rig has no standby; name one in [network]")
-        if not charge.in_charge:
+        if not leadership.in_charge:
             return await self._take_show()
-        if not charge.other_alive:
-            return refused(AnswerCode.NOT_POSSIBLE, f"{charge.other} is not there; nothing changed")
+        if not leadership.other_alive:
+            return refused(AnswerCode.NOT_POSSIBLE, f"{leadership.other} is not there; nothing changed")
         self.give_away(self._show.clock())
-        if await until(lambda: self._heard_of == charge.term and not charge.in_charge, _PATIENCE):
-            return done(f"{charge.other} is in charge")
-        text = f"{charge.other} may be in charge, but has not confirmed it within {_PATIENCE:.0f} s"
+        if await until(lambda: self._heard_term == leadership.term and not leadership.in_charge, _PATIENCE):
+            return done(f"{leadership.other} is in charge")
+        text = f"{leadership.other} may be in charge, but has not confirmed it within {_PATIENCE:.0f} s"
         return refused(AnswerCode.NO_ANSWER, text)
 
     async def _take_show(self) -> Answer:
-        charge = self.charge
-        if charge.other_alive and charge.leader == charge.other:
-            key = self._far.names.command(charge.other or "", HANDOVER)
-            await to_its_end(self._far.link.ask, key, b"{}")
+        leadership = self.leadership
+        if leadership.other_alive and leadership.leader == leadership.other:
+            key = self._machines.names.command(leadership.other or "", HANDOVER)
+            await to_its_end(self._machines.link.ask, key, b"{}")
         else:
             now = self._show.clock()
-            self._do(now, charge.take(now))
-        if await until(lambda: charge.in_charge, _PATIENCE):
-            return done(f"{charge.me} is in charge")
-        text = f"no machine with outputs lets {charge.me} play; {charge.leader or 'nobody'} is in charge"
+            self._do(now, leadership.take(now))
+        if await until(lambda: leadership.in_charge, _PATIENCE):
+            return done(f"{leadership.me} is in charge")
+        text = f"no machine with outputs lets {leadership.me} play; {leadership.leader or 'nobody'} is in charge"
         return refused(AnswerCode.NOT_POSSIBLE, text)
 
     def give_away(self, now: int) -> None:
-        """The other engine is to have the show in the next quiet moment, or when none has come for too long."""
-        if self._give_by is None and self.charge.in_charge and self.charge.other_alive:
-            self._give_by = now + _QUIET
+        """Give the show to the other engine in the next quiet moment, or after a while if there is none."""
+        if not self._quiet.awaited and self.leadership.in_charge and self.leadership.other_alive:
+            self._quiet.begin(now)
 
-    def _listen_for_quiet(self, now: int) -> None:
-        if self._give_by is None:
+    def _hand_over_when_quiet(self, now: int) -> None:
+        if not self._quiet.awaited:
             return
-        show, charge = self._show, self.charge
-        show.pump()
-        heard = show.messages_heard()
-        if heard != self._heard[0]:
-            self._heard = heard, now
-        quiet = now - self._heard[1] >= _STILL and not show.engine.waiting and between_ticks(show.engine, now)
-        if quiet or now >= self._give_by or not charge.other_alive:
-            self._give_by = None
-            if charge.in_charge and charge.other_alive:
-                self._say_all(now)
+        quiet, leadership = self._quiet.look(now), self.leadership
+        if quiet or self._quiet.too_long(now) or not leadership.other_alive:
+            self._quiet.end()
+            if leadership.in_charge and leadership.other_alive:
+                self._state.publish(now)
                 self._given = {"given": now, "quiet": quiet}
-                self._do(now, charge.hand_over(now))
-
-
-def _standing_of(word: Word) -> tuple[object, ...]:
-    """What of clock and time code does not move by itself."""
-    clock, code = word["clock"], word["timecode"]
-    moves = clock is not None and clock[2] is not None
-    return clock and (clock[0], moves, None if moves else clock[1]), code and (code[0], code[1] is not None)
+                self._do(now, leadership.hand_over(now))
 
 
 def _nowhere(call: Callable[[], Any], then: Then) -> None:

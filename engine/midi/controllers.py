@@ -134,5 +134,7 @@ SWITCHES: Final = frozenset(row.number for row in CONTROLLERS if row.momentary)
 PEDALS: Final = tuple(row.number for row in CONTROLLERS if row.pedal)
 FOR_NEXT_NOTE: Final = frozenset(row.number for row in CONTROLLERS if row.for_next_note)
 MODE_MESSAGES: Final = range(_FIRST_MODE, 128)
+#: what selects the bank of the next program change
+BANKS: Final = (BANK_MSB, BANK_LSB)
 #: what selects a registered or other parameter and sets it (MIDI 1.0 p. 17)
 PARAMETERS: Final = frozenset((DATA_MSB, DATA_LSB, *range(96, 102)))

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.core.cable.scheduler import DIN
-from engine.core.routing.compiled_scene import FilterFaults, SceneCompiler
+from engine.core.routing.compiled_scene import SceneCompiler
+from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay
 from engine.core.timing.clock import CLOCK, PER_BEAT
 from engine.midi.timecode import RATES
 from engine.rig.models.rig import Rig
@@ -84,11 +85,12 @@ def _clocks(rig: Rig) -> Iterator[str]:
     own = set(rig.sync.clock.to) if rig.sync.clock else set()
     names, outputs = tuple(rig.inputs), tuple(rig.outputs)
     met: dict[str, set[str]] = {}
-    compiler = SceneCompiler(rig, registry(), FilterFaults())
-    for plan in map(compiler.plan, rig.scenes):
+    compiler, faults = SceneCompiler(rig, registry()), FilterFaults()
+    for scene in rig.scenes:
+        playing = SceneInPlay(compiler.compile(scene), faults)
         reached: dict[str, set[str]] = {}
         for index, name in enumerate(names):
-            for output, _ in plan.answer(index, CLOCK, 0).units:
+            for output, _ in playing.answer(index, CLOCK, 0).units:
                 reached.setdefault(outputs[output], set()).add(name)
         for to, found in reached.items():
             if to in own or len(found) > 1:

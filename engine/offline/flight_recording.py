@@ -6,21 +6,30 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from engine.core.command_codec import decode
+from engine.core.commands import Command
 from engine.midi.kinds import is_whole
+from engine.offline import recording_format_1
 
-FORMAT: Final = "bayleaf recording 1"
+FORMAT_1: Final = "bayleaf recording 1"
+FORMAT_2: Final = "bayleaf recording 2"
 _REMEDY: Final = "keep one with: bayleaf keep NAME.jsonl (a .mid file has no commands)"
 _S: Final = 1_000_000_000
 
 
 class Happened(NamedTuple):
-    """One line: time (ns of the engine's clock), "in", "out" or "did", the port's name, the message, what was done."""
+    """One line: time (ns of the engine's clock), "in", "out" or "did", the port's name, the message.
+
+    `did`: what was done that is not a command, its word first; `command`: the command that was given, and by whom.
+    """
 
     at: int
     way: str
     port: str = ""
     message: bytes = b""
     did: tuple[Any, ...] = ()
+    command: Command | None = None
+    who: str = ""
 
 
 @dataclass(frozen=True)
@@ -47,23 +56,24 @@ class FlightRecordingError(Exception):
 
 
 def read_recording(path: Path) -> FlightRecording:
-    """Raises RecordingFault."""
+    """Raises FlightRecordingError."""
     try:
         with path.open(encoding="utf-8") as file:
             lines = _lines(path, file)
             head = next(lines, (1, {}))[1]
-            if head.get("format") != FORMAT:
-                raise FlightRecordingError(f"{path} is no flight recording; {_REMEDY}")
+            form = head.get("format")
+            if form not in (FORMAT_1, FORMAT_2):
+                raise FlightRecordingError(f"{path} is not a flight recording; {_REMEDY}")
             begins = head.get("monotonic") or 0
             scene = head.get("scene")
             if type(begins) is not int or not (scene is None or isinstance(scene, dict)):
                 raise FlightRecordingError(f"{path}:1: monotonic is a whole number, scene an object or null")
-            happened = [each for line in lines for each in _happened(path, begins, *line)]
+            happened = [each for line in lines for each in _happened(path, form == FORMAT_1, begins, *line)]
             return FlightRecording(begins, scene.get("number") if scene else None, happened)
     except OSError as fault:
         raise FlightRecordingError(f"{path} cannot be read: {fault.strerror}") from None
     except UnicodeDecodeError:
-        raise FlightRecordingError(f"{path} is no flight recording; {_REMEDY}") from None
+        raise FlightRecordingError(f"{path} is not a flight recording; {_REMEDY}") from None
 
 
 def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
@@ -74,12 +84,13 @@ def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
             found = None
         if not isinstance(found, dict):
             raise FlightRecordingError(
-                f"{path}:{number}: this line is no JSON object, as each of a flight recording is"
+                f"{path}:{number}: this line is not a JSON object, as each line of a flight recording is"
             )
         yield number, found
 
 
-def _happened(path: Path, begins: int, number: int, line: dict[str, Any]) -> Iterator[Happened]:
+def _happened(path: Path, old: bool, begins: int, number: int, line: dict[str, Any]) -> Iterator[Happened]:
+    """`old`: the recording is of format 1."""
     try:
         at, way = begins + round(line["at"] * _S), line["way"]
         if way in ("in", "out"):
@@ -88,11 +99,34 @@ def _happened(path: Path, begins: int, number: int, line: dict[str, Any]) -> Ite
                 raise ValueError
             yield Happened(at, way, port, message)
         elif way == "did":
-            did = tuple(line["did"])
-            if not isinstance(did[0], str):
+            what, *details = line["did"]
+            if not isinstance(what, str):
                 raise ValueError
-            yield Happened(at, way, did=did)
+            yield from _done(at, what, details, old)
+    except _CommandError as fault:
+        raise FlightRecordingError(f"{path}:{number}: {fault}") from None
     except (LookupError, TypeError, ValueError, OverflowError):
         raise FlightRecordingError(
             f"{path}:{number}: a line of a flight recording has at, way, port and message"
         ) from None
+
+
+class _CommandError(Exception):
+    """The command of a line cannot be read; the text says why."""
+
+
+def _done(at: int, what: str, details: list[Any], old: bool) -> Iterator[Happened]:
+    try:
+        if old:
+            did, given = recording_format_1.translate(what, details)
+        elif what == "apply":
+            word, fields, who = details
+            did, given = (), (decode(word, fields), str(who))
+        else:
+            did, given = (what, *details), None
+    except (LookupError, TypeError, ValueError, AttributeError) as fault:
+        raise _CommandError(f'"{what}" cannot be read: {fault}') from None
+    if given is not None:
+        yield Happened(at, "did", command=given[0], who=given[1])
+    elif did:
+        yield Happened(at, "did", did=did)

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from engine.midi.controllers import BANK_LSB, BANK_MSB
+from engine.midi.controllers import ALL_NOTES_OFF, ALL_SOUND_OFF, BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 
 
@@ -38,7 +38,7 @@ def sounding(messages: Iterable[bytes]) -> list[tuple[int, int]]:
                 down[place] += 1
             elif down[place]:
                 down[place] -= 1
-        elif message[0] & 0xF0 == CONTROLLER and message[1] in (120, 123):
+        elif message[0] & 0xF0 == CONTROLLER and message[1] in (ALL_SOUND_OFF, ALL_NOTES_OFF):
             for place in [place for place in down if place[0] == message[0] & 0x0F]:
                 del down[place]
     return sorted(+down)
@@ -65,7 +65,7 @@ def choices(messages: Iterable[tuple[int, bytes]]) -> list[ChosenProgram]:
     found = []
     for at, message in messages:
         kind, channel = message[0] & 0xF0, message[0] & 0x0F
-        if kind == CONTROLLER and message[1] in (BANK_MSB, BANK_LSB):
+        if kind == CONTROLLER and message[1] in BANKS:
             high, low = banks.get(channel, (None, None))
             banks[channel] = (message[2], low) if message[1] == BANK_MSB else (high, message[2])
         elif kind == PROGRAM:

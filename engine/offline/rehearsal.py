@@ -4,16 +4,18 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.scheduler import CableSpeed, Delivery
 from engine.core.command_result import CommandResult
+from engine.core.commands import Begin, Finish, RecallScene
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
-from engine.core.routing.compiled_scene import RoutedMessage
 from engine.core.routing.loops import Loops
+from engine.core.routing.scene_in_play import RoutedMessage
 from engine.midi.kinds import is_release
 from engine.offline.heard_notes import sounding
 from engine.offline.song import Song, by_input
 from engine.offline.song_time import SongTime
-from engine.offline.timed_cable import InstrumentReady, SentByCable, watch_wires
+from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable, timed_cable
 from engine.rig.models.rig import Rig
 
 #: the bay's clock at the start of the song (ns): that of a machine which was not just switched on
@@ -71,9 +73,8 @@ class Rehearsal:
     """One song through one rig. `progress` is told now and then which part of the song is played, 0 to 1."""
 
     def __init__(self, rig: Rig, progress: Callable[[float], None] = lambda part: None) -> None:
-        self.engine = Engine(rig)
-        self.engine.loops = NoCables()
-        self._cables = watch_wires(self.engine)
+        self._cables: list[TimedCable] = []
+        self.engine = Engine(compile_rig(rig), maker=self._make_cable, loops=NoCables())
         self._progress = progress
         self._now = _EPOCH
         self._done = Performance(rig, SongTime(), 0)
@@ -83,9 +84,9 @@ class Rehearsal:
         engine, done = self.engine, self._done
         done.meter, done.heard = song.meter, dict(by_input(song, engine.inputs))
         done.passed_over += song.told
-        outcome, deliveries = engine.command(self._now, "scene", self._start(scene), "start")
-        engine.outcomes.append(outcome)
-        self._take([*deliveries, *engine.begin(self._now)])
+        start = engine.apply(self._now, RecallScene(self._start(scene)), "start")
+        engine.reports.outcomes.append(start.outcome)
+        self._take([*start.deliveries, *engine.apply(self._now, Begin()).deliveries])
         for number, (at, source, message) in enumerate(song.played):
             self._pass_time(_EPOCH + at)
             self._take(engine.receive(self._now, source, message))
@@ -96,11 +97,15 @@ class Rehearsal:
         self._finish()
         return done
 
+    def _make_cable(self, output: int, speed: CableSpeed | None, remote: bool) -> TimedCable:
+        self._cables.append(timed_cable(output, speed, remote))
+        return self._cables[-1]
+
     def _start(self, scene: int | str | None) -> int | str:
         rig = self.engine.rig
         if scene is None:
             scene = rig.rig.start if rig.rig.start != "last" else rig.scenes[0].number
-        if self.engine.find(scene) is None:
+        if self.engine.state.compiled.find(scene) is None:
             raise KeyError(scene)
         return scene
 
@@ -121,19 +126,20 @@ class Rehearsal:
         engine, now = self.engine, self._now
         for output, message, start in deliveries:
             self._cables[output].take(now, message, start)
-        if engine.outcomes:
+        reports = engine.reports
+        if reports.outcomes:
             self._take_outcomes()
-        if engine.news:
-            news, engine.news = engine.news, []
-            self._done.told += [(now - _EPOCH, f"{port}: {text}") for port, text in news]
-        if engine.asked:
-            asked, engine.asked = engine.asked, []
-            for source, request in asked:
+        if reports.news:
+            self._done.told += [(now - _EPOCH, f"{port}: {text}") for port, text in reports.news]
+            reports.news.clear()
+        if reports.requests:
+            for source, request in reports.requests:
                 text = f"{engine.inputs[source]}: {request.do} was asked for by SysEx; a rehearsal leaves that out"
                 self._done.told.append((now - _EPOCH, text))
+            reports.requests.clear()
 
     def _take_outcomes(self) -> None:
-        outcomes, self.engine.outcomes = self.engine.outcomes, []
+        outcomes = self.engine.reports.outcomes
         for outcome in outcomes:
             at = self._now - _EPOCH
             if outcome.done and outcome.do in RECALLS:
@@ -142,17 +148,18 @@ class Rehearsal:
                 self._done.refused.append((at, f"{outcome.source}: {outcome.text}"))
             else:
                 self._done.told.append((at, f"{outcome.source}: {outcome.text}"))
+        outcomes.clear()
 
     def _finish(self) -> None:
         """As at the end of a show all is released; of that, the releases are kept, so that nothing goes on sounding."""
         engine, done = self.engine, self._done
-        for source, text in engine.faults.first.items():
+        for source, text in engine.state.faults.first.items():
             done.told.append((self._now - _EPOCH, f"filter {source} failed and was stepped over: {text}"))
         before = [len(cable.sent) for cable in self._cables]
         done.held = [(output, channel, key) for output, listed in self._heard() for channel, key in listed]
         done.ends = self._now - _EPOCH
-        done.moved = engine.ledger.off_rest()
-        self._take(engine.release_all(self._now))
+        done.moved = engine.state.ledger.off_rest()
+        self._take(engine.apply(self._now, Finish()).deliveries)
         self._run_dry()
         for cable, count in zip(self._cables, before, strict=True):
             cable.sent[count:] = [each._replace(ours=True) for each in cable.sent[count:] if is_release(each.message)]

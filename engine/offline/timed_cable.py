@@ -7,7 +7,6 @@ from typing import NamedTuple
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.replaceable_values import replaceable
 from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery, Unit
-from engine.core.engine import Engine
 from engine.midi.kinds import is_press
 
 
@@ -103,11 +102,6 @@ class TimedRemoteCable(TimedCable, RemoteCable):
     """The same for an output whose cable is at another machine: everything leaves at once."""
 
 
-def watch_wires(engine: Engine) -> list[TimedCable]:
-    """Give a bay that has not played yet wires that write down what they carry."""
-    cables = [
-        (TimedRemoteCable if isinstance(cable, RemoteCable) else TimedCable)(cable.output, cable.speed)
-        for cable in engine.cables
-    ]
-    engine.cables[:] = cables
-    return cables
+def timed_cable(output: int, speed: CableSpeed | None, remote: bool) -> TimedCable:
+    """A cable of an engine that plays for a rehearsal: see `engine.core.state.CableMaker`."""
+    return (TimedRemoteCable if remote else TimedCable)(output, speed)

@@ -1,4 +1,4 @@
-"""A rig as plain values, for whoever shows it."""
+"""A rig as plain values, for the page and other programs that show it."""
 
 from typing import Any
 
@@ -8,9 +8,9 @@ Table = dict[str, Any]
 
 
 def outline(rig: Rig) -> Table:
-    """Names, wires, sounds, routes, scenes and set lists; filters and burst steps in the keys of the rig file.
+    """Names, kinds of cable, sounds, routes, scenes and set lists; filters and burst steps in the keys of the rig file.
 
-    Set lists call their scenes by number.
+    Set lists give their scenes by number.
     """
     numbers = {name: scene.number for scene in rig.scenes for name in (scene.name, scene.number)}
     return {

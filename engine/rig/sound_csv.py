@@ -1,4 +1,4 @@
-"""Sound lists from CSV, as spreadsheets write it."""
+"""Sound lists made from CSV, as spreadsheets write it."""
 
 import csv
 import io
@@ -14,15 +14,17 @@ _COLUMNS: Final = ("msb", "lsb", "program", "name")
 def from_csv(text: str, source: str) -> str:
     """A sound list as TOML from CSV with the columns msb, lsb, program, name in its head, in any order.
 
-    Columns stand between commas, or semicolons as where the comma is the decimal sign. msb and lsb may be empty or
-    missing; programs count from 1. A name that comes again gets its bank and program behind it. Raises ListFault.
+    Columns are separated by commas, or by semicolons where the comma is the decimal sign. msb and lsb may be empty or
+    missing; programs count from 1. A repeated name gets its bank and program added. Raises SoundListError.
     """
     plain = text.removeprefix("\ufeff")
     reader = csv.reader(io.StringIO(plain), delimiter=";" if ";" in plain.partition("\n")[0] else ",", strict=True)
     try:
         rows = [(reader.line_num, row) for row in reader]
     except csv.Error as fault:
-        raise SoundListError(f"{source}:{reader.line_num}: this is no CSV; is a quote open? ({fault})") from None
+        raise SoundListError(
+            f"{source}:{reader.line_num}: this is not valid CSV; is a quote left open? ({fault})"
+        ) from None
     made = _list(rows, source)
     read_list(made, source)
     return made
@@ -32,7 +34,7 @@ def _list(rows: Sequence[tuple[int, list[str]]], source: str) -> str:
     head = [each.strip().lower() for each in rows[0][1]] if rows else []
     if not {"program", "name"} <= set(head) or not set(head) <= set(_COLUMNS) or len(set(head)) != len(head):
         raise SoundListError(
-            f"{source}:1: found the columns {', '.join(head) or 'none'}; needed: {', '.join(_COLUMNS)}"
+            f"{source}:1: found the columns {', '.join(head) or 'none'}; required: {', '.join(_COLUMNS)}"
         )
     lines, taken = [], set()
     for line, row in rows[1:]:
@@ -43,7 +45,7 @@ def _list(rows: Sequence[tuple[int, list[str]]], source: str) -> str:
             bank = " ".join(map(str, sound.get("bank", ())))
             sound["name"] = f"{sound['name']} ({bank + ' ' if bank else ''}{sound['program']})"
         if sound["name"] in taken:
-            raise SoundListError(f"{source}:{line}: this sound is listed a second time; keep one of the two")
+            raise SoundListError(f"{source}:{line}: this sound is listed twice; keep one of them")
         taken.add(sound["name"])
         lines.append(f"  {toml(sound)},\n")
     return f"format = 1\nprograms_from = 1\nsounds = [\n{''.join(lines)}]\n"
@@ -51,7 +53,7 @@ def _list(rows: Sequence[tuple[int, list[str]]], source: str) -> str:
 
 def _row(head: Sequence[str], row: Sequence[str], place: str) -> dict[str, Any]:
     if len(row) != len(head):
-        raise SoundListError(f"{place}: found {len(row)} columns; needed: {len(head)}, as in the head")
+        raise SoundListError(f"{place}: found {len(row)} columns; required: {len(head)}, as in the first line")
     cells = {key: " ".join(cell.split()) for key, cell in zip(head, row, strict=True)}
     if not cells["name"]:
         raise SoundListError(f"{place}: the name is missing")

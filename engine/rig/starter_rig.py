@@ -1,4 +1,4 @@
-"""The first rig: a text with every connected port in it, to be edited by its owner."""
+"""The starter rigs: one made from the connected ports, to be edited by its owner, and ready-made examples."""
 
 import json
 import re
@@ -9,29 +9,30 @@ from typing import Final
 _NOT_A_NAME: Final = re.compile(r"[^a-z0-9]+")
 
 _HEAD: Final = """\
-# A rig for Bayleaf. Names on the left are yours: change them as you like.
+# A rig for Bayleaf. The names on the left are yours: change them as you like.
 # Check it with: bayleaf check FILE     play it with: bayleaf run FILE
 
 format = 1
 
 [rig]
 name  = "My rig"
-start = "last"        # the scene of the last time; or a scene's number or name
+start = "last"        # the scene that played last; or the number or name of a scene
 """
 
 _NO_PORTS: Final = """
-# No MIDI ports were found when this was written. Connect your gear, look at `bayleaf ports`,
-# and put patterns for the names you see there here; * stands for anything.
+# No MIDI ports were found when this was written. Connect your gear, run `bayleaf ports`, and replace
+# the port names here by those it lists; * matches any characters.
 """
 
 _TAIL: Final = """
-# What every instrument is to play, and on which channel. A scene's burst then names its sounds.
+# The instruments, each with its output, channel and sounds. The burst of a scene, which is the bank selects and
+# program changes that it sends when it is recalled, names the sounds.
 #
 # [instruments.string-machine]
 # output  = "{output}"
 # channel = 5
-# bank    = "msb lsb"         # what it listens to: "none", "msb", "lsb" or "msb lsb"
-# settle  = "30 ms"           # silence it needs after a program change
+# bank    = "msb lsb"         # what it responds to: "none", "msb", "lsb" or "msb lsb"
+# settle  = "30 ms"           # pause it needs after a program change
 # sounds  = {{ "Warm pad" = {{ bank = [0, 3], program = 12 }} }}
 
 [[scenes]]
@@ -72,7 +73,7 @@ _SPLIT: Final = """\
 """
 
 
-#: rigs that come along, by kind, and their files in presets
+#: ready-made rigs by kind, and their files in presets
 KINDS: Final = {
     "two-keyboards": "rigs/two-keyboards.toml",
     "studio": "rigs/studio.toml",
@@ -82,14 +83,14 @@ KINDS: Final = {
 
 
 def starter_of(kind: str) -> str:
-    """The text of a rig of one of KINDS; it loads as it stands. KeyError for another."""
+    """The text of a ready-made rig, one of KINDS; it loads as it is. Raises KeyError for any other."""
     return files("presets").joinpath(KINDS[kind]).read_text(encoding="utf-8")
 
 
 def starter(inputs: Sequence[str], outputs: Sequence[str]) -> str:
-    """The text of a rig with these ports of the system in it; it loads as it stands.
+    """The text of a rig with these ports of the system; it loads as it is.
 
-    Names are without what the driver changes at each replug (`ports/names.plain`); equal ones are told apart.
+    Port names must not contain what the driver changes at each replug; equal ones get a number.
     """
     named_inputs = _named(inputs) or {"keys": "Stage piano*"}
     named_outputs = _named(outputs) or {"strings": "String machine*"}
@@ -106,7 +107,7 @@ def starter(inputs: Sequence[str], outputs: Sequence[str]) -> str:
 
 
 def _pairs(inputs: dict[str, str], outputs: dict[str, str]) -> dict[str, list[str]]:
-    """Each input with the outputs that are not the same port: a port must not feed itself."""
+    """Each input with the outputs that are not the same port, so that no port feeds itself."""
     pairs = {source: [to for to in outputs if outputs[to] != port] for source, port in inputs.items()}
     return {source: to for source, to in pairs.items() if to}
 
@@ -122,12 +123,12 @@ def _section(title: str, named: dict[str, str]) -> str:
 
 
 def _quoted(port: str) -> str:
-    """As a TOML text; TOML wants one more sign escaped than JSON does."""
+    """As TOML text, in which one more character must be escaped than in JSON."""
     return json.dumps(port, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _named(ports: Sequence[str]) -> dict[str, str]:
-    """A short name of our own for each port, and the pattern that finds it again."""
+    """A short name for each port, and the pattern that finds the port again."""
     there = [port for port in ports if port.strip()]
     named: dict[str, str] = {}
     for index, port in enumerate(there):

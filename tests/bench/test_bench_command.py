@@ -22,19 +22,19 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_results_say_what_was_measured_and_where(folder: Path) -> None:
-    """results.json has the machine, both parts with figures and circumstances, and a verdict for each target."""
+    """results.json has the machine, both parts with figures, date and length, and a verdict for each target."""
     results = json.loads((folder / "results.json").read_text(encoding="utf-8"))
-    assert {"cpu", "cores", "kernel", "python", "libraries"} <= results["machine"].keys()
+    assert results["machine"].keys() == {"cores", "system", "python", "libraries"}
     assert results["parts"].keys() == {"growth", "start"}
     for part in results["parts"].values():
         assert part["quick"] is True
-        assert {"load_average", "others_busy_percent", "seconds"} <= part["load"].keys()
+        assert part["seconds"] > 0
         assert all(isinstance(figure, float) for figure in part["figures"].values())
         for table in part["tables"]:
             assert all(len(row) == len(table["columns"]) for row in table["rows"])
     assert {each["verdict"] for each in results["targets"]} <= {"pass", "miss", "not measured"}
     told = {each["figure"]: each["verdict"] for each in results["targets"]}
-    assert told["64 scenes × 20 routes × 3 filters: start to first routed message"] != "not measured"
+    assert told["64 scenes × 32 routes × 3 filters: start to first routed message"] != "not measured"
 
 
 def test_the_readme_has_the_results_between_its_marks(folder: Path) -> None:

@@ -1,6 +1,7 @@
 """The simulation of many machines, with costs that are made up here. How fast anything was is never asked."""
 
-from bench.machines import INPUTS, Simulation, on_paper
+from bench.load import INPUTS
+from bench.machines import Simulation, on_paper
 from bench.netcosts import Costs
 
 LIGHT = Costs(1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 75, 5)

@@ -1,6 +1,7 @@
 """`bayleaf help`, and that the handbook says what is true. (Our own rules; Markdown as CommonMark has it.)"""
 
 import json
+import os
 import re
 import shlex
 import subprocess
@@ -18,9 +19,8 @@ from engine.cli.app import app
 from engine.cli.commands.help import _for_terminal
 from engine.rig.read.load import read
 from engine.rig.read.sound_list import read_list
-from tests.support.paths import BAYLEAF
+from tests.support.paths import BAYLEAF, PRESETS, ROOT
 
-ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 TEXTS = {**{topic: page.text for topic, page in handbook.pages().items()}, "README": README}
 
@@ -95,6 +95,34 @@ def test_only_its_own_module_is_loaded() -> None:
     assert done.stderr.strip() == "set()"
 
 
+@pytest.mark.parametrize("columns", [60, 120])
+def test_a_page_on_a_terminal(columns: int, tmp_path: Path) -> None:
+    """On a terminal a page is formatted, fits the width, and goes through the pager if it is longer than the screen."""
+    pager = tmp_path / "pager"
+    pager.write_text(f"#!/bin/sh\nexec tee {tmp_path / 'paged'}\n", encoding="utf-8")
+    pager.chmod(0o755)
+    shape = {"COLUMNS": str(columns), "LINES": "24", "TERM": "xterm", "PAGER": str(pager), "LESS": "-R"}
+    reader, writer = os.openpty()
+    done = subprocess.run(
+        [str(BAYLEAF), "help", "limits"],
+        env={**os.environ, **shape},
+        stdin=writer,
+        stdout=writer,
+        timeout=60,
+        check=True,
+    )
+    os.close(writer)
+    os.close(reader)
+    assert done.returncode == 0
+    paged = (tmp_path / "paged").read_text(encoding="utf-8")
+    assert "\x1b[" in paged
+    plain = re.sub(r"\x1b\[[0-9;]*m", "", paged)
+    assert "##" not in plain
+    assert "`" not in plain
+    assert "bayleaf help safety" in words(plain)
+    assert 50 < max(len(line) for line in plain.splitlines()) <= min(columns, 100)
+
+
 def test_links_on_a_terminal() -> None:
     """On a terminal, where nobody can follow a link, the last line names the pages that are linked."""
     shown = _for_terminal("See [limits](limits.md) and `[x](osc.md)`.\n```toml\na = [b](ports.md)\n```\n")
@@ -119,6 +147,45 @@ def test_rigs_load(name: str) -> None:
             read(block, f"{name}.md", lists=False)
         elif "programs_from" in block and "format" in block:
             read_list(block, f"{name}.md")
+
+
+def printed(folder: Path) -> list[str]:
+    """What the commands print whose output is quoted: a faulty rig checked, the demo played, explained, rehearsed."""
+    faulty = re.sub("^   ", "", fences(README, "toml")[0], flags=re.MULTILINE)
+    faulty = faulty.replace('from = "keys", to', 'from = "keyz", to').replace("semitones = -12", "semitones = 300")
+    (folder / "pit.toml").write_text(faulty, encoding="utf-8")
+    demo = str(PRESETS / "demo.toml")
+    runs = [
+        ["check", "pit.toml"],
+        ["demo"],
+        ["explain", demo, "--scene", "12", "--input", "keys", "90 3C 40"],
+        ["check", demo],
+        ["rehearse", demo, str(PRESETS / "demo.mid"), "--out", "rehearsal"],
+    ]
+    wide = {**os.environ, "COLUMNS": "200"}
+    found = []
+    for run in runs:
+        done = subprocess.run(
+            [str(BAYLEAF), *run], cwd=folder, env=wide, capture_output=True, text=True, timeout=60, check=False
+        )
+        found += [words(line) for line in (done.stdout + done.stderr).splitlines()]
+    return found
+
+
+def words(text: str) -> str:
+    """Without the room and the rules of tables."""
+    return " ".join(text.replace("─", " ").split())
+
+
+def test_quoted_outputs_are_real(tmp_path: Path) -> None:
+    """What README and the handbook quote as printed is what the commands print."""
+    lines = printed(tmp_path)
+    for name, text in TEXTS.items():
+        for block in fences(text, "text"):
+            if words(block) in lines:  # one line, wrapped
+                continue
+            for line in block.splitlines():
+                assert line.startswith("$ ") or words(line) in lines or not words(line), (name, line)
 
 
 def commands() -> dict[tuple[str, ...], click.Command]:

@@ -191,7 +191,7 @@ def test_a_switch_is_learned_and_saved(stage: Stage) -> None:
     said, _ = learning.communicate("y\n", timeout=60)
     assert learning.returncode == 0, said
     assert "3 presses; the contacts bounced for" in said
-    assert f"the control works; saved in {stage.rig}, read back: it is what plays" in said
+    assert f"the control works; saved to {stage.rig}, and read back: it holds the current rig" in said
     press(stage)
     assert stage.scene() == {"number": 2, "name": "Two"}
     saved = stage.rig.read_text()

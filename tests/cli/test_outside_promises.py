@@ -147,7 +147,7 @@ def test_byte_devices_stay_byte_devices(stage: Stage, options: tuple[str, ...], 
     assert stage.heard(bytes.fromhex("90 30 40")) == bytes.fromhex("90 30 40")
 
 
-def test_a_refused_file_stands_in_the_status(stage: Stage) -> None:
+def test_a_refused_file_is_in_the_status(stage: Stage) -> None:
     """A rig file that is edited while it plays is adopted; a faulty one is refused, and `status` has line and key."""
     stage.start()
     good = stage.rig.read_text()

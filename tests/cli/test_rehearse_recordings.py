@@ -86,12 +86,15 @@ def test_a_fault_of_our_own_costs_its_message_only(
 @pytest.mark.parametrize(
     ("content", "told"),
     [
-        ("", "is no flight recording"),
+        ("", "is not a flight recording"),
         ("MThd", "a.jsonl:1"),
         ('{"format": "bayleaf recording 1"}\n[]\n', "a.jsonl:2"),
         ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "in", "port": "keys", "message": "90"}\n', "a.jsonl:2"),
         ('{"format": "bayleaf recording 1", "scene": 3}\n', "a.jsonl:1"),
-        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["command"]}\n', "cannot be done"),
+        (
+            '{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["command"]}\n',
+            'a.jsonl:2: "command" cannot be read',
+        ),
         ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["rig file"]}\n', "cannot be done"),
     ],
 )

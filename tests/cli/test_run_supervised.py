@@ -1,4 +1,4 @@
-"""The README's unit for a supervisor: what it starts, and when it is started again.
+"""The handbook's unit for a supervisor: what it starts, and when it is started again.
 
 Source of the keys: systemd.service(5), systemd.unit(5), from memory.
 """
@@ -12,7 +12,7 @@ import sys
 import time
 from pathlib import Path
 
-from tests.support.paths import ROOT
+from engine import handbook
 
 RIG = 'format = 1\n[[scenes]]\nnumber = 1\nname = "Only"\n'
 
@@ -25,15 +25,15 @@ class AsWritten(configparser.ConfigParser):
 
 
 def unit() -> configparser.ConfigParser:
-    """The unit file as README prints it."""
-    text = (ROOT / "README.md").read_text(encoding="utf-8").split("```ini\n")[1].split("```")[0]
+    """The unit file as the page "running" prints it."""
+    text = handbook.pages()["running"].text.split("```ini\n")[1].split("```")[0]
     parsed = AsWritten(interpolation=None)
     parsed.read_string(text)
     return parsed
 
 
 def home(tmp_path: Path, rig: str) -> dict[str, str]:
-    """A home folder as README describes it; the environment that goes with it."""
+    """A home folder as that page describes it; the environment that goes with it."""
     (tmp_path / "bayleaf" / ".venv").mkdir(parents=True)
     (tmp_path / "bayleaf" / ".venv" / "bin").symlink_to(Path(sys.executable).parent)
     (tmp_path / "rigs").mkdir()

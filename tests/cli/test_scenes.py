@@ -86,11 +86,11 @@ def test_an_evening_of_edits(desk: Evening) -> None:
     assert done(desk, "scenes", "copy", "11", "21", "--as", "Reprise") == f"scene 11 copied to 21{waits}"
     assert (
         done(desk, "scenes", "rename", "12", "Last dance")
-        == f"scene 12 is now Last dance, and so in set list Friday{waits}"
+        == f"scene 12 is now Last dance, also in set list Friday{waits}"
     )
     assert (
         done(desk, "scenes", "renumber", "12", "13")
-        == f"scene 12 is now scene 13, and so in set list Friday and control 1{waits}"
+        == f"scene 12 is now scene 13, also in set list Friday and control 1{waits}"
     )
     assert done(desk, "scenes", "move", "13", "--before", "11") == f"scene 13 moved before 11{waits}"
     stored = "stored as scene 40 Here: 1 route, 1 sound"
@@ -112,19 +112,19 @@ def test_an_evening_of_edits(desk: Evening) -> None:
         assert comment in text
     assert done(desk, "scene", "40").startswith("scene 40 Here")
     assert "1 version is kept" in done(desk, "save", "--history")
-    assert "read back: it is what plays" in done(desk, "save", "--undo")
+    assert "read back: it holds the current rig" in done(desk, "save", "--undo")
     assert desk.file.read_text() == RIG
     assert json.loads(done(desk, "save", "--history", "--json"))["versions"][0]["number"] == 2
 
 
 def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
     """Each refusal is one sentence that names the scene and the line in the way; nothing changes."""
-    assert refused(desk, "scenes", "delete", "11") == "scene 11 is named by start in line 4; change that line first\n"
-    assert refused(desk, "scenes", "delete", "12").startswith("scene 12 is named by control 1 in line 36; change")
+    assert refused(desk, "scenes", "delete", "11") == "scene 11 is used by start in line 4; change that line first\n"
+    assert refused(desk, "scenes", "delete", "12").startswith("scene 12 is used by control 1 in line 36; change")
     assert refused(desk, "scenes", "copy", "77", "1") == "there is no scene 77; there are: 11, 12\n"
     assert refused(desk, "scenes", "copy", "11", "12").startswith("scene 12 Finale has the number 12 already")
     assert "has the name" in refused(desk, "scenes", "rename", "11", "Finale")
-    assert "a text that is not empty" in refused(desk, "scenes", "rename", "11", "")
+    assert "text that is not empty" in refused(desk, "scenes", "rename", "11", "")
     assert "allowed: 1 to 16384" in refused(desk, "scenes", "renumber", "11", "0")
     assert "cannot stand before itself" in refused(desk, "scenes", "move", "11", "--before", "11")
     assert refused(desk, "scenes", "undo") == "there is no edit to undo\n"

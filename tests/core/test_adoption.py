@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import filters.transpose
-from engine.core.adoption import take_over
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
+from tests.support.engine_calls import adopt, command, engine_of, recall
 from tests.support.pit_engine import MS, PORTS, SCENES, ears, hexed, run_dry
 from tests.support.played_engine import Evening
 from tests.support.random_rigs import events, rigs
@@ -38,14 +38,13 @@ def without(name: str, rig: str) -> str:
 
 
 def start(rig: str, number: int = 1) -> tuple[Engine, list[Delivery]]:
-    router = Engine(read(rig, "test"))
-    return router, router.recall(0, number)
+    router = engine_of(read(rig, "test"))
+    return router, recall(router, 0, number)
 
 
-def adopt(now: int, rig: str, old: Engine) -> tuple[Engine, list[Delivery]]:
-    """The bay of an edited rig, after it has taken over, and what it sent in doing so."""
-    new = Engine(read(rig, "test"), names=(old.inputs, old.outputs))
-    return new, take_over(now, new, old)
+def edit(now: int, rig: str, old: Engine) -> tuple[Engine, list[Delivery]]:
+    """The engine after it has adopted an edited rig, and what it sent in doing so."""
+    return old, adopt(old, now, read(rig, "test"))
 
 
 def test_an_identical_rig_takes_over_in_silence() -> None:
@@ -54,11 +53,11 @@ def test_an_identical_rig_takes_over_in_silence() -> None:
     old.receive(1, KEYS, b"\x90\x3c\x40")
     old.receive(2, KEYS, b"\xb0\x40\x7f")
     settled, _ = run_dry(old, 3)
-    new, sent = adopt(settled, text(), old)
+    new, sent = edit(settled, text(), old)
     assert sent == []
-    assert (new.scene, new.ledger.sounding(), new.ledger.off_rest()) == ((1, "Straight"), 2, 2)
+    assert (new.scene, new.state.ledger.sounding(), new.state.ledger.off_rest()) == ((1, "Straight"), 2, 2)
     assert hexed(new.receive(settled + 1, KEYS, b"\x80\x3c\x40")) == ["80 3C 40", "80 3C 40"]
-    assert hexed(new.recall(settled + 2, 3), BRASS) == ["B0 40 00"]
+    assert hexed(recall(new, settled + 2, 3), BRASS) == ["B0 40 00"]
 
 
 def test_a_held_key_is_released_where_its_press_went() -> None:
@@ -66,7 +65,7 @@ def test_a_held_key_is_released_where_its_press_went() -> None:
     old, _ = start(text(scene('{ from = "keys", to = "strings" }')))
     old.receive(1, KEYS, b"\x90\x3c\x40")
     up = scene('{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 2 } ] }')
-    new, sent = adopt(2, text(up), old)
+    new, sent = edit(2, text(up), old)
     assert sent == []
     assert hexed(new.receive(3, KEYS, b"\x90\x40\x40")) == ["90 42 40"]
     assert hexed(new.receive(4, KEYS, b"\x80\x3c\x40")) == ["80 3C 40"]
@@ -78,7 +77,7 @@ def test_an_output_that_is_taken_out_hears_its_releases() -> None:
     old, _ = start(text(scene()))
     for message in (b"\x90\x3c\x40", b"\xb0\x40\x7f", b"\xe0\x00\x50"):
         old.receive(1, KEYS, message)
-    _, sent = adopt(2, without("brass", text(scene('{ from = ["keys", "pads"], to = "strings" }'))), old)
+    _, sent = edit(2, without("brass", text(scene('{ from = ["keys", "pads"], to = "strings" }'))), old)
     assert hexed(sent, BRASS) == ["80 3C 40", "B0 40 00", "E0 00 40"]
     assert hexed(sent, STRINGS) == []
 
@@ -89,16 +88,16 @@ def test_an_input_that_is_taken_out_is_let_go() -> None:
     old.receive(1, PADS, b"\x90\x3c\x40")
     old.receive(1, PADS, b"\xb0\x40\x7f")
     old.receive(1, KEYS, b"\x90\x40\x40")
-    new, sent = adopt(2, without("pads", text(scene('{ from = "keys", to = ["strings", "brass"] }'))), old)
+    new, sent = edit(2, without("pads", text(scene('{ from = "keys", to = ["strings", "brass"] }'))), old)
     assert hexed(sent, STRINGS) == ["80 3C 40", "B0 40 00"]
-    assert new.ledger.sounding() == 2, "the keys' note at both outputs"
+    assert new.state.ledger.sounding() == 2, "the keys' note at both outputs"
 
 
 def test_what_the_edited_scene_no_longer_feeds_comes_to_rest() -> None:
     """A pedal whose route was deleted goes up, as at a change of scene (RP-015)."""
     old, _ = start(text(scene()))
     old.receive(1, KEYS, b"\xb0\x40\x7f")
-    _, sent = adopt(2, text(scene('{ from = "keys", to = "strings" }')), old)
+    _, sent = edit(2, text(scene('{ from = "keys", to = "strings" }')), old)
     assert hexed(sent, BRASS) == ["B0 40 00"]
     assert hexed(sent, STRINGS) == []
 
@@ -112,7 +111,7 @@ def test_an_untouched_scene_remembers_its_latch(touched: str) -> None:
     old, _ = start(text(scene(LATCH) + scene(number=2)))
     assert hexed(old.receive(1, KEYS, b"\xb0\x40\x7f")) == ["B0 40 7F"]
     old.receive(2, KEYS, b"\xb0\x40\x00")
-    new, sent = adopt(3, text(scene(LATCH) + touched), old)
+    new, sent = edit(3, text(scene(LATCH) + touched), old)
     assert sent == []
     assert hexed(new.receive(4, KEYS, b"\xb0\x40\x7f")) == ["B0 40 00"]
 
@@ -122,22 +121,22 @@ def test_only_a_changed_burst_is_sent() -> None:
     burst = '{ instrument = "lead", sound = "A" }, { output = "brass", channel = 1, program = 5 }'
     old, _ = start(text(scene(burst=burst)))
     old.tick(100 * MS)
-    new, sent = adopt(100 * MS, text(scene(burst=burst.replace('"A"', '"B"'))), old)
+    new, sent = edit(100 * MS, text(scene(burst=burst.replace('"A"', '"B"'))), old)
     assert hexed(sent) == ["B0 00 02", "B0 20 0C", "C0 15"]
-    assert new.ledger.sounds(STRINGS)[0] == (b"\xb0\x00\x02", b"\xb0\x20\x0c", b"\xc0\x15")
+    assert new.state.ledger.sounds(STRINGS)[0] == (b"\xb0\x00\x02", b"\xb0\x20\x0c", b"\xc0\x15")
 
 
 def test_a_scene_that_vanished_plays_on() -> None:
     """The scene in force is no longer in the rig: it routes as before until another one is recalled."""
     old, _ = start(text(scene() + scene(number=2, routes='{ from = "keys", to = "strings" }')))
     old.receive(1, KEYS, b"\x90\x3c\x40")
-    new, sent = adopt(2, text(scene(number=2, routes='{ from = "keys", to = "strings" }')), old)
+    new, sent = edit(2, text(scene(number=2, routes='{ from = "keys", to = "strings" }')), old)
     assert sent == []
     assert new.scene == (1, "Scene 1")
     assert hexed(new.receive(3, KEYS, b"\x90\x40\x40")) == ["90 40 40"] * 2
-    new.recall(4, 2)
+    recall(new, 4, 2)
     assert hexed(new.receive(5, KEYS, b"\x90\x41\x40")) == ["90 41 40"]
-    assert new.find(1) is None
+    assert new.state.compiled.find(1) is None
 
 
 @pytest.mark.parametrize("kept", [1, 2])
@@ -146,22 +145,22 @@ def test_a_new_input_plays_at_once(kept: int) -> None:
     is gone, it reaches nothing until it is routed, and harms nothing."""
     old, _ = start(text(scene() + scene(number=2)))
     more = text(scene(number=kept)).replace("[outputs]", 'desk = { port = "f" }\n[outputs]')
-    new, _ = adopt(1, more, old)
+    new, _ = edit(1, more, old)
     assert new.inputs[3] == "desk"
     assert new.receive(2, 3, b"\x90\x3c\x40") == []
-    routed, _ = adopt(3, more.replace('"pads"]', '"pads", "desk"]'), new)
-    routed.recall(4, kept)
+    routed, _ = edit(3, more.replace('"pads"]', '"pads", "desk"]'), new)
+    recall(routed, 4, kept)
     assert hexed(routed.receive(5, 3, b"\x90\x3c\x40")) == ["90 3C 40"] * 2
 
 
 def test_a_wire_that_becomes_a_din_cable_is_paced() -> None:
     """`wire = "din"` written in while the show plays is in force at once: at most 3 ms and one message ahead."""
     old, _ = start(text(scene()))
-    new, _ = adopt(1, text(scene(), cable="din"), old)
+    new, _ = edit(1, text(scene(), cable="din"), old)
     sent = [d for key in range(20) for d in new.receive(1, KEYS, bytes((0x90, 40 + key, 64)))]
     assert len(hexed(sent, STRINGS)) <= 5
     assert len(hexed(sent, BRASS)) == 20
-    back, rest = adopt(2, text(scene()), new)
+    back, rest = edit(2, text(scene()), new)
     rest += run_dry(back, 2)[1]
     assert len(hexed(sent + rest, STRINGS)) == 20
     assert len(hexed(back.receive(3, KEYS, b"\x80\x28\x40"), STRINGS)) == 1
@@ -181,25 +180,25 @@ def test_a_filter_that_fails_in_a_scene_that_stayed_is_still_told() -> None:
     """Faults of the scene in force are counted where they are looked up, also after an edit of another scene."""
     through = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 2 } ] }'
     old, _ = start(text(scene(through)))
-    new, _ = adopt(2, text(scene(through) + scene(number=2)), old)
+    new, _ = edit(2, text(scene(through) + scene(number=2)), old)
     assert hexed(new.receive(3, KEYS, b"\x90\x3d\x40")) == ["90 3D 40"]
-    assert new.faults.counts == {"transpose": 1}
+    assert new.state.faults.counts == {"transpose": 1}
 
 
 def test_the_place_in_the_set_list_stays() -> None:
     """After an edit `next` leads to the scene after the one in force."""
     three = [scene(number=number) for number in (1, 2, 3)]
     old, _ = start(text("".join(three)), number=2)
-    new, _ = adopt(1, text("".join([*three, scene(number=4)])), old)
-    assert new.command(2, "next", None, "test")[0].scene == (3, "Scene 3")
+    new, _ = edit(1, text("".join([*three, scene(number=4)])), old)
+    assert command(new, 2, "next", None, "test")[0].scene == (3, "Scene 3")
 
 
 def test_the_place_of_a_scene_that_vanished_stays() -> None:
     """The scene in force was deleted: `next` leads to the one that came after it, not to the first."""
     three = [scene(number=number) for number in (1, 2, 3)]
     old, _ = start(text("".join(three)), number=2)
-    new, _ = adopt(1, text(three[0] + three[2]), old)
-    assert new.command(2, "next", None, "test")[0].scene == (3, "Scene 3")
+    new, _ = edit(1, text(three[0] + three[2]), old)
+    assert command(new, 2, "next", None, "test")[0].scene == (3, "Scene 3")
 
 
 def test_the_set_list_in_use_stays_when_its_scene_vanishes() -> None:
@@ -207,17 +206,15 @@ def test_the_set_list_in_use_stays_when_its_scene_vanishes() -> None:
     lists = '[[setlists]]\nname = "A"\nscenes = [1, 3]\n[[setlists]]\nname = "B"\nscenes = [{}3, 1]\n'
     three = [scene(number=number) for number in (1, 2, 3)]
     old, _ = start(text("".join([*three, lists.format("2, ")])), number=2)
-    old.command(1, "setlist", "B", "test")
-    new, _ = adopt(2, text(three[0] + three[2] + lists.format("")), old)
-    assert new.setlist.name == "B"
-    assert new.command(3, "next", None, "test")[0].scene == (3, "Scene 3")
+    command(old, 1, "setlist", "B", "test")
+    new, _ = edit(2, text(three[0] + three[2] + lists.format("")), old)
+    assert new.state.setlist.name == "B"
+    assert command(new, 3, "next", None, "test")[0].scene == (3, "Scene 3")
 
 
 def hears_both(evening: Evening, other: str) -> None:
     """Another rig takes over at this moment."""
-    old = evening.router
-    evening.router = Engine(read(other, "test"), names=(old.inputs, old.outputs))
-    evening.take(take_over(evening.now, evening.router, old))
+    evening.take(adopt(evening.router, evening.now, read(other, "test")))
 
 
 @given(rigs(), rigs(), events, events)
@@ -232,7 +229,7 @@ def test_nothing_hangs_over_an_edit(first: str, second: str, before: list[Any], 
     evening.let_go()
     evening.run_dry()
     assert [synth.held for synth in evening.ears()] == [0, 0]
-    assert evening.router.ledger.sounding() == 0
+    assert evening.router.state.ledger.sounding() == 0
     evening.recall(4)
     evening.run_dry()
     assert [synth.off_rest for synth in evening.ears()] == [set(), set()]

@@ -11,6 +11,7 @@ from engine.core.cable.scheduler import DIN, BurstUnit, Cable, Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry
+from tests.support.engine_calls import command, engine_of, finish, input_lost, recall
 from tests.support.paths import reference
 from tests.support.pit_engine import MS, PORTS, engine, hexed, run_dry
 from tests.support.receiver import Receiver
@@ -36,7 +37,7 @@ number = 2
 name = "Off"
 {more}"""
     )
-    made.recall(0, 1)
+    recall(made, 0, 1)
     return made
 
 
@@ -70,7 +71,7 @@ def test_a_release_after_a_panic_does_not_cut_another_players_note() -> None:
     """A key held through a panic has had its note-off; letting it go leaves alone who pressed it since."""
     router = routed()
     receive(router, 1, 0, "90 3C 40")
-    router.command(2, "panic", None, "test")
+    command(router, 2, "panic", None, "test")
     receive(router, 3, 1, "90 3C 50")
     assert receive(router, 4, 0, "80 3C 00") == []
     assert receive(router, 5, 1, "80 3C 00") == ["80 3C 00"]
@@ -90,9 +91,9 @@ name = "Five"
 routes = [ { from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 5 } ] } ]
 """
     )
-    router.recall(0, 1)
+    recall(router, 0, 1)
     assert receive(router, 1, 0, "90 3C 40") == ["90 48 40"]
-    router.recall(2, 2)
+    recall(router, 2, 2)
     assert receive(router, 3, 0, "80 3C 40") == ["80 48 40"]
     assert receive(router, 4, 0, "90 3C 40") == ["90 41 40"]
 
@@ -100,9 +101,9 @@ routes = [ { from = "keys", to = "strings", through = [ { filter = "transpose", 
 def test_a_key_pressed_into_nothing_is_released_into_nothing() -> None:
     """A press that no route took has no release in the next scene."""
     router = routed()
-    router.recall(1, 2)
+    recall(router, 1, 2)
     assert receive(router, 2, 0, "90 3C 40") == []
-    router.recall(3, 1)
+    recall(router, 3, 1)
     assert receive(router, 4, 0, "80 3C 40") == []
 
 
@@ -111,14 +112,14 @@ def test_residue_is_set_to_rest() -> None:
     router = routed()
     for message in ("B0 40 7F", "E0 00 50", "B0 01 33", "B0 07 64"):
         receive(router, 1, 0, message)
-    assert sorted(hexed(router.recall(2, 2), 0)) == ["B0 01 00", "B0 40 00", "E0 00 40"]
+    assert sorted(hexed(recall(router, 2, 2), 0)) == ["B0 01 00", "B0 40 00", "E0 00 40"]
 
 
 def test_residue_that_is_still_fed_is_left_alone() -> None:
     """Where the new scene still feeds the pedal it is left as it is."""
     router = routed()
     receive(router, 1, 0, "B0 40 7F")
-    assert router.recall(2, 1) == []
+    assert recall(router, 2, 1) == []
 
 
 def test_bank_and_program_of_one_message_stay_together() -> None:
@@ -126,7 +127,7 @@ def test_bank_and_program_of_one_message_stay_together() -> None:
     chain = '{ filter = "add_bank", channels = { 1 = [8, 9] } }'
     route = f'{{ from = ["keys", "pads"], to = "strings", through = [ {chain} ] }}'
     router = engine(f'[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ {route} ]', cable="din")
-    router.recall(0, 1)
+    recall(router, 0, 1)
     out = []
     for number in range(4):
         out += router.receive(0, 0, bytes((0xC0, number))) + router.receive(0, 1, bytes((0xB0, 0, number)))
@@ -157,7 +158,7 @@ input = "foot"
 
 def controlled(control: str) -> Engine:
     router = engine(CONTROLS + control)
-    router.recall(0, 1)
+    recall(router, 0, 1)
     return router
 
 
@@ -189,7 +190,9 @@ def test_an_unknown_number_is_told_and_changes_nothing() -> None:
     """A program without a scene is consumed and told."""
     router = controlled('when = { program = "any" }\ndo = "scene"')
     assert router.receive(1, 2, b"\xc0\x62") == []
-    assert [(one.done, one.text) for one in router.outcomes] == [(False, "there is no scene 99; nothing changed")]
+    assert [(one.done, one.text) for one in router.reports.outcomes] == [
+        (False, "there is no scene 99; nothing changed")
+    ]
 
 
 def test_pass_routes_the_message_as_well() -> None:
@@ -203,10 +206,10 @@ def test_a_worn_switch_counts_once() -> None:
     router = controlled('when = { controller = 80 }\ndo = "next"\nguard = "250 ms"')
     for at, message in ((0, "B0 50 7F"), (5, "B0 50 00"), (9, "B0 50 7F"), (100, "B0 50 00"), (200, "B0 50 7F")):
         router.receive(at * MS, 2, bytes.fromhex(message))
-    assert len(router.outcomes) == 1
+    assert len(router.reports.outcomes) == 1
     router.receive(239 * MS, 2, bytes.fromhex("B0 50 00"))
     router.receive(300 * MS, 2, bytes.fromhex("B0 50 7F"))
-    assert len(router.outcomes) == 2
+    assert len(router.reports.outcomes) == 2
 
 
 def test_a_swept_pedal_is_one_press() -> None:
@@ -214,33 +217,33 @@ def test_a_swept_pedal_is_one_press() -> None:
     router = controlled('when = { controller = 11 }\ndo = "next"\nguard = "0 ms"')
     for value in range(0, 128, 3):
         assert hexed(router.receive(value * MS, 2, bytes((0xB0, 11, value))), 0)[3:] == []
-    assert len(router.outcomes) == 1
+    assert len(router.reports.outcomes) == 1
 
 
 def test_a_set_list_is_walked() -> None:
     """next and back follow the set list; at its ends they stay, say so and send nothing; any recall moves the place."""
     router = engine(CONTROLS + 'when = { note = 1 }\ndo = "next"')
-    router.recall(0, 1)
-    outcome, out = router.command(1, "next", None, "test")
+    recall(router, 0, 1)
+    outcome, out = command(router, 1, "next", None, "test")
     assert (outcome.done, outcome.scene, len(out)) == (True, (12, "Twelve"), 3)
-    assert router.command(2, "next", None, "test")[0].scene == (1, "One")
-    outcome, out = router.command(3, "next", None, "test")
+    assert command(router, 2, "next", None, "test")[0].scene == (1, "One")
+    outcome, out = command(router, 3, "next", None, "test")
     assert (outcome.done, out) == (False, [])
     assert outcome.text == "the end of the set list Friday; nothing changed"
-    router.recall(4, 12)
-    assert router.command(5, "back", None, "test")[0].scene == (1, "One")
-    assert router.command(6, "back", None, "test")[0].done is False
+    recall(router, 4, 12)
+    assert command(router, 5, "back", None, "test")[0].scene == (1, "One")
+    assert command(router, 6, "back", None, "test")[0].done is False
 
 
 def test_recalling_the_scene_in_force_sends_its_burst_again() -> None:
     """So does resend."""
     router = controlled('when = { note = 1 }\ndo = "next"')
-    burst = hexed(router.recall(1, 12))
+    burst = hexed(recall(router, 1, 12))
     assert burst == ["B0 00 01", "B0 20 0B", "C0 14"]
     now, _ = run_dry(router, 1)
-    assert hexed(router.recall(now, 12)) == burst
+    assert hexed(recall(router, now, 12)) == burst
     now, _ = run_dry(router, now)
-    assert hexed(router.command(now, "resend", None, "test")[1]) == burst
+    assert hexed(command(router, now, "resend", None, "test")[1]) == burst
 
 
 @pytest.mark.parametrize(
@@ -264,8 +267,8 @@ def test_programs_count_as_printed() -> None:
         '[[scenes]]\nnumber = 1\nname = "A"\nburst = [ { instrument = "zero", program = 12 }, '
         '{ output = "brass", channel = 4, program = 12 } ]'
     )
-    router = Engine(read(rig, "test"))
-    assert hexed(router.recall(0, 1)) == ["C2 0C", "C3 0B"]
+    router = engine_of(read(rig, "test"))
+    assert hexed(recall(router, 0, 1)) == ["C2 0C", "C3 0B"]
 
 
 def _always(given: Any) -> Any:
@@ -292,7 +295,7 @@ def test_a_filter_that_fails_is_stepped_over(
             patch.setattr(filters.transpose, "build", broken)
             router = routed('{ filter = "transpose", semitones = 1 }')
             assert receive(router, 1, 0, "90 3C 40") == ["90 3C 40"]
-            assert router.faults.counts == {"transpose": 1}
+            assert router.state.faults.counts == {"transpose": 1}
 
 
 def _bytes_of(entry: dict[str, Any]) -> list[bytes]:
@@ -342,7 +345,7 @@ def test_the_burst_is_in_the_order_of_the_standard() -> None:
         router = engine(
             f'[[scenes]]\nnumber = 1\nname = "A"\nburst = [ {{ output = "brass", channel = 1, program = {one} }} ]'
         )
-        assert router.recall(0, 1) == [(1, bytes((0xC0, other)), 0)]
+        assert recall(router, 0, 1) == [(1, bytes((0xC0, other)), 0)]
 
 
 def test_the_receiver_of_these_tests_follows_the_standard() -> None:
@@ -380,18 +383,18 @@ def test_a_note_that_a_filter_made_of_a_pedal_does_not_hang(monkeypatch: pytest.
 
     registry.cache_clear()
     ends: dict[str, Callable[[Engine], list[Delivery]]] = {
-        "scene": lambda router: router.recall(3, 2),
-        "show": lambda router: router.release_all(3),
-        "cable": lambda router: router.input_lost(3, 0),
-        "panic": lambda router: router.command(3, "panic", None, "test")[1],
+        "scene": lambda router: recall(router, 3, 2),
+        "show": lambda router: finish(router, 3),
+        "cable": lambda router: input_lost(router, 3, 0),
+        "panic": lambda router: command(router, 3, "panic", None, "test")[1],
     }
     for name, end in ends.items():
         router = routed('{ filter = "transpose", semitones = 1 }')
         assert receive(router, 1, 0, "B0 40 7F") == ["90 30 64"]
         assert hexed(end(router), 0)[:1] == ["80 30 40"], name
-        assert router.ledger.off_rest() == 0
+        assert router.state.ledger.off_rest() == 0
     router = routed('{ filter = "transpose", semitones = 1 }')
     receive(router, 1, 0, "B0 40 7F")
     assert receive(router, 2, 0, "B0 40 00") == ["80 30 64"]
-    assert router.recall(3, 2) == [], "it was released, and is not released again"
+    assert recall(router, 3, 2) == [], "it was released, and is not released again"
     registry.cache_clear()

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from engine.core.cable.program_burst import size
 from engine.core.cable.scheduler import DIN, Delivery
 from engine.core.engine import Engine
+from tests.support.engine_calls import command, recall
 from tests.support.pit_engine import MS, SCENES, ears, engine, run_dry
 
 keys = st.integers(30, 75)
@@ -46,7 +47,7 @@ Event = tuple[int, int | None, bytes | int]
 
 def perform(router: Engine, stream: list[Event]) -> tuple[int, list[Delivery], list[list[bytes]]]:
     """Play the stream; the time at its end, all deliveries, and what each input played."""
-    now, out = 0, list(router.recall(0, 1))
+    now, out = 0, list(recall(router, 0, 1))
     played: list[list[bytes]] = [[], [], []]
     for wait, source, what in stream:
         end = now + wait * MS
@@ -56,7 +57,7 @@ def perform(router: Engine, stream: list[Event]) -> tuple[int, list[Delivery], l
         now = end
         if source is None:
             assert isinstance(what, int)
-            out += router.recall(now, what)
+            out += recall(router, now, what)
         else:
             assert isinstance(what, bytes)
             played[source].append(what)
@@ -83,7 +84,7 @@ def test_nothing_hangs(stream: list[Event], cable: str) -> None:
     out += let_go_of_everything(router, now, played)
     out += run_dry(router, now)[1]
     assert [one.held for one in ears(out)] == [0, 0]
-    assert router.ledger.sounding() == 0
+    assert router.state.ledger.sounding() == 0
 
 
 @given(events, cables)
@@ -108,7 +109,7 @@ def test_every_press_gets_its_release(stream: list[Event], cable: str) -> None:
 def test_identity_routes_lose_and_reorder_nothing(messages: list[bytes]) -> None:
     """An identity route to an output that is not paced hands everything on, in order."""
     router = engine(SCENES.replace("burst =", "# burst ="))
-    router.recall(0, 1)
+    recall(router, 0, 1)
     out = [d for now, message in enumerate(messages) for d in router.receive(now, 0, message)]
     for output in (0, 1):
         assert [message for to, message, _ in out if to == output] == messages
@@ -138,7 +139,7 @@ def test_a_din_wire_keeps_the_order_of_each_class(messages: list[bytes], wait: i
     """On a DIN wire notes, pedals and the like all arrive in order, real time in its own, and the last value of each
     continuous controller arrives."""
     router = engine(SCENES.replace("burst =", "# burst ="), cable="din")
-    router.recall(0, 1)
+    recall(router, 0, 1)
     now, out = 0, []
     for message in messages:
         now += wait * MS // 4
@@ -164,14 +165,14 @@ def test_a_din_wire_never_carries_more_than_it_can(stream: list[Event]) -> None:
     def note(at: int, out: list[Delivery]) -> None:
         handed.extend((at, message) for to, message, _ in out if to == 0)
 
-    note(0, router.recall(0, 1))
+    note(0, recall(router, 0, 1))
     for wait, source, what in stream:
         end = now + wait * MS
         while router.due is not None and router.due <= end:
             now = max(now, router.due)
             note(now, router.tick(now))
         now = end
-        note(now, router.recall(now, what) if isinstance(what, int) else router.receive(now, source or 0, what))
+        note(now, recall(router, now, what) if isinstance(what, int) else router.receive(now, source or 0, what))
     free_at = sysex_end = inside_free_at = 0
     for at, message in handed:
         cost = len(message) * DIN.byte_ns
@@ -192,7 +193,7 @@ def _real_time(message: bytes) -> bool:
 
 @given(events, cables)
 @settings(max_examples=150, deadline=None)
-def test_nothing_stands_inside_a_triple(stream: list[Event], cable: str) -> None:
+def test_nothing_is_inside_a_triple(stream: list[Event], cable: str) -> None:
     """Between bank MSB, bank LSB and program of a burst there is nothing but real-time bytes, and only whole triples
     of one scene arrive: never the bank of one with the program of another."""
     router = engine(cable=cable)
@@ -213,7 +214,7 @@ def test_nothing_stands_inside_a_triple(stream: list[Event], cable: str) -> None
 def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
     """After a program change nothing is sent on its channel until the settle time is over; other channels go on."""
     router = engine()
-    now, out = 0, [(0, d) for d in router.recall(0, 1)]
+    now, out = 0, [(0, d) for d in recall(router, 0, 1)]
     for wait, source, what in stream:
         if isinstance(what, bytes) and what[0] & 0xF0 == 0xC0:
             continue  # a routed program change has no settle time
@@ -222,7 +223,7 @@ def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
             now = max(now, router.due)
             out += [(now, d) for d in router.tick(now)]
         now = end
-        got = router.recall(now, what) if isinstance(what, int) else router.receive(now, source or 0, what)
+        got = recall(router, now, what) if isinstance(what, int) else router.receive(now, source or 0, what)
         out += [(now, d) for d in got]
     until = {0: 0, 1: 0}
     for at, (to, message, _) in out:
@@ -240,10 +241,11 @@ def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
     router = engine(cable="din")
     now = perform(router, stream)[0]
     now, _ = run_dry(router, now)  # earlier bursts are over
+    now = max(now, router.state.cables[0].carried_at)  # and so is what was handed to the driver
     for key in range(20):  # and the wire is full
         router.receive(now, 0, bytes((0x90 | key % 2, 40 + key, 99)))
-    begin, out = now, [(now, d) for d in router.recall(now, scene)]
-    steps = router.plans[scene].bursts[0]
+    begin, out = now, [(now, d) for d in recall(router, now, scene)]
+    steps = router.state.compiled.scenes[scene].bursts[0]
     bound = begin + size(steps) * DIN.byte_ns + 5 * MS
     for tick in range(60):
         now = begin + tick * MS
@@ -262,7 +264,7 @@ def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes
     """A message before a recall follows the old scene and one after it the new, also when the recall is a program
     change in the same stream."""
     router = engine(SCENES.replace("burst =", "# burst ="))
-    router.recall(0, 1)
+    recall(router, 0, 1)
     moved = False
     for tick, (message, switch) in enumerate(stream, 1):
         now = tick * 40 * MS  # past the guard time of the switch
@@ -279,12 +281,12 @@ def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int
     """After a recall the pedals, bends, wheels and pressures that no route can move any more are at rest (RP-015)."""
     router = engine(cable=cable)
     now, out, _ = perform(router, stream)
-    out += router.recall(now, 3)
+    out += recall(router, now, 3)
     now, rest = run_dry(router, now)
     out += rest
     assert [one.off_rest for one in ears(out)] == [set(), set()]
-    assert router.ledger.off_rest() == 0
-    out += router.recall(now, scene)
+    assert router.state.ledger.off_rest() == 0
+    out += recall(router, now, scene)
 
 
 @given(events, cables)
@@ -293,9 +295,9 @@ def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], cable: st
     """After a panic nothing sounds and all is at rest; a note played then is heard."""
     router = engine(cable=cable)
     now, out, _ = perform(router, stream)
-    out += router.recall(now, 1)
+    out += recall(router, now, 1)
     now, rest = run_dry(router, now)
-    out += rest + router.command(now, "panic", None, "test")[1]
+    out += rest + command(router, now, "panic", None, "test")[1]
     now, rest = run_dry(router, now)
     out += rest
     assert [one.held for one in ears(out)] == [0, 0]

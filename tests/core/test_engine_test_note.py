@@ -3,9 +3,9 @@
 Note-on velocity 64 is the standard's middle (MIDI 1.0 Detailed Specification 4.2.1 p. 10).
 """
 
-from engine.core.adoption import take_over
 from engine.core.engine import Engine
 from engine.core.routing.ledger import Target
+from tests.support.engine_calls import adopt, command, finish, play_test_note, recall
 from tests.support.pit_engine import MS, SCENES, engine, hexed, run_dry
 
 STRINGS, BRASS = 0, 1
@@ -16,7 +16,7 @@ NOTE = Target(BRASS, 4, 60)
 
 def router() -> Engine:
     made = engine()
-    made.recall(0, 1)
+    recall(made, 0, 1)
     run_dry(made, 0)
     return made
 
@@ -24,41 +24,41 @@ def router() -> Engine:
 def test_it_ends_by_itself() -> None:
     """The note-on goes at once, the note-off when its time is over, and nothing sounds on."""
     made = router()
-    assert hexed(made.sound(MS, NOTE, LENGTH), BRASS) == ["94 3C 40"]
+    assert hexed(play_test_note(made, MS, NOTE, LENGTH), BRASS) == ["94 3C 40"]
     assert made.due == MS + LENGTH
     assert hexed(made.tick(MS + LENGTH - 1)) == []
     assert hexed(made.tick(MS + LENGTH), BRASS) == ["84 3C 40"]
-    assert made.ledger.sounding() == 0
+    assert made.state.ledger.sounding() == 0
 
 
 def test_it_ends_over_a_scene_change() -> None:
     """A scene change neither cuts it short without a note-off nor leaves it hanging."""
     made = router()
-    made.sound(MS, NOTE, LENGTH)
-    made.recall(2 * MS, 2)
-    assert made.ledger.sounding() == 1
+    play_test_note(made, MS, NOTE, LENGTH)
+    recall(made, 2 * MS, 2)
+    assert made.state.ledger.sounding() == 1
     assert "84 3C 40" in hexed(made.tick(MS + LENGTH), BRASS)
 
 
 def test_it_ends_at_a_panic_an_edit_and_the_end() -> None:
     """Whatever ends everything ends it too, once."""
     panicked = router()
-    panicked.sound(MS, NOTE, LENGTH)
-    _, out = panicked.command(2 * MS, "panic", None, "test")
+    play_test_note(panicked, MS, NOTE, LENGTH)
+    _, out = command(panicked, 2 * MS, "panic")
     _, later = run_dry(panicked, 2 * MS)
     assert hexed(out + later, BRASS).count("84 3C 40") == 1
 
     old, new = router(), engine(SCENES.replace("semitones = 7", "semitones = 5"))
-    old.recall(0, 2)
+    recall(old, 0, 2)
     run_dry(old, 0)
-    old.sound(MS, NOTE, LENGTH)
-    out = take_over(2 * MS, new, old)
-    _, later = run_dry(new, 2 * MS)
+    play_test_note(old, MS, NOTE, LENGTH)
+    out = adopt(old, 2 * MS, new.rig)
+    _, later = run_dry(old, 2 * MS)
     assert hexed(out + later, BRASS).count("84 3C 40") == 1
 
     ended = router()
-    ended.sound(MS, NOTE, LENGTH)
-    assert hexed(ended.release_all(2 * MS), BRASS) == ["84 3C 40"]
+    play_test_note(ended, MS, NOTE, LENGTH)
+    assert hexed(finish(ended, 2 * MS), BRASS) == ["84 3C 40"]
     assert hexed(ended.tick(MS + LENGTH)) == []
 
 
@@ -66,7 +66,7 @@ def test_it_does_not_cut_what_a_player_holds() -> None:
     """A player who holds the same key there goes on sounding: the key is let go when both have let go."""
     made = router()
     made.receive(0, KEYS, b"\x94\x3c\x40")
-    made.sound(MS, NOTE, LENGTH)
+    play_test_note(made, MS, NOTE, LENGTH)
     assert hexed(made.tick(MS + LENGTH), BRASS) == []
     assert hexed(made.receive(2 * LENGTH, KEYS, b"\x84\x3c\x40"), BRASS) == ["84 3C 40"] * 2
 
@@ -74,8 +74,8 @@ def test_it_does_not_cut_what_a_player_holds() -> None:
 def test_two_of_one_key_have_two_note_offs() -> None:
     """Asked for twice in half a second, each has its own note-off."""
     made = router()
-    made.sound(MS, NOTE, LENGTH)
-    made.sound(2 * MS, NOTE, LENGTH)
+    play_test_note(made, MS, NOTE, LENGTH)
+    play_test_note(made, 2 * MS, NOTE, LENGTH)
     _, out = run_dry(made, 2 * MS)
     assert hexed(out, BRASS) == ["84 3C 40"] * 2
-    assert made.ledger.sounding() == 0
+    assert made.state.ledger.sounding() == 0

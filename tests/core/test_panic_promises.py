@@ -12,6 +12,7 @@ from engine.core.cable.scheduler import DIN, Delivery
 from engine.core.cable.silencing_messages import SWEEP
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import command, engine_of, recall
 from tests.support.paths import reference
 from tests.support.pit_engine import MS, PORTS, ears, engine, hexed, run_dry
 from tests.support.played_engine import Evening
@@ -36,12 +37,12 @@ routes = [ { from = ["keys", "pads"], to = ["strings", "brass"] } ]
 
 def layer(cable: str = "fast") -> Engine:
     made = engine(LAYER, cable)
-    made.recall(0, 1)
+    recall(made, 0, 1)
     return made
 
 
 def panic(router: Engine, now: int) -> list[Delivery]:
-    return router.command(now, "panic", None, "test")[1]
+    return command(router, now, "panic", None, "test")[1]
 
 
 def at(deliveries: list[Delivery], output: int) -> list[bytes]:
@@ -96,7 +97,7 @@ def test_a_panic_reaches_outputs_that_no_scene_names() -> None:
     for now in (1, 2):
         out = panic(router, now)
         assert set(at(out, STRINGS)) == set(at(out, BRASS)) == EVERYTHING
-        router.recall(now, 1)
+        recall(router, now, 1)
 
 
 def test_the_time_of_a_panic_on_a_din_cable() -> None:
@@ -157,8 +158,8 @@ def test_a_panic_does_not_take_the_sounds_away() -> None:
         '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "strings" } ]\n'
         'burst = [ { instrument = "lead", sound = "B" }, { instrument = "second", sound = "B" } ]\n'
     )
-    router = Engine(read(text, "test"))
-    out = router.recall(0, 1) + panic(router, 1) + run_dry(router, 1)[1]
+    router = engine_of(read(text, "test"))
+    out = recall(router, 0, 1) + panic(router, 1) + run_dry(router, 1)[1]
     assert ears(out)[STRINGS].sound == {0: (2, 12, 21), 1: (2, 12, 31)}
 
 
@@ -210,7 +211,7 @@ def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> N
     evening.let_go()
     evening.run_dry()
     assert [synth.held for synth in evening.ears()] == [0, 0]
-    assert evening.router.ledger.sounding() == 0
+    assert evening.router.state.ledger.sounding() == 0
     evening.recall(4)
     evening.run_dry()
     assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
@@ -236,7 +237,7 @@ def test_the_outcome_says_how_much_was_silenced() -> None:
     """The player is told how many notes were released and how many outputs were silenced."""
     router = layer()
     router.receive(1, KEYS, b"\x90\x3c\x40")
-    outcome, sent = router.command(2, "panic", None, "test")
+    outcome, sent = command(router, 2, "panic", None, "test")
     assert outcome.done
     assert outcome.text == "panic: 2 notes released, everything silenced on 2 outputs"
     assert hexed(sent, BRASS)[0] == "80 3C 40"

@@ -7,6 +7,7 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.support.engine_calls import finish
 from tests.support.pit_engine import MS
 from tests.support.played_engine import Evening, Key
 from tests.support.random_rigs import GEAR, INPUTS, MOVERS, STATELESS, events, rigs
@@ -31,7 +32,7 @@ def test_every_note_gets_as_many_releases_as_presses(rig: str, stream: list[Any]
             pressed = message[0] & 0xF0 == 0x90 and message[2] > 0
             balance[output, message[0] & 0x0F, message[1]] += 1 if pressed else -1
     assert not {key: count for key, count in balance.items() if count}
-    assert evening.router.ledger.sounding() == 0
+    assert evening.router.state.ledger.sounding() == 0
 
 
 def _settle(output: int, channel: int) -> int:
@@ -171,7 +172,7 @@ def test_the_end_of_the_show_is_silent(rig: str, stream: list[Any]) -> None:
     """Every note off, every pedal, bend and wheel at rest once the wires have run dry."""
     evening = Evening(rig)
     evening.perform(stream)
-    evening.take(evening.router.release_all(evening.now))
+    evening.take(finish(evening.router, evening.now))
     evening.run_dry()
     assert [synth.held for synth in evening.ears()] == [0, 0]
     assert [synth.off_rest for synth in evening.ears()] == [set(), set()]

@@ -4,6 +4,7 @@ import pytest
 
 from engine.core import scene_snapshot
 from engine.core.engine import Engine
+from tests.support.engine_calls import mute, recall
 from tests.support.pit_engine import MS, engine, hexed, run_dry
 
 SCENES = """
@@ -34,7 +35,7 @@ name = "Plain"
 
 def router(scene: int = 1) -> Engine:
     made = engine(SCENES)
-    made.recall(0, scene)
+    recall(made, 0, scene)
     run_dry(made, 0)
     return made
 
@@ -62,7 +63,7 @@ def test_the_routes_that_play() -> None:
     """The routes are those of the scene in force, filters and all; a muted one is left out."""
     made = router()
     assert listed(scene_snapshot.routes(made)) == [WIDE, PEDAL]
-    made.mute(MS, "wide", True, "test", [])
+    mute(made, MS, "wide", True, "test")
     assert listed(scene_snapshot.routes(made)) == [PEDAL]
     assert scene_snapshot.routes(router(2)) == []
     assert scene_snapshot.routes(engine(SCENES)) == []
@@ -97,7 +98,7 @@ def test_what_is_stored_sends_the_same_bytes() -> None:
     again = engine(SCENES + f"[[scenes]]\nnumber = 3\nname = 'Stored'\nburst = [{stored}]\n")
     sent = []
     for scene in (1, 3):
-        out = again.recall(0, scene)
+        out = recall(again, 0, scene)
         _, later = run_dry(again, 0)
         sent.append([hexed(out + later, output) for output in (0, 1)])
     assert sent[0] == sent[1]
@@ -139,6 +140,6 @@ def test_what_a_scene_cannot_change() -> None:
     made = router(2)
     with pytest.raises(ValueError, match="a route of every scene leads from pads to brass; mute it"):
         with_route(made, "pads", "brass", False)
-    made.mute(MS, "kit", True, "test", [])
+    mute(made, MS, "kit", True, "test")
     with pytest.raises(ValueError, match="the route kit from pads to brass is muted; unmute it"):
         with_route(made, "pads", "brass", True)

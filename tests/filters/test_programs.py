@@ -19,7 +19,7 @@ def test_other_programs_and_other_messages_stay() -> None:
     assert heard('filter = "programs", map = { 7 = 77 }', *stay, "C0 06") == [*stay, "C0 4C"]
 
 
-def test_bank_select_stands_in_front() -> None:
+def test_bank_select_is_in_front() -> None:
     """Bank MSB, bank LSB and the program change, in this order (MIDI 1.0 p. 13)."""
     entry = REFERENCE["bank-order"]
     sound = entry["input"]

@@ -28,6 +28,8 @@ def build(settings):
 # A rig that uses the plug-in, compiled as the program does it: in its own process, for the registry is made only once.
 PLAY = """
 import tomllib
+from engine.core.commands import RecallScene
+from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
 from engine.rig.models.rig import rig_model
 from filters.registry import registry
@@ -46,10 +48,10 @@ routes = [{ from = "keys", to = "strings", through = [
   { filter = "transpose", semitones = -12 },
 ] }]
 '''))
-bay = Engine(rig)
-bay.recall(0, 1)
+playing = Engine(compile_rig(rig))
+playing.apply(0, RecallScene(1))
 print(registry()["octaves"].hears)
-print(*(message.hex(" ").upper() for _, message, _ in bay.receive(0, 0, bytes.fromhex("903C40"))), sep=", ")
+print(*(message.hex(" ").upper() for _, message, _ in playing.receive(0, 0, bytes.fromhex("903C40"))), sep=", ")
 """
 
 

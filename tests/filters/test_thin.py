@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.routing.compiled_scene import TimedMessage
 from engine.core.routing.delayed_messages import DelayedMessages
+from engine.core.routing.scene_in_play import TimedMessage
 from filters.registry import Later
 from tests.support.filter_bench import MS, heard, refusal, step_of
 
@@ -139,6 +139,13 @@ def test_the_two_bytes_of_a_value_stay_together(played: list[tuple[int, bytes]])
     true = _positions([message for _, message in played])
     assert set(behind.positions()) <= set(true)
     assert behind.positions()[-1:] == true[-1:]
+
+
+def test_a_controller_from_33_to_63_without_an_msb_is_thinned() -> None:
+    """Much gear has single controllers there (common practice, no source): they are thinned as any other."""
+    step = step_of(THIN)
+    assert heard(step, "B0 34 10", "B0 34 11") == ["B0 34 10", "B0 34 11 at 20"]
+    assert heard(step, "B0 14 10", "B0 34 12", "B0 34 13") == ["B0 14 10", "B0 34 12", "B0 34 13"]
 
 
 @pytest.mark.parametrize("number", [84, 88])

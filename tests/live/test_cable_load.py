@@ -2,7 +2,8 @@
 
 import pytest
 
-from engine.core.engine import Engine
+from engine.core.commands import RecallScene
+from engine.core.compiled import compile_rig
 from engine.live.cable_load import CableLoad
 from engine.rig.read.load import read
 from tests.support.small_show import MS, RIG, Bench
@@ -18,7 +19,7 @@ class Cables:
     def __init__(self) -> None:
         self.bench = Bench(SLOW)
         self.show = self.bench.show
-        self.show.command("scene", 2)
+        self.show.apply(RecallScene(2), "shell")
         self.passes(5.0)
         self.gauge = CableLoad(self.show)
 
@@ -83,7 +84,7 @@ def test_what_found_no_room_is_counted_for_a_minute(cables: Cables) -> None:
     cables.bench.play(KEYS, *["90 3C 40"] * 6000)
     cables.passes(0.2)
     shed = cables.gauge.shed_out[STRINGS]
-    assert shed == cables.show.engine.cables[STRINGS].waiting.shed > 0
+    assert shed == cables.show.engine.state.cables[STRINGS].waiting.shed > 0
     cables.passes(70.0)
     assert cables.gauge.shed_out == [0, 0]
 
@@ -101,8 +102,7 @@ def test_outputs_that_an_edit_adds_and_takes_away(cables: Cables) -> None:
     edited = SLOW.replace(
         'brass = { port = "Box 2" }', 'brass = { port = "Box 2" }\nbass = { port = "c", wire = "din" }'
     )
-    engine = Engine(read(edited, "test"), names=(cables.show.inputs, cables.show.outputs))
-    cables.show.succeed(engine, edited)
+    cables.show.adopt(compile_rig(read(edited, "test"), after=cables.show.engine.state.compiled), edited)
     cables.gauge.look()
     assert len(cables.gauge.loads) == 3
     assert (cables.gauge.loads[1:], cables.gauge.peaks[1:]) == ([None, 0.0], [None, 0.0])

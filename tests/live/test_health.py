@@ -2,6 +2,7 @@
 
 import pytest
 
+from engine.core.commands import RecallScene
 from engine.live.cable_load import CableLoad
 from engine.live.health import health
 from engine.ports.port import PortError
@@ -17,7 +18,7 @@ class Patient:
     def __init__(self, rig: str = RIG, missing: tuple[str, ...] = ()) -> None:
         self.bench = Bench(rig, missing)
         self.show = self.bench.show
-        self.show.command("scene", 2)
+        self.show.apply(RecallScene(2), "shell")
         self.gauge = CableLoad(self.show)
 
     def tells(self) -> list[str]:
@@ -81,7 +82,7 @@ def test_an_input_that_fell_silent(well: Patient) -> None:
 
 def test_a_muted_loop(well: Patient) -> None:
     """A way that a loop has muted is told by its ports, with what to do."""
-    well.show.engine.loops.muted.add((KEYS, BRASS))
+    well.show.engine.state.loops.muted.add((KEYS, BRASS))
     (told,) = well.tells()
     assert told.startswith("keys does not reach brass, for what goes out there comes in again; pull the cable")
 
@@ -114,8 +115,8 @@ def test_a_rig_file_that_was_refused(well: Patient) -> None:
 
 def test_faults_of_filters_and_of_our_own(well: Patient) -> None:
     """A filter that failed is named, with its first fault; a fault of Bayleaf's own is no secret."""
-    well.show.engine.faults.add("echo", "ValueError: no")
-    well.show.engine.faults.add("echo", "ValueError: no again")
+    well.show.engine.state.faults.add("echo", "ValueError: no")
+    well.show.engine.state.faults.add("echo", "ValueError: no again")
     well.show.own_fault("a test", RuntimeError("a mistake"))
     assert well.tells() == [
         "the filter echo failed 2 times and was stepped over: ValueError: no",

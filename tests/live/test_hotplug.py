@@ -9,6 +9,7 @@ import trio
 import trio.testing
 
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
+from engine.core.commands import RecallScene
 from engine.live.hotplug import Hotplug
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
@@ -54,7 +55,7 @@ class Stand:
         patch = connect(rig, opener)
         self.inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(rig.inputs) if n in patch.inputs})
         self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         self.watch = Hotplug(self.show, opener, lambda: self.now() + self.slept, at_once)
 
     def now(self) -> int:
@@ -82,7 +83,7 @@ class Stand:
         return sent
 
     def open(self) -> bool:
-        return self.show.missing() == ([], [])
+        return self.show.ports.missing() == ([], [])
 
 
 @pytest.fixture
@@ -164,7 +165,7 @@ async def test_the_scene_that_came_meanwhile_is_sent(mock_clock: trio.testing.Mo
     stand.play("Stage piano", "B1 00 05", "C1 07")
     stand.system.unplug("Box 1")
     await stand.passes(0.5)
-    stand.show.command("scene", 2)  # has no burst for this output
+    stand.show.apply(RecallScene(2), "shell")  # has no burst for this output
     stand.system.plug("Box 1")
     await stand.passes(2)
     sounds = [each for each in stand.heard("Box 1") if each.split()[0] in ("B4", "C4", "B1", "C1")]
@@ -177,14 +178,14 @@ async def test_a_port_that_has_another_name_is_told_and_not_stolen(
 ) -> None:
     """A second name that leads to a port in use does not get it; status says why, and it is tried every two seconds."""
     stand = Stand(mock_clock, RIG.replace('port = "Box 2"', 'port = "Box ?"'))
-    assert stand.show.missing() == ([], [1])  # there are two
+    assert stand.show.ports.missing() == ([], [1])  # there are two
     stand.system.unplug("Box 2")
     nursery.start_soon(stand.watch.run)
     before = len(stand.system.lent)
     await stand.passes(10)
     assert len(stand.system.lent) - before in (5, 6)
-    assert stand.show.missing() == ([], [1])
-    error = stand.show.out_meters[1].last_error
+    assert stand.show.ports.missing() == ([], [1])
+    error = stand.show.ports.out_meters[1].last_error
     assert error is not None
     assert "which has another name of the rig already" in error
     stand.play("Stage piano", "90 3C 40")

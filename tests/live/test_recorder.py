@@ -162,7 +162,7 @@ def test_a_jsonl_file_has_everything(tmp_path: Path) -> None:
     said = keep(kept, file, INPUTS, OUTPUTS, "Pit")
     assert said == f"kept 13 messages of the last 10 s in {file}"
     header, *lines = (json.loads(line) for line in file.read_text(encoding="utf-8").splitlines())
-    assert header["format"] == "bayleaf recording 1"
+    assert header["format"] == "bayleaf recording 2"
     assert (header["rig"], header["messages"], header["scene"]) == ("Pit", 13, {"number": 2, "name": "Overture"})
     assert abs(datetime.fromisoformat(header["kept"]).timestamp() - kept.clock) <= 0.001
     clocks = [datetime.fromisoformat(line.pop("clock")).timestamp() for line in lines]

@@ -9,11 +9,12 @@ import pytest
 import trio
 import trio.testing
 
+from engine.core.commands import PlayTestNote
 from engine.live.recording_files import RecordingNames, write
 from engine.offline.flight_recording import read_recording
 from engine.offline.replay import Replay
 from engine.rig.read.load import read
-from tests.live.test_fault_promises import (
+from tests.support.faults import (
     Fault,
     edit,
     everything_pulled,
@@ -30,12 +31,12 @@ from tests.live.test_fault_promises import (
     synth_power_cycled,
     wrong_edit,
 )
-from tests.support.faulty_show import MS, Evening, S, need_song
+from tests.support.faulty_show import MS, Evening, S
 
 
 async def try_an_instrument(evening: Evening) -> None:
     """Somebody tries an instrument from the panel."""
-    evening.show.sound(evening.rng.randrange(len(evening.show.outputs)), 4, 60)
+    evening.show.apply(PlayTestNote(evening.rng.choice(evening.show.outputs), 4, 60, 500 * MS))
 
 
 #: not here: an engine that is killed loses its recording, and a plug-in's own whims are nobody's record
@@ -64,7 +65,6 @@ async def test_a_recording_replayed_gives_what_went_out(
     fault: Callable[..., Any], plug_in: None, tmp_path: Path, mock_clock: trio.testing.MockClock
 ) -> None:
     """Whatever went wrong that night: the kept recording, read and replayed, gives every message that went out."""
-    need_song()
     rng = Random(f"replay {fault.__name__}")
     async with trio.open_nursery() as nursery:
         evening = Evening(rng, tmp_path / "pit.toml", mock_clock, nursery)

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.core.cable.scheduler import Delivery
+from engine.core.commands import NextScene, Panic, PreviousScene, RecallScene, Resend
 from engine.core.engine import Engine
 from engine.fault_log import faults
 from engine.live.port_bank import speed_of
@@ -30,7 +31,7 @@ def raises(message: bytes, now: int) -> tuple[bytes, ...]:
 def bench() -> Bench:
     """The show in scene 1, its burst heard and told."""
     bench = Bench()
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
     bench.told()
     return bench
@@ -43,7 +44,7 @@ def test_a_message_goes_in_and_out(bench: Bench) -> None:
     found = status(bench.show)
     assert [(port["messages"], port["bytes"]) for port in found["inputs"]] == [(2, 6), (0, 0)]
     assert found["outputs"][0]["messages"] == 2 + len(BURST)
-    assert bench.show.messages_heard() == 2
+    assert bench.show.ports.messages_heard() == 2
 
 
 def test_what_passes_is_told_to_watchers(bench: Bench) -> None:
@@ -95,13 +96,13 @@ def test_a_scene_that_does_not_exist_is_told_and_changes_nothing(bench: Bench) -
 
 def test_commands_answer_and_are_told(bench: Bench) -> None:
     """next, back, resend and panic from the shell are carried out at once and told with their cost."""
-    assert bench.show.command("next").scene == (2, "March")
-    assert bench.show.command("back").scene == (1, "Overture")
+    assert bench.show.apply(NextScene(), "shell").scene == (2, "March")
+    assert bench.show.apply(PreviousScene(), "shell").scene == (1, "Overture")
     assert bench.heard("strings") == BURST
-    assert not bench.show.command("back").done
-    assert bench.show.command("resend").done
+    assert not bench.show.apply(PreviousScene(), "shell").done
+    assert bench.show.apply(Resend(), "shell").done
     assert bench.heard("strings") == BURST
-    assert bench.show.command("panic").done
+    assert bench.show.apply(Panic(), "shell").done
     assert len(bench.heard("brass")) == 16 * 7  # six controllers and the bender on every channel
     assert bench.scenes == [1, 2, 1]
     assert [text.split(",")[0] for _, text in bench.told()] == [
@@ -115,7 +116,7 @@ def test_commands_answer_and_are_told(bench: Bench) -> None:
 
 def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench: Bench) -> None:
     """A pulled output costs its own messages only; the reason is told once, and status shows it."""
-    bench.show.command("scene", 2)
+    bench.show.apply(RecallScene(2), "shell")
     bench.told()
     bench.outputs["strings"].unplug()
     bench.play(KEYS, "90 3C 40", "80 3C 40", "90 3E 40")
@@ -128,7 +129,7 @@ def test_an_output_that_refuses_is_counted_and_told_and_the_others_go_on(bench: 
 def test_a_missing_port_costs_only_what_would_go_there() -> None:
     """A rig with an output and an input missing plays on the rest; status says which and why."""
     bench = Bench(missing=("strings", "pedals"))
-    bench.show.command("scene", 2)
+    bench.show.apply(RecallScene(2), "shell")
     bench.play(KEYS, "90 3C 40")
     assert bench.heard("brass") == ["90 3C 40"]
     found = status(bench.show)
@@ -175,11 +176,11 @@ def test_a_fault_is_logged_and_the_log_is_named(bench: Bench, monkeypatch: pytes
 def test_a_filter_that_fails_is_logged_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """The first fault of a filter is in the log with its traceback; the sentence for the player names the file."""
     broken = replace(registry()["transpose"], build=lambda settings: raises)
-    monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
+    monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     file = tmp_path / "pit.log"
     with faults.kept_in(file):
         bench = Bench()
-        bench.show.command("scene", 3)
+        bench.show.apply(RecallScene(3), "shell")
         bench.play(KEYS, "90 3C 40", "90 3E 40")
         text = dict(bench.told())["filter transpose"]
     assert text.endswith(f"; details in {file}")
@@ -202,9 +203,9 @@ def test_a_fault_in_what_is_due_does_not_stop_the_show(bench: Bench, monkeypatch
 def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A filter that raises leaves its messages as they were; it is told once and counted."""
     broken = replace(registry()["transpose"], build=lambda settings: raises)
-    monkeypatch.setattr("engine.core.control.scenes.registry", lambda: {"transpose": broken})
+    monkeypatch.setattr("engine.core.compiled.registry", lambda: {"transpose": broken})
     bench = Bench()
-    bench.show.command("scene", 3)
+    bench.show.apply(RecallScene(3), "shell")
     bench.told()
     bench.play(KEYS, "90 3C 40", "80 3C 40")
     bench.play(KEYS, "90 3E 40")
@@ -239,7 +240,7 @@ def test_what_came_before_the_cable_was_pulled_is_played_first(bench: Bench) -> 
 def test_a_lost_input_does_not_end_another_players_note() -> None:
     """A key of an output that two inputs hold sounds until both let go, the lost one as well (MIDI 1.0 p. A-4)."""
     bench = Bench()
-    bench.show.command("scene", 3)
+    bench.show.apply(RecallScene(3), "shell")
     bench.play(KEYS, "90 3C 40")
     bench.play(PEDALS, "90 3C 50")
     bench.reader.lost.append((KEYS, "gone"))
@@ -252,7 +253,7 @@ def test_a_lost_input_does_not_end_another_players_note() -> None:
 def test_a_slow_wire_is_served_when_it_is_due() -> None:
     """What a DIN cable cannot take yet waits, `due` tells the reader when, and the pump sends it then."""
     bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     bench.now += 1000 * MS
     bench.show.pump()
     bench.heard("strings")
@@ -309,7 +310,7 @@ PLAY = st.one_of(
 def test_at_the_end_nothing_sounds(played: list[tuple[int, str]]) -> None:
     """Whatever was played through whatever scenes, finish leaves every note-on with its note-off and all at rest."""
     bench = Bench()
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     for source, message in played:
         bench.now += 50 * MS
         bench.play(source, message)
@@ -327,13 +328,13 @@ def test_at_the_end_nothing_sounds(played: list[tuple[int, str]]) -> None:
                 moved[sent[0]] = sent[-1]
         assert not any(sounding.values())
         assert all(value == (0x40 if status & 0xF0 == 0xE0 else 0) for status, value in moved.items() if status != 0xB4)
-    assert (bench.show.engine.ledger.sounding(), bench.show.engine.ledger.off_rest()) == (0, 0)
+    assert (bench.show.engine.state.ledger.sounding(), bench.show.engine.state.ledger.off_rest()) == (0, 0)
 
 
 def test_finish_says_when_a_wire_still_has_something_to_carry() -> None:
     """On a slow wire finish is asked again until the last release has gone."""
     bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     bench.now += 1000 * MS
     bench.play(KEYS, *(f"90 {note:02X} 40" for note in range(40, 60)))
     rounds = 0
@@ -348,7 +349,7 @@ def test_finish_says_when_a_wire_still_has_something_to_carry() -> None:
 
 def test_after_the_outputs_are_closed_nothing_is_sent(bench: Bench) -> None:
     """close_outputs lets go of every port, and what still comes is dropped quietly."""
-    bench.show.close_outputs()
+    bench.show.ports.close()
     bench.play(KEYS, "90 3C 40")
     assert bench.heard("strings") == []
     assert bench.show.own_faults == 0

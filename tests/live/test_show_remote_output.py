@@ -8,6 +8,7 @@ import trio.testing
 
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.core.cable.silencing_messages import SWEEP
+from engine.core.commands import Panic, PlayTestNote, RecallScene
 from engine.live.gear.sysex_sending import SysexSending
 from engine.live.port_opening import OpenPorts
 from engine.live.recording_files import RecordingNames, write
@@ -79,7 +80,7 @@ class Evening:
         self.port = FarAway()
         patch = OpenPorts({"keys": MemoryInput("keys")}, {"strings": self.port})
         self.show = Show(read(RIG, "pit.toml"), patch, self.reader, clock=lambda: self.now)
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
 
     def did(self) -> list[list[OrderKind]]:
         """What each turn since the last call ordered."""
@@ -101,9 +102,9 @@ def test_every_command_is_a_turn() -> None:
     evening = Evening()
     evening.did()
     for command in (
-        lambda: evening.show.command("panic"),
+        lambda: evening.show.apply(Panic(), "shell"),
         lambda: evening.show.send([(0, bytes((0xC0, 1)))]),
-        lambda: evening.show.sound(0, 0, 60),
+        lambda: evening.show.apply(PlayTestNote(evening.show.outputs[0], 0, 60, 500_000_000)),
         evening.show.finish,
     ):
         command()
@@ -117,7 +118,7 @@ def test_nothing_is_paced_here() -> None:
     evening.reader.put(0, *(f"{status} {key:02X} 64" for key in range(100) for status in ("90", "80")))
     evening.show.pump()
     assert evening.did() == [[OrderKind.UNIT] * 200]
-    assert evening.show.out_meters[0].messages == 201
+    assert evening.show.ports.out_meters[0].messages == 201
     assert evening.show.engine.waiting is False
 
 
@@ -129,11 +130,11 @@ def test_an_output_that_is_gone_and_back_gets_silence_and_the_scene() -> None:
     assert evening.port.closed
     evening.reader.put(0, "90 3C 64")
     evening.show.pump()
-    assert evening.show.out_meters[0].dropped == 1
-    assert evening.show.missing() == ([], [0])
+    assert evening.show.ports.out_meters[0].dropped == 1
+    assert evening.show.ports.missing() == ([], [0])
     evening.did()
     evening.port = FarAway()
-    evening.show.attach_output(0, evening.port)
+    evening.show.ports.attach_output(0, evening.port)
     evening.now += MS
     panic, burst = evening.port.turns[0]
     assert (panic.do, burst.do) == (OrderKind.PANIC, OrderKind.BURST)
@@ -165,7 +166,7 @@ def test_a_recording_with_a_far_output_replayed_gives_what_went_out(tmp_path: Pa
         evening.now += MS
         evening.reader.put(0, f"90 {key:02X} 64")
         show.pump()
-    show.command("panic")
+    show.apply(Panic(), "shell")
     kept = show.recorder.last(evening.now, 1.0)
     write(kept, tmp_path / "night.jsonl", RecordingNames("pit", show.inputs, show.outputs))
     recording = read_recording(tmp_path / "night.jsonl")

@@ -8,6 +8,7 @@ import pytest
 import trio
 
 from engine.cluster.endpoints.remote_ports import RemoteInput
+from engine.core.commands import ControlClock, MuteRoute, RecallScene
 from engine.live.cable_load import CableLoad
 from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
@@ -16,7 +17,7 @@ from tests.support.standby_world import FOOT, KEYS, MS, Engine, World
 
 
 def state_of(world: World, name: str) -> str:
-    return world.engines[name].standby.charge.state
+    return world.engines[name].standby.leadership.state
 
 
 @pytest.fixture
@@ -34,7 +35,7 @@ def test_the_one_in_charge_is_heard_and_the_other_is_not(world: World) -> None:
     world.run(20)
     assert (world.heard("strings"), world.heard("brass")) == (["90 3C 40", "80 3C 40"], ["90 3C 40", "80 3C 40"])
     assert world.owner.lender.fenced == 0
-    assert world.engines["spare"].show.engine.led_by == "desk"
+    assert world.engines["spare"].show.engine.state.led_by == "desk"
 
 
 def test_the_standby_follows_scene_and_mutes(world: World) -> None:
@@ -44,10 +45,10 @@ def test_the_standby_follows_scene_and_mutes(world: World) -> None:
     spare = world.engines["spare"]
     assert spare.show.engine.scene == (2, "March")
     assert world.heard("strings") == ["B0 00 00", "B0 20 04", "C0 0C"]
-    world.engines["desk"].show.mute("layer", True, "shell")
+    world.engines["desk"].show.apply(MuteRoute("layer"), "shell")
     world.run(5)
-    assert spare.show.engine.muted == {"layer"}
-    assert not spare.show.command("scene", 1).done
+    assert spare.show.engine.state.muted == {"layer"}
+    assert not spare.show.apply(RecallScene(1), "shell").done
 
 
 @pytest.mark.parametrize("death", ["kill", "freeze", "cable"])
@@ -116,8 +117,8 @@ def test_a_frozen_engine_that_wakes_plays_nothing(world: World) -> None:
     assert world.leaders() == ["spare"]
     assert world.heard("strings") == ["90 3C 40", "80 3C 40"]
     desk = world.engines["desk"]
-    assert desk.show.engine.led_by == "spare"
-    assert desk.show.missing() == ([], [])
+    assert desk.show.engine.state.led_by == "spare"
+    assert desk.show.ports.missing() == ([], [])
 
 
 def test_own_outputs_are_let_go_of_and_come_back(world: World) -> None:
@@ -131,7 +132,7 @@ def test_own_outputs_are_let_go_of_and_come_back(world: World) -> None:
     hand_over(world, "spare")
     desk = world.engines["desk"]
     assert world.leaders() == ["desk"]
-    assert desk.show.missing() == ([], [desk.show.outputs.index("monitor")])
+    assert desk.show.ports.missing() == ([], [desk.show.outputs.index("monitor")])
 
 
 def hand_over(world: World, giver: str) -> None:
@@ -162,7 +163,7 @@ def test_a_hand_over_and_back_loses_nothing(world: World) -> None:
 @pytest.mark.parametrize("at", range(0, 20, 7))
 def test_a_clock_loses_no_tick_at_a_hand_over(world: World, at: int) -> None:
     """At whatever point between two ticks it is asked for: none is lost and none is there twice."""
-    world.engines["desk"].show.sync("clock", "start")
+    world.engines["desk"].show.apply(ControlClock("start"), "shell")
     world.run(1000 + at)
     world.engines["desk"].standby.give_away(world.now)
     world.run(1000)
@@ -209,7 +210,7 @@ def test_the_one_that_comes_back_follows(world: World) -> None:
     """A main engine that starts again finds the show in other hands, and goes where it is."""
     world.kill("desk")
     world.run(100)
-    world.engines["spare"].show.command("scene", 2)
+    world.engines["spare"].show.apply(RecallScene(2), "shell")
     world.run(100)
     desk = world.start("desk")
     world.run(2000)
@@ -221,7 +222,7 @@ def test_the_one_that_comes_back_follows(world: World) -> None:
 
 def test_a_clock_goes_on_in_step(world: World) -> None:
     """The rig's own clock ticks on from the standby: no tick is doubled, and no more than the gap is lost."""
-    world.engines["desk"].show.sync("clock", "start")
+    world.engines["desk"].show.apply(ControlClock("start"), "shell")
     world.run(1000)
     world.kill("desk")
     world.run(1000)
@@ -234,7 +235,7 @@ def test_a_clock_goes_on_in_step(world: World) -> None:
 def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world: World) -> None:
     """An edit there reaches the standby as text."""
     world.run(50)
-    assert world.engines["spare"].standby.rig_told == world.engines["desk"].session.text
+    assert world.engines["spare"].standby.leader_rig == world.engines["desk"].session.text
 
 
 def seen_by(engine: Engine) -> dict[str, tuple[bool, bool, None] | tuple[bool, bool, str]]:
@@ -335,7 +336,7 @@ async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
     assert spare.session.unsaved
     network = spare.show.engine.rig.network
     assert network is not None
-    assert (spare.show.engine.led_by, network.machine) == ("desk", "spare")
+    assert (spare.show.engine.state.led_by, network.machine) == ("desk", "spare")
     world.kill("desk")
     world.play(KEYS, "90 3C 40")
     world.run(100)

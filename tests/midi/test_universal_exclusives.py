@@ -6,6 +6,7 @@ from engine.core.engine import Engine
 from engine.midi.machine_control import MachineControl, machine_control, read_machine_control
 from engine.midi.show_control import ShowControl, read_show_control, show_control
 from engine.rig.read.load import RigError, read
+from tests.support.engine_calls import engine_of, recall
 from tests.support.paths import reference
 
 ENTRIES = reference("remote")
@@ -33,8 +34,8 @@ device = 5
 
 
 def router() -> Engine:
-    made = Engine(read(RIG, "test"))
-    made.recall(0, 1)
+    made = engine_of(read(RIG, "test"))
+    recall(made, 0, 1)
     return made
 
 
@@ -46,7 +47,7 @@ def through(*messages: str) -> list[str]:
     while made.waiting and made.due is not None:
         now = max(now, made.due)
         out += made.tick(now)
-    assert made.outcomes == []
+    assert made.reports.outcomes == []
     return [sent.hex(" ").upper() for _, sent, _ in out]
 
 

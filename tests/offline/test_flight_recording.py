@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from engine.offline.flight_recording import FORMAT, FlightRecording, FlightRecordingError, Happened, read_recording
+from engine.core.commands import AdoptRig
+from engine.offline.flight_recording import FORMAT_2, FlightRecording, FlightRecordingError, Happened, read_recording
 from engine.offline.replay import Replay
 from engine.rig.read.load import load
 
@@ -45,7 +46,7 @@ burst = [ { instrument = "pad", sound = "Warm" } ]
 def test_a_broken_line_is_told_by_its_number(tmp_path: Path, line: str) -> None:
     """Whatever stands in a line that is none of a recording, the sentence names the file and the line."""
     file = tmp_path / "night.jsonl"
-    file.write_text(json.dumps({"format": FORMAT, "monotonic": 0, "scene": None}) + "\n" + line + "\n")
+    file.write_text(json.dumps({"format": FORMAT_2, "monotonic": 0, "scene": None}) + "\n" + line + "\n")
     with pytest.raises(FlightRecordingError, match=r"night\.jsonl:2: "):
         read_recording(file)
 
@@ -55,7 +56,7 @@ def test_an_edit_finds_the_sound_lists_beside_the_rig(tmp_path: Path) -> None:
     (tmp_path / "list.toml").write_text('format = 1\nsounds = [ { name = "Warm", program = 3 } ]\n')
     file = tmp_path / "pit.toml"
     file.write_text(RIG)
-    edited = Happened(0, "did", did=("rig", RIG.replace('"One"', '"Two"'), []))
+    edited = Happened(0, "did", command=AdoptRig(RIG.replace('"One"', '"Two"'), ()))
     replay = Replay(load(file), RIG, folder=tmp_path)
     replay.run(FlightRecording(0, None, [edited]))
     assert replay.engine.rig.scenes[0].name == "Two"

@@ -1,4 +1,4 @@
-"""The 31 files of openttd-openmsx through a rig that passes everything, against what mido reads of them."""
+"""The 31 songs of openttd-openmsx through a rig that passes everything, against what mido reads of them."""
 
 from collections import Counter
 from pathlib import Path
@@ -10,10 +10,8 @@ from engine.offline.performance_comparison import said_in
 from engine.offline.rehearsal_run import rehearse
 from engine.offline.song import read_song
 from engine.rig.read.load import read
-from tests.support.songs import FOLDER, need_songs
-from tests.support.songs import song as song_of
+from tests.support.songs import PLAIN, SONGS, messages_of, song_file
 
-FILES = sorted(FOLDER.glob("*.mid"))
 MS = 1_000_000
 RIG = """
 format = 1
@@ -29,13 +27,12 @@ routes = [ { from = "band", to = ["all", "cable"] } ]
 """
 
 
-@pytest.mark.parametrize("file", FILES or [None], ids=lambda file: file.name if file else "none")
-def test_real_music_comes_through_note_for_note(file: Path | None) -> None:
+@pytest.mark.parametrize("number", SONGS)
+def test_real_music_comes_through_note_for_note(number: int) -> None:
     """Each message comes out of a fast output as mido reads it from the file, at its time; on a DIN cable every note
     does, none before its time; nothing is left sounding."""
-    need_songs()
-    assert file is not None
-    rig, wanted = read(RIG, "test"), song_of(file)
+    file = song_file(number)
+    rig, wanted = read(RIG, "test"), messages_of(file)
     song = read_song(file, list(rig.inputs), ["band"])
     assert song.told == []
     found = rehearse(rig, song, None, lambda part: None)
@@ -43,7 +40,7 @@ def test_real_music_comes_through_note_for_note(file: Path | None) -> None:
     assert found.report["messages_in"] == len(wanted)
     said = said_in(found.outputs["all.mid"])
     added = len(said) - len(wanted)
-    # one file never lets go of a key: then it is let go at the end
+    # one song never releases a key: it is released at the end
     assert added == sum(output == "all" for output, _, _ in found.done.held)
     assert [each.message for each in said[: len(wanted)]] == [message for _, message in wanted]
     assert all(abs(each.at - at) < 0.1 * MS for each, (at, _) in zip(said, wanted, strict=False))
@@ -59,13 +56,12 @@ def test_real_music_comes_through_note_for_note(file: Path | None) -> None:
 
 def test_the_files_written_are_read_alike_by_mido(tmp_path: Path) -> None:
     """An output's file is a Standard MIDI File that mido reads, message for message as we do."""
-    need_songs()
     rig = read(RIG, "test")
-    found = rehearse(rig, read_song(FILES[0], ["band"], []), 1, lambda part: None)
+    found = rehearse(rig, read_song(song_file(PLAIN), ["band"], []), 1, lambda part: None)
     kept = tmp_path / "cable.mid"
     kept.write_bytes(found.outputs["cable.mid"])
     ours = said_in(kept.read_bytes())
-    theirs = song_of(kept)
+    theirs = messages_of(kept)
     assert [each.message for each in ours] == [message for _, message in theirs]
     assert all(abs(each.at - at) < 0.001 * MS for each, (at, _) in zip(ours, theirs, strict=True))
     assert read_smf(kept.read_bytes()).complaints == []

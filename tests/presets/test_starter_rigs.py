@@ -3,11 +3,11 @@
 import pytest
 
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Engine
 from engine.midi.kinds import is_press, is_release
 from engine.rig.read.load import RigError, read
 from engine.rig.read.templates import templates
 from engine.rig.starter_rig import KINDS, starter_of
+from tests.support.engine_calls import engine_of, recall
 
 SECOND = 1_000_000_000
 RIG = """
@@ -29,11 +29,11 @@ burst = [{{ instrument = "it", program = 1 }}]
 def test_a_starter_rig_loads_compiles_plays_and_leaves_nothing_sounding(kind: str) -> None:
     """In every scene each input plays 12 keys of two octaves on channels 1 and 10; notes get out, and all end."""
     rig = read(starter_of(kind), f"{kind}.toml")
-    engine = Engine(rig)
-    assert len(engine.plans) == len(rig.scenes) >= 2
+    engine = engine_of(rig)
+    assert len(engine.state.compiled.scenes) == len(rig.scenes) >= 2
     now, sent = 0, list[Delivery]()
-    for number in engine.plans:
-        sent += engine.recall(now, number)
+    for number in engine.state.compiled.scenes:
+        sent += recall(engine, now, number)
         for source in range(len(engine.inputs)):
             keys = [(channel, key) for channel in (0, 9) for key in range(48, 72, 2)]
             for status, velocity in ((0x90, 64), (0x80, 64)):
@@ -48,7 +48,7 @@ def test_a_starter_rig_loads_compiles_plays_and_leaves_nothing_sounding(kind: st
     releases = [(output, message[0] & 0x0F, message[1]) for output, message, _ in sent if is_release(message)]
     assert presses
     assert sorted(presses) == sorted(releases)
-    assert engine.ledger.sounding() == 0
+    assert engine.state.ledger.sounding() == 0
 
 
 def test_the_large_rig_has_its_size() -> None:
@@ -62,7 +62,7 @@ def test_an_instrument_may_be_like_a_kind(kind: str) -> None:
     """Each template loads and compiles in an instrument, and gives it the keys it does not say itself."""
     rig = read(RIG.format(kind=kind), "it.toml")
     assert rig.instruments["it"].bank == templates()[kind]["bank"]
-    Engine(rig)
+    engine_of(rig)
     own = read(RIG.format(kind=kind).replace("channel = 1", 'channel = 1\nsettle = "5 ms"'), "it.toml")
     assert own.instruments["it"].settle == 5_000_000
 

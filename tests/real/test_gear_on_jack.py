@@ -175,7 +175,7 @@ def test_who_is_there_and_what_it_remembers(pit: tuple[Engine, Organ], tmp_path:
     organ.model.memory = messages
     verify = ("sysex", "verify", str(file), "organ", "organ", "--request", REQUEST.hex(), "--keep", "organ")
     done = running.ask(*verify, "--silence", "0.5")
-    assert (done.returncode, "what came back is what was sent" in done.stdout) == (0, True), done.stderr
+    assert (done.returncode, "the instrument returned exactly what was sent" in done.stdout) == (0, True), done.stderr
     organ.model.memory = [messages[0][:1] + bytes((messages[0][1] ^ 1,)) + messages[0][2:], *messages[1:]]
     done = running.ask(*verify, "--silence", "0.5")
     assert done.returncode == 1

@@ -10,18 +10,15 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
-from pathlib import Path
 
 import pytest
 
 from tests.support.jack_ends import Box, song
 from tests.support.jack_stage import PATIENCE, Stage, faults_wanted
 from tests.support.jack_stage_rig import FAULTY, PLUGGED_IN, rig
-from tests.support.needed import need
+from tests.support.songs import BUSY, song_file
 from tests.support.waiting import until
 
-# Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): 11,340 messages on 12 channels, with 2,260 bends and 891 pressures
-SONG = Path("/usr/share/games/openttd/baseset/openmsx/tttheme2.mid")
 STAGES = 3  # side by side, for most of the time is waiting
 
 Fault = Callable[[Stage], float | None]  # what happens, until the stage is whole again; the time (s) it measured
@@ -30,9 +27,8 @@ Fault = Callable[[Stage], float | None]  # what happens, until the stage is whol
 @pytest.fixture(scope="module")
 def stages(jack_server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[Stage]]:
     """Engines that play the song the whole time, each on a stage of its own."""
-    need(SONG)
     folder = tmp_path_factory.mktemp("stages")
-    messages = song(SONG)
+    messages = song(song_file(BUSY))
     running: list[Stage] = []
     try:
         for number in range(1, STAGES + 1):

@@ -14,13 +14,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.real.test_jack_faults import SONG
 from tests.support.engine_process import Engine
 from tests.support.jack_servers import MORTAL, start_as_granted
 from tests.support.jack_stage import faults_wanted
 from tests.support.jack_stage_rig import SCENES, rig
 from tests.support.needed import need
 from tests.support.paths import process_of
+from tests.support.songs import BUSY, song_file
 from tests.support.waiting import until
 
 
@@ -31,7 +31,7 @@ class FarEnd:
         environment = {**os.environ, "JACK_DEFAULT_SERVER": MORTAL, "JACK_NO_START_SERVER": "1"}
         environment["PYTHONPATH"] = os.pathsep.join(sys.path)
         pipe = subprocess.PIPE
-        command = [*process_of("jack_far_end"), str(SONG), how]
+        command = [*process_of("jack_far_end"), str(song_file(BUSY)), how]
         self._process = subprocess.Popen(
             command, env=environment, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL, text=True
         )
@@ -72,7 +72,6 @@ def far_end(how: str) -> Iterator[FarEnd]:
 def servers() -> Iterator[list[subprocess.Popen[bytes]]]:
     """The mortal server; each new one is to be put at the end."""
     need("jackd")
-    need(SONG)
     running = [start_as_granted(MORTAL)]
     try:
         yield running

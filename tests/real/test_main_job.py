@@ -8,19 +8,15 @@ import rtmidi
 
 from tests.support.engine_process import engine, hear, joined, play, player
 from tests.support.fluidsynth import LEAD, FluidSynth
-from tests.support.needed import need
+from tests.support.songs import PLAIN, song_file
 from tests.support.waiting import until
 
 JACK = rtmidi.API_UNIX_JACK
-# Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote
-MUSIC = Path("/usr/share/games/openttd/baseset/openmsx")
-SONG = MUSIC / "boogi_marabi_redfarn.mid"
 
 
 def song(most: int = 3000) -> list[mido.Message]:
     """A real file's messages in order, read by mido."""
-    need(SONG)
-    return [message for message in mido.MidiFile(SONG) if not message.is_meta][:most]
+    return [message for message in mido.MidiFile(song_file(PLAIN)) if not message.is_meta][:most]
 
 
 ONE_CABLE = """

@@ -1,13 +1,11 @@
 """An evening that goes wrong: the real show, inbox, watch and edits on ports in memory, with time worked by hand.
 
 A real song is played on three inputs, with pedals, wheels and scene changes. At each output stands a synth, written
-from functools import partial
 from MIDI 1.0; it is heard whether our ledger thinks that all is well or not.
 """
 
 import heapq
 import itertools
-import os
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -22,6 +20,7 @@ import trio
 import trio.testing
 
 import filters.registry
+from engine.core.commands import RecallScene
 from engine.core.control.setlist import ShowPosition
 from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
@@ -37,6 +36,7 @@ from tests.support import breaking_filter
 from tests.support.at_once import at_once
 from tests.support.faulty_show_rig import FIRST, FOOT, INPUTS, LATCHED, OUTPUTS
 from tests.support.receiver import Receiver
+from tests.support.songs import BUSY, song_file
 
 MS = 1_000_000
 S = 1000 * MS
@@ -44,19 +44,11 @@ _POLL = 250_000  # ns, as the reader thread does while something plays
 _ROUND = 50 * MS  # how often the tasks that wait for virtual time are let run
 _PEDALS = (64, 66, 67, 69)
 
-SONG = Path("/usr/share/games/openttd/baseset/openmsx/tttheme2.mid")
-
-
-def need_song() -> None:
-    """Skip, or fail where nothing may be skipped, if the song is not here."""
-    if not SONG.exists():
-        (pytest.fail if os.environ.get("BAYLEAF_NO_SKIP") == "1" else pytest.skip)(f"{SONG} is not here")
-
 
 def song() -> list[tuple[int, int, bytes]]:
     """The song as (ns, input, message): its channels dealt out to the three inputs, four or so to each."""
     at, listed = 0.0, []
-    for message in mido.MidiFile(SONG):
+    for message in mido.MidiFile(song_file(BUSY)):
         at += message.time
         if not message.is_meta and hasattr(message, "channel"):
             source, channel = message.channel % 3, message.channel // 3
@@ -213,8 +205,8 @@ class Evening:
         self.show = Show(rig, patch, self.inbox, self._keep, lambda: self.now, self.said.append)
         self._ports = [*patch.inputs.values(), *patch.outputs.values()]
         if crashed:
-            self.show.clear_up()
-        self.show.command("scene", self.last_scene, "start")
+            self.show.port_commands.set_up(self.show.outputs)
+        self.show.apply(RecallScene(self.last_scene), "start")
         self.edits = RigFileFollower(RigSession(self.show, self.rig_file, text_of(self.rig_file)))
         self._tasks = trio.CancelScope()
         self._nursery.start_soon(
@@ -231,7 +223,7 @@ class Evening:
         """The process is gone, without any farewell; the system closes its ports."""
         self._listen()
         self._tasks.cancel()
-        for port in (*self.inbox._ports.values(), *self.show._ports, *(port for _, port, _ in self.show._leaving)):
+        for port in (*self.inbox._ports.values(), *self.show.ports._open):
             if port is not None:
                 port.close()
 
@@ -256,7 +248,7 @@ class Evening:
         """The player does this now; it counts for nothing while the cable is out."""
         for message in messages:
             self.player.does(source, message)
-        port = self.show.in_meters[source].port
+        port = self.show.ports.in_meters[source].port
         if port is not None and source not in self.silent:
             self.messages_in += len(messages)
             self.system.input(port).push(b"".join(messages))
@@ -284,7 +276,7 @@ class Evening:
         if self.rng.random() < 0.5:
             self.do(FOOT, bytes((0xC0, scene - 1)))
         else:
-            self.show.command("scene", scene)
+            self.show.apply(RecallScene(scene), "shell")
 
     async def wait(self, length: int) -> None:
         """So much time (ns) passes."""
@@ -329,7 +321,7 @@ class Evening:
                 self.at(self.now + MS, partial(self._come_round, name, message))
 
     def _come_round(self, output: str, message: bytes) -> None:
-        port = self.show.in_meters[self.loops[output]].port if output in self.loops else None
+        port = self.show.ports.in_meters[self.loops[output]].port if output in self.loops else None
         if port is not None:
             self.messages_in += 1
             self.system.input(port).push(message)
@@ -385,10 +377,9 @@ class Evening:
             f"{name} {complaint}" for name, gear in self.system.gear.items() for complaint in gear.complaints(forgiving)
         ]
         found += self._wrong_sounds()
-        if show.engine.ledger.sounding() or show.engine.ledger.off_rest():
-            found.append(
-                f"the ledger has {show.engine.ledger.sounding()} notes and {show.engine.ledger.off_rest()} moves"
-            )
+        if show.engine.state.ledger.sounding() or show.engine.state.ledger.off_rest():
+            ledger = show.engine.state.ledger
+            found.append(f"the ledger has {ledger.sounding()} notes and {ledger.off_rest()} moves")
         if show.own_faults:
             found.append("a fault of Bayleaf itself: " + "; ".join(self.said[-5:]))
         return found

@@ -8,6 +8,7 @@ from itertools import cycle
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.core.routing.loops import QUESTION
+from tests.support.engine_calls import recall
 from tests.support.pit_engine import MS
 from tests.support.receiver import Receiver
 
@@ -38,7 +39,7 @@ class Stage:
     def __post_init__(self) -> None:
         self.coming: list[tuple[int, int, int, bytes, bool]] = []
         self._count = 0
-        self.take(self.router.recall(0, 1))
+        self.take(recall(self.router, 0, 1))
 
     def plan(self, at: float, source: int, message: bytes) -> None:
         """A player will play this, so many milliseconds after the beginning."""
@@ -73,8 +74,8 @@ class Stage:
             for cable in self.cables:
                 if cable.output == output and cable.plugged:
                     self._arrive(max(sent, self.now) + next(cable.next_delay), cable.source, message, True)
-        while self.router.news:
-            port, sentence = self.router.news.pop(0)
+        while self.router.reports.news:
+            port, sentence = self.router.reports.news.pop(0)
             self.found.append((self.now, port, sentence))
 
     def _arrive(self, at: int, source: int, message: bytes, returned: bool) -> None:

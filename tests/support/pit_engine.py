@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import engine_of
 from tests.support.receiver import Receiver
 
 MS = 1_000_000
@@ -67,7 +68,7 @@ do = "scene"
 
 def engine(extra: str = SCENES, cable: str = "fast") -> Engine:
     """A router with these scenes; no scene is in force yet."""
-    return Engine(read(PORTS.replace("WIRE", cable) + extra, "test"))
+    return engine_of(read(PORTS.replace("WIRE", cable) + extra, "test"))
 
 
 def hexed(deliveries: Iterable[Delivery], output: int | None = None) -> list[str]:

@@ -4,8 +4,8 @@ from collections import Counter
 from typing import Any
 
 from engine.core.cable.scheduler import Delivery
-from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import command, engine_of, input_lost, recall
 from tests.support.pit_engine import MS
 from tests.support.receiver import Receiver
 
@@ -16,11 +16,11 @@ class Evening:
     """A router, the time, all that was handed over, and the keys that are down."""
 
     def __init__(self, rig: str, scene: int = 1) -> None:
-        self.router = Engine(read(rig, "test"))
+        self.router = engine_of(read(rig, "test"))
         self.now = 0
         self.handed: list[tuple[int, Delivery]] = []
         self.down: Counter[Key] = Counter()
-        self.take(self.router.recall(0, scene))
+        self.take(recall(self.router, 0, scene))
 
     def perform(self, stream: list[tuple[int, str, Any, Any]]) -> None:
         """Play a stream; a release of a key that is not down is left out."""
@@ -50,15 +50,15 @@ class Evening:
         self.take(self.router.receive(self.now, source, message))
 
     def recall(self, scene: int) -> None:
-        self.take(self.router.recall(self.now, scene))
+        self.take(recall(self.router, self.now, scene))
 
     def lose(self, source: int) -> None:
         for key in [key for key in self.down if key[0] == source]:
             del self.down[key]
-        self.take(self.router.input_lost(self.now, source))
+        self.take(input_lost(self.router, self.now, source))
 
     def panic(self) -> None:
-        self.take(self.router.command(self.now, "panic", None, "test")[1])
+        self.take(command(self.router, self.now, "panic", None, "test")[1])
 
     def chord(self, source: int, channel: int, lowest: int) -> None:
         for key in range(lowest, lowest + 12):

@@ -1,31 +1,58 @@
-"""The 31 songs of the Debian package openttd-openmsx, which nobody here wrote, as mido reads them."""
+"""The 31 songs of the Debian package openttd-openmsx, which nobody here wrote, by number; found by their SHA-256.
 
+The numbers, the SHA-256 and the figures of each are in `tests/reference/dataset.json`.
+"""
+
+import hashlib
 import os
 from functools import cache
 from pathlib import Path
+from typing import Any, Final
 
 import mido
 import pytest
 
-FOLDER = Path("/usr/share/games/openttd/baseset/openmsx")
+from tests.support.paths import reference
+
+_FOLDER: Final = Path("/usr/share/games/openttd/baseset/openmsx")
+#: number -> what was measured of the song without this program
+SONGS: Final[dict[int, dict[str, Any]]] = {
+    row["song"]: row for row in reference("dataset")["data-openmsx-files"]["expected"]
+}
+#: 100 seconds of notes, pedals and programs
+PLAIN: Final = 3
+#: 11,340 messages on 12 channels, 2,260 bends and 891 pressures among them
+BUSY: Final = 29
 
 Song = list[tuple[int, bytes]]  # ns, message
 
 
-def need_songs() -> None:
-    """A player's machine need not have them: they are left out there. CI installs them, and fails without."""
-    if FOLDER.is_dir():
-        return
-    reason = f"the Debian package openttd-openmsx is not installed ({FOLDER})"
+@cache
+def _files() -> dict[str, Path]:
+    """SHA-256 -> file."""
+    return {hashlib.sha256(file.read_bytes()).hexdigest(): file for file in _FOLDER.glob("*.mid")}
+
+
+def song_file(number: int) -> Path:
+    """The file of a song. Without the package the test is skipped; with BAYLEAF_NO_SKIP=1, as in CI, it fails."""
+    file = _files().get(SONGS[number]["sha256"])
+    if file is not None:
+        return file
+    reason = f"song {number} of the Debian package openttd-openmsx is not installed ({_FOLDER})"
     if os.environ.get("BAYLEAF_NO_SKIP") == "1":
         pytest.fail(reason)
     pytest.skip(reason)
 
 
 @cache
-def song(name: str | Path) -> Song:
-    """All messages of one of them, or of a file by its whole path, tracks merged; meta events are left out."""
-    file = mido.MidiFile(FOLDER / name)
+def song(number: int) -> Song:
+    """All messages of a song, as mido reads them, tracks merged; meta events are left out."""
+    return messages_of(song_file(number))
+
+
+def messages_of(path: Path) -> Song:
+    """The same of any file."""
+    file = mido.MidiFile(path)
     now, tempo, played = 0, 500_000, []  # µs times ticks a beat, so that nothing is rounded on the way
     for message in mido.merge_tracks(file.tracks):
         now += message.time * tempo

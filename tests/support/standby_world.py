@@ -12,6 +12,7 @@ from typing import Any
 from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.pure.output_lender import OutputLender
+from engine.core.commands import Begin, RecallScene
 from engine.live.cluster_session import ClusterSession
 from engine.live.edit.rig_session import RigSession
 from engine.live.port_opening import PortOpener, connect
@@ -88,7 +89,7 @@ class Engine:
         self.link = world.net.link(name)
         rig = rig_of(name)
         self.joined = ClusterSession(rig, self.link)
-        self.far = self.joined.far
+        self.far = self.joined.machines
         self.far.begin()
         self.system = MemorySystem(name, *((("Pad box",), ("Screen",)) if name == "desk" else ((), ())))
         self.opener = PortOpener(self.system, False, self.far)
@@ -102,8 +103,8 @@ class Engine:
         self.standby = self.joined.standby
         self.errands: deque[tuple[Callable[[], Any], Callable[[Any], None]]] = deque()
         self.standby.apart = lambda call, then: self.errands.append((call, then))
-        self.show.command("scene", 1, "start")
-        self.show.begin()
+        self.show.apply(RecallScene(1), "start")
+        self.show.apply(Begin())
         self.standby.begin()
         self.standby.listen(lambda: None)
         self.link.alive(self.far.names.alive(name))
@@ -118,7 +119,7 @@ class Engine:
 
     @property
     def in_charge(self) -> bool:
-        return self.standby.charge.in_charge
+        return self.standby.leadership.in_charge
 
 
 class Owner:

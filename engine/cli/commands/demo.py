@@ -15,10 +15,12 @@ import trio
 
 from engine.cli.options import Json
 from engine.cli.output import as_json, table
+from engine.core.commands import RecallScene
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
 from engine.live.show import Show, ShowEvent
+from engine.midi.controllers import BANK_LSB, BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 from engine.midi.message_words import describe, note_name
 from engine.ports.memory import MemoryInput, MemoryOutput, MemorySystem
@@ -83,7 +85,7 @@ async def _play(
     reader = InputReader(dict(enumerate(ports.inputs[name] for name in rig.inputs)))
     show = Show(rig, ports, reader)
     watched = show.watch()
-    show.command("scene", rig.scenes[0].number, "start")
+    show.apply(RecallScene(rig.scenes[0].number), "start")
     reader.start(waker(show))
     players = {name: port for name, port in ports.inputs.items() if isinstance(port, MemoryInput)}
     changes: list[_Change] = []
@@ -149,7 +151,7 @@ def _received_by(rig: Rig, outputs: dict[str, MemoryOutput]) -> dict[str, _Recei
         for at, message in outputs[gear.output].sent:
             if message[0] >= 0xF0 or (message[0] & 0x0F) + 1 != gear.channel:
                 continue
-            if message[0] & 0xF0 == CONTROLLER and message[1] in (0, 32):
+            if message[0] & 0xF0 == CONTROLLER and message[1] in BANKS:
                 bank[message[1]] = message[2]
             elif message[0] & 0xF0 == PROGRAM:
                 instrument.sounds.append(_sound(gear, bank, message[1]))
@@ -160,9 +162,9 @@ def _received_by(rig: Rig, outputs: dict[str, MemoryOutput]) -> dict[str, _Recei
 def _sound(gear: Instrument, bank: dict[int, int], program: int) -> str:
     """The sound's name if the rig knows it, with bank and program as printed on the gear."""
     printed = program + gear.programs_from
-    selected = (bank.get(0, 0), bank.get(32, 0)) if bank else None
+    selected = (bank.get(BANK_MSB, 0), bank.get(BANK_LSB, 0)) if bank else None
     name = sound_of(gear, selected, program) or "a sound without a name"
-    places = [f"{word} {bank[number]}" for number, word in ((0, "MSB"), (32, "LSB")) if number in bank]
+    places = [f"{word} {bank[number]}" for number, word in ((BANK_MSB, "MSB"), (BANK_LSB, "LSB")) if number in bank]
     return f"{name} ({'bank ' + ' '.join(places) + ', ' if places else ''}program {printed})"
 
 

@@ -1,7 +1,7 @@
-"""Between the link and the lender: orders and claims come in by threads of the link, and the lease is told.
+"""Connects a machine's output lender to the network: takes orders and claims, and publishes the lease.
 
-What arrives is queued in the order it came. A claim is answered in the link's thread, for the engine that asks waits;
-what arrived before it is carried out first.
+Orders arrive in threads of the link and are queued in order. A claim is answered in the link's thread, since the engine
+that asks waits; what arrived before it is carried out first.
 """
 
 import threading
@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from functools import partial
 from typing import Final
 
-from engine.cluster.endpoints.remote_machines import Lease, pack_answer, read_claim
+from engine.cluster.endpoints.leases import Lease, pack_answer, read_claim
 from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import read_orders
@@ -19,12 +19,14 @@ from engine.cluster.pure.output_lender import OutputLender
 from engine.core.cable.scheduler import Delivery
 from engine.rig.models.network import Network
 
-_TELL_AGAIN: Final = 50_000_000  # ns between two words to an engine that no longer plays and does not know it
-_NEVER_SEEN: Final = 5  # looks after which a holder whose token never came counts as gone
+_PUBLISH_AGAIN: Final = (
+    50_000_000  # ns between two leases published for an engine that no longer plays and does not know it
+)
+_NEVER_SEEN: Final = 5  # looks after which a holder whose token never appeared counts as gone
 
 
 class LenderEndpoint:
-    """One machine's lender at its link."""
+    """One machine's output lender on the network."""
 
     def __init__(
         self,
@@ -35,8 +37,8 @@ class LenderEndpoint:
         wake: Callable[[], None],
         clock: Callable[[], int],
     ) -> None:
-        """`wake` is called in any thread when `turn` is wanted; `clock` is monotonic (ns)."""
-        self.alive: set[str] = set()  # engines that are there
+        """`wake` is called in any thread when `turn` has something to do; `clock` is monotonic (ns)."""
+        self.alive: set[str] = set()  # engines whose programs run
         self.garbled = 0  # orders that made no sense
         self._lender = lender
         self._engines = network.engines
@@ -48,13 +50,13 @@ class LenderEndpoint:
         self._lock = threading.Lock()  # around the lender
         self._heard: deque[Callable[[], list[Delivery]]] = deque()
         self._ready: list[Delivery] = []
-        self._told: Lease | None = None
-        self._told_at = 0
+        self._published: Lease | None = None
+        self._published_at = 0  # ns
         self._fenced = 0
         self._unseen = 0
 
     def begin(self) -> None:  # blocks; call it in a thread
-        """Listen, and tell who plays: nobody so far."""
+        """Listen for engines, orders and claims."""
         self._link.watch(self._names.everyone(), self._sees)
         self._link.subscribe(self._names.outputs(self._me), self._hear)
         self._link.answer(self._names.claim(self._me), self._asked)
@@ -75,14 +77,14 @@ class LenderEndpoint:
     def _asked(self, payload: bytes) -> bytes:
         who = read_claim(payload)
         if who not in self._engines:
-            raise ValueError(f"{who} is no engine")  # it gets no answer
+            raise ValueError(f"{who} is not an engine of this rig")  # it gets no answer
         with self._lock:
             self._carry_out()
             answer = self._lender.claim(who, self.alive)
         self._wake()
         return pack_answer(answer)
 
-    # Under the lock
+    # With the lock held
 
     def _carry_out(self) -> None:
         while self._heard:
@@ -113,39 +115,35 @@ class LenderEndpoint:
 
     @property
     def holder(self) -> str | None:
-        """Who plays."""
+        """The engine that plays; None if none does."""
         return self._lender.holder
 
     @property
     def due(self) -> int | None:
-        """When `turn` is wanted next, whatever happens until then (ns)."""
+        """When `turn` next has something to do (ns), or None."""
         with self._lock:
             return self._lender.due
 
-    def name(self, output: int) -> str:
-        """The output that a delivery is for."""
-        return self._lender.outputs[output]
-
     def turn(self) -> list[Delivery]:
-        """What is to be handed to the drivers by now."""
+        """What the drivers are to be given now."""
         with self._lock:
             self._carry_out()
             ready, self._ready = self._ready, []
             ready += self._lender.tick(self._clock())
-            self._tell()
+            self._publish_lease()
         return ready
 
-    def _tell(self) -> None:
+    def _publish_lease(self) -> None:
         lender, now = self._lender, self._clock()
         lease = Lease(lender.epoch, lender.holder, lender.given_to, tuple(sorted(lender.incomplete)))
         fenced, self._fenced = lender.fenced != self._fenced, lender.fenced
-        if lease != self._told or (fenced and now - self._told_at >= _TELL_AGAIN):
-            self._told, self._told_at = lease, now
+        if lease != self._published or (fenced and now - self._published_at >= _PUBLISH_AGAIN):
+            self._published, self._published_at = lease, now
             self._link.keep(self._names.lease(self._me), lease.packed())
         lender.incomplete.clear()
 
     def look(self) -> None:
-        """To be called now and then: a holder may have died before its token was ever seen here."""
+        """Call this now and then: a holder may have died before its token was ever seen here."""
         with self._lock:
             holder = self._lender.holder
             self._unseen = self._unseen + 1 if holder is not None and holder not in self.alive else 0

@@ -1,13 +1,13 @@
-"""The other machines as an engine sees them: who is there, which of their ports are plugged in, whose outputs are ours.
+"""The other machines as an engine sees them: which are there, what is plugged in, and whose outputs we may play.
 
-Facts arrive in threads of the link; they are written into sets and maps that the loop reads, and `news` is called.
+Reports arrive in threads of the link. They are written to sets and maps that the loop reads, and `news` is called.
 """
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
+from engine.cluster.endpoints.leases import Lease, pack_claim, read_answer
 from engine.cluster.endpoints.remote_ports import RemoteInput, RemoteOutput
 from engine.cluster.endpoints.shared_input import SharedInput
 from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
@@ -18,51 +18,9 @@ from engine.ports.port import InputPort, PortError, PortGone
 from engine.rig.models.network import Network
 from engine.rig.models.rig import Input, Output, Rig
 
-_NOTHING: Final = b"{}"
-
-
-@dataclass(frozen=True)
-class Lease:
-    """What a machine says of its outputs: by which epoch who plays them, who may claim them, and what it missed."""
-
-    epoch: int
-    holder: str | None
-    given_to: str | None
-    incomplete: tuple[str, ...] = ()
-
-    def packed(self) -> bytes:
-        """As it is put."""
-        return json.dumps([self.epoch, self.holder, self.given_to, self.incomplete]).encode()
-
-    @classmethod
-    def read(cls, payload: bytes) -> "Lease":
-        """What was packed."""
-        epoch, holder, given_to, incomplete = json.loads(payload)
-        return cls(epoch, holder, given_to, tuple(incomplete))
-
-
-def pack_claim(who: str) -> bytes:
-    """The question of an engine that wants to play."""
-    return json.dumps({"who": who}).encode()
-
-
-def read_claim(payload: bytes) -> str:
-    """Who asks. Raises ValueError or KeyError if it makes no sense."""
-    return str(json.loads(payload)["who"])
-
-
-def pack_answer(answer: Grant | ClaimRefused) -> bytes:
-    """What a machine says to a claim."""
-    return json.dumps(answer._asdict()).encode()
-
-
-def _read_answer(payload: bytes) -> Grant | ClaimRefused:
-    answer = json.loads(payload)
-    return Grant(answer["epoch"]) if "epoch" in answer else ClaimRefused(str(answer["holder"]))
-
 
 class RemoteMachines:
-    """Opens what is plugged in elsewhere, for one engine. Loop only, but where it says so."""
+    """Opens the ports of other machines for one engine. Loop only, unless it says otherwise."""
 
     def __init__(self, rig: Rig, link: Link, names: NetworkKeys, news: Callable[[], None] = lambda: None) -> None:
         """`news` is called in a thread of the link when something below has changed; it must be quick."""
@@ -72,7 +30,7 @@ class RemoteMachines:
         self.me = network.machine
         self.link = link
         self.names = names
-        self.alive: set[str] = set()  # machines whose loops run, without this one
+        self.alive: set[str] = set()  # machines whose programs run, without this one
         self.leases: dict[str, Lease] = {}
         self.meters: dict[str, dict[str, Any]] = {}
         self.leading = True  # this engine is in charge
@@ -81,8 +39,7 @@ class RemoteMachines:
         self._plugged: set[str] = set()  # keys of tokens
         self._inputs: dict[str, RemoteInput] = {}  # by key
         self._outputs: dict[str, tuple[str, RemoteOutput]] = {}  # by key, with the machine
-        self._senders: dict[str, tuple[int, dict[str, OrderSender]]] = {}  # by machine: our epoch, and by key
-        self._heard: set[str] = set()  # machines that are listened to
+        self._senders: dict[str, tuple[int, dict[str, OrderSender]]] = {}  # by machine: our epoch, and a sender by key
 
     def begin(self) -> None:  # blocks; call it in a thread
         """Listen to all other machines of the rig."""
@@ -94,22 +51,22 @@ class RemoteMachines:
                 self.link.subscribe(self.names.inputs(machine), self._hear_events)
                 self.link.subscribe_state(self.names.lease(machine), self._hear_lease)
 
-    # What is heard: threads of the link
+    # What arrives: threads of the link
 
     def _sees_machine(self, key: str, there: bool) -> None:
         machine = machine_of(key)
         (self.alive.add if there else self.alive.discard)(machine)
         if not there:
-            self._part_with(lambda key: machine_of(key) == machine, f"{machine} is gone")
+            self._lose_ports(lambda key: machine_of(key) == machine, f"{machine} is gone")
         self.news()
 
     def _sees_port(self, key: str, there: bool) -> None:
         (self._plugged.add if there else self._plugged.discard)(key)
         if not there:
-            self._part_with(lambda of: of == key, f"{port_of(key)} at {machine_of(key)} is gone")
+            self._lose_ports(lambda of: of == key, f"{port_of(key)} at {machine_of(key)} is gone")
         self.news()
 
-    def _part_with(self, meant: Callable[[str], bool], why: str) -> None:
+    def _lose_ports(self, meant: Callable[[str], bool], why: str) -> None:
         for key, source in [*self._inputs.items()]:
             if meant(self._token(key)):
                 source.gone = source.gone or why
@@ -118,7 +75,7 @@ class RemoteMachines:
                 output.gone = output.gone or why
 
     def _token(self, key: str) -> str:
-        """The token of the port that a key is of."""
+        """The token of the port that this key belongs to."""
         way = "in" if key in self._inputs else "out"
         return self.names.plugged(machine_of(key), way, port_of(key))
 
@@ -140,12 +97,12 @@ class RemoteMachines:
     def _hear_meter(self, key: str, payload: bytes) -> None:
         machine = machine_of(key)
         meter = self.meters[machine] = json.loads(payload)
-        for name, told in meter["inputs"].items():
+        for name, report in meter["inputs"].items():
             if (source := self._inputs.get(self.names.input(machine, name))) is not None:
-                source.told(told)
-        for name, told in meter["outputs"].items():
+                source.take_report(report)
+        for name, report in meter["outputs"].items():
             if (found := self._outputs.get(self.names.output(machine, name))) is not None:
-                found[1].told(told)
+                found[1].take_report(report)
 
     # Opening: any one thread
 
@@ -159,7 +116,7 @@ class RemoteMachines:
         return self.names.plugged(self.network.home(wanted.machine), way, name) in self._plugged
 
     def share(self, name: str, port: InputPort) -> InputPort:
-        """An input that is plugged in here, heard by the other engine, too, if there is one."""
+        """An input that is plugged in here, shared with the other engine if there is one."""
         if self.network.standby is None:
             return port
         key, token = self.names.input(self.me, name), self.names.plugged(self.me, "in", name)
@@ -182,8 +139,8 @@ class RemoteMachines:
             raise PortError(f"{machine} is played by {holder}" if holder else f"{machine} has not let us play yet")
         output = RemoteOutput(f"{name} at {machine}", self.link, key)
         self._outputs[key] = machine, output
-        if (told := self.meters.get(machine, {}).get("outputs", {}).get(name)) is not None:
-            output.told(told)
+        if (report := self.meters.get(machine, {}).get("outputs", {}).get(name)) is not None:
+            output.take_report(report)
         if sender is not None:
             output.play(0, sender)
         return output
@@ -201,12 +158,12 @@ class RemoteMachines:
     def claim(self, machine: str) -> Grant | ClaimRefused | None:  # blocks; call it in a thread
         """Ask a machine for its outputs; None if it does not answer."""
         answers = self.link.ask(self.names.claim(machine), pack_claim(self.me))
-        return _read_answer(answers[0]) if answers else None
+        return read_answer(answers[0]) if answers else None
 
     def play(self, now: int, machine: str, epoch: int, since: int | None = None, exact: bool = False) -> None:
-        """The outputs of a machine are ours by this epoch, and what sounds there becomes what sounds here.
+        """The outputs of a machine are ours in this epoch, and shall sound as they do in this engine.
 
-        `since` and `exact`: see FarOutput.play.
+        `since` and `exact`: see RemoteOutput.play.
         """
         self._senders[machine] = epoch, {}
         for key, (of, output) in self._outputs.items():
@@ -215,7 +172,7 @@ class RemoteMachines:
                 output.play(now, sender, since, exact)
 
     def lost(self, machine: str, why: str) -> None:
-        """They are ours no longer. In charge, they count as pulled until we are let play again."""
+        """Its outputs are no longer ours. While we are in charge they count as pulled until they are ours again."""
         self._senders.pop(machine, None)
         for of, output in self._outputs.values():
             if of == machine:
@@ -224,17 +181,17 @@ class RemoteMachines:
                     output.gone = output.gone or why
 
     def follow(self) -> None:
-        """Another engine is in charge; everything goes on as it is, and nothing is sent."""
+        """Another engine is in charge: play on, but send nothing."""
         self.leading = False
         self._senders.clear()
         for _, output in self._outputs.values():
             output.follow()
 
     def give(self, machine: str, epoch: int, to: str) -> None:
-        """Let another engine claim what we hold; what was flushed before is played before. May be said again."""
+        """Let another engine claim what we hold; earlier orders are played first. May be repeated."""
         self.link.publish(self.names.output(machine, "-"), pack_give(epoch, to))
 
     def _sender(self, machine: str, key: str) -> OrderSender | None:
-        """Numbers go on where they were when a cable was out meanwhile. None if they are not ours."""
+        """Its numbers continue if the cable was out meanwhile. None if the outputs are not ours."""
         epoch, senders = self._senders.get(machine, (0, None))
         return None if senders is None else senders.setdefault(key, OrderSender(epoch))

@@ -1,4 +1,4 @@
-"""Ports that are plugged into other machines, as inputs and outputs of this one."""
+"""Inputs and outputs that are plugged in at other machines, to be used like ports of this one."""
 
 import time
 from collections import deque
@@ -46,7 +46,7 @@ class RemoteInput:
         self._next = 0
 
     def hear(self, payload: bytes) -> None:  # a thread of the link
-        """What the other machine has put. A gap may have held a release, so the port counts as pulled then."""
+        """Take what the other machine has published. After a gap, which may hide a release, it counts as pulled."""
         if self.gone:
             return
         stream, first, events = read_events(payload)
@@ -56,15 +56,15 @@ class RemoteInput:
             if first > self._next:
                 self.stream.lost += first - self._next
                 self.gone = f"{self.name}: messages were lost on the way"
-            heard = max(0, self._next - first)  # these are not played again
+            heard = max(0, self._next - first)  # these have been taken already
             self._next = max(self._next, first + len(events))
             events = events[heard:]
         now = time.monotonic_ns()
         self._arrived.extend([(min(now, self._to_here(at)), message) for at, message in events])
 
-    def told(self, meter: dict[str, Any]) -> None:  # a thread of the link
+    def take_report(self, report: dict[str, Any]) -> None:  # a thread of the link
         """What the other machine counts."""
-        self.stream.mended = int(meter["repairs"]) + int(meter["shed"])
+        self.stream.mended = int(report["repairs"]) + int(report["shed"])
 
     def hand_to(self, take: Callable[[list[Stamped]], None]) -> None:
         """See StampedInput."""
@@ -88,7 +88,7 @@ class RemoteInput:
 
 
 class RemoteOutput:
-    """An OutputPort. What it is sent has gone into its wire's orders already; `flush` hands those on."""
+    """An OutputPort. Its RemoteCable has turned what is sent into orders already; `flush` publishes these."""
 
     flow: DriverFlow | None = None
 
@@ -103,15 +103,16 @@ class RemoteOutput:
         self._sender: OrderSender | None = None  # None while another engine plays
 
     def join(self, now: int, cable: RemoteCable) -> None:
-        """It carries what this wire is told."""
+        """Carry the orders of this cable from now on."""
         self._cable = cable
         if self._sender is not None:
             cable.lead(now)
 
     def play(self, now: int, sender: OrderSender, since: int | None = None, exact: bool = False) -> None:
-        """It is ours to play, and what sounds there becomes what sounds here, without a break.
+        """It is ours to play, and shall sound as in this engine, without a break.
 
-        `since`: from when on nobody has played it (ns); `exact`: what was sent before and since are well apart.
+        `since`: when the other engine stopped playing it (ns); `exact`: whether it is known which messages that
+        engine had sent by then.
         """
         self._sender = sender
         if self._cable is not None and exact and since is not None:
@@ -126,7 +127,7 @@ class RemoteOutput:
             self._cable.follow()
 
     def flush(self, now: int) -> None:
-        """Hand on what was ordered since the last time, and how things stand if some of that never came."""
+        """Publish the orders since the last time; and the whole state if the machine has missed some."""
         if self.incomplete and self._cable is not None:
             self.incomplete = False
             self._cable.state(now)
@@ -139,11 +140,11 @@ class RemoteOutput:
         if orders := cable.take_orders():
             self._publish(sender, orders)
 
-    def told(self, meter: dict[str, Any]) -> None:  # a thread of the link
+    def take_report(self, report: dict[str, Any]) -> None:  # a thread of the link
         """What the other machine counts."""
         if self._cable is not None:
-            self._cable.waiting.shed, self._cable.waiting.replaced = int(meter["shed"]), int(meter["replaced"])
-        self.longest = None if meter["longest"] is None else int(meter["longest"])
+            self._cable.waiting.shed, self._cable.waiting.replaced = int(report["shed"]), int(report["replaced"])
+        self.longest = None if report["longest"] is None else int(report["longest"])
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""

@@ -1,4 +1,4 @@
-"""An input that is plugged in here, and that the other engine hears, too."""
+"""An input that is plugged in here and shared with the other engine."""
 
 import time
 from collections.abc import Callable
@@ -12,12 +12,12 @@ _STREAMS: Final = 1 << 32
 
 
 class SharedInput:
-    """An InputPort that publishes what it hears. Its token is up while it is open."""
+    """An InputPort that publishes what arrives. Its token is shown while it is open."""
 
     def __init__(
         self, port: InputPort, link: Link, key: str, token: str, clock: Callable[[], int] = time.monotonic_ns
     ) -> None:
-        """`key` is what it is published under, `token` says that it is plugged in."""
+        """`key` is where messages are published; `token` says that the port is plugged in."""
         self._port, self._link, self._key, self._token = port, link, key, token
         self._clock = clock
         self._sender = EventSender(time.time_ns() % _STREAMS)

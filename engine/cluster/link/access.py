@@ -1,7 +1,7 @@
-"""Which machine may say and hear what: zenoh's access rules, one role for each machine, told apart by certificate.
+"""The access rules of the network: what each machine may send and receive, as its certificate names it.
 
-Only what comes in is narrowed down. A machine hears what it has subscribed to, and a subscription that is wider than a
-rule is dropped without a word: each must lie within one of these keys.
+Only incoming messages are restricted. zenoh silently drops a subscription that is wider than a rule allows, so every
+subscription must lie within one of these keys.
 """
 
 from typing import Any, Final
@@ -23,7 +23,7 @@ _ALL: Final = [
 
 
 def access(rig: str, network: Network) -> dict[str, Any]:
-    """The access rules that every machine of a rig keeps; who is not in the rig has no rights."""
+    """The access rules that every machine of a rig applies. A machine that is not in the rig has no rights."""
     names = NetworkKeys(rig)
     root = f"{names.root}/**"
     rules = [_rule("out", _ALL, [root], flow="egress")]
@@ -42,7 +42,7 @@ def access(rig: str, network: Network) -> dict[str, Any]:
 
 
 def _engine(names: NetworkKeys, machine: str) -> list[dict[str, Any]]:
-    """An engine hears and asks everything, and plays every output whose owner lets it."""
+    """An engine may receive and ask everything, and send to every output; each output's owner decides who plays it."""
     everything = f"{names.root}/**"
     return [
         *_owner(names, machine, [f"{names.state('*')}/{machine}"]),
@@ -52,7 +52,7 @@ def _engine(names: NetworkKeys, machine: str) -> list[dict[str, Any]]:
 
 
 def _lender(names: NetworkKeys, machine: str) -> list[dict[str, Any]]:
-    """A machine that lends its ports hears what is meant for it and what the show is, and asks for the time."""
+    """A machine that lends its ports may receive orders for them and the state of the show, and ask for clocks."""
     states = names.state("**")
     return [
         *_owner(names, machine, []),
@@ -62,7 +62,7 @@ def _lender(names: NetworkKeys, machine: str) -> list[dict[str, Any]]:
 
 
 def _owner(names: NetworkKeys, machine: str, states: list[str]) -> list[dict[str, Any]]:
-    """What every machine says of itself, and that it sees who is there."""
+    """What every machine may send about itself; and it may see which machines are there."""
     states = [*states, f"{names.lease(machine)}/{machine}"]
     mine = [names.meter(machine), names.inputs(machine)]
     tokens = [names.alive(machine), names.plugs(machine)]

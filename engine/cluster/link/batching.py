@@ -1,6 +1,7 @@
-"""Several messages of one folder of keys as one put: a put and its hearing cost some 50 µs, whatever is in them.
+"""Packs several messages into one network message, as each costs about 50 µs to send and receive, whatever its size.
 
-The key of a bundle is that of its folder and `/+`, which no name can be: names stand percent-encoded in keys.
+A bundle holds messages whose keys share a folder. Its own key is that folder and `/+`, which cannot be a name, since
+names are percent-encoded in keys.
 """
 
 from collections.abc import Iterator, Sequence
@@ -12,17 +13,17 @@ _LAST: Final = "/+"
 
 
 def key_of(folder: str) -> str:
-    """The key under which a folder's bundles are put."""
+    """The key of a folder's bundles."""
     return folder + _LAST
 
 
 def is_bundle(key: str) -> bool:
-    """Whether what is put under this key is a bundle."""
+    """Whether this is the key of a bundle."""
     return key.endswith(_LAST)
 
 
 def pack(said: Sequence[tuple[str, bytes]]) -> bytes:
-    """Messages as (key, payload), all of one folder, in their order."""
+    """One bundle of messages, (key, payload) each, all of one folder, in this order."""
     packer = Packer()
     for key, payload in said:
         packer.octets(key.rpartition("/")[2].encode())
@@ -31,7 +32,7 @@ def pack(said: Sequence[tuple[str, bytes]]) -> bytes:
 
 
 def unpack(key: str, bundle: bytes) -> Iterator[tuple[str, bytes]]:
-    """What was packed. Raises ValueError if it is nothing of the kind."""
+    """The messages of a bundle. Raises ValueError if it is not one."""
     folder, unpacker = key.removesuffix(_LAST), Unpacker(bundle)
     while unpacker.more:
         name = unpacker.octets().decode()

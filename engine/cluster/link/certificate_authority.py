@@ -1,7 +1,7 @@
 """Makes a rig's certificates: an authority of its own, and a certificate for each machine's name and address.
 
-X.509 version 3 (RFC 5280) with keys on the curve P-256. The authority's key stays where it was made; whoever has it can
-make machines. Certificates that are in order are left alone, so that a machine can be added on the day of the show.
+X.509 version 3 (RFC 5280) with keys on the curve P-256. The authority's key stays where it was made; anyone who has it
+can add machines. Valid certificates are left alone, so a machine can be added on the day of the show.
 """
 
 from datetime import UTC, datetime, timedelta
@@ -20,8 +20,8 @@ from engine.cluster.link.keyring import Keyring, keyring_in
 from engine.cluster.link.link import LinkError
 from engine.rig.models.network import Network, host_of
 
-_YEARS: Final = timedelta(days=3650)  # of the authority, and of what it signs: a tour is no time to look for keys
-_EARLIER: Final = timedelta(days=365)  # a small machine without a battery may think it is last year
+_YEARS: Final = timedelta(days=3650)  # of the authority and what it signs; nothing should expire during a tour
+_EARLIER: Final = timedelta(days=365)  # a small computer without a clock battery may be a year behind
 
 
 class MadeCertificates(NamedTuple):
@@ -29,7 +29,7 @@ class MadeCertificates(NamedTuple):
 
     machine: str
     folder: Path
-    new: bool  # or it was in order already
+    new: bool  # False: it was valid already
     ends: datetime
 
 
@@ -41,14 +41,14 @@ class _Authority(NamedTuple):
 def make_keys(rig: str, network: Network, folder: Path, anew: bool = False) -> list[MadeCertificates]:
     """Make what is missing in `folder`, or with `anew` everything. Raises LinkError, OSError.
 
-    `rig` is the rig's name, which the authority carries.
+    `rig` is the rig's name, which becomes part of the authority's name.
     """
     authority = _authority(rig, folder, anew)
     return [_machine(name, network, folder, authority, anew) for name in network.machines]
 
 
 def _authority(rig: str, folder: Path, anew: bool) -> _Authority:
-    """The one there is, or a new one."""
+    """The existing one, or a new one."""
     certificate, key = folder / "authority.pem", folder / "authority.key"
     if not anew and certificate.exists():
         return _authority_in(certificate, key)
@@ -73,7 +73,7 @@ def _authority_in(certificate: Path, key: Path) -> _Authority:
     if found is None or not isinstance(private, EllipticCurvePrivateKey) or found.public_key() != private.public_key():
         raise LinkError(
             f"{key} does not belong to {certificate}, so nothing can be signed; "
-            "bring back the key, or make all keys anew with --anew"
+            "restore the key, or make all keys again with --anew"
         )
     return _Authority(found, private)
 
@@ -89,12 +89,12 @@ def _machine(name: str, network: Network, folder: Path, authority: _Authority, a
 
 
 def _fits(keyring: Keyring, certificate: x509.Certificate, name: str, host: IPv4Address, authority: _Authority) -> bool:
-    """Whether a machine's files are for this name and address, by this authority, and not about to end."""
+    """Whether a machine's files are for this name and address, signed by this authority, and not about to expire."""
     try:
         certificate.verify_directly_issued_by(authority.certificate)
         trusted = keyring.authority.read_bytes() == _pem(authority.certificate)
         private = serialization.load_pem_private_key(keyring.key.read_bytes(), None)
-    except Exception:  # whatever is wrong with a file or a signature: a new one puts it right
+    except Exception:  # whatever is wrong with a file or a signature, a new one corrects it
         return False
     return (
         trusted
@@ -163,7 +163,7 @@ def _private_pem(private: EllipticCurvePrivateKey) -> bytes:
 
 
 def _write(folder: Path, files: dict[Path, bytes]) -> None:
-    """Only the user who runs this may look into the folder."""
+    """Write files that only the user who runs this can read."""
     folder.mkdir(parents=True, exist_ok=True)
     folder.chmod(0o700)
     for file, content in files.items():

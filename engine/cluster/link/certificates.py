@@ -1,4 +1,4 @@
-"""What a machine's certificate says, and whether it will do."""
+"""Reads and checks a machine's certificate: its name, its addresses, its authority and its last day."""
 
 from datetime import UTC, datetime, timedelta
 from ipaddress import IPv4Address, IPv6Address, ip_address
@@ -16,28 +16,26 @@ _SOON: Final = timedelta(days=30)
 
 
 def keys_of(network: Network, rig_file: Path) -> Keyring:
-    """This machine's files, looked through. Raises LinkError with what is wrong with them and what to do."""
+    """This machine's files, checked. Raises LinkError with what is wrong and what to do."""
     me = network.machine
     keyring = keyring_in(folder_of(network, rig_file), me)
-    remedy = (
-        f"make it with: bayleaf network keys {rig_file}, and carry the folder {me} into {keyring.key.parent.parent}"
-    )
+    remedy = f"make it with: bayleaf network keys {rig_file}, and copy the folder {me} into {keyring.key.parent.parent}"
     for file in (keyring.authority, keyring.certificate, keyring.key):
         if not file.is_file():
-            raise LinkError(f"{file} is missing, without which {me} is no machine of this rig; {remedy}")
+            raise LinkError(f"{file} is missing, so {me} cannot join the network of this rig; {remedy}")
     certificate = certificate_in(keyring.certificate)
     if certificate is None or name_in(certificate) != me:
-        raise LinkError(f"{keyring.certificate} is no certificate of {me}; {remedy}")
+        raise LinkError(f"{keyring.certificate} is not a certificate of {me}; {remedy}")
     listen = network.machines[me].listen
     if host_of(listen) not in addresses_in(certificate):
         raise LinkError(f"{keyring.certificate} is not for {listen}, the address of {me}; {remedy}")
     if certificate.not_valid_after_utc < datetime.now(UTC):
-        raise LinkError(f"{keyring.certificate} ended on {certificate.not_valid_after_utc:%d %B %Y}; {remedy}")
+        raise LinkError(f"{keyring.certificate} expired on {certificate.not_valid_after_utc:%d %B %Y}; {remedy}")
     return keyring
 
 
 def ends_soon(keyring: Keyring) -> datetime | None:
-    """When a machine's certificate ends, if that is within thirty days."""
+    """When a machine's certificate expires, if that is within thirty days."""
     certificate = certificate_in(keyring.certificate)
     if certificate is None or certificate.not_valid_after_utc > datetime.now(UTC) + _SOON:
         return None
@@ -45,7 +43,7 @@ def ends_soon(keyring: Keyring) -> datetime | None:
 
 
 def certificate_in(file: Path) -> x509.Certificate | None:
-    """The certificate in a file, if there is one."""
+    """The certificate in a file; None if there is none."""
     try:
         return x509.load_pem_x509_certificate(file.read_bytes())
     except (OSError, ValueError):

@@ -1,9 +1,9 @@
-"""What another machine's clock says, and how long the way there and back is.
+"""Measures the offset between this machine's clock and the other machines' clocks, and the round trip to each.
 
-Each machine's monotonic clock begins anywhere. A question that goes there and back at `sent` and `back` and finds the
-other's clock at `there` says that theirs is `there - (sent + back) / 2` ahead of ours, with an error of half the round
-trip at the most (the symmetric exchange of RFC 5905 section 8). The quickest of the last questions errs least; older
-ones are dropped, since quartz clocks drift apart by up to 0.1 ms a second.
+Each machine's monotonic clock starts at a value of its own. If a question leaves at `sent`, its answer arrives at
+`back`, and the other's clock showed `there`, that clock is `there - (sent + back) / 2` ahead of ours, with an error of
+at most half the round trip (the symmetric exchange of RFC 5905 section 8). The quickest of the last questions has the
+smallest error. Older ones are dropped, since quartz clocks drift apart by up to 0.1 ms per second.
 """
 
 import secrets
@@ -19,11 +19,11 @@ from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 
 _ANSWER: Final = struct.Struct(">8sQ")  # the program, new at each start, and its clock in nanoseconds
-_KEPT: Final = 10  # questions
+_KEPT: Final = 10  # answers per machine
 _EVERY: Final = 1.0  # seconds between questions to one machine
-_AT_FIRST: Final = 0.1  # seconds, until it has been asked as often as is kept
+_AT_FIRST: Final = 0.1  # seconds between questions until there are that many answers
 _FAREWELL: Final = 1.0  # seconds
-_SHOWN: Final = 60  # round trips that are told of
+_SHOWN: Final = 60  # round trips that are reported
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class RoundTrip:
 
 @dataclass
 class _Other:
-    """One machine; the loop's thread reads `offset` while the asker's replaces it."""
+    """One machine. The loop reads `offset` while the asking thread replaces it."""
 
     program: bytes = b""
     asked: deque[tuple[int, int]] = field(default_factory=lambda: deque(maxlen=_KEPT))  # round trip, offset
@@ -47,7 +47,7 @@ class _Other:
 
 
 class ClockOffsets:
-    """This machine's answers about its clock, and what it knows of the others'. Any thread."""
+    """Answers questions about this machine's clock, and measures the others'. Any thread."""
 
     def __init__(
         self,
@@ -71,7 +71,7 @@ class ClockOffsets:
         self._thread.start()
 
     def end(self) -> None:
-        """Ask no more. Blocks until the last question is over: an answer must find the interpreter alive."""
+        """Stop asking. Blocks until the last question is over: an answer must find the interpreter alive."""
         self._end.set()
         if self._thread.ident is not None:
             self._thread.join(_FAREWELL)
@@ -88,7 +88,7 @@ class ClockOffsets:
         return True
 
     def look(self, machine: str) -> None:
-        """Ask one machine; one that is silent twice may have begun anew, and nothing is known of it until it answers.
+        """Ask one machine. One that is silent twice may have restarted: its offset is unknown until it answers.
 
         Blocks as `ask` does.
         """
@@ -101,12 +101,12 @@ class ClockOffsets:
         other.trips.clear()
 
     def here(self, machine: str, stamp: int, now: int) -> int:
-        """When by our clock it was `stamp` there (ns): never later than `now`, and `now` if nothing is known yet."""
+        """The time by our clock when it was `stamp` there (ns): at most `now`, and `now` if not known yet."""
         offset = self._others[machine].offset
         return now if offset is None else min(now, stamp - offset)
 
     def round_trip(self, machine: str) -> RoundTrip | None:
-        """How long the way there and back takes; None before the first answer, and while it does not answer."""
+        """The time there and back; None before the first answer, and while the machine does not answer."""
         trips = sorted(self._others[machine].trips)
         if not trips:
             return None
@@ -116,7 +116,7 @@ class ClockOffsets:
         return _ANSWER.pack(self._program, self._clock())
 
     def _note(self, other: _Other, program: bytes, offset: int, trip: int) -> None:
-        if program != other.program:  # started anew, perhaps with its computer and so with its clock
+        if program != other.program:  # restarted, perhaps with its computer and so with its clock
             other.program = program
             other.asked.clear()
         other.asked.append((trip, offset))

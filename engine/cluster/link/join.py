@@ -1,4 +1,4 @@
-"""How a machine joins the network of its rig, or looks for others; only here the transport is loaded."""
+"""Joins the network of a rig, or looks for machines on it. The transport is loaded only here, when it is needed."""
 
 import errno
 import socket
@@ -12,7 +12,7 @@ from engine.rig.models.rig import Rig
 
 
 def join(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Link:
-    """`say` gets what is to be known of it. Blocks: call it in a thread. Raises LinkError."""
+    """Join; `say` gets warnings for the player. Blocks: call it in a thread. Raises LinkError."""
     for warning in warnings_of(rig, rig_file):
         say(warning)
     return open_link(settings_of(rig, rig_file))
@@ -21,21 +21,21 @@ def join(rig: Rig, rig_file: Path, say: Callable[[str], None]) -> Link:
 def open_link(settings: LinkSettings) -> Link:
     """Join the network. Blocks: call it in a thread. Raises LinkError.
 
-    Machines that are away are dialled again and again by the link itself.
+    The link itself keeps dialling machines that are away.
     """
     try:
         from engine.cluster.link.zenoh_link import ZenohLink
     except ImportError:
         raise LinkError(NEEDED) from None
-    _see_that_it_is_free(settings)
+    _check_address_is_free(settings)
     return ZenohLink(settings)
 
 
-def _see_that_it_is_free(settings: LinkSettings) -> None:
-    """Raise LinkError if another program has this machine's address, for which the link itself would wait for ever."""
+def _check_address_is_free(settings: LinkSettings) -> None:
+    """Raise LinkError if another program uses this machine's address: the link itself would wait for ever."""
     host, _, port = settings.listen.rpartition(":")
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM if settings.encrypted else socket.SOCK_STREAM) as probe:
-        if not settings.encrypted and sys.platform != "win32":  # else what has just been closed counts
+        if not settings.encrypted and sys.platform != "win32":  # or an address closed a moment ago would count as used
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((host, int(port)))
@@ -46,7 +46,7 @@ def _see_that_it_is_free(settings: LinkSettings) -> None:
 
 
 def find(seconds: float) -> list[str]:
-    """Look by multicast for machines whose rig says `discover = true`; their addresses. Blocks. Raises LinkError."""
+    """The addresses of machines whose rig says `discover = true`, by multicast. Blocks. Raises LinkError."""
     try:
         from engine.cluster.link.zenoh_link import scout
     except ImportError:

@@ -1,7 +1,7 @@
-"""The files a machine shows to the others: its certificate, its key, and the authority that signed all of a rig's.
+"""Where a machine's certificate, its key, and the certificate of the rig's authority are.
 
-They lie in a folder for each machine, which can be carried there: in FOLDER/MACHINE, `authority.pem`, `MACHINE.pem` and
-`MACHINE.key`.
+Each machine has a folder, FOLDER/MACHINE, with `authority.pem`, `MACHINE.pem` and `MACHINE.key`. It is to be copied to
+that machine.
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from engine.rig.models.network import Network
 
 @dataclass(frozen=True)
 class Keyring:
-    """Where a machine's files are."""
+    """The paths of one machine's files."""
 
     authority: Path
     certificate: Path
@@ -20,11 +20,11 @@ class Keyring:
 
 
 def folder_of(network: Network, rig_file: Path) -> Path:
-    """The folder that holds every machine's."""
+    """The folder that holds the folders of all machines."""
     return rig_file.parent / (network.keys or f"{rig_file.stem}.keys")
 
 
 def keyring_in(folder: Path, machine: str) -> Keyring:
-    """A machine's files, there or not."""
+    """A machine's files, whether they exist or not."""
     own = folder / machine
     return Keyring(own / "authority.pem", own / f"{machine}.pem", own / f"{machine}.key")

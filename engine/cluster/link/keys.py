@@ -1,8 +1,8 @@
-"""What everything on the network is called.
+"""The keys under which everything on the network is published, asked and shown.
 
-A key is a path of `/`-separated parts, the first of which is the version of this format. Names of the rig and of its
-ports may hold any printable sign; they stand in keys percent-encoded (RFC 3986 section 2.1), so that none of the signs
-with a meaning in zenoh's key expressions (`*`, `$`, `?`, `#`, `/`) and no blank is left.
+A key is a path of `/`-separated parts; the first is the version of this format. Names of the rig and its ports may
+contain any printable character. In keys they are percent-encoded (RFC 3986 section 2.1), so that they contain no space
+and none of the characters with a meaning in zenoh's key expressions (`*`, `$`, `?`, `#`, `/`).
 """
 
 from typing import Final
@@ -18,7 +18,7 @@ class NetworkKeys:
         self.root = f"{VERSION}/{_part(rig)}"
 
     def input(self, machine: str, port: str) -> str:
-        """Events from an input; put by the machine that owns it."""
+        """Events of an input; published by the machine that owns it."""
         return f"{self.root}/in/{machine}/{_part(port)}"
 
     def inputs(self, machine: str) -> str:
@@ -26,7 +26,7 @@ class NetworkKeys:
         return f"{self.root}/in/{machine}/*"
 
     def output(self, machine: str, port: str) -> str:
-        """Orders for an output; put by the engine that holds its machine's lease."""
+        """Orders for an output; published by the engine that holds its machine's lease."""
         return f"{self.root}/out/{machine}/{_part(port)}"
 
     def outputs(self, machine: str) -> str:
@@ -34,7 +34,7 @@ class NetworkKeys:
         return f"{self.root}/out/{machine}/*"
 
     def lease(self, machine: str) -> str:
-        """Who may play a machine's outputs; put by that machine."""
+        """Who may play a machine's outputs; published by that machine."""
         return f"{self.root}/lease/{machine}"
 
     def claim(self, machine: str) -> str:
@@ -42,7 +42,7 @@ class NetworkKeys:
         return f"{self.root}/claim/{machine}"
 
     def alive(self, machine: str) -> str:
-        """The token of a machine's loop."""
+        """The token that says that a machine's program runs."""
         return f"{self.root}/alive/{machine}"
 
     def everyone(self) -> str:
@@ -58,7 +58,7 @@ class NetworkKeys:
         return f"{self.root}/alive/{machine}/*/*"
 
     def state(self, what: str) -> str:
-        """What the engine in charge keeps for late joiners: "show", "clock", "timecode" or "rig"."""
+        """What the engine in charge keeps for machines that join later: "show", "clock" or "rig"."""
         return f"{self.root}/state/{what}"
 
     def held(self, machine: str, port: str) -> str:
@@ -74,11 +74,11 @@ class NetworkKeys:
         return f"{self.root}/cmd/{machine}/{verb}"
 
     def meter(self, machine: str) -> str:
-        """A machine's meters."""
+        """The report of a machine that lends: counters, queues and load."""
         return f"{self.root}/meter/{machine}"
 
     def meters(self) -> str:
-        """All machines' meters, as a key expression."""
+        """All machines' reports, as a key expression."""
         return f"{self.root}/meter/*"
 
 
@@ -88,7 +88,7 @@ def machine_of(key: str) -> str:
 
 
 def port_of(key: str) -> str:
-    """The port that a key ends in, as the rig has it."""
+    """The port's name that a key ends with."""
     return unquote(key.rpartition("/")[2])
 
 

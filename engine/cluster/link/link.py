@@ -1,7 +1,7 @@
-"""The one narrow interface to the network: what a link promises (`join` makes one).
+"""The interface to the network: what a link to the other machines promises. `join.py` makes one.
 
 `heard`, `changed` and `reply` are called in threads of the link, one call after another for each subscription. They
-must be quick: append, poke, return. What they raise is counted in `faults` and stops nothing.
+must be quick: append, wake the loop, return. An exception that they raise is counted in `faults` and stops nothing.
 """
 
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from typing import Final, Protocol
 
 from engine.user_error import UserError
 
-#: what a player is told who has not installed them
+#: for a player who has not installed them
 NEEDED: Final = "a rig with a [network] needs the network parts; install them with: pip install 'bayleaf[network]'"
 
 Heard = Callable[[str, bytes], None]  # key, payload
@@ -24,8 +24,8 @@ class LinkError(UserError):
 
 @dataclass(frozen=True)
 class LinkSettings:
-    """What a link is made with: this machine's name and address, whether links are encrypted (QUIC, or else plain TCP),
-    and the transport's configuration (JSON)."""
+    """What a link needs: this machine's name and address, whether links are encrypted (QUIC) or plain (TCP), and the
+    configuration of the transport (JSON)."""
 
     machine: str
     listen: str
@@ -34,47 +34,47 @@ class LinkSettings:
 
 
 class Link(Protocol):
-    """One machine's link to all others. What it says itself it does not hear."""
+    """One machine's link to all others. It does not receive what it has published itself."""
 
-    lost: int  # messages that could not be handed on: a machine was too slow, or away
+    lost: int  # messages that were not sent: a machine was too slow, or away
     faults: int  # calls of ours that raised
 
     def publish(self, key: str, payload: bytes, bulk: bool = False) -> None:
-        """Hand on to whoever has subscribed to `key`, in order for each key; never blocks.
+        """Send to all machines that have subscribed to `key`, in order for each key; never blocks.
 
-        `bulk`: long things, which notes may overtake.
+        `bulk`: a long message, which notes may overtake.
         """
 
     def hint(self, key: str, payload: bytes) -> None:
-        """Hand on what may be lost: lights and meters; never blocks."""
+        """Send what may be lost, such as meters; never blocks."""
 
     def subscribe(self, key: str, heard: Heard) -> None:
-        """Hear what others publish under a key or key expression."""
+        """Receive what others publish under a key or key expression."""
 
     def keep(self, key: str, payload: bytes) -> None:
-        """Publish a state, and tell it to whoever joins later; never blocks. One thread for each key."""
+        """Publish a state, also to machines that join later; never blocks. Call it from one thread for each key."""
 
     def subscribe_state(self, key: str, heard: Heard) -> None:
-        """Hear the last of what others keep under this key, and what follows; never an older value after a newer one
-        of the same machine."""
+        """Receive the states that others keep under this key, now and when they change; never an older value after a
+        newer one of the same machine."""
 
     def alive(self, key: str) -> None:
-        """Put up a token; it is gone with this machine, its process or its cable."""
+        """Show a token to the others. It disappears with this machine, its process or its network cable."""
 
     def gone(self, key: str) -> None:
-        """Take a token down. Any thread."""
+        """Remove a token. Any thread."""
 
     def watch(self, key: str, changed: Changed) -> None:
-        """Hear which tokens of others under a key or key expression come and go; those that are there come first."""
+        """Be called when tokens of others under a key or key expression come and go, first for those already there."""
 
     def present(self, key: str) -> list[str]:
-        """The tokens under a key or key expression that are there now, ours left out. Blocks up to 0.3 s."""
+        """The tokens of others under a key or key expression that are there now. Blocks up to 0.3 s."""
 
     def answer(self, key: str, reply: Reply) -> None:
         """Answer questions to this key."""
 
     def ask(self, key: str, payload: bytes, timeout_s: float = 0.3) -> list[bytes]:
-        """Ask whoever answers to this key; no answers if nobody does in time. Blocks: call it in a thread."""
+        """Ask all machines that answer to this key; an empty list if none does in time. Blocks: call it in a thread."""
 
     def close(self) -> None:
-        """Leave the network: what waits is handed on, then tokens go. Blocks up to 2 s; again does nothing."""
+        """Leave the network: send what waits, then remove the tokens. Blocks up to 2 s; a second call does nothing."""

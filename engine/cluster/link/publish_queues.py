@@ -1,4 +1,4 @@
-"""Threads that hand messages on, so that whoever publishes never waits for a slow machine."""
+"""Queues of messages to be sent, each with a thread of its own, so that publishing never waits for a slow machine."""
 
 import threading
 import time
@@ -11,18 +11,18 @@ from engine.processor import any_of_them
 Said = tuple[str, bytes]  # key, payload
 HandOn = Callable[[Sequence[Said]], None]
 
-_MOST: Final = 20_000  # messages that may wait in a lane: more than a second of anything a rig can say
-#: seconds from one handing on to the next: what comes in between goes together. One put for each message would fill a
-#: core at 20,000 messages a second (bench/netcosts.py)
+_MOST: Final = 20_000  # messages that may wait: more than a second of the busiest rig
+#: seconds from one sending to the next; what comes in between is sent together. One network message for each would
+#: fill a core at 20,000 messages per second (bench/netcosts.py)
 _GAP: Final = 0.0005
 
 
 class PublishQueue:
-    """One queue and one thread; what is put in first is handed on first."""
+    """One queue and one thread; messages are sent in the order they were put in."""
 
     def __init__(self, name: str, hand_on: HandOn, failed: Callable[[int], None]) -> None:
-        """`hand_on` gets all that waits, in its order; `failed` is told how many messages could not be handed on.
-        Both are called in the lane's thread, `failed` in any."""
+        """`hand_on` gets everything that waits, in order; `failed` gets the number of messages that could not be sent.
+        `hand_on` is called in the queue's thread, `failed` in any."""
         self._hand_on = hand_on
         self._failed = failed
         self._waiting: SimpleQueue[Said | None] = SimpleQueue()
@@ -30,18 +30,18 @@ class PublishQueue:
         self._thread.start()
 
     def put(self, key: str, payload: bytes) -> None:
-        """Hand this on after all that came before. Never blocks; any thread."""
+        """Send this after everything that was put in before. Never blocks; any thread."""
         if self._waiting.qsize() >= _MOST:
             self._failed(1)
         else:
             self._waiting.put((key, payload))
 
     def end(self) -> None:
-        """Stop when what waits now is handed on; see `wait`."""
+        """Stop when everything that waits now is sent; see `wait`."""
         self._waiting.put(None)
 
     def wait(self, timeout_s: float) -> None:
-        """Until it has stopped, or for so long."""
+        """Block until it has stopped, or for this long."""
         self._thread.join(timeout_s)
 
     def _run(self) -> None:

@@ -1,5 +1,7 @@
-"""States that are kept: each is published with who keeps it and a number, so that an answer to a late question never
-puts an older value over a newer one."""
+"""States that are published and also answered to machines that join later, each value with a stamp.
+
+The stamp, publisher and number, prevents an answer that arrives late from replacing a newer value.
+"""
 
 import secrets
 import struct
@@ -8,11 +10,11 @@ from typing import Final
 
 from engine.cluster.link.link import Heard
 
-_STAMP: Final = struct.Struct(">8sQ")  # the keeper, new at each start, and a number that grows with each value
+_STAMP: Final = struct.Struct(">8sQ")  # the publisher, new at each start, and a number that grows with each value
 
 
 class RetainedState:
-    """A state of ours, with its stamp."""
+    """A state that this machine publishes."""
 
     def __init__(self) -> None:
         self._keeper = secrets.token_bytes(8)
@@ -20,18 +22,18 @@ class RetainedState:
         self._stamped = b""
 
     def replace(self, payload: bytes) -> bytes:
-        """The next value; stamped, as it is to be published."""
+        """Set the next value; returns it with its stamp, as it is to be published."""
         self._number += 1
         self._stamped = _STAMP.pack(self._keeper, self._number) + payload
         return self._stamped
 
     def last(self, question: bytes) -> bytes:
-        """The answer to a late joiner."""
+        """The answer to a machine that joins later."""
         return self._stamped
 
 
 class RetainedStateReader:
-    """A state of others; `heard` gets each value once, in the order it was kept."""
+    """A state that others publish; `heard` gets each value once, in order."""
 
     def __init__(self, key: str, heard: Heard) -> None:
         self._key = key
@@ -40,7 +42,7 @@ class RetainedStateReader:
         self._lock = threading.Lock()
 
     def take(self, stamped: bytes) -> None:
-        """What was published, or answered; any thread."""
+        """Take what was published, or answered. Any thread."""
         if len(stamped) < _STAMP.size:
             return
         keeper, number = _STAMP.unpack_from(stamped)

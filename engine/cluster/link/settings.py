@@ -1,9 +1,9 @@
-"""From a rig's `[network]` to the transport's configuration.
+"""Makes the transport's configuration from a rig's `[network]`.
 
-Found by measurement, and different from zenoh's own defaults: nothing is looked for by multicast, nothing listens but
-the address that the rig names, one side dials, a link that says nothing for 300 ms is gone, and a full one is closed
-after 100 ms rather than letting messages fall. A try to dial ends after 300 ms and the next follows at most 200 ms
-later: a machine is back half a second after the network knows the way to it.
+Found by measurement, and different from zenoh's own defaults: no multicast search, no listening address but the one in
+the rig, one side dials, a link that is silent for 300 ms counts as gone, and a full one is closed after 100 ms instead
+of dropping messages. Dialling is given up after 300 ms and tried again at most 200 ms later, so a machine is back half
+a second after the network can reach it.
 """
 
 import json
@@ -20,12 +20,12 @@ from engine.rig.models.rig import Rig
 LEASE_MS: Final = 300
 _OPEN_MS: Final = 300
 _RETRY: Final = {"period_init_ms": 100, "period_max_ms": 200, "period_increase_factor": 1.5}
-#: an address that this computer has not got yet (its cable is out), or a machine that is not there yet; nobody waits
+#: keep trying an address that this computer does not have yet (its cable is out) or a machine that is not there yet
 _FOR_EVER: Final = {"timeout_ms": -1, "exit_on_failure": False, "retry": _RETRY}
 
 
 def settings_of(rig: Rig, rig_file: Path) -> LinkSettings:
-    """How the machine of a rig's `[network]` joins. Raises LinkError if its certificate is missing."""
+    """What this machine's link needs. Raises LinkError if its certificate is missing or not valid."""
     network = rig.network
     assert network is not None  # a rig of one machine joins nothing
     keyring = _keyring(network, rig_file)[0] if network.encrypted else None
@@ -34,26 +34,26 @@ def settings_of(rig: Rig, rig_file: Path) -> LinkSettings:
 
 
 def warnings_of(rig: Rig, rig_file: Path) -> list[str]:
-    """What the player is told at each start, one sentence each."""
+    """Warnings for the player at each start, one sentence each."""
     network = rig.network
     if network is None:
         return []
-    told = []
+    warnings = []
     if network.plain and not network.loopback:
-        told.append(
-            "the links of [network] are plain: whoever is on this net can listen and play; leave out plain = true"
+        warnings.append(
+            "the links of [network] are not encrypted: anyone on this network can listen and play; remove plain = true"
         )
     if network.encrypted:
         _, ends = _keyring(network, rig_file)
         if ends is not None:
-            told.append(
-                f"the certificate of {network.machine} ends on {ends:%d %B %Y}; renew it with: bayleaf network keys"
+            warnings.append(
+                f"the certificate of {network.machine} expires on {ends:%d %B %Y}; renew it with: bayleaf network keys"
             )
-    return told
+    return warnings
 
 
 def _keyring(network: Network, rig_file: Path) -> tuple[Keyring, datetime | None]:
-    """This machine's files, and when they end if that is soon."""
+    """This machine's files, and when its certificate expires if that is soon."""
     try:
         from engine.cluster.link.certificates import ends_soon, keys_of
     except ImportError:
@@ -72,7 +72,7 @@ def _config(rig: str, network: Network, keyring: Keyring | None) -> dict[str, An
             "endpoints": [f"{kind}/{network.machines[name].listen}" for name in network.dials(network.machine)],
             **_FOR_EVER,
         },
-        # who is looked for by multicast answers; links are made by dialling alone
+        # a machine answers a multicast search if the rig says so, but links are made by dialling alone
         "scouting": {
             "multicast": {"enabled": network.discover, "autoconnect": {"peer": []}},
             "gossip": {"enabled": False},

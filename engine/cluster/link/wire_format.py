@@ -1,7 +1,7 @@
-"""What goes over a link: events of an input, and orders for an output, each put as one piece of bytes.
+"""The format of network messages: events of an input, and orders for an output.
 
-All that one turn of the loop has for a port goes together. A long SysEx goes by itself with less right of way, and is
-not numbered, for what comes after it may overtake it.
+Everything that one turn of the loop has for a port is sent together. A long SysEx is sent by itself at a lower
+priority, and has no number, since later messages may overtake it.
 """
 
 from collections.abc import Iterator, Sequence
@@ -14,15 +14,15 @@ from engine.midi.kinds import is_whole
 
 _EVENTS: Final = 1  # the format
 _ORDERS: Final = 1
-_ALONE: Final = 1  # a flag: what is in here is not numbered
-_LONG: Final = 1024  # bytes of a message that goes alone
+_ALONE: Final = 1  # a flag: the content has no number
+_LONG: Final = 1024  # bytes of a message that is sent by itself
 
 Stamped = tuple[int, bytes]  # when it arrived (ns), message
-Put = tuple[bytes, bool]  # what is to be put, and whether with less right of way
+Put = tuple[bytes, bool]  # what to send, and whether at a lower priority
 
 
 class EventBatch(NamedTuple):
-    """Messages of one input; `stream` is another at each start of the sender, `first` the number of the first or None.
+    """Messages of one input. `stream` differs at each start of the sender; `first`: the number of the first, or None.
 
     Times are in ns of the sender's monotonic clock.
     """
@@ -33,7 +33,7 @@ class EventBatch(NamedTuple):
 
 
 class OrderBatch(NamedTuple):
-    """Orders for one output, under an epoch; `first` is the number of the first or None."""
+    """Orders for one output in an epoch; `first`: the number of the first, or None."""
 
     epoch: int
     first: int | None
@@ -41,7 +41,7 @@ class OrderBatch(NamedTuple):
 
 
 class EventSender:
-    """Numbers and packs what one input heard."""
+    """Numbers and packs the messages of one input."""
 
     def __init__(self, stream: int) -> None:
         """`stream`: any number that no earlier start had, up to 32 bits."""
@@ -49,7 +49,7 @@ class EventSender:
         self._next = 0
 
     def packs(self, events: Sequence[Stamped]) -> Iterator[Put]:
-        """What is to be put, in this order."""
+        """What to send, in this order."""
         short = [event for event in events if len(event[1]) <= _LONG]
         if short:
             yield _pack_events(self._stream, self._next, short), False
@@ -60,14 +60,14 @@ class EventSender:
 
 
 class OrderSender:
-    """Numbers and packs what one output is to do, under one epoch."""
+    """Numbers and packs the orders for one output in one epoch."""
 
     def __init__(self, epoch: int) -> None:
         self._epoch = epoch
         self._next = 0
 
     def packs(self, orders: Sequence[Order]) -> Iterator[Put]:
-        """What is to be put, in this order."""
+        """What to send, in this order."""
         short = [order for order in orders if not _goes_alone(order)]
         if short:
             yield _pack_orders(self._epoch, self._next, short), False
@@ -78,7 +78,7 @@ class OrderSender:
 
 
 def pack_give(epoch: int, to: str) -> bytes:
-    """The order that lets another engine claim; it has no number, and may be said again."""
+    """The order that lets another engine claim the outputs. It has no number, and may be sent again."""
     return _pack_orders(epoch, None, [Order(OrderKind.GIVE, (to.encode(),))])
 
 
@@ -97,7 +97,7 @@ def _begun(version: int, first: int | None) -> Packer:
 def _opened(payload: bytes, version: int) -> tuple[Unpacker, int | None]:
     unpacker = Unpacker(payload)
     if unpacker.number() != version:
-        raise ValueError("of another version")
+        raise ValueError("another version of the format")
     alone, first = unpacker.number() & _ALONE, unpacker.number()
     return unpacker, None if alone else first
 
@@ -114,7 +114,7 @@ def _pack_events(stream: int, first: int | None, events: Sequence[Stamped]) -> b
 
 
 def read_events(payload: bytes) -> EventBatch:
-    """What was packed. Raises ValueError if it is nothing of the kind."""
+    """The events of a network message. Raises ValueError if it has another format."""
     unpacker, first = _opened(payload, _EVENTS)
     stream, since = unpacker.number(), unpacker.number()
     events = []
@@ -142,7 +142,7 @@ def _pack_orders(epoch: int, first: int | None, orders: Sequence[Order]) -> byte
 
 
 def read_orders(payload: bytes) -> OrderBatch:
-    """What was packed. Raises ValueError if it is nothing of the kind."""
+    """The orders of a network message. Raises ValueError if it has another format."""
     unpacker, first = _opened(payload, _ORDERS)
     epoch = unpacker.number()
     orders = []
@@ -157,7 +157,7 @@ def _order(unpacker: Unpacker) -> Order:
         return Order(do, steps=tuple(_step(unpacker) for _ in range(unpacker.number())))
     if do in (OrderKind.STATE, OrderKind.GIVE):
         if unpacker.number() != 1:
-            raise ValueError("one snapshot, one name")
+            raise ValueError("expected one snapshot or one name")
         return Order(do, (unpacker.octets(),))
     messages = _messages(unpacker)
     if not messages:
@@ -169,7 +169,7 @@ def _step(unpacker: Unpacker) -> BurstUnit:
     channel, settle, lasting = unpacker.number(), unpacker.number(), unpacker.number()
     unit = _messages(unpacker)
     if channel > 15 or not unit:
-        raise ValueError("a channel from 0 to 15, and a message at least")
+        raise ValueError("expected a channel from 0 to 15, and at least one message")
     return BurstUnit(channel, unit, settle, bool(lasting))
 
 
@@ -186,5 +186,5 @@ def _messages(unpacker: Unpacker) -> tuple[bytes, ...]:
 def _message(unpacker: Unpacker) -> bytes:
     message = unpacker.octets()
     if not is_whole(message):
-        raise ValueError("no whole message")
+        raise ValueError("not a whole message")
     return message

@@ -1,11 +1,11 @@
-"""Who is in charge of a show that two engines play: the main one, and the standby that follows it. No I/O, no clock.
+"""Decides which of two engines is in charge of a show: the main one, or the standby that follows it. No I/O, no clock.
 
-Both engines hear every input and route it; only the one in charge is heard. The machines that own outputs are the
-arbiters: an engine that has lost the other's sign of life asks every owner for its outputs, and is in charge with the
-first that grants them. An owner grants only what nobody holds who is alive, so two engines that merely lost each other
-change nothing. A term counts how often the show changed hands; who hears of a higher one than its own steps down.
+Both engines route every input; only the one in charge sends. The machines that own outputs arbitrate: an engine that
+has lost the other's sign of life asks every owner for its outputs, and is in charge with the first that grants them. An
+owner grants nothing that a living engine holds, so nothing changes if two engines merely lose sight of each other. The
+term counts how often the show has changed hands; an engine that learns of a higher term than its own steps down.
 
-What goes in are the facts that `live/standby` hears; what comes out is what it is to do.
+In go the reports that `live/standby.py` receives; out come the acts that it is to carry out.
 """
 
 from collections.abc import Iterable
@@ -13,24 +13,24 @@ from typing import Final, Literal, NamedTuple
 
 State = Literal["following", "asking", "in charge"]
 
-ASK_AGAIN: Final = 50_000_000  # ns between two questions to an owner that refused
-_ASK_AT_EASE: Final = 250_000_000  # the same while another owner's outputs are ours: nobody waits for these
-_WAIT_FOR_OTHER: Final = 1_000_000_000  # ns that the main engine listens at its start for one that is in charge
-_WAIT_FOR_WORD: Final = 300_000_000  # ns that it waits for the word of one it sees alive
-_GIVE_AGAIN: Final = 100_000_000  # ns between two words to an owner that has not confirmed
+ASK_AGAIN: Final = 50_000_000  # ns between two claims to an owner that refused
+_ASK_AT_EASE: Final = 250_000_000  # the same while another owner's outputs are ours: there is no hurry
+_WAIT_FOR_OTHER: Final = 1_000_000_000  # ns that the main engine waits at its start for another that is in charge
+_WAIT_FOR_WORD: Final = 300_000_000  # ns that it waits for the word of another that is alive
+_GIVE_AGAIN: Final = 100_000_000  # ns between two messages to an owner that has not confirmed
 _ANSWER: Final = 1_000_000_000  # ns after which a question counts as lost
-#: ns without a word of the one in charge, which has one every second, after which the owners are asked; they know
+#: ns without a word of the engine in charge, which sends one every second, after which the owners are asked
 _WORDLESS: Final = 3_000_000_000
 
 
 class Ask(NamedTuple):
-    """Ask this owner for its outputs; `granted`, `refused` or `unanswered` is to follow."""
+    """Ask this owner for its outputs; then call `granted`, `refused` or `unanswered`."""
 
     owner: str
 
 
 class Give(NamedTuple):
-    """Tell this owner that another engine may have what we hold by this epoch; `leased` is to say so."""
+    """Tell this owner that another engine may claim what we hold in this epoch; `leased` confirms it."""
 
     owner: str
     epoch: int
@@ -42,15 +42,15 @@ class Lead(NamedTuple):
 
 
 class Follow(NamedTuple):
-    """This engine is in charge, and we are not, or no longer."""
+    """This engine is in charge; we are not, or no longer."""
 
     machine: str
 
 
 class Play(NamedTuple):
-    """The outputs of this owner are ours by this epoch.
+    """The outputs of this owner are ours in this epoch.
 
-    `since`: when the other gave them to us (ns), if it did; `fresh`: nobody played them before us.
+    `since`: when the other engine gave them to us (ns), if it did; `fresh`: whether no engine played them before.
     """
 
     owner: str
@@ -69,20 +69,20 @@ Act = Ask | Give | Lead | Follow | Play | LeadershipLost
 
 
 class _Lease:
-    """What is between us and one owner."""
+    """What this engine and one owner have agreed."""
 
     def __init__(self) -> None:
-        self.epoch: int | None = None  # by which its outputs are ours
-        self.mine: int | None = None  # the same as the owner told it last, wanted or not
+        self.epoch: int | None = None  # in which its outputs are ours
+        self.mine: int | None = None  # the same as the owner reported it last, whether we asked or not
         self.ask_at = 0  # not before
-        self.answer_by: int | None = None  # it was asked, and the answer is to come
-        self.for_other = False  # we have handed over since we asked
-        self.fresh = False  # nobody has played them since this owner began
-        self.giving: tuple[int, str, int] | None = None  # epoch, to whom, and when to say so (again)
+        self.answer_by: int | None = None  # it was asked, and should answer by then
+        self.for_other = False  # we have handed the show over since we asked
+        self.fresh = False  # no engine has played them since this owner started
+        self.giving: tuple[int, str, int] | None = None  # epoch, to which engine, and when to say so again
 
     @property
     def next_question(self) -> int:
-        """When it is to be asked, or asked again."""
+        """When to ask it, or ask it again."""
         return self.ask_at if self.answer_by is None else self.answer_by
 
 
@@ -95,18 +95,18 @@ class Leadership:
         self.other = standby if me == main else main  # None if this engine is alone
         self.state: State = "following"
         self.term = 0
-        self.leader: str | None = None if me == main else main  # who is in charge, as far as is known
+        self.leader: str | None = None if me == main else main  # the engine in charge, as far as is known
         self.changes = 0  # how often we became in charge
         self._is_main = me == main
         self._alive = False  # the other
         self._since: int | None = None  # when the other gave the show to us
-        self._word_by: int | None = None  # the next word of the one in charge is to come by then
+        self._word_by: int | None = None  # when the next word of the engine in charge should have come
         self._decide_at: int | None = (now + _WAIT_FOR_OTHER if self.other else now) if self._is_main else None
         self._leases = {owner: _Lease() for owner in owners}
 
     @property
     def in_charge(self) -> bool:
-        """Whether this engine is the one that is heard."""
+        """Whether this engine is in charge."""
         return self.state == "in charge"
 
     @property
@@ -115,7 +115,7 @@ class Leadership:
         return self._alive
 
     def epoch(self, owner: str) -> int | None:
-        """By which the outputs of an owner are ours; None if they are not."""
+        """The epoch in which the outputs of an owner are ours; None if they are not."""
         lease = self._leases.get(owner)
         return lease.epoch if lease is not None else None
 
@@ -127,10 +127,10 @@ class Leadership:
         self._leases = {owner: self._leases.get(owner) or _Lease() for owner in wanted}
         return lost
 
-    # What is heard of the other engine
+    # The other engine
 
     def alive(self, now: int, there: bool) -> list[Act]:
-        """The other engine's sign of life has come, or gone."""
+        """The other engine's sign of life has appeared, or disappeared."""
         was_there, self._alive = self._alive, there
         if not there:
             return self._seek(now) if was_there and self.leader == self.other else []
@@ -143,7 +143,7 @@ class Leadership:
         return []
 
     def told(self, now: int, term: int, machine: str, since: int | None = None) -> list[Act]:
-        """The word of the other engine: which machine is in charge, in which term, and since when (ns)."""
+        """The other engine says which machine is in charge, in which term, and since when (ns)."""
         if machine == self.me:
             return self._accept(now, term, since or now) if term > self.term and not self.in_charge else []
         if self.in_charge and (term < self.term or (term == self.term and self._is_main)):
@@ -160,12 +160,12 @@ class Leadership:
     # By hand
 
     def take(self, now: int) -> list[Act]:
-        """Ask the owners for the show. Without any there is no arbiter, and it is ours because somebody said so."""
+        """Take the show: ask the owners for their outputs. Without owners there is no arbiter, and the show is ours."""
         self._since = None
         return [] if self.in_charge else self._ask_all(now)
 
     def hand_over(self, now: int) -> list[Act]:
-        """The other engine is to be in charge. All that came in has been routed and handed on before."""
+        """Put the other engine in charge. Everything that came in has been routed and sent before."""
         assert self.other is not None, "the caller has seen that there is another"
         assert self.in_charge, "the caller has seen that we are in charge"
         self.term += 1
@@ -174,7 +174,7 @@ class Leadership:
         return self._step_down(now, self.other)
 
     def _seek(self, now: int) -> list[Act]:
-        """The one in charge is silent. Without an owner nobody could tell whether it only seems so."""
+        """The engine in charge is silent. Without an owner there is no way to tell whether it only seems so."""
         self._word_by = None
         return self.take(now) if self.state == "following" and self._leases else []
 
@@ -186,10 +186,10 @@ class Leadership:
             lease.ask_at, lease.fresh = now, False
         return self.tick(now)
 
-    # What the owners say
+    # The owners
 
     def granted(self, now: int, owner: str, epoch: int) -> list[Act]:
-        """The owner's outputs are ours by this epoch."""
+        """The owner's outputs are ours in this epoch."""
         lease = self._leases.get(owner)
         if lease is None or (lease.epoch is not None and epoch < lease.epoch):
             return []
@@ -204,7 +204,7 @@ class Leadership:
         return [*first, Play(owner, epoch, self._since, fresh)]
 
     def refused(self, now: int, owner: str, holder: str | None) -> list[Act]:
-        """The owner's outputs are held by a machine that is alive."""
+        """The owner's outputs are held by an engine that is alive."""
         self.unanswered(now, owner)
         nothing_is_ours = all(lease.epoch is None for lease in self._leases.values())
         if self.in_charge and holder == self.other and holder is not None and nothing_is_ours:
@@ -212,14 +212,14 @@ class Leadership:
         return []
 
     def unanswered(self, now: int, owner: str) -> None:
-        """The owner cannot be reached."""
+        """The owner did not answer."""
         lease = self._leases.get(owner)
         if lease is not None:
             lease.answer_by, lease.for_other = None, False
             lease.ask_at = now + (_ASK_AT_EASE if self.in_charge else ASK_AGAIN)
 
     def owner_there(self, now: int, owner: str, there: bool) -> list[Act]:
-        """An owner has come, or is gone: when it is back it remembers nothing that we hold."""
+        """An owner has appeared, or disappeared. One that comes back no longer knows what we held."""
         lease = self._leases.get(owner)
         if lease is None:
             return []
@@ -230,7 +230,7 @@ class Leadership:
         return [LeadershipLost(owner)] if had is not None else []
 
     def leased(self, now: int, owner: str, epoch: int, holder: str | None, given_to: str | None = None) -> list[Act]:
-        """The owner says who holds its outputs, and who may have them. If it is not us, the other was granted ours."""
+        """The owner reports who holds its outputs, and who may claim them: if not we, the other engine."""
         lease = self._leases.get(owner)
         if lease is None:
             return []
@@ -255,7 +255,7 @@ class Leadership:
 
     @property
     def due(self) -> int | None:
-        """When `tick` next has something, or None."""
+        """When `tick` next has something to do, or None."""
         times = [at for at in (self._decide_at, self._word_by) if at is not None]
         for lease in self._leases.values():
             if lease.giving is not None:
@@ -265,7 +265,7 @@ class Leadership:
         return min(times, default=None)
 
     def tick(self, now: int) -> list[Act]:
-        """What is to be asked and said by now."""
+        """What is due by now."""
         acts: list[Act] = []
         if self._decide_at is not None and self._decide_at <= now:
             acts += self._lead()
@@ -306,7 +306,7 @@ class Leadership:
         return acts
 
     def _give_on(self, now: int, owner: str, lease: _Lease) -> list[Act]:
-        """What is ours while we follow is given to the one in charge."""
+        """While we follow, what is still ours is given to the engine in charge."""
         if lease.mine is None or self.leader in (None, self.me):
             return []
         return self._give(now, owner, lease.mine)

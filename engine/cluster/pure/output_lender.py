@@ -1,7 +1,7 @@
-"""A machine that lends its outputs: who may play them, what sounds there, and silence once nobody plays them.
+"""The outputs that a machine lends: which engine may play them, what sounds there, and silence once none plays them.
 
-One engine holds them at a time. Each grant has an epoch, a number that only grows; orders of any other epoch are left
-undone, so that two engines which both think they are in charge never play one output together.
+One engine holds them at a time. Each grant has an epoch, a number that only grows. Orders of any other epoch are
+ignored, so two engines that both think they are in charge never play one output together.
 """
 
 from collections.abc import Container, Iterator, Mapping, Sequence
@@ -16,27 +16,27 @@ GRACE: Final = 150_000_000
 
 
 class Grant(NamedTuple):
-    """Who asked may play from now on; its orders carry this epoch, and count from 0 for each output."""
+    """The engine that asked may play. Its orders carry this epoch, and are numbered from 0 for each output."""
 
     epoch: int
 
 
 class ClaimRefused(NamedTuple):
-    """Somebody else plays."""
+    """Another engine plays."""
 
     holder: str
 
 
 class _Lent:
-    """One output: its wire, and what it let out."""
+    """One output: its cable, and what sounds there."""
 
     def __init__(self, index: int, speed: CableSpeed | None) -> None:
         self.cable = Cable(index, speed)
         self.sounding = ReceiverState()
-        self.there = True
+        self.there = True  # False while its port is not open
 
     def heading_for(self) -> ReceiverState:
-        """What will sound once all that waits has gone."""
+        """What will sound once everything that waits has been sent."""
         found = self.sounding.copy()
         for message in self.cable.pending():
             found.note(0, message)
@@ -44,27 +44,27 @@ class _Lent:
 
 
 class OutputLender:
-    """Outputs go by name, and in deliveries by their place in `outputs`. Times in ns of one monotonic clock."""
+    """Outputs are known by name, and in deliveries by their index in `outputs`. Times in ns of one monotonic clock."""
 
     def __init__(self, speeds: Mapping[str, CableSpeed | None], started: int) -> None:
         """`started`: a number that is greater at each start of this machine, such as the time of day in ns."""
         self.outputs: list[str] = []
         self.epoch = started
         self.holder: str | None = None
-        self.fenced = 0  # orders of a holder that no longer was one
-        self.lost = 0  # orders that never came
-        self.incomplete: set[str] = set()  # outputs that missed some; whoever tells the holder takes them away
-        self.given_to: str | None = None  # who may claim although the holder is alive
+        self.fenced = 0  # orders of an engine that no longer held the outputs
+        self.lost = 0  # orders that never arrived
+        self.incomplete: set[str] = set()  # outputs that missed some; cleared when the holder has been told
+        self.given_to: str | None = None  # the engine that may claim although the holder is alive
         self._silence_at: int | None = None
         self._lent: dict[str, _Lent] = {}
-        self._next: dict[str, int] = {}  # by output, the number of the order that should come next
+        self._next: dict[str, int] = {}  # by output, the number of the next order
         for name, speed in speeds.items():
             self.lend(name, speed)
 
     # Who may play
 
     def claim(self, who: str, alive: Container[str]) -> Grant | ClaimRefused:
-        """`alive`: the machines whose engines are there, as seen from here."""
+        """An engine asks for the outputs. `alive`: the engines whose programs run, as seen from here."""
         holder = self.holder
         if holder not in (None, who) and holder in alive and self.given_to != who:
             return ClaimRefused(holder)
@@ -72,12 +72,12 @@ class OutputLender:
         return Grant(self.epoch)
 
     def holder_gone(self, now: int, another: bool) -> None:
-        """The holder's token is gone. `another`: an engine is alive that may take over within the grace."""
+        """The holder's token is gone. `another`: whether another engine is alive and may take over."""
         if self.holder is not None and self._silence_at is None:
             self._silence_at = now + GRACE * another
 
     def holder_back(self) -> None:
-        """The holder's token was away for less than the grace."""
+        """The holder's token is back within the grace."""
         self._silence_at = None
 
     def _new_epoch(self, holder: str | None) -> None:
@@ -89,7 +89,7 @@ class OutputLender:
     # What is played
 
     def take(self, now: int, epoch: int, output: str, first: int | None, orders: Sequence[Order]) -> list[Delivery]:
-        """Orders for one output; those of another epoch are left undone. They are numbered from `first` on, or not."""
+        """Carry out orders for one output, unless their epoch is over. `first`: the number of the first, or None."""
         lent = self._lent.get(output)
         out: list[Delivery] = []
         if epoch != self.epoch or self.holder is None:
@@ -126,7 +126,7 @@ class OutputLender:
                 cable.put(now, (message,), out)
 
     def tick(self, now: int) -> list[Delivery]:
-        """What has waited for this time, silence included."""
+        """What is due by now, silence included."""
         out: list[Delivery] = []
         if self._silence_at is not None and self._silence_at <= now:
             self._end(now, out)
@@ -143,7 +143,7 @@ class OutputLender:
         return min(dues if self._silence_at is None else [*dues, self._silence_at], default=None)
 
     def silence(self, now: int) -> list[Delivery]:
-        """Nobody holds the outputs any more; all that sounds there ends, and all that is off rest comes to rest."""
+        """No engine holds the outputs any more: release what sounds, and set what was moved to rest."""
         out: list[Delivery] = []
         self._end(now, out)
         return self._let_out(now, out)
@@ -154,7 +154,7 @@ class OutputLender:
             self._bring_to_rest(now, lent, out)
 
     def _bring_to_rest(self, now: int, lent: _Lent, out: list[Delivery]) -> None:
-        lent.cable.burst(now, (), out)  # what the holder wanted next is wanted no more
+        lent.cable.burst(now, (), out)  # a burst that waits is dropped
         lent.cable.panic(now, lent.heading_for().releases(), out)
 
     def _let_out(self, now: int, out: list[Delivery]) -> list[Delivery]:
@@ -165,7 +165,7 @@ class OutputLender:
     # The outputs
 
     def lend(self, name: str, speed: CableSpeed | None) -> None:
-        """This output is there, for the first time, or is paced otherwise from now on."""
+        """Lend this output from now on, or pace it differently from now on."""
         lent = self._lent.get(name)
         if lent is not None:
             lent.cable.change_speed(speed)
@@ -175,14 +175,14 @@ class OutputLender:
         self._lent[name] = _Lent(self.outputs.index(name), speed)
 
     def pulled(self, name: str) -> None:
-        """Its cable is out: orders come to nothing, and what waited is forgotten."""
+        """Its cable is out: orders for it are ignored, and what waited is dropped."""
         lent = self._lent[name]
         before, after = lent.sounding, _Lent(lent.cable.output, lent.cable.speed)
         after.sounding, after.there = before, False
         self._lent[name] = after
 
     def plugged(self, now: int, name: str, speed: CableSpeed | None) -> list[Delivery]:
-        """Its cable is back: what sounded when it was pulled is released; who plays it sends the rest."""
+        """Its cable is back: release what sounded when it was pulled. The engine that plays it sends the rest."""
         lent, out = self._lent[name], list[Delivery]()
         lent.cable.change_speed(speed)
         lent.there = True
@@ -190,10 +190,10 @@ class OutputLender:
         return self._let_out(now, out)
 
     def withdraw(self, now: int, name: str) -> list[Delivery]:
-        """This output is lent no more; what sounds there ends."""
+        """This output is no longer lent: release what sounds there, at once."""
         out: list[Delivery] = []
         lent = self._lent.pop(name)
-        lent.cable.change_speed(None)  # nothing comes after it, and nobody waits
+        lent.cable.change_speed(None)  # nothing may wait: the port is closed next
         self._bring_to_rest(now, lent, out)
         return out
 

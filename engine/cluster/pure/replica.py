@@ -1,22 +1,19 @@
-"""The word of the engine in charge, and what an engine that follows makes of it. No I/O, no clock.
+"""What the engine in charge says about its show, and the commands that an engine which follows makes of it. No I/O.
 
-An engine that follows hears every input and routes it by itself; what players command it learns from the one in
-charge: the scene and the place in the set list, the muted routes, the rig's own clock and time code. Those of an input
+An engine that follows routes every input itself. What players command it learns from the engine in charge: the scene
+and the place in the set list, the muted routes, and the rig's own clock and time code. Clock and time code of an input
 it hears itself.
 """
 
 from typing import Any, Final
 
-from engine.core.cable.scheduler import Delivery
-from engine.core.control.controls import Command
+from engine.core.commands import FollowShow, FollowTime
 from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
 from engine.core.timing import clock
-from engine.midi.timecode import read_label
 
 Word = dict[str, Any]  # fit for JSON
 
-_SOURCE: Final = "the engine in charge"
 _SINCE: Final = (
     5_000_000  # ns since the last clock or quarter frame, and until the next, that show which of two engines
 )
@@ -25,12 +22,12 @@ _UNTIL: Final = 2_000_000  # has sent it; their clocks agree to less
 
 def show_word(engine: Engine) -> Word:
     """Where the show is."""
-    return {"standing": engine.standing, "muted": sorted(engine.muted)}
+    return {"standing": engine.position, "muted": sorted(engine.state.muted)}
 
 
 def time_word(engine: Engine, now: int) -> Word:
-    """How the rig's own clock and time code stand or run `now` (ns of the teller's clock)."""
-    own, code = engine.sync.clock, engine.sync.code
+    """How the rig's own clock and time code are stopped or run `now` (ns of this machine's clock)."""
+    own, code = engine.state.sync.clock, engine.state.sync.code
     place, runs_for = code.stand(now) if code is not None else (None, None)
     return {
         "at": now,
@@ -41,30 +38,21 @@ def time_word(engine: Engine, now: int) -> Word:
 
 def between_ticks(engine: Engine, now: int) -> bool:
     """Whether the rig's own clock and time code have not just ticked, and are not about to."""
-    own, code = engine.sync.clock, engine.sync.code
+    own, code = engine.state.sync.clock, engine.state.sync.code
     dues = [(own.due, clock.period(own.bpm))] if own is not None else []
     dues += [(code.due, code.rate.nanoseconds(1))] if code is not None else []
     return all(due is None or (due - now > _UNTIL and now - (due - apart) > _SINCE) for due, apart in dues)
 
 
-def follow_show(engine: Engine, now: int, word: Word) -> list[Delivery]:
-    """Be where the show is. Raises ValueError, with a sentence, if the word makes no sense for this rig."""
-    standing, muted = _standing(word), word.get("muted")
+def read_show_word(word: Word) -> FollowShow:
+    """What the word about the show commands here. Raises ValueError, with a sentence, if it makes no sense."""
+    muted = word.get("muted")
     if not isinstance(muted, list):
         raise ValueError("it does not say which routes are muted")
-    out: list[Delivery] = []
-    leader, engine.led_by = engine.led_by, None
-    try:
-        for route in sorted(engine.muted ^ {str(each) for each in muted}):
-            engine.mute(now, route, route in muted, _SOURCE, out)
-        if standing is not None and standing != engine.standing:
-            _go(engine, now, standing, out)
-    finally:
-        engine.led_by = leader
-    return out
+    return FollowShow(_position(word), tuple(str(route) for route in muted))
 
 
-def _standing(word: Word) -> ShowPosition | None:
+def _position(word: Word) -> ShowPosition | None:
     found = word.get("standing")
     if found is None:
         return None
@@ -73,29 +61,27 @@ def _standing(word: Word) -> ShowPosition | None:
     return ShowPosition(*found)
 
 
-def _go(engine: Engine, now: int, standing: ShowPosition, out: list[Delivery]) -> None:
-    if standing.scene not in engine.plans:
-        raise ValueError(f"it plays scene {standing.scene}, which is not in the rig here")
-    engine.setlist = engine.setlists.get(standing.setlist, engine.setlist)
-    engine.setlist.place = standing.place
-    if engine.plan is None or engine.plan.number != standing.scene:
-        engine.obey(now, Command("scene", standing.scene), _SOURCE, out)
-
-
-def follow_time(engine: Engine, now: int, age: int, word: Word) -> None:
-    """The rig's own clock and time code stand or run as the word says, which was true `age` ns ago.
-
-    Raises ValueError if the word makes no sense.
-    """
-    own, code = engine.sync.clock, engine.sync.code
-    told, place = word.get("clock"), word.get("timecode")
+def read_time_word(word: Word, age: int) -> FollowTime:
+    """What the word about clock and time code, said `age` ns ago, commands here. Raises ValueError likewise."""
     try:
-        if own is not None and told is not None:
-            bpm, position, next_in = told
-            stand = clock.ClockGenerator.Stand(float(bpm), int(position), None if next_in is None else int(next_in))
-            own.follow(now - age, stand)
-        if code is not None and place is not None:
-            label, runs_for = place
-            code.follow(now - age, read_label(str(label), code.rate), None if runs_for is None else int(runs_for))
+        return FollowTime(age, _clock(word.get("clock")), _timecode(word.get("timecode")))
     except (TypeError, ValueError) as fault:
         raise ValueError(f"it does not say how clock and time code stand ({fault})") from None
+
+
+def _clock(found: Any) -> clock.ClockGenerator.Stand | None:
+    if found is None:
+        return None
+    bpm, position, next_in = found
+    return clock.ClockGenerator.Stand(float(bpm), int(position), _whole(next_in))
+
+
+def _timecode(found: Any) -> tuple[str, int | None] | None:
+    if found is None:
+        return None
+    place, runs_for = found
+    return str(place), _whole(runs_for)
+
+
+def _whole(found: Any) -> int | None:
+    return None if found is None else int(found)

@@ -7,11 +7,14 @@ with 6 and 38. What 96 and 97 make of it is not known.
 from collections.abc import Iterator
 from typing import Final
 
-from engine.midi.controllers import DATA_LSB, DATA_MSB, NRPN_LSB, RPN_LSB
+from engine.midi.controllers import DATA_LSB, DATA_MSB, NRPN_LSB, NRPN_MSB, RESTS, RPN_LSB, RPN_MSB
 from engine.midi.kinds import CONTROLLER
 
-_OTHER, _REGISTERED = NRPN_LSB, RPN_LSB  # the kinds, by the controller of the LSB; the next is that of the MSB
-_NONE: Final = 127
+#: the two kinds of parameter, each by the controller of its low byte -> the controller of its high byte
+_HIGH_OF: Final = {NRPN_LSB: NRPN_MSB, RPN_LSB: RPN_MSB}
+#: what chooses a parameter -> its kind
+_KIND_OF: Final = {number: low for low, high in _HIGH_OF.items() for number in (low, high)}
+_NONE: Final = RESTS[RPN_LSB]
 
 _Parameter = tuple[int, int, int, int]  # channel, kind, high byte, low byte
 
@@ -26,8 +29,8 @@ class Parameters:
 
     def turn(self, channel: int, number: int, value: int) -> None:
         """One of the controllers was sent."""
-        if number >= _OTHER:
-            self._kinds[channel] = number & ~1
+        if number in _KIND_OF:
+            self._kinds[channel] = _KIND_OF[number]
             self._halves[channel, number] = value
             return
         chosen = self._chosen(channel)
@@ -42,7 +45,7 @@ class Parameters:
 
     def reset(self, channel: int) -> None:
         """All controllers were reset: none is chosen, and what was set stays (RP-015)."""
-        for number in range(_OTHER, _REGISTERED + 2):
+        for number in _KIND_OF:
             self._halves.pop((channel, number), None)
 
     def resting(self) -> Iterator[bytes]:
@@ -59,12 +62,12 @@ class Parameters:
             for it, data in other:
                 yield from _set(it, data)
                 kind = it[1]
-                halves[kind + 1], halves[kind] = it[2:]
+                halves[_HIGH_OF[kind]], halves[kind] = it[2:]
             last = wanted._kinds.get(channel)
             for number in _order(last):
                 value = wanted._halves.get((channel, number), _NONE)
                 if halves[number] != value:
-                    kind = number & ~1
+                    kind = _KIND_OF[number]
                     yield bytes((CONTROLLER | channel, number, value))
             if last is not None and kind != last:
                 yield from wanted._choosing(channel, last)
@@ -81,29 +84,29 @@ class Parameters:
         kind = self._kinds.get(channel)
         if kind is None:
             return None
-        high, low = (self._halves.get((channel, number), _NONE) for number in (kind + 1, kind))
+        high, low = (self._halves.get((channel, number), _NONE) for number in (_HIGH_OF[kind], kind))
         return None if high == low == _NONE else (channel, kind, high, low)
 
     def _of(self, channel: int) -> list[tuple[_Parameter, dict[int, int]]]:
         return [(it, data) for it, data in sorted(self._data.items()) if it[0] == channel]
 
     def _of_channel(self, channel: int) -> dict[int, int]:
-        return {number: self._halves.get((channel, number), _NONE) for number in range(_OTHER, _REGISTERED + 2)}
+        return {number: self._halves.get((channel, number), _NONE) for number in _KIND_OF}
 
     def _choosing(self, channel: int, kind: int) -> Iterator[bytes]:
-        for number in (kind + 1, kind):
+        for number in (_HIGH_OF[kind], kind):
             yield bytes((CONTROLLER | channel, number, self._halves.get((channel, number), _NONE)))
 
 
 def _order(last: int | None) -> tuple[int, ...]:
     """The controllers that choose, those of one kind last."""
-    registered, other = (_REGISTERED + 1, _REGISTERED), (_OTHER + 1, _OTHER)
-    return (*registered, *other) if last == _OTHER else (*other, *registered)
+    registered, other = (RPN_MSB, RPN_LSB), (NRPN_MSB, NRPN_LSB)
+    return (*registered, *other) if last == NRPN_LSB else (*other, *registered)
 
 
 def _set(it: _Parameter, data: dict[int, int]) -> Iterator[bytes]:
     channel, kind, high, low = it
-    yield bytes((CONTROLLER | channel, kind + 1, high))
+    yield bytes((CONTROLLER | channel, _HIGH_OF[kind], high))
     yield bytes((CONTROLLER | channel, kind, low))
     for number, value in sorted(data.items()):
         yield bytes((CONTROLLER | channel, number, value))

@@ -14,9 +14,8 @@ from collections import deque
 from collections.abc import Container, Iterator
 from typing import Final
 
-from engine.core.cable.replaceable_values import Slot, replaceable, resets, slot
-from engine.midi.controllers import LSB_OF
-from engine.midi.kinds import CONTROLLER, FIRST_REAL_TIME, SYSEX, is_press, is_release
+from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets, slot
+from engine.midi.kinds import FIRST_REAL_TIME, SYSEX, is_press, is_release
 
 Unit = tuple[bytes, ...]  # messages that stay together
 
@@ -96,11 +95,7 @@ class CableQueues:
 
     def drop(self, slots: set[Slot | None], presses: bool = False) -> None:
         """Forget what waits and sets one of these, and presses if wanted."""
-        # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
-        lows = {
-            (each[0], LSB_OF[each[1]]) for each in slots if each and each[0] & 0xF0 == CONTROLLER and each[1] in LSB_OF
-        }
-        slots = slots | lows
+        slots = slots | {VOID_WITH[each] for each in slots if each in VOID_WITH}
 
         def stays(unit: Unit) -> bool:
             return not any(found in slots if (found := slot(m)) else presses and is_press(m) for m in unit)
@@ -170,9 +165,7 @@ class CableQueues:
 
     def _replace(self, waiting: dict[object, Unit], key: Slot, unit: Unit) -> None:
         self.replaced += key in waiting
-        if unit[0][0] & 0xF0 == CONTROLLER and unit[0][1] in LSB_OF:
-            # a new high byte makes the waiting low byte meaningless (MIDI 1.0 p. 12)
-            self.replaced += waiting.pop((key[0], LSB_OF[unit[0][1]]), None) is not None
+        self.replaced += waiting.pop(VOID_WITH.get(key), None) is not None
         waiting[key] = unit
 
     def _settle_values(self, status: int) -> None:

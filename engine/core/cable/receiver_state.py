@@ -8,15 +8,14 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from engine.core.cable.parameters import Parameters
-from engine.core.cable.replaceable_values import Slot, resets, slot
-from engine.core.routing.ledger import rest_of
+from engine.core.cable.replaceable_values import VOID_WITH, Slot, resets, slot
 from engine.core.varint import Packer, Unpacker
-from engine.midi.controllers import BANK_LSB, BANK_MSB, FOR_NEXT_NOTE, LSB_OF, MODE_MESSAGES, MSB_OF, PARAMETERS
+from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, MODE_MESSAGES, MSB_OF, PARAMETERS
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, PROGRAM, SYSEX, is_whole
+from engine.midi.rest_values import rest_of
 
 #: a note of the other engine is pressed late if it is no older than this (ns); an older one would be heard as a mistake
 YOUNG: Final = 50_000_000
-_BANKS: Final = (BANK_MSB, BANK_LSB)
 #: controllers that leave no state behind which could be repeated
 _PASSING: Final = FOR_NEXT_NOTE.union(MODE_MESSAGES)
 _MOST: Final = 16  # of one key: presses whose releases were lost are no reason to jam a cable
@@ -83,7 +82,7 @@ class ReceiverState:
     def _turn(self, message: bytes) -> None:
         status, number = message[0], message[1]
         channel = status & 0x0F
-        if number in _BANKS:
+        if number in BANKS:
             # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
             kept = (each for each in self._banks.get(channel, ()) if number and not each[1])
             self._banks[channel] = (*kept, message)
@@ -96,8 +95,7 @@ class ReceiverState:
             self._parameters.turn(channel, number, message[2])
         elif number not in _PASSING:
             self._values[status, number] = message
-            if number in LSB_OF:
-                self._values.pop((status, LSB_OF[number]), None)
+            self._values.pop(VOID_WITH.get((status, number), ()), None)
 
     # What is so
 
@@ -155,14 +153,13 @@ class ReceiverState:
                 yield from banks
 
     def _other_values(self, wanted: "ReceiverState") -> Iterator[bytes]:
-        renewed: set[Slot] = set()  # low bytes that a new high byte zeroed
+        renewed: set[Slot | None] = set()  # low bytes that a new high byte zeroed
         messages = {**dict(self._resting(wanted._values)), **wanted._values}
         for place, message in sorted(messages.items()):
             own = None if place in renewed else self._values.get(place)
             if message != (own or _rest(place)):
                 yield message
-                if _is_high(place):
-                    renewed.add((place[0], LSB_OF[place[1]]))
+                renewed.add(VOID_WITH.get(place))
 
     def _resting(self, known: Iterable[Slot]) -> Iterator[tuple[Slot, bytes]]:
         """What sets to rest all that is off it and is not `known` otherwise."""
@@ -214,10 +211,6 @@ class ReceiverState:
             if banks != self._sounds.get(channel, (b"",))[:-1]:
                 for message in banks:
                     yield now, message
-
-
-def _is_high(place: Slot) -> bool:
-    return place[0] & 0xF0 == CONTROLLER and place[1] in LSB_OF
 
 
 def _rest(place: Slot) -> bytes | None:

@@ -1,9 +1,16 @@
 """What a message sets, so that what waits on a wire can give way to what says the same thing later."""
 
-from engine.midi.controllers import KEEP_ORDER, RESET_ALL_CONTROLLERS
+from typing import Final
+
+from engine.midi.controllers import KEEP_ORDER, LSB_OF, RESET_ALL_CONTROLLERS
 from engine.midi.kinds import AFTERTOUCH, CONTROLLER, PITCH_BEND, POLY_AFTERTOUCH, PROGRAM
 
 Slot = tuple[int, ...]  # status, and number or key where there is one
+
+#: MSB -> the LSB that a new value of it sets to 0 (MIDI 1.0 p. 12), so that an older value of that LSB is void
+VOID_WITH: Final[dict[Slot, Slot]] = {
+    (CONTROLLER | channel, msb): (CONTROLLER | channel, lsb) for channel in range(16) for msb, lsb in LSB_OF.items()
+}
 
 
 def slot(message: bytes) -> Slot | None:

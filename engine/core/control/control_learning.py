@@ -5,7 +5,7 @@ from math import ceil
 from typing import Any, Final, NamedTuple
 
 from engine.core.control.control_matching import SONG_SELECT, Contact, closes, contact_of
-from engine.midi.controllers import BANK_LSB, BANK_MSB, ON_FROM
+from engine.midi.controllers import BANKS, ON_FROM
 from engine.midi.kinds import CONTROLLER, NOTE_ON, PROGRAM
 
 Heard = Sequence[tuple[int, bytes]]  # time in ns and message, in order
@@ -15,7 +15,7 @@ _SMALL_STEP: Final = 7  # knobs that send steps send small ones (common practice
 # Common practice, no source: a foot holds a switch down for longer than contacts bounce, and lifts for longer still.
 _HOLDS: Final = 60_000_000  # ns
 _RESTS: Final = 250_000_000  # ns
-_BANK: Final = (Contact(CONTROLLER, BANK_MSB, 0)[:2], Contact(CONTROLLER, BANK_LSB, 0)[:2])
+_BANK: Final = tuple((CONTROLLER, number) for number in BANKS)
 
 
 class LearnedControl(NamedTuple):

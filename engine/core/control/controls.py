@@ -4,9 +4,24 @@ A message belongs to the controls whose condition it meets in the scene in force
 a press that commanded is no music, whatever scene is in force by then.
 """
 
-from collections.abc import Iterator, Sequence
-from typing import NamedTuple
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final, NamedTuple
 
+from engine.core.commands import (
+    ControlClock,
+    ControlTimecode,
+    FirstScene,
+    MuteRoute,
+    NextScene,
+    Panic,
+    PlayerCommand,
+    PreviousScene,
+    RecallScene,
+    Resend,
+    SendPreset,
+    TapTempo,
+    UnmuteRoute,
+)
 from engine.core.control.control_matching import (
     Contact,
     ControlConditions,
@@ -22,16 +37,16 @@ from engine.core.control.switches import SHORT, FootSwitch
 from engine.midi.kinds import CONTROLLER
 from engine.rig.models.control import Control
 
+#: the commands of controls that need nothing more
+_PLAIN: Final[Mapping[str, PlayerCommand]] = {
+    each.word: each for each in (NextScene(), PreviousScene(), FirstScene(), Panic(), Resend(), TapTempo())
+}
 
-class Command(NamedTuple):
-    """What the player asked for; `control` is what it was asked with, if with a control.
 
-    `pressed`: what was pressed, in words, where the last message of it would not tell: "controller 64, long press".
-    """
+class PressedControl(NamedTuple):
+    """What a control asks for. `pressed`: how, where the last message would not say: "controller 64, long press"."""
 
-    do: str
-    scene: int | str | None
-    control: Control | None = None
+    command: PlayerCommand
     pressed: str = ""
 
 
@@ -39,22 +54,23 @@ class Taken(NamedTuple):
     """A message that belongs to a control: whether it is routed as well, and what it commands."""
 
     passes: bool
-    commands: tuple[Command, ...]
+    commands: tuple[PressedControl, ...]
 
 
 class Switchboard:
     """The controls of one input. Loop only. `scene` is the number and name of the one in force, or None."""
 
-    def __init__(self, controls: Sequence[Control] = ()) -> None:
-        self._conditions = ControlConditions(controls)
+    def __init__(self, conditions: ControlConditions) -> None:
+        self._conditions = conditions
         self._switches: dict[Contact, dict[range, FootSwitch]] = {}
-        self._waiting: dict[FootSwitch, Contact] = {}  # those that time will tell something of
         self._values: dict[Contact, int] = {}  # of controllers
+        #: switches that time will complete a press of
+        self.waiting: dict[FootSwitch, Contact] = {}
 
     @property
     def due(self) -> int | None:
         """When `tick` next has something, or None."""
-        return min((due for switch in self._waiting if (due := switch.due) is not None), default=None)
+        return min((due for switch in self.waiting if (due := switch.due) is not None), default=None)
 
     def owns(self, message: bytes, scene: Scene | None) -> bool:
         """Whether such a message would be consumed in this scene."""
@@ -83,10 +99,10 @@ class Switchboard:
                 self._wait_for(switch, contact)
         return Taken(passes or not mine, tuple(commands)) if mine or commands else None
 
-    def tick(self, now: int, scene: Scene | None) -> list[Command]:
+    def tick(self, now: int, scene: Scene | None) -> list[PressedControl]:
         """Presses that time has completed: long ones, and short ones that have not become double."""
-        commands: list[Command] = []
-        for switch, contact in list(self._waiting.items()):
+        commands: list[PressedControl] = []
+        for switch, contact in list(self.waiting.items()):
             told = _commands(switch.tick(now), contact, scene)
             commands += [each._replace(pressed=each.pressed or contact.place) for each in told]
             self._wait_for(switch, contact)
@@ -95,14 +111,17 @@ class Switchboard:
     def forget(self) -> None:
         """The cable was pulled, or the machine slept: nothing counts as pressed."""
         self._switches.clear()
-        self._waiting.clear()
+        self.waiting.clear()
         self._values.clear()
 
-    def go_on_from(self, before: "Switchboard") -> None:
-        """The rig was edited: what is down stays down, and a press under way goes on if its control is still there."""
-        self._switches, self._waiting, self._values = before._switches, before._waiting, before._values
+    def adopt(self, conditions: ControlConditions) -> None:
+        """The rig was edited: what is down stays down, and a press under way goes on if its control is still there.
+
+        A switch that is down stays down even without a control, so that its release is not taken for music.
+        """
+        self._conditions = conditions
         for switch in (each for zones in self._switches.values() for each in zones.values()):
-            switch.mean_only(self._conditions.controls)
+            switch.mean_only(conditions.controls)
 
     def _touched(
         self, contact: Contact, owners: Sequence[Owner], message: bytes
@@ -125,9 +144,9 @@ class Switchboard:
 
     def _wait_for(self, switch: FootSwitch, contact: Contact) -> None:
         if switch.due is None:
-            self._waiting.pop(switch, None)
+            self.waiting.pop(switch, None)
         else:
-            self._waiting[switch] = contact
+            self.waiting[switch] = contact
 
 
 def _meanings(owners: Sequence[Owner], zone: Zone) -> dict[str, Control]:
@@ -153,25 +172,34 @@ def _touch(switch: FootSwitch, now: int, closing: bool | None, means: dict[str, 
     return switch.press(now, means) if closing else switch.release(now)
 
 
-def _turns(owners: Sequence[Owner], contact: Contact, message: bytes) -> list[Command]:
+def _turns(owners: Sequence[Owner], contact: Contact, message: bytes) -> list[PressedControl]:
     """What one step of a knob commands; its steps are counted, so none of them is a bounce."""
     turns = [owner for owner in owners if owner.control.when.turn is not None]
     return [_command(owner.control, contact) for owner in turns if owner.zone == turned(message[2])]
 
 
-def _commands(told: Sequence[Control], contact: Contact, scene: Scene | None) -> list[Command]:
+def _commands(told: Sequence[Control], contact: Contact, scene: Scene | None) -> list[PressedControl]:
     """What presses command, as far as they still do in this scene."""
     return [_command(control, contact) for control in told if holds_in(control, scene)]
 
 
-def _command(control: Control, contact: Contact) -> Command:
-    scene, press = control.scene, control.when.press
-    if scene is None and control.do == "scene" and isinstance(contact.number, int):
-        scene = contact.number + 1  # programs and songs count from 1
-    return Command(control.do, scene, control, f"{contact.place}, {press} press" if press else "")
+def _command(control: Control, contact: Contact) -> PressedControl:
+    press = control.when.press
+    return PressedControl(command_of(control, contact), f"{contact.place}, {press} press" if press else "")
 
 
-def switchboards(controls: Sequence[Control], inputs: Sequence[str]) -> list[Switchboard | None]:
-    """One switchboard for each input that has controls."""
-    own = {name: [control for control in controls if control.input == name] for name in inputs}
-    return [Switchboard(own[name]) if own[name] else None for name in inputs]
+def command_of(control: Control, contact: Contact) -> PlayerCommand:
+    """What a control commands; a scene that it does not name is the one of the number that the message carries."""
+    if control.do == "scene" and control.scene is None:
+        assert isinstance(contact.number, int), "only programs and songs carry a number"
+        return RecallScene(contact.number + 1)  # programs and songs count from 1
+    if control.do == "scene" and control.scene is not None:
+        return RecallScene(control.scene)
+    if control.route is not None:
+        return (MuteRoute if control.do == "mute" else UnmuteRoute)(control.route)
+    if control.output is not None:
+        return SendPreset(control.output, control.messages)
+    part, _, what = control.do.partition(" ")
+    if what:
+        return (ControlClock if part == "clock" else ControlTimecode)(what)
+    return _PLAIN[control.do]

@@ -1,83 +1,103 @@
-"""Carries out what another machine commands (see `remote`); what needs files or threads is left for the show."""
+"""Carries out what another machine commands by MIDI; what needs files or threads is left for the show."""
 
 from typing import Final
 
+from engine.answer_codes import AnswerCode
 from engine.core.cable.scheduler import Delivery
 from engine.core.command_result import CommandResult
-from engine.core.control.controls import Command
+from engine.core.commands import ControlClock, ControlTimecode, NextScene, Panic, PreviousScene, RecallScene
+from engine.core.control.player_commands import PlayerCommands
 from engine.core.control.remote_messages import RemoteRequest, answer_reply, read_own, routing_reply, scene_reply
-from engine.core.control.scenes import Scenes
+from engine.core.routing.outputs import Outputs
+from engine.core.state import State
 
 _TIME: Final = {"play": "start", "halt": "stop", "locate": "locate"}
+_PLAIN: Final = {"next": NextScene(), "back": PreviousScene(), "panic": Panic()}
 
 
-def carry_out(
-    engine: Scenes, now: int, source: int, request: RemoteRequest, message: bytes, out: list[Delivery]
-) -> None:
-    """One request of an input; its answer goes to the outputs of [remote], what happened to whoever watches."""
-    outcomes = _outcomes(engine, now, source, request, out)
-    engine.outcomes += outcomes
-    said = read_own(message)
-    if said is not None:
-        for outcome in outcomes:
-            _reply(engine, now, answer_reply(engine.device, said.command, outcome.done, outcome.text), out)
+class RemoteCommands:
+    """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
+    def __init__(self, state: State, outputs: Outputs, players: PlayerCommands) -> None:
+        self._state, self._outputs, self._players = state, outputs, players
 
-def _outcomes(
-    engine: Scenes, now: int, source: int, request: RemoteRequest, out: list[Delivery]
-) -> list[CommandResult]:
-    name = engine.inputs[source]
-    if request.do in ("scene", "next", "back", "panic"):
-        return [engine.obey(now, Command(request.do, request.scene), name, out)]
-    if request.do == "unknown cue":
-        return [engine.outcome("scene", False, f"there is no scene for cue {_text(request)}; nothing changed", name)]
-    if request.do in ("stop", "resume"):
-        return _stop_or_resume(engine, now, request, name, out)
-    if request.do in _TIME:
-        return [engine.obey_sync(now, "timecode", _TIME[request.do], _text(request), name, out)]
-    if request.do == "ask scene":
-        number, title = engine.scene or (None, "")
-        _reply(engine, now, scene_reply(engine.device, number, title), out)
-    elif request.do == "ask routing":
-        _reply(
-            engine, now, routing_reply(engine.device, engine.scene[0] if engine.scene else None, _pairs(engine)), out
-        )
-    elif request.do != "bank":
-        engine.asked.append((source, request))
-    return []
+    def take(self, now: int, source: int, message: bytes, out: list[Delivery]) -> bool:
+        """Carry out what this message asks for; False if it asks for nothing.
+
+        The answer goes to the outputs of [remote], the result to the reports.
+        """
+        state = self._state
+        request = state.remote.read(source, message)
+        if request is None:
+            return False
+        if state.led_by is None:
+            outcomes = self._outcomes(now, source, request, out)
+            state.reports.outcomes += outcomes
+            own = read_own(message)
+            for outcome in outcomes if own is not None else ():
+                assert own is not None
+                reply = answer_reply(state.compiled.remote.device, own.command, outcome.done, outcome.text)
+                self._reply(now, reply, out)
+        return True
+
+    def _outcomes(self, now: int, source: int, request: RemoteRequest, out: list[Delivery]) -> list[CommandResult]:
+        state, do = self._state, request.do
+        name, device, scene = state.compiled.inputs[source], state.compiled.remote.device, state.scene_in_force
+        if do == "scene" and request.scene is not None:
+            return [self._players.obey(now, RecallScene(request.scene), name, out)]
+        if do in _PLAIN:
+            return [self._players.obey(now, _PLAIN[do], name, out)]
+        if do == "unknown cue":
+            text = f"there is no scene for cue {_text(request)}; nothing changed"
+            return [state.outcome("scene", AnswerCode.UNKNOWN_SCENE, text, name)]
+        if do in ("stop", "resume"):
+            return self._stop_or_resume(now, request, name, out)
+        if do in _TIME:
+            return [self._players.obey(now, ControlTimecode(_TIME[do], _text(request)), name, out)]
+        if do == "ask scene":
+            self._reply(now, scene_reply(device, *(scene or (None, ""))), out)
+        elif do == "ask routing":
+            self._reply(now, routing_reply(device, scene[0] if scene else None, self._pairs()), out)
+        elif do != "bank":
+            state.reports.requests.append((source, request))
+        return []
+
+    def _stop_or_resume(self, now: int, request: RemoteRequest, name: str, out: list[Delivery]) -> list[CommandResult]:
+        """Show control stops and resumes what runs by itself: clock and time code. Of a cue, only while it plays."""
+        state, scene = self._state, self._state.scene_in_force
+        if request.scene is not None and (scene is None or scene[0] != request.scene):
+            return [
+                state.outcome(
+                    request.do, AnswerCode.NOT_POSSIBLE, f"cue {request.scene} is not playing; nothing changed", name
+                )
+            ]
+        clock, code = ("stop", "stop") if request.do == "stop" else ("continue", "start")
+        outcomes = []
+        if state.sync.clock is not None:
+            outcomes.append(self._players.obey(now, ControlClock(clock), name, out))
+        if state.sync.code is not None:
+            outcomes.append(self._players.obey(now, ControlTimecode(code), name, out))
+        text = "this rig has no clock and no time code of its own"
+        return outcomes or [state.outcome(request.do, AnswerCode.NOT_IN_RIG, text, name)]
+
+    def _reply(self, now: int, message: bytes, out: list[Delivery]) -> None:
+        self._outputs.put(now, ((output, message) for output in self._state.compiled.remote.reply_to), out)
+
+    def _pairs(self) -> list[tuple[int, int]]:
+        """Inputs and outputs that routes of the scene in force connect, by their places in the rig file from 1."""
+        state, rig = self._state, self._state.compiled.rig
+        inputs, outputs = list(rig.inputs), list(rig.outputs)
+        scene = rig.scene(state.scene.number) if state.scene else None
+        routes = (*rig.routes, *(scene.routes if scene else ()))
+        found = {
+            (inputs.index(source) + 1, outputs.index(target) + 1)
+            for route in routes
+            if route.name not in state.muted
+            for source in route.source
+            for target in route.to
+        }
+        return sorted(found)
 
 
 def _text(request: RemoteRequest) -> str | None:
     return request.data if isinstance(request.data, str) else None
-
-
-def _stop_or_resume(
-    engine: Scenes, now: int, request: RemoteRequest, name: str, out: list[Delivery]
-) -> list[CommandResult]:
-    """Show control stops and resumes whatever runs by itself, clock and time code; of a cue, only while it plays."""
-    if request.scene is not None and (engine.scene is None or engine.scene[0] != request.scene):
-        return [engine.outcome(request.do, False, f"cue {request.scene} is not playing; nothing changed", name)]
-    verbs = {"stop": ("stop", "stop"), "resume": ("continue", "start")}[request.do]
-    parts = zip(("clock", "timecode"), verbs, (engine.sync.clock, engine.sync.code), strict=True)
-    done = [engine.obey_sync(now, part, verb, None, name, out) for part, verb, there in parts if there is not None]
-    return done or [engine.outcome(request.do, False, "this rig has no clock and no time code of its own", name)]
-
-
-def _reply(engine: Scenes, now: int, message: bytes, out: list[Delivery]) -> None:
-    for output in engine.reply_to:
-        engine.cables[output].put(now, (message,), out)
-
-
-def _pairs(engine: Scenes) -> list[tuple[int, int]]:
-    """Inputs and outputs that routes of the scene in force join, by their places in the rig file from 1."""
-    inputs, outputs = list(engine.rig.inputs), list(engine.rig.outputs)
-    scene = engine.rig.scene(engine.scene[0]) if engine.scene else None
-    routes = (*engine.rig.routes, *(scene.routes if scene else ()))
-    found = {
-        (inputs.index(source) + 1, outputs.index(target) + 1)
-        for route in routes
-        if route.name not in engine.muted
-        for source in route.source
-        for target in route.to
-    }
-    return sorted(found)

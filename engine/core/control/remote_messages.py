@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from engine.midi.controllers import BANK_LSB, BANK_MSB
+from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, SYSEX_END, is_whole
 from engine.midi.machine_control import read_machine_control
 from engine.midi.seven_bit_packing import pack
@@ -77,6 +77,10 @@ class RemoteReader:
         self._programs = programs
         self.banks: dict[tuple[int, int], tuple[int, int]] = {}  # source and channel -> high and low byte
 
+    def adopt(self, device: int, programs: bool) -> None:
+        """The settings of an edited rig; the banks stay selected."""
+        self._device, self._programs = device, programs
+
     def read(self, source: int, message: bytes) -> RemoteRequest | None:
         """What a whole message asks for; None if it asks nothing of this rig. `source` is any number of its input."""
         if message[:1] == bytes((SYSEX,)):
@@ -91,7 +95,7 @@ class RemoteReader:
         high, low = self.banks.get(cable, (0, 0))
         if status == PROGRAM:
             return RemoteRequest("scene", (high << 7 | low) * 128 + message[1] + 1)
-        if status != CONTROLLER or message[1] not in (BANK_MSB, BANK_LSB):
+        if status != CONTROLLER or message[1] not in BANKS:
             return None
         # a high byte sets the low byte to 0 (MIDI 1.0 p. 12)
         self.banks[cable] = (message[2], 0) if message[1] == BANK_MSB else (high, message[2])

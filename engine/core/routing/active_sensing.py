@@ -5,7 +5,7 @@ input counts as unplugged until it speaks again. Outputs that ask for it, or tha
 250 ms: a receiver that has heard one and then nothing would cut its voices.
 """
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from typing import Final
 
 from engine.midi.kinds import ACTIVE_SENSING
@@ -20,7 +20,7 @@ class ActiveSensing:
 
     def __init__(self, outputs: Iterable[int]) -> None:
         """`outputs`: those that ask for active sensing."""
-        self.heard_at: dict[int, int] = {}  # inputs that promised to speak -> when they last did; written by the bay
+        self.heard_at: dict[int, int] = {}  # inputs that promised to speak -> when they last did; written by the engine
         self.silent: set[int] = set()  # inputs that broke the promise and have not spoken since
         self.outputs = set(outputs)
         self._next = 0
@@ -40,6 +40,14 @@ class ActiveSensing:
             del self.heard_at[source]
             self.silent.add(source)
         return found
+
+    def adopt(self, outputs: Iterable[int], still: Container[int]) -> None:
+        """An edited rig: these outputs ask for active sensing, and of those that were sent it these are `still` there.
+
+        The next one is due at once.
+        """
+        self.outputs = set(outputs) | {output for output in self.outputs if output in still}
+        self._next = 0
 
     def carry(self, now: int, outputs: Iterable[int]) -> None:
         """An FE of an input goes out here: from now on these are kept awake, whatever becomes of the input."""

@@ -9,12 +9,10 @@ from heapq import heappop, heappush
 from itertools import count
 from typing import Final, NamedTuple
 
-from engine.core.cable.replaceable_values import Slot, replaceable, resets
+from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets
 from engine.core.cable.scheduler import Unit
-from engine.core.routing.compiled_scene import TimedMessage
-from engine.core.routing.ledger import rest_of
-from engine.midi.controllers import LSB_OF
-from engine.midi.kinds import CONTROLLER
+from engine.core.routing.scene_in_play import TimedMessage
+from engine.midi.rest_values import rest_of
 
 #: stands in the place of an input for notes that none has played
 NOBODY: Final = 1 << 20
@@ -78,9 +76,8 @@ class DelayedMessages:
                         del self._values[key]
 
     def _outdate_value(self, name: int, output: int, slot: Slot) -> None:
-        self._values.pop((name, output, slot), None)
-        if slot[0] & 0xF0 == CONTROLLER and slot[1] in LSB_OF:  # a new MSB sets its LSB to 0 (MIDI 1.0 p. 12)
-            self._values.pop((name, output, (slot[0], LSB_OF[slot[1]])), None)
+        for outdated in (slot, VOID_WITH.get(slot, slot)):
+            self._values.pop((name, output, outdated), None)
 
     def take(self, now: int) -> list[DueMessage]:
         """What is due by now, in order."""

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.core.control.explain_command import ExplainedCommand, commanded
-from engine.core.routing.compiled_scene import FilterFaults, RoutePath, SceneCompiler, through
-from engine.midi.controllers import BANK_LSB, BANK_MSB
+from engine.core.routing.compiled_scene import RoutePath, SceneCompiler
+from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, through
+from engine.midi.controllers import BANK_MSB, BANKS
 from engine.midi.drum_names import CHANNEL as DRUMS
 from engine.midi.drum_names import drum
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX, is_press, is_release
@@ -67,11 +68,11 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
     if command is not None and not command.routed:
         return Explanation((scene.number, scene.name), command, (), dict.fromkeys(rig.outputs, ()))
     faults = FilterFaults()
-    plan = SceneCompiler(rig, registry(), faults).plan(scene)
+    compiled = SceneCompiler(rig, registry()).compile(scene)
     names = tuple(rig.outputs)
-    routes = tuple(_judge(path, names, message, faults) for path in plan.paths[index])
-    # compiled anew: filters with state have just been asked once
-    answer = SceneCompiler(rig, registry(), faults).plan(scene).answer(index, message, 0)
+    routes = tuple(_judge(path, names, message, faults) for path in (*compiled.everywhere[index], *compiled.own[index]))
+    # compiled again: filters with state have just been asked once
+    answer = SceneInPlay(SceneCompiler(rig, registry()).compile(scene), faults).answer(index, message, 0)
     outputs: dict[str, tuple[bytes | Later, ...]] = dict.fromkeys(names, ())
     for output, unit in answer.units:
         outputs[names[output]] += unit
@@ -100,7 +101,7 @@ def called(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> list[str
     for each in messages:
         message = each.message if isinstance(each, Later) else each
         channel = message[0] & 0x0F
-        if message[0] & 0xF0 == CONTROLLER and message[1] in (BANK_MSB, BANK_LSB):
+        if message[0] & 0xF0 == CONTROLLER and message[1] in BANKS:
             msb, lsb = banks.get(channel, (0, 0))
             banks[channel] = (message[2], lsb) if message[1] == BANK_MSB else (msb, message[2])
         gear = gear_at(rig, output, channel + 1) if message[0] < SYSEX else None

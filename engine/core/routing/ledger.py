@@ -12,18 +12,17 @@ channel was last told, for an instrument that forgot them while it was unplugged
 from collections.abc import Callable, Iterable, Iterator
 from typing import NamedTuple
 
-from engine.midi.controllers import BANK_LSB, BANK_MSB, MSB_OF, RESTS
+from engine.midi.controllers import BANK_MSB, BANKS, MSB_OF
 from engine.midi.kinds import (
-    AFTERTOUCH,
     CONTROLLER,
     NOTE_OFF,
     NOTE_ON,
-    PITCH_BEND,
     POLY_AFTERTOUCH,
     PROGRAM,
     is_press,
     is_release,
 )
+from engine.midi.rest_values import rest_of
 
 
 class Target(NamedTuple):
@@ -39,22 +38,6 @@ class Moved(NamedTuple):
 
     output: int
     what: bytes
-
-
-def rest_of(message: bytes) -> bytes | None:
-    """The message that brings back to rest what this one moves; None if it moves nothing that has a rest."""
-    kind = message[0] & 0xF0
-    if kind == CONTROLLER:
-        number = MSB_OF.get(message[1], message[1])
-        value = RESTS.get(number)
-        return None if value is None else bytes((message[0], number, value))
-    if kind == POLY_AFTERTOUCH:
-        return bytes((message[0], message[1], 0))
-    if kind == AFTERTOUCH:
-        return bytes((message[0], 0))
-    if kind == PITCH_BEND:
-        return bytes((message[0], 0x00, 0x40))
-    return None
 
 
 def named(message: bytes) -> bytes:
@@ -253,7 +236,7 @@ def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
     return tuple(
         message
         for message in messages
-        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in (BANK_MSB, BANK_LSB))
+        if message[0] & 0xF0 == PROGRAM or (message[0] & 0xF0 == CONTROLLER and message[1] in BANKS)
     )
 
 

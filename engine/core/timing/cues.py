@@ -1,30 +1,28 @@
 """Scenes that are recalled by time code: once each time it runs past their place, never by a jump backwards."""
 
-from collections.abc import Sequence
 from typing import Final
 
+from engine.core.timing.sync_settings import CueSettings
 from engine.core.timing.timecode import TimecodeStep
 from engine.midi.timecode import Label, cue_place
-from engine.rig.models.rig import Scene
 
 _CORRECTION: Final = 2  # frames that a reader may be corrected by
 
 
 class TimecodeCues:
-    """`chase`: a jump recalls the scene that would be in force there. Loop only."""
+    """Which scenes are to be recalled now, and which have been. Loop only."""
 
-    def __init__(self, scenes: Sequence[Scene], chase: bool) -> None:
+    def __init__(self, settings: CueSettings) -> None:
         self.recalls: list[int] = []  # scene numbers, taken away by the caller
-        self._cues = [(scene.at, scene.number) for scene in scenes if scene.at is not None]
-        self._chase = chase
+        self._cues, self._chase = settings.cues, settings.chase
         self._past: set[int] = set()  # scenes whose place was passed and is not far ahead again
         self._jumped = False  # to where it is: what lies there is passed when it runs on
 
-    def remember(self, before: "TimecodeCues") -> None:
-        """Go on from the cues of the rig before it was edited: what was passed there is passed, where it still is."""
-        kept = set(self._cues) & set(before._cues)
-        self._jumped = before._jumped
-        self._past = {number for _, number in kept if number in before._past}
+    def adopt(self, settings: CueSettings) -> None:
+        """Go on by the cues of an edited rig: what was passed is passed, where it still is."""
+        kept = {number for _, number in set(settings.cues) & set(self._cues)}
+        self._cues, self._chase = settings.cues, settings.chase
+        self._past &= kept
 
     def pass_by(self, step: TimecodeStep) -> None:
         """The time code has moved."""

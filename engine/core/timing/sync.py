@@ -5,16 +5,15 @@ short way, and no other clock gets there; where routes lead several clocks to on
 it till it falls silent. Time code is shown from wherever it comes, and recalls the scenes that name a place in it.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Final, NamedTuple
 
 from engine.core.cable.scheduler import Unit
 from engine.core.timing import clock, timecode
 from engine.core.timing.cues import TimecodeCues
-from engine.midi.timecode import RATES, Label, belongs, read_label
-from engine.rig.models.rig import Rig
+from engine.core.timing.sync_settings import INTERNAL, ClockSettings, SyncSettings, TimecodeSettings
+from engine.midi.timecode import Label, belongs
 
-INTERNAL: Final = "internal"
 _CLOCKS: Final = frozenset({clock.CLOCK, clock.START, clock.CONTINUE, clock.STOP})
 _OWNED: Final = 500_000_000  # ns that an output stays with a routed clock that fell silent
 _STEADY: Final = clock.PER_BEAT  # clocks of a better source before it takes over
@@ -38,37 +37,38 @@ def is_clock(message: bytes) -> bool:
 class ClockAndTimecode:
     """Loop only. Inputs and outputs are indices, times in nanoseconds."""
 
-    def __init__(self, rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> None:
-        self._inputs = inputs
-        settings, code = rig.sync.clock, rig.sync.timecode
-        self._clock_to = tuple(outputs.index(name) for name in dict.fromkeys(settings.to)) if settings else ()
-        self._sources = _places(settings.source if settings else (), inputs)
-        self.clock = clock.ClockGenerator(settings.bpm) if settings and None in self._sources else None
-        self._runs = bool(settings and settings.run)
-        self._bpm = settings.bpm if settings else None
+    def __init__(self, settings: SyncSettings) -> None:
+        self.clock: clock.ClockGenerator | None = None
+        self.code: timecode.TimecodeGenerator | None = None
         self.followers: dict[int, clock.ClockFollower] = {}
         self._leader: int | None = None  # the input that is followed; None is our own clock, or nobody
         self._sent_at = -_OWNED  # the last clock of the rig, whoever made it
         self._switched = False  # to another source, of which no clock has passed yet
         self._owners: dict[int, tuple[int, int]] = {}  # output -> the input whose routed clock it has, and since when
-        self._code_to = tuple(outputs.index(name) for name in dict.fromkeys(code.to)) if code else ()
-        self._code_from = inputs.index(code.source) if code and code.source != INTERNAL else None
-        rate = RATES[code.rate] if code else RATES["25"]
-        own = code is not None and code.source == INTERNAL
-        self.code = timecode.TimecodeGenerator(rate, read_label(code.start, rate)) if code and own else None
-        self._code_start = code.start if code else None
-        self._code_runs = bool(code and code.run)
-        self._code_with_clock = bool(code and code.with_clock)
         self.readers: dict[int, timecode.TimecodeReader] = {}
-        self.cues = TimecodeCues(rig.scenes, bool(code and code.chase))
+        self.cues = TimecodeCues(settings.cues)
         self._code_label: Label | None = None  # where our own time code was when it was last looked at
+        self._take_settings(settings)
+        if settings.clock is not None and settings.clock.own:
+            self.clock = clock.ClockGenerator(settings.clock.bpm)
+        if settings.timecode is not None and settings.timecode.source is None:
+            self.code = timecode.TimecodeGenerator(settings.timecode.rate, settings.timecode.start)
+
+    def _take_settings(self, settings: SyncSettings) -> None:
+        self._settings = settings
+        self._clock_to = settings.clock.to if settings.clock else ()
+        self._sources = settings.clock.sources if settings.clock else ()
+        self._code_to = settings.timecode.to if settings.timecode else ()
+        self._code_from = settings.timecode.source if settings.timecode else None
+        self._code_with_clock = settings.timecode is not None and settings.timecode.with_clock
 
     def begin(self, now: int) -> Sent:
         """The show begins: what is to run from the start runs."""
         sent: Sent = []
-        if self.clock is not None and self._runs:
+        settings = self._settings
+        if self.clock is not None and settings.clock is not None and settings.clock.runs:
             sent += self.to_clock(self.clock.start(now))
-        if self.code is not None and self._code_runs:
+        if self.code is not None and settings.timecode is not None and settings.timecode.runs:
             sent += self.start_code(now)
         return sent
 
@@ -225,42 +225,52 @@ class ClockAndTimecode:
         if self._leader is None or leader is None or not leader.alive(now):
             return None
         better = self.clock is None or self._sources.index(self._leader) < self._sources.index(None)
-        return self._inputs[self._leader] if better else None
+        return self._settings.inputs[self._leader] if better else None
 
     # An edited rig
 
-    def go_on_from(self, now: int, old: "ClockAndTimecode") -> Sent:
-        """What runs in the sync of the rig before runs on in this one; inputs and outputs kept their places."""
-        self.followers, self.readers, self._owners = old.followers, old.readers, old._owners
-        self._sent_at, self._switched = old._sent_at, old._switched
-        sent: Sent = []
-        if old._leader in self._sources:
-            self._leader = old._leader
-        if self.clock is not None and old.clock is not None:
-            bpm, self.clock = self.clock.bpm, old.clock
-            if self._bpm != old._bpm:
-                self.clock.set_bpm(now, bpm)
-        elif self.clock is not None and self._runs and self._leader is None:
-            sent += self.to_clock(self.clock.start(now))
-        if old.clock is not None and old.clock.running and self.clock is not old.clock:
-            sent += old.to_clock([clock.STOP])
-        elif self._goes(now):
-            sent += [(output, clock.STOP) for output in set(old._clock_to) - set(self._clock_to)]
-        if self._leader is None and old._leader is not None:
-            self._replace(now, self.followers[old._leader])
-        self.cues.remember(old.cues)
-        return sent + self._code_goes_on(now, old)
+    def adopt(self, now: int, settings: SyncSettings) -> Sent:
+        """Take the settings of an edited rig, whose ports keep their indices; what still exists runs on."""
+        before, leader = self._settings, self._leader
+        self._take_settings(settings)
+        if leader not in self._sources:
+            self._leader = None
+        sent = self._adopt_clock(now, before.clock)
+        if self._leader is None and leader is not None:
+            self._replace(now, self.followers[leader])
+        self.cues.adopt(settings.cues)
+        return sent + self._adopt_code(now, before.timecode)
 
-    def _goes(self, now: int) -> bool:
+    def _adopt_clock(self, now: int, before: ClockSettings | None) -> Sent:
+        settings, old = self._settings.clock, self.clock
+        outputs = before.to if before is not None else ()
+        sent: Sent = []
+        if settings is None or not settings.own:
+            self.clock = None
+        elif old is None:
+            self.clock = clock.ClockGenerator(settings.bpm)
+            if settings.runs and self._leader is None:
+                sent += self.to_clock(self.clock.start(now))
+        elif before is None or settings.bpm != before.bpm:
+            old.set_bpm(now, settings.bpm)
+        if old is not None and old.running and self.clock is not old:
+            sent += [(output, clock.STOP) for output in outputs]
+        elif self._goes():
+            sent += [(output, clock.STOP) for output in set(outputs) - set(self._clock_to)]
+        return sent
+
+    def _goes(self) -> bool:
         return bool(self.clock is not None and self.clock.running) or self._leader is not None
 
-    def _code_goes_on(self, now: int, old: "ClockAndTimecode") -> Sent:
-        if self.code is None:
+    def _adopt_code(self, now: int, before: TimecodeSettings | None) -> Sent:
+        settings, old = self._settings.timecode, self.code
+        if settings is None or settings.source is not None:
+            self.code = self._code_label = None
             return []
-        if old.code is not None and (old.code.rate, old._code_start) == (self.code.rate, self._code_start):
-            self.code, self._code_label = old.code, old._code_label
+        if old is not None and before is not None and (before.rate, before.start) == (settings.rate, settings.start):
             return []
-        return self.start_code(now) if self._code_runs else []
+        self.code, self._code_label = timecode.TimecodeGenerator(settings.rate, settings.start), None
+        return self.start_code(now) if settings.runs else []
 
     # What is shown
 
@@ -276,11 +286,11 @@ class ClockAndTimecode:
     def clock_source(self, now: int) -> str | None:
         """Where the rig's clock comes from at the moment: an input, "internal", or None."""
         if self._leader is not None:
-            return self._inputs[self._leader]
+            return self._settings.inputs[self._leader]
         if self.clock is not None and self.clock.running:
             return INTERNAL
         alive = (source for source, follower in self.followers.items() if follower.alive(now))
-        return next((self._inputs[source] for source in alive), None)
+        return next((self._settings.inputs[source] for source in alive), None)
 
     def shown(self, now: int) -> ShownTimecode | None:
         """The time code to show, or None."""
@@ -290,7 +300,7 @@ class ClockAndTimecode:
         reader = self.readers.get(source) if source is not None else None
         if source is None or reader is None or reader.label is None:
             return None
-        return ShownTimecode(reader.label, reader.running, self._inputs[source])
+        return ShownTimecode(reader.label, reader.running, self._settings.inputs[source])
 
     # Two clocks
 
@@ -318,8 +328,3 @@ class ClockAndTimecode:
 
     def _to_code(self, messages: Iterable[bytes]) -> Sent:
         return [(output, message) for message in messages for output in self._code_to]
-
-
-def _places(names: Sequence[str], inputs: Sequence[str]) -> tuple[int | None, ...]:
-    """Indices of sources; None is our own clock."""
-    return tuple(None if name == INTERNAL else inputs.index(name) for name in names)

@@ -99,7 +99,7 @@ class EditRequests:
     async def _backup(self, request: BackupRequest) -> Answer:
         show, output = self._show, request.output
         if output is None:
-            text, device = self._session.text, show.engine.device
+            text, device = self._session.text, show.engine.state.compiled.remote.device
             return BackupAnswer(text="", rig=text, device=device)
         outputs = show.engine.rig.outputs
         if output not in outputs:

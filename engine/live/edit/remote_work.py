@@ -31,7 +31,9 @@ class RemoteWork:
         """Look again and again, until cancelled."""
         while True:
             await trio.sleep(_ROUND)
-            asked, self._show.engine.asked = self._show.engine.asked, []
+            requests = self._show.engine.reports.requests
+            asked = requests.copy()
+            requests.clear()
             self._give_up()
             for source, request in asked:
                 try:
@@ -41,7 +43,7 @@ class RemoteWork:
 
     async def _carry_out(self, source: int, request: RemoteRequest) -> None:
         if request.do == "ask backup":
-            self.send_backup(self._show.engine.reply_to)
+            self.send_backup(self._show.engine.state.compiled.remote.reply_to)
         elif request.do == "block" and isinstance(request.data, bytes):
             await self._take_block(source, request.data)
         elif request.do == "route" and isinstance(request.data, RouteRequest):
@@ -49,7 +51,7 @@ class RemoteWork:
 
     def send_backup(self, outputs: tuple[int, ...]) -> int:
         """The rig as it plays goes out as a dump; how many blocks."""
-        blocks = rig_dump.blocks(self._session.text, self._show.engine.device)
+        blocks = rig_dump.blocks(self._session.text, self._show.engine.state.compiled.remote.device)
         self._show.send((output, block) for block in blocks for output in outputs)
         return len(blocks)
 
@@ -104,6 +106,6 @@ class RemoteWork:
 
     def _answer(self, source: int, command: int, answer: Answer) -> None:
         show = self._show
-        reply = answer_reply(show.engine.device, command, answer.done, answer.text)
-        show.send((output, reply) for output in show.engine.reply_to)
+        reply = answer_reply(show.engine.state.compiled.remote.device, command, answer.done, answer.text)
+        show.send((output, reply) for output in show.engine.state.compiled.remote.reply_to)
         show.tell(show.inputs[source], answer.text)

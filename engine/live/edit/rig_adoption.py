@@ -1,25 +1,25 @@
 """An edited rig takes over in a running show."""
 
-from engine.core.engine import Engine
+from engine.core.compiled import CompiledRig
 from engine.live.show import Show
 from engine.rig.edit.scene_edits import EditError
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
 
-def adopt(show: Show, engine: Engine, text: str) -> None:
+def adopt(show: Show, compiled: CompiledRig, text: str) -> None:
     """Go on with an edited rig in one step; ports that it wants no more, or wants elsewhere, are let go of.
 
     `text`: what the rig was read from.
     """
-    before = show.engine.rig
-    show.succeed(engine, text)
+    before, rig = show.engine.rig, compiled.rig
+    show.adopt(compiled, text)
     for source, name in enumerate(show.inputs):
-        if name in before.inputs and before.inputs[name] != engine.rig.inputs.get(name):
-            show.let_go_of_input(source)
+        if name in before.inputs and before.inputs[name] != rig.inputs.get(name):
+            show.ports.release_input(source)
     for output, name in enumerate(show.outputs):
-        if name in before.outputs and _place(before, name) != _place(engine.rig, name):
-            show.let_go_of_output(output)
+        if name in before.outputs and _place(before, name) != _place(rig, name):
+            show.ports.release_output(output)
     show.refused = None
 
 

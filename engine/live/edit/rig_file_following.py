@@ -64,32 +64,32 @@ class RigFileFollower:
 
     async def _read_lists(self) -> None:
         """Adopt the same text with its lists as they are now."""
-        before = self._show.engine
+        before = self._show.revision
         refusal = await self._session.play(lambda text: text)
         self._reread_lists = refusal is not None
         if refusal is not None:
             self._reject(refusal.text)
             return
         self._show.refused = None
-        if self._show.engine is not before:
+        if self._show.revision != before:
             self._show.tell("rig file", "a sound list was edited and adopted")
 
     async def _follow(self, text: str) -> None:
         show, session = self._show, self._session
-        before, played = show.engine, session.text
+        before, played = show.revision, session.text
         refusal = await session.play(lambda _: text)
         if refusal is not None:
             self._reject(refusal.text)
             return
         session.remember(played, f"the edit of {session.file.name}")
         session.saved()
-        if show.engine is before:
+        if show.revision == before:
             return
-        scene, plans = show.engine.scene, show.engine.plans
+        scene, scenes = show.engine.scene, show.engine.state.compiled.scenes
         gone = ""
-        if scene and scene[0] not in plans:
+        if scene and scene[0] not in scenes:
             gone = f"; scene {scene[0]} is no longer in it and keeps playing until another is recalled"
-        show.tell("rig file", f"was edited and adopted: {counted(len(plans), 'scene')}{gone}")
+        show.tell("rig file", f"was edited and adopted: {counted(len(scenes), 'scene')}{gone}")
 
     def _reject(self, reason: str) -> None:
         self._show.refused = reason

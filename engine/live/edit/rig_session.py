@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 import trio
 
 from engine.core.cable.remote_cable import far_outputs
-from engine.core.engine import Engine
+from engine.core.compiled import compile_rig
 from engine.live.edit.rig_adoption import adopt, read_here
 from engine.live.edit.rig_file_store import RigFileStore
 from engine.live.process.worker_threads import to_its_end
@@ -113,7 +113,7 @@ class RigSession:
 
     def _deleted_scene(self) -> str:
         scene = self.show.engine.scene
-        gone = scene is not None and scene[0] not in self.show.engine.plans
+        gone = scene is not None and scene[0] not in self.show.engine.state.compiled.scenes
         return "; it keeps playing until another is recalled" if gone else ""
 
     def _whether_saved(self) -> str:
@@ -128,17 +128,15 @@ class RigSession:
     async def play(self, change: Change, led: bool = False) -> Answer | None:
         """Adopt the changed text. The answer if it cannot be adopted, else None. For who holds the lock."""
         show = self.show
-        if show.engine.led_by is not None and not led:
-            text = f"{show.engine.led_by} is in charge; edit the rig there, and this engine follows"
+        if show.engine.state.led_by is not None and not led:
+            text = f"{show.engine.state.led_by} is in charge; edit the rig there, and this engine follows"
             return refused(AnswerCode.NOT_LEADER, text)
         try:
             text = plain(await to_its_end(change, self.text))
             rig = await to_its_end(read_here, text, str(self.file), show.engine.rig)
             if rig != show.engine.rig:
-                speeds = {name: cable.speed for name, cable in zip(show.outputs, show.engine.cables, strict=True)}
-                places = show.inputs, show.outputs
-                engine = await to_its_end(Engine, rig, speeds, None, places, far_outputs(rig))
-                adopt(show, engine, text)
+                current = show.engine.state.compiled
+                adopt(show, await to_its_end(compile_rig, rig, None, current, far_outputs(rig)), text)
         except UnknownScene as fault:
             return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
         except EditError as fault:

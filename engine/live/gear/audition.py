@@ -32,7 +32,7 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
         return refused(AnswerCode.UNKNOWN_SOUND, text)
     output, channel = show.outputs.index(gear.output), gear.channel - 1
     async with _under_way:
-        before = show.engine.ledger.sounds(output).get(channel)
+        before = show.engine.state.ledger.sounds(output).get(channel)
         unit = select(channel, sound.bank, sound.program - gear.programs_from, gear.bank)
         show.send((output, message) for message in unit)
         try:
@@ -40,7 +40,7 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
             for key in _DRUMS if gear.channel == _DRUM_CHANNEL else _PHRASE:
                 await _play(show, output, channel, key)
         finally:
-            now = show.engine.ledger.sounds(output).get(channel)  # a scene may have been recalled meanwhile
+            now = show.engine.state.ledger.sounds(output).get(channel)  # a scene may have been recalled meanwhile
             show.send((output, message) for message in now or ())
     left = "the previous sound is back" if before or now else "the previous sound is not known, so this one stays"
     return done(f"{name}: {request.sound} was played; {left}")

@@ -42,8 +42,8 @@ async def _ask(
     show: Show, output: int, seconds: float, note: Callable[[str, bytes], None], stop: trio.Event
 ) -> list[dict[str, Any]]:
     name = show.outputs[output]
-    if not show.out_meters[output].open:
-        return [_row(name, None, None, f"{name} is missing: {show.out_meters[output].last_error}")]
+    if not show.ports.out_meters[output].open:
+        return [_row(name, None, None, f"{name} is missing: {show.ports.out_meters[output].last_error}")]
     events = show.watch()
     rows: list[dict[str, Any]] = []
     try:

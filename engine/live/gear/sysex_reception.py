@@ -5,6 +5,7 @@ from typing import Any, Final
 
 import trio
 
+from engine.core.commands import KeepSysexBack
 from engine.core.routing.loops import QUESTION
 from engine.live.show import Show, ShowEvent
 from engine.midi.kinds import SYSEX
@@ -38,13 +39,13 @@ class SysexReception:
         show, source = self._show, self._source
         mended, shed = show.reader.repairs().get(source, 0), show.reader.shed(source)
         events = show.watch()
-        show.keep_back(source, True)  # another instrument of its kind would take the dump for its own
+        show.apply(KeepSysexBack(self._name, True))  # another instrument of its kind would take the dump for its own
         try:
             if asked is not None:
                 show.send((asked,))
             code, fault = await self._listen(events, report, stop)
         finally:
-            show.keep_back(source, False)
+            show.apply(KeepSysexBack(self._name, False))
             show.unwatch(events)
         if not fault and show.reader.repairs().get(source, 0) > mended:
             code, fault = AnswerCode.INTERRUPTED, f"the dump from {self._name} was cut in the middle of a message"
@@ -70,7 +71,7 @@ class SysexReception:
                 await report(self._progress(found))
             if stop.is_set():
                 return AnswerCode.STOPPED, "stopped"
-            if not show.in_meters[self._source].open:
+            if not show.ports.in_meters[self._source].open:
                 return AnswerCode.MISSING_PORT, f"{self._name} was unplugged while the dump came in"
             if show.reader.begun(self._source):  # a long message is on its way; the port gives it up if it stalls
                 heard_at = show.clock()

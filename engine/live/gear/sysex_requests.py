@@ -146,7 +146,7 @@ class SysexRequests:
             text = f"there is no input {name}; there are: {', '.join(inputs)}"
             raise RequestError(AnswerCode.UNKNOWN_INPUT, text)
         source = self._show.inputs.index(name)
-        _check_open(name, self._show.in_meters[source])
+        _check_open(name, self._show.ports.in_meters[source])
         return source
 
     def _output(self, name: str | None) -> int:
@@ -160,11 +160,11 @@ class SysexRequests:
 
     def _open_output(self, name: str | None) -> int:
         output = self._output(name)
-        _check_open(self._show.outputs[output], self._show.out_meters[output])
+        _check_open(self._show.outputs[output], self._show.ports.out_meters[output])
         return output
 
     def _short_enough(self, output: int, messages: list[bytes] | tuple[bytes, ...]) -> None:
-        longest = self._show.longest(output)
+        longest = self._show.ports.longest(output)
         for place, message in enumerate(messages, 1):
             if longest is not None and len(message) > longest:
                 raise RequestError(

@@ -119,7 +119,7 @@ class SysexSending:
 
     def _room_for(self, message: bytes) -> bool:
         """Whether it may join what waits. On a wire short SysEx overtakes long; a dump keeps its order."""
-        cable = self._show.engine.cables[self._output]
+        cable = self._show.engine.state.cables[self._output]
         if isinstance(cable, RemoteCable):  # it waits at the other machine, where nobody here could stop it any more
             return cable.carried_at - self._show.clock() < _FAR_AHEAD
         if not self._waiting:
@@ -141,13 +141,13 @@ class SysexSending:
                 if self._waiting and event.message is self._waiting[0]:
                     message = self._waiting.popleft()
                     if self._hands is not None:  # from here on: the cable may be faster than it is paced
-                        self._hands.sent(self._show.engine.cables[self._output].carried_at, message)
+                        self._hands.sent(self._show.engine.state.cables[self._output].carried_at, message)
             elif self._hands is not None and self._answers in (None, event.port):
                 self._hands.hear(event.message)
-        if self._waiting and not self._show.engine.cables[self._output].holds(self._waiting[0]):
+        if self._waiting and not self._show.engine.state.cables[self._output].holds(self._waiting[0]):
             self._place -= len(self._waiting)
             self._gone -= sum(map(len, self._waiting))
-            meter = self._show.out_meters[self._output]
+            meter = self._show.ports.out_meters[self._output]
             if not meter.open:
                 raise SendingInterrupted(AnswerCode.MISSING_PORT, f"{self._name} was lost: {meter.last_error}")
             reason = meter.last_error or "a panic, or too much waited for the cable"
@@ -159,7 +159,7 @@ class SysexSending:
             await trio.sleep(_ROUND)
             self._look()
         while True:
-            left = self._show.engine.cables[self._output].carried_at - self._show.clock()
+            left = self._show.engine.state.cables[self._output].carried_at - self._show.clock()
             if left <= 0:
                 return
             await trio.sleep(min(left / _NS, 0.1))
@@ -179,7 +179,7 @@ class SysexSending:
     def _progress(self) -> dict[str, Any]:
         """Counted are whole messages that went to the wire."""
         count, octets = len(self._all) - self._place, self._octets - self._gone
-        speed = self._show.engine.cables[self._output].speed
+        speed = self._show.engine.state.cables[self._output].speed
         gaps = octets / self._chunk if self._chunk else count
         on_wire = (octets + count * speed.overhead) * speed.byte_ns if speed else 0
         return {

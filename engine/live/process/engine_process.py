@@ -7,9 +7,9 @@ from typing import Final
 
 import trio
 
-from engine.core.control.setlist import ShowPosition
+from engine.core.commands import Begin, RecallScene, ResumePosition
 from engine.fault_log import faults, log_file
-from engine.live.cluster_session import ClusterSession, joining
+from engine.live.cluster_session import ClusterSession, open_cluster_session
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_saving import RigSaver
@@ -19,9 +19,8 @@ from engine.live.loop_wakeup import waker
 from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.instance_lock import InstanceLock, claim_socket
-from engine.live.process.last_scene import read_last, state_file, write_last
+from engine.live.process.last_scene import LastSceneWriter, read_last, state_file
 from engine.live.process.priority import undisturbed
-from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader
 from engine.live.show import Show
 from engine.live.socket.osc import OscServer
@@ -32,7 +31,7 @@ from engine.rig.models.rig import Rig
 
 _Task = Callable[[], Awaitable[None]]
 
-_FAREWELL: Final = 2.0  # seconds the last releases may take on slow wires
+_FAREWELL: Final = 2.0  # seconds the last releases may take on slow cables
 
 
 class EngineProcess:
@@ -48,9 +47,9 @@ class EngineProcess:
         say: Callable[[str], None],
         beside: Sequence[_Task] = (),
     ) -> None:
-        """`text` is what the rig was read from; `say` gets one sentence at a time, for the player's eyes.
+        """`text` is what the rig was read from; `say` gets one sentence at a time, for the player.
 
-        What runs `beside` is begun with the show and ends before its farewell.
+        The tasks `beside` begin with the show and end before its farewell.
         """
         self._rig = rig
         self._text = text
@@ -59,34 +58,29 @@ class EngineProcess:
         self._virtual = virtual
         self._say = say
         self._beside = beside
-        self._to_keep: ShowPosition | None = None
-        self._scene_changed = trio.Event()
-        self._scene_written = trio.Event()
-        self._scene_written.set()
+        self._last_scene = LastSceneWriter(state_file(name), rig_file, say)
         self._stop = trio.Event()
+
+    # From start to end: name, network, ports, show, tasks, music, farewell
 
     async def run(self, system: PortSystem) -> None:
         """Until SIGINT or SIGTERM. NameTaken, SamePort, PortError, LinkError or OSError come before anything plays."""
         with trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals:
-            claim = claim_socket(self._name)
+            lock = claim_socket(self._name)
             try:
                 with faults.kept_in(log_file(self._name)):
-                    async with joining(self._rig, self._rig_file, self._say) as joined:
-                        await self._run(system, claim, joined, signals)
+                    async with open_cluster_session(self._rig, self._rig_file, self._say) as cluster:
+                        await self._run(system, lock, cluster, signals)
             finally:
-                claim.release()
+                lock.release()
 
     async def _run(
-        self, system: PortSystem, claim: InstanceLock, joined: ClusterSession | None, signals: AsyncIterator[int]
+        self, system: PortSystem, lock: InstanceLock, cluster: ClusterSession | None, signals: AsyncIterator[int]
     ) -> None:
-        opener = PortOpener(system, self._virtual, joined.far if joined is not None else None)
-        patch = connect(self._rig, opener)
-        for place, reason in patch.missing.items():
-            self._say(f"{place} is missing: {reason}")
-        inbox = InputReader({index: patch.inputs[n] for index, n in enumerate(self._rig.inputs) if n in patch.inputs})
-        show = Show(self._rig, patch, inbox, self._keep, say=self._say)
-        if claim.crashed:
-            show.clear_up()
+        opener = PortOpener(system, self._virtual, cluster.machines if cluster is not None else None)
+        show, reader = self._open(opener)
+        if lock.crashed:
+            show.port_commands.set_up(show.outputs)
             self._say("the last engine of this name did not end as it should; every output was silenced first")
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
@@ -94,13 +88,20 @@ class EngineProcess:
             saver = RigSaver(session)
             remote_work = RemoteWork(show, session)
             panel = PanelRequests(show, session, system)
-            server = SocketServer(show, session, saver, remote_work, panel, claim.listener, self._written, joined)
-            watch, osc = Hotplug(show, opener), OscServer(show)
-            tasks = [server.serve, watch.run, RigFileFollower(session).run, remote_work.run, osc.run, *self._beside]
-            if joined is not None:
-                tasks += joined.tasks(show, session)
+            server = SocketServer(
+                show, session, saver, remote_work, panel, lock.listener, self._last_scene.written, cluster
+            )
+            tasks: list[_Task] = [
+                server.serve,
+                Hotplug(show, opener).run,
+                RigFileFollower(session).run,
+                remote_work.run,
+                OscServer(show).run,
+            ]
+            if cluster is not None:
+                tasks += cluster.tasks(show, session)
             try:
-                await self._perform(show, inbox, tasks, joined)
+                await self._perform(show, reader, [*tasks, *self._beside], cluster)
             finally:
                 with trio.move_on_after(_FAREWELL, shield=True):
                     await saver.leave()
@@ -111,80 +112,59 @@ class EngineProcess:
         async for _ in signals:
             self._stop.set()
 
+    def _open(self, opener: PortOpener) -> tuple[Show, InputReader]:
+        """Open the ports; the show on them, and the reader of its inputs, which does not run yet."""
+        rig = self._rig
+        opened = connect(rig, opener)
+        for place, reason in opened.missing.items():
+            self._say(f"{place} is missing: {reason}")
+        reader = InputReader({index: opened.inputs[n] for index, n in enumerate(rig.inputs) if n in opened.inputs})
+        return Show(rig, opened, reader, self._last_scene.note, say=self._say), reader
+
     async def _perform(
-        self, show: Show, inbox: InputReader, tasks: Sequence[_Task], joined: ClusterSession | None
+        self, show: Show, reader: InputReader, tasks: Sequence[_Task], cluster: ClusterSession | None
     ) -> None:
+        """Play until stopped; then release everything and close the ports, whatever has happened."""
         try:
             with collector_at_rest(), undisturbed() as show.scheduling:
-                await self._play(show, inbox, tasks, joined)
+                await self._play(show, reader, tasks, cluster)
         finally:
-            inbox.stop()
+            reader.stop()
             with trio.CancelScope(shield=True):
                 await _say_farewell(show)
-            show.close_outputs()
+            show.ports.close()
 
     async def _play(
-        self, show: Show, inbox: InputReader, tasks: Sequence[_Task], joined: ClusterSession | None
+        self, show: Show, reader: InputReader, tasks: Sequence[_Task], cluster: ClusterSession | None
     ) -> None:
         async with trio.open_nursery() as nursery:
-            nursery.start_soon(collect_when_idle, show.messages_heard)
-            for task in tasks:
+            for task in (*tasks, self._last_scene.run):
                 nursery.start_soon(task)
-            nursery.start_soon(self._keep_state)
-            self._say(show.command("scene", self._resume(show), "start").text)
-            show.begin()
-            inbox.start(waker(show))
+            nursery.start_soon(collect_when_idle, show.ports.messages_heard)
+            self._say(show.apply(RecallScene(self._resume(show)), "start").text)
+            show.apply(Begin())
+            reader.start(waker(show))
             self._say(f'playing "{self._rig.rig.name}" as {self._name}; stop with Ctrl-C')
             await self._stop.wait()
-            if joined is not None:
-                await joined.part()
+            if cluster is not None:
+                await cluster.part()
             nursery.cancel_scope.cancel()
-        await self._write_state()
+        await self._last_scene.write()
 
     def _resume(self, show: Show) -> int | str:
-        """Take up the last set list; the scene to begin with."""
+        """Take up the set list where the last show was; returns the scene to begin with."""
         last = read_last(state_file(self._name), self._rig_file)
         if last is not None:
-            show.resume(last)
+            show.apply(ResumePosition(last))
         start = self._rig.rig.start
         if start != "last":
             return start
-        return last.scene if last is not None and last.scene in show.engine.plans else self._rig.scenes[0].number
-
-    # The state file is written off the loop, the latest scene only.
-
-    def _keep(self, standing: ShowPosition) -> None:
-        self._to_keep = standing
-        self._scene_changed.set()
-        if self._scene_written.is_set():
-            self._scene_written = trio.Event()
-
-    async def _written(self) -> None:
-        """Wait until the scene in force is written down, or could not be."""
-        await self._scene_written.wait()
-
-    async def _keep_state(self) -> None:
-        while True:
-            await self._scene_changed.wait()
-            self._scene_changed = trio.Event()
-            await self._write_state()
-            if not self._scene_changed.is_set():
-                self._scene_written.set()
-
-    async def _write_state(self) -> None:
-        standing, self._to_keep = self._to_keep, None
-        if standing is None:
-            return
-        try:
-            await to_its_end(write_last, state_file(self._name), self._rig_file, standing)
-        except OSError as fault:
-            if self._to_keep is None:
-                self._to_keep = standing  # tried again with the next scene, or at the end
-            self._say(f"the last scene could not be written down ({fault.strerror}: {state_file(self._name)})")
+        known = last is not None and last.scene in show.engine.state.compiled.scenes
+        return last.scene if last is not None and known else self._rig.scenes[0].number
 
 
 async def _say_farewell(show: Show) -> None:
-    """Give paced wires the time to carry the last releases."""
+    """Release everything, and give paced cables the time to carry that."""
     with trio.move_on_after(_FAREWELL):
         while True:
             if not show.finish():

@@ -1,6 +1,7 @@
-"""A machine that only lends its ports: what arrives at its inputs goes to the engines, and they play its outputs.
+"""The process of a machine that only lends its ports: engines hear its inputs and play its outputs.
 
-The wires, and what sounds, are here: pacing does not cross the network, and nothing hangs when the network does.
+The cables are paced here, and what sounds is known here: so pacing does not depend on the network, and no note hangs
+when the network fails.
 """
 
 import contextlib
@@ -9,40 +10,41 @@ import secrets
 import signal
 import time
 from collections import deque
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable
 from functools import partial
 from pathlib import Path
 from typing import Final
 
 import trio
 
+from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.link.clock_offset import ClockOffsets
 from engine.cluster.link.join import join
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import EventSender
-from engine.core.cable.scheduler import Delivery
+from engine.cluster.pure.output_lender import OutputLender
 from engine.fault_log import faults, log_file
-from engine.live.lender_ports import LenderPorts
+from engine.live.lender_report import LenderReport
+from engine.live.lent_ports import LentPorts
+from engine.live.missing_ports import MissingPorts
 from engine.live.notice_limiter import NoticeLimiter
 from engine.live.port_opening import PortOpener
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.priority import going_first, undisturbed
 from engine.live.process.watchdog import Watchdog
 from engine.live.process.worker_threads import to_its_end
-from engine.midi.kinds import SYSEX
 from engine.plurals import counted
-from engine.ports.port import PortError, PortGone
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import RigError, read
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.2  # seconds between looks
 _STUCK: Final = 1.0  # seconds: nobody takes this machine's place, so a loop that is late is better than none
-_FAREWELL: Final = 2.0  # seconds the last releases may take on slow wires
+_FAREWELL: Final = 2.0  # seconds the last releases may take on slow cables
 
 
-class LenderProcess(LenderPorts):
+class LenderProcess:
     """Lends the ports of one machine of a rig until it is stopped."""
 
     def __init__(
@@ -55,18 +57,27 @@ class LenderProcess(LenderPorts):
         day: Callable[[], int] = time.time_ns,
     ) -> None:
         """`say` gets one sentence at a time; `clock` is monotonic, `day` the time of day (ns)."""
-        super().__init__(rig, link, opener, clock, day())
+        network = rig.network
+        assert network is not None, "a rig of one machine lends nothing"
         self.stop = trio.Event()
+        self._me = network.machine
+        self._names = NetworkKeys(rig.rig.name)
+        self._link = link
+        self._clock = clock
         self._say = say
         self._notices = NoticeLimiter(lambda _, port, text: say(f"{port}: {text}"))
+        self._endpoint = LenderEndpoint(OutputLender({}, day()), network, link, self._names, self._wake, clock)
+        self._ports = LentPorts(self._me, self._names, link, self._endpoint, clock, self._tell)
+        self._missing = MissingPorts(self._ports.bank, opener)
+        self._report = LenderReport(self._ports, self._endpoint, clock)
         self._loop: trio.lowlevel.TrioToken | None = None
         self._stream = secrets.randbits(32)
-        self._senders: dict[str, EventSender] = {}
+        self._senders: dict[int, EventSender] = {}  # by input
         self._texts: deque[bytes] = deque()  # the rig as the engine in charge plays it
         self._played_by: str | None = None
-        token = self.names.alive(self.me)
+        token = self._names.alive(self._me)
         self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s=_STUCK)
-        self.want(rig)
+        self._ports.lend(rig)
 
     # From start to end
 
@@ -78,108 +89,95 @@ class LenderProcess(LenderPorts):
             with collector_at_rest(), undisturbed():
                 await self._lend()
         finally:
-            self.inbox.stop()
+            self._ports.reader.stop()
             with trio.CancelScope(shield=True):
                 await self._say_farewell()
 
     async def _begin(self) -> None:
-        await self.open_missing()
-        for name, reason in self.missing():
+        await self._missing.open()
+        for name, reason in self._ports.missing():
             self._say(f"{name} is missing: {reason}")
-        await to_its_end(self.gate.begin)
-        await to_its_end(self.link.subscribe_state, self.names.state("rig"), self._hear_rig)
+        await to_its_end(self._endpoint.begin)
+        await to_its_end(self._link.subscribe_state, self._names.state("rig"), self._hear_rig)
 
     async def _lend(self) -> None:
         async with trio.open_nursery() as nursery:
             nursery.start_soon(collect_when_idle, self._passed)
             nursery.start_soon(self._watchdog.run)
-            nursery.start_soon(self.tell_tokens)
+            nursery.start_soon(self._ports.show_tokens)
             nursery.start_soon(self._look_around)
-            self.inbox.start(self.poke)
-            lent = f"{counted(len(self.inputs), 'input')} and {counted(len(self.outputs), 'output')}"
-            self._say(f"lending {lent} as {self.me}; stop with Ctrl-C")
-            self.pump()
+            self._ports.reader.start(self._wake)
+            inputs, outputs = self._ports.wanted_inputs(), self._ports.wanted_outputs()
+            lent = f"{counted(len(inputs), 'input')} and {counted(len(outputs), 'output')}"
+            self._say(f"lending {lent} as {self._me}; stop with Ctrl-C")
+            self._turn()
             await self.stop.wait()
             nursery.cancel_scope.cancel()
 
     async def _say_farewell(self) -> None:
-        """Let everything sound out, and leave."""
-        with self.gate.lender() as lender:
-            deliveries = lender.silence(self.clock())
-        self.send(deliveries)
+        """Release everything, give paced cables time to send that, and close the ports."""
+        now = self._clock()
+        with self._endpoint.lender() as lender:
+            deliveries = lender.silence(now)
+        self._ports.bank.send(now, deliveries)
         with trio.move_on_after(_FAREWELL):
-            while self.gate.due is not None:
+            while self._endpoint.due is not None:
                 await trio.sleep(0.001)
-                self.send(self.gate.turn())
-        self.close_outputs()
+                self._send_due()
+        self._ports.bank.close()
 
     def _passed(self) -> int:
-        return sum(meter.messages for meter in (*self.in_meters.values(), *self.out_meters.values()))
+        bank = self._ports.bank
+        return sum(meter.messages for meter in (*bank.in_meters, *bank.out_meters))
 
-    # Each turn
+    # Each turn of the loop
 
-    def poke(self) -> None:
-        """See LenderPorts."""
+    def _wake(self) -> None:  # any thread
+        """There may be something to do."""
         with contextlib.suppress(trio.RunFinishedError):
             if self._loop is not None:
-                self._loop.run_sync_soon(self.pump, idempotent=True)
+                self._loop.run_sync_soon(self._turn, idempotent=True)
 
-    def pump(self) -> None:
-        """Play what was ordered, hand on what arrived; called whenever there may be something. Never raises."""
+    def _turn(self) -> None:
+        """Play what was ordered, publish what arrived. Never raises."""
         try:
-            self.send(self.gate.turn())
-            self._hand_on()
-            while self.inbox.lost:
-                self.lose_input(*self.inbox.lost.popleft())
-            self.inbox.due = self.gate.due
-            self._tell_who_plays()
+            self._send_due()
+            self._publish_arrivals()
+            reader = self._ports.reader
+            self._ports.bank.take_losses([reader.lost.popleft() for _ in range(len(reader.lost))])
+            reader.due = self._endpoint.due
+            self._say_who_plays()
         except Exception as fault:  # it costs this turn, not the show
-            self.tell("engine", faults.record("playing what was ordered", fault))
+            self._tell("engine", faults.record("playing what was ordered", fault))
 
-    def _hand_on(self) -> None:
+    def _send_due(self) -> None:
+        self._ports.bank.send(self._clock(), self._endpoint.turn())
+
+    def _publish_arrivals(self) -> None:
         """What arrived goes to the engines, all of a turn together."""
-        while arrivals := self.inbox.take():
+        while arrivals := self._ports.reader.take():
             found: dict[int, list[tuple[int, bytes]]] = {}
             for at, source, message in arrivals:
                 found.setdefault(source, []).append((at, message))
             for source, events in found.items():
-                name = self.sources[source]
-                for _, message in events:
-                    self.in_meters[name].count(message)
-                sender = self._senders.setdefault(name, EventSender(self._stream))
-                for payload, bulk in sender.packs(events):
-                    self.link.publish(self.names.input(self.me, name), payload, bulk)
+                self._publish(source, events)
 
-    def send(self, deliveries: Sequence[Delivery]) -> None:
-        """See LenderPorts."""
-        for output, message, _ in deliveries:
-            name = self.gate.name(output)
-            port, meter = self.port(name), self.out_meters[name]
-            if port is None:
-                meter.dropped += 1
-                continue
-            try:
-                port.send(message)
-            except PortGone as fault:
-                meter.dropped += 1
-                self.lose_output(name, str(fault))
-            except PortError as fault:
-                meter.drop(str(fault))
-                self.tell(name, str(fault))
-                if message[0] < SYSEX:
-                    self.get_stuck(name)
-            else:
-                meter.count(message)
+    def _publish(self, source: int, events: list[tuple[int, bytes]]) -> None:
+        meter, key = self._ports.bank.in_meters[source], self._names.input(self._me, self._ports.bank.inputs[source])
+        meter.messages += len(events)
+        meter.octets += sum(len(message) for _, message in events)
+        sender = self._senders.setdefault(source, EventSender(self._stream))
+        for payload, bulk in sender.packs(events):
+            self._link.publish(key, payload, bulk)
 
-    def _tell_who_plays(self) -> None:
-        holder = self.gate.holder
+    def _say_who_plays(self) -> None:
+        holder = self._endpoint.holder
         if holder != self._played_by:
             self._played_by = holder
             self._say(f"{holder} plays" if holder is not None else "nobody plays; everything is silent")
 
-    def tell(self, port: str, text: str) -> None:
-        """See LenderPorts."""
-        self._notices.tell(self.clock(), port, text)
+    def _tell(self, port: str, text: str) -> None:
+        self._notices.tell(self._clock(), port, text)
 
     # Now and then
 
@@ -188,18 +186,18 @@ class LenderProcess(LenderPorts):
             try:
                 await self._look()
             except Exception as fault:  # it costs this look, not the show
-                self.tell("engine", faults.record("looking after the ports", fault))
+                self._tell("engine", faults.record("looking after the ports", fault))
             await trio.sleep(_ROUND)
 
     async def _look(self) -> None:
-        self.check_outputs()
-        self.gate.look()
+        self._ports.bank.check_outputs()
+        self._endpoint.look()
         while self._texts:
             await self._play_rig(self._texts.popleft())
-        await self.open_missing()
-        self.pump()
-        self.link.hint(self.names.meter(self.me), json.dumps(self.meter()).encode())
-        self._notices.flush(self.clock())
+        await self._missing.open()
+        self._turn()
+        self._link.hint(self._names.meter(self._me), json.dumps(self._report.take()).encode())
+        self._notices.flush(self._clock())
 
     def _hear_rig(self, key: str, payload: bytes) -> None:  # a thread of the link
         self._texts.append(payload)
@@ -210,11 +208,11 @@ class LenderProcess(LenderPorts):
         if not text:  # it is in charge no more
             return
         try:
-            rig = (await to_its_end(partial(read, text, "the rig", lists=False))).on(self.me)
+            rig = (await to_its_end(partial(read, text, "the rig", lists=False))).on(self._me)
         except (RigError, FilterFault, ValueError) as fault:
             self._say(f"the rig of the engine in charge cannot be read, and everything stays as it is: {fault}")
         else:
-            self.want(rig)
+            self._ports.lend(rig)
 
 
 async def lend(rig: Rig, rig_file: Path, opener: PortOpener, say: Callable[[str], None]) -> None:

@@ -13,6 +13,8 @@ import trio
 from pythonosc.osc_message import OscMessage, ParseError
 from pythonosc.osc_message_builder import OscMessageBuilder
 
+from engine.core.command_codec import decode
+from engine.core.commands import MuteRoute, RecallScene, UnmuteRoute
 from engine.live.show import Show
 from engine.rig.models.control import Osc as Settings
 
@@ -101,11 +103,11 @@ class OscServer:
         if do == "state" and not values:
             return [self._now()]
         if do in _COMMANDS and not values:
-            text = self._show.command(do, None, source).text
+            text = self._show.apply(decode(do, {}), source).text
         elif do == "scene" and len(values) == 1:
-            text = self._show.command("scene", values[0], source).text
+            text = self._show.apply(RecallScene(values[0]), source).text
         elif do in ("mute", "unmute") and len(values) == 1 and isinstance(values[0], str):
-            text = self._show.mute(values[0], do == "mute", source).text
+            text = self._show.apply((MuteRoute if do == "mute" else UnmuteRoute)(values[0]), source).text
         else:
             return [_message(_ANSWER, f"{_ROOT}{do} is no command, or takes other values; nothing changed")]
         return [_message(_ANSWER, text), self._now()]

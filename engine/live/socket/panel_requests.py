@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from pydantic.errors import PydanticInvalidForJsonSchema, PydanticSchemaGenerationError
 
+from engine.core.commands import PlayTestNote
 from engine.core.routing.explain import RouteVerdict, explain, shown
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_session import RigSession
@@ -44,6 +45,7 @@ from engine.rig.rig_as_json import outline
 from filters.registry import FilterSettings, registry
 
 _TEST_KEY: Final = 60  # middle C
+_TEST_LENGTH: Final = 500_000_000  # ns
 
 
 class PanelRequests:
@@ -75,7 +77,7 @@ class PanelRequests:
         return FiltersAnswer(text="all filters", filters=await in_a_thread(_filters))
 
     async def _explain(self, request: ExplainRequest) -> Answer:
-        rig, muted, source = self._show.engine.rig, set(self._show.engine.muted), request.input
+        rig, muted, source = self._show.engine.rig, set(self._show.engine.state.muted), request.input
         scene = rig.scene(request.scene)
         if scene is None:
             return unknown_scene(rig, request.scene)
@@ -102,8 +104,8 @@ class PanelRequests:
             return refused(AnswerCode.MISSING_PORT, str(fault))
         return PortsAnswer(
             text=f"{counted(len(inputs), 'input port')}, {counted(len(outputs), 'output port')}",
-            inputs=_used(inputs, show.inputs, show.in_meters),
-            outputs=_used(outputs, show.outputs, show.out_meters),
+            inputs=_used(inputs, show.inputs, show.ports.in_meters),
+            outputs=_used(outputs, show.outputs, show.ports.out_meters),
         )
 
     async def _test_note(self, request: PlayTestNoteRequest) -> Answer:
@@ -114,13 +116,13 @@ class PanelRequests:
             text = f"there is no instrument {name}; there are: {known}"
             return refused(AnswerCode.UNKNOWN_INSTRUMENT, text)
         output = show.outputs.index(instrument.output)
-        if output in show.missing()[1]:
+        if output in show.ports.missing()[1]:
             text = f"output {instrument.output} of {name} is missing; nothing was sent"
             return refused(AnswerCode.MISSING_PORT, text)
-        if output in show.stuck() or show.engine.cables[output].full:
+        if output in show.ports.stuck() or show.engine.state.cables[output].full:
             text = f"output {instrument.output} of {name} is full; nothing was sent. Try again later"
             return refused(AnswerCode.BUSY, text)
-        show.sound(output, instrument.channel - 1, _TEST_KEY)
+        show.apply(PlayTestNote(instrument.output, instrument.channel - 1, _TEST_KEY, _TEST_LENGTH))
         where = f"{instrument.output}, channel {instrument.channel}"
         return done(f"{note_name(_TEST_KEY)} for half a second to {name} ({where})")
 

@@ -110,7 +110,7 @@ class SocketServer:
                     except RequestError as fault:
                         await stream.send_all(_line(refused(fault.code, str(fault)).plain()))
                         continue
-                    if row.audible and (leader := self._show.engine.led_by):
+                    if row.audible and (leader := self._show.engine.state.led_by):
                         answer = refused(AnswerCode.NOT_LEADER, f"{leader} is in charge; ask there")
                         await stream.send_all(_line(answer.plain()))
                         continue

@@ -7,7 +7,22 @@ from typing import Final
 
 import trio
 
-from engine.core.command_result import CommandResult
+from engine.core.commands import (
+    ChooseSetlist,
+    ControlClock,
+    ControlTimecode,
+    FirstScene,
+    GoToEntry,
+    MuteRoute,
+    NextScene,
+    Panic,
+    PlayerCommand,
+    PreviousScene,
+    RecallScene,
+    Resend,
+    TapTempo,
+    UnmuteRoute,
+)
 from engine.live.cluster_session import ClusterSession, hand_over
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.recording_files import RecordingFileError
@@ -62,33 +77,30 @@ class ShowRequests:
         self._written = written
         self._cluster = cluster
         self.handlers: dict[type[Request], Handler] = {
-            RecallRequest: lambda asked: self._command("scene", asked.scene),
-            NextRequest: lambda _: self._command("next"),
-            BackRequest: lambda _: self._command("back"),
-            FirstRequest: lambda _: self._command("first"),
-            EntryRequest: lambda asked: self._command("entry", asked.entry),
-            SetlistRequest: lambda asked: self._command("setlist", asked.setlist),
-            PanicRequest: lambda _: self._command("panic"),
-            ResendRequest: lambda _: self._command("resend"),
-            TapRequest: lambda _: self._command("tap"),
-            ClockRequest: lambda asked: self._answer(show.sync("clock", asked.what, asked.value)),
-            TimecodeRequest: lambda asked: self._answer(show.sync("timecode", asked.what, asked.value)),
-            MuteRequest: lambda asked: self._answer(show.mute(asked.route, True, _WHO)),
-            UnmuteRequest: lambda asked: self._answer(show.mute(asked.route, False, _WHO)),
+            RecallRequest: lambda asked: self._apply(RecallScene(asked.scene)),
+            NextRequest: lambda _: self._apply(NextScene()),
+            BackRequest: lambda _: self._apply(PreviousScene()),
+            FirstRequest: lambda _: self._apply(FirstScene()),
+            EntryRequest: lambda asked: self._apply(GoToEntry(asked.entry)),
+            SetlistRequest: lambda asked: self._apply(ChooseSetlist(asked.setlist)),
+            PanicRequest: lambda _: self._apply(Panic()),
+            ResendRequest: lambda _: self._apply(Resend()),
+            TapRequest: lambda _: self._apply(TapTempo()),
+            ClockRequest: lambda asked: self._apply(ControlClock(asked.what, asked.value)),
+            TimecodeRequest: lambda asked: self._apply(ControlTimecode(asked.what, asked.value)),
+            MuteRequest: lambda asked: self._apply(MuteRoute(asked.route)),
+            UnmuteRequest: lambda asked: self._apply(UnmuteRoute(asked.route)),
             HandoverRequest: lambda _: hand_over(cluster),
             StatusRequest: self._status,
             KeepRequest: self._keep,
         }
 
-    async def _command(self, do: str, value: int | str | None = None) -> Answer:
-        return await self._answer(self._show.command(do, value, _WHO))
-
-    async def _answer(self, result: CommandResult) -> Answer:
+    async def _apply(self, command: PlayerCommand) -> Answer:
+        result = self._show.apply(command, _WHO)
         if result.scene is not None:
             with trio.move_on_after(_PATIENCE):
                 await self._written()
-        code = AnswerCode.DONE if result.done else AnswerCode.NOT_POSSIBLE
-        return CommandAnswer(**{**asdict(result), "text": result.told, "code": code})
+        return CommandAnswer(**{**asdict(result), "text": result.told})
 
     async def _status(self, request: StatusRequest) -> Answer:
         network = {"network": self._cluster.picture()} if self._cluster is not None else {}

@@ -16,37 +16,37 @@ def status(show: Show) -> dict[str, Any]:
         "rig": engine.rig.rig.name,
         "scene": {"number": scene[0], "name": scene[1]} if scene else None,
         "setlist": {
-            "name": engine.setlist.name,
-            "place": engine.setlist.place + 1,
-            "scenes": list(engine.setlist.numbers),
+            "name": engine.state.setlist.name,
+            "place": engine.state.setlist.place + 1,
+            "scenes": list(engine.state.setlist.numbers),
         },
-        "setlists": [name for name in engine.setlists if name],
-        "muted_routes": sorted(engine.muted),
+        "setlists": [name for name in engine.state.compiled.setlists if name],
+        "muted_routes": sorted(engine.state.muted),
         "sounds": scene_snapshot.sounds(engine),
-        "sounding": engine.ledger.sounding(),
-        "off_rest": engine.ledger.off_rest(),
+        "sounding": engine.state.ledger.sounding(),
+        "off_rest": engine.state.ledger.off_rest(),
         "inputs": _inputs(show),
         "outputs": _outputs(show),
         **sync(show),
         "muted": [
             {"input": engine.inputs[source], "output": engine.outputs[output]}
-            for source, output in sorted(engine.loops.muted)
+            for source, output in sorted(engine.state.loops.muted)
         ],
-        "muted_messages": engine.loops.dropped,
+        "muted_messages": engine.state.loops.dropped,
         "latency": show.latency.percentiles(),
         "scheduling": show.scheduling,
         "recorder": show.recorder.size(),
         "refused_rig": show.refused,
         "own_faults": show.own_faults,
         "log": faults.status(),
-        "filter_faults": dict(engine.faults.counts),
+        "filter_faults": dict(engine.state.faults.counts),
         "running_s": round((show.clock() - show.started_at) / 1e9, 1),
     }
 
 
 def sync(show: Show) -> dict[str, Any]:
     """Tempo and time code."""
-    now, found = show.clock(), show.engine.sync
+    now, found = show.clock(), show.engine.state.sync
     bpm, shown = found.bpm(now), found.shown(now)
     return {
         "tempo": round(bpm, 1) if bpm is not None else None,
@@ -59,7 +59,7 @@ def sync(show: Show) -> dict[str, Any]:
 
 
 def _inputs(show: Show) -> list[dict[str, Any]]:
-    repairs, silent = show.reader.repairs(), show.engine.sensing.silent
+    repairs, silent = show.reader.repairs(), show.engine.state.sensing.silent
     return [
         {
             "name": name,
@@ -67,7 +67,7 @@ def _inputs(show: Show) -> list[dict[str, Any]]:
             "shed": show.reader.shed(index),
             "repairs": repairs.get(index, 0),
         }
-        for index, (name, meter) in enumerate(zip(show.inputs, show.in_meters, strict=True))
+        for index, (name, meter) in enumerate(zip(show.inputs, show.ports.in_meters, strict=True))
         if name in show.engine.rig.inputs
     ]
 
@@ -80,7 +80,7 @@ def _outputs(show: Show) -> list[dict[str, Any]]:
             "shed": cable.waiting.shed,
             "replaced": cable.waiting.replaced,
         }
-        for name, meter, cable in zip(show.outputs, show.out_meters, show.engine.cables, strict=True)
+        for name, meter, cable in zip(show.outputs, show.ports.out_meters, show.engine.state.cables, strict=True)
         if name in show.engine.rig.outputs
     ]
 

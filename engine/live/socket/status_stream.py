@@ -137,7 +137,7 @@ class StatusFrames:
             self._looks, self._health = gauge.looks, health(show, gauge)
             if self._joined is not None:
                 self._health += self._joined.troubles()
-        following = engine.setlist.beside(1)
+        following = engine.state.setlist.beside(1)
         time = sync(show)
         del time["timecode_rate"]
         return {
@@ -146,13 +146,15 @@ class StatusFrames:
             "inputs": show.inputs,
             "outputs": show.outputs,
             "scene": _scene(engine.scene),
-            "next": _scene((following, engine.plans[following].name)) if following is not None else None,
+            "next": _scene((following, engine.state.compiled.scenes[following].name))
+            if following is not None
+            else None,
             "setlist": _setlist(show),
             **time,
             "load": gauge.loads,
             "peak": gauge.peaks,
             "health": self._health,
-            "muted_routes": sorted(engine.muted),
+            "muted_routes": sorted(engine.state.muted),
             **({"network": self._joined.picture()} if self._joined is not None else {}),
         }
 
@@ -171,7 +173,7 @@ class StatusFrames:
 
 
 def _counts(show: Show) -> tuple[list[int], list[int]]:
-    return [meter.messages for meter in show.in_meters], [meter.messages for meter in show.out_meters]
+    return [meter.messages for meter in show.ports.in_meters], [meter.messages for meter in show.ports.out_meters]
 
 
 def _since(then: list[int], now: list[int]) -> list[int]:
@@ -185,7 +187,7 @@ def _scene(scene: tuple[int, str] | None) -> Facts | None:
 
 def _setlist(show: Show) -> Facts:
     """Its name, None if the rig has none and the scenes follow their own order; the place counts from 1."""
-    setlist = show.engine.setlist
+    setlist = show.engine.state.setlist
     return {"name": setlist.name, "place": setlist.place + 1, "of": len(setlist.numbers)}
 
 

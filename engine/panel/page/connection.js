@@ -27,7 +27,7 @@ let socket;
 let number = 0;
 let pause = FIRST_PAUSE;
 let resting = false;
-let eventsWanted = false;
+let eventsRequested = false;
 let rigAsked = false;
 let oldBefore = false;
 let awakeSince = performance.now();
@@ -55,10 +55,10 @@ function tell(what) {
  * @returns {Promise<Answer<Do>>}
  */
 export function ask(request) {
-  if (!held.open) return Promise.resolve({ done: false, text: "Not connected to Bayleaf; nothing was sent." });
+  if (!held.open) return Promise.resolve({ done: false, code: "no-engine", text: "Not connected to Bayleaf; nothing was sent." });
   const id = ++number;
   return new Promise((answered) => {
-    const timer = setTimeout(() => settle(id, { done: false, text: "No answer; check the display before you try again." }), PATIENCE);
+    const timer = setTimeout(() => settle(id, { done: false, code: "no-answer", text: "No answer; check the display before you try again." }), PATIENCE);
     waiting.set(id, { answered, timer });
     socket.send(JSON.stringify({ id, ask: request }));
   });
@@ -66,11 +66,11 @@ export function ask(request) {
 
 /**
  * Whether frames are to carry the messages that pass.
- * @param {boolean} wanted
+ * @param {boolean} on
  */
-export function wantEvents(wanted) {
-  eventsWanted = wanted;
-  send({ events: wanted });
+export function requestEvents(on) {
+  eventsRequested = on;
+  send({ events: on });
 }
 
 /** Whether no frame has come for two seconds. */
@@ -112,7 +112,7 @@ function connect() {
     pause = FIRST_PAUSE;
     resting = document.hidden;
     if (resting) send({ rest: true });
-    if (eventsWanted) send({ events: true });
+    if (eventsRequested) send({ events: true });
     held.filters = null; // another engine may know others
     tell("connection");
   });
@@ -120,7 +120,7 @@ function connect() {
   mine.addEventListener("close", () => {
     held.open = false;
     for (const id of [...waiting.keys()]) {
-      settle(id, { done: false, text: "The connection broke before the answer arrived; check the display before you try again." });
+      settle(id, { done: false, code: "no-answer", text: "The connection broke before the answer arrived; check the display before you try again." });
     }
     rigAsked = false;
     tell("connection");

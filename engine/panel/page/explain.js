@@ -34,7 +34,7 @@ export async function show(place, line, sources) {
  */
 async function origin(line, sources) {
   for (const source of sources) {
-    if (source.message.endsWith("…")) return { answer: { done: false, text: "This message is too long to trace here." }, source };
+    if (source.message.endsWith("…")) return { answer: { done: false, code: "not-possible", text: "This message is too long to trace here." }, source };
     const answer = await ask({ do: "explain", scene: source.scene, input: source.port, message: source.message });
     if (line.way === "in") return { answer, source };
     if (answer.done && answer.outputs[line.port]?.some((each) => each.startsWith(line.message))) return { answer, source };

@@ -28,7 +28,7 @@ export async function enter() {
 function build() {
   const made = {
     search: make("input", { type: "search", autocomplete: "off", spellcheck: "false", on: { input: showTopics } }),
-    topics: make("nav", { class: "topics", "aria-label": "Topics" }),
+    topics: make("div", { class: "topics", role: "navigation", "aria-label": "Topics" }),
     page: make("article", { class: "handbook" }),
     body: make("div", { class: "help" }),
   };
@@ -51,10 +51,10 @@ async function load() {
 /** All topics, or the lines in which the searched words occur. */
 function showTopics() {
   if (!parts) return;
-  const wanted = parts.search.value.trim().toLowerCase();
+  const query = parts.search.value.trim().toLowerCase();
   if (!pages.size) parts.topics.replaceChildren(fault("The handbook could not be loaded from the panel."));
-  else if (wanted.length < SHORTEST) parts.topics.replaceChildren(make("ul", {}, ...[...pages.values()].map(topicRow)));
-  else parts.topics.replaceChildren(...hitRows(wanted));
+  else if (query.length < SHORTEST) parts.topics.replaceChildren(make("ul", {}, ...[...pages.values()].map(topicRow)));
+  else parts.topics.replaceChildren(...hitRows(query));
 }
 
 /** @param {HandbookPage} page */
@@ -63,10 +63,10 @@ function topicRow({ topic, title, purpose }) {
   return make("li", {}, make("a", { href: `#help/${topic}`, "aria-current": current, text: title }), make("span", { class: "how" }, ...spans(purpose).map(inline)));
 }
 
-/** @param {string} wanted */
-function hitRows(wanted) {
+/** @param {string} query */
+function hitRows(query) {
   const hits = [...pages.values()].flatMap(({ topic, title, text }) =>
-    text.split("\n").map((line, index) => ({ topic, title, line, number: index + 1 })).filter(({ line }) => line.toLowerCase().includes(wanted)));
+    text.split("\n").map((line, index) => ({ topic, title, line, number: index + 1 })).filter(({ line }) => line.toLowerCase().includes(query)));
   const rows = hits.slice(0, MOST_HITS).map(({ topic, title, line, number }) =>
     make("li", {}, make("a", { href: `#help/${topic}/${number}`, text: title }), make("span", { class: "how", text: plain(line) })));
   const count = hits.length === 1 ? "1 line" : `${hits.length} lines`;
@@ -80,7 +80,7 @@ function showPage() {
   const [, topic = "", line] = location.hash.split("/");
   const page = pages.get(topic);
   parts.body.classList.toggle("chosen", page !== undefined);
-  if (!page) parts.page.replaceChildren(...(topic && pages.size ? [fault(`The handbook has no page “${topic}”.`)] : []));
+  if (!page) parts.page.replaceChildren(topic && pages.size ? fault(`The handbook has no page “${topic}”.`) : note("Choose a topic. New here? Start with “Getting started”."));
   else if (topic !== shown) parts.page.replaceChildren(make("p", { class: "only-narrow" }, make("a", { href: "#help", text: "All topics" })), ...blocks(page.text).map(element));
   shown = page?.topic ?? "";
   for (const link of findAll(parts.topics, "a")) {

@@ -18,27 +18,27 @@ export function forget() {
 }
 
 /**
- * Show it; `wanted` is what the player looks for, `leave` goes back to the list.
+ * Show it; `query` is what the player searches for, `leave` goes back to the list.
  * @param {HTMLElement} place
  * @param {Scene} scene
  * @param {string} input
- * @param {string} wanted
+ * @param {string} query
  * @param {() => void} leave
  */
-export function show(place, scene, input, wanted, leave) {
+export function show(place, scene, input, query, leave) {
   const key = place.contains(document.activeElement) ? focused()?.dataset.key : undefined;
   const shown = `${scene.number} ${input}`;
   if (openRoute !== null && place.dataset.shown === shown && filterChain.isOpen()) {
-    find(place, ".ways")?.replaceWith(outputs(scene, input, wanted));
+    find(place, ".ways")?.replaceWith(outputs(scene, input, query));
   } else {
     place.dataset.shown = shown;
     place.replaceChildren(
       make("h2", { tabindex: "-1", text: `${input} in ${sceneWords(scene)}` }),
       make("p", { class: "only-narrow" }, button("Back to all inputs", leave)),
       make("h3", { text: "Outputs" }),
-      outputs(scene, input, wanted),
+      outputs(scene, input, query),
       make("h3", { text: "Routes and filters" }),
-      ...routes(scene, input, () => show(place, scene, input, wanted, leave)),
+      ...routes(scene, input, () => show(place, scene, input, query, leave)),
     );
   }
   if (key) findAll(place, "[data-key]").find((each) => each.dataset.key === key)?.focus();
@@ -47,11 +47,11 @@ export function show(place, scene, input, wanted, leave) {
 /**
  * @param {Scene} scene
  * @param {string} input
- * @param {string} wanted
+ * @param {string} query
  */
-function outputs(scene, input, wanted) {
+function outputs(scene, input, query) {
   const always = new Set((held.rig?.routes ?? []).filter((route) => route.from.includes(input)).flatMap((route) => route.to));
-  return make("ul", { class: "ways" }, ...matching(held.rig?.outputs.map(({ name }) => name) ?? [], wanted).map((name) => {
+  return make("ul", { class: "ways" }, ...matching(held.rig?.outputs.map(({ name }) => name) ?? [], query).map((name) => {
     const own = scene.routes.filter((route) => route.from.includes(input) && route.to.includes(name));
     const connected = own.length > 0;
     const how = !connected ? "not connected" : own.some((route) => route.through.length) ? "connected through filters" : "connected";

@@ -24,10 +24,10 @@ let current = null;
 
 /** Show the view that the address names: "#help", or "#help/limits" for a place within it. */
 function turn() {
-  const [wanted] = location.hash.slice(1).split("/");
-  const found = VIEWS.get(wanted);
+  const [name] = location.hash.slice(1).split("/");
+  const found = VIEWS.get(name);
   if (!found && current) return; // a place within the view
-  const view = found ? wanted : "show";
+  const view = found ? name : "show";
   if (view === current) return;
   if (current) VIEWS.get(current)?.leave?.();
   const first = current === null;

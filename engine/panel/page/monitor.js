@@ -1,6 +1,6 @@
 // The view Monitor: the messages that pass, in words, the newest first. It pauses while somebody points at it, and freezes.
 
-import { held, on, wantEvents } from "./connection.js";
+import { held, on, requestEvents } from "./connection.js";
 import { button, byId, findAll, labelled, make, note, say, select, setOptions } from "./dom.js";
 import * as explain from "./explain.js";
 import { KINDS, kindOf, timeWords } from "./labels.js";
@@ -32,11 +32,11 @@ export function enter() {
   parts ??= build();
   listPorts();
   rebuild();
-  wantEvents(true);
+  requestEvents(true);
 }
 
 export function leave() {
-  wantEvents(false);
+  requestEvents(false);
 }
 
 /** @param {Frame} frame */
@@ -105,7 +105,7 @@ function listPorts() {
 }
 
 /** @param {MonitorLine} line */
-function wanted(line) {
+function isShown(line) {
   if (hidden.has(line.kind)) return false;
   const port = parts?.port.value ?? "";
   return port === "" || port === line.way || port === `${line.way} ${line.port}`;
@@ -128,14 +128,14 @@ function clear() {
 function rebuild() {
   if (!parts) return;
   fresh = 0;
-  parts.list.replaceChildren(...lines.filter(wanted).slice(-SHOWN).reverse().map(row));
+  parts.list.replaceChildren(...lines.filter(isShown).slice(-SHOWN).reverse().map(row));
   sayState();
 }
 
 function show() {
   if (!parts || byId("view-monitor").hidden || document.hidden) return;
   if (!frozen && !pointed && fresh) {
-    const added = lines.slice(-fresh).filter(wanted).slice(-SHOWN);
+    const added = lines.slice(-fresh).filter(isShown).slice(-SHOWN);
     fresh = 0;
     parts.list.prepend(...added.reverse().map(row));
     while (parts.list.children.length > SHOWN) parts.list.lastElementChild?.remove();

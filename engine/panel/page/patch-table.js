@@ -17,13 +17,13 @@ let at = [0, 0]; // row and column of the cell that Tab reaches
  * Show the table of this scene; `change` asks for another state of a cell, `choose` opens an input.
  * @param {HTMLElement} place
  * @param {Scene} scene
- * @param {string} wanted
+ * @param {string} query
  * @param {Change} change
  * @param {(input: string) => void} choose
  */
-export function table(place, scene, wanted, change, choose) {
-  const inputs = matching(held.rig?.inputs ?? [], wanted);
-  const outputs = matching(held.rig?.outputs.map(({ name }) => name) ?? [], wanted);
+export function table(place, scene, query, change, choose) {
+  const inputs = matching(held.rig?.inputs ?? [], query);
+  const outputs = matching(held.rig?.outputs.map(({ name }) => name) ?? [], query);
   const hadFocus = place.contains(document.activeElement) && focused()?.closest("td") !== null;
   at = [Math.min(at[0], inputs.length - 1), Math.min(at[1], outputs.length - 1)];
   const heads = outputs.map((name) => make("th", { scope: "col" }, make("span", { text: name }),
@@ -42,10 +42,10 @@ export function table(place, scene, wanted, change, choose) {
 /**
  * The names with these letters; all, if none has them.
  * @param {string[]} names
- * @param {string} wanted
+ * @param {string} query
  */
-export function matching(names, wanted) {
-  const found = names.filter((name) => name.toLowerCase().includes(wanted));
+export function matching(names, query) {
+  const found = names.filter((name) => name.toLowerCase().includes(query));
   return found.length ? found : names;
 }
 

@@ -110,48 +110,48 @@ function render() {
     for (const each of [parts.table, parts.detail, parts.burst]) each.replaceChildren();
     return;
   }
-  const wanted = parts.search.value.trim().toLowerCase();
-  showForm(shown, wanted);
-  showDetail(shown, wanted);
+  const query = parts.search.value.trim().toLowerCase();
+  showForm(shown, query);
+  showDetail(shown, query);
   burst.show(parts.burst, shown);
   showActivity();
 }
 
 /**
  * @param {Scene} shown
- * @param {string} wanted
+ * @param {string} query
  */
-function showDetail(shown, wanted) {
+function showDetail(shown, query) {
   if (!parts) return;
   if (chosenInput !== null && !held.rig?.inputs.includes(chosenInput)) chosenInput = null;
   parts.body.classList.toggle("chosen", chosenInput !== null);
-  if (chosenInput !== null) inputRoutes.show(parts.detail, shown, chosenInput, wanted, () => choose(null));
+  if (chosenInput !== null) inputRoutes.show(parts.detail, shown, chosenInput, query, () => choose(null));
   else parts.detail.replaceChildren(...(asTable ? [] : [note("Choose an input to see and edit its routes.")]));
 }
 
 /**
  * @param {Scene} shown
- * @param {string} wanted
+ * @param {string} query
  */
-function showForm(shown, wanted) {
+function showForm(shown, query) {
   if (!parts) return;
   say(parts.form, asTable ? "Show as list" : "Show as table");
   parts.table.hidden = parts.list.hidden = true;
   parts.body.classList.toggle("under", asTable);
-  if (asTable) table(parts.table, shown, wanted, inputRoutes.change, choose);
-  else listInputs(shown, wanted);
+  if (asTable) table(parts.table, shown, query, inputRoutes.change, choose);
+  else listInputs(shown, query);
   (asTable ? parts.table : parts.list).hidden = false;
 }
 
 /**
  * @param {Scene} shown
- * @param {string} wanted
+ * @param {string} query
  */
-function listInputs(shown, wanted) {
+function listInputs(shown, query) {
   if (!parts) return;
   const before = focused()?.dataset.input;
   const rows = (held.rig?.inputs ?? []).map((name) => ({ name, reached: reach(shown, name) })).filter(({ name, reached }) =>
-    `${name} ${reached.map((each) => each.text).join(" ")}`.toLowerCase().includes(wanted));
+    `${name} ${reached.map((each) => each.text).join(" ")}`.toLowerCase().includes(query));
   parts.inputs.replaceChildren(...rows.map(({ name, reached }) => make("li", {}, inputButton(name, reached))));
   if (!rows.length) parts.inputs.append(make("li", { class: "note", text: "No match." }));
   if (before) inputButtons().find((each) => each.dataset.input === before)?.focus();

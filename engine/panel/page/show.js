@@ -118,10 +118,10 @@ function listed(rig) {
 
 function listScenes() {
   if (!held.rig) return;
-  const wanted = inputById("find-scene").value.trim().toLowerCase();
+  const query = inputById("find-scene").value.trim().toLowerCase();
   byId("use-setlist").hidden = !order || order === held.facts.setlist?.name || !commands.mayOperate();
   const rows = listed(held.rig)
-    .filter(({ scene }) => String(scene.number).startsWith(wanted) || scene.name.toLowerCase().includes(wanted))
+    .filter(({ scene }) => String(scene.number).startsWith(query) || scene.name.toLowerCase().includes(query))
     .map(({ scene, place }) => make("li", {}, sceneButton(scene, place)));
   byId("scenes").replaceChildren(...rows);
   if (!rows.length) byId("scenes").append(make("li", { class: "note", text: "No match." }));

@@ -142,10 +142,11 @@ interface Answers {
 
 interface EngineRequest { do: string; [fact: string]: unknown }
 
-interface Refusal { done: false; text: string; code?: string }
+/** `code`: one short word of engine/answer_codes.py, to decide by; `text`: a sentence to show. */
+interface Refusal { done: false; code: string; text: string }
 
 type Answer<Do extends string = string> =
-  | ({ done: true; text: string } & (Do extends keyof Answers ? Answers[Do] : unknown))
+  | ({ done: true; code: string; text: string } & (Do extends keyof Answers ? Answers[Do] : unknown))
   | Refusal;
 
 /** What the panel sends over the live socket. */

@@ -1,4 +1,4 @@
-"""What differs between two scenes, two rigs or two texts, in a musician's words."""
+"""The differences between two scenes, two rigs or two texts, in a musician's words."""
 
 from collections.abc import Mapping, Sequence
 from difflib import unified_diff
@@ -11,9 +11,9 @@ _TIMES = ("guard", "hold", "between", "settle")  # ns in the models
 
 
 def scenes(rig: Rig, number_a: int, number_b: int) -> list[str]:
-    """What differs between two scenes of a rig, sentences; empty if they are equal but for the number.
+    """The differences between two scenes of a rig, as sentences; empty if only the numbers differ.
 
-    Raises KeyError for a number that is not there.
+    Raises KeyError for an unknown number.
     """
     a, b = _found(rig, number_a), _found(rig, number_b)
     told = [
@@ -37,7 +37,7 @@ def rigs(a: Rig, b: Rig) -> list[str]:
     for number, scene in [*before.items()]:
         now = names.get(scene.name)
         if number not in after and now is not None and now.number not in before:
-            told.append(f"scene {number} {scene.name} is scene {now.number} now")
+            told.append(f"scene {number} {scene.name} is now scene {now.number}")
             before = {(now.number if key == number else key): value for key, value in before.items()}
     told += [f"scene {number} {scene.name} is gone" for number, scene in before.items() if number not in after]
     told += [f"scene {number} {scene.name} is new" for number, scene in after.items() if number not in before]
@@ -45,14 +45,14 @@ def rigs(a: Rig, b: Rig) -> list[str]:
         if number in after:
             told += [f"scene {number}: {each}" for each in _changed(b, before[number], after[number])]
     common = [[number for number in one if number in other] for one, other in ((before, after), (after, before))]
-    told += ["the scenes stand in another order"] if common[0] != common[1] else []
+    told += ["the scenes are in a different order"] if common[0] != common[1] else []
     told += _listed("set list", list(map(_plain, a.setlists)), list(map(_plain, b.setlists)))
     told += _listed("control", list(map(_plain, a.controls)), list(map(_plain, b.controls)))
     rest = set(type(a).model_fields) - {*_SECTIONS, "rig", "routes", "scenes", "setlists", "controls"}
     for key in sorted(rest):
         one, other = getattr(a, key), getattr(b, key)
         told += [f"{key} was {_plain(one)}, is {_plain(other)}"] if one != other else []
-    return told or (["the rigs differ in how they are set down"] if a != b else [])
+    return told or (["the rigs differ only in how they are written"] if a != b else [])
 
 
 def text(old: str, new: str, from_name: str, to_name: str) -> str:
@@ -69,7 +69,7 @@ def _found(rig: Rig, number: int) -> Scene:
 
 
 def _settings(a: Scene, b: Scene) -> list[tuple[str, Any, Any]]:
-    """What two scenes have differently, but for lists."""
+    """The settings that two scenes have differently, without routes and burst."""
     pairs = (("name", a.name, b.name), ("at", a.at, b.at), ("held", a.held, b.held))
     return [(word, one, other) for word, one, other in pairs if one != other]
 
@@ -82,7 +82,7 @@ def _lists(rig: Rig, a: Scene, b: Scene) -> list[tuple[str, list[str], list[str]
 
 
 def _changed(rig: Rig, a: Scene, b: Scene) -> list[str]:
-    """`rig` is the later one, by whose sounds both are named: a sound that has another name now is no other step."""
+    """`rig` is the later one; its sounds name the steps of both, so that renaming a sound changes no step."""
     told = [f"{word} was {_plain(one)}, is {_plain(other)}" for word, one, other in _settings(a, b)]
     for word, before, after in _lists(rig, a, b):
         told += _listed(word, before, after)
@@ -90,14 +90,14 @@ def _changed(rig: Rig, a: Scene, b: Scene) -> list[str]:
 
 
 def _listed(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:
-    told = [f"{word} taken out: {each}" for each in before if each not in after]
+    told = [f"{word} removed: {each}" for each in before if each not in after]
     told += [f"{word} added: {each}" for each in after if each not in before]
     return told + _reordered(word, before, after)
 
 
 def _reordered(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:
     same = set(before) == set(after) and before != after
-    return [f"the {word}s stand in another order or number"] if same else []
+    return [f"the {word}s differ in order or number"] if same else []
 
 
 def _named(word: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
@@ -123,7 +123,7 @@ def _route(route: Route) -> str:
 
 
 def step_in_words(rig: Rig, step: BurstStep) -> tuple[str, str]:
-    """Whom a burst step is for, and what it is put on, by the sound's name where one is known."""
+    """The receiver of a burst step, and the sound or program that it selects."""
     who = step.instrument or f"{step.output} channel {step.channel}"
     if step.sound is not None:
         return who, step.sound
@@ -133,7 +133,7 @@ def step_in_words(rig: Rig, step: BurstStep) -> tuple[str, str]:
 
 
 def _known(rig: Rig, step: BurstStep) -> str | None:
-    """The name of the sound that a step gives by number; for an output and channel that of the instrument there."""
+    """The name of the sound that a step selects by number; for an output and channel, of the instrument there."""
     if step.program is None:
         return None
     if step.instrument is None:
@@ -155,7 +155,7 @@ def _step(rig: Rig, step: BurstStep) -> str:
 
 
 def _said(key: str, found: Any) -> str:
-    """What stands at a key, in words."""
+    """The value of a key, in words."""
     if key == "when":
         return _when(found)
     return f"{found / 1_000_000:g} ms" if key in _TIMES else _plain(found)
@@ -182,7 +182,7 @@ def _plain(found: Any) -> str:
 
 
 def _when(condition: Mapping[str, Any]) -> str:
-    """The condition of a control; its numbers are first and last of a range."""
+    """The condition of a control; a number is the first and last of a range."""
     return ", ".join(f"{key} {_range(value)}" for key, value in condition.items() if value is not None)
 
 

@@ -1,8 +1,7 @@
-"""Edits of a rig file: from its text to another, with the author's comments and layout as they were.
+"""Edits of a rig file: from one text to another, keeping the author's comments and layout.
 
-Each function reads the text, changes the pieces it must, and reads the result again, so what comes out is a rig that
-loads. All raise EditError, and then nothing has changed. Texts may have a BOM and either kind of line
-end; they keep them.
+Each function reads the text, changes what it must, and reads the result again, so the result is a rig that loads. All
+raise EditError, and then nothing has changed. A BOM and either kind of line end are kept.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -42,63 +41,63 @@ class UnknownScene(EditError):
 
 
 def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:
-    """A second scene that does the same, straight behind the first; named "NAME copy" unless a name is given.
+    """A copy of a scene, directly after the original; named "NAME copy" unless a name is given.
 
-    It has no `at`: two scenes recalled at one moment of the time code would be a race.
+    It has no `at`: two scenes must not be recalled at the same time code.
     """
     return _edited(text, lambda plain: _copied(Sheet(plain), number, new, name))
 
 
 def rename_scene(text: str, number: int, name: str) -> str:
-    """The scene has another name, and so it has where set lists, controls and `start` call it by its name."""
+    """Rename a scene, also where set lists, controls and `start` refer to it by name."""
     return _edited(text, lambda plain: _renamed(plain, number, name))
 
 
 def renumber_scene(text: str, number: int, new: int) -> str:
-    """The scene has another number, and so it has where set lists, controls and `start` call it by its number.
+    """Renumber a scene, also where set lists, controls and `start` refer to it by number.
 
-    A foot switch with `program = "any"` goes by the numbers: the scene is on another program then.
+    A foot switch with `program = "any"` uses the numbers: it then recalls the scene by another program.
     """
     return _edited(text, lambda plain: _renumbered(plain, number, new))
 
 
 def move_scene(text: str, number: int, before: int | None) -> str:
-    """The scene stands before another one in the file, or behind all (None). Comments straight above it go with it."""
+    """Move a scene before another one in the file, or to the end (None), with the comments directly above it."""
     return _edited(text, lambda plain: _moved(Sheet(plain), number, before))
 
 
 def delete_scene(text: str, number: int) -> str:
-    """The scene is gone from the file and from the set lists. Refused if a control or `start` names it, if it is the
-    only one, or if a set list has no other."""
+    """Delete a scene from the file and from the set lists. Rejected if a control or `start` refers to it, or if it is
+    the only scene of the rig or of a set list."""
     return _edited(text, lambda plain: _deleted(plain, number))
 
 
 def put_scene(text: str, number: int, name: str, routes: Sequence[Table], burst: Sequence[Table]) -> str:
-    """The scene has this name, these routes and this burst; it is made, behind the others, if there is none.
+    """Give a scene this name, these routes and this burst; if there is no such scene, add it after the others.
 
-    `routes` and `burst` are tables in the file's own keys. What the scene has already is left as it is written; its
-    other keys stay.
+    `routes` and `burst` are tables in the keys of the file. Parts that stay are left as they are written; other keys of
+    the scene are kept.
     """
     return _edited(text, lambda plain: _stored(plain, number, name, routes, burst))
 
 
 def set_routes(text: str, number: int, routes: Sequence[Table]) -> str:
-    """The scene has these routes (tables in the file's own keys), and all else of it stays."""
+    """Give a scene these routes (tables in the keys of the file); the rest of it is kept."""
     return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "routes", routes)))
 
 
 def set_burst(text: str, number: int, burst: Sequence[Table]) -> str:
-    """The scene has this burst (tables in the file's own keys), and all else of it stays."""
+    """Give a scene this burst (tables in the keys of the file); the rest of it is kept."""
     return _edited(text, lambda plain: _in_scene(plain, number, lambda part, at: _filled(part, at, "burst", burst)))
 
 
 def add_control(text: str, control: Table) -> str:
-    """One more control, behind the others."""
+    """Add a control after the others."""
     return _edited(text, lambda plain: _appended(plain, "controls", control))
 
 
 def put_setlist(text: str, name: str, scenes: Sequence[int | str]) -> str:
-    """The set list of this name has these scenes in this order; it is made, behind the others, if there is none."""
+    """Give a set list these scenes in this order; if there is no set list of this name, add it after the others."""
     return _edited(text, lambda plain: _ordered(plain, name, scenes))
 
 
@@ -110,13 +109,13 @@ def _edited(text: str, change: Callable[[str], str]) -> str:
     try:
         read(plain, "rig", lists=False)
     except RigError as refusal:
-        raise EditError(f"the rig is not in order: {refusal}") from None
+        raise EditError(f"the rig is not valid: {refusal}") from None
     made = change(plain)
     try:
         read(made, "edited rig", lists=False)
     except RigError as refusal:
         wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
-        raise EditError(f"that would not be a rig that can be played: {wrong}") from None
+        raise EditError(f"the rig would no longer be valid: {wrong}") from None
     return bom + (made.replace("\n", "\r\n") if windows else made)
 
 
@@ -124,7 +123,7 @@ def _edited(text: str, change: Callable[[str], str]) -> str:
 
 
 def _scene(sheet: Sheet, number: int) -> int:
-    """The place of a scene among the scenes."""
+    """The index of a scene among the scenes."""
     numbers = [scene["number"] for scene in sheet.data["scenes"]]
     if number not in numbers:
         raise UnknownScene(f"there is no scene {number}; there are: {', '.join(map(str, numbers))}")
@@ -134,12 +133,12 @@ def _scene(sheet: Sheet, number: int) -> int:
 def _scene_blocks(sheet: Sheet) -> list[Block]:
     if sheet.has_value(_SCENES):
         line = sheet.line(_SCENES)
-        raise EditError(f"line {line} has all scenes in one list; write each under a [[scenes]] of its own first")
+        raise EditError(f"line {line} has all scenes in one list; first give each scene its own [[scenes]]")
     return sheet.blocks(_SCENES)
 
 
 def _in_scene(text: str, number: int, change: Callable[[str, Path], str]) -> str:
-    """The text with one scene changed: `change` gets a text with the scene in it, and the scene's place."""
+    """The text with one scene changed: `change` gets a text that contains the scene, and the scene's path in it."""
     sheet = Sheet(text)
     place = _scene(sheet, number)
     if sheet.has_value(_SCENES):
@@ -188,11 +187,11 @@ def _copy_name(name: str, taken: set[str]) -> str:
 
 
 def _free(data: Table, key: str, value: int | str, but: int | None = None) -> None:
-    """Refuse a number or name that another scene than number `but` has."""
+    """Reject a number or name that a scene other than number `but` has."""
     for scene in data["scenes"]:
         if scene[key] == value and scene["number"] != but:
             raise EditError(
-                f"scene {scene['number']} {scene['name']} has the {key} {toml(value)} already; choose another"
+                f"scene {scene['number']} {scene['name']} already has the {key} {toml(value)}; choose another"
             )
 
 
@@ -202,7 +201,7 @@ def _renamed(text: str, number: int, name: str) -> str:
     _free(sheet.data, "name", name, number)
     old = sheet.data["scenes"][place]["name"]
     text = sheet.with_value(("scenes", place, "name"), toml(name))
-    if name == "last" and sheet.data.get("rig", {}).get("start") == old:  # "last" means the last scene played there
+    if name == "last" and sheet.data.get("rig", {}).get("start") == old:  # which there means the one that played last
         text = Sheet(text).with_value(("rig", "start"), toml(number))
     return _with_references(text, old, name)
 
@@ -218,7 +217,7 @@ def _moved(sheet: Sheet, number: int, before: int | None) -> str:
     blocks = _scene_blocks(sheet)
     place = _scene(sheet, number)
     if before == number:
-        raise EditError(f"scene {number} cannot stand before itself; name another scene")
+        raise EditError(f"scene {number} cannot be moved before itself; name another scene")
     target = len(blocks) if before is None else _scene(sheet, before)
     if target in (place, place + 1):
         return sheet.text
@@ -236,19 +235,19 @@ def _deleted(text: str, number: int) -> str:
     sheet = Sheet(text)
     block, scene = _scene_blocks(sheet)[_scene(sheet, number)], sheet.data["scenes"][_scene(sheet, number)]
     if len(sheet.data["scenes"]) == 1:
-        raise EditError(f"scene {number} is the only one; a rig needs one, so copy it or make another first")
+        raise EditError(f"scene {number} is the only one, and a rig needs at least one; add another scene first")
     names = (scene["number"], scene["name"])
     named = [path for path, called in _references(sheet.data) if called in names]
     for path in named:
         if path[0] != "setlists":
             who = "start" if path[0] == "rig" else f"control {int(path[1]) + 1}"
-            raise EditError(f"scene {number} is named by {who} in line {sheet.line(path)}; change that line first")
+            raise EditError(f"scene {number} is used by {who} in line {sheet.line(path)}; change that line first")
     for index, setlist in enumerate(sheet.data.get("setlists", ())):
         if all(called in names for called in setlist["scenes"]):
             line = sheet.line(("setlists", index, "scenes"))
             raise EditError(
-                f"the set list {toml(setlist['name'])} has no other scene than {number} (line {line}); "
-                "put another into it, or take it out of the file, first"
+                f"scene {number} is the only one in the set list {toml(setlist['name'])} (line {line}); "
+                "first add another scene to it, or delete the set list from the file"
             )
     text = sheet.without(block)
     for path in reversed(named):
@@ -277,7 +276,7 @@ def _made(sheet: Sheet, number: int, name: str, routes: Sequence[Table], burst: 
 
 
 def _filled(text: str, scene: Path, key: str, tables: Sequence[Table]) -> str:
-    """The text with these routes or burst steps in a scene; those it has already stay as they are written."""
+    """The text with these routes or burst steps in a scene; those that stay are left as they are written."""
     sheet, section = Sheet(text), (*scene, key)
     written = sheet.data["scenes"][scene[1]].get(key)
     if written is None:
@@ -294,14 +293,14 @@ def _filled(text: str, scene: Path, key: str, tables: Sequence[Table]) -> str:
 
 
 def _meant(key: str, tables: Sequence[Table]) -> list[Any]:
-    """What tables mean, however they are written: a name or a list with one name, say."""
+    """The meaning of tables, however they are written: a name equals a list with one name, for example."""
     try:
-        return list(getattr(rig_model().model_validate(_lonely(key, tables)).scenes[0], key))
+        return list(getattr(rig_model().model_validate(_alone(key, tables)).scenes[0], key))
     except ValidationError:
-        return list(tables)  # the edited rig will be refused with the reason
+        return list(tables)  # the edited rig will be rejected with the reason
 
 
-def _lonely(key: str, tables: Sequence[Table]) -> Table:
+def _alone(key: str, tables: Sequence[Table]) -> Table:
     return {"format": 1, "scenes": [{"number": 1, "name": "alone", key: list(tables)}]}
 
 

@@ -1,8 +1,8 @@
-"""The pieces a TOML text is made of, put in, taken out and replaced without touching what stands around them.
+"""Edits of single parts of a TOML text that leave everything around them untouched.
 
-Everything here is offsets in the text: what is not part of a piece stays as it is, byte for byte. A whole document
-taken apart and written again by tomlkit does not: it brings [[scenes]] together that another section stands between,
-and moves the comments of list elements. tomlkit spells the new values.
+All work is done by offsets in the text: whatever is not edited stays as it is, byte for byte. tomlkit would rewrite the
+whole document, bring together [[scenes]] that have another section between them, and move the comments of list
+elements; it is used only to write new values.
 """
 
 import re
@@ -18,27 +18,29 @@ from engine.rig.read.toml_layout import Path, Span, blanks_end, layout_of
 
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
 _REST: Final = re.compile(r"[ \t\r]*(?:#[^\n]*)?")
-_SHORT: Final = 100  # signs in a line of a table
+_SHORT: Final = 100  # characters in a line of a table
 
 
 class EditError(Exception):
-    """An edit cannot be made; the text says why, where and what to do, in one sentence."""
+    """An edit cannot be made; the text says why, where, and what to do, in one sentence."""
 
 
 @dataclass(frozen=True)
 class Block:
-    """A [[section]] element with all that is in it. Offsets; `lead` with the comments straight above its head, `end`
-    behind the comments straight below its last line."""
+    """An element of a [[section]] with all its contents, as offsets.
+
+    `lead` includes the comments directly above its head, `end` those directly below its last line.
+    """
 
     lead: int
     head: Span
-    start: int  # of the head's line
-    last: int  # behind its last line that says something
+    start: int  # start of the line of the head
+    last: int  # end of its last line with content
     end: int
 
 
 class Sheet:
-    """A text that is TOML, its data, and where they stand. Raises NotToml."""
+    """A TOML text with its data and their places in the text. Raises TomlError."""
 
     def __init__(self, text: str) -> None:
         self.text = text
@@ -52,15 +54,15 @@ class Sheet:
         return self.text.count("\n", 0, start) + 1
 
     def value(self, path: Path) -> Span:
-        """Where a value stands. Raises KeyError where it is not written as one value."""
+        """The place of a value. Raises KeyError if it is not written as one value."""
         return self._layout.values[path]
 
     def has_value(self, path: Path) -> bool:
-        """Whether this is KEY = VALUE or the element of a list, not a [section]."""
+        """Whether this is written as KEY = VALUE or as the element of a list, not as a [section]."""
         return path in self._layout.values
 
     def has_key(self, path: Path) -> bool:
-        """Whether there is such a key, in whichever way it is written."""
+        """Whether there is such a key, however it is written."""
         data: Any = self.data
         for key in path:
             if isinstance(data, dict) and key not in data:
@@ -69,7 +71,7 @@ class Sheet:
         return True
 
     def blocks(self, section: Path) -> list[Block]:
-        """The elements written as [[section]], in order. Raises EditError where another section splits one."""
+        """The elements written as [[section]], in order. Raises EditError if another section splits one of them."""
         headers = self._layout.headers
         made = []
         for place, (path, _) in enumerate(headers):
@@ -85,8 +87,8 @@ class Sheet:
         for far, (start, _) in headers[after:]:
             if far[: len(path)] == path:
                 raise EditError(
-                    f"line {self._line_at(start)} belongs to what begins in line {self.line(path)}, "
-                    "with another section between; bring the two together in the file first"
+                    f"line {self._line_at(start)} continues what begins in line {self.line(path)}, "
+                    "with another section between them; move the two together in the file first"
                 )
         head = headers[place][1]
         begins = _line_start(self.text, head[0])
@@ -98,7 +100,7 @@ class Sheet:
         return Block(lead, head, begins, last, _comments_below(self.text, last, following))
 
     def _said_before(self, offset: int) -> int:
-        """The end of the last line before this offset that says something."""
+        """The end of the last line with content before this offset."""
         ends = [end for start, end in self._layout.pairs.values() if start < offset]
         ends += [end for _, (start, end) in self._layout.headers if start < offset]
         return _line_end(self.text, max(ends)) if ends else 0
@@ -117,11 +119,11 @@ class Sheet:
     # Keys
 
     def with_value(self, path: Path, written: str) -> str:
-        """The text with another value in this place."""
+        """The text with a new value in this place."""
         return _put(self.text, self.value(path), written)
 
     def with_pair(self, table: Path, key: str, written: str) -> str:
-        """The text with one more key in a table: behind its last one."""
+        """The text with another key in a table, after its last one."""
         if self.has_value(table):
             start, end = self.value(table)
             inner = self.text[start + 1 : end - 1]
@@ -142,12 +144,12 @@ class Sheet:
     # Lists
 
     def without_element(self, array: Path, index: int) -> str:
-        """The text without one element of a list; comments stay."""
+        """The text without one element of a list; comments are kept."""
         text, (start, end) = self.text, self.value((*array, index))
         comma = blanks_end(text, end)
         if text[comma] != ",":
             return self._without_last(array, index)
-        if "#" in text[end:comma]:  # a comment stands between the element and its comma
+        if "#" in text[end:comma]:  # there is a comment between the element and its comma
             return text[:start] + text[end:comma] + text[comma + 1 :]
         rest = comma + 1
         while text[rest] in " \t":
@@ -168,8 +170,8 @@ class Sheet:
         return text[:before] + text[before:comma] + kept + text[end:]
 
     def with_element(self, array: Path, index: int, written: str, *, lines: bool) -> str:
-        """The text with an element put into a list before the one at `index`; `lines`: an empty list gets a line
-        for each."""
+        """The text with an element added to a list before the one at `index`; `lines`: in an empty list, on its own
+        line."""
         text = self.text
         start, end = self.value(array)
         if (*array, 0) not in self._layout.values:
@@ -198,9 +200,9 @@ class Sheet:
 
 
 def changes(olds: Sequence[Any], news: Sequence[Any]) -> list[tuple[str, int, int]]:
-    """What makes `news` of `olds`, the last place first: ("put" | "add" | "drop", place in olds, place in news).
+    """The steps from `olds` to `news`, last place first: ("put" | "add" | "drop", place in olds, place in news).
 
-    "add" means before that place of olds, and those for one place come in the order that keeps news in order.
+    "add" means before that place of olds; several for one place come in the order that keeps news in order.
     """
     kinds: list[Any] = []
 
@@ -220,7 +222,7 @@ def changes(olds: Sequence[Any], news: Sequence[Any]) -> list[tuple[str, int, in
 
 
 def insert_lines(text: str, at: int, lines: str) -> str:
-    """Whole lines put in at the start of a line, or at the end of a text whose last line may lack its end."""
+    """Insert whole lines at the start of a line, or at the end of a text whose last line may lack its line end."""
     if at == len(text) and text and not text.endswith("\n"):
         return text + "\n" + lines.removesuffix("\n")
     return text[:at] + lines + text[at:]
@@ -235,7 +237,7 @@ def _line_start(text: str, at: int) -> int:
 
 
 def _line_end(text: str, at: int) -> int:
-    """Behind the end of this line."""
+    """The offset after the end of this line."""
     return text.find("\n", at) + 1 or len(text)
 
 
@@ -249,7 +251,7 @@ def _comments_above(text: str, start: int, floor: int) -> int:
 
 
 def _comments_below(text: str, end: int, following: int) -> int:
-    """Comments that run straight into the next section are that section's."""
+    """The end of the comments directly below; comments directly above the next section belong to that section."""
     below = end
     while below < following and text[below : _line_end(text, below)].lstrip().startswith("#"):
         below = _line_end(text, below)
@@ -267,7 +269,7 @@ def _without_empty_end(text: str) -> str:
 
 
 def toml(value: Any) -> str:
-    """A value as TOML on one line. Raises EditError for what TOML has not."""
+    """A value as TOML on one line. Raises EditError for a kind of value that TOML does not have."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
@@ -288,12 +290,12 @@ def _key(key: object) -> str:
 
 
 def listed(items: Sequence[str]) -> str:
-    """A list with a line for each element."""
+    """A list, written with a line for each element."""
     return "[\n" + "".join(f"  {item},\n" for item in items) + "]" if items else "[]"
 
 
 def table(head: str, keys: dict[str, Any], *, by_line: Sequence[str] = ()) -> str:
-    """A table with a line for each key; the lists `by_line` names, and those too long for a line, get a line for each
+    """A table, written with a line for each key. Lists in `by_line`, and lists too long for a line, get a line for each
     element."""
     width = max(map(len, keys), default=0)
     lines = [f"{head}\n"]

@@ -1,6 +1,6 @@
-"""Lists of a rig file changed where they stand: elements put in, taken out, and given other keys.
+"""Edits of lists in a rig file: elements added, removed and changed in place.
 
-Each function goes from text to text. A list is written as one value or as a [[section]] for each element.
+Each function goes from text to text. A list is written as one value, or as a [[section]] for each element.
 """
 
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ Table = dict[str, Any]
 def list_changed(
     text: str, array: Path, steps: Sequence[tuple[str, int, int]], written: Sequence[str], *, lines: bool
 ) -> str:
-    """These steps (see `changes`) taken in a list that is one value; `written` are its new elements."""
+    """Apply these steps (see `changes`) to a list that is one value; `written` are its new elements."""
     for what, old, new in steps:
         sheet = Sheet(text)
         if what == "put":
@@ -28,7 +28,7 @@ def list_changed(
 
 
 def block_changed(text: str, section: Path, what: str, old: int, keys: Table) -> str:
-    """An element put in ("add") or taken out ("drop") where each is written as [[section]]."""
+    """Add an element ("add") or remove it ("drop") where each is written as [[section]]."""
     sheet = Sheet(text)
     blocks = sheet.blocks(section)
     if what == "drop":
@@ -41,9 +41,9 @@ def block_changed(text: str, section: Path, what: str, old: int, keys: Table) ->
 
 
 def table_changed(text: str, place: Path, meant: tuple[Any, Any], keys: Table) -> str:
-    """Other keys for the table in this place, which meant the first of `meant` and now means the second.
+    """Change the keys of the table in this place, whose meaning changes from the first of `meant` to the second.
 
-    Keys that mean what they meant stay as they are written.
+    Keys whose meaning stays the same are left as they are written.
     """
     sheet = Sheet(text)
     was, now = map(_meanings, meant)
@@ -63,14 +63,14 @@ def table_changed(text: str, place: Path, meant: tuple[Any, Any], keys: Table) -
 
 
 def _meanings(one: Any) -> Table:
-    """What each key of a table means; the table as it is written where it is in no order."""
+    """The meaning of each key of a table; for a table that is not valid, what is written."""
     if isinstance(one, dict):
         return one
     return {field.alias or name: getattr(one, name) for name, field in type(one).model_fields.items()}
 
 
 def _value_changed(text: str, place: Path, meant: tuple[Any, Any], value: Any) -> str:
-    """Filters that stay in a chain stay as they are written."""
+    """Change one value; in a chain, filters that stay are left as they are written."""
     if isinstance(value, list) and all(isinstance(each, dict) for each in value):
         return list_changed(text, place, changes(*meant), list(map(toml, value)), lines=False)
     return Sheet(text).with_value(place, toml(value))

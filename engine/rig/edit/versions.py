@@ -1,7 +1,7 @@
-"""Saving a rig file so that no text is ever lost, and the versions kept beside it.
+"""Saving a rig file without ever losing a text, and the earlier versions kept beside it.
 
-The file is replaced in one step by a finished one, so whatever fails or is killed half-way, the old file or the new one
-stands there whole. Versions are files in a hidden folder beside it, numbered from 1, the oldest dropped at 50.
+The file is replaced in one step by a finished one: whatever fails or is killed half-way, either the old file or the new
+one is there, complete. Versions are files in a hidden folder beside it, numbered from 1; the newest 50 are kept.
 """
 
 import contextlib
@@ -14,17 +14,17 @@ from typing import Final, NamedTuple
 from engine import durable_files
 
 KEPT: Final = 50
-_UNFINISHED: Final = ".saving"  # how the names of files end that are being written
-_MODE: Final = 0o644  # of a file that was not there
+_UNFINISHED: Final = ".saving"  # suffix of files that are being written
+_MODE: Final = 0o644  # of a new file
 _BOM: Final = b"\xef\xbb\xbf"
 
 
 class SaveError(Exception):
-    """A file was not saved, or a version is not there; one sentence says why."""
+    """A file was not saved, or there is no such version; one sentence says why."""
 
 
 class RigVersion(NamedTuple):
-    """One text that is kept."""
+    """An earlier text of the file."""
 
     number: int
     time: str  # local, YYYY-MM-DD HH:MM:SS
@@ -32,7 +32,7 @@ class RigVersion(NamedTuple):
 
 
 class RigVersions:
-    """A rig file and its former texts. Blocking; symbolic links are followed to the file they lead to at the time."""
+    """A rig file and its earlier versions. Blocking. A symbolic link is followed anew at each access."""
 
     def __init__(self, path: Path) -> None:
         self._named = os.path.abspath(path)
@@ -48,9 +48,9 @@ class RigVersions:
         return path.with_name(f".{path.name}.versions")
 
     def present(self) -> str | None:
-        """What the file holds, plain, bytes that are not UTF-8 as surrogates; None if there is no file.
+        """The text of the file, plain, bytes that are not UTF-8 as surrogates; None if there is no file.
 
-        Raises SaveFault.
+        Raises SaveError.
         """
         try:
             return plain(_decoded(self.path.read_bytes()))
@@ -60,31 +60,31 @@ class RigVersions:
             raise SaveError(f"{self.path} cannot be read: {_reason(fault)}") from None
 
     def save(self, text: str, expected: str | None) -> list[str]:
-        """Write the file, its present text kept as a version first; `expected` is that text, None if there is no file.
+        """Keep the current text as a version, then write the file; `expected` is that text, None if there is no file.
 
-        A BOM and the kind of line end of the file stay, whichever kind `text` and `expected` have. The answer names the
-        files that a save which was killed had left half-written, and that are taken away now.
-        Raises SaveFault, and then the old file is intact, unless the sentence says that the new one is written.
+        The file keeps its BOM and its kind of line end, whatever `text` and `expected` have. Returns the names of
+        half-written files that an earlier, killed save had left and that were removed now.
+        Raises SaveError; then the old file is intact, unless the sentence says that the new one is written.
         """
         try:
             made, swept = self._save(text, expected)
         except OSError as fault:
-            raise SaveError(f"{self.path} could not be saved, and stays as it was: {_reason(fault)}") from None
+            raise SaveError(f"{self.path} could not be saved and is unchanged: {_reason(fault)}") from None
         try:
             back = self.path.read_bytes()
         except OSError as fault:
             raise SaveError(
-                f"{self.path} was written but cannot be read back, and its former text is the newest version: "
+                f"{self.path} was written but cannot be read back; its previous text is the newest version: "
                 + _reason(fault)
             ) from None
         if back != made:
             raise SaveError(
-                f"{self.path} was written but does not read back so, and its former text is the newest version"
+                f"{self.path} was written but reads back differently; its previous text is the newest version"
             )
         return swept
 
     def keep(self, text: str) -> int:
-        """Make a text the newest version, and give its number; the file stays as it is. Raises SaveFault."""
+        """Make a text the newest version and return its number; the file is not changed. Raises SaveError."""
         try:
             self._sweep()
             there = self.path.exists()
@@ -94,14 +94,14 @@ class RigVersions:
             raise SaveError(f"no version of {self.path} could be kept: {_reason(fault)}") from None
 
     def _save(self, text: str, expected: str | None) -> tuple[bytes, list[str]]:
-        """Write the file; what was written, and what was swept away."""
+        """Write the file; the bytes written, and the names of the removed half-written files."""
         present = self._expected_bytes(expected)
         swept = self._sweep()
         made, mode = _as_file(text, present or b""), _MODE
         if present is not None:
             mode = self._mode()
             if not mode & 0o222 or not os.access(self.path, os.W_OK):
-                raise SaveError(f"{self.path} is read-only and stays as it was; allow writing to it first")
+                raise SaveError(f"{self.path} is read-only and is unchanged; make it writable first")
             self._keep(present, mode)
         self._put(self.path, made, mode, expected)
         return made, swept
@@ -110,7 +110,7 @@ class RigVersions:
         return self.path.stat().st_mode & 0o7777
 
     def _sweep(self) -> list[str]:
-        """Take away what a save that was killed half-way left lying; the names of it."""
+        """Remove the half-written files of a killed save, and return their names."""
         swept = []
         for folder, start in ((self.path.parent, f".{self.path.name}."), (self._folder, ".")):
             if folder.is_dir():
@@ -121,15 +121,13 @@ class RigVersions:
         return swept
 
     def _expected_bytes(self, expected: str | None) -> bytes | None:
-        """What the file holds. Raises SaveFault if that is not what is expected."""
+        """The bytes of the file. Raises SaveError if they are not what is expected."""
         try:
             present = self.path.read_bytes()
         except FileNotFoundError:
             present = None
         if (None if present is None else plain(_decoded(present))) != (None if expected is None else plain(expected)):
-            raise SaveError(
-                f"{self.path} has changed on the disk since it was loaded; both texts were left as they are"
-            )
+            raise SaveError(f"{self.path} has changed on disk since it was loaded; neither text was changed")
         return present
 
     def _put(self, path: Path, made: bytes, mode: int, expected: str | None) -> None:
@@ -142,16 +140,16 @@ class RigVersions:
             self._give_to_owner(Path(name))
             os.chmod(name, mode)
             if Path(name).read_bytes() != made:
-                raise SaveError(f"{path} stays as it was, for the disk did not give back what was written to it")
+                raise SaveError(f"{path} is unchanged: the disk did not return what was written to it")
             if path == self.path:
-                self._expected_bytes(expected)  # nobody may have written meanwhile
+                self._expected_bytes(expected)  # nobody else may have written meanwhile
             durable_files.rename(Path(name), path)
         except BaseException:
             Path(name).unlink(missing_ok=True)
             raise
 
     def _give_to_owner(self, made: Path) -> None:
-        """Where root saves a file of somebody else it stays theirs; others may not give files away, and need not."""
+        """A file that root saves keeps its owner; other users cannot change the owner and need not."""
         with contextlib.suppress(OSError):
             file, new = self.path.stat(), made.stat()
             if (file.st_uid, file.st_gid) != (new.st_uid, new.st_gid):
@@ -182,23 +180,23 @@ class RigVersions:
         return self._folder / f"{number:06}.toml"
 
     def text(self, number: int) -> str:
-        """The text of a version, plain. Raises SaveFault."""
+        """The text of a version, plain. Raises SaveError."""
         try:
             return plain(_decoded(self._file(number).read_bytes()))
         except OSError:
             raise SaveError(f"there is no version {number} of {self.path}; bayleaf save --history lists them") from None
 
     def undo(self) -> str:
-        """The newest version that is not the present text; saving it can be undone likewise. Raises SaveFault."""
+        """The newest version that differs from the current text; saving it can be undone, too. Raises SaveError."""
         present = self.present()
         for number in [version.number for version in self.list()]:
             text = self.text(number)
             if text != present:
                 return text
-        raise SaveError(f"there is no version of {self.path} before the present one")
+        raise SaveError(f"{self.path} has no earlier version")
 
     def list(self) -> tuple[RigVersion, ...]:
-        """All versions, newest first. Raises SaveFault."""
+        """All versions, newest first. Raises SaveError."""
         try:
             return self._listed()
         except OSError as fault:
@@ -222,12 +220,12 @@ def _decoded(data: bytes) -> str:
 
 
 def plain(text: str) -> str:
-    """A text without a BOM, each line ended by one character."""
+    """A text without a BOM and with single-character line ends."""
     return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _as_file(text: str, present: bytes) -> bytes:
-    """The bytes of a text in the present file's way."""
+    """The bytes of a text, with the BOM and the line ends of the current file."""
     made = text.removeprefix("\ufeff")
     lines = present.count(b"\n")
     if lines and lines == present.count(b"\r\n"):

@@ -1,4 +1,4 @@
-"""The tables of the rig file that say who commands, and how: controls, remote, OSC."""
+"""The tables of the rig file for everything that gives commands: controls, remote control, OSC."""
 
 from ipaddress import ip_address
 from typing import Annotated, Literal
@@ -45,8 +45,8 @@ Action = Literal[
 class When(Part):
     """The condition of a control: exactly one of program, controller, note, song, sysex.
 
-    A range is kept as (first, last), one number as a range of one. `press` tells presses of a switch apart; `turn` is
-    for knobs that send steps: 1 to 63 up, 127 to 65 down (common practice, no source).
+    A range is kept as (first, last), one number as a range of one. `press` selects one kind of press; `turn` is for
+    knobs that send steps: 1 to 63 up, 127 to 65 down (common practice, no source).
     """
 
     program: Annotated[Numbers, one_or_range(1, 128)] = None
@@ -69,7 +69,7 @@ class When(Part):
             if getattr(self, key) is not None and self.controller is None:
                 raise ValueError(f"{key} goes with controller only")
         if self.turn is not None and (self.at_least is not None or self.at_most is not None or self.press is not None):
-            raise ValueError("turn goes without at_least, at_most and press")
+            raise ValueError("turn cannot be combined with at_least, at_most or press")
         if self.press is not None and self.controller is None and self.note is None:
             raise ValueError("press goes with controller or note only")
         if self.channel is not None and (self.song is not None or self.sysex is not None):
@@ -78,15 +78,15 @@ class When(Part):
 
     @property
     def carries(self) -> bool:
-        """Whether the message says a number by itself: a program or a song, of several."""
+        """Whether the message itself carries the number: a program or a song, one of several."""
         return any(found == "any" or (found is not None and found[0] < found[1]) for found in (self.program, self.song))
 
 
 class Control(Part):
-    """A message that commands.
+    """A message that triggers an action.
 
-    `scenes`: those it holds in, all if none; `hold`, `between`: how long a long press is, how soon the second half of a
-    double one comes; `route`: what mute and unmute mean; `output`, `messages`: what send sends.
+    `scenes`: the scenes in which it is active, all if empty. `hold`, `between`: the length of a long press, and the
+    longest gap in a double press (ns). `route`: for mute and unmute. `output`, `messages`: for send.
     """
 
     input: Annotated[str, Reference("inputs")]
@@ -105,25 +105,27 @@ class Control(Part):
     @model_validator(mode="after")
     def _what_it_needs(self) -> "Control":
         if (self.route is not None) != (self.do in ("mute", "unmute")):
-            raise ValueError('route goes with do = "mute" and do = "unmute", and they need it')
+            raise ValueError('route is required with do = "mute" and do = "unmute", and not allowed otherwise')
         sends = self.do == "send"
         if (self.output is not None) != sends or bool(self.messages) != sends:
-            raise ValueError('output and messages go with do = "send", and it needs both')
+            raise ValueError('output and messages are required with do = "send", and not allowed otherwise')
         return self
 
     @model_validator(mode="after")
     def _which_scene(self) -> "Control":
         carries = self.when.carries
         if self.do == "scene" and not carries and self.scene is None:
-            raise ValueError('do = "scene" needs scene = NUMBER too, for this condition carries no number')
+            raise ValueError('do = "scene" also needs scene = NUMBER, because this condition carries no number')
         if self.scene is not None and (self.do != "scene" or carries):
-            raise ValueError('leave out scene; it goes with do = "scene" and a condition that carries no number')
+            raise ValueError('leave out scene; it is only for do = "scene" with a condition that carries no number')
         return self
 
 
 class RemoteControl(Part):
-    """Who may command by show control, machine control and our own SysEx; `programs`: by bank and program, or song
-    select, as well; `to`: the outputs that are answered."""
+    """The inputs from which show control, machine control and our own SysEx are obeyed.
+
+    `programs`: bank and program, or song select, recall scenes as well; `to`: the outputs that answers are sent to.
+    """
 
     inputs: Inputs
     device: Annotated[int, between(0, 111)] = 0
@@ -139,7 +141,7 @@ def _address(found: str) -> str:
 
 
 class Osc(Part):
-    """Open Sound Control on a UDP port, from these addresses only."""
+    """Open Sound Control on a UDP port, obeyed from these addresses only."""
 
     port: Annotated[int, between(1024, 65535)]
     listen: Annotated[str, AfterValidator(_address)] = "127.0.0.1"

@@ -1,6 +1,6 @@
-"""`[network]`: the machines a rig is spread over, and who dials whom.
+"""`[network]`: the machines that a rig is spread over, and which of them dials which.
 
-Ports without `machine` are on the machine that is in charge at the start, `main`.
+A port without `machine` is plugged into `main`, the machine that is in charge at the start.
 """
 
 import re
@@ -28,7 +28,7 @@ def _machine(found: str) -> str:
 
 
 def _address(found: str) -> str:
-    """Of version 4: zenoh 1.10 takes no address of version 6 where certificates are looked at."""
+    """IPv4 only: zenoh 1.10 accepts no IPv6 address where certificates are checked."""
     parts = _ADDRESS.fullmatch(found)
     try:
         if parts is None or not 1 <= int(parts[2]) <= 65535:
@@ -51,14 +51,14 @@ MachineName = Annotated[str, AfterValidator(_machine)]
 
 
 class Machine(Part):
-    """Where a machine listens, and whom it dials: all machines earlier in the table unless it says otherwise."""
+    """Where a machine listens, and which machines it dials; by default all earlier ones in the table."""
 
     listen: Annotated[str, AfterValidator(_address)]
     dial: Annotated[tuple[str, ...] | None, BeforeValidator(_dialled), Reference("machines", many=True)] = None
 
 
 class Network(Part):
-    """The machines of a rig. `machine` is the one that reads this; the command line may say another."""
+    """The machines of a rig. `machine` is the one that reads this file, unless --machine names another."""
 
     machine: Annotated[str, Reference("machines")]
     main: Annotated[str, Reference("machines")]
@@ -70,12 +70,12 @@ class Network(Part):
 
     @property
     def engines(self) -> tuple[str, ...]:
-        """The machines that may be in charge, the one that is at the start first."""
+        """The machines that may be in charge, first the one that is at the start."""
         return (self.main,) if self.standby is None else (self.main, self.standby)
 
     @property
     def loopback(self) -> bool:
-        """Whether all machines are on this one computer."""
+        """Whether all machines are on this computer."""
         return all(host_of(machine.listen).is_loopback for machine in self.machines.values())
 
     @property
@@ -84,7 +84,7 @@ class Network(Part):
         return not self.plain and not self.loopback
 
     def dials(self, name: str) -> tuple[str, ...]:
-        """Whom a machine dials."""
+        """The machines that a machine dials."""
         said = self.machines[name].dial
         if said is not None:
             return said
@@ -92,5 +92,5 @@ class Network(Part):
         return tuple(names[: names.index(name)])
 
     def home(self, machine: str | None) -> str:
-        """The machine that a port with this `machine` is on."""
+        """The machine that a port with this `machine` is plugged into."""
         return machine or self.main

@@ -1,4 +1,4 @@
-"""The rig file as models: what each key is called. Checks that need two places of the file at once are in `checks`."""
+"""The rig file as models: its tables and keys. Checks that compare two places of the file are in `cross_checks`."""
 
 from functools import cache, reduce
 from operator import or_
@@ -74,20 +74,20 @@ class Sound(Part):
 class Instrument(Part):
     output: Annotated[str, Reference("outputs")]
     channel: Channel
-    like: Text | None = None  # a kind of presets/instruments.toml, whose keys are filled in
+    like: Text | None = None  # a template in presets/instruments.toml that supplies missing keys
     bank: BankUse = "msb lsb"
     settle: Nanoseconds = 0
     programs_from: Literal[0, 1] = 1
-    sounds_from: Text | None = None  # a sound list; the sounds below win, and hold those of the list once it is read
-    setup: SetupLines = ()  # sent at the start and when its output is back, before the sounds
-    request: WholeSysEx | None = None  # asks it for a dump of its memory
+    sounds_from: Text | None = None  # a sound list, read into `sounds`; sounds given there override it
+    setup: SetupLines = ()  # sent before the sounds, at the start and when the output is reconnected
+    request: WholeSysEx | None = None  # requests a dump of its memory
     sounds: dict[Plain, Sound] = Field(default_factory=dict)
 
 
 def sound_of(gear: Instrument, bank: tuple[int, int] | None, program: int) -> str | None:
-    """The name of the sound that an instrument is on; `bank` (MSB, LSB) as it was told, `program` 0 to 127."""
+    """The name of the sound that these messages select; `bank` (MSB, LSB) as sent, `program` 0 to 127."""
     for name, sound in gear.sounds.items():
-        if sound.program == program + gear.programs_from and _heeded(gear, sound.bank) == _heeded(gear, bank):
+        if sound.program == program + gear.programs_from and _effective(gear, sound.bank) == _effective(gear, bank):
             return name
     return None
 
@@ -98,8 +98,8 @@ def gear_at(rig: "Rig", output: str, channel: int) -> Instrument | None:
     return next(here, None)
 
 
-def _heeded(gear: Instrument, bank: tuple[int, int] | None) -> tuple[int, int]:
-    """What of a bank the instrument listens to."""
+def _effective(gear: Instrument, bank: tuple[int, int] | None) -> tuple[int, int]:
+    """The parts of a bank that the instrument responds to."""
     msb, lsb = bank or (0, 0)
     return msb if "msb" in gear.bank else 0, lsb if "lsb" in gear.bank else 0
 
@@ -107,7 +107,7 @@ def _heeded(gear: Instrument, bank: tuple[int, int] | None) -> tuple[int, int]:
 class BurstStep(Part):
     """Either an instrument with a sound (or a program), or an output with a channel and a program.
 
-    A step with neither sound nor program is blank: its place is kept, and it never sends.
+    A step with neither sound nor program is blank: it keeps its place and sends nothing.
     """
 
     instrument: Annotated[str | None, Reference("instruments")] = None
@@ -123,15 +123,15 @@ class BurstStep(Part):
             raise ValueError("give either instrument or output")
         lonely_bank = self.bank is not None and self.program is None
         if self.output is not None and (self.channel is None or self.sound is not None or lonely_bank):
-            raise ValueError("a step for an output takes channel and program, bank if wanted, and no sound")
+            raise ValueError("a step for an output takes channel, program and optionally bank, but no sound")
         if self.instrument is not None and self.channel is not None:
-            raise ValueError("leave out channel, for the instrument has its own")
+            raise ValueError("leave out channel; the instrument has its own")
         if self.sound is not None and self.program is not None:
             raise ValueError("a step for an instrument takes either sound or program")
         if self.sound is not None and self.bank is not None:
-            raise ValueError("leave out bank, for the sound has its own")
+            raise ValueError("leave out bank; the sound has its own")
         if lonely_bank:
-            raise ValueError("a bank works with a program only; give program, or leave out bank")
+            raise ValueError("a bank takes effect only with a program; give program, or leave out bank")
         return self
 
     @property
@@ -146,7 +146,7 @@ class SetList(Part):
 
 
 class Route(Part):
-    """One route; `through` holds its filters' settings in order. The union of filters is made at run time."""
+    """One route; `through` holds the settings of its filters in order. Their union is made at run time."""
 
     name: Plain | None = None
     source: Inputs = Field(alias="from")
@@ -155,19 +155,19 @@ class Route(Part):
 
 
 def _place(found: str) -> str:
-    """A place in time code; which frames there are depends on the rate that will run, 30 at the most."""
+    """A position in time code, with up to 30 frames; the rate that runs decides how many there are."""
     read_label(found, RATES["30"])
     return found
 
 
 def _tempo(found: Any) -> Any:
     if isinstance(found, bool) or not isinstance(found, int | float) or not 20 <= found <= 300:
-        raise ValueError("beats a minute from 20 to 300")
+        raise ValueError("20 to 300 beats per minute")
     return float(found)
 
 
 class Clock(Part):
-    """One clock for the rig: from the first of these sources that is alive, "internal" or inputs."""
+    """One clock for the rig, from the first of these sources that is running: inputs, or "internal"."""
 
     source: Annotated[Names, Reference("inputs", word="internal", many=True)] = Field(("internal",), alias="from")
     bpm: Annotated[float, BeforeValidator(_tempo)] = 120.0
@@ -176,8 +176,11 @@ class Clock(Part):
 
 
 class TimeCode(Part):
-    """One time code for the rig; `chase`: a jump recalls the scene in force there; `with_clock`: ours runs and stops
-    with a clock that is followed."""
+    """One time code for the rig.
+
+    `chase`: a jump recalls the scene that belongs there; `with_clock`: our own time code starts and stops with the
+    clock that is followed.
+    """
 
     source: Annotated[str, Reference("inputs", word="internal")] = Field("internal", alias="from")
     rate: Literal["24", "25", "29.97 drop", "30"] = "25"
@@ -227,25 +230,25 @@ class Rig(Part):
     network: Network | None = None
 
     def scene(self, wanted: int | str) -> Scene | None:
-        """The scene of this number or name; a name wins over a number in words."""
+        """The scene with this number or name; a name takes precedence over a number given as text."""
         for scene in self.scenes:
             if wanted in (scene.name, scene.number):
                 return scene
-        # Python refuses to read a number of thousands of digits
+        # Python refuses to read numbers with thousands of digits
         if isinstance(wanted, str) and wanted.isascii() and wanted.isdecimal() and len(wanted) < 10:
             return self.scene(int(wanted))
         return None
 
     def home(self, port: Input | Output) -> str | None:
-        """The machine that a port is plugged into; None in a rig of one machine."""
+        """The machine that a port is plugged into; None in a rig on one machine."""
         return self.network.home(port.machine) if self.network is not None else None
 
     def far(self, port: Input | Output) -> bool:
-        """Whether a port is on another machine than this one."""
+        """Whether a port is plugged into another machine."""
         return self.network is not None and self.home(port) != self.network.machine
 
     def on(self, machine: str) -> "Rig":
-        """The same rig as another of its machines reads it. Raises ValueError with a sentence."""
+        """The same rig as seen from another of its machines. Raises ValueError with a sentence."""
         if self.network is None:
             raise ValueError("--machine goes with a rig that has a [network]; this one has none")
         if machine not in self.network.machines:

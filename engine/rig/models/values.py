@@ -1,4 +1,4 @@
-"""What may stand at a key of the rig file: channels, programs, times, names, and the words for what may not.
+"""The values of the rig file: channels, programs, times, names and messages, with the errors about wrong ones.
 
 Numbers are the ones printed on gear: channels 1 to 16, programs 1 to 128, banks and values 0 to 127.
 """
@@ -14,11 +14,11 @@ from engine.rig.models.references import Reference
 
 _TIME = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?(ms|s)")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
-_LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a slip of the pen
+_LONGEST = 60_000_000_000  # ns; a longer settle time or guard is a typing mistake
 
 
 def between(low: int, high: int) -> AfterValidator:
-    """A whole number in a range, both ends included; the error says the whole range."""
+    """A whole number in a range, both ends included; the error gives the range."""
 
     def check(found: int) -> int:
         if not low <= found <= high:
@@ -29,7 +29,7 @@ def between(low: int, high: int) -> AfterValidator:
 
 
 def _program(found: int) -> int:
-    """Which end of 0 to 128 is too far depends on programs_from, which `checks` looks at."""
+    """Whether 0 or 128 is too far depends on programs_from, which `cross_checks` compares."""
     if not 0 <= found <= 128:
         raise ValueError("1 to 128, or 0 to 127 for an instrument with programs_from = 0")
     return found
@@ -51,15 +51,15 @@ Bank = Annotated[tuple[Value, Value], BeforeValidator(_bank)]
 
 
 def _plain(found: str) -> str:
-    """It is shown in terminals, which control characters steer."""
+    """It is shown in terminals, which react to control characters."""
     if _CONTROL.search(found):
-        raise ValueError("a text without control characters")
+        raise ValueError("text without control characters")
     return found
 
 
 def _text(found: str) -> str:
     if not found.strip():
-        raise ValueError("a text that is not empty")
+        raise ValueError("text that is not empty")
     return found
 
 
@@ -80,7 +80,7 @@ def _names(found: Any) -> Any:
 def _order(found: Any) -> Any:
     """A set list's scenes, as a tuple."""
     if not isinstance(found, list) or not found:
-        raise ValueError('a list of scenes by number or name, at least one, such as [11, "Finale"]')
+        raise ValueError('a list of at least one scene, by number or name, such as [11, "Finale"]')
     return tuple(found)
 
 
@@ -91,7 +91,7 @@ def _messages(found: Any) -> Any:
     except (TypeError, ValueError):
         listed = ()
     if not listed or not all(is_whole(one) for one in listed):
-        raise ValueError('a list of whole messages in hexadecimal, such as ["B0 07 64", "F0 7D 01 F7"]')
+        raise ValueError('a list of complete messages in hexadecimal, such as ["B0 07 64", "F0 7D 01 F7"]')
     return listed
 
 
@@ -101,7 +101,7 @@ def _whole_sysex(found: str) -> str:
     except ValueError:
         message = b""
     if len(message) < 3 or message[0] != 0xF0 or message[-1] != 0xF7 or max(message[1:-1]) > 0x7F:
-        raise ValueError('a whole SysEx in hexadecimal, such as "F0 7D 01 F7"')
+        raise ValueError('a complete SysEx message in hexadecimal, such as "F0 7D 01 F7"')
     return message.hex(" ").upper()
 
 
@@ -115,14 +115,14 @@ def _milliseconds(found: Any) -> Any:
 
 
 def _setup(found: Any) -> Any:
-    """Set-up messages in words, as they are written."""
+    """Set-up messages in words, kept as they are written."""
     if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
         raise ValueError(f"a list of {ALLOWED}")
     for line in found:
         try:
             set_up(line, 0)
         except ValueError as fault:
-            raise ValueError(f'a list whose every line is one of: {fault}; "{line}" is none') from None
+            raise ValueError(f'a list in which each entry is one of: {fault}; "{line}" is not') from None
     return tuple(found)
 
 
@@ -147,7 +147,7 @@ def one_or_range(low: int, high: int) -> BeforeValidator:
             1,
             2,
         ):
-            raise ValueError(f'{low} to {high}, [first, last] of them, or "any"')
+            raise ValueError(f'{low} to {high}, a range [first, last], or "any"')
         if ends[0] > ends[-1]:
             raise ValueError("[first, last] with the smaller number first")
         return (ends[0], ends[-1])
@@ -159,6 +159,6 @@ Numbers = tuple[int, int] | Literal["any"] | None
 
 
 class Part(BaseModel):
-    """A table of the rig file; a key it does not have is refused."""
+    """A table of the rig file; unknown keys are rejected."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)

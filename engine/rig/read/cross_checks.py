@@ -1,7 +1,7 @@
-"""What needs two places of a rig file at once: names that lead nowhere, numbers given twice.
+"""Checks that compare two places of a rig file: names that lead nowhere, numbers given twice.
 
-These look at the file's data as it was loaded, not at the models, so that they are told together with whatever else is
-wrong. A value of the wrong kind is passed over here; the models complain of it.
+They read the raw data, not the models, so that their findings are listed together with all other mistakes. A value of
+the wrong kind is passed over here; the models complain about it.
 """
 
 from collections.abc import Collection, Iterable, Iterator
@@ -13,7 +13,7 @@ from engine.rig.read.raw_data import Complaint, Data, Keys, as_written, no_such,
 
 
 def cross_check(data: Data, *, lists: bool = True) -> Iterator[Complaint]:
-    """Everything that is wrong between places; `lists`: whether sound lists are among the sounds."""
+    """All mistakes between places of the file; `lists`: whether the sounds include those of sound lists."""
     yield from _once(_everything(data, lists))
 
 
@@ -33,7 +33,7 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
 
 
 def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
-    """Without the repetitions of what is told at its first place only."""
+    """Without the repetitions of complaints that are reported at their first place only."""
     told = set()
     for complaint in complaints:
         if not (complaint.once and complaint.text in told):
@@ -63,7 +63,7 @@ def _port_names(data: Data) -> Iterator[Complaint]:
     for section in ("inputs", "outputs", "instruments"):
         for name in table(data, section):
             if not name.strip() or "/" in name or "\\" in name or not name.isprintable():
-                text = f'found "{name}"; allowed: a name that is not empty, without slashes and control characters'
+                text = f'found "{name}"; allowed: a non-empty name without slashes or control characters'
                 yield Complaint((section, name), text)
 
 
@@ -81,7 +81,7 @@ def _ports_once(data: Data, section: str) -> Iterator[Complaint]:
 
 
 def _home(data: Data, port: Data) -> str | None:
-    """The machine that a port is on, if it can be told."""
+    """The machine that a port is plugged into, if known."""
     home = port.get("machine") or table(data, "network").get("main")
     return home if isinstance(home, str) else None
 
@@ -95,13 +95,13 @@ def _instruments(data: Data) -> Iterator[Complaint]:
 
 def _bank_and_program(keys: Keys, found: Data, gear: Data) -> Iterator[Complaint]:
     if gear.get("bank") == "none" and "bank" in found:
-        text = 'a bank for an instrument that says bank = "none"; leave it out, or say what the instrument listens to'
+        text = 'found a bank for an instrument with bank = "none"; leave it out, or set what the instrument responds to'
         yield Complaint((*keys, "bank"), text)
     counts_from = gear.get("programs_from", 1)
     first, last = (0, 127) if counts_from == 0 else (1, 128)
     program = found.get("program")
     if _is_number(program) and program in (0, 128) and not first <= program <= last:
-        text = f"found {program}; allowed: {first} to {last}, since programs count from {first} here"
+        text = f"found {program}; allowed: {first} to {last}, because programs count from {first} here"
         yield Complaint((*keys, "program"), text)
 
 
@@ -144,8 +144,8 @@ def _scenes_once(data: Data) -> Iterator[Complaint]:
                 continue
             first = seen.setdefault((key, value), index)
             if first != index:
-                where = f"scene {first + 1} of the file has it"
-                text = f"a second scene with the {key} {as_written(value)} ({where}); give it another"
+                where = f"scene {first + 1} in the file has it"
+                text = f"a second scene with the {key} {as_written(value)} ({where}); choose another"
                 yield Complaint(("scenes", index, key), text)
 
 
@@ -159,12 +159,12 @@ def _setlists_once(data: Data) -> Iterator[Complaint]:
 
 
 def _names_like_numbers(data: Data) -> Iterator[Complaint]:
-    """ "12" typed in a shell would mean two scenes."""
+    """Otherwise "12" typed in a shell could mean two scenes."""
     numbers = {str(scene.get("number")): index for index, scene in tables(data, "scenes")}
     for index, scene in tables(data, "scenes"):
         name = scene.get("name")
         if isinstance(name, str) and numbers.get(name, index) != index:
-            text = f'the name "{name}" is another scene\'s number (scene {numbers[name] + 1} of the file); change it'
+            text = f'the name "{name}" is another scene\'s number (scene {numbers[name] + 1} in the file); change it'
             yield Complaint(("scenes", index, "name"), text)
 
 
@@ -200,7 +200,7 @@ def _bursts(data: Data, lists: bool) -> Iterator[Complaint]:
 
 
 def _where(data: Data, step: Data) -> tuple[object, object] | None:
-    """Output and channel that a step tells a program; None if it is blank or they cannot be told."""
+    """Output and channel of a burst step; None if the step is blank, or if they are unknown."""
     if "sound" not in step and "program" not in step:
         return None
     gear = table(table(data, "instruments"), step["instrument"]) if isinstance(step.get("instrument"), str) else step
@@ -244,7 +244,7 @@ def _condition(control: Data) -> Data:
     if "controller" in condition and not {"at_least", "at_most", "turn"} & condition.keys():
         condition["at_least"] = 64
     if ("controller" in condition or "note" in condition) and "turn" not in condition:
-        condition.setdefault("press", "short")  # which counts at once if nothing else is told apart
+        condition.setdefault("press", "short")  # the default, which counts at once if there is no other kind of press
     for key in ("note", "program", "song"):
         if isinstance(condition.get(key), int):
             condition[key] = [condition[key]] * 2  # a range of one

@@ -1,4 +1,4 @@
-"""Reads a rig file, or says everything that is wrong with it at once, by file, line and key."""
+"""Reads a rig file, or lists all its mistakes together, each by file, line and key."""
 
 import json
 import re
@@ -28,9 +28,9 @@ _NO_LINE: Final = 0
 
 @dataclass(frozen=True, order=True)
 class RigProblem:
-    """One thing that is wrong. Prints as one sentence: FILE:LINE: KEY: what was found; what is allowed.
+    """One mistake. Prints as one sentence: FILE:LINE: KEY: what was found; what is allowed.
 
-    Line 0 is the file as a whole, and is not printed.
+    Line 0 means the file as a whole, and is not printed.
     """
 
     file: str
@@ -45,7 +45,7 @@ class RigProblem:
 
 
 class RigError(UserError):
-    """A rig file cannot be used; `problems` are all that was found, in the order of the file."""
+    """A rig file cannot be used; `problems` are all its mistakes, in the order of the file."""
 
     def __init__(self, problems: Iterable[RigProblem]) -> None:
         self.problems = tuple(sorted(set(problems)))
@@ -58,7 +58,7 @@ def load(path: Path) -> Rig:
 
 
 def text_of(path: Path) -> str:
-    """What a rig file holds, each line ended by one character. Raises RigError if it cannot be read."""
+    """The text of a rig file, with single-character line ends. Raises RigError if it cannot be read."""
     try:
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as fault:
@@ -70,21 +70,21 @@ def text_of(path: Path) -> str:
         raise _whole(path, _NO_LINE, "this is a folder; name the rig file in it") from None
     except OSError as fault:
         raise _whole(path, _NO_LINE, f"the file cannot be read: {fault.strerror}") from None
-    except ValueError as fault:  # a path no system can have
+    except ValueError as fault:  # a path that is impossible on any system
         raise _whole(path, _NO_LINE, f"the file cannot be read: {fault}") from None
 
 
 def read(text: str, source: str, *, lists: bool = True) -> Rig:
-    """The rig in a text; `source` names it in errors, and sound lists are beside it. Raises RigError.
+    """The rig in a text. `source` names it in errors; sound lists are looked for beside it. Raises RigError.
 
-    Without `lists` they are not looked at, nor the names of sounds that may be in them.
+    Without `lists`, sound lists are not read, and sounds that may be in one are not checked.
     """
     try:
         text.encode()
         data = parsed(text)
     except UnicodeEncodeError as fault:
         line = text[: fault.start].count("\n") + 1
-        told = "a sign in this line is half a character, which no file can hold; write it anew"
+        told = "this line contains half a character (a lone surrogate), which no file can hold; retype it"
         raise RigError([RigProblem(source, line, "", told)]) from None
     except TomlError as fault:
         raise RigError([RigProblem(source, fault.line, fault.key, fault.text)]) from None
@@ -108,7 +108,7 @@ _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def _key(keys: Keys) -> str:
-    """A path as people write it: places in a list count from 1, names that need quotes have them."""
+    """A path as people write it: list elements count from 1, and names that need quotes have them."""
     return ".".join(
         str(key + 1) if isinstance(key, int) else key if _BARE.fullmatch(key) else json.dumps(key, ensure_ascii=False)
         for key in keys
@@ -134,7 +134,7 @@ def _complaints(data: dict[str, Any], errors: list[ErrorDetails]) -> list[Compla
 
 
 def _joined(sentences: list[str]) -> str:
-    """The kinds of value that were all tried in turn, as one sentence."""
+    """One sentence from those about each kind of value that was tried."""
     head, separator, _ = sentences[0].partition("; allowed: ")
     if not separator or any(not sentence.startswith(head + separator) for sentence in sentences):
         return "; ".join(sentences)
@@ -142,14 +142,14 @@ def _joined(sentences: list[str]) -> str:
 
 
 def _in_file(data: Any, error: ErrorDetails) -> tuple[Keys, Any]:
-    """The part of pydantic's place that stands in the file, and what stands there."""
+    """The part of pydantic's location that is in the file, and the value there."""
     keys: Keys = ()
     for place, part in enumerate(error["loc"]):
         if part == "[key]":
             return keys, keys[-1]  # the key itself is what is wrong
         if place == len(keys) and keys[-2:-1] == ("through",):
-            continue  # the filter's name, which pydantic puts behind the filter's place and the file has not
-        if _stands_in(data, part):
+            continue  # the filter's name, which pydantic adds to the location and which is not a key of the file
+        if _is_in(data, part):
             data = data[part]
         elif error["type"] == "missing" and place == len(error["loc"]) - 1:
             return (*keys, part), None
@@ -159,7 +159,7 @@ def _in_file(data: Any, error: ErrorDetails) -> tuple[Keys, Any]:
     return keys, data
 
 
-def _stands_in(data: Any, part: str | int) -> bool:
+def _is_in(data: Any, part: str | int) -> bool:
     if isinstance(data, list):
         return isinstance(part, int) and part < len(data)
     return isinstance(data, dict) and part in data
@@ -181,7 +181,7 @@ _KINDS = {
 def _sentence(data: dict[str, Any], keys: Keys, found: Any, error: ErrorDetails) -> str:
     kind, context = error["type"], error.get("ctx", {})
     if kind == "missing":
-        return "this key is missing; it is needed here"
+        return "this key is missing; it is required here"
     if kind == "extra_forbidden":
         return _unknown("key", str(keys[-1]), _allowed_keys(data, keys[:-1]))
     if kind == "union_tag_invalid":
@@ -191,7 +191,7 @@ def _sentence(data: dict[str, Any], keys: Keys, found: Any, error: ErrorDetails)
     if kind == "value_error" and isinstance(found, dict):
         return f"found {_shown(found)}; {error['msg'].removeprefix('Value error, ')}"
     if kind == "tuple_type" and isinstance(found, dict):
-        return f"found one table; allowed: a list of tables, headed [[{keys[-1]}]] with two brackets on each side"
+        return f"found one table; allowed: a list of tables, headed [[{keys[-1]}]] in double brackets"
     return f"found {_shown(found)}; allowed: {_allowed(kind, context, error['msg'])}"
 
 
@@ -206,7 +206,7 @@ def _allowed(kind: str, context: dict[str, Any], message: str) -> str:
 
 
 def _allowed_keys(data: Any, keys: Keys) -> list[str]:
-    """The keys that the table at this place may have; in a filter, that filter's own."""
+    """The keys that are allowed in the table at this place; in a filter, the keys of that filter."""
     model: type[BaseModel] = rig_model()
     rest = keys
     for place, key in enumerate(keys):

@@ -1,4 +1,4 @@
-"""What must fit together in `[network]`: the machines it names, who dials whom, and the ports on them."""
+"""Checks of `[network]`: the machines, which of them dials which, and the ports plugged into them."""
 
 from collections.abc import Iterable, Iterator
 
@@ -7,14 +7,14 @@ from engine.rig.read.raw_data import Complaint, Data, Keys, names, table
 
 
 def check_network(data: Data) -> Iterator[Complaint]:
-    """Everything that is wrong between a rig's machines, and between them and its ports."""
+    """All mistakes between the machines of a rig, and between machines and ports."""
     network = table(data, "network")
     yield from _ports(data, network)
     machines = table(network, "machines")
     if not machines:
         return
     if "standby" in network and network["standby"] == network.get("main"):
-        text = f'"{network["standby"]}" is the main machine already; name another, or leave out standby'
+        text = f'"{network["standby"]}" is already the main machine; name another one, or leave out standby'
         yield Complaint(("network", "standby"), text)
     yield from _alike(machines)
     yield from _addresses(machines)
@@ -29,25 +29,25 @@ def _ports(data: Data, network: Data) -> Iterator[Complaint]:
             if not isinstance(machine, str):
                 continue
             if "network" not in data:
-                yield Complaint(place, "machine goes with a [network], and this rig has none; leave it out", once=True)
+                yield Complaint(place, "machine needs a [network], and this rig has none; leave it out", once=True)
             elif machine == network.get("standby"):
                 text = (
                     f'"{machine}" is the standby, which lends no ports; give its ports a machine of their own in '
-                    "[network.machines], and run bayleaf lend there as well"
+                    "[network.machines], and run bayleaf lend on it as well"
                 )
                 yield Complaint(place, text)
 
 
 def _alike(machines: Data) -> Iterator[Complaint]:
-    """Each machine's files lie in a folder of its name; some systems do not tell capitals from small letters."""
+    """Each machine's files are in a folder with its name, and some systems ignore upper and lower case."""
     taken = {"authority": "authority"}
     for name in machines:
         other = taken.setdefault(name.casefold(), name)
         if other == "authority":
-            text = f'"{name}" is the name of the files that make machines known to each other; choose another'
+            text = f'"{name}" is reserved for the certificate files; choose another name'
             yield Complaint(("network", "machines", name), text)
         elif other != name:
-            text = f'"{name}" and "{other}" differ in capitals alone, and so would their files; choose another name'
+            text = f'"{name}" and "{other}" differ only in upper and lower case, and so would their files; rename one'
             yield Complaint(("network", "machines", name), text)
 
 
@@ -61,16 +61,16 @@ def _addresses(machines: Data) -> Iterator[Complaint]:
         place: Keys = ("network", "machines", name, "listen")
         other = taken.setdefault(listen, name)
         if other != name:
-            yield Complaint(place, f'"{other}" listens at {listen} already; give each machine an address of its own')
+            yield Complaint(place, f'"{other}" already listens on {listen}; give each machine its own address')
         try:
             loopback = host_of(listen).is_loopback
-        except ValueError:  # the models complain of it
+        except ValueError:  # the models complain about it
             continue
         here.setdefault(loopback, name)
         if (not loopback) in here:
             text = (
-                f'{listen} and the address of "{here[not loopback]}" cannot reach each other, for one of them is this '
-                "computer's own (127.0.0.1); give both the addresses that they have on the network"
+                f'{listen} and the address of "{here[not loopback]}" cannot reach each other, because one of '
+                "them is a loopback address (127.0.0.1); give both machines their addresses on the network"
             )
             yield Complaint(place, text)
 
@@ -82,19 +82,17 @@ def _dialling(network: Data, machines: Data) -> Iterator[Complaint]:
             if other == name:
                 yield Complaint(place, f'"{name}" dials itself; leave it out')
             elif name in dialled.get(other, ()) and [*machines].index(name) > [*machines].index(other):
-                yield Complaint(place, f'"{other}" dials "{name}" already; only one of the two may dial')
+                yield Complaint(place, f'"{other}" already dials "{name}"; only one of the two may dial')
     engines = [name for name in (network.get("main"), network.get("standby")) if isinstance(name, str)]
     for engine in dict.fromkeys(engines):
         for name in machines:
             if engine in machines and name != engine and engine not in dialled[name] and name not in dialled[engine]:
-                text = (
-                    f'"{name}" and "{engine}" have no link, for neither dials the other; add one to the other\'s dial'
-                )
+                text = f'"{name}" and "{engine}" have no link: neither dials the other; add one to the other\'s dial'
                 yield Complaint(("network", "machines", name), text)
 
 
 def _dials(machines: Data, name: str) -> Iterable[tuple[Keys, str]]:
-    """Whom a machine dials, each with its place: all machines earlier in the table unless it says otherwise."""
+    """The machines that a machine dials, each with its place; by default all earlier ones in the table."""
     said = table(machines, name).get("dial")
     place: Keys = ("network", "machines", name)
     if said is None:

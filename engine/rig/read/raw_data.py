@@ -1,4 +1,4 @@
-"""The rig file's data as it was loaded, before anything is known to be in order: looked into without stumbling."""
+"""Safe access to the data of a rig file before it has been checked: any value may be of any kind."""
 
 from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
@@ -10,11 +10,11 @@ _SHOWN: Final = 40  # names in a sentence
 
 
 class Complaint(NamedTuple):
-    """What is wrong, and where (keys as in the data, indices from 0)."""
+    """A mistake and its place (keys as in the data, indices from 0)."""
 
     keys: Keys
     text: str
-    once: bool = False  # the same text at further places is not told again
+    once: bool = False  # the same text is reported at its first place only
 
 
 def table(data: Any, key: str) -> Data:
@@ -38,11 +38,11 @@ def names(found: Any, keys: Keys) -> list[tuple[Keys, str]]:
 
 
 def no_such(what: str, name: object, known: Iterable[object]) -> str:
-    """The sentence about a name that is none of the known ones."""
+    """The sentence about a name that is not among the known ones."""
     listed = {str(one): one for one in known}
     if not listed:
-        return f"there is no {what} {as_written(name)}; there are none at all"
-    close = get_close_matches(name, listed, 1) if isinstance(name, str) else []  # numbers are not misspelt
+        return f"there is no {what} {as_written(name)}; there are none"
+    close = get_close_matches(name, listed, 1) if isinstance(name, str) else []  # nobody misspells a number
     remedy = f"did you mean {as_written(listed[close[0]])}? " if close else ""
     shown = [*listed][:_SHOWN]
     more = f" and {len(listed) - _SHOWN} more" if len(listed) > _SHOWN else ""
@@ -50,17 +50,15 @@ def no_such(what: str, name: object, known: Iterable[object]) -> str:
 
 
 def as_written(name: object) -> str:
-    """Names in quotes, numbers as they are."""
+    """Names in quotes, numbers without."""
     return f'"{name}"' if isinstance(name, str) else str(name)
 
 
 def refer(data: Data, section: str, name: str, place: Keys) -> Iterator[Complaint]:
-    """A name that its section has not. Where a section is missing, a name is told once, not in a hundred routes."""
+    """A complaint if the section has no such name. If the whole section is missing, a name is reported only once."""
     known = table(data, section)
     if not known:
-        text = (
-            f'there is no {section.removesuffix("s")} "{name}", for there are no {section}; name it under [{section}]'
-        )
+        text = f'there is no {section.removesuffix("s")} "{name}": this rig has no {section}; add it under [{section}]'
         yield Complaint(place, text, once=True)
     elif name not in known:
         yield Complaint(place, no_such(section.removesuffix("s"), name, known))

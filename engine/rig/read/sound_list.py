@@ -1,7 +1,7 @@
 """Sound lists: files that name an instrument's sounds, for `sounds_from`.
 
-A list is TOML: `format = 1`, `programs_from` (0 or 1) and `sounds`, each with name, program and, if wanted, bank.
-A name without slash and ending is one of presets/sounds; anything else is a path, relative to the rig file.
+A list is TOML: `format = 1`, `programs_from` (0 or 1) and `sounds`, each with name, program and optionally bank.
+A list in presets/sounds is given by its bare name; anything else is a path, relative to the rig file.
 """
 
 from importlib.resources import files
@@ -18,7 +18,7 @@ from engine.user_error import UserError
 
 
 class SoundListError(UserError):
-    """A sound list cannot be used; the text begins with FILE:LINE and says why and what is allowed."""
+    """A sound list cannot be used; the text begins with FILE:LINE and says what is wrong and what is allowed."""
 
 
 class ListedSound(Part):
@@ -38,13 +38,13 @@ class SoundList(Part):
 
 
 def shipped() -> list[str]:
-    """The names of the lists in presets."""
+    """The names of the sound lists in presets."""
     folder = files("presets").joinpath("sounds")
     return sorted(each.name.removesuffix(".toml") for each in folder.iterdir() if each.name.endswith(".toml"))
 
 
 def sound_list(wanted: str, folder: Path) -> SoundList:
-    """The list of this name or path. Raises ListFault."""
+    """The list with this name or path. Raises SoundListError."""
     if wanted in shipped():
         return read_list(files("presets").joinpath("sounds", f"{wanted}.toml").read_text(encoding="utf-8"), wanted)
     path = folder / wanted
@@ -62,7 +62,7 @@ def sound_list(wanted: str, folder: Path) -> SoundList:
 
 
 def read_list(text: str, source: str) -> SoundList:
-    """The list in a text; `source` names it in errors. Raises ListFault."""
+    """The list in a text; `source` names it in errors. Raises SoundListError."""
     try:
         found = SoundList.model_validate(parsed(text))
     except TomlError as fault:
@@ -98,7 +98,7 @@ def _outside(sound: ListedSound, found: SoundList) -> bool:
 
 
 def named(text: str) -> frozenset[str]:
-    """The lists that a rig's text names; none if it cannot be made out."""
+    """The lists that a rig's text names; none if the text is not TOML."""
     try:
         instruments = parsed(text).get("instruments")
     except TomlError:
@@ -109,7 +109,7 @@ def named(text: str) -> frozenset[str]:
 
 
 def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list[Complaint]]:
-    """A rig's data with each instrument's list among its sounds, and what is wrong; its own sounds win."""
+    """A rig's data with the sound lists read into the sounds, and the mistakes; own sounds override the list's."""
     instruments, complaints = data.get("instruments"), []
     if not isinstance(instruments, dict):
         return data, []
@@ -132,10 +132,10 @@ def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list
 
 
 def _for(gear: dict[str, Any], listed: SoundList) -> dict[str, Any]:
-    """A list's sounds as this instrument's own table would have them."""
+    """The sounds of a list as this instrument's own table would give them."""
     banks = any(sound.bank is not None for sound in listed.sounds)
     if banks and gear.get("bank") == "none":
-        raise SoundListError('the list has banks, and the instrument says bank = "none"; say what it listens to')
+        raise SoundListError('the list has banks, but the instrument has bank = "none"; set what it responds to')
     shift = (0 if gear.get("programs_from") == 0 else 1) - listed.programs_from
     return {
         sound.name: {"program": sound.program + shift} | ({"bank": [*sound.bank]} if sound.bank else {})

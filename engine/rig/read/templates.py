@@ -1,4 +1,4 @@
-"""Kinds of instrument that come along, for `like = "NAME"`: keys that an instrument need not say itself."""
+"""Templates for instruments, for `like = "NAME"`: they supply keys that the instrument does not have."""
 
 import tomllib
 from functools import cache
@@ -10,12 +10,12 @@ from engine.rig.read.raw_data import Complaint
 
 @cache
 def templates() -> dict[str, dict[str, Any]]:
-    """By name, the keys of each kind."""
+    """The keys of each template, by name."""
     return tomllib.loads(files("presets").joinpath("instruments.toml").read_text(encoding="utf-8"))
 
 
 def with_templates(data: dict[str, Any]) -> tuple[dict[str, Any], list[Complaint]]:
-    """A rig's data with each instrument's kind filled in, and what is wrong; its own keys win."""
+    """A rig's data with the templates filled in, and the mistakes; an instrument's own keys override its template."""
     instruments = data.get("instruments")
     if not isinstance(instruments, dict):
         return data, []

@@ -1,8 +1,7 @@
-"""Where in a TOML file each key, value and section stands.
+"""The places of all keys, values and sections in a TOML file.
 
-The file has been read by tomllib already, so it is known to be valid; this only walks over it and notes places, also
-of the elements inside arrays and inline tables. It is run when there is something to complain about or
-to edit, not before.
+tomllib has already read the file, so it is known to be valid; this only walks over it and notes places, including those
+of elements inside arrays and inline tables. It runs only when there is something to report or to edit.
 """
 
 import re
@@ -11,7 +10,7 @@ from bisect import bisect_left
 from typing import Final, NamedTuple
 
 Path = tuple[str | int, ...]
-Span = tuple[int, int]  # offsets in the text; the second is the first one behind
+Span = tuple[int, int]  # offsets in the text: the first character, and the one after the last
 
 _BLANK: Final = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
@@ -26,19 +25,19 @@ class Layout(NamedTuple):
     """Paths are as in the loaded data, indices from 0."""
 
     values: dict[Path, Span]  # every value, elements of arrays too
-    pairs: dict[Path, Span]  # every KEY = VALUE, from its key on
-    headers: list[tuple[Path, Span]]  # every [section] and element of a [[section]], in the file's order
+    pairs: dict[Path, Span]  # every KEY = VALUE, starting at its key
+    headers: list[tuple[Path, Span]]  # every [section] and each element of a [[section]], in the order of the file
 
 
 def layout_of(text: str) -> Layout:
-    """Where everything stands in a text that tomllib reads."""
+    """The layout of a text that tomllib reads."""
     walk = _Walk(text)
     walk.document()
     return walk.layout
 
 
 def blanks_end(text: str, at: int) -> int:
-    """The offset behind any blanks, ends of lines and comments that begin here."""
+    """The offset after any blanks, line ends and comments that begin here."""
     match = _BLANK.match(text, at)
     assert match is not None  # the pattern also matches nothing
     return match.end()
@@ -52,7 +51,7 @@ def lines_of(text: str) -> dict[Path, int]:
 
 
 def line_of(lines: dict[Path, int], path: Path) -> int:
-    """The line of a path, or of the nearest thing around it that stands in the file."""
+    """The line of a path, or of the nearest part around it that is in the file."""
     while path and path not in lines:
         path = path[:-1]
     return lines.get(path, 1)
@@ -126,7 +125,7 @@ class _Walk:
     def _value(self, path: Path) -> None:
         start = self._at
         self._walk_value(path)
-        end = start + len(self._text[start : self._at].rstrip())  # a plain value is read up to what ends it
+        end = start + len(self._text[start : self._at].rstrip())  # a plain value is read with the blanks after it
         self.layout.values[path] = (start, end)
 
     def _walk_value(self, path: Path) -> None:

@@ -105,7 +105,7 @@ def test_a_lost_authority_is_told(rig: Rig, tmp_path: Path) -> None:
     """Without the authority's key nothing can be signed, and the sentence says so and what to do."""
     made(rig, tmp_path)
     (tmp_path / "authority.key").unlink()
-    with pytest.raises(LinkError, match=r"authority\.key does not belong to .*; bring back the key, or .* --anew"):
+    with pytest.raises(LinkError, match=r"authority\.key does not belong to .*; restore the key, or .* --anew"):
         made(rig, tmp_path)
     assert made(rig, tmp_path, anew=True) == {"desk": True, "box": True}
 
@@ -118,7 +118,7 @@ def test_a_machine_without_its_keys_is_told_how(rig: Rig, tmp_path: Path, file: 
     with pytest.raises(LinkError) as told:
         settings_of(rig.on("box"), tmp_path / "rig.toml")
     assert f"{file} is missing" in str(told.value)
-    assert f"bayleaf network keys {tmp_path / 'rig.toml'}, and carry the folder box into" in str(told.value)
+    assert f"bayleaf network keys {tmp_path / 'rig.toml'}, and copy the folder box into" in str(told.value)
 
 
 def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -130,10 +130,10 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
     own = keyring_in(folder, "box").certificate
     good = own.read_bytes()
     own.write_bytes((folder / "desk" / "desk.pem").read_bytes())
-    with pytest.raises(LinkError, match="is no certificate of box"):
+    with pytest.raises(LinkError, match="is not a certificate of box"):
         keys_of(network, tmp_path / "rig.toml")
     own.write_bytes(b"nonsense")
-    with pytest.raises(LinkError, match="is no certificate of box"):
+    with pytest.raises(LinkError, match="is not a certificate of box"):
         keys_of(network, tmp_path / "rig.toml")
     own.write_bytes(good)
     moved = read(TEXT.replace("192.168.10.11", "192.168.10.12"), "rig.toml").on("box").network
@@ -142,7 +142,7 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
         keys_of(moved, tmp_path / "rig.toml")
     monkeypatch.setattr(certificate_authority, "_YEARS", timedelta(days=-1))
     made(rig, folder, anew=True)
-    with pytest.raises(LinkError, match="ended on"):
+    with pytest.raises(LinkError, match="expired on"):
         keys_of(network, tmp_path / "rig.toml")
 
 
@@ -151,7 +151,7 @@ def test_an_end_that_is_near_is_told_and_renewed(rig: Rig, tmp_path: Path, monke
     with monkeypatch.context() as brief:
         brief.setattr(certificate_authority, "_YEARS", timedelta(days=20))
         made(rig, tmp_path / "rig.keys")
-    assert "the certificate of desk ends on" in " ".join(warnings_of(rig, tmp_path / "rig.toml"))
+    assert "the certificate of desk expires on" in " ".join(warnings_of(rig, tmp_path / "rig.toml"))
     assert made(rig, tmp_path / "rig.keys", anew=True) == {"desk": True, "box": True}
     assert warnings_of(rig, tmp_path / "rig.toml") == []
 
@@ -161,7 +161,7 @@ def test_plain_links_are_warned_of(tmp_path: Path) -> None:
     text = TEXT.replace('main = "desk"', 'main = "desk"\nplain = true')
     plain = read(text, "rig.toml")
     assert '"tcp/192.168.10.2:7410"' in settings_of(plain, tmp_path / "rig.toml").config
-    assert "whoever is on this net can listen and play" in warnings_of(plain, tmp_path / "rig.toml")[0]
+    assert "anyone on this network can listen and play" in warnings_of(plain, tmp_path / "rig.toml")[0]
     loopback = read(text.replace("192.168.10", "127.0.0"), "rig.toml")
     assert warnings_of(loopback, tmp_path / "rig.toml") == []
 

@@ -75,5 +75,5 @@ def test_what_is_nothing_of_the_kind_is_refused(payload: bytes) -> None:
 def test_a_message_that_is_none_is_refused() -> None:
     """Half a message is not passed on (MIDI 1.0: a note-on has two data bytes)."""
     ((payload, _),) = EventSender(1).packs([(0, bytes((0x90, 60)))])
-    with pytest.raises(ValueError, match="no whole message"):
+    with pytest.raises(ValueError, match="not a whole message"):
         read_events(payload)

@@ -7,10 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.cluster.pure.replica import follow_show, follow_time, show_word, time_word
+from engine.cluster.pure.replica import read_show_word, read_time_word, show_word, time_word
 from engine.core.cable.remote_cable import RemoteCable
+from engine.core.cable.scheduler import Delivery
+from engine.core.command_result import Result
+from engine.core.commands import ControlClock, ControlTimecode, FollowLeader
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import apply, command, engine_of, mute, recall
 
 MS = 1_000_000
 KEYS, FOOT = 0, 1
@@ -63,9 +67,9 @@ BOTH = frozenset(("strings", "brass"))
 
 def engine(led_by: str | None = None) -> Engine:
     """A bay in scene 1, its outputs on another machine."""
-    made = Engine(read(RIG, "test"), far=BOTH)
-    made.recall(0, 1)
-    made.led_by = led_by
+    made = engine_of(read(RIG, "test"), remote=BOTH)
+    recall(made, 0, 1)
+    apply(made, 0, FollowLeader(led_by))
     return made
 
 
@@ -80,23 +84,39 @@ def told(engine: Engine) -> dict[str, Any]:
     return word
 
 
+def follow_show(engine: Engine, now: int, word: dict[str, Any]) -> list[Delivery]:
+    """Do what the word about the show says. Raises ValueError if it makes no sense."""
+    return done(engine.apply(now, read_show_word(word)))
+
+
+def follow_time(engine: Engine, now: int, age: int, word: dict[str, Any]) -> list[Delivery]:
+    """The same for the word about clock and time code, said `age` ns ago."""
+    return done(engine.apply(now, read_time_word(word, age)))
+
+
+def done(result: Result) -> list[Delivery]:
+    if not result.outcome.done:
+        raise ValueError(result.outcome.text)
+    return result.deliveries
+
+
 def test_it_obeys_nobody_here(follower: Engine) -> None:
     """Shell, foot switch, mute, clock and time code change nothing; whoever asks is told who is in charge."""
     before = told(follower)
-    outcome, sent = follower.command(1, "scene", 2, "shell")
+    outcome, sent = command(follower, 1, "scene", 2, "shell")
     assert (outcome.done, outcome.text, sent) == (False, "desk is in charge; nothing changed here", [])
     for do in ("next", "panic", "resend", "tap", "first"):
-        assert not follower.command(2, do, None, "shell")[0].done
-    assert not follower.mute(3, "layer", True, "osc 192.0.2.1", []).done
-    assert not follower.command_sync(4, "clock", "start", None)[0].done
-    assert not follower.command_sync(4, "timecode", "locate", "01:00:20:00")[0].done
+        assert not command(follower, 2, do, None, "shell")[0].done
+    assert not mute(follower, 3, "layer", True, "osc 192.0.2.1")[0].done
+    assert not follower.apply(4, ControlClock("start")).outcome.done
+    assert not follower.apply(4, ControlTimecode("locate", "01:00:20:00")).outcome.done
     assert told(follower) == before
 
 
 def test_a_control_s_message_is_consumed_all_the_same(follower: Engine) -> None:
     """It is no music: it is routed nowhere and told to nobody, for the one in charge has heard it, too."""
     assert follower.receive(1, FOOT, b"\xc0\x01") == []
-    assert (follower.scene, follower.outcomes) == ((1, "Overture"), [])
+    assert (follower.scene, follower.reports.outcomes) == ((1, "Overture"), [])
 
 
 def test_its_time_code_recalls_nothing(follower: Engine) -> None:
@@ -110,22 +130,22 @@ def test_its_time_code_recalls_nothing(follower: Engine) -> None:
 def test_it_goes_where_the_show_is(follower: Engine) -> None:
     """Scene, set list, place and muted routes; what the scene's burst says is written down as sent."""
     leader = engine()
-    leader.command(1, "setlist", "Saturday", "shell")
-    leader.command(1, "scene", 2, "shell")
-    leader.mute(1, "layer", True, "shell", [])
+    command(leader, 1, "setlist", "Saturday", "shell")
+    command(leader, 1, "scene", 2, "shell")
+    mute(leader, 1, "layer", True)
     follow_show(follower, 2, told(leader))
     assert told(follower) == told(leader)
-    assert follower.ledger.sounds(0) == leader.ledger.sounds(0)
+    assert follower.state.ledger.sounds(0) == leader.state.ledger.sounds(0)
     assert follow_show(follower, 3, told(leader)) == []
-    assert follower.led_by == "desk"
+    assert follower.state.led_by == "desk"
 
 
 def test_a_place_in_the_list_moves_without_a_burst(follower: Engine) -> None:
     """The same scene at another place of the list is no scene change."""
     leader = engine()
-    leader.command(1, "entry", 3, "shell")
+    command(leader, 1, "entry", 3, "shell")
     assert follow_show(follower, 2, told(leader)) == []
-    assert follower.standing == leader.standing
+    assert follower.position == leader.position
 
 
 @pytest.mark.parametrize(
@@ -142,7 +162,7 @@ def test_a_word_that_makes_no_sense_changes_nothing(follower: Engine, word: dict
     before = told(follower)
     with pytest.raises(ValueError, match="it "):
         follow_show(follower, 1, word)
-    assert (told(follower), follower.led_by) == (before, "desk")
+    assert (told(follower), follower.state.led_by) == (before, "desk")
 
 
 @pytest.mark.parametrize(
@@ -157,11 +177,11 @@ def test_a_time_that_makes_no_sense_changes_nothing(follower: Engine, word: dict
 def test_clock_and_time_code_run_on_in_step(follower: Engine) -> None:
     """After the word both tick at the same times, in the same song position and at the same frame."""
     leader = engine()
-    leader.command_sync(0, "clock", "start", None)
-    leader.command_sync(3 * MS, "timecode", "start", None)
+    leader.apply(0, ControlClock("start"))
+    leader.apply(3 * MS, ControlTimecode("start"))
     for at in range(700):
         leader.tick(at * MS)
-    leader.command_sync(701 * MS, "clock", "tempo", 97.0)
+    leader.apply(701 * MS, ControlClock("tempo", 97.0))
     word = json.loads(json.dumps(time_word(leader, 702 * MS)))
     follow_time(follower, 705 * MS, 3 * MS, word)
     ticks: dict[str, list[tuple[int, bytes]]] = {"leader": [], "follower": []}
@@ -170,10 +190,10 @@ def test_clock_and_time_code_run_on_in_step(follower: Engine) -> None:
             ticks[name] += [(at, message) for _, message, _ in each.tick(at * MS // 10)]
     assert ticks["leader"][:20] == ticks["follower"][:20]
     assert ticks["leader"] == ticks["follower"]
-    assert leader.sync.clock is not None
-    assert follower.sync.clock is not None
-    assert leader.sync.clock.position == follower.sync.clock.position
-    assert leader.sync.shown(3000 * MS) == follower.sync.shown(3000 * MS)
+    assert leader.state.sync.clock is not None
+    assert follower.state.sync.clock is not None
+    assert leader.state.sync.clock.position == follower.state.sync.clock.position
+    assert leader.state.sync.shown(3000 * MS) == follower.state.sync.shown(3000 * MS)
 
 
 NOTES = st.builds(lambda on, key: bytes((0x90 if on else 0x80, key, 64)), st.booleans(), st.integers(60, 63))
@@ -191,11 +211,11 @@ def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
             assert leader.receive(now, KEYS, step) == follower.receive(now, KEYS, step)
             continue
         if isinstance(step, bool):
-            leader.mute(now, "layer", step, "shell", [])
+            mute(leader, now, "layer", step)
         else:
-            leader.recall(now, step)
+            recall(leader, now, step)
         follow_show(follower, now, told(leader))
-    for one, other in zip(leader.cables, follower.cables, strict=True):
+    for one, other in zip(leader.state.cables, follower.state.cables, strict=True):
         assert isinstance(one, RemoteCable)
         assert isinstance(other, RemoteCable)
         assert one.sounding.snapshot(100) == other.sounding.snapshot(100)

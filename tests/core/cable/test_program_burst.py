@@ -3,6 +3,7 @@
 import pytest
 
 from engine.rig.models.rig import BurstStep
+from tests.support.engine_calls import command
 from tests.support.pit_engine import MS, engine, hexed, run_dry
 
 SCENES = """
@@ -23,7 +24,7 @@ def test_a_scene_of_blank_steps_sends_nothing_and_counts_no_instrument() -> None
     """Recalled or sent again, blank steps send no byte, and the answer counts no instrument and no time."""
     router = engine(SCENES)
     for do, scene in (("scene", 1), ("resend", None)):
-        outcome, deliveries = router.command(0, do, scene, "shell")
+        outcome, deliveries = command(router, 0, do, scene)
         assert (hexed(deliveries), hexed(run_dry(router, 0)[1])) == ([], [])
         assert (outcome.done, outcome.instruments, outcome.burst_bytes, outcome.ready_ns) == (True, 0, 0, 0)
 
@@ -31,7 +32,7 @@ def test_a_scene_of_blank_steps_sends_nothing_and_counts_no_instrument() -> None
 def test_blank_steps_among_others_send_nothing() -> None:
     """Of three steps of which two are blank one is sent, and one instrument is counted."""
     router = engine(SCENES)
-    outcome, deliveries = router.command(0, "scene", 2, "shell")
+    outcome, deliveries = command(router, 0, "scene", 2, "shell")
     sent = hexed([*deliveries, *run_dry(router, MS)[1]])
     assert len(sent) == 1
     assert sent[0].endswith("03")

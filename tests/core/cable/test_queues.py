@@ -11,6 +11,7 @@ from engine.core.cable.queues import MOST_BULK, MOST_NOTES, MOST_URGENT
 from engine.core.cable.scheduler import DIN, Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import command, engine_of, recall
 from tests.support.pit_engine import MS, PORTS, ears, run_dry
 
 STRINGS, BRASS = 0, 1
@@ -21,7 +22,7 @@ CHAIN = 'through = [ { filter = "add_bank", channels = { 1 = [8, 9], 2 = [8, 9] 
 
 def flooded(chain: str = "") -> Engine:
     """The keys flood the strings, on a DIN wire; the pads play the brass."""
-    router = Engine(
+    router = engine_of(
         read(
             PORTS.replace("WIRE", "din")
             + f'[[scenes]]\nnumber = 1\nname = "Flood"\nroutes = [ {{ from = "keys", to = "strings"{chain} }}, '
@@ -30,7 +31,7 @@ def flooded(chain: str = "") -> Engine:
             "test",
         )
     )
-    router.recall(0, 1)
+    recall(router, 0, 1)
     return router
 
 
@@ -71,7 +72,7 @@ def pour(router: Engine, stream: Iterable[bytes], now: int = 0) -> tuple[int, li
 
 def assert_bounded(router: Engine) -> None:
     """The queues of the flooded wire have their bounds: releases beyond it are no more than presses before them."""
-    waiting = router.cables[STRINGS].waiting
+    waiting = router.state.cables[STRINGS].waiting
     assert len(waiting.notes) <= 2 * MOST_NOTES
     assert len(waiting.urgent) <= MOST_URGENT
     assert len(waiting.code) <= MOST_URGENT
@@ -101,12 +102,12 @@ def test_a_flood_of_everything(seed: int, chain: str) -> None:
     router = flooded(chain)
     now, out, poured = pour(router, broken_device(60_000, seed))
     out += all_up(router, now, poured)
-    assert router.cables[STRINGS].waiting.shed > 0
+    assert router.state.cables[STRINGS].waiting.shed > 0
     now, rest = run_dry(router, now)
     out += rest
     synth = ears(out)[STRINGS]
     assert synth.held == 0
-    assert router.ledger.sounding() == 0
+    assert router.state.ledger.sounding() == 0
     for channel in range(3):
         for number in (1, 7, 11, 64, 66, 67, 69):
             name = bytes((0xB0 | channel, number))
@@ -161,7 +162,7 @@ def test_a_release_is_never_shed() -> None:
         for channel in range(16):
             for key in range(128):
                 out += router.receive(now, KEYS, bytes((0x90 | channel, key, 64)))
-    shed = router.cables[STRINGS].waiting.shed
+    shed = router.state.cables[STRINGS].waiting.shed
     assert shed > 0
     for _ in range(3):
         for channel in range(16):
@@ -189,7 +190,7 @@ def test_other_outputs_are_untouched() -> None:
                 expected.append((now, each))
         heard += [(sent, message) for to, message, sent in out if to == BRASS]
     assert heard == expected
-    assert router.cables[BRASS].waiting.shed == 0
+    assert router.state.cables[BRASS].waiting.shed == 0
 
 
 def test_the_wire_works_when_the_flood_is_over() -> None:
@@ -203,22 +204,22 @@ def test_the_wire_works_when_the_flood_is_over() -> None:
     assert [d for d in router.receive(now, KEYS, b"\x91\x3c\x40") if d[0] == STRINGS] == [
         (STRINGS, b"\x91\x3c\x40", now)
     ]
-    shed = router.cables[STRINGS].waiting.shed
-    out = router.recall(now + MS, 1)
+    shed = router.state.cables[STRINGS].waiting.shed
+    out = recall(router, now + MS, 1)
     now, rest = run_dry(router, now + MS)
     assert [message.hex(" ") for to, message, _ in out + rest if to == STRINGS][-3:] == [
         "b0 00 01",
         "b0 20 0b",
         "c0 14",
     ]
-    assert router.cables[STRINGS].waiting.shed == shed
+    assert router.state.cables[STRINGS].waiting.shed == shed
 
 
 def test_a_change_of_scene_during_a_flood() -> None:
     """The new scene's sounds arrive in their time in the midst of a flood, whole, and an empty scene is at rest."""
     router = flooded()
     now, out, poured = pour(router, broken_device(15_000, 5))
-    out += router.recall(now, 1)
+    out += recall(router, now, 1)
     begin = len(out)
     now, more, also = pour(router, broken_device(3_000, 6), now)
     out += more
@@ -226,7 +227,7 @@ def test_a_change_of_scene_during_a_flood() -> None:
     places = [place for place, message in enumerate(at_once) if message == b"\xb0\x00\x01"]
     assert places
     assert at_once[places[0] : places[0] + 3] == [b"\xb0\x00\x01", b"\xb0\x20\x0b", b"\xc0\x14"]
-    out += router.recall(now, 2)
+    out += recall(router, now, 2)
     out += all_up(router, now, poured + also)
     out += run_dry(router, now)[1]
     synth = ears(out)[STRINGS]
@@ -242,7 +243,7 @@ def test_a_flood_of_clocks_is_bounded(message: bytes) -> None:
     poured_at = now
     _, out, _ = pour(router, [message] * 30_000, now)
     now = poured_at + 30_000 * GAP
-    waiting = router.cables[STRINGS].waiting
+    waiting = router.state.cables[STRINGS].waiting
     heard = sum(each == message and to == STRINGS for to, each, _ in out)
     assert waiting.shed >= 30_000 - heard - 2 * MOST_URGENT
     out = router.receive(now, KEYS, b"\x91\x3c\x40")
@@ -258,7 +259,7 @@ def test_a_flood_of_dumps_is_bounded() -> None:
     out = run_dry(router, 0)[1]
     for _ in range(100):
         out += router.receive(100 * MS, KEYS, dump)
-    waiting = router.cables[STRINGS].waiting
+    waiting = router.state.cables[STRINGS].waiting
     assert sum(map(len, waiting.bulk)) <= MOST_BULK
     assert waiting.shed == 100 - len(waiting.bulk) - 1
     out += run_dry(router, 100 * MS)[1]
@@ -269,10 +270,10 @@ def test_a_panic_ends_a_flood() -> None:
     """A panic on a flooded wire comes first, and when what was owed has gone out all is silent."""
     router = flooded()
     now, out, _ = pour(router, broken_device(30_000, 7))
-    before = len(router.cables[STRINGS].waiting.notes)
-    out += router.command(now, "panic", None, "test")[1]
-    assert len(router.cables[STRINGS].waiting.notes) < before
-    out += router.recall(now, 2)
+    before = len(router.state.cables[STRINGS].waiting.notes)
+    out += command(router, now, "panic", None, "test")[1]
+    assert len(router.state.cables[STRINGS].waiting.notes) < before
+    out += recall(router, now, 2)
     out += run_dry(router, now)[1]
     synth = ears(out)[STRINGS]
     assert (synth.held, synth.off_rest) == (0, set())

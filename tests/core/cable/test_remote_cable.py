@@ -3,8 +3,8 @@
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
 from engine.core.cable.scheduler import DIN, BurstUnit, Delivery
-from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import engine_of, recall
 from tests.support.pit_engine import PORTS, SCENES
 
 NOTE = bytes((0x90, 60, 100))
@@ -58,11 +58,11 @@ def test_the_time_on_the_far_cable_is_reckoned() -> None:
 
 def test_the_bay_makes_far_wires_where_it_is_told() -> None:
     """An output that is named as far gets a far wire, and its scene's burst is ordered."""
-    engine = Engine(read(PORTS.replace("WIRE", "din") + SCENES, "test"), far=("strings",))
-    cable = engine.cables[engine.outputs.index("strings")]
+    engine = engine_of(read(PORTS.replace("WIRE", "din") + SCENES, "test"), remote=("strings",))
+    cable = engine.state.cables[engine.outputs.index("strings")]
     assert isinstance(cable, RemoteCable)
     cable.live = True
-    engine.recall(0, 1)
+    recall(engine, 0, 1)
     assert [order.do for order in cable.take_orders()] == [OrderKind.BURST]
 
 

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.adoption import take_over
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.bouncing_switch import Change, bursts, presses
+from tests.support.engine_calls import adopt, command, input_lost, recall, wake_up
 from tests.support.pit_engine import MS, PORTS, engine, hexed, run_dry
 
 KEYS, PADS, FOOT = 0, 1, 2
@@ -44,7 +44,7 @@ def control(when: str, do: str = 'do = "next"', more: str = "", source: str = "f
 def router(*controls: str, scenes: str = SCENES) -> Engine:
     """The rig above with these controls, in scene 1."""
     made = engine(scenes + "".join(controls))
-    made.recall(0, 1)
+    recall(made, 0, 1)
     run_dry(made, 0)
     return made
 
@@ -68,12 +68,12 @@ def wait(made: Engine, until: float) -> list[str]:
 
 def told(made: Engine) -> list[tuple[str, bool, str]]:
     """What became of commands since the last call: what, whether it was done, the sentence."""
-    outcomes, made.outcomes = made.outcomes, []
+    outcomes, made.reports.outcomes = made.reports.outcomes, []
     return [(each.do, each.done, each.text) for each in outcomes]
 
 
 def sources(made: Engine) -> list[str]:
-    outcomes, made.outcomes = made.outcomes, []
+    outcomes, made.reports.outcomes = made.reports.outcomes, []
     return [each.source for each in outcomes]
 
 
@@ -167,7 +167,7 @@ def test_other_messages_are_music(when: str, message: str) -> None:
 def test_printed_numbers_are_scene_numbers(message: str, scene: int) -> None:
     """C0 0B is program 12 on the gear's panel and recalls scene 12; F3 00 is song 1 (common practice, no source)."""
     made = router(control('program = "any"', 'do = "scene"'), control('song = "any"', 'do = "scene"'))
-    made.recall(0, 2)
+    recall(made, 0, 2)
     play(made, 1, message)
     assert scene_of(made) == scene
 
@@ -207,10 +207,10 @@ def test_where_the_narrower_one_does_not_hold_the_wider_one_does() -> None:
         control("program = 12", 'do = "panic"', "scenes = [2]"),
         control('program = "any"', 'do = "scene"'),
     )
-    made.recall(0, 2)
+    recall(made, 0, 2)
     play(made, 1, "C0 0B")
     assert (scene_of(made), [do for do, _, _ in told(made)]) == (2, ["panic"])
-    made.recall(500 * MS, 1)
+    recall(made, 500 * MS, 1)
     play(made, 1000, "C0 0B")
     assert scene_of(made) == 12
 
@@ -324,8 +324,8 @@ def test_clock_and_time_code_by_foot() -> None:
     assert [message for message in heard if message in ("FA", "FB", "FC")] == ["FA", "FC", "FB"]
     assert "F8" in heard
     assert any(message.startswith(("F1", "F0 7F 7F 01 01")) for message in heard)
-    assert made.sync.code is not None
-    assert not made.sync.code.running
+    assert made.state.sync.code is not None
+    assert not made.state.sync.code.running
 
 
 def test_a_tapped_tempo() -> None:
@@ -470,7 +470,7 @@ def test_a_control_holds_only_in_its_scenes() -> None:
     play(made, 100, "80 24 40")
     assert (play(made, 1000, "90 24 40"), scene_of(made)) == (["90 24 40"], 2)
     assert play(made, 1100, "80 24 40") == ["80 24 40"]
-    made.recall(2000 * MS, 12)
+    recall(made, 2000 * MS, 12)
     assert (play(made, 3000, "90 24 40"), scene_of(made)) == ([], 13)
 
 
@@ -482,14 +482,14 @@ def test_a_switch_that_is_down_while_the_scene_changes(form: str, down: str, up:
     """Its release is consumed where the control does not hold, commands nothing, and the next press there is music."""
     made = router(control(f"{form} = 36{press}", 'do = "next"', "scenes = [1]"))
     assert play(made, 0, down) == []
-    made.recall(50 * MS, 13)
+    recall(made, 50 * MS, 13)
     told(made)
     assert play(made, 200, up) == []
     wait(made, 5000)
     assert told(made) == []
     assert play(made, 6000, down) == [down]
     assert play(made, 6100, up) == [up]
-    made.recall(7000 * MS, 1)
+    recall(made, 7000 * MS, 1)
     step_on(made, presses(((8000, 8100), (8300, 9500), (10000, 10100))), 36, form)
     wait(made, 20000)
     assert scene_of(made) == 2
@@ -503,7 +503,7 @@ def test_a_press_that_is_completed_in_another_scene(until: int) -> None:
         control('note = 36, press = "long"', 'do = "back"', "scenes = [1]"),
     )
     play(made, 0, "90 24 40")
-    made.recall(50 * MS, 13)
+    recall(made, 50 * MS, 13)
     told(made)
     assert play(made, until, "80 24 40") == []
     wait(made, 5000)
@@ -514,21 +514,21 @@ def test_a_note_that_was_music_when_it_was_pressed_is_released() -> None:
     """A key pressed where it is music sounds until its release, though by then it belongs to a control."""
     made = router(control("note = 36", 'do = "resend"', "scenes = [2]"))
     assert play(made, 0, "90 24 40") == ["90 24 40"]
-    made.recall(10 * MS, 2)
+    recall(made, 10 * MS, 2)
     assert play(made, 20, "A0 24 20") == ["A0 24 20"]
     assert play(made, 30, "80 24 40") == ["80 24 40"]
     assert play(made, 40, "90 24 40") == []
     assert play(made, 100, "80 24 40") == []
-    assert made.ledger.sounding() == 0
+    assert made.state.ledger.sounding() == 0
 
 
 def test_a_pedal_that_was_music_when_it_was_pressed_comes_to_rest() -> None:
     """A pedal held into a scene where it is a control is released there and then: its own release will be consumed."""
     made = router(control("controller = 64", 'do = "resend"', "scenes = [2]"))
     assert play(made, 0, "B0 40 7F") == ["B0 40 7F"]
-    assert hexed(made.recall(10 * MS, 2), BRASS) == ["B0 40 00"]
+    assert hexed(recall(made, 10 * MS, 2), BRASS) == ["B0 40 00"]
     assert play(made, 20, "B0 40 00") == []
-    assert made.ledger.off_rest() == 0
+    assert made.state.ledger.off_rest() == 0
 
 
 def test_a_pedal_that_passes_is_not_left_down() -> None:
@@ -588,14 +588,14 @@ def test_nothing_hangs_whatever_scene_a_switch_is_let_go_in(
         elif what == "program":
             sent += play(made, now, f"C0 {which - 1:02X}")
         elif what == "scene":
-            sent += hexed(made.recall(now * MS, which), BRASS)
+            sent += hexed(recall(made, now * MS, which), BRASS)
         elif what == "lose":
             down, pedal = set(), False
-            sent += hexed(made.input_lost(now * MS, FOOT), BRASS)
+            sent += hexed(input_lost(made, now * MS, FOOT), BRASS)
         elif what == "edit":
             made, out = edited(made, now, *holds[which % 8 :])
             sent += out
-    assert made.ledger.sounding() == made.ledger.off_rest() == 0
+    assert made.state.ledger.sounding() == made.state.ledger.off_rest() == 0
     assert made.due is None
     for key in (1, 2, 12, 13):
         assert sent.count(f"90 {key:02X} 40") <= sent.count(f"80 {key:02X} 40")
@@ -607,8 +607,7 @@ def test_nothing_hangs_whatever_scene_a_switch_is_let_go_in(
 def edited(old: Engine, at: float, *controls: str) -> tuple[Engine, list[str]]:
     """The bay of the rig with these controls instead, and what reaches the brass as it takes over."""
     text = rig_text() + "".join(controls)
-    new = Engine(read(text, "test"), names=(old.inputs, old.outputs))
-    return new, hexed(take_over(round(at * MS), new, old), BRASS)
+    return old, hexed(adopt(old, round(at * MS), read(text, "test")), BRASS)
 
 
 def rig_text() -> str:
@@ -671,9 +670,9 @@ def test_a_cable_pulled_while_a_switch_is_down(how: str) -> None:
     made = router(*THREE)
     play(made, 0, "B0 40 7F")
     if how == "pulled":
-        made.input_lost(100 * MS, FOOT)
+        input_lost(made, 100 * MS, FOOT)
     else:
-        made.awake(100 * MS)
+        wake_up(made, 100 * MS)
     wait(made, 3000)
     assert told(made) == []
     step_on(made, presses(((5000, 5100),)))
@@ -715,9 +714,9 @@ def test_a_set_list_to_its_end_and_back() -> None:
 def test_any_entry_can_be_jumped_to(entry: int, scene: int, then: int) -> None:
     """The place matters where a scene stands twice: next goes on from the entry that was asked for."""
     made = router(scenes=TWICE + SCENES)
-    outcome, _ = made.command(1, "entry", entry, "test")
+    outcome, _ = command(made, 1, "entry", entry, "test")
     assert (outcome.done, outcome.scene and outcome.scene[0]) == (True, scene)
-    assert (position := made.command(2, "next", None, "test")[0].scene) is not None
+    assert (position := command(made, 2, "next", None, "test")[0].scene) is not None
     assert position[0] == then
 
 
@@ -725,7 +724,7 @@ def test_any_entry_can_be_jumped_to(entry: int, scene: int, then: int) -> None:
 def test_an_entry_that_is_not_there(entry: int) -> None:
     """The answer says which there are, and nothing changes."""
     made = router(scenes=TWICE + SCENES)
-    outcome, out = made.command(1, "entry", entry, "test")
+    outcome, out = command(made, 1, "entry", entry, "test")
     assert (outcome.done, out, scene_of(made)) == (False, [], 1)
     assert outcome.text == f"the set list Friday has no entry {entry}, but 1 to 4; nothing changed"
 
@@ -733,15 +732,15 @@ def test_an_entry_that_is_not_there(entry: int) -> None:
 def test_another_set_list() -> None:
     """Choosing a list changes no sound; next begins it, or goes on from the scene in force if that is in it."""
     made = router(scenes=TWICE + SCENES)
-    outcome, out = made.command(1, "setlist", "Matinee", "test")
+    outcome, out = command(made, 1, "setlist", "Matinee", "test")
     assert (outcome.done, outcome.text, out) == (True, "the set list Matinee, next is scene 13 Thirteen", [])
     assert scene_of(made) == 1
-    assert made.command(2, "next", None, "test")[0].scene == (13, "Thirteen")
-    made.command(3, "setlist", "Friday", "test")
-    assert made.command(4, "next", None, "test")[0].scene == (1, "One")
-    made.recall(5, 2)
-    assert made.command(6, "setlist", "Matinee", "test")[0].text == "the set list Matinee, at its end"
-    outcome, _ = made.command(7, "setlist", "Sunday", "test")
+    assert command(made, 2, "next", None, "test")[0].scene == (13, "Thirteen")
+    command(made, 3, "setlist", "Friday", "test")
+    assert command(made, 4, "next", None, "test")[0].scene == (1, "One")
+    recall(made, 5, 2)
+    assert command(made, 6, "setlist", "Matinee", "test")[0].text == "the set list Matinee, at its end"
+    outcome, _ = command(made, 7, "setlist", "Sunday", "test")
     assert (outcome.done, outcome.text) == (
         False,
         "there is no set list Sunday; there is Friday, Matinee; nothing changed",

@@ -3,8 +3,8 @@
 import pytest
 
 from engine.core.control.explain_command import commanded
-from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import engine_of, recall
 
 RIG = """
 format = 1
@@ -86,7 +86,7 @@ def test_what_a_message_commands(source: str, message: str, words: str | None) -
     rig, asked = read(RIG, "test"), bytes.fromhex(message)
     found = commanded(rig, rig.scenes[0], source, asked)
     assert (found and found.words) == words
-    engine = Engine(rig)
-    engine.recall(0, 1)
+    engine = engine_of(rig)
+    recall(engine, 0, 1)
     routed = any(sent == asked for _, sent, _ in engine.receive(1_000_000_000, engine.inputs.index(source), asked))
     assert routed == (found is None or found.routed)

@@ -10,7 +10,6 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.adoption import take_over
 from engine.core.control.remote_messages import (
     RouteRequest,
     own,
@@ -25,6 +24,7 @@ from engine.midi.machine_control import MachineControl, machine_control
 from engine.midi.seven_bit_packing import unpack
 from engine.midi.show_control import ShowControl, show_control
 from engine.midi.timecode import RATES, read_label
+from tests.support.engine_calls import adopt, mute, recall
 from tests.support.pit_engine import MS, engine, hexed, run_dry
 from tests.support.random_remote_messages import US, is_in_order, random_message, valid_messages
 
@@ -68,7 +68,7 @@ to = ["brass"]
 def router(scenes: str = SCENES) -> Engine:
     """The rig above in scene 1."""
     made = engine(scenes)
-    made.recall(0, 1)
+    recall(made, 0, 1)
     run_dry(made, 0)
     return made
 
@@ -92,7 +92,7 @@ def _said(command: int, data: bytes) -> tuple[Any, ...]:
 
 def told(made: Engine) -> list[tuple[str, bool, str, str]]:
     """What became of commands since the last call: what, whether it was done, the sentence, who asked."""
-    outcomes, made.outcomes = made.outcomes, []
+    outcomes, made.reports.outcomes = made.reports.outcomes, []
     return [(each.do, each.done, each.text, each.source) for each in outcomes]
 
 
@@ -139,7 +139,7 @@ def test_the_routing() -> None:
     """Routes of every scene and of the one in force are told by place in the rig file, muted ones left out."""
     made = router()
     assert answers(made, plain_request(US, "ask routing")) == [(0x46, "01 00 00 01 00 01 00 02 00 01 00 02 00 02 00")]
-    made.mute(MS, "pads", True, "test", [])
+    mute(made, MS, "pads", True, "test")
     assert answers(made, plain_request(US, "ask routing")) == [(0x46, "01 00 00 01 00 01 00 02 00 01 00")]
 
 
@@ -148,7 +148,7 @@ def test_what_takes_threads_is_left_for_the_show() -> None:
     made = router()
     messages = [route_request(US, RouteRequest(1, 2, True)), plain_request(US, "ask backup"), own(US, 0x0A, b"\1")]
     assert [answers(made, message) for message in messages] == [[], [], []]
-    assert [(source, request.do) for source, request in made.asked] == [
+    assert [(source, request.do) for source, request in made.reports.requests] == [
         (FOOT, "route"),
         (FOOT, "ask backup"),
         (FOOT, "block"),
@@ -165,13 +165,14 @@ def test_without_outputs_for_answers_nothing_is_sent() -> None:
 def test_an_edit_forgets_nothing() -> None:
     """What was asked and is not carried out yet, and what is muted, stay so when an edited rig takes over."""
     made = router()
-    made.mute(MS, "all", True, "test", [])
+    mute(made, MS, "all", True, "test")
     answers(made, plain_request(US, "ask backup"))
-    edited = engine(SCENES.replace("Finale", "Last dance").replace("Overture", "Prelude"))
-    take_over(2 * MS, edited, made)
-    assert [request.do for _, request in edited.asked] == ["ask backup"]
+    edited = made
+    other = engine(SCENES.replace("Finale", "Last dance").replace("Overture", "Prelude"))
+    adopt(made, 2 * MS, other.rig)
+    assert [request.do for _, request in edited.reports.requests] == ["ask backup"]
     assert hexed(edited.receive(3 * MS, KEYS, b"\x90\x3c\x40")) == []
-    edited.mute(3 * MS, "all", False, "test", [])
+    mute(edited, 3 * MS, "all", False, "test")
     assert hexed(edited.receive(3 * MS, KEYS, b"\x90\x3c\x40")) == ["90 3C 40"]
 
 
@@ -184,7 +185,7 @@ def test_only_named_inputs_may_command() -> None:
     for message in valid_messages():
         out = made.receive(MS, KEYS, message)
         assert hexed(out) == [message.hex(" ").upper()]
-    assert (made.scene, made.outcomes, made.asked) == ((1, "Overture"), [], [])
+    assert (made.scene, made.reports.outcomes, made.reports.requests) == ((1, "Overture"), [], [])
 
 
 def test_a_rig_without_remote_obeys_nobody() -> None:
@@ -192,7 +193,7 @@ def test_a_rig_without_remote_obeys_nobody() -> None:
     made = router(SCENES[: SCENES.index("[remote]")])
     for message in (recall_request(0x7F, 61), show_control(ShowControl(0x7F, 0x7F, "go", "61")), b"\xc0\x3c"):
         made.receive(MS, FOOT, message)
-    assert (made.scene, made.outcomes) == ((1, "Overture"), [])
+    assert (made.scene, made.reports.outcomes) == ((1, "Overture"), [])
 
 
 def test_commands_go_no_further_and_the_rest_passes() -> None:
@@ -214,7 +215,7 @@ def test_commands_go_no_further_and_the_rest_passes() -> None:
 def test_a_controls_exact_sysex_comes_first() -> None:
     """A control whose SysEx matches takes it before the remote does: here next of our own is back."""
     made = router()
-    made.recall(0, 61)
+    recall(made, 0, 61)
     made.receive(MS, PADS, plain_request(US, "next"))
     assert made.scene == (1, "Overture")
     made.receive(MS, FOOT, plain_request(US, "next"))
@@ -268,7 +269,7 @@ def test_cues() -> None:
 def test_stop_and_resume() -> None:
     """STOP halts clock and time code of our own, RESUME lets them go on; of a cue only while it plays (RP-002 4.3)."""
     made = router()
-    clock, code = made.sync.clock, made.sync.code
+    clock, code = made.state.sync.clock, made.state.sync.code
     assert clock is not None
     assert code is not None
     for command, cue, running in (
@@ -294,7 +295,7 @@ def test_stop_without_anything_that_runs() -> None:
 def test_transport() -> None:
     """Locate winds our time code, play and stop run and halt it, for our id and all-call, and no other (RP-013)."""
     made = router()
-    code = made.sync.code
+    code = made.state.sync.code
     assert code is not None
     target = read_label("01:02:03:04", RATES["30"])
     for device in (6, US, 0x7F):
@@ -310,11 +311,19 @@ def test_transport() -> None:
 
 
 def _state(made: Engine, now: int) -> tuple[Any, ...]:
-    clock, code = made.sync.clock, made.sync.code
+    clock, code = made.state.sync.clock, made.state.sync.code
     assert clock is not None
     assert code is not None
-    place = made.setlist.place
-    return made.scene, place, clock.running, code.running, str(code.label(now)), set(made.muted), len(made.asked)
+    place = made.state.setlist.place
+    return (
+        made.scene,
+        place,
+        clock.running,
+        code.running,
+        str(code.label(now)),
+        set(made.state.muted),
+        len(made.reports.requests),
+    )
 
 
 def test_no_state_changes_but_by_a_valid_message() -> None:
@@ -332,11 +341,11 @@ def test_no_state_changes_but_by_a_valid_message() -> None:
             made.receive(now, FOOT, message)
             if not is_in_order(message):
                 assert _state(made, now) == before, message.hex(" ")
-                assert made.outcomes == []
+                assert made.reports.outcomes == []
             changed += _state(made, now) != before
-            made.outcomes.clear()
-            made.asked.clear()
-    assert made.faults.counts == {}
+            made.reports.outcomes.clear()
+            made.reports.requests.clear()
+    assert made.state.faults.counts == {}
     assert changed > 1000  # both sides were tried
 
 
@@ -346,4 +355,4 @@ def test_any_bytes_are_taken(data: bytes) -> None:
     made = router(PROGRAMS)
     for now, message in enumerate(StreamParser().feed(data)):
         made.receive(now * MS, FOOT, message)
-    assert made.faults.counts == {}
+    assert made.state.faults.counts == {}

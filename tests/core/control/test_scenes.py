@@ -3,6 +3,7 @@
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import engine_of, output_there, recall
 
 RIG = """
 format = 1
@@ -48,8 +49,8 @@ def times(out: list[Delivery]) -> dict[bytes, int]:
 def test_at_the_start_set_up_comes_first_once_and_has_its_time() -> None:
     """GM on leaves once for two instruments of an output, and nothing but real time follows on any channel for 200 ms
     (common practice, no source); then come local off and the bend range, then the sounds."""
-    engine = Engine(read(RIG, "pit.toml"))
-    out = engine.recall(0, 1)
+    engine = engine_of(read(RIG, "pit.toml"))
+    out = recall(engine, 0, 1)
     run(engine, 0, out, 1000 * MS)
     sent = [message for _, message, _ in out]
     assert sent[0] == GM_ON
@@ -61,9 +62,9 @@ def test_at_the_start_set_up_comes_first_once_and_has_its_time() -> None:
 
 def test_a_scene_recalled_meanwhile_leaves_the_set_up_whole() -> None:
     """A second recall while the set-up is under way replaces the sounds, never the set-up."""
-    engine = Engine(read(RIG, "pit.toml"))
-    out = engine.recall(0, 1)
-    out += engine.recall(50 * MS, 2)
+    engine = engine_of(read(RIG, "pit.toml"))
+    out = recall(engine, 0, 1)
+    out += recall(engine, 50 * MS, 2)
     run(engine, 50 * MS, out, 1000 * MS)
     sent = [message for _, message, _ in out]
     assert sent.count(LOCAL_OFF) == 1
@@ -73,8 +74,8 @@ def test_a_scene_recalled_meanwhile_leaves_the_set_up_whole() -> None:
 
 def test_notes_of_every_channel_wait_while_the_module_resets() -> None:
     """A note played on a channel without instrument waits, too, until GM on has done its work."""
-    engine = Engine(read(RIG, "pit.toml"))
-    out = engine.recall(0, 1)
+    engine = engine_of(read(RIG, "pit.toml"))
+    out = recall(engine, 0, 1)
     out += engine.receive(20 * MS, 0, b"\x95\x3c\x40")
     run(engine, 20 * MS, out, 1000 * MS)
     assert times(out)[b"\x95\x3c\x40"] >= 200 * MS
@@ -82,13 +83,13 @@ def test_notes_of_every_channel_wait_while_the_module_resets() -> None:
 
 def test_an_output_that_is_back_is_set_up_again_and_a_scene_change_is_not() -> None:
     """Set-up messages go out again when the output is back, before its sounds, and with no other recall."""
-    engine = Engine(read(RIG, "pit.toml"))
-    out = engine.recall(0, 1)
+    engine = engine_of(read(RIG, "pit.toml"))
+    out = recall(engine, 0, 1)
     run(engine, 0, out, 1000 * MS)
-    out = engine.recall(2000 * MS, 2)
+    out = recall(engine, 2000 * MS, 2)
     run(engine, 2000 * MS, out, 3000 * MS)
     assert [message for _, message, _ in out] == [b"\xc0\x04"]
-    out = engine.output_back(4000 * MS, 0, None)
+    out = output_there(engine, 4000 * MS, 0, None)
     run(engine, 4000 * MS, out, 9000 * MS)
     sent = [message for _, message, _ in out]
     assert sent.index(GM_ON) < sent.index(LOCAL_OFF) < sent.index(b"\xc0\x04")

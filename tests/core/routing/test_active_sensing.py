@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
+from tests.support.engine_calls import command, engine_of, input_lost, recall, wake_up
 from tests.support.paths import reference
 from tests.support.pit_engine import MS, PORTS, SCENES, ears, engine, hexed, run_dry
 from tests.support.played_engine import Evening
@@ -32,7 +33,7 @@ def scene(routes: str, number: int = 1) -> str:
 def playing(cable: str = "fast") -> Engine:
     """Keys and pads play strings and brass; active sensing is not passed on."""
     router = engine(scene(NO_FE), cable)
-    router.recall(0, 1)
+    recall(router, 0, 1)
     return router
 
 
@@ -53,8 +54,8 @@ def test_the_first_one_arms_the_watch() -> None:
         router.receive(1, KEYS, message)
     assert router.due is None
     assert let_pass(router, 1, 3_600_000 * MS) == []
-    assert not router.sensing.silent
-    assert router.news == []
+    assert not router.state.sensing.silent
+    assert router.reports.news == []
 
 
 @pytest.mark.parametrize("held", [1, 3])
@@ -68,15 +69,15 @@ def test_a_silence_is_judged_after_330_ms(held: int) -> None:
         out += router.receive(0, KEYS, bytes((0x90, 60 + key, 64)))
     out += router.receive(0, KEYS, PEDAL) + router.receive(0, KEYS, b"\xe0\x00\x50")
     assert let_pass(router, 0, 329 * MS) == []
-    assert not router.sensing.silent
+    assert not router.state.sensing.silent
     assert router.due == JUDGE_MS * MS
     released = let_pass(router, 329 * MS, 331 * MS)
     for output in (STRINGS, BRASS):
         assert hexed(released, output) == [*(f"80 {60 + key:02X} 40" for key in range(held)), "B0 40 00", "E0 00 40"]
-    assert router.sensing.silent == {KEYS}
-    assert [port for port, _ in router.news] == ["keys"]
+    assert router.state.sensing.silent == {KEYS}
+    assert [port for port, _ in router.reports.news] == ["keys"]
     assert let_pass(router, 331 * MS, 10_000 * MS) == [], "the watch is disarmed"
-    assert len(router.news) == 1
+    assert len(router.reports.news) == 1
     assert [synth.held for synth in ears(out + released)] == [0, 0]
 
 
@@ -98,21 +99,21 @@ def test_any_message_restarts_the_watch(message: bytes) -> None:
     for at in range(200, 3000, 200):
         let_pass(router, 0, at * MS)
         router.receive(at * MS, KEYS, message)
-    assert not router.sensing.silent
+    assert not router.state.sensing.silent
     assert let_pass(router, 2800 * MS, 3129 * MS) == []
     let_pass(router, 3129 * MS, 3131 * MS)
-    assert router.sensing.silent == {KEYS}
+    assert router.state.sensing.silent == {KEYS}
 
 
 def test_a_message_of_a_control_restarts_the_watch_too() -> None:
     """A foot controller whose program changes are consumed speaks all the same."""
     router = engine(SCENES)
-    router.recall(0, 1)
+    recall(router, 0, 1)
     router.receive(0, 2, FE)
     for at in (300, 600, 900):
         let_pass(router, 0, at * MS)
         router.receive(at * MS, 2, b"\xc0\x00")
-    assert not router.sensing.silent
+    assert not router.state.sensing.silent
 
 
 def test_an_input_that_speaks_again() -> None:
@@ -120,34 +121,34 @@ def test_an_input_that_speaks_again() -> None:
     router = playing()
     router.receive(0, KEYS, FE)
     let_pass(router, 0, 400 * MS)
-    assert router.sensing.silent == {KEYS}
+    assert router.state.sensing.silent == {KEYS}
     assert hexed(router.receive(400 * MS, KEYS, ON), STRINGS) == ["90 3C 40"]
-    assert not router.sensing.silent
+    assert not router.state.sensing.silent
     assert let_pass(router, 400 * MS, 5000 * MS) == []
     router.receive(5000 * MS, KEYS, FE)
     assert hexed(let_pass(router, 5000 * MS, 5331 * MS), STRINGS) == ["80 3C 40"]
-    assert len(router.news) == 2
+    assert len(router.reports.news) == 2
 
 
 def test_an_input_that_was_unplugged_has_promised_nothing() -> None:
     """A pulled cable ends the watch: it is not reported a second time as silent."""
     router = playing()
     router.receive(0, KEYS, FE)
-    router.input_lost(100 * MS, KEYS)
+    input_lost(router, 100 * MS, KEYS)
     let_pass(router, 100 * MS, 5000 * MS)
-    assert not router.sensing.silent
-    assert router.news == []
+    assert not router.state.sensing.silent
+    assert router.reports.news == []
 
 
 def test_a_sleep_is_no_silence() -> None:
     """While the machine slept nobody could be heard; the time counts from its waking."""
     router = playing()
     router.receive(0, KEYS, FE)
-    router.awake(60_000 * MS)
+    wake_up(router, 60_000 * MS)
     let_pass(router, 60_000 * MS, 60_329 * MS)
-    assert not router.sensing.silent
+    assert not router.state.sensing.silent
     let_pass(router, 60_329 * MS, 60_331 * MS)
-    assert router.sensing.silent == {KEYS}
+    assert router.state.sensing.silent == {KEYS}
 
 
 # Outputs
@@ -170,8 +171,8 @@ def assert_awake(starts: list[int], until: int, since: int = 0) -> None:
 @pytest.mark.parametrize("cable", ["fast", "din"])
 def test_an_output_that_asks_for_it_is_kept_awake(cable: str) -> None:
     """`active_sensing = true`: an FE at least every 270 ms, though nothing is played; the other output gets none."""
-    router = Engine(read(AWAKE.replace("WIRE", cable) + scene(NO_FE), "test"))
-    out = router.recall(0, 1) + let_pass(router, 0, 5000 * MS)
+    router = engine_of(read(AWAKE.replace("WIRE", cable) + scene(NO_FE), "test"))
+    out = recall(router, 0, 1) + let_pass(router, 0, 5000 * MS)
     assert_awake(starts_of(out, STRINGS), 5000 * MS)
     assert len(starts_of(out, STRINGS)) <= 1 + 5000 // 240
     assert starts_of(out, BRASS) == []
@@ -188,8 +189,8 @@ def test_nobody_who_does_not_ask_is_sent_any() -> None:
 def test_an_output_is_kept_awake_whatever_is_played(stream: list[tuple[int, bytes]], flooded: bool) -> None:
     """Also on a DIN wire that is full of notes, bursts and long SysEx, and through changes of scene and a panic."""
     text = AWAKE.replace("WIRE", "din") + SCENES
-    router = Engine(read(text, "test"))
-    now, out = 0, router.recall(0, 1)
+    router = engine_of(read(text, "test"))
+    now, out = 0, recall(router, 0, 1)
     for place, (wait, message) in enumerate(stream):
         out += let_pass(router, now, now + wait * MS)
         now += wait * MS
@@ -198,9 +199,9 @@ def test_an_output_is_kept_awake_whatever_is_played(stream: list[tuple[int, byte
             for key in range(40):
                 out += router.receive(now, PADS, bytes((0x90 + key % 2, 40 + key, 9)))
         if place % 20 == 7:
-            out += router.recall(now, 1 + place % 3)
+            out += recall(router, now, 1 + place % 3)
         if place == 30:
-            out += router.command(now, "panic", None, "test")[1]
+            out += command(router, now, "panic", None, "test")[1]
     out += let_pass(router, now, now + 1000 * MS)
     assert_awake(starts_of(out, STRINGS), now + 1000 * MS)
 
@@ -210,15 +211,15 @@ def test_an_output_that_an_fe_was_routed_to_is_kept_awake(after: str) -> None:
     """A receiver that has heard an FE would cut its voices without more of them: it gets them also when the route is
     gone, or the input."""
     router = engine(scene('{ from = "keys", to = "strings" }') + scene('{ from = "pads", to = "strings" }', 2))
-    out = router.recall(0, 1)
+    out = recall(router, 0, 1)
     for at in range(0, 1000, 250):
         out += let_pass(router, 0, at * MS) + router.receive(at * MS, KEYS, FE)
     if after == "scene":
-        out += router.recall(1000 * MS, 2)
+        out += recall(router, 1000 * MS, 2)
     elif after == "lose":
-        out += router.input_lost(1000 * MS, KEYS)
+        out += input_lost(router, 1000 * MS, KEYS)
     elif after == "panic":
-        out += router.command(1000 * MS, "panic", None, "test")[1]
+        out += command(router, 1000 * MS, "panic", None, "test")[1]
     out += let_pass(router, 1000 * MS, 5000 * MS)
     assert_awake(starts_of(out, STRINGS), 5000 * MS)
     assert starts_of(out, BRASS) == []
@@ -251,7 +252,7 @@ def test_an_evening_with_sensing_players_ends_in_silence() -> None:
         evening.play(KEYS, FE)
         evening.wait(250 * MS)
         evening.play(KEYS, FE)
-        assert PADS in evening.router.sensing.silent
+        assert PADS in evening.router.state.sensing.silent
         evening.let_go(KEYS)
     evening.run_dry()
     assert [synth.held for synth in evening.ears()] == [0, 0]

@@ -10,13 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import filters.transpose
-from engine.core.adoption import take_over
 from engine.core.engine import Engine
-from engine.core.routing.compiled_scene import TimedMessage
 from engine.core.routing.delayed_messages import DelayedMessages
 from engine.core.routing.explain import explain
+from engine.core.routing.scene_in_play import TimedMessage
 from engine.rig.read.load import read
 from filters.registry import Later, registry
+from tests.support.engine_calls import adopt, engine_of, finish, input_lost, output_left, recall, wake_up
 from tests.support.pit_engine import MS
 from tests.support.played_engine import Evening
 from tests.support.random_rigs import HEAD, STATEFUL, STATELESS, events, rigs
@@ -72,8 +72,8 @@ def test_an_echo_is_heard_at_its_time() -> None:
 ENDS: dict[str, Callable[[Evening], object]] = {
     "its cable is pulled": lambda evening: evening.lose(0),
     "panic": lambda evening: evening.panic(),
-    "the show ends": lambda evening: evening.take(evening.router.release_all(evening.now)),
-    "the machine slept": lambda evening: evening.take(evening.router.awake(evening.now)[1]),
+    "the show ends": lambda evening: evening.take(finish(evening.router, evening.now)),
+    "the machine slept": lambda evening: evening.take(wake_up(evening.router, evening.now)[1]),
     "another scene": lambda evening: evening.recall(2),
 }
 
@@ -95,7 +95,7 @@ def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], cabl
     evening.run_dry()
     assert sounding(evening) == 0
     assert not [message for at, message in heard(evening, cable) if at * MS > begun and message.startswith("90")]
-    assert evening.router.ledger.sounding() == 0
+    assert evening.router.state.ledger.sounding() == 0
 
 
 def test_nothing_echoes_at_an_output_that_is_let_go_of() -> None:
@@ -105,7 +105,7 @@ def test_nothing_echoes_at_an_output_that_is_let_go_of() -> None:
     played(evening, "90 3C 40")
     evening.wait(50 * MS)
     played(evening, "80 3C 40")
-    evening.take(evening.router.output_left(evening.now, BRASS))
+    evening.take(output_left(evening.router, evening.now, BRASS))
     evening.wait(150 * MS)
     assert heard(evening)[-1] == (50, "80 3C 40")
     assert evening.heard(0)[-1][1] == bytes.fromhex("90 3C 10"), "the other one goes on"
@@ -328,8 +328,8 @@ def plug_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Any, bool], E
         registry.cache_clear()
         monkeypatch.setattr(filters.transpose, "build", lambda settings: step)
         monkeypatch.setattr(filters.transpose, "KEEPS_STATE", keeps_state, raising=False)
-        router = Engine(read(rig('{ filter = "transpose", semitones = 1 }'), "test"))
-        router.recall(0, 1)
+        router = engine_of(read(rig('{ filter = "transpose", semitones = 1 }'), "test"))
+        recall(router, 0, 1)
         return router
 
     yield make
@@ -340,9 +340,9 @@ def test_a_filter_without_state_may_not_answer_for_later(plug_in: Callable[[Any,
     """Its answers are remembered, so its times would be wrong: the message passes, and the fault is told."""
     router = plug_in(lambda message, now: (Later(now + 5, message),), False)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
-    assert router.timetable.due is None
-    assert router.faults.counts == {"transpose": 1}
-    assert "Later" in router.faults.first["transpose"]
+    assert router.state.delayed.due is None
+    assert router.state.faults.counts == {"transpose": 1}
+    assert "Later" in router.state.faults.first["transpose"]
 
 
 WRONG: list[tuple[Any, Any]] = [
@@ -361,7 +361,7 @@ def test_nonsense_for_later_is_told_and_stepped_over(plug_in: Callable[[Any, boo
     """A time that is no whole number, a message that is none: the message that came passes."""
     router = plug_in(lambda message, now: (answer,), True)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
-    assert router.faults.counts == {"transpose": 1}
+    assert router.state.faults.counts == {"transpose": 1}
 
 
 def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Engine]) -> None:
@@ -383,7 +383,7 @@ def test_a_note_that_a_release_starts_ends_with_its_source(
     router.receive(1, 0, b"\x90\x3c\x40")
     sent = [message.hex() for _, message, _ in router.receive(2, 0, b"\x80\x3c\x40")]
     assert sent == ["803c40", "903040"]
-    assert [message.hex() for _, message, _ in router.input_lost(3, 0)] == ["803040"]
+    assert [message.hex() for _, message, _ in input_lost(router, 3, 0)] == ["803040"]
 
 
 def test_a_note_a_pedal_starts_later_ends_with_its_source(plug_in: Callable[[Any, bool], Engine]) -> None:
@@ -391,7 +391,7 @@ def test_a_note_a_pedal_starts_later_ends_with_its_source(plug_in: Callable[[Any
     router = plug_in(lambda message, now: (Later(now + 5, b"\x90\x30\x40"),), True)
     router.receive(1, 0, b"\xb0\x40\x7f")
     assert [message for _, message, _ in router.tick(6)] == [b"\x90\x30\x40"]
-    assert [message for _, message, _ in router.input_lost(7, 0)] == [b"\x80\x30\x40"]
+    assert [message for _, message, _ in input_lost(router, 7, 0)] == [b"\x80\x30\x40"]
 
 
 # An edited rig
@@ -406,9 +406,7 @@ def test_an_edit_of_another_scene_leaves_an_echo_alone(where: str) -> None:
         evening = Evening(text)
         played(evening, "90 3C 40")
         evening.wait(120 * MS)
-        edited = Engine(read(text.replace('"B"', '"C"'), "test"))
-        evening.take(take_over(evening.now, edited, evening.router))
-        evening.router = edited
+        evening.take(adopt(evening.router, evening.now, read(text.replace('"B"', '"C"'), "test")))
         evening.wait(10 * MS)
         if recalled:
             evening.recall(recalled)
@@ -426,13 +424,11 @@ def test_an_edit_of_its_scene_ends_an_echo(where: str) -> None:
     evening = Evening(text)
     played(evening, "90 3C 40")
     evening.wait(120 * MS)
-    edited = Engine(read(text.replace("repeats = 2", "repeats = 3"), "test"))
-    evening.take(take_over(evening.now, edited, evening.router))
-    evening.router = edited
+    evening.take(adopt(evening.router, evening.now, read(text.replace("repeats = 2", "repeats = 3"), "test")))
     evening.let_go()
     evening.run_dry()
     assert sounding(evening) == 0
-    assert edited.ledger.sounding() == 0
+    assert evening.router.state.ledger.sounding() == 0
 
 
 # Anything
@@ -460,9 +456,9 @@ def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any])
     evening.perform(stream)
     evening.let_go()
     evening.run_dry()
-    assert evening.router.timetable.due is None
+    assert evening.router.state.delayed.due is None
     assert sounding(evening) == 0
-    assert evening.router.ledger.sounding() == 0
+    assert evening.router.state.ledger.sounding() == 0
     balance: Counter[tuple[int, int, int]] = Counter()
     for _, (output, message, _) in evening.handed:
         if message[0] & 0xE0 == 0x80:
@@ -481,7 +477,7 @@ def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], e
     evening.run_dry()
     assert sounding(evening) == 0
     assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
-    assert evening.router.timetable.due is None
+    assert evening.router.state.delayed.due is None
 
 
 @given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 127)), min_size=1, max_size=40), st.sampled_from([0, 1]))

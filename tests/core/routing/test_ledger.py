@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.adoption import take_over
 from engine.core.cable.scheduler import Delivery
 from engine.core.engine import Engine
-from engine.core.routing.ledger import rest_of
+from engine.midi.rest_values import rest_of
 from engine.rig.read.load import read
+from tests.support.engine_calls import adopt, command, engine_of, finish, output_there, recall
 from tests.support.paths import reference
 from tests.support.pit_engine import PORTS, ears, engine, hexed, run_dry
 from tests.support.played_engine import Evening
@@ -32,7 +32,7 @@ def two(first: str = ALL, second: str = "", held: str = "ring", cable: str = "fa
         f'[[scenes]]\nnumber = 2\nname = "Two"\nroutes = [ {second} ]\nheld = "{held}"\n',
         cable,
     )
-    made.recall(0, 1)
+    recall(made, 0, 1)
     return made
 
 
@@ -51,8 +51,8 @@ def test_controllers_rest_where_the_standard_says(controller: int, rest: int) ->
     router = two()
     away = 100 if rest == 0 else 3
     router.receive(1, KEYS, bytes((0xB4, controller, away)))
-    assert hexed(router.recall(2, 2)) == [f"B4 {controller:02X} {rest:02X}"]
-    assert router.recall(3, 2) == []
+    assert hexed(recall(router, 2, 2)) == [f"B4 {controller:02X} {rest:02X}"]
+    assert recall(router, 3, 2) == []
 
 
 @pytest.mark.parametrize(
@@ -71,7 +71,7 @@ def test_bends_and_pressures_rest_where_the_standard_says(moved: str, rest: str)
     """Bend rests at 8192, pressures at 0 (RP-015)."""
     router = two()
     router.receive(1, KEYS, bytes.fromhex(moved))
-    assert hexed(router.recall(2, 2)) == [rest]
+    assert hexed(recall(router, 2, 2)) == [rest]
 
 
 @pytest.mark.parametrize(("low", "high", "rest"), [(33, 1, 0), (34, 2, 0), (36, 4, 0), (43, 11, 127)])
@@ -79,7 +79,7 @@ def test_a_low_byte_rests_with_its_high_byte(low: int, high: int, rest: int) -> 
     """A low byte that was moved comes to rest by its high byte, which zeroes it (MIDI 1.0 p. 12)."""
     router = two()
     router.receive(1, KEYS, bytes((0xB0, low, 5)))
-    assert hexed(router.recall(2, 2)) == [f"B0 {high:02X} {rest:02X}"]
+    assert hexed(recall(router, 2, 2)) == [f"B0 {high:02X} {rest:02X}"]
 
 
 def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:
@@ -96,7 +96,7 @@ def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:
     for number in kept:
         router.receive(1, KEYS, bytes((0xB0, number, 77)))
     router.receive(1, KEYS, b"\xc0\x05")
-    assert router.recall(2, 2) == []
+    assert recall(router, 2, 2) == []
 
 
 def test_an_open_parameter_is_closed() -> None:
@@ -106,7 +106,7 @@ def test_an_open_parameter_is_closed() -> None:
     router = two()
     for message in ("B0 65 00", "B0 64 00", "B0 06 02"):
         router.receive(1, KEYS, bytes.fromhex(message))
-    assert hexed(router.recall(2, 2)) == ["B0 65 7F", "B0 64 7F"]
+    assert hexed(recall(router, 2, 2)) == ["B0 65 7F", "B0 64 7F"]
 
 
 def test_a_parameter_that_its_player_closed_is_left_alone() -> None:
@@ -114,14 +114,14 @@ def test_a_parameter_that_its_player_closed_is_left_alone() -> None:
     router = two()
     for message in ("B0 65 00", "B0 64 00", "B0 06 02", "B0 65 7F", "B0 64 7F"):
         router.receive(1, KEYS, bytes.fromhex(message))
-    assert router.recall(2, 2) == []
+    assert recall(router, 2, 2) == []
 
 
 def test_held_notes_ring() -> None:
     """By default a held key sounds on until it is let go of, whatever the new scene routes."""
     router = two(held="ring")
     router.receive(1, KEYS, b"\x90\x3c\x40")
-    assert router.recall(2, 2) == []
+    assert recall(router, 2, 2) == []
     assert hexed(router.receive(3, KEYS, b"\x80\x3c\x20")) == ["80 3C 20"]
 
 
@@ -130,7 +130,7 @@ def test_held_notes_are_cut_where_the_scene_says_so() -> None:
     router = two(held="cut")
     router.receive(1, KEYS, b"\x90\x3c\x40")
     router.receive(1, PADS, b"\x90\x40\x40")
-    assert hexed(router.recall(2, 2)) == ["80 3C 40", "80 40 40"]
+    assert hexed(recall(router, 2, 2)) == ["80 3C 40", "80 40 40"]
     assert router.receive(3, KEYS, b"\x80\x3c\x20") == []
     assert router.receive(3, PADS, b"\x80\x40\x20") == []
 
@@ -141,7 +141,7 @@ def test_the_release_of_a_cut_note_does_not_cut_what_the_same_player_plays_since
     up = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] }'
     router = two(second=up, held="cut")
     router.receive(1, KEYS, b"\x90\x3c\x40")
-    router.recall(2, 2)
+    recall(router, 2, 2)
     assert hexed(router.receive(3, KEYS, b"\x90\x30\x40")) == ["90 3C 40"]
     assert router.receive(4, KEYS, b"\x80\x3c\x40") == []
     assert hexed(router.receive(5, KEYS, b"\x80\x30\x40")) == ["80 3C 40"]
@@ -153,7 +153,7 @@ def test_a_key_of_two_players_is_cut_once_for_each_press() -> None:
     for source in (KEYS, PADS):
         router.receive(1, source, b"\x90\x3c\x40")
     router.receive(2, KEYS, b"\x80\x3c\x40")
-    assert hexed(router.recall(3, 2)) == ["80 3C 40", "80 3C 40"]
+    assert hexed(recall(router, 3, 2)) == ["80 3C 40", "80 3C 40"]
     assert router.receive(4, PADS, b"\x80\x3c\x40") == []
 
 
@@ -202,7 +202,7 @@ def test_the_ledger_knows_what_each_channel_sounds_like(rig: str, stream: list[A
         evening.perform([event])
     evening.run_dry()
     for output, synth in enumerate(evening.ears()):
-        known = {channel: _sound(unit) for channel, unit in evening.router.ledger.sounds(output).items()}
+        known = {channel: _sound(unit) for channel, unit in evening.router.state.ledger.sounds(output).items()}
         assert known == synth.sound
 
 
@@ -260,14 +260,14 @@ def test_a_wheel_at_rest_is_not_sent_again() -> None:
     router = two()
     for message in ("B0 01 40", "E0 00 50", "B0 01 00", "E0 00 40"):
         router.receive(1, KEYS, bytes.fromhex(message))
-    assert router.ledger.off_rest() == 0
-    assert router.recall(2, 2) == []
+    assert router.state.ledger.off_rest() == 0
+    assert recall(router, 2, 2) == []
 
 
 def test_residue_reaches_a_settling_instrument_last() -> None:
     """An instrument that the new scene puts on another sound gets its sound first, its rest when it has settled; both
     arrive (common practice, no source)."""
-    router = Engine(
+    router = engine_of(
         read(
             PORTS.replace("WIRE", "din")
             + '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "strings" } ]\n'
@@ -275,9 +275,9 @@ def test_residue_reaches_a_settling_instrument_last() -> None:
             "test",
         )
     )
-    out = router.recall(0, 1)
+    out = recall(router, 0, 1)
     out += router.receive(1, KEYS, b"\xb0\x40\x7f") + router.receive(1, KEYS, b"\x90\x3c\x40")
-    out += router.recall(2, 2)
+    out += recall(router, 2, 2)
     now, rest = run_dry(router, 2)
     out += rest + router.receive(now, KEYS, b"\x80\x3c\x40") + run_dry(router, now)[1]
     synth = ears(out)[STRINGS]
@@ -287,19 +287,19 @@ def test_residue_reaches_a_settling_instrument_last() -> None:
 def test_a_lost_release_of_a_key_that_sounded_nowhere_haunts_nobody() -> None:
     """A key was pressed where no route led and its release never came; later it plays and is released as usual."""
     router = engine()
-    router.recall(0, 3)  # no route
+    recall(router, 0, 3)  # no route
     router.receive(0, 0, b"\x90\x3c\x40")
-    router.recall(0, 1)
+    recall(router, 0, 1)
     assert hexed(router.receive(0, 0, b"\x90\x3c\x50"), 1) == ["90 3C 50"]
     assert hexed(router.receive(0, 0, b"\x80\x3c\x40"), 1) == ["80 3C 40"]
-    assert router.ledger.sounding() == 0
+    assert router.state.ledger.sounding() == 0
 
 
 SENT = '[[controls]]\ninput = "foot"\nwhen = { note = NOTE }\ndo = "send"\noutput = "strings"\nmessages = [ SENT ]\n'
 ENDS: dict[str, Callable[[Engine], list[Delivery]]] = {
-    "the show ends": lambda router: router.release_all(9),
-    "panic": lambda router: router.command(9, "panic", None, "test")[1],
-    "the cable is put back": lambda router: router.output_back(9, STRINGS, None),
+    "the show ends": lambda router: finish(router, 9),
+    "panic": lambda router: command(router, 9, "panic", None, "test")[1],
+    "the cable is put back": lambda router: output_there(router, 9, STRINGS, None),
 }
 
 
@@ -314,21 +314,20 @@ def test_what_a_control_sent_does_not_hang(end: Callable[[Engine], list[Delivery
     edit, for nobody's route feeds them; its bank and program are those of the channel."""
     scenes = '[[scenes]]\nnumber = 1\nname = "One"\n[[scenes]]\nnumber = 2\nname = "Two"\n'
     text = PORTS.replace("WIRE", "fast") + sending(36, "B0 20 07", "C0 05", "90 3C 64", "B0 40 7F", "E0 00 00") + scenes
-    router = Engine(read(text, "test"))
-    router.recall(0, 1)
+    router = engine_of(read(text, "test"))
+    recall(router, 0, 1)
     router.receive(1, FOOT, b"\x90\x24\x40")
-    assert router.recall(2, 2) == []
-    edited = Engine(read(text.replace("Two", "Second"), "test"), names=(router.inputs, router.outputs))
-    assert take_over(3, edited, router) == []
-    assert edited.ledger.sounds(STRINGS) == {0: (b"\xb0\x20\x07", b"\xc0\x05")}
-    assert {"80 3C 40", "B0 40 00", "E0 00 40"} <= {*hexed(end(edited))}
-    assert hexed(edited.release_all(10)) == []
+    assert recall(router, 2, 2) == []
+    assert adopt(router, 3, read(text.replace("Two", "Second"), "test")) == []
+    assert router.state.ledger.sounds(STRINGS) == {0: (b"\xb0\x20\x07", b"\xc0\x05")}
+    assert {"80 3C 40", "B0 40 00", "E0 00 40"} <= {*hexed(end(router))}
+    assert hexed(finish(router, 10)) == []
 
 
 def test_what_another_control_ended_is_not_ended_again() -> None:
     """One control sends a note, another one its end: nothing is left to be released."""
     router = engine(sending(36, "90 3C 64") + sending(38, "80 3C 00") + '[[scenes]]\nnumber = 1\nname = "One"\n')
-    router.recall(0, 1)
+    recall(router, 0, 1)
     router.receive(1, FOOT, b"\x90\x24\x40")
     assert hexed(router.receive(2, FOOT, b"\x90\x26\x40")) == ["80 3C 00"]
-    assert hexed(router.release_all(3)) == []
+    assert hexed(finish(router, 3)) == []

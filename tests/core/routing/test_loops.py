@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.engine import Engine
+from tests.support.engine_calls import command, input_lost, output_there, recall
 from tests.support.feedback_cables import Cable, Stage
 from tests.support.pit_engine import MS, engine, hexed
 from tests.support.random_rigs import played
@@ -59,7 +60,7 @@ def test_one_cable(message: bytes, cable: str, delays: tuple[float, ...]) -> Non
     made = stage(STRAIGHT, ONE_CABLE, delays, cable)
     made.play(KEYS, message)
     made.run(100)
-    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
     assert len(made.found) == 1
     _, port, sentence = made.found[0]
     assert port == "keys"
@@ -80,8 +81,8 @@ def test_two_cables(delays: tuple[float, ...]) -> None:
     made = stage(CROSS, TWO_CABLES, delays)
     made.play(KEYS, ON)
     made.run(100)
-    assert len(made.router.loops.muted) == 1
-    assert made.router.loops.muted <= {(KEYS, STRINGS), (PADS, BRASS)}
+    assert len(made.router.state.loops.muted) == 1
+    assert made.router.state.loops.muted <= {(KEYS, STRINGS), (PADS, BRASS)}
     assert_quiet_from_now_on(made)
     made.play(KEYS, OFF)
     made.run(made.now / MS + 100)
@@ -94,7 +95,7 @@ def test_two_long_cables() -> None:
     made = stage(CROSS, TWO_CABLES, (20,))
     made.play(KEYS, ON)
     made.run(200)
-    assert len(made.router.loops.muted) == 1
+    assert len(made.router.state.loops.muted) == 1
     assert_quiet_from_now_on(made)
 
 
@@ -106,7 +107,7 @@ def test_a_loop_beside_a_layer(routes: str, delays: tuple[float, ...]) -> None:
     made = stage(routes, ONE_CABLE, delays)
     made.play(KEYS, ON)
     made.run(100)
-    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
     made.run(200)
     made.play(KEYS, OFF)
     strings = len(made.messages(STRINGS))
@@ -136,7 +137,7 @@ def test_loops_that_multiply(routes: str, cables: tuple[tuple[int, int], ...], d
     made = stage(routes, cables, delays)
     made.play(KEYS, ON)
     made.run(1000)
-    assert made.router.loops.muted
+    assert made.router.state.loops.muted
     assert sum(len(made.messages(output)) for output in (STRINGS, BRASS)) < (3_600 if delays[0] > 1 else 100_000)
     assert_quiet_from_now_on(made)
     made.play(KEYS, OFF)
@@ -150,7 +151,7 @@ def test_an_echo_that_climbs(delays: tuple[float, ...]) -> None:
     made = stage(FOLD, ONE_CABLE, delays)
     made.play(KEYS, ON)
     made.run(100)
-    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
     assert_quiet_from_now_on(made)
     made.play(KEYS, OFF)
     made.run(made.now / MS + 100)
@@ -165,7 +166,7 @@ def test_a_beat_clock_that_goes_round(bpm: int, delay: float) -> None:
     for tick in range(100):
         made.plan(tick * 60_000 / bpm / 24, KEYS, b"\xf8")
     made.run(100)
-    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
     assert_quiet_from_now_on(made)
 
 
@@ -188,7 +189,7 @@ def test_a_key_let_go_of_during_a_loop(released: int, delays: tuple[float, ...])
         made.plan(60 + released + key, KEYS, bytes((0x80, 70 + key, 64)))
     made.plan(250, KEYS, OFF)
     made.run(2500)
-    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
     assert [synth.held for synth in made.ears()] == [0, 0]
     assert [synth.off_rest for synth in made.ears()] == [set(), set()]
 
@@ -202,7 +203,7 @@ def test_a_loop_beside_an_input_that_leads_elsewhere(other: str, delays: tuple[f
     made = stage(STRAIGHT + up * (other == "elsewhere"), ((STRINGS, FOOT), (STRINGS, KEYS), (STRINGS, FOOT)), delays)
     made.play(KEYS, ON)
     made.run(100)
-    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
     assert_quiet_from_now_on(made)
 
 
@@ -216,7 +217,7 @@ def test_another_player_of_the_muted_output_plays_on() -> None:
     made.play(KEYS, ON)
     made.run(200)
     made.cables.clear()  # it is pulled, which nobody can see: the way stays muted
-    assert (KEYS, STRINGS) in made.router.loops.muted
+    assert (KEYS, STRINGS) in made.router.state.loops.muted
     before = len(made.messages(STRINGS))
     for source, message in ((KEYS, ON), (PADS, ON), (PADS, OFF), (KEYS, OFF)):
         made.play(source, message)
@@ -224,7 +225,7 @@ def test_another_player_of_the_muted_output_plays_on() -> None:
     made.play(PADS, b"\xb0\x40\x7f")
     made.play(KEYS, b"\xb0\x40\x00")
     made.cables.clear()
-    assert hexed(made.router.input_lost(made.now, PADS)) == ["B0 40 00"]
+    assert hexed(input_lost(made.router, made.now, PADS)) == ["B0 40 00"]
 
 
 @pytest.mark.parametrize("lifted", ["scene", "input", "output"])
@@ -234,16 +235,16 @@ def test_a_mute_is_lifted_and_the_loop_is_found_again(lifted: str) -> None:
     made.play(KEYS, ON)
     made.run(300)
     if lifted == "scene":
-        made.take(made.router.recall(made.now, 2))
+        made.take(recall(made.router, made.now, 2))
     elif lifted == "input":
-        made.take(made.router.input_lost(made.now, KEYS))
+        made.take(input_lost(made.router, made.now, KEYS))
     else:
-        made.take(made.router.output_back(made.now, STRINGS, None))
-    assert not made.router.loops.muted
+        made.take(output_there(made.router, made.now, STRINGS, None))
+    assert not made.router.state.loops.muted
     made.run(1600)
     made.play(KEYS, ON)
     made.run(1700)
-    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
     assert_quiet_from_now_on(made)
 
 
@@ -253,7 +254,7 @@ def test_a_cable_that_was_pulled_is_free_after_the_scene_changed() -> None:
     made.play(KEYS, ON)
     made.run(300)
     made.cables.clear()
-    made.take(made.router.recall(made.now, 2))
+    made.take(recall(made.router, made.now, 2))
     before = len(made.messages(STRINGS))
     made.play(KEYS, b"\x90\x40\x40")
     made.play(KEYS, b"\x80\x40\x40")
@@ -265,8 +266,8 @@ def test_the_same_scene_again_lifts_nothing() -> None:
     made = stage(STRAIGHT, ONE_CABLE, (3,))
     made.play(KEYS, ON)
     made.run(300)
-    made.take(made.router.recall(made.now, 1))
-    assert made.router.loops.muted == {(KEYS, STRINGS)}
+    made.take(recall(made.router, made.now, 1))
+    assert made.router.state.loops.muted == {(KEYS, STRINGS)}
 
 
 # What is no loop
@@ -275,7 +276,7 @@ def test_the_same_scene_again_lifts_nothing() -> None:
 def assert_all_delivered(made: Stage, sent: list[bytes], outputs: tuple[int, ...] = (STRINGS,)) -> None:
     """No way is muted and nobody was told of a loop; each output has all of it, in order."""
     made.run(made.now / MS + 2000)
-    assert not made.router.loops.muted
+    assert not made.router.state.loops.muted
     assert made.found == []
     for output in outputs:
         assert made.messages(output) == sent
@@ -373,7 +374,7 @@ def test_a_keyboard_on_two_cables_is_no_loop() -> None:
             made.plan(at + later + 10, source, OFF)
     made.run(3000)
     made.run(5000)
-    assert not made.router.loops.muted
+    assert not made.router.state.loops.muted
     assert made.messages(STRINGS).count(ON) == 240
     assert made.ears()[STRINGS].held == 0
 
@@ -409,7 +410,7 @@ def test_no_stream_alone_is_a_loop(stream: list[tuple[int, int, bytes]]) -> None
         sent[source].append(message)
     made.run(at)
     made.run(at + 500)
-    assert not made.router.loops.muted
+    assert not made.router.state.loops.muted
     assert made.messages(STRINGS) == sent[0]
     assert made.messages(BRASS) == sent[1]
 
@@ -439,16 +440,16 @@ def test_nothing_hangs_whatever_is_wired(
         made.plan(at + length, source, bytes((0x80, key, 64)))
     made.run(when)
     if what == "panic":
-        made.take(made.router.command(made.now, "panic", None, "test")[1])
+        made.take(command(made.router, made.now, "panic", None, "test")[1])
     elif what == "scene":
-        made.take(made.router.recall(made.now, 2))
+        made.take(recall(made.router, made.now, 2))
     elif what == "lose":
-        made.take(made.router.input_lost(made.now, KEYS))
+        made.take(input_lost(made.router, made.now, KEYS))
     made.run(max(when, at + 201) + 1500)
     made.cables.clear()
     made.coming.clear()
     made.run(made.now / MS + 500)
     for source in (KEYS, PADS):  # what still went round when the cables were pulled is let go of
-        made.take(made.router.input_lost(made.now, source))
+        made.take(input_lost(made.router, made.now, source))
     assert [synth.held for synth in made.ears()] == [0, 0]
-    assert made.router.ledger.sounding() == 0
+    assert made.router.state.ledger.sounding() == 0

@@ -3,6 +3,7 @@
 import pytest
 
 from engine.core.engine import Engine
+from tests.support.engine_calls import input_lost, recall
 from tests.support.pit_engine import MS, engine, hexed
 from tests.support.receiver import Receiver
 
@@ -19,7 +20,7 @@ def routed(routes: str, *others: str) -> Engine:
         for number, listed in enumerate((routes, *others), 1)
     )
     router = engine("".join(scenes))
-    router.recall(0, 1)
+    recall(router, 0, 1)
     return router
 
 
@@ -68,10 +69,10 @@ def test_routes_outside_the_scenes_are_in_force_in_every_scene() -> None:
         '[[routes]]\nfrom = "foot"\nto = "strings"\n'
         f'[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ {STRAIGHT} ]\n[[scenes]]\nnumber = 2\nname = "B"\n'
     )
-    router.recall(0, 1)
+    recall(router, 0, 1)
     assert play(router, 2, "B0 40 7F") == ["B0 40 7F"]
     assert play(router, 0, "90 3C 40") == ["90 3C 40"]
-    assert router.recall(2, 2) == []
+    assert recall(router, 2, 2) == []
     assert play(router, 2, "B0 40 00") == ["B0 40 00"]
     assert play(router, 0, "90 40 40", "80 3C 40") == ["80 3C 40"]
 
@@ -81,9 +82,9 @@ def test_a_key_held_through_two_scenes_and_a_zone_is_let_go_of() -> None:
     zone = '{ from = "keys", to = "strings", through = [ { filter = "zone", notes = [80, 90] } ] }'
     router = routed(STRAIGHT, zone, "")
     play(router, 0, "90 3C 40", "90 3D 40")
-    router.recall(2, 2)
+    recall(router, 2, 2)
     assert play(router, 0, "80 3C 11") == ["80 3C 11"]
-    router.recall(3, 3)
+    recall(router, 3, 3)
     assert play(router, 0, "90 3D 00") == ["90 3D 00"]
 
 
@@ -92,7 +93,7 @@ def test_overlapping_presses_of_two_scenes_are_released_in_order() -> None:
     up = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] }'
     router = routed(STRAIGHT, up)
     play(router, 0, "90 3C 40")
-    router.recall(2, 2)
+    recall(router, 2, 2)
     assert play(router, 0, "90 3C 41", "80 3C 00", "80 3C 01") == ["90 48 41", "80 3C 00", "80 48 01"]
 
 
@@ -108,7 +109,7 @@ def test_owed_releases_are_paid_when_the_last_player_lets_go() -> None:
             synth.hear(bytes.fromhex(one))
         assert synth.held > 0
     assert play(router, 0, off)[-1] == off
-    assert router.ledger.sounding() == 0
+    assert router.state.ledger.sounding() == 0
 
 
 def test_a_stray_release_passes_and_cuts_nobody() -> None:
@@ -124,7 +125,7 @@ def test_a_lost_input_lets_go() -> None:
     router = routed(STRAIGHT)
     play(router, 0, "90 3C 40", "90 3D 40", "B0 40 7F")
     play(router, 1, "90 3D 40", "B1 40 7F")
-    assert sorted(hexed(router.input_lost(2, 0), 0)) == ["80 3C 40", "B0 40 00"]
+    assert sorted(hexed(input_lost(router, 2, 0), 0)) == ["80 3C 40", "B0 40 00"]
     assert play(router, 1, "80 3D 00") == ["80 3D 00", "80 3D 00"]
 
 
@@ -134,8 +135,8 @@ def test_a_wheel_fed_by_another_way_of_the_same_input_is_left_alone() -> None:
     moved = '{ from = "keys", to = "strings", through = [ { filter = "channels", map = { 1 = 2 } } ] }'
     router = routed(STRAIGHT, up, moved)
     play(router, 0, "B0 01 33", "E0 00 50", "A0 3C 20")
-    assert sorted(hexed(router.recall(2, 2), 0)) == ["A0 3C 00"]
-    assert sorted(hexed(router.recall(3, 3), 0)) == ["B0 01 00", "E0 00 40"]
+    assert sorted(hexed(recall(router, 2, 2), 0)) == ["A0 3C 00"]
+    assert sorted(hexed(recall(router, 3, 3), 0)) == ["B0 01 00", "E0 00 40"]
 
 
 @pytest.mark.parametrize(
@@ -159,10 +160,10 @@ def test_the_condition_with_the_number_wins() -> None:
         '[[controls]]\ninput = "foot"\nwhen = { program = "any" }\ndo = "scene"\n'
         '[[controls]]\ninput = "foot"\nwhen = { program = 5 }\ndo = "panic"\n'
     )
-    router.recall(0, 1)
+    recall(router, 0, 1)
     router.receive(1, 2, b"\xc0\x04")
     router.receive(1, 2, b"\xc0\x05")
-    assert [outcome.do for outcome in router.outcomes] == ["panic", "scene"]
+    assert [outcome.do for outcome in router.reports.outcomes] == ["panic", "scene"]
     assert router.scene == (6, "C")
 
 
@@ -172,10 +173,10 @@ def test_a_control_owns_its_controller_on_its_own_input_only() -> None:
         '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = ["keys", "foot"], to = "strings" } ]\n'
         '[[controls]]\ninput = "foot"\nwhen = { controller = 80, at_least = 100 }\ndo = "resend"\n'
     )
-    router.recall(0, 1)
+    recall(router, 0, 1)
     assert play(router, 2, "B0 50 00", "B0 50 63", "B0 50 64") == []
     assert play(router, 0, "B0 50 63") == ["B0 50 63"]
-    assert len(router.outcomes) == 1
+    assert len(router.reports.outcomes) == 1
 
 
 def test_a_sysex_must_match_to_the_byte() -> None:
@@ -184,7 +185,7 @@ def test_a_sysex_must_match_to_the_byte() -> None:
         '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "foot", to = "strings" } ]\n'
         '[[controls]]\ninput = "foot"\nwhen = { sysex = "F0 7D 01 F7" }\ndo = "resend"\n'
     )
-    router.recall(0, 1)
+    recall(router, 0, 1)
     assert play(router, 2, "F0 7D 02 F7", "F0 7D 01 00 F7") == ["F0 7D 02 F7", "F0 7D 01 00 F7"]
     assert play(router, 2, "F0 7D 01 F7") == []
 
@@ -195,10 +196,10 @@ def test_two_programs_within_the_guard_time_are_two_commands() -> None:
         '[[scenes]]\nnumber = 1\nname = "A"\n[[scenes]]\nnumber = 2\nname = "B"\n'
         '[[controls]]\ninput = "foot"\nwhen = { program = "any" }\ndo = "scene"\n'
     )
-    router.recall(0, 1)
+    recall(router, 0, 1)
     for at, program in ((0, 1), (5, 1), (10, 0), (29, 1), (45, 1)):
         router.receive(at * MS, 2, bytes((0xC0, program)))
-    assert [outcome.scene for outcome in router.outcomes] == [(2, "B"), (1, "A"), (2, "B")]
+    assert [outcome.scene for outcome in router.reports.outcomes] == [(2, "B"), (1, "A"), (2, "B")]
 
 
 def test_filters_of_the_same_settings_remember_each_for_its_own_route() -> None:
@@ -210,8 +211,8 @@ def test_filters_of_the_same_settings_remember_each_for_its_own_route() -> None:
     )
     assert play(router, 0, "B0 40 7F") == ["B0 40 7F"]
     assert play(router, 1, "B0 40 7F") == ["B0 40 7F"]
-    assert router.plan is not None
-    (keys,), (pads,) = router.plan.paths[0], router.plan.paths[1]
+    assert router.state.scene is not None
+    (keys,), (pads,) = router.state.scene.paths[0], router.state.scene.paths[1]
     assert keys.links[0] is not pads.links[0]
     assert keys.links[1] is pads.links[1]
 

@@ -4,6 +4,8 @@ from collections.abc import Callable
 
 import pytest
 
+from tests.support import engine_calls
+from tests.support.engine_calls import wake_up
 from tests.support.pit_engine import MS
 from tests.support.played_engine import Evening
 from tests.support.random_rigs import HEAD
@@ -24,8 +26,8 @@ def rig(where: str, *routes: str) -> str:
 
 
 def mute(evening: Evening, route: str, on: bool = True) -> None:
-    out: list[tuple[int, bytes, int]] = []
-    assert evening.router.mute(evening.now, route, on, "test", out).done
+    outcome, out = engine_calls.mute(evening.router, evening.now, route, on, "test")
+    assert outcome.done
     evening.take(out)
 
 
@@ -51,7 +53,7 @@ def test_what_a_muted_route_would_repeat_ends(where: str) -> None:
     evening.wait(MS)
     evening.run_dry()
     assert heard(evening, 111 * MS) == ["90 40 20", "80 40 40", "90 40 10", "80 40 40"]
-    assert (evening.router.ledger.sounding(), sum(synth.held for synth in evening.ears())) == (0, 0)
+    assert (evening.router.state.ledger.sounding(), sum(synth.held for synth in evening.ears())) == (0, 0)
 
 
 def test_a_muted_route_that_plays_again_repeats_what_is_played_then() -> None:
@@ -66,7 +68,7 @@ def test_a_muted_route_that_plays_again_repeats_what_is_played_then() -> None:
     evening.let_go(KEYS)
     evening.run_dry()
     assert heard(evening, 501 * MS) == ["90 3C 20", "80 3C 40", "90 3C 10", "80 3C 40"]
-    assert (evening.router.ledger.sounding(), sum(synth.held for synth in evening.ears())) == (0, 0)
+    assert (evening.router.state.ledger.sounding(), sum(synth.held for synth in evening.ears())) == (0, 0)
 
 
 def unplug(evening: Evening) -> None:
@@ -79,7 +81,7 @@ def silence(evening: Evening) -> None:
 
 
 def sleep(evening: Evening) -> None:
-    evening.take(evening.router.awake(evening.now)[1])
+    evening.take(wake_up(evening.router, evening.now)[1])
 
 
 def mute_for_a_while(evening: Evening) -> None:

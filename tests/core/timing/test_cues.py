@@ -6,11 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.adoption import take_over
-from engine.core.engine import Engine
-from engine.core.timing.sync_commands import command
+from engine.answer_codes import AnswerCode
+from engine.core.commands import Begin, ControlTimecode
+from engine.core.timing.sync_commands import control
 from engine.midi.timecode import RATES, Label, Rate, cue_place, full_frame, quarter_frames, read_label
 from engine.rig.read.load import read
+from tests.support.engine_calls import adopt, engine_of, recall, sync
 from tests.support.pit_engine import MS
 from tests.support.played_engine import Evening
 
@@ -36,7 +37,7 @@ class Cued(Evening):
 
     @property
     def recalled(self) -> list[int]:
-        return [each.scene[0] for each in self.router.outcomes if each.source == "time code" and each.scene]
+        return [each.scene[0] for each in self.router.reports.outcomes if each.source == "time code" and each.scene]
 
     def run(self, start: str, frames: int, reverse: bool = False, lost: frozenset[int] = frozenset()) -> None:
         """Quarter frames of so many frames from a label of an even frame, or down from it."""
@@ -112,9 +113,7 @@ def test_an_edit_between_a_locate_and_the_run(chase: str) -> None:
     sync = f'from = "slate"\nchase = {chase}'
     evening = Cued(["00:00:10:00"], settings=sync)
     evening.locate("00:00:10:00")
-    old = evening.router
-    evening.router = Engine(read(rig(["00:00:10:00", "00:20:00:00"], sync), "test"), names=(old.inputs, old.outputs))
-    evening.take(take_over(evening.now, evening.router, old))
+    evening.take(adopt(evening.router, evening.now, read(rig(["00:00:10:00", "00:20:00:00"], sync), "test")))
     evening.run("00:00:10:00", 20)
     assert evening.recalled == [2]
 
@@ -199,7 +198,7 @@ def test_our_own_time_code() -> None:
 
 
 def tell(evening: Evening, what: str, value: str | None) -> None:
-    outcome, out = evening.router.command_sync(evening.now, "timecode", what, value)
+    outcome, out = sync(evening.router, evening.now, "timecode", what, value)
     evening.take(out)
     assert outcome.done
 
@@ -228,8 +227,8 @@ def test_any_run_recalls_what_lies_in_it(first: int, frames: int) -> None:
 def test_the_command_says_what_is_wrong() -> None:
     """A place that is no label is refused with what is allowed."""
     evening = Cued([], settings='to = "box"')
-    done, text, sent = command(evening.router.sync, 0, "timecode", "locate", "00:00:00:25")
-    assert (done, sent) == (False, [])
+    code, text, sent = control(evening.router.state.sync, 0, ControlTimecode("locate", "00:00:00:25"))
+    assert (code, sent) == (AnswerCode.BAD_REQUEST, [])
     assert "25 frames" in text or "frames to 24" in text
 
 
@@ -242,10 +241,10 @@ def test_a_frame_that_the_rate_has_not_is_its_last(rate: str, shown: str) -> Non
 @pytest.mark.parametrize("late", [0, 39, 41, 200, 500])
 def test_a_cue_where_the_code_begins_is_not_missed(late: int) -> None:
     """A scene at the very place where our own time code starts is recalled, however late the engine first looks."""
-    router = Engine(read(rig(["01:00:00:00", "01:00:00:12"], 'start = "01:00:00:00"\nrun = true'), "test"))
-    router.recall(0, 1)
-    router.begin(0)
+    router = engine_of(read(rig(["01:00:00:00", "01:00:00:12"], 'start = "01:00:00:00"\nrun = true'), "test"))
+    recall(router, 0, 1)
+    router.apply(0, Begin())
     router.tick(late * MS)
-    assert [each.scene[0] for each in router.outcomes if each.scene] == ([2] if late < 500 else [2, 3])
+    assert [each.scene[0] for each in router.reports.outcomes if each.scene] == ([2] if late < 500 else [2, 3])
     router.tick(600 * MS)
-    assert [each.scene[0] for each in router.outcomes if each.scene] == [2, 3]
+    assert [each.scene[0] for each in router.reports.outcomes if each.scene] == [2, 3]

@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.adoption import take_over
-from engine.core.engine import Engine
+from engine.core.commands import Begin
 from engine.core.timing.clock import period
 from engine.midi.timecode import RATES, Label, full_frame, quarter_frames
 from engine.rig.read.load import read
+from tests.support.engine_calls import adopt, apply, finish, sync
 from tests.support.paths import reference
 from tests.support.pit_engine import MS
 from tests.support.played_engine import Evening
@@ -48,7 +48,7 @@ class Music(Evening):
 
     def __init__(self, text: str) -> None:
         super().__init__(text)
-        self.take(self.router.begin(self.now))
+        self.take(apply(self.router, self.now, Begin()))
         self.next: dict[int, float] = {}
         self.periods: dict[int, float] = {}
 
@@ -79,23 +79,21 @@ class Music(Evening):
         return [message.hex(" ").upper() for _, message, _ in self.heard(output) if message != CLOCK]
 
     def order(self, part: str, what: str, value: float | str | None = None) -> bool:
-        outcome, out = self.router.command_sync(self.now, part, what, value)
+        outcome, out = sync(self.router, self.now, part, what, value)
         self.take(out)
         return outcome.done
 
     @property
     def bpm(self) -> float | None:
-        return self.router.sync.bpm(self.now)
+        return self.router.state.sync.bpm(self.now)
 
     @property
     def source(self) -> str | None:
-        return self.router.sync.clock_source(self.now)
+        return self.router.state.sync.clock_source(self.now)
 
     def edit(self, text: str) -> None:
         """The rig file is edited while it plays."""
-        old = self.router
-        self.router = Engine(read(text, "test"), names=(old.inputs, old.outputs))
-        self.take(take_over(self.now, self.router, old))
+        self.take(adopt(self.router, self.now, read(text, "test")))
 
 
 def gaps(times: list[int]) -> list[int]:
@@ -281,7 +279,7 @@ def test_our_own_clock_is_not_started_over_a_better_one() -> None:
     music = Music(rig(clock('["desk", "internal"]')))
     music.start(DESK, 120)
     music.go(SECOND)
-    outcome, out = music.router.command_sync(music.now, "clock", "start", None)
+    outcome, out = sync(music.router, music.now, "clock", "start")
     assert (outcome.done, out) == (False, [])
     assert "desk" in outcome.text
     assert music.source == "desk"
@@ -352,11 +350,11 @@ def test_a_source_that_stops_is_shown_as_stopped() -> None:
     for number in range(80):
         music.play(DESK, quarter_frames(Label(RATES["25"], number // 8 * 2))[number % 8])
         music.wait(10 * MS)
-    shown = music.router.sync.shown(music.now)
+    shown = music.router.state.sync.shown(music.now)
     assert shown is not None
     assert (shown.running, shown.source) == (True, "desk")
     music.wait(490 * MS)
-    after = music.router.sync.shown(music.now)
+    after = music.router.state.sync.shown(music.now)
     assert after is not None
     assert (after.running, after.label) == (False, shown.label)
 
@@ -367,12 +365,12 @@ def test_with_the_clock() -> None:
     music = Music(rig(sync))
     music.start(DESK, 120)
     music.go(SECOND)
-    shown = music.router.sync.shown(music.now)
+    shown = music.router.state.sync.shown(music.now)
     assert shown is not None
     assert shown.running
     music.end(DESK, b"\xfc")
     music.go(SECOND)
-    after = music.router.sync.shown(music.now)
+    after = music.router.state.sync.shown(music.now)
     assert after is not None
     assert not after.running
     assert after.label.frame == pytest.approx(25, abs=1)
@@ -394,9 +392,9 @@ def test_our_own_clock_runs_on_over_an_edit() -> None:
     for music in (plain, edited):
         music.go(3 * SECOND)
     assert edited.heard(BOX) == plain.heard(BOX)
-    assert edited.router.sync.clock is not None
-    assert plain.router.sync.clock is not None
-    assert edited.router.sync.clock.position == plain.router.sync.clock.position
+    assert edited.router.state.sync.clock is not None
+    assert plain.router.state.sync.clock is not None
+    assert edited.router.state.sync.clock.position == plain.router.state.sync.clock.position
 
 
 def test_a_followed_clock_leads_on_over_an_edit() -> None:
@@ -417,17 +415,17 @@ def test_a_followed_clock_leads_on_over_an_edit() -> None:
 
 def test_time_code_runs_on_over_an_edit() -> None:
     """Our own time code, one that is read, and the cues that were passed go on over an edit as if there were none."""
-    for sync in ('[sync.timecode]\nto = "lamp"\nrun = true\n', '[sync.timecode]\nfrom = "desk"\nto = "lamp"\n'):
-        evenings = [Music(rig(sync)), Music(rig(sync))]
+    for table in ('[sync.timecode]\nto = "lamp"\nrun = true\n', '[sync.timecode]\nfrom = "desk"\nto = "lamp"\n'):
+        evenings = [Music(rig(table)), Music(rig(table))]
         for music in evenings:
             for number in range(200):
                 music.play(DESK, quarter_frames(Label(RATES["25"], number // 8 * 2))[number % 8])
                 music.wait(10 * MS)
                 if number == 101 and music is evenings[1]:
-                    music.edit(rig(sync, more=EDITED))
+                    music.edit(rig(table, more=EDITED))
         plain, edited = evenings
         assert edited.heard(LAMP) == plain.heard(LAMP)
-        assert edited.router.sync.shown(edited.now) == plain.router.sync.shown(plain.now)
+        assert edited.router.state.sync.shown(edited.now) == plain.router.state.sync.shown(plain.now)
 
 
 def test_a_cue_is_not_recalled_again_by_an_edit() -> None:
@@ -438,7 +436,7 @@ def test_a_cue_is_not_recalled_again_by_an_edit() -> None:
     music.wait(1500 * MS)
     music.edit(rig(sync) + cue.format(2, 1) + cue.format(3, 2))
     music.wait(1500 * MS)
-    told = [each.scene[0] for each in music.router.outcomes if each.source == "time code" and each.scene]
+    told = [each.scene[0] for each in music.router.reports.outcomes if each.source == "time code" and each.scene]
     assert told == [2, 3]
 
 
@@ -475,9 +473,9 @@ def test_a_source_that_is_edited_out() -> None:
 def test_time_code_is_shown_from_wherever_it_comes() -> None:
     """Without [sync.timecode] the code of the first input that sends one is shown."""
     music = Music(rig())
-    assert music.router.sync.shown(0) is None
+    assert music.router.state.sync.shown(0) is None
     music.play(SEQUENCER, full_frame(Label(RATES["30"], 12345)))
-    shown = music.router.sync.shown(0)
+    shown = music.router.state.sync.shown(0)
     assert shown is not None
     assert (shown.label, shown.running, shown.source) == (Label(RATES["30"], 12345), False, "sequencer")
 
@@ -487,19 +485,19 @@ def test_our_own_clock_says_stop_when_the_show_ends() -> None:
     evening = Music(rig(clock('"internal"', "run = true\n")))
     evening.wait(SECOND)
     clocks = len(evening.times())
-    evening.take(evening.router.finish(evening.now))
-    evening.take(evening.router.finish(evening.now))  # asked again while something waits for its wire
+    evening.take(finish(evening.router, evening.now))
+    evening.take(finish(evening.router, evening.now))  # asked again while something waits for its wire
     evening.wait(SECOND)
     assert evening.said() == ["FA", "FC"]
     assert len(evening.times()) == clocks
 
     follower = Music(rig(clock('"internal"', "run = true\n")))
-    follower.router.led_by = "laptop"
-    follower.take(follower.router.finish(follower.now))
+    follower.router.state.led_by = "laptop"
+    follower.take(finish(follower.router, follower.now))
     assert follower.said() == ["FA"]
 
     led = Music(rig(clock()))
     led.start(SEQUENCER, 120)
     led.go(SECOND)
-    led.take(led.router.finish(led.now))
+    led.take(finish(led.router, led.now))
     assert "FC" not in led.said()

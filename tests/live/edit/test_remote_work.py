@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 import trio
 
+from engine.core.commands import RecallScene
 from engine.core.control import rig_dump
 from engine.core.control.remote_messages import OwnMessage, RouteRequest, own, plain_request, read_own, route_request
 from engine.live.edit.remote_work import RemoteWork
@@ -37,7 +38,7 @@ class RemoteMachine:
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
         self.session = RigSession(self.show, file, TEXT)
@@ -65,7 +66,7 @@ class RemoteMachine:
 
     async def collected(self) -> None:
         """Until every block that came has been looked at."""
-        await eventually(lambda: not self.show.engine.asked)
+        await eventually(lambda: not self.show.engine.reports.requests)
 
     async def told(self, words: str) -> None:
         """Until this has been told."""

@@ -8,6 +8,7 @@ import pytest
 import trio
 import trio.testing
 
+from engine.core.commands import RecallScene
 from engine.live.edit import rig_session as workshop_module
 from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
@@ -40,7 +41,7 @@ class Desk:
         patch = connect(rig, opener)
         self.inbox = InputReader({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
         self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         self.watch, self.edits = (
             Hotplug(self.show, opener, self.now, at_once),
             RigFileFollower(RigSession(self.show, file, text_of(file))),
@@ -111,7 +112,7 @@ async def test_a_valid_edit_is_adopted(mock_clock: trio.testing.MockClock, desk:
     await desk.passes(1)
     assert desk.heard("Box 1") == []
     assert any("was edited and adopted: 4 scenes" in said for said in desk.said)
-    assert desk.show.command("scene", "Encore").scene == (9, "Encore")
+    assert desk.show.apply(RecallScene("Encore"), "shell").scene == (9, "Encore")
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 2") == ["90 3C 40"]
 
@@ -135,7 +136,7 @@ async def test_an_output_more_is_opened(mock_clock: trio.testing.MockClock, desk
     desk.file.write_text(more, encoding="utf-8")
     await desk.passes(2)
     assert [port["state"] for port in status(desk.show)["outputs"]] == ["open"] * 3
-    desk.show.command("scene", 9)
+    desk.show.apply(RecallScene(9), "shell")
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 3")[-1] == "90 3C 40"
 
@@ -144,7 +145,7 @@ async def test_an_output_that_is_taken_out_is_released_then_closed(
     mock_clock: trio.testing.MockClock, desk: Desk
 ) -> None:
     """What sounds on an output that leaves the rig is released before its port is closed; the rest plays on."""
-    desk.show.command("scene", 3)
+    desk.show.apply(RecallScene(3), "shell")
     desk.play("Stage piano", "90 3C 40", "B0 40 7F")
     desk.play("Foot controller", "90 30 40")
     desk.heard("Box 2")
@@ -166,7 +167,7 @@ async def test_a_port_that_is_another_one_now_is_opened_anew(mock_clock: trio.te
     await desk.passes(2)
     assert desk.heard("Box 1") == ["90 3C 40", "80 3C 40"]
     assert desk.heard("Box 3")[-3:] == BURST
-    assert desk.show.missing() == ([], [])
+    assert desk.show.ports.missing() == ([], [])
     desk.play("Foot controller", "C0 01")
     assert desk.show.engine.scene == (2, "March")
 
@@ -187,11 +188,11 @@ async def test_nothing_begins_on_a_port_that_is_let_go_of(mock_clock: trio.testi
 
 async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
     """A faulty file is told with file and line and shown in the status; nothing else changes. Mended, it is adopted."""
-    before = desk.show.engine
+    before = desk.show.revision
     desk.file.write_text(RIG + scene(9, "Encore", "organ") + scene(9, "Twice"), encoding="utf-8")
     await desk.passes(1)
     line = RIG.count("\n") + 5
-    assert desk.show.engine is before
+    assert desk.show.revision == before
     assert f"{desk.file}:{line}:" in status(desk.show)["refused_rig"]
     assert any(
         "rejected; the current rig keeps playing" in said and f"{desk.file}:{line}:" in said for said in desk.said
@@ -201,7 +202,7 @@ async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock: trio
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     await desk.passes(1)
     assert status(desk.show)["refused_rig"] is None
-    assert 9 in desk.show.engine.plans
+    assert 9 in desk.show.engine.state.compiled.scenes
 
 
 async def test_an_edit_that_is_taken_back_is_no_longer_refused(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
@@ -223,7 +224,7 @@ async def test_an_editor_that_renames(mock_clock: trio.testing.MockClock, desk: 
     other.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     os.replace(other, desk.file)
     await desk.passes(1)
-    assert 9 in desk.show.engine.plans
+    assert 9 in desk.show.engine.state.compiled.scenes
     assert not any("refused" in said for said in desk.said)
 
 
@@ -235,18 +236,18 @@ async def test_a_file_that_is_still_being_written_is_left_alone(mock_clock: trio
         await desk.passes(0.2)
     desk.file.write_text(text, encoding="utf-8")
     await desk.passes(1)
-    assert 9 in desk.show.engine.plans
+    assert 9 in desk.show.engine.state.compiled.scenes
     assert not any("refused" in said for said in desk.said)
 
 
 async def test_a_touch_changes_nothing(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
     """A new date, a comment, another order of keys: nothing is told, nothing sent, and the show goes on as it was."""
-    before = desk.show.engine
+    before = desk.show.revision
     os.utime(desk.file, ns=(1, 1))
     await desk.passes(1)
     desk.file.write_text("# a comment\n" + RIG, encoding="utf-8")
     await desk.passes(1)
-    assert desk.show.engine is before
+    assert desk.show.revision == before
     assert (desk.said, desk.heard("Box 1")) == ([], [])
 
 
@@ -255,21 +256,21 @@ async def test_a_rig_of_many_scenes(mock_clock: trio.testing.MockClock, desk: De
     desk.play("Stage piano", "90 3C 40")
     desk.file.write_text(RIG + "".join(scene(number, f"Scene {number}") for number in range(10, 74)), encoding="utf-8")
     await desk.passes(1)
-    assert len(desk.show.engine.plans) == 67
+    assert len(desk.show.engine.state.compiled.scenes) == 67
     desk.play("Stage piano", "80 3C 40")
     assert desk.heard("Box 1") == ["90 3C 40", "80 3C 40"]
-    assert all(desk.show.command("scene", number).done for number in range(10, 74))
+    assert all(desk.show.apply(RecallScene(number), "shell").done for number in range(10, 74))
 
 
 async def test_a_scene_that_was_taken_out_plays_on(mock_clock: trio.testing.MockClock, desk: Desk) -> None:
-    """The scene in force is no longer in the file: it keeps playing until another is recalled, and that is told."""
+    """The scene in force is no longer in the file: it plays on until another is recalled, and that is told."""
     head, _, rest = RIG.partition("[[scenes]]")
     desk.file.write_text(head + "[[scenes]]" + rest.partition("[[scenes]]")[2], encoding="utf-8")
     await desk.passes(1)
     assert any("scene 1 is no longer in it and keeps playing until another is recalled" in said for said in desk.said)
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 1") == ["90 3C 40"]
-    assert not desk.show.command("scene", 1).done
+    assert not desk.show.apply(RecallScene(1), "shell").done
 
 
 async def test_a_fault_of_our_own_costs_one_edit(
@@ -283,5 +284,5 @@ async def test_a_fault_of_our_own_costs_one_edit(
     assert "a fault of Bayleaf itself" in str(desk.show.refused)
     desk.file.write_text(RIG + scene(8, "Encore"), encoding="utf-8")
     await desk.passes(1)
-    assert 8 in desk.show.engine.plans
+    assert 8 in desk.show.engine.state.compiled.scenes
     assert desk.show.refused is None

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 import trio
 
+from engine.core.commands import NextScene, RecallScene
 from engine.core.control.remote_messages import RouteRequest
 from engine.live.edit.edit_requests import EditRequests
 from engine.live.edit.remote_work import RemoteWork
@@ -30,7 +31,7 @@ class Desk:
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         self.file = folder / "pit.toml"
         self.file.write_text(TEXT, encoding="utf-8")
         self.session = RigSession(self.show, self.file, TEXT)
@@ -178,7 +179,7 @@ async def test_a_save_that_fails_is_told_and_can_be_tried_again(desk: Desk, monk
         patch.setattr(os, "fsync", full)
         said = await desk.save()
     assert (said["done"], desk.on_disk()) == (False, TEXT)
-    assert said["text"].endswith("stays as it was: No space left on device")
+    assert said["text"].endswith("is unchanged: No space left on device")
     assert desk.names()[2] == "Last dance"
     assert (await desk.save())["done"]
 
@@ -256,8 +257,8 @@ async def test_what_plays_is_stored(desk: Desk) -> None:
     here, overture = desk.bench.scene(30), desk.bench.scene(1)
     assert here.routes == overture.routes
     desk.bench.heard("strings")
-    desk.show.command("scene", 2)
-    desk.show.command("scene", 30)
+    desk.show.apply(RecallScene(2), "shell")
+    desk.show.apply(RecallScene(30), "shell")
     assert desk.bench.heard("strings")[-3:] == ["B4 00 00", "B4 20 03", "C4 0B"]
 
 
@@ -332,7 +333,7 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
     assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
     desk.bench.play(0, "80 3C 40")
     assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
-    assert desk.show.command("next").scene == (2, "March")
+    assert desk.show.apply(NextScene(), "shell").scene == (2, "March")
 
 
 async def test_a_file_edited_before_the_first_look_is_followed(desk: Desk, nursery: trio.Nursery) -> None:

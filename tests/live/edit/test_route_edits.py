@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from engine.core.commands import RecallScene
 from engine.live.edit.edit_requests import EditRequests
 from engine.live.edit.remote_work import RemoteWork
 from engine.live.edit.rig_saving import RigSaver
@@ -33,7 +34,7 @@ class Panel:
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
         self.session = RigSession(self.show, file, TEXT)

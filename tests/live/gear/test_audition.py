@@ -5,6 +5,7 @@ from typing import Any
 
 import trio
 
+from engine.core.commands import RecallScene
 from engine.live.gear.audition import audition
 from engine.protocol import AuditionRequest
 from tests.support.answered import answered
@@ -22,7 +23,7 @@ async def asked(bench: Bench, request: dict[str, str]) -> dict[str, Any]:
 async def test_a_sound_is_recalled_played_softly_and_put_back(autojump_clock: object) -> None:
     """Bank and program, three soft notes each with its note-off, then the bank and program that were in force."""
     bench = Bench(WITH_SOUND)
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     assert bench.heard("strings") == BEFORE
     answer = await asked(bench, ASKED)
     notes = [note for key in ("3C", "40", "43") for note in (f"94 {key} 30", f"84 {key} 40")]
@@ -39,7 +40,7 @@ async def test_a_sound_that_is_not_known_is_said_so(autojump_clock: object) -> N
 async def test_no_note_hangs_when_it_is_cut_short(autojump_clock: object) -> None:
     """An audition that is cancelled releases its note and puts the sound back."""
     bench = Bench(WITH_SOUND)
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
     with trio.move_on_after(0.1):
         await asked(bench, ASKED)

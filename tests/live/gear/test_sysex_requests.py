@@ -8,6 +8,7 @@ import pytest
 import trio
 import trio.testing
 
+from engine.core.commands import Panic, RecallScene
 from engine.live.gear.sysex_requests import SysexRequests
 from engine.protocol import Answer, IdentifyRequest, ReceiveDumpRequest, Request, SendDumpRequest
 from tests.support.answered import answered
@@ -80,7 +81,7 @@ class Stand:
 @asynccontextmanager
 async def playing(rig: str = RIG) -> AsyncIterator[Any]:
     stand = Stand(rig)
-    stand.show.command("scene", 1)
+    stand.show.apply(RecallScene(1), "shell")
     async with trio.open_nursery() as nursery:
         nursery.start_soon(stand.live)
         yield stand
@@ -244,7 +245,7 @@ async def test_a_panic_ends_a_dump_in_words(autojump_clock: trio.testing.MockClo
 
         async def panic() -> None:
             await trio.sleep(0.12)
-            stand.show.command("panic")
+            stand.show.apply(Panic(), "shell")
 
         nursery.start_soon(panic)
         answer = await send(stand)

@@ -15,6 +15,8 @@ from pythonosc.osc_message import OscMessage
 from pythonosc.osc_message_builder import OscMessageBuilder
 from pythonosc.udp_client import SimpleUDPClient
 
+from engine.core.command_codec import decode
+from engine.core.commands import Command, RecallScene
 from engine.live.show import Show
 from engine.live.socket.osc import OscServer
 from engine.rig.models.control import Osc
@@ -34,7 +36,7 @@ def free_port() -> int:
 def bench(more: str = "port = 9310") -> Bench:
     """A show in scene 1 with [osc]."""
     made = Bench(f"{NAMED}\n[osc]\n{more}\n")
-    made.show.command("scene", 1)
+    made.show.apply(RecallScene(1), "shell")
     made.heard("strings")
     made.told()
     return made
@@ -110,7 +112,7 @@ async def test_a_client_from_outside_is_obeyed_and_answered(served: tuple[Bench,
     assert "the end of" in str((await far.ask("/bayleaf/next"))[0][1])
     assert (await far.ask("/bayleaf/back"))[1] == ("/bayleaf/now", 2, "March")
     assert (await far.ask("/bayleaf/mute", "pads"))[0] == ("/bayleaf/answer", "pads muted")
-    assert made.show.engine.muted == {"pads"}
+    assert made.show.engine.state.muted == {"pads"}
     assert (await far.ask("/bayleaf/unmute", "pads"))[0] == ("/bayleaf/answer", "pads plays again")
     assert str((await far.ask("/bayleaf/panic"))[0][1]).startswith("panic:")
     assert made.show.engine.scene == (2, "March")
@@ -143,7 +145,7 @@ async def test_a_port_that_is_taken_is_told_once_and_costs_nothing(
         nursery.start_soon(OscServer(made.show).run)
         await trio.sleep(60)
     assert [text for name, text in made.told() if name == "osc" and "cannot be had" in text] != []
-    assert made.show.command("scene", 2, "shell").done
+    assert made.show.apply(RecallScene(2), "shell").done
     nursery.cancel_scope.cancel()
 
 
@@ -316,16 +318,16 @@ def understood_one(data: bytes) -> tuple[str, list[object]] | None:
     return (name, values) if ours and not data else None
 
 
-def asked_for(data: bytes) -> list[tuple[object, ...]]:
+def asked_for(data: bytes) -> list[Command]:
     """What of the show a datagram is to call."""
-    calls: list[tuple[object, ...]] = []
+    calls: list[Command] = []
     for name, values in understood(data) or []:
         if name in ("next", "back", "first", "panic", "resend", "tap") and not values:
-            calls.append((name, None))
+            calls.append(decode(name, {}))
         elif name == "scene" and len(values) == 1:
-            calls.append((name, values[0]))
+            calls.append(decode(name, {name: values[0]}))
         elif name in ("mute", "unmute") and len(values) == 1 and isinstance(values[0], str):
-            calls.append((values[0], name == "mute"))
+            calls.append(decode(name, {"route": values[0]}))
     return calls
 
 
@@ -343,27 +345,22 @@ def noise(chance: random.Random, valid: list[bytes]) -> bytes:
     return bytes(data)
 
 
-def watch_calls(monkeypatch: pytest.MonkeyPatch, show: Show, calls: list[tuple[object, ...]]) -> None:
+def watch_calls(monkeypatch: pytest.MonkeyPatch, show: Show, calls: list[Command]) -> None:
     """What is asked of the show is written down, and done."""
-    command, mute = show.command, show.mute
+    apply = show.apply
 
-    def watched_command(do: Any, scene: Any, of: str) -> object:
-        calls.append((do, scene))
-        return command(do, scene, of)
+    def watched_apply(command: Command, who: str) -> object:
+        calls.append(command)
+        return apply(command, who)
 
-    def watched_mute(route: Any, on: bool, of: str) -> object:
-        calls.append((route, on))
-        return mute(route, on, of)
-
-    monkeypatch.setattr(show, "command", watched_command)
-    monkeypatch.setattr(show, "mute", watched_mute)
+    monkeypatch.setattr(show, "apply", watched_apply)
 
 
 def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of 100,000 random and half-right datagrams exactly those wholly in order are carried out; none is a fault."""
     made = bench()
     show, ear = made.show, OscServer(made.show)
-    calls: list[tuple[object, ...]] = []
+    calls: list[Command] = []
     watch_calls(monkeypatch, show, calls)
     valid = [message("/bayleaf/" + do) for do in ("next", "back", "first", "panic", "resend", "tap", "state")]
     valid += [message("/bayleaf/scene", 2), message("/bayleaf/scene", "Finale")]
@@ -372,12 +369,12 @@ def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) 
     chance, obeyed = random.Random(1997), 0
     for _ in range(100_000):
         data = noise(chance, valid)
-        before = (show.engine.scene, set(show.engine.muted), show.engine.setlist.place)
+        before = (show.engine.scene, set(show.engine.state.muted), show.engine.state.setlist.place)
         ear.take(data, HERE)
         expected = asked_for(data)
         assert calls == expected, data
         if not expected:
-            assert (show.engine.scene, show.engine.muted, show.engine.setlist.place) == before
+            assert (show.engine.scene, show.engine.state.muted, show.engine.state.setlist.place) == before
         obeyed += bool(expected)
         calls.clear()
         made.heard("strings")

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 import trio
 
+from engine.core.commands import MuteRoute, RecallScene
 from engine.live.socket import panel_requests as desk_module
 from engine.ports.memory import MemoryOutput, MemorySystem
 from engine.rig.models.rig import Rig
@@ -32,7 +33,7 @@ through = [{{ filter = "zone", notes = [0, 40] }}]
 def bench() -> Bench:
     """A show in scene 1."""
     bench = Bench(TEXT)
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
     return bench
 
@@ -85,7 +86,7 @@ async def test_the_filters(bench: Bench) -> None:
 
 async def test_the_way_of_a_message(bench: Bench) -> None:
     """explain: each route of the input, filter by filter, and what each output gets."""
-    bench.show.mute("thump", True, "test")
+    bench.show.apply(MuteRoute("thump"), "test")
     async with serving(bench):
         answer = await ask({"do": "explain", "scene": 3, "input": "keys", "message": "90 3C 40"})
     assert answer == {
@@ -220,7 +221,7 @@ async def test_a_test_note_whose_cable_is_pulled(bench: Bench) -> None:
     bench.outputs["strings"].unplug()
     bench.passes(bench.now + 600 * MS)
     port = bench.outputs["strings"] = MemoryOutput("strings")
-    bench.show.attach_output(0, port)
+    bench.show.ports.attach_output(0, port)
     assert bench.heard("strings")[0] == "84 3C 40"
 
 
@@ -242,7 +243,7 @@ async def test_a_test_note_that_nobody_would_hear() -> None:
         "text": "there is no instrument lute; there are: string-machine",
     }
     assert odd["done"] is False
-    assert bench.show.engine.ledger.sounding() == 0
+    assert bench.show.engine.state.ledger.sounding() == 0
 
 
 # Two scenes

@@ -17,6 +17,7 @@ import pytest
 import trio
 import trio.testing
 
+from engine.core.commands import FollowLeader, NextScene, RecallScene
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.show import ShowEvent
 from engine.live.socket import client
@@ -34,7 +35,7 @@ pytestmark = pytest.mark.usefixtures("runtime_dir")
 def bench() -> Bench:
     """A show in scene 1."""
     bench = Bench()
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
     bench.told()
     return bench
@@ -218,12 +219,12 @@ async def test_who_is_there_is_answered_in_one_line(bench: Bench) -> None:
 async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """If carrying out a request fails, the asker is told, the fault is counted, and the next request is met."""
 
-    def fail(*_: int | str | None) -> None:
+    def fail(*_: object) -> None:
         raise RuntimeError("a mistake")
 
     async with serving(bench):
         with monkeypatch.context() as patch:
-            patch.setattr(bench.show.engine, "command", fail)
+            patch.setattr(bench.show.engine, "apply", fail)
             answer = await ask({"do": "next"})
         assert answer == {
             "done": False,
@@ -277,7 +278,7 @@ async def test_a_watcher_is_sent_what_passes(bench: Bench) -> None:
         assert json.loads(await line_of(stream)) == {"events": [], "sync": sync(bench.show)}
         bench.now = 5
         bench.play(KEYS, "90 3C 40")
-        bench.show.command("next")
+        bench.show.apply(NextScene(), "shell")
         events: list[dict[str, Any]] = []
         while len(events) < 3:
             events += json.loads(await line_of(stream))["events"]
@@ -429,7 +430,7 @@ async def test_a_recording_that_cannot_be_kept_is_answered(bench: Bench, request
 async def test_what_would_be_heard_is_for_the_one_in_charge(bench: Bench, request_: dict[str, Any]) -> None:
     """Where another machine is in charge nothing is sent beside the show, and whoever asks is told where to."""
     async with serving(bench):
-        bench.show.led_by("desk")
+        bench.show.apply(FollowLeader("desk"))
         assert await ask(request_) == {"done": False, "code": "not-leader", "text": "desk is in charge; ask there"}
         assert not (await ask({"do": "next"}))["done"]
         assert (await ask({"do": "handover"}))["text"] == "this rig has no [network]; there is nobody to hand over to"

@@ -1,9 +1,11 @@
 """What `bayleaf status` is told: the health of the running show. (Our own design; standards named where used.)"""
 
 import json
+from dataclasses import replace
 
 import pytest
 
+from engine.core.commands import RecallScene
 from engine.live.socket.status import status
 from tests.support.small_show import MS, RIG, Bench
 
@@ -14,7 +16,7 @@ KEYS, PEDALS = 0, 1
 def bench() -> Bench:
     """The show in scene 2: keys to strings and brass."""
     bench = Bench()
-    bench.show.command("scene", 2)
+    bench.show.apply(RecallScene(2), "shell")
     return bench
 
 
@@ -65,7 +67,7 @@ def test_what_was_dropped_is_counted(bench: Bench) -> None:
 def test_what_a_slow_wire_did(bench: Bench) -> None:
     """Values of a controller that gave way to newer ones on a DIN cable are counted as replaced."""
     bench = Bench(RIG.replace('strings = { port = "Box 1" }', 'strings = { port = "Box 1", wire = "din" }'))
-    bench.show.command("scene", 2)
+    bench.show.apply(RecallScene(2), "shell")
     bench.now += 1000 * MS
     bench.show.pump()
     bench.play(KEYS, *(f"B0 07 {value:02X}" for value in range(100)))
@@ -85,9 +87,9 @@ def test_times(bench: Bench) -> None:
 def test_a_muted_way_is_named() -> None:
     """A way that a loop has muted is told by the names of its ports."""
     bench = Bench()
-    bench.show.command("scene", 3)
-    bench.show.engine.loops.muted.add((PEDALS, 1))
-    bench.show.engine.loops.lift(source=KEYS)
+    bench.show.apply(RecallScene(3), "shell")
+    bench.show.engine.state.loops.muted.add((PEDALS, 1))
+    bench.show.engine.state.loops.lift(source=KEYS)
     assert status(bench.show)["muted"] == [{"input": "pedals", "output": "brass"}]
 
 
@@ -95,5 +97,6 @@ def test_what_an_edit_took_out_is_not_shown(bench: Bench) -> None:
     """Names that are no longer in the rig are no longer in the picture."""
     names = [port["name"] for port in status(bench.show)["outputs"]]
     assert names == ["strings", "brass"]
-    bench.show.engine.rig = bench.rig.model_copy(update={"outputs": {"strings": bench.rig.outputs["strings"]}})
+    edited = bench.rig.model_copy(update={"outputs": {"strings": bench.rig.outputs["strings"]}})
+    bench.show.engine.state.compiled = replace(bench.show.engine.state.compiled, rig=edited)
     assert [port["name"] for port in status(bench.show)["outputs"]] == ["strings"]

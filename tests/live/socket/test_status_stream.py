@@ -9,7 +9,8 @@ import pytest
 import trio
 import trio.testing
 
-from engine.core.engine import Engine
+from engine.core.commands import NextScene, RecallScene
+from engine.core.compiled import compile_rig
 from engine.live.cable_load import CableLoad
 from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
@@ -33,7 +34,7 @@ class Follower:
     def __init__(self, folder: Path, events: bool = False) -> None:
         self.bench = Bench(TEXT)
         self.show = self.bench.show
-        self.show.command("scene", 1)
+        self.show.apply(RecallScene(1), "shell")
         self.gauge = CableLoad(self.show)
         self.file = folder / "pit.toml"
         self.file.write_text(TEXT, encoding="utf-8")
@@ -91,7 +92,7 @@ def test_nothing_new_is_not_told(follower: Follower) -> None:
 def test_a_change_is_told_once(follower: Follower) -> None:
     """A scene change comes with what it changed and who asked, and nothing else."""
     follower.frame()
-    follower.show.command("next")
+    follower.show.apply(NextScene(), "shell")
     assert follower.frame() == {
         "at": 0,
         "scene": {"number": 3, "name": "Finale"},
@@ -157,7 +158,7 @@ def test_ports_keep_their_places(follower: Follower) -> None:
     """An input that an edit adds stands behind the others, wherever the file has it, and counts from nothing."""
     follower.frame()
     edited = TEXT.replace('keys = { port = "Stage piano" }', 'organ = { port = "c" }\nkeys = { port = "Stage piano" }')
-    follower.show.succeed(Engine(read(edited, "test"), names=(follower.show.inputs, follower.show.outputs)), edited)
+    follower.show.adopt(compile_rig(read(edited, "test"), after=follower.show.engine.state.compiled), edited)
     follower.bench.play(KEYS, "90 3C 40")
     frame = follower.frame()
     assert frame["inputs"] == ["keys", "pedals", "organ"]
@@ -280,7 +281,7 @@ async def frame_with(stream: trio.SocketStream, condition: Callable[[dict[str, A
 async def test_following_on_the_socket() -> None:
     """follow: frames come until the asker goes, and it can ask for messages meanwhile; others are answered."""
     bench = Bench()
-    bench.show.command("scene", 1)
+    bench.show.apply(RecallScene(1), "shell")
     async with serving(bench) as path:
         async with await trio.open_unix_socket(path) as stream:
             await stream.send_all(b'{"do": "follow"}\n')

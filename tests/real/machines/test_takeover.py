@@ -17,13 +17,12 @@ from pathlib import Path
 import pytest
 
 from tests.support.counted_notes import Performance, count, dumb_for, notes_of
-from tests.support.needed import need, need_machines
+from tests.support.needed import need_machines
 from tests.support.network_namespaces import Hall
+from tests.support.songs import PLAIN, song_file
 from tests.support.three_machines import ENGINES, PATIENCE, Troupe
 from tests.support.waiting import until
 
-# Debian package openttd-openmsx 0.4.2-1 (GPL-2.0): real Standard MIDI Files that nobody here wrote
-SONG = Path("/usr/share/games/openttd/baseset/openmsx/boogi_marabi_redfarn.mid")
 TRIALS = int(os.environ.get("BAYLEAF_TAKEOVERS", "2"))
 OUT = 1.5  # seconds that a fault lasts
 
@@ -110,8 +109,9 @@ def strike(hall: Hall, troupe: Troupe, kind: str, victim: str) -> float:
 def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
     """Whatever happens to the engine in charge, the other takes over: no note hangs, none is played twice, and none is
     lost but those of the gap. Two that lose each other change nothing, and a hand-over loses nothing."""
-    need(SONG)
-    performance = Performance(notes_of(SONG), troupe.folder / "in", troupe.folder / "out", kind != "handover")
+    performance = Performance(
+        notes_of(song_file(PLAIN)), troupe.folder / "in", troupe.folder / "out", kind != "handover"
+    )
     for name in ("left", *ENGINES):
         troupe.start(name)
     leader = until("an engine in charge", troupe.leader, PATIENCE)

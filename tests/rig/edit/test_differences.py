@@ -33,14 +33,14 @@ def test_two_scenes_with_the_same_in_another_order() -> None:
         f'[[scenes]]\nnumber = {number}\nname = "Same {number}"\nburst = [{", ".join(order)}]\n'
         for number, order in ((21, steps), (22, steps[::-1]))
     )
-    assert scenes(read(RIG + made, "any"), 21, 22)[1:] == ["the burst steps stand in another order or number"]
+    assert scenes(read(RIG + made, "any"), 21, 22)[1:] == ["the burst steps differ in order or number"]
 
 
 def test_a_scene_with_another_number_is_the_same_scene() -> None:
     """A scene that was renumbered is told as that, with what else changed in it, not as one gone and one new."""
     made = RIG.replace("number = 12", 'number = 31\nheld = "cut"')
     assert rigs(read(RIG, "any"), read(made, "any")) == [
-        "scene 12 Finale is scene 31 now",
+        "scene 12 Finale is now scene 31",
         "scene 31: held was ring, is cut",
     ]
 
@@ -56,7 +56,7 @@ def test_a_control_in_words() -> None:
     control = '\n[[controls]]\ninput = "pedals"\nwhen = { note = NOTE }\ndo = "back"\nguard = "40 ms"\n'
     one, other = (read(RIG + control.replace("NOTE", note), "any") for note in ("3", "[3, 5]"))
     assert rigs(one, other) == [
-        "control taken out: input pedals when note 3 do back guard 40 ms",
+        "control removed: input pedals when note 3 do back guard 40 ms",
         "control added: input pedals when note 3 to 5 do back guard 40 ms",
     ]
 

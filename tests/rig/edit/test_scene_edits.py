@@ -150,12 +150,12 @@ def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
 @pytest.mark.parametrize(
     ("edit", "told"),
     [
-        (lambda: delete_scene(RIG, 12), "scene 12 is named by start in line 5; change that line first"),
+        (lambda: delete_scene(RIG, 12), "scene 12 is used by start in line 5; change that line first"),
         (lambda: delete_scene(RIG, 13), "there is no scene 13; there are: 11, 12"),
-        (lambda: copy_scene(RIG, 11, 12), "scene 12 Finale has the number 12 already; choose another"),
-        (lambda: rename_scene(RIG, 11, "Finale"), 'scene 12 Finale has the name "Finale" already; choose another'),
-        (lambda: rename_scene(RIG, 11, "Ouvert\udcfcre"), "a sign in this line is half a character"),
-        (lambda: add_control(RIG, {}), "controls.3.input: this key is missing; it is needed here"),
+        (lambda: copy_scene(RIG, 11, 12), "scene 12 Finale already has the number 12; choose another"),
+        (lambda: rename_scene(RIG, 11, "Finale"), 'scene 12 Finale already has the name "Finale"; choose another'),
+        (lambda: rename_scene(RIG, 11, "Ouvert\udcfcre"), "this line contains half a character"),
+        (lambda: add_control(RIG, {}), "controls.3.input: this key is missing; it is required here"),
         (lambda: set_routes(RIG, 11, [{"from": "nobody", "to": "drums"}]), 'there is no input "nobody"'),
     ],
 )

@@ -21,10 +21,10 @@ BREAKS = [
     (
         'do    = "next"',
         'do    = "next"\n[inputs]\nx = 1',
-        [(68, "inputs", "this is not TOML: this section is given a second time; join the two")],
+        [(68, "inputs", "this is not TOML: this section is given a second time; merge the two")],
     ),
-    ('do    = "next"', 'do    = "next', [(67, "do", "this is not TOML: a text ends without its closing quote")]),
-    ('name = "pads"', 'name = "pads', [(31, "name", "this is not TOML: a text ends without its closing quote")]),
+    ('do    = "next"', 'do    = "next', [(67, "do", "this is not TOML: the closing quote of a text is missing")]),
+    ('name = "pads"', 'name = "pads', [(31, "name", "this is not TOML: the closing quote of a text is missing")]),
     (
         "[[scenes]]\nnumber = 12",
         "[[scenes\nnumber = 12",
@@ -43,7 +43,7 @@ BREAKS = [
     (
         "semitones = -12 },",
         "semitones = -12, },",
-        [(41, "", "this is not TOML: found no key; a table { } stands on one line, without")],
+        [(41, "", "this is not TOML: found no key; a table { } must be on one line,")],
     ),
     (
         '["strings", "drums"]',
@@ -65,11 +65,11 @@ BREAKS = [
     (
         'do    = "next"',
         'do    = "next"\n[remote]\ndevice = 1',
-        [(68, "remote.inputs", "this key is missing; it is needed here")],
+        [(68, "remote.inputs", "this key is missing; it is required here")],
     ),
     # format
     ("format = 1", "format = 2", [(1, "format", "found 2; allowed: 1")]),
-    ("format = 1", "", [(1, "format", "this key is missing; it is needed here")]),
+    ("format = 1", "", [(1, "format", "this key is missing; it is required here")]),
     # rig
     (
         'start = "Finale"',
@@ -126,7 +126,7 @@ BREAKS = [
     (
         'keys   = { port = "Stage piano*" }',
         'keys   = { port = "" }',
-        [(8, "inputs.keys.port", 'found ""; allowed: a text that is not empty')],
+        [(8, "inputs.keys.port", 'found ""; allowed: text that is not empty')],
     ),
     (
         'keys   = { port = "Stage piano*" }',
@@ -136,12 +136,12 @@ BREAKS = [
     (
         'keys   = { port = "Stage piano*" }',
         '"ke/ys" = { port = "S*" }\nkeys   = { port = "Stage piano*" }',
-        [(8, 'inputs."ke/ys"', 'found "ke/ys"; allowed: a name that is not empty, without slashes and')],
+        [(8, 'inputs."ke/ys"', 'found "ke/ys"; allowed: a non-empty name without slashes or control')],
     ),
     (
         'keys   = { port = "Stage piano*" }',
         '"" = { port = "S*" }\nkeys   = { port = "Stage piano*" }',
-        [(8, 'inputs.""', 'found ""; allowed: a name that is not empty, without slashes and')],
+        [(8, 'inputs.""', 'found ""; allowed: a non-empty name without slashes or control')],
     ),
     (
         'keys   = { port = "Stage piano*" }',
@@ -185,11 +185,11 @@ BREAKS = [
     *(
         ('do    = "next"', f'do    = "next"\n[sync.{section}]\n{line}', [(69, f"sync.{section}.{key}", words)])
         for section, line, key, words in (
-            ("clock", "bpm = 19.9", "bpm", "found 19.9; allowed: beats a minute from 20 to 300"),
-            ("clock", "bpm = 301", "bpm", "found 301; allowed: beats a minute from 20 to 300"),
-            ("clock", "bpm = true", "bpm", "found true; allowed: beats a minute from 20 to 300"),
-            ("clock", "bpm = nan", "bpm", "found nan; allowed: beats a minute from 20 to 300"),
-            ("clock", 'bpm = "fast"', "bpm", 'found "fast"; allowed: beats a minute from 20 to 300'),
+            ("clock", "bpm = 19.9", "bpm", "found 19.9; allowed: 20 to 300 beats per minute"),
+            ("clock", "bpm = 301", "bpm", "found 301; allowed: 20 to 300 beats per minute"),
+            ("clock", "bpm = true", "bpm", "found true; allowed: 20 to 300 beats per minute"),
+            ("clock", "bpm = nan", "bpm", "found nan; allowed: 20 to 300 beats per minute"),
+            ("clock", 'bpm = "fast"', "bpm", 'found "fast"; allowed: 20 to 300 beats per minute'),
             ("clock", 'from = "pedal"', "from", 'there is no input "pedal"; did you mean "pedals"? there are: keys,'),
             ("clock", 'from = ["keys", "drums"]', "from.2", 'there is no input "drums"; there are: keys, pedals,'),
             ("clock", 'to = "drum"', "to", 'there is no output "drum"; did you mean "drums"? there are: strings,'),
@@ -230,7 +230,7 @@ BREAKS = [
         "channel = 5.0",
         [(18, "instruments.string-machine.channel", "found 5.0; allowed: a whole number")],
     ),
-    ("channel = 5", "", [(16, "instruments.string-machine.channel", "this key is missing; it is needed here")]),
+    ("channel = 5", "", [(16, "instruments.string-machine.channel", "this key is missing; it is required here")]),
     (
         'bank    = "msb lsb"',
         'bank    = "lsb msb"',
@@ -277,7 +277,7 @@ BREAKS = [
     (
         "bank = [0, 3], program = 12",
         "bank = [0, 3]",
-        [(21, 'instruments.string-machine.sounds."Warm pad".program', "this key is missing; it is needed here")],
+        [(21, 'instruments.string-machine.sounds."Warm pad".program', "this key is missing; it is required here")],
     ),
     (
         "bank = [0, 3], program = 12",
@@ -306,7 +306,7 @@ BREAKS = [
             (
                 21,
                 'instruments.string-machine.sounds."Warm pad".program',
-                "found 0; allowed: 1 to 128, since programs count from 1 here",
+                "found 0; allowed: 1 to 128, because programs count from 1 here",
             )
         ],
     ),
@@ -328,7 +328,7 @@ BREAKS = [
             (
                 28,
                 "instruments.old-synth.sounds.Bass.program",
-                "found 128; allowed: 0 to 127, since programs count from 0 here",
+                "found 128; allowed: 0 to 127, because programs count from 0 here",
             )
         ],
     ),
@@ -339,7 +339,7 @@ BREAKS = [
             (
                 28,
                 "instruments.old-synth.sounds.Bass.bank",
-                'a bank for an instrument that says bank = "none"; leave it out, or say',
+                'found a bank for an instrument with bank = "none"; leave it out, or',
             )
         ],
     ),
@@ -368,11 +368,11 @@ BREAKS = [
         'from = "serial"',
         'form = "serial"',
         [
-            (30, "routes.1.from", "this key is missing; it is needed here"),
+            (30, "routes.1.from", "this key is missing; it is required here"),
             (32, "routes.1.form", 'unknown key "form"; did you mean "from"? allowed here: name, from, to,'),
         ],
     ),
-    ('from = "serial"', "", [(30, "routes.1.from", "this key is missing; it is needed here")]),
+    ('from = "serial"', "", [(30, "routes.1.from", "this key is missing; it is required here")]),
     (
         'to   = "drums"\n\n[[scenes]]\nnumber = 11',
         'to   = "serial-out"\n\n[[scenes]]\nnumber = 11',
@@ -464,7 +464,7 @@ BREAKS = [
     (
         ", semitones = -12",
         "",
-        [(41, "scenes.1.routes.1.through.2.semitones", "this key is missing; it is needed here")],
+        [(41, "scenes.1.routes.1.through.2.semitones", "this key is missing; it is required here")],
     ),
     (
         "semitones = -12",
@@ -516,7 +516,7 @@ BREAKS = [
         "number = 11",
         "number = 12",
         [
-            (51, "scenes.2.number", "a second scene with the number 12 (scene 1 of the file has it); give it"),
+            (51, "scenes.2.number", "a second scene with the number 12 (scene 1 in the file has it); choose"),
             (56, "setlists.1.scenes.1", "there is no scene 11; there are: 12, Overture, Finale"),
         ],
     ),
@@ -538,18 +538,18 @@ BREAKS = [
     ),
     ("number = 11", 'number = "11"', [(36, "scenes.1.number", 'found "11"; allowed: a whole number')]),
     ("number = 11", "number = true", [(36, "scenes.1.number", "found true; allowed: a whole number")]),
-    ("number = 11", "", [(35, "scenes.1.number", "this key is missing; it is needed here")]),
+    ("number = 11", "", [(35, "scenes.1.number", "this key is missing; it is required here")]),
     (
         'name   = "Overture"',
         'name   = "Finale"',
-        [(52, "scenes.2.name", 'a second scene with the name "Finale" (scene 1 of the file has it);')],
+        [(52, "scenes.2.name", 'a second scene with the name "Finale" (scene 1 in the file has')],
     ),
     (
         'name   = "Overture"',
         'name   = "12"',
-        [(37, "scenes.1.name", 'the name "12" is another scene\'s number (scene 2 of the file); change it')],
+        [(37, "scenes.1.name", 'the name "12" is another scene\'s number (scene 2 in the file); change it')],
     ),
-    ('name   = "Overture"', 'name   = ""', [(37, "scenes.1.name", 'found ""; allowed: a text that is not empty')]),
+    ('name   = "Overture"', 'name   = ""', [(37, "scenes.1.name", 'found ""; allowed: text that is not empty')]),
     (
         'name   = "Overture"',
         'name   = "Overture"\nat = "00:01:00"',
@@ -588,17 +588,17 @@ BREAKS = [
     (
         'sound = "Warm pad"',
         'sound = "Warm pad", bank = [0, 1]',
-        [(46, "scenes.1.burst.1", "found a table with instrument, sound, bank; leave out bank, for the")],
+        [(46, "scenes.1.burst.1", "found a table with instrument, sound, bank; leave out bank; the")],
     ),
     (
         'sound = "Warm pad"',
         'sound = "Warm pad", channel = 3',
-        [(46, "scenes.1.burst.1", "found a table with instrument, sound, channel; leave out channel, for")],
+        [(46, "scenes.1.burst.1", "found a table with instrument, sound, channel; leave out channel;")],
     ),
     (
         'sound = "Warm pad"',
         "program = 0",
-        [(46, "scenes.1.burst.1.program", "found 0; allowed: 1 to 128, since programs count from 1 here")],
+        [(46, "scenes.1.burst.1.program", "found 0; allowed: 1 to 128, because programs count from 1 here")],
     ),
     (
         'output = "drums", channel = 10',
@@ -615,7 +615,7 @@ BREAKS = [
         'output = "drums", instrument = "old-synth", channel = 10',
         [
             (47, "scenes.1.burst.2", "found a table with output, instrument, channel, bank, program; give"),
-            (47, "scenes.1.burst.2.bank", 'a bank for an instrument that says bank = "none"; leave it out, or say'),
+            (47, "scenes.1.burst.2.bank", 'found a bank for an instrument with bank = "none"; leave it out, or'),
         ],
     ),
     (
@@ -636,7 +636,7 @@ BREAKS = [
     (
         "bank = [1, 0], program = 88",
         "bank = [1, 0], program = 0",
-        [(47, "scenes.1.burst.2.program", "found 0; allowed: 1 to 128, since programs count from 1 here")],
+        [(47, "scenes.1.burst.2.program", "found 0; allowed: 1 to 128, because programs count from 1 here")],
     ),
     (
         '{ filter = "transpose", semitones = -12 }',
@@ -663,34 +663,34 @@ BREAKS = [
     (
         'scenes = [11, "Finale"]',
         "scenes = []",
-        [(56, "setlists.1.scenes", "found an empty list; allowed: a list of scenes by number or name, at")],
+        [(56, "setlists.1.scenes", "found an empty list; allowed: a list of at least one scene, by")],
     ),
     (
         'scenes = [11, "Finale"]',
         "scenes = [11, 1.5]",
         [(56, "setlists.1.scenes.2", "found 1.5; allowed: a whole number, or text in quotes")],
     ),
-    ('name   = "Friday"', "", [(54, "setlists.1.name", "this key is missing; it is needed here")]),
+    ('name   = "Friday"', "", [(54, "setlists.1.name", "this key is missing; it is required here")]),
     (
         "[[setlists]]",
         "[setlists]",
-        [(54, "setlists", "found one table; allowed: a list of tables, headed [[setlists]] with")],
+        [(54, "setlists", "found one table; allowed: a list of tables, headed [[setlists]] in")],
     ),
     # controls
     (
         'when  = { program = "any" }',
         'when  = { program = "all" }',
-        [(60, "controls.1.when.program", 'found "all"; allowed: 1 to 128, [first, last] of them, or "any"')],
+        [(60, "controls.1.when.program", 'found "all"; allowed: 1 to 128, a range [first, last], or "any"')],
     ),
     (
         'when  = { program = "any" }',
         "when  = { program = 129 }",
-        [(60, "controls.1.when.program", 'found 129; allowed: 1 to 128, [first, last] of them, or "any"')],
+        [(60, "controls.1.when.program", 'found 129; allowed: 1 to 128, a range [first, last], or "any"')],
     ),
     (
         'when  = { program = "any" }',
         "when  = { program = 3 }",
-        [(58, "controls.1", 'found a table with input, when, do, guard; do = "scene" needs scene =')],
+        [(58, "controls.1", 'found a table with input, when, do, guard; do = "scene" also needs')],
     ),
     (
         'when  = { program = "any" }',
@@ -705,7 +705,13 @@ BREAKS = [
     (
         'when  = { program = "any" }',
         'when  = { sysex = "F0 7D" }',
-        [(60, "controls.1.when.sysex", 'found "F0 7D"; allowed: a whole SysEx in hexadecimal, such as "F0 7D 01')],
+        [
+            (
+                60,
+                "controls.1.when.sysex",
+                'found "F0 7D"; allowed: a complete SysEx message in hexadecimal, such as "F0 7D 01',
+            )
+        ],
     ),
     (
         'when  = { program = "any" }',
@@ -716,7 +722,7 @@ BREAKS = [
         'when  = { program = "any" }',
         "when  = { controller = 64 }",
         [
-            (58, "controls.1", 'found a table with input, when, do, guard; do = "scene" needs scene ='),
+            (58, "controls.1", 'found a table with input, when, do, guard; do = "scene" also needs'),
             (66, "controls.2.when", "control 1 already has this condition on the same input; keep one of the"),
         ],
     ),
@@ -728,7 +734,7 @@ BREAKS = [
     (
         'guard = "250 ms"',
         "scene = 12",
-        [(58, "controls.1", "found a table with input, when, do, scene; leave out scene; it goes")],
+        [(58, "controls.1", "found a table with input, when, do, scene; leave out scene; it is")],
     ),
     (
         'guard = "250 ms"',
@@ -768,7 +774,7 @@ BREAKS = [
     (
         'do    = "next"',
         'do    = "scene"',
-        [(64, "controls.2", 'found a table with input, when, do; do = "scene" needs scene = NUMBER')],
+        [(64, "controls.2", 'found a table with input, when, do; do = "scene" also needs scene =')],
     ),
     (
         'do    = "next"',
@@ -778,9 +784,9 @@ BREAKS = [
     (
         'do    = "next"',
         'do    = "next"\nscene = 12',
-        [(64, "controls.2", "found a table with input, when, do, scene; leave out scene; it goes")],
+        [(64, "controls.2", "found a table with input, when, do, scene; leave out scene; it is")],
     ),
-    ('do    = "next"', "", [(64, "controls.2.do", "this key is missing; it is needed here")]),
+    ('do    = "next"', "", [(64, "controls.2.do", "this key is missing; it is required here")]),
     (
         'input = "pedals"\nwhen  = { controller',
         'input = "pedal"\nwhen  = { controller',

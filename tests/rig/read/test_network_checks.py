@@ -38,9 +38,9 @@ BREAKS = [
         'main    = "mars"',
         (4, "network.main", 'there is no machine "mars"; there are: desk, spare,'),
     ),
-    ('main    = "desk"\n', "", (2, "network.main", "this key is missing; it is needed here")),
+    ('main    = "desk"\n', "", (2, "network.main", "this key is missing; it is required here")),
     ('"spare"\n', '"spar"\n', (5, "network.standby", 'no machine "spar"; did you mean "spare"?')),
-    ('"spare"\n', '"desk"\n', (5, "network.standby", '"desk" is the main machine already; name another')),
+    ('"spare"\n', '"desk"\n', (5, "network.standby", '"desk" is already the main machine; name another')),
     (
         "[network.machines]",
         "mains = 1\n[network.machines]",
@@ -61,23 +61,27 @@ BREAKS = [
     (
         "192.168.10.3:7410",
         "192.168.10.2:7410",
-        (8, "network.machines.spare.listen", '"desk" listens at 192.168.10.2:7410'),
+        (8, "network.machines.spare.listen", '"desk" already listens on 192.168.10.2:7410'),
     ),
     ("192.168.10.2:7410", "127.0.0.1:7410", (8, "network.machines.spare.listen", "cannot reach each other")),
     ('"desk", "spare"]', '"desk", "spar"]', (9, "network.machines.stage-left.dial.2", 'there is no machine "spar"')),
     ('"desk", "spare"]', '"desk", "spare", "stage-left"]', (9, "network.machines.stage-left.dial.3", "dials itself")),
-    ('"desk", "spare"]', '"desk"]', (9, "network.machines.stage-left", "have no link, for neither dials the other")),
+    ('"desk", "spare"]', '"desk"]', (9, "network.machines.stage-left", "have no link: neither dials the other")),
     (
         '["desk", "spare"]',
         '"desk"',
         (9, "network.machines.stage-left.dial", 'allowed: a list of machines such as ["desk"]'),
     ),
-    ('10.2:7410" }', '10.2:7410", dial = ["spare"] }', (8, "network.machines.spare", '"desk" dials "spare" already')),
+    ('10.2:7410" }', '10.2:7410", dial = ["spare"] }', (8, "network.machines.spare", '"desk" already dials "spare"')),
     ('main    = "desk"', 'main    = ["desk"]', (4, "network.main", "allowed: text in quotes")),
     ('"spare"\n', "{}\n", (5, "network.standby", "allowed: text in quotes")),
     ('machine = "pit"', 'machine = ["pit"]', (16, "outputs.drums.machine", "allowed: text in quotes")),
-    ("pit        =", "Desk       =", (10, "network.machines.Desk", '"Desk" and "desk" differ in capitals alone')),
-    ("pit        =", "Authority  =", (10, "network.machines.Authority", "files that make machines known")),
+    (
+        "pit        =",
+        "Desk       =",
+        (10, "network.machines.Desk", '"Desk" and "desk" differ only in upper'),
+    ),
+    ("pit        =", "Authority  =", (10, "network.machines.Authority", "certificate files")),
     ("pit        =", '"pit *"    =', (10, 'network.machines."pit *"', 'found "pit *"; allowed: a machine')),
     (
         'machine = "pit"',
@@ -113,7 +117,7 @@ def test_a_machine_needs_a_network() -> None:
     """`machine` at a port of a rig without [network] is told once."""
     text = 'format = 1\n[inputs]\na = { machine = "x", port = "A" }\nb = { machine = "x", port = "B" }\n'
     told = problems(text + '[[scenes]]\nnumber = 1\nname = "One"\n')
-    assert told == [(3, "inputs.a.machine", "machine goes with a [network], and this rig has none; leave it out")]
+    assert told == [(3, "inputs.a.machine", "machine needs a [network], and this rig has none; leave it out")]
 
 
 def test_who_dials_and_where_ports_are() -> None:

@@ -115,9 +115,9 @@ def test_all_that_is_wrong_with_a_list_is_told(tmp_path: Path) -> None:
         ("program,title\n", "a.csv:1: found the columns program, title"),
         ("program,name\n1,A\n0,B\n", 'a.csv:3: program: found "0"; allowed: 1 to 128'),
         ("program,name\n1\n", "a.csv:2: found 1 columns"),
-        ('program,name\n1,"A\n2,B\n3,C\n', "a.csv:4: this is no CSV; is a quote open?"),
-        (f"program,name\n1,{'A' * 200_000}\n", "a.csv:2: this is no CSV"),
-        ("program,name\n1,A\n1,A\n1,A\n", "a.csv:4: this sound is listed a second time"),
+        ('program,name\n1,"A\n2,B\n3,C\n', "a.csv:4: this is not valid CSV; is a quote left open?"),
+        (f"program,name\n1,{'A' * 200_000}\n", "a.csv:2: this is not valid CSV"),
+        ("program,name\n1,A\n1,A\n1,A\n", "a.csv:4: this sound is listed twice"),
     ],
 )
 def test_wrong_csv_is_told_by_line(text: str, told: str) -> None:

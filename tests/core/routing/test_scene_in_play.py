@@ -1,6 +1,6 @@
-"""What the plans remember of earlier answers. A bound of our own; no outside source."""
+"""What scenes in play remember of earlier answers. A bound of our own; no outside source."""
 
-from engine.core.routing.compiled_scene import PLAIN, AnswerMemory, RoutedMessage
+from engine.core.routing.scene_in_play import PLAIN, AnswerMemory, RoutedMessage
 
 
 def worked_out(number: int) -> RoutedMessage:

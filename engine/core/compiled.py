@@ -1,0 +1,121 @@
+"""A rig made ready to play: names turned into indices, routes into chains of filters, sounds into messages.
+
+Nothing in it ever changes, so it can be made in any thread. What plays is in `engine.core.state`.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from engine.core.cable.program_burst import compile_setup
+from engine.core.cable.scheduler import BurstUnit
+from engine.core.control.control_matching import ControlConditions
+from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
+from engine.core.timing.sync_settings import SyncSettings, sync_settings
+from engine.midi.show_control import ALL_CALL
+from engine.rig.models.rig import Rig
+from filters.registry import Filter, registry
+
+
+@dataclass(frozen=True)
+class RemoteSettings:
+    """Who may command this rig by MIDI, and how; inputs and outputs by index.
+
+    `device`: our device id, 0 to 111, or all devices (7F); `programs`: whether program changes recall scenes;
+    `reply_to`: the outputs that are answered.
+    """
+
+    inputs: frozenset[int] = frozenset()
+    device: int = ALL_CALL
+    programs: bool = False
+    reply_to: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class CompiledRig:
+    """A rig by indices: the places of its ports in `inputs` and `outputs`.
+
+    `remote_outputs`: names of those whose cables are at another machine; `controls`: by input, None for those without
+    any; `setlists`: scene numbers in playing order, by name ("" for the scenes in the order of a rig without set
+    lists); `setups`: what each output is sent once at the start; `sensed`: outputs that ask for active sensing.
+    """
+
+    rig: Rig
+    inputs: tuple[str, ...]
+    outputs: tuple[str, ...]
+    remote_outputs: frozenset[str]
+    scenes: Mapping[int, CompiledScene]
+    controls: tuple[ControlConditions | None, ...]
+    setlists: Mapping[str, tuple[int, ...]]
+    route_names: frozenset[str]
+    setups: Mapping[int, tuple[BurstUnit, ...]]
+    sensed: frozenset[int]
+    remote: RemoteSettings
+    sync: SyncSettings
+
+    def find(self, scene: int | str) -> int | None:
+        """The number of the scene of this number or name, or None. A name wins over a number in words."""
+        if isinstance(scene, int):
+            return scene if scene in self.scenes else None
+        found = self.rig.scene(scene)
+        return found.number if found is not None else None
+
+
+def compile_rig(
+    rig: Rig,
+    filters: Mapping[str, Filter] | None = None,
+    after: CompiledRig | None = None,
+    remote_outputs: Iterable[str] = (),
+) -> CompiledRig:
+    """Raises FilterFault if a filter refuses its settings.
+
+    `filters`: by name, all that are installed if not given; `after`: the rig that plays now, whose ports keep their
+    places; `remote_outputs`: those whose cables are at another machine.
+    """
+    inputs, outputs = (after.inputs, after.outputs) if after is not None else ((), ())
+    inputs, outputs = _places(inputs, rig.inputs), _places(outputs, rig.outputs)
+    compiler = SceneCompiler(rig, registry() if filters is None else filters, inputs, outputs)
+    routes = (*rig.routes, *(route for scene in rig.scenes for route in scene.routes))
+    return CompiledRig(
+        rig,
+        inputs,
+        outputs,
+        frozenset(remote_outputs),
+        {scene.number: compiler.compile(scene) for scene in rig.scenes},
+        tuple(_conditions(rig, name) for name in inputs),
+        _setlists(rig),
+        frozenset(route.name for route in routes if route.name is not None),
+        compile_setup(rig, {name: index for index, name in enumerate(outputs)}),
+        frozenset(outputs.index(name) for name, port in rig.outputs.items() if port.active_sensing),
+        _remote(rig, inputs, outputs),
+        sync_settings(rig, inputs, outputs),
+    )
+
+
+def _places(before: Sequence[str], names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*before, *names)))
+
+
+def _conditions(rig: Rig, name: str) -> ControlConditions | None:
+    own = [control for control in rig.controls if control.input == name]
+    return ControlConditions(own) if own else None
+
+
+def _setlists(rig: Rig) -> Mapping[str, tuple[int, ...]]:
+    if not rig.setlists:
+        return {"": tuple(scene.number for scene in rig.scenes)}
+    return {one.name: tuple(_numbers(rig, one.scenes)) for one in rig.setlists}
+
+
+def _numbers(rig: Rig, scenes: Iterable[int | str]) -> list[int]:
+    found = [rig.scene(scene) for scene in scenes]
+    return [scene.number for scene in found if scene is not None]  # the rig's checks saw to it that none is None
+
+
+def _remote(rig: Rig, inputs: Sequence[str], outputs: Sequence[str]) -> RemoteSettings:
+    remote = rig.remote
+    if remote is None:
+        return RemoteSettings()
+    reply_to = tuple(outputs.index(name) for name in dict.fromkeys(remote.to))
+    return RemoteSettings(
+        frozenset(inputs.index(name) for name in remote.inputs), remote.device, remote.programs, reply_to
+    )

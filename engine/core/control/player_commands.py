@@ -1,0 +1,235 @@
+"""What players' commands do: scenes and set lists, panic, mutes, tempo taps, clock and time code.
+
+Who commands (a switch, another machine, the shell) makes no difference here.
+"""
+
+from dataclasses import replace
+
+from engine.answer_codes import AnswerCode
+from engine.core import commands as do
+from engine.core.cable.program_burst import duration, size
+from engine.core.cable.scheduler import Delivery
+from engine.core.cable.silencing_messages import SWEEP
+from engine.core.command_result import CommandResult
+from engine.core.routing.delayed_messages import NOBODY, player
+from engine.core.routing.delayed_sending import DelayedSending
+from engine.core.routing.ledger import Moved, made_of, moves_of, selects_of
+from engine.core.routing.outputs import Outputs
+from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.state import State
+from engine.core.timing.sync_commands import control
+from engine.plurals import counted
+
+
+class PlayerCommands:
+    """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
+
+    def __init__(self, state: State, outputs: Outputs, delayed: DelayedSending) -> None:
+        self._state, self._outputs, self._delayed = state, outputs, delayed
+
+    def obey(self, now: int, command: do.PlayerCommand, who: str, out: list[Delivery]) -> CommandResult:
+        """Carry it out, unless another engine of the network is in charge."""
+        state = self._state
+        if state.led_by is not None:
+            return state.outcome(
+                command.word, AnswerCode.NOT_LEADER, f"{state.led_by} is in charge; nothing changed here", who
+            )
+        return self.carry_out(now, command, who, out)
+
+    def carry_out(self, now: int, command: do.PlayerCommand, who: str, out: list[Delivery]) -> CommandResult:
+        """Carry it out, whoever is in charge."""
+        match command:
+            case do.RecallScene(scene):
+                return self._recall(now, scene, who, out)
+            case do.NextScene():
+                return self._step(now, 1, command.word, who, out)
+            case do.PreviousScene():
+                return self._step(now, -1, command.word, who, out)
+            case do.FirstScene():
+                self._state.setlist.place = 0
+                return self._switch(now, self._state.setlist.numbers[0], command.word, who, out)
+            case do.GoToEntry(entry):
+                return self._go_to_entry(now, entry, who, out)
+            case do.ChooseSetlist(setlist):
+                return self._choose_setlist(setlist, who)
+            case do.MuteRoute(route) | do.UnmuteRoute(route):
+                return self._mute(now, route, isinstance(command, do.MuteRoute), who, out)
+            case do.ControlClock() | do.ControlTimecode():
+                code, text, sent = control(self._state.sync, now, command)
+                self._outputs.put(now, sent, out)
+                self.recall_cues(now, out)
+                return self._state.outcome(command.word, code, text, who)
+            case do.TapTempo():
+                return self._tap(now, who)
+            case do.SendPreset(output, messages):
+                return self._send(now, output, messages, who, out)
+            case do.Panic():
+                return self._panic(now, who, out)
+            case do.Resend():
+                return self.resend(now, who, out)
+        raise TypeError(f"the engine cannot carry out {command}")
+
+    def recall_cues(self, now: int, out: list[Delivery]) -> None:
+        """Recall the scenes whose places the time code has reached."""
+        cues = self._state.sync.cues
+        numbers, cues.recalls = cues.recalls, []
+        for number in numbers if self._state.led_by is None else ():
+            self._state.reports.outcomes.append(self._recall(now, number, "time code", out))
+
+    # Scenes
+
+    def _recall(self, now: int, scene: int | str, who: str, out: list[Delivery]) -> CommandResult:
+        number = self._state.compiled.find(scene)
+        if number is None:
+            return self._state.outcome(
+                "scene", AnswerCode.UNKNOWN_SCENE, f"there is no scene {scene}; nothing changed", who
+            )
+        self._state.setlist.move_to(number)
+        return self._switch(now, number, "scene", who, out)
+
+    def _step(self, now: int, step: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
+        setlist = self._state.setlist
+        number = setlist.beside(step)
+        if number is None:
+            end = "the end" if step > 0 else "the beginning"
+            return self._state.outcome(
+                word, AnswerCode.END_OF_SETLIST, f"{end} of {setlist.words}; nothing changed", who
+            )
+        setlist.go(step)
+        return self._switch(now, number, word, who, out)
+
+    def _go_to_entry(self, now: int, entry: int, who: str, out: list[Delivery]) -> CommandResult:
+        setlist = self._state.setlist
+        last = len(setlist.numbers)
+        if not 1 <= entry <= last:
+            text = f"{setlist.words} has no entry {entry}, but 1 to {last}; nothing changed"
+            return self._state.outcome("entry", AnswerCode.UNKNOWN_ENTRY, text, who)
+        setlist.place = entry - 1
+        return self._switch(now, setlist.numbers[setlist.place], "entry", who, out)
+
+    def _choose_setlist(self, name: str, who: str) -> CommandResult:
+        """The scene in force stays; where the new list has it, the show goes on there, else before its first."""
+        state, listed = self._state, self._state.compiled.setlists
+        if name not in listed:
+            known = ", ".join(each for each in listed if each) or "none"
+            text = f"there is no set list {name}; there is {known}; nothing changed"
+            return state.outcome("setlist", AnswerCode.UNKNOWN_SETLIST, text, who)
+        if name != (state.setlist.name or ""):
+            state.choose_setlist(name)
+            if state.scene is not None:
+                state.setlist.move_to(state.scene.number)
+        following = state.setlist.beside(1)
+        then = "at its end"
+        if following is not None:
+            then = f"next is scene {following} {state.compiled.scenes[following].name}"
+        return state.outcome("setlist", AnswerCode.DONE, f"{state.setlist.words}, {then}", who)
+
+    def _switch(self, now: int, number: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
+        """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
+        state = self._state
+        scene = state.scene_of(number)
+        if state.scene is None:  # the start
+            for output, steps in state.compiled.setups.items():
+                state.cables[output].burst(now, steps, out)
+        if scene is not state.scene:
+            self._change(now, scene, out)
+        self._outputs.put(now, state.ledger.settle(self.feeds), out)
+        return self._send_burst(now, scene, word, f"scene {scene.number} {scene.name}", who, out)
+
+    def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
+        state = self._state
+        scene.enter(frozenset(state.muted))
+        before, state.scene = state.scene, scene
+        state.loops.lift()
+        self._delayed.end(now, {player(source, False) for source in range(len(state.compiled.inputs))}, out)
+        if before is not None and scene.shared is not before.shared:
+            self._delayed.end_all(now, out)
+        if scene.compiled.cuts:
+            self._outputs.put(now, state.ledger.cut(), out)
+
+    def resend(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
+        """Send the sounds of the scene in force again."""
+        scene = self._state.scene
+        if scene is None:
+            return self._state.outcome(
+                "resend", AnswerCode.NOT_POSSIBLE, "no scene is in force yet; nothing was sent", who
+            )
+        return self._send_burst(now, scene, "resend", f"scene {scene.number} {scene.name} sent again", who, out)
+
+    def _send_burst(
+        self, now: int, scene: SceneInPlay, word: str, text: str, who: str, out: list[Delivery]
+    ) -> CommandResult:
+        state = self._state
+        for cable in state.cables:  # every cable: an earlier burst that has not begun is replaced, also by nothing
+            cable.burst(now, scene.bursts.get(cable.output, ()), out)
+        for output, listed in scene.bursts.items():
+            state.ledger.select(output, [message for step in listed for message in step.unit])
+        steps = [(state.cables[output].speed, listed) for output, listed in scene.bursts.items()]
+        return replace(
+            state.outcome(word, AnswerCode.DONE, text, who),
+            burst_bytes=sum(size(listed, speed) for speed, listed in steps),
+            ready_ns=max((duration(listed, speed) for speed, listed in steps), default=0),
+            instruments=sum(len(listed) for _, listed in steps),
+        )
+
+    # What moves and what is muted
+
+    def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
+        """Whether this input's message still moves this thing in the scene in force; what controls sent stays."""
+        if source == NOBODY:
+            return True
+        scene = self._state.scene
+        return scene is not None and not self.consumes(source, message) and scene.feeds(source, message, moved)
+
+    def consumes(self, source: int, message: bytes) -> bool:
+        """Whether a control takes this input's message in the scene in force, so that it takes no route."""
+        board = self._state.boards[source] if source != NOBODY else None
+        return board is not None and board.owns(message, self._state.scene_in_force)
+
+    def _mute(self, now: int, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
+        state, word = self._state, "mute" if on else "unmute"
+        if on and route not in state.compiled.route_names:
+            return state.outcome(
+                word, AnswerCode.UNKNOWN_ROUTE, f'there is no route named "{route}"; nothing changed', who
+            )
+        if (route in state.muted) == on:
+            return state.outcome(
+                word, AnswerCode.UNCHANGED, f"{route} is {'muted' if on else 'not muted'} already", who
+            )
+        state.muted ^= {route}
+        if state.scene is not None:
+            state.scene.mute(frozenset(state.muted))
+            if on:  # its filters will not hear of the releases of what they have begun
+                state.renew_filters(lambda at, path: path.route == route)
+                self._delayed.end(now, {player(*each) for each in state.scene.keeping_state(route)}, out)
+            self._outputs.put(now, state.ledger.settle(self.feeds), out)
+        return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
+
+    def _panic(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
+        """Known notes off, pedals up, all notes and all sound off, bends to centre, on every output."""
+        state = self._state
+        held = state.ledger.sounding()
+        state.delayed.forget(state.delayed.players)
+        for cable in state.cables:
+            self._outputs.silence(now, cable, SWEEP, out)
+        state.ledger.forget_keys()
+        outputs = counted(len(state.cables), "output")
+        text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}"
+        return state.outcome("panic", AnswerCode.DONE, text, who)
+
+    def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
+        state = self._state
+        output = state.compiled.outputs.index(name)
+        for message in messages:  # nobody's key holds these, and nobody's route feeds them
+            state.ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
+        state.ledger.select(output, selects_of(messages))
+        self._outputs.put(now, ((output, message) for message in messages), out)
+        return state.outcome("send", AnswerCode.DONE, f"{len(messages)} messages sent to {name}", who)
+
+    def _tap(self, now: int, who: str) -> CommandResult:
+        clock = self._state.sync.clock
+        if clock is None:
+            text = "this rig has no clock of its own; the tap changed nothing"
+            return self._state.outcome("tap", AnswerCode.NOT_IN_RIG, text, who)
+        clock.tap(now)
+        return self._state.outcome("tap", AnswerCode.DONE, f"tempo {clock.bpm:.1f}", who)

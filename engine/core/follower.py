@@ -1,0 +1,60 @@
+"""Does what the engine in charge says: where its show is, and how its clock and time code run.
+
+An engine that follows hears every input and routes it by itself; what players command it learns from the one in charge.
+"""
+
+from typing import Final
+
+from engine.answer_codes import AnswerCode
+from engine.core.cable.scheduler import Delivery
+from engine.core.command_result import CommandResult
+from engine.core.commands import FollowShow, FollowTime, MuteRoute, RecallScene, UnmuteRoute
+from engine.core.control.player_commands import PlayerCommands
+from engine.core.control.setlist import ShowPosition
+from engine.core.state import State
+from engine.midi.timecode import read_label
+
+_LEADER: Final = "the engine in charge"
+
+
+class Follower:
+    """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
+
+    def __init__(self, state: State, players: PlayerCommands) -> None:
+        self._state, self._players = state, players
+
+    def follow_show(self, now: int, command: FollowShow, who: str, out: list[Delivery]) -> CommandResult:
+        """Be where the show is; not done, with a sentence, if that makes no sense for this rig."""
+        state, position = self._state, command.position
+        for route in sorted(state.muted ^ {*command.muted}):
+            mute = MuteRoute(route) if route in command.muted else UnmuteRoute(route)
+            self._players.carry_out(now, mute, _LEADER, out)
+        if position is None or position == state.position:
+            return state.outcome(command.word, AnswerCode.DONE, "", who)
+        if position.scene not in state.compiled.scenes:
+            text = f"it plays scene {position.scene}, which is not in the rig here"
+            return state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
+        self._go(now, position, out)
+        return state.outcome(command.word, AnswerCode.DONE, "", who)
+
+    def _go(self, now: int, position: ShowPosition, out: list[Delivery]) -> None:
+        state = self._state
+        if position.setlist in state.compiled.setlists:
+            state.choose_setlist(position.setlist)
+        state.setlist.place = position.place
+        if state.scene is None or state.scene.number != position.scene:
+            self._players.carry_out(now, RecallScene(position.scene), _LEADER, out)
+
+    def follow_time(self, now: int, command: FollowTime, who: str) -> CommandResult:
+        """The rig's own clock and time code run, or stop, as those of the engine in charge."""
+        sync, age = self._state.sync, command.age
+        if sync.clock is not None and command.clock is not None:
+            sync.clock.follow(now - age, command.clock)
+        if sync.code is not None and command.timecode is not None:
+            place, runs_for = command.timecode
+            try:
+                sync.code.follow(now - age, read_label(place, sync.code.rate), runs_for)
+            except ValueError as fault:
+                text = f"it does not say how clock and time code stand ({fault})"
+                return self._state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
+        return self._state.outcome(command.word, AnswerCode.DONE, "", who)

@@ -1,0 +1,54 @@
+"""Sends what filters answered for a later time, once that has come. Its notes are in the ledger like a player's."""
+
+from collections.abc import Iterable
+
+from engine.core.cable.scheduler import Delivery
+from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
+from engine.core.routing.ledger import Target, moves_of
+from engine.core.routing.outputs import Outputs
+from engine.core.routing.scene_in_play import TimedMessage
+from engine.core.state import State
+from engine.midi.kinds import NOTE_OFF, NOTE_ON, is_press, is_release
+
+
+class DelayedSending:
+    """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
+
+    def __init__(self, state: State, outputs: Outputs) -> None:
+        self._state, self._outputs = state, outputs
+
+    def send_due(self, now: int, out: list[Delivery]) -> None:
+        """What is due by now."""
+        for due in self._state.delayed.take(now):
+            self._outputs.put(now, self._deliveries(due), out)
+
+    def _deliveries(self, due: DueMessage) -> Iterable[tuple[int, bytes]]:
+        state, message = self._state, due.message
+        if is_release(message):
+            return state.ledger.release(due.player, message) or ()
+        outputs = tuple(output for output in due.outputs if output not in state.leaving)
+        if is_press(message):
+            outputs = tuple(output for output in outputs if not state.cables[output].full)
+            targets = tuple(Target(output, message[0] & 0x0F, message[1]) for output in outputs)
+            state.ledger.press(due.player, message, targets)
+        for output in outputs:
+            state.ledger.move(due.source, message, moves_of(output, (message,)))
+        return [(output, message) for output in outputs]
+
+    def end(self, now: int, players: set[int], out: list[Delivery]) -> None:
+        """Nothing more is sent for these players (see `delayed_messages.player`), and what sounds of theirs ends."""
+        state = self._state
+        state.delayed.forget(players)
+        for each in players & state.delayed.players:
+            self._outputs.put(now, state.ledger.abandon(each), out)
+
+    def end_all(self, now: int, out: list[Delivery]) -> None:
+        """The filters that were to end these notes are gone: nothing more is sent, and what sounds ends."""
+        self.end(now, set(self._state.delayed.players), out)
+
+    def test_note(self, now: int, target: Target, length: int, out: list[Delivery]) -> None:
+        """A note that nobody plays, velocity 64, this long; it has its note-off whatever comes between."""
+        on, off = (bytes((form | target.channel, target.key, 64)) for form in (NOTE_ON, NOTE_OFF))
+        self._state.ledger.press(player(NOBODY, True), on, (target,))
+        self._state.delayed.add(NOBODY, TimedMessage(now + length, off, (target.output,), True))
+        self._outputs.put(now, ((target.output, on),), out)

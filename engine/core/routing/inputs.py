@@ -1,0 +1,66 @@
+"""The inputs as a whole: releases what one holds when its cable is pulled, it falls silent, or it closes a loop."""
+
+from engine.core.cable.scheduler import Delivery
+from engine.core.routing.active_sensing import SENSE
+from engine.core.routing.delayed_messages import player
+from engine.core.routing.delayed_sending import DelayedSending
+from engine.core.routing.outputs import Outputs
+from engine.core.state import State
+
+
+class Inputs:
+    """Inputs are indices, times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
+
+    def __init__(self, state: State, outputs: Outputs, delayed: DelayedSending) -> None:
+        self._state, self._outputs, self._delayed = state, outputs, delayed
+
+    def there(self, source: int) -> None:
+        """The port of an input has been opened: it has promised nothing yet."""
+        self._state.sensing.forget(source)
+
+    def lost(self, now: int, source: int, out: list[Delivery]) -> None:
+        """The port of an input is gone: what it holds is released, what it moved comes to rest."""
+        self._state.sensing.forget(source)
+        self._state.loops.lift(source=source)
+        self._release(now, source, out)
+
+    def _release(self, now: int, source: int, out: list[Delivery]) -> None:
+        state = self._state
+        board = state.boards[source]
+        if board is not None:
+            board.forget()
+        state.renew_filters(lambda at, path: at == source)
+        self._delayed.end(now, {player(source, False), player(source, True)}, out)
+        self._outputs.put(now, state.ledger.abandon(source), out)
+
+    # Active sensing
+
+    def keep_sensing(self, now: int, out: list[Delivery]) -> None:
+        """Release what silent inputs hold, and send active sensing where it is due."""
+        state = self._state
+        for source in state.sensing.silenced(now):
+            text = "fell silent (no active sensing for 330 ms); its notes are released"
+            state.reports.news.append((state.compiled.inputs[source], text))
+            self._release(now, source, out)
+        self._outputs.put(now, ((output, SENSE) for output in state.sensing.wanted(now)), out)
+
+    # Loops
+
+    def ask_for_loops(self, now: int, out: list[Delivery]) -> None:
+        """Send the questions that suspicion of a loop has raised."""
+        loops = self._state.loops
+        questions, loops.questions = loops.questions, []
+        self._outputs.put(now, questions, out)
+
+    def hear_question(self, now: int, source: int, message: bytes, out: list[Delivery]) -> None:
+        """One of our own questions has come back, or is on its way through other routes of ours."""
+        state = self._state
+        found, goes_on = state.loops.hear(now, source, message)
+        if goes_on and state.scene is not None:
+            ways = state.loops.open_outputs(source, state.scene.reach(source))
+            self._outputs.put(now, ((output, message) for output in ways), out)
+        if found is not None:
+            inputs, outputs = state.compiled.inputs, state.compiled.outputs
+            text = f'a loop was found: what goes to "{outputs[found.output]}" comes back here; this way is muted'
+            state.reports.news.append((inputs[source], f"{text} until the cable or the scene changes"))
+            self._release(now, source, out)

@@ -1,0 +1,76 @@
+"""The outputs as a whole: putting things on their cables, silencing them, and what is sent when one comes or goes."""
+
+from collections.abc import Iterable, Sequence
+
+from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery
+from engine.core.cable.silencing_messages import SWEEP, WHEELS
+from engine.core.state import State
+from engine.midi.kinds import is_release
+
+
+class Outputs:
+    """Outputs are indices, times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
+
+    def __init__(self, state: State) -> None:
+        self._state = state
+
+    def put(self, now: int, sent: Iterable[tuple[int, bytes]], out: list[Delivery]) -> None:
+        """These (output, message), each by itself."""
+        cables = self._state.cables
+        for output, message in sent:
+            cables[output].put(now, (message,), out)
+
+    def send(self, now: int, sent: Iterable[tuple[str, bytes]], out: list[Delivery]) -> None:
+        """The same for outputs by name; those that the rig does not have are passed over."""
+        outputs = self._state.compiled.outputs
+        self.put(now, ((outputs.index(name), message) for name, message in sent if name in outputs), out)
+
+    def there(
+        self, now: int, output: int, driver: CableSpeed | None, owed: Sequence[bytes], out: list[Delivery]
+    ) -> None:
+        """An output is back, and what is there may have hung, moved or forgotten anything meanwhile.
+
+        It is silenced, set to rest and set up, then put on the scene's sounds, and on the last ones of channels that
+        the scene does not name. `driver`: how its driver is to be paced; `owed`: releases that it missed.
+        """
+        state = self._state
+        state.loops.lift(output=output)
+        cable = state.cables[output]
+        state.change_driver(output, driver)
+        state.leaving.discard(output)
+        self.silence(now, cable, (*owed, *SWEEP, *WHEELS), out)
+        cable.burst(now, (*state.compiled.setups.get(output, ()), *self._sounds_of(output)), out)
+
+    def left(self, now: int, output: int, out: list[Delivery]) -> None:
+        """This output is about to be closed: what sounds and what was moved there is released, and nothing begins."""
+        state = self._state
+        state.sensing.outputs.discard(output)
+        state.leaving.add(output)
+        self.put(now, [*state.ledger.cut(output), *state.ledger.settle_output(output)], out)
+
+    def lost(self, output: int) -> None:
+        """The port of this output is gone."""
+        self._state.loops.lift(output=output)
+
+    def release_all(self, now: int, out: list[Delivery]) -> None:
+        """Every note off, every pedal, bend and wheel to rest."""
+        state = self._state
+        state.delayed.forget(state.delayed.players)
+        self.put(now, [*state.ledger.cut(), *state.ledger.settle(lambda *_: False)], out)
+
+    def silence(self, now: int, cable: Cable, sweep: Sequence[bytes], out: list[Delivery]) -> None:
+        """The note-offs that are known to be owed, then the sweep, then what else is known to be off rest."""
+        ledger = self._state.ledger
+        known = [message for _, message in (*ledger.cut(cable.output), *ledger.settle_output(cable.output))]
+        offs = [message for message in known if is_release(message)]
+        swept = {*offs, *sweep}
+        cable.panic(now, [*offs, *sweep, *(message for message in known if message not in swept)], out)
+
+    def _sounds_of(self, output: int) -> tuple[BurstUnit, ...]:
+        state = self._state
+        steps = state.scene.bursts.get(output, ()) if state.scene else ()
+        named = {step.channel for step in steps}
+        kept = (
+            BurstUnit(channel, unit, 0) for channel, unit in state.ledger.sounds(output).items() if channel not in named
+        )
+        return (*kept, *steps)

@@ -1,0 +1,167 @@
+"""What plays: the scene in force, what sounds, what waits, what is muted, where the show is.
+
+The parts of the engine share it. An edited rig is adopted with `adopt`: whatever is not touched there simply stays.
+"""
+
+from collections.abc import Callable, Mapping
+
+from engine.answer_codes import AnswerCode
+from engine.core.cable.remote_cable import RemoteCable
+from engine.core.cable.scheduler import Cable, CableSpeed, pace
+from engine.core.command_result import CommandResult
+from engine.core.compiled import CompiledRig
+from engine.core.control.control_matching import ControlConditions
+from engine.core.control.controls import Switchboard
+from engine.core.control.remote_messages import RemoteReader
+from engine.core.control.setlist import SetListPlace, ShowPosition
+from engine.core.reports import Reports
+from engine.core.routing.active_sensing import ActiveSensing
+from engine.core.routing.compiled_scene import RoutePath
+from engine.core.routing.delayed_messages import DelayedMessages
+from engine.core.routing.ledger import Ledger
+from engine.core.routing.loops import Loops
+from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, SharedRoutes
+from engine.core.timing.sync import ClockAndTimecode
+
+#: makes the cable of an output: its index, how it is paced, whether it is plugged into another machine
+CableMaker = Callable[[int, CableSpeed | None, bool], Cable]
+
+
+def make_cable(output: int, speed: CableSpeed | None, remote: bool) -> Cable:
+    """The cable of an output."""
+    return RemoteCable(output, speed) if remote else Cable(output, speed)
+
+
+class State:
+    """Inputs and outputs are indices: their places in `compiled`. Only the engine and its parts change it."""
+
+    def __init__(
+        self, compiled: CompiledRig, speeds: Mapping[str, CableSpeed | None], maker: CableMaker, loops: Loops
+    ) -> None:
+        self.compiled = compiled
+        self.reports = Reports()
+        # messages
+        self.scene: SceneInPlay | None = None  # in force
+        self.faults = FilterFaults()
+        self.ledger = Ledger()
+        self.loops = loops
+        self.delayed = DelayedMessages()
+        self.sensing = ActiveSensing(compiled.sensed)
+        self.kept_back: set[int] = set()  # inputs whose SysEx is being received as a dump, and goes nowhere else
+        # outputs
+        self._make_cable = maker
+        self._drivers = dict(speeds)  # by output name, how its driver is to be paced
+        self.cables = [self._cable(output) for output in range(len(compiled.outputs))]
+        self.leaving: set[int] = set()  # outputs about to be closed: only what ends something is still sent there
+        # commands
+        self.boards = [Switchboard(conditions) if conditions else None for conditions in compiled.controls]
+        self.remote = RemoteReader(compiled.remote.device, compiled.remote.programs)
+        self.setlist = self._setlist("")
+        self.muted: set[str] = set()  # names of routes that carry nothing
+        self.led_by: str | None = None  # the machine that is in charge, where this engine follows another
+        # time
+        self.sync = ClockAndTimecode(compiled.sync)
+        # scenes of the compiled rig that have been in force
+        self._scenes: dict[int, SceneInPlay] = {}
+        self._shared: SharedRoutes | None = None
+
+    def _cable(self, output: int) -> Cable:
+        remote = self.compiled.outputs[output] in self.compiled.remote_outputs
+        return self._make_cable(output, self._pace(output), remote)
+
+    def _pace(self, output: int) -> CableSpeed | None:
+        name = self.compiled.outputs[output]
+        return pace(self.compiled.rig.outputs.get(name), self._drivers.get(name))
+
+    def change_driver(self, output: int, driver: CableSpeed | None) -> None:
+        """An output has been opened: how its driver is to be paced, if its cable does not say so."""
+        self._drivers[self.compiled.outputs[output]] = driver
+        self.cables[output].change_speed(self._pace(output))
+
+    # What is asked
+
+    @property
+    def scene_in_force(self) -> tuple[int, str] | None:
+        """Number and name of the scene in force."""
+        return (self.scene.number, self.scene.name) if self.scene else None
+
+    @property
+    def position(self) -> ShowPosition | None:
+        """Where the show is; None before the first scene."""
+        if self.scene is None:
+            return None
+        return ShowPosition(self.scene.number, self.setlist.name or "", self.setlist.place)
+
+    def outcome(self, do: str, code: AnswerCode, text: str, who: str) -> CommandResult:
+        """What became of a command, as things now are."""
+        done = code is AnswerCode.DONE
+        return CommandResult(do, done, code, text, who, self.scene_in_force, held=self.ledger.sounding())
+
+    # Scenes and set lists
+
+    def scene_of(self, number: int) -> SceneInPlay:
+        """The scene of this number, as it was when it was last in force."""
+        found = self._scenes.get(number)
+        if found is None:
+            compiled = self.compiled.scenes[number]
+            self._shared = self._shared or SharedRoutes(compiled.everywhere)
+            found = self._scenes[number] = SceneInPlay(compiled, self.faults, self._shared)
+        return found
+
+    def keep_scene(self, scene: SceneInPlay) -> None:
+        """A scene of the rig before is part of this one, too, with all that its filters remember."""
+        self._scenes[scene.number] = scene
+
+    def renew_filters(self, which: Callable[[int, RoutePath], bool]) -> None:
+        """Filters with state of these routes (input, route) forget what they were told."""
+        shared = {self._shared, self.scene.shared if self.scene else None}  # an edit may have made them two
+        for each in shared - {None}:
+            assert each is not None
+            each.renew(which)
+        if self.scene is not None:
+            self.scene.renew(which)
+
+    def choose_setlist(self, name: str) -> None:
+        """Play by this set list, before its first entry; by the rig's first one if there is none of that name."""
+        self.setlist = self._setlist(name)
+
+    def _setlist(self, name: str) -> SetListPlace:
+        listed = self.compiled.setlists
+        name = name if name in listed else next(iter(listed))
+        return SetListPlace(name or None, listed[name])
+
+    # An edited rig
+
+    def adopt(self, compiled: CompiledRig) -> CompiledRig:
+        """Be the state of an edited rig, compiled with the ports of the present one; the rig before.
+
+        The scene in force, the clock and what is to be sent are the caller's: see `engine.core.adoption`.
+        """
+        before, self.compiled = self.compiled, compiled
+        self.faults, self._scenes, self._shared = FilterFaults(), {}, None
+        self._adopt_cables(before)
+        self._adopt_controls()
+        still = (output for output, name in enumerate(compiled.outputs) if name in compiled.rig.outputs)
+        self.sensing.adopt(compiled.sensed, frozenset(still))
+        self.remote.adopt(compiled.remote.device, compiled.remote.programs)
+        return before
+
+    def _adopt_cables(self, before: CompiledRig) -> None:
+        compiled = self.compiled
+        for output, name in enumerate(compiled.outputs):
+            if output >= len(self.cables):
+                self.cables.append(self._cable(output))
+            elif name in compiled.rig.outputs:
+                if name in before.remote_outputs ^ compiled.remote_outputs:
+                    self.cables[output] = self._cable(output)
+                else:
+                    self.cables[output].change_speed(self._pace(output))
+
+    def _adopt_controls(self) -> None:
+        self.boards += [None] * (len(self.compiled.inputs) - len(self.boards))
+        for source, conditions in enumerate(self.compiled.controls):
+            board = self.boards[source]
+            if board is not None:
+                board.adopt(conditions or ControlConditions(()))
+            elif conditions is not None:
+                self.boards[source] = Switchboard(conditions)
