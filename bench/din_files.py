@@ -16,7 +16,9 @@ import mido
 from rich.console import Console
 from rich.table import Table
 
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, Cable, CableSpeed, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.scheduler import Cable
+from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
 
 Song = list[tuple[int, bytes]]  # ns, message
 
@@ -70,7 +72,7 @@ def our_wire(played: Song, speed: CableSpeed) -> tuple[list[tuple[bytes, int]], 
         cable.put(at, (message,), out)
     while cable.due is not None:
         cable.flush(cable.due, out)
-    return [(message, sent) for _, message, sent in out], cable.waiting.replaced
+    return [(message, sent) for _, message, sent in out], cable.counts.replaced
 
 
 def main() -> None:

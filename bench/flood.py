@@ -131,7 +131,7 @@ async def play(ports: Any, rounds: int, seconds: float) -> dict[str, list[dict[s
     print(f"shed of what input 1 sent: {inbox.shed(BROKEN):,}; of what the others sent: ", end="")
     print(f"{sum(inbox.shed(source) for source in range(INPUTS) if source != BROKEN):,}; ", end="")
     state = show.engine.state
-    print(f"on the DIN cable: {state.cables[DIN[0]].waiting.shed:,}; muted: {len(state.loops.muted)}")
+    print(f"on the DIN cable: {state.cables[DIN[0]].counts.shed:,}; muted: {len(state.loops.muted)}")
     return turns
 
 

@@ -15,7 +15,7 @@ from engine.cluster.link.settings import settings_of
 from engine.cluster.link.wire_format import EventSender, OrderSender, read_orders
 from engine.cluster.pure.output_lender import Grant, OutputLender
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable, far_outputs
-from engine.core.cable.scheduler import DIN
+from engine.core.cable.speed import DIN
 from engine.core.commands import RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine

@@ -266,7 +266,7 @@ class Soak:
         self._latency.clear()
         row.append(sum(meter.dropped for meter in show.ports.out_meters))
         row.append(sum(self._inbox.shed(source) for source in range(self._size.inputs)))
-        row.append(sum(cable.waiting.shed for cable in show.engine.state.cables))
+        row.append(sum(cable.counts.shed for cable in show.engine.state.cables))
         print("| " + " | ".join(f"{figure:,.0f}" for figure in row) + " |", flush=True)
         if self._base is not None:
             self.grown = used - kept - self._base

@@ -1,7 +1,7 @@
 """Sets Bayleaf up beside its sources: `python3 -m engine.install`, or with `--tests`.
 
-Makes `.venv`, installs Bayleaf into it and runs the demo (or the tests). Only the standard library is used here, and
-what is missing is told before a compiler would tell it. Nothing outside the folder is changed.
+Makes `.venv`, installs Bayleaf into it and runs the demo (or the tests). Uses only the standard library, and reports
+missing packages before a compiler fails without them. Nothing outside the folder is changed.
 """
 
 import argparse
@@ -16,17 +16,17 @@ _ROOT: Final = Path(__file__).resolve().parent.parent
 _VENV: Final = _ROOT / ".venv"
 _BIN: Final = _VENV / ("Scripts" if sys.platform == "win32" else "bin")
 
-#: what can be cut up at will, and beside it what needs several machines, which mostly waits; then what needs servers,
-#: which miss their time on a busy computer
+#: Three groups of tests: those that can run in parallel; at the same time those on several machines, which mostly wait;
+#: and then those with servers, which miss their deadlines on a busy computer.
 _TESTS: Final = ("-n", "auto", "--dist", "worksteal", "--ignore=tests/real")
 _ON_MACHINES: Final = ("tests/real/machines",)
 _ON_SERVERS: Final = ("tests/real", "--ignore=tests/real/machines")
-#: python-rtmidi 1.5.8 comes ready-made for these; for later ones pip builds it from source
+#: Python versions with a wheel of python-rtmidi 1.5.8; for later ones pip builds it from source
 _READY_MADE: Final = ((3, 11), (3, 12))
 
 
 def missing() -> list[str]:
-    """Debian packages that are needed here and not found."""
+    """The Debian packages that are required here and missing."""
     needed = []
     if not _has_venv():
         needed.append("python3-venv")
@@ -59,7 +59,7 @@ def _run(*command: str | Path) -> None:
 
 
 def _run_together(first: tuple[str | Path, ...], other: tuple[str | Path, ...]) -> None:
-    """What the other one has to say comes at the end."""
+    """Run both commands at once; the output of the other one follows at the end."""
     beside = subprocess.Popen(
         [str(part) for part in other], cwd=_ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
     )
@@ -72,12 +72,14 @@ def _run_together(first: tuple[str | Path, ...], other: tuple[str | Path, ...]) 
 def main() -> None:
     """Set up, then run the demo or the tests."""
     parser = argparse.ArgumentParser(prog="python3 -m engine.install", description=__doc__.splitlines()[0])
-    parser.add_argument("--tests", action="store_true", help="install what the tests need, too, and run them")
+    parser.add_argument("--tests", action="store_true", help="also install what the tests need, and run them")
     wants_tests = parser.parse_args().tests
     if sys.version_info < (3, 11):
         sys.exit(f"Bayleaf needs Python 3.11 or later; this is {sys.version.split()[0]}.")
     if needed := missing():
-        sys.exit(f"Something is missing on this system. Install it first:\n  sudo apt-get install {' '.join(needed)}")
+        sys.exit(
+            f"Some packages are missing on this system. Install them first:\n  sudo apt-get install {' '.join(needed)}"
+        )
     if not _VENV.exists():
         _run(sys.executable, "-m", "venv", _VENV)
     print("Installing into .venv …", flush=True)
@@ -97,7 +99,7 @@ def main() -> None:
         _run(*pytest, *_ON_SERVERS)
     else:
         _run(_BIN / "bayleaf", "demo")
-        print("\nTo go on: .venv/bin/bayleaf new")
+        print("\nNext: .venv/bin/bayleaf new")
 
 
 if __name__ == "__main__":

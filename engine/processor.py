@@ -1,4 +1,4 @@
-"""Which processors a thread may run on: sched_setaffinity(2). Where a system has no such thing, nothing is changed."""
+"""Which processors a thread may run on: sched_setaffinity(2). On systems without it nothing is changed."""
 
 import ctypes
 import os
@@ -12,10 +12,10 @@ _ALLOWED: Final = frozenset(os.sched_getaffinity(0)) if sys.platform == "linux" 
 
 @contextmanager
 def one_for_all() -> Iterator[str | None]:
-    """The calling thread, and those that it begins meanwhile, share one processor; gives it in words, or None.
+    """Keep this thread, and those that it starts meanwhile, on one processor; yields a sentence about it, or None.
 
-    Only one thread at a time can hold Python's lock, and to wake one that waits elsewhere costs more than what it does
-    (bench/manners.py). With ordinary scheduling nothing is changed: other programs could then take that processor away.
+    Only one thread at a time can hold Python's lock, and waking a thread on another processor costs more than its work
+    (bench/manners.py). With ordinary scheduling nothing is changed: other programs could occupy that processor.
     """
     if sys.platform != "linux" or len(_ALLOWED) < 2 or os.sched_getscheduler(0) != os.SCHED_FIFO:
         yield None
@@ -29,6 +29,6 @@ def one_for_all() -> Iterator[str | None]:
 
 
 def any_of_them(process: int = 0) -> None:
-    """This thread, or another process (by its id), may run wherever this program was allowed to at its start."""
+    """Let this thread, or another process (by its id), run wherever this program could at its start."""
     if sys.platform == "linux":
         os.sched_setaffinity(process, _ALLOWED)

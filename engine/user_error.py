@@ -1,5 +1,5 @@
-"""What is told to the player as it stands, wherever it comes from."""
+"""The base class of errors that are shown to the player."""
 
 
 class UserError(Exception):
-    """A fault of the rig, a file, a port or a request, not of the program; the text is for the player."""
+    """An error in the rig, a file, a port or a request, not in the program; the text is for the player."""

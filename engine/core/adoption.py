@@ -4,7 +4,7 @@ Inputs and outputs keep their places, so what is held, moved, waiting or muted s
 was not touched plays on as it is, with the memories of its filters.
 """
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.compiled import CompiledRig
 from engine.core.control.player_commands import PlayerCommands
 from engine.core.routing.delayed_sending import DelayedSending

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from engine.answer_codes import AnswerCode
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ values only: ports by name, messages as bytes. Ports that the rig does not have 
 from dataclasses import dataclass, field
 from typing import ClassVar, Final
 
-from engine.core.cable.scheduler import CableSpeed
+from engine.core.cable.speed import CableSpeed
 from engine.core.compiled import CompiledRig
 from engine.core.control.setlist import ShowPosition
 from engine.core.timing.clock import ClockGenerator

@@ -6,8 +6,8 @@ Nothing in it ever changes, so it can be made in any thread. What plays is in `e
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_setup
-from engine.core.cable.scheduler import BurstUnit
 from engine.core.control.control_matching import ControlConditions
 from engine.core.routing.compiled_scene import CompiledScene, SceneCompiler
 from engine.core.timing.sync_settings import SyncSettings, sync_settings

@@ -12,7 +12,8 @@ from collections.abc import Iterable, Mapping
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.adoption import Adoption
-from engine.core.cable.scheduler import CableSpeed, Delivery, Unit
+from engine.core.cable.output_cable import Delivery, Unit
+from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult, Result
 from engine.core.compiled import CompiledRig
 from engine.core.control.controls import PressedControl
@@ -208,14 +209,14 @@ class Engine:
         cables = self.state.cables
         shed = {output for output, _ in answer.units if cables[output].full}
         for output, unit in answer.units:
-            cables[output].waiting.shed += len(unit) * (output in shed)
+            cables[output].counts.shed += len(unit) * (output in shed)
         return without(answer, shed)
 
     def _may_pass(self, source: int, output: int, off: bytes) -> bool:
         """A release without a press passes, unless another player holds that key, or nobody has room for it."""
         cable = self.state.cables[output]
         if cable.full:
-            cable.waiting.shed += 1
+            cable.counts.shed += 1
             return False
         return not self.state.ledger.held_elsewhere(source, Target(output, off[0] & 0x0F, off[1]))
 

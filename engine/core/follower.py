@@ -6,7 +6,7 @@ An engine that follows hears every input and routes it by itself; what players c
 from typing import Final
 
 from engine.answer_codes import AnswerCode
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.commands import FollowShow, FollowTime, MuteRoute, RecallScene, UnmuteRoute
 from engine.core.control.player_commands import PlayerCommands

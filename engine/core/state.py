@@ -6,8 +6,10 @@ The parts of the engine share it. An edited rig is adopted with `adopt`: whateve
 from collections.abc import Callable, Mapping
 
 from engine.answer_codes import AnswerCode
+from engine.core.cable.output_cable import OutputCable
 from engine.core.cable.remote_cable import RemoteCable
-from engine.core.cable.scheduler import Cable, CableSpeed, pace
+from engine.core.cable.scheduler import Cable
+from engine.core.cable.speed import CableSpeed, pace
 from engine.core.command_result import CommandResult
 from engine.core.compiled import CompiledRig
 from engine.core.control.control_matching import ControlConditions
@@ -24,10 +26,10 @@ from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, SharedR
 from engine.core.timing.sync import ClockAndTimecode
 
 #: makes the cable of an output: its index, how it is paced, whether it is plugged into another machine
-CableMaker = Callable[[int, CableSpeed | None, bool], Cable]
+CableMaker = Callable[[int, CableSpeed | None, bool], OutputCable]
 
 
-def make_cable(output: int, speed: CableSpeed | None, remote: bool) -> Cable:
+def make_cable(output: int, speed: CableSpeed | None, remote: bool) -> OutputCable:
     """The cable of an output."""
     return RemoteCable(output, speed) if remote else Cable(output, speed)
 
@@ -65,7 +67,7 @@ class State:
         self._scenes: dict[int, SceneInPlay] = {}
         self._shared: SharedRoutes | None = None
 
-    def _cable(self, output: int) -> Cable:
+    def _cable(self, output: int) -> OutputCable:
         remote = self.compiled.outputs[output] in self.compiled.remote_outputs
         return self._make_cable(output, self._pace(output), remote)
 

@@ -1,1 +1,1 @@
-"""The gear's own memory: who is there, what a dump holds, how it is kept and sent. Pure: no trio, no driver."""
+"""The memory of connected instruments: identification, dumps, their files and their handshake. No trio, no driver."""

@@ -1,7 +1,7 @@
-"""Checksums of the dumps that the standard defines: is a packet as it was sent?
+"""Checksums of the dumps that the standard defines.
 
 Source: MIDI 1.0 Detailed Specification 4.2.1, sample dump data packet (p. 36) and file dump data packet; both carry the
-exclusive or of all bytes between F0 and the checksum. Other SysEx has checksums of its makers' own, if any.
+exclusive or of all bytes between F0 and the checksum. Other SysEx has a checksum of its maker's own, if any.
 """
 
 from collections.abc import Sequence
@@ -9,12 +9,12 @@ from functools import reduce
 from operator import xor
 from typing import Final
 
-_SAMPLE_PACKET: Final = 127  # bytes of one, from F0 to F7
+_SAMPLE_PACKET: Final = 127  # bytes of a packet, from F0 to F7
 _SHORTEST_FILE_PACKET: Final = 9
 
 
 def first_damaged(messages: Sequence[bytes]) -> int | None:
-    """The place (0 is the first) of the first packet whose checksum is wrong; None if there is none."""
+    """The index of the first packet with a wrong checksum; None if there is none."""
     return next(
         (place for place, message in enumerate(messages) if _is_packet(message) and not _is_right(message)), None
     )

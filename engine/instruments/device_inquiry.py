@@ -1,4 +1,4 @@
-"""The universal device inquiry: who is on a cable (MIDI 1.0 p. 40). Manufacturers are told by their ids (p. 34)."""
+"""The universal device inquiry, by which devices identify themselves (MIDI 1.0 p. 40; manufacturers' ids: p. 34)."""
 
 from typing import Final, NamedTuple
 
@@ -13,7 +13,7 @@ _AFTER_MAKER: Final = 8  # family 2, member 2, version 4
 
 
 class Identity(NamedTuple):
-    """What a device says of itself. `maker`: one byte, or three that begin with 00; family and member: 14 bits."""
+    """The identity of a device. `maker`: one byte, or three that begin with 00; family and member: 14 bits."""
 
     device: int
     maker: bytes
@@ -33,17 +33,17 @@ class Identity(NamedTuple):
 
 
 def request(device: int = ALL_DEVICES) -> bytes:
-    """The question, to one device id (0 to 126) or to all."""
+    """The inquiry, to one device id (0 to 126) or to all."""
     return bytes((SYSEX, _UNIVERSAL, device, _GENERAL, _ASK, SYSEX_END))
 
 
 def asks(message: bytes) -> bool:
-    """Whether this is the question itself: on an input it means that the cable leads back."""
+    """Whether this is the inquiry itself: at an input, it means that the cable leads back."""
     return len(message) == 6 and message == request(message[2])
 
 
 def read_reply(message: bytes) -> Identity | None:
-    """What a reply says; None for everything that is not wholly one."""
+    """The identity in a reply; None for any other or incomplete message."""
     if message[:2] != bytes((SYSEX, _UNIVERSAL)) or message[3:5] != bytes((_GENERAL, _REPLY)) or not is_whole(message):
         return None
     said = message[5:-1]

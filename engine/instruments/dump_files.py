@@ -1,4 +1,4 @@
-"""Dumps as files: .syx (the bytes as they are on the cable) and .mid (Standard MIDI File), read and written."""
+"""Reads and writes dumps as files: .syx (the bytes of the cable) and .mid (Standard MIDI File)."""
 
 import contextlib
 import io
@@ -17,25 +17,25 @@ from engine.midi.midi_file import MidiFileError, read_smf
 from engine.user_error import UserError
 
 LONGEST_FILE: Final = 64 << 20  # bytes
-_BYTE_S: Final = 320e-6  # seconds a byte on a DIN cable (MIDI 1.0 p. 1)
-_TICKS_A_SECOND: Final = 960  # at mido's 480 ticks a beat and 120 beats a minute
+_BYTE_S: Final = 320e-6  # seconds per byte on a DIN cable (MIDI 1.0 p. 1)
+_TICKS_A_SECOND: Final = 960  # at mido's 480 ticks per beat and 120 beats per minute
 
 
 class DumpFileError(UserError):
-    """A file cannot be read, written or understood; one sentence for the player."""
+    """A file cannot be read, written or understood; one sentence for the player says why."""
 
 
 def read(path: Path) -> list[bytes]:
-    """The SysEx messages of a .syx or .mid file, in order. Raises DumpFault."""
+    """The SysEx messages of a .syx or .mid file, in order. Raises DumpFileError."""
     try:
         if path.stat().st_size > LONGEST_FILE:
-            raise DumpFileError(f"{path}: this is longer than {LONGEST_FILE >> 20} MB, which no dump is")
+            raise DumpFileError(f"{path}: this is longer than {LONGEST_FILE >> 20} MB and cannot be a dump")
         data = path.read_bytes()
     except OSError as fault:
         raise DumpFileError(f"{path}: cannot be read ({fault.strerror})") from None
     messages = _from_midi_file(path, data) if data[:4] in (b"MThd", b"RIFF") else _from_bytes(path, data)
     if not messages:
-        raise DumpFileError(f"{path}: holds no SysEx")
+        raise DumpFileError(f"{path}: contains no SysEx messages")
     return messages
 
 
@@ -45,7 +45,7 @@ def _from_bytes(path: Path, data: bytes) -> list[bytes]:
     if parser.open:
         raise DumpFileError(f"{path}: the last SysEx has no end (F7); the file was cut short")
     if parser.repairs or any(message[0] != SYSEX for message in messages):
-        raise DumpFileError(f"{path}: holds bytes that belong to no SysEx; it is damaged, or no .syx file")
+        raise DumpFileError(f"{path}: contains bytes outside SysEx messages; it is damaged, or not a .syx file")
     return messages
 
 
@@ -57,18 +57,18 @@ def _from_midi_file(path: Path, data: bytes) -> list[bytes]:
     if found.complaints:
         raise DumpFileError(f"{path}: {found.complaints[0]}; the file is damaged")
     events = [event for track in found.tracks for event in track.events if event.meta < 0]
-    if found.format < 2:  # its tracks sound together
+    if found.format < 2:  # its tracks play simultaneously
         events.sort(key=lambda event: event.tick)
     return [event.message for event in events if event.message[:1] == bytes((SYSEX,))]
 
 
 def encode(path: Path, messages: Sequence[bytes]) -> bytes:
-    """What a file of this name holds for these messages. Raises DumpFault for another ending than .syx and .mid."""
+    """The bytes of a file of this name with these messages. Raises DumpFileError unless it ends in .syx or .mid."""
     if path.suffix.lower() == ".syx":
         return b"".join(messages)
     if path.suffix.lower() != ".mid":
-        raise DumpFileError(f"{path}: a dump's file ends in .syx or .mid")
-    # each message starts when a DIN cable has carried the one before, so that any sequencer can play the file
+        raise DumpFileError(f"{path}: the name of a dump file must end in .syx or .mid")
+    # each message starts when a DIN cable has carried the previous one, so that any sequencer can play the file
     track = mido.MidiTrack()
     since = 0.0
     for message in messages:
@@ -80,39 +80,39 @@ def encode(path: Path, messages: Sequence[bytes]) -> bytes:
 
 
 def refuse(path: Path) -> None:
-    """Raise DumpFault if a dump could not be written here, before an instrument is asked for one."""
+    """Raise DumpFileError if a dump could not be written here; checked before the instrument is asked."""
     encode(path, ())
     free(path)
     if not path.parent.is_dir():
         raise DumpFileError(f"{path.parent}: there is no such folder")
     if not os.access(path.parent, os.W_OK):
-        raise DumpFileError(f"{path.parent}: you may not write there")
+        raise DumpFileError(f"{path.parent}: you are not allowed to write there")
 
 
 def free(path: Path) -> None:
-    """Raise DumpFault if this cannot be the name of a new file."""
+    """Raise DumpFileError if this cannot be the name of a new file."""
     try:
         os.lstat(path)
     except FileNotFoundError:
         return
     except (OSError, ValueError) as fault:  # a name that no file can have
         raise DumpFileError(f"{path}: cannot be written ({getattr(fault, 'strerror', fault)})") from None
-    raise DumpFileError(f"{path}: is there already, and nothing is overwritten; choose another name")
+    raise DumpFileError(f"{path}: already exists and was left alone; choose another name")
 
 
 def _name(temporary: str, path: Path) -> None:
-    """Give a finished file its name, if nobody has it."""
+    """Give a finished file its name, if that is not taken."""
     try:
         os.link(temporary, path)  # fails where a rename would overwrite
     except FileExistsError:
         raise
-    except OSError:  # the file systems of sticks know no links
+    except OSError:  # memory sticks have file systems without links
         path.open("xb").close()
         os.replace(temporary, path)
 
 
 def write_new(path: Path, data: bytes) -> None:
-    """A new file, whole on the disk or not there at all. Raises DumpFault; what was there before stays as it was."""
+    """Write a new file, completely or not at all. Raises DumpFileError; an existing file is left alone."""
     try:
         handle, temporary = tempfile.mkstemp(prefix=".bayleaf-", dir=path.parent)
     except OSError as fault:
@@ -121,11 +121,11 @@ def write_new(path: Path, data: bytes) -> None:
         with open(handle, "wb") as file:
             file.write(data)
             durable_files.flush(file)
-            with contextlib.suppress(OSError):  # the file systems of sticks know no such thing
+            with contextlib.suppress(OSError):  # memory sticks have file systems without modes
                 os.fchmod(file.fileno(), 0o644)
         _name(temporary, path)
     except FileExistsError:
-        raise DumpFileError(f"{path}: is there already, and nothing is overwritten; choose another name") from None
+        raise DumpFileError(f"{path}: already exists and was left alone; choose another name") from None
     except OSError as fault:
         raise DumpFileError(f"{path}: cannot be written ({fault.strerror})") from None
     finally:

@@ -1,10 +1,10 @@
-"""The handshake of the universal Sample Dump and File Dump, for one dump that is sent (MIDI 1.0, the chapters of both).
+"""The handshake of the universal Sample Dump and File Dump, for sending one dump (MIDI 1.0, the chapters on both).
 
-ACK: the next packet, NAK: this one again, WAIT: nothing until another answer, CANCEL: stop. A packet number in an
-answer must be that of the packet it speaks of; other messages have no number, and any answer is theirs.
+ACK: send the next packet; NAK: send it again; WAIT: nothing until another answer; CANCEL: stop. The packet number in an
+answer must be that of the packet it answers; messages without a packet number accept any answer.
 
-The standard lets a sender whom nobody answers go on without a handshake. Whoever asks for one here has a device that
-needs it, so silence stops the dump instead: what was not acknowledged is not known to have arrived.
+The standard allows a sender that gets no answer to go on without a handshake. Here a handshake is asked for only if the
+device needs it, so silence stops the dump: what was not acknowledged may not have arrived.
 """
 
 from enum import Enum
@@ -18,7 +18,7 @@ CANCEL: Final = 0x7D
 WAIT: Final = 0x7C
 
 PATIENCE: Final = 2_000_000_000  # ns; as long as the standard gives the receiver of a Sample Dump header
-_TRIES: Final = 3  # of one packet, common practice
+_TRIES: Final = 3  # per packet (common practice, no source)
 _UNIVERSAL: Final = 0x7E
 _SAMPLE_PACKET: Final = 0x02
 _FILE_DUMP: Final = 0x07
@@ -26,7 +26,7 @@ _FILE_PACKET: Final = 0x02
 
 
 class HandshakeVerdict(Enum):
-    """What is to be done now."""
+    """What the sender must do now."""
 
     PENDING = "wait for an answer"
     NEXT = "send the next message"
@@ -37,12 +37,12 @@ class HandshakeVerdict(Enum):
 
 
 def answer(kind: int, device: int, packet: int) -> bytes:
-    """One answer, to a packet of this number (0 to 127)."""
+    """An answer to the packet with this number (0 to 127)."""
     return bytes((SYSEX, _UNIVERSAL, device, kind, packet, SYSEX_END))
 
 
 def packet_number(message: bytes) -> int | None:
-    """The number of a Sample Dump or File Dump data packet; None for everything else."""
+    """The number of a Sample Dump or File Dump data packet; None for any other message."""
     if message[:2] != bytes((SYSEX, _UNIVERSAL)) or len(message) < 7:
         return None
     if message[3] == _SAMPLE_PACKET:
@@ -58,7 +58,7 @@ def read_answer(message: bytes) -> tuple[int, int] | None:
 
 
 class Handshake:
-    """One message at a time; every call takes the time (ns) of any clock."""
+    """The state of the handshake, one message at a time; times are ns of any clock."""
 
     def __init__(self, patience: int = PATIENCE) -> None:
         """`patience`: ns without an answer after which the instrument counts as silent."""
@@ -69,7 +69,7 @@ class Handshake:
         self._verdict = HandshakeVerdict.NEXT
 
     def sent(self, now: int, message: bytes) -> None:
-        """The last byte of this message is on the wire at `now`."""
+        """Note that the last byte of this message is on the cable at `now`."""
         again = self._verdict is HandshakeVerdict.AGAIN
         self._tries = self._tries + 1 if again else 1
         self._packet = packet_number(message)
@@ -77,7 +77,7 @@ class Handshake:
         self._verdict = HandshakeVerdict.PENDING
 
     def hear(self, message: bytes) -> None:
-        """A message that came in while an answer is waited for; what is none changes nothing."""
+        """Take a message that came in while an answer is awaited; messages that are not an answer change nothing."""
         said = read_answer(message)
         if said is None or self._verdict is not HandshakeVerdict.PENDING:
             return
@@ -91,10 +91,10 @@ class Handshake:
         elif kind == NAK:
             self._verdict = HandshakeVerdict.AGAIN if self._tries < _TRIES else HandshakeVerdict.REFUSED
         else:
-            self._until = None  # the standard sets no bound: the player can stop it
+            self._until = None  # the standard sets no limit; the player can stop the dump
 
     def verdict(self, now: int) -> HandshakeVerdict:
-        """What is to be done at this time."""
+        """What the sender must do at this time."""
         if self._verdict is HandshakeVerdict.PENDING and self._until is not None and now >= self._until:
             self._verdict = HandshakeVerdict.SILENT
         return self._verdict

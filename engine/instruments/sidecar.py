@@ -1,4 +1,4 @@
-"""A dump and the note beside it: where it came from, when, what it holds, and its SHA-256."""
+"""Saves a dump with a note beside it: its origin, time, size and SHA-256."""
 
 import hashlib
 import json
@@ -11,12 +11,12 @@ from engine.instruments import dump_files
 
 
 def sidecar(path: Path) -> Path:
-    """Where the note of this dump lies: organ.syx has organ.syx.json."""
+    """The path of the note of a dump: organ.syx has organ.syx.json."""
     return path.with_name(path.name + ".json")
 
 
 def refuse(path: Path) -> None:
-    """Raise DumpFault if a dump and its note could not be written here, before an instrument is asked for one."""
+    """Raise DumpFileError if a dump and its note could not be written here; checked before the instrument is asked."""
     dump_files.refuse(path)
     dump_files.free(sidecar(path))
 
@@ -24,9 +24,9 @@ def refuse(path: Path) -> None:
 def keep(
     path: Path, messages: Sequence[bytes], port: str, at: datetime, more: Mapping[str, Any] | None = None
 ) -> dict[str, Any]:
-    """Write a dump and its note as new files; the note. Raises DumpFault, and then neither is there.
+    """Write a dump and its note as new files, and return the note. Raises DumpFileError; then neither exists.
 
-    `port`: the rig's name of the input; `more`: identity, instrument and request, as far as they are known.
+    `port`: the name of the input in the rig; `more`: identity, instrument and request, as far as known.
     """
     refuse(path)
     data = dump_files.encode(path, messages)
@@ -41,7 +41,7 @@ def keep(
     }
     dump_files.write_new(path, data)
     try:
-        # a file's name may be no Unicode: such a sign is escaped, as JSON has it
+        # a file name may not be Unicode; such characters are escaped, as in JSON
         text = json.dumps(note, indent=2, ensure_ascii=False).encode(errors="backslashreplace")
         dump_files.write_new(sidecar(path), text + b"\n")
     except dump_files.DumpFileError:

@@ -1,8 +1,9 @@
-"""One input's messages on their way to the loop, in a bounded queue.
+"""A bounded queue of one input's messages on their way to the loop.
 
-Only a broken device fills it: the loop takes a thousand messages in some ten milliseconds. Then presses and whatever
-else cannot wait are shed and counted; of each controller, bend, pressure and program the newest value stays; releases
-are never shed. (Beyond a second bound a release that repeats one which waits already says nothing new.)
+Only a faulty device fills it: the loop takes a thousand messages in about ten milliseconds. When it is full, presses
+and other messages that cannot be late are dropped and counted, only the newest value of each controller, bend, pressure
+and program is kept, and releases are never dropped. (Beyond a second limit, a release is dropped if the same one
+waits already: it says nothing new.)
 """
 
 from collections import deque
@@ -11,10 +12,10 @@ from typing import Final
 from engine.core.cable.replaceable_values import slot
 from engine.midi.kinds import is_release
 
-_MOST: Final = 8192  # messages: a sequencer's whole set-up in one burst
+_MOST: Final = 8192  # messages: the whole set-up that a sequencer sends at once
 _MOST_RELEASES: Final = 4 * _MOST
-_EACH: Final = 125_000  # ns: 8,000 messages a second are eight full DIN cables, or ten fingers that bend and press
-_AHEAD: Final = _MOST * _EACH  # ns: as many may come at once
+_EACH: Final = 125_000  # ns: 8,000 messages per second are eight full DIN cables, or ten fingers that bend and press
+_AHEAD: Final = _MOST * _EACH  # ns: this many may come at once
 
 
 #: one message: when it was read (ns), from which input (index), and itself
@@ -25,11 +26,13 @@ class Backlog:
     """Filled by the reader thread, emptied by the loop."""
 
     def __init__(self, source: int) -> None:
-        self.shed = 0  # messages that were thrown away, or gave way to newer ones
+        self.shed = 0  # messages that were dropped, or replaced by newer ones
         self._source = source
         self.queue: deque[Arrival] = deque()  # what can be taken, oldest first
-        self.late: dict[object, Arrival] = {}  # what stays of a flood until there is room, oldest first
-        self._paid_until = -_AHEAD  # ns: what is taken costs its time, so that a flood leaves the loop to the others
+        self.late: dict[object, Arrival] = {}  # what is kept of a flood until there is room, oldest first
+        self._paid_until = (
+            -_AHEAD
+        )  # ns: each message taken costs time, so that a flood leaves the loop to the other inputs
 
     def put(self, at: int, messages: list[bytes]) -> None:  # reader thread
         """These have arrived."""
@@ -46,13 +49,13 @@ class Backlog:
                 queue.append((at, source, message))
 
     def settle(self) -> None:  # reader thread
-        """Once there is room again, what stayed of the flood follows."""
+        """Once there is room again, queue what was kept of the flood."""
         if self.late and len(self.queue) < _MOST // 2:
             self.queue.extend(self.late.values())
             self.late.clear()
 
     def take(self, now: int, most: int) -> list[Arrival]:  # loop only
-        """The oldest so many, or as many as a sane device may have sent by now (ns)."""
+        """The oldest messages: at most `most`, and no more than a sound device may have sent by now (ns)."""
         queue, paid = self.queue, self._paid_until
         if paid < now - _AHEAD:
             paid = now - _AHEAD

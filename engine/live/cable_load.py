@@ -1,4 +1,4 @@
-"""How full each output's cable is, and what found no room: over the last second, and over the last minute."""
+"""Measures how full each output's cable is, and what was dropped, over the last second and the last minute."""
 
 from collections import deque
 from typing import Final
@@ -9,7 +9,7 @@ from engine.live.show import Show
 
 _ROUND: Final = 0.1  # seconds between looks
 _SECOND: Final = 1_000_000_000  # ns
-_SPAN: Final = 5 * _SECOND  # of what is kept together of the last minute
+_SPAN: Final = 5 * _SECOND  # the parts into which the last minute is divided
 _SPANS: Final = 12
 
 _Shares = list[float | None]
@@ -17,19 +17,19 @@ _Counts = tuple[list[int], list[int]]
 
 
 class CableLoad:
-    """Loop only. Everything goes by index; `loads` and `peaks` are shares of what the cable can carry, None for an
-    output that is not paced."""
+    """Loop only. Ports are indices. `loads` and `peaks` are shares of what the cable can carry, None for an output that
+    is not paced."""
 
     def __init__(self, show: Show) -> None:
         self.looks = 0  # grows with each look
         self.loads: _Shares = []  # over the last second
         self.peaks: _Shares = []  # the worst second of the last minute
-        self.shed_in: list[int] = []  # messages that found no room in the last minute
+        self.shed_in: list[int] = []  # messages dropped in the last minute
         self.shed_out: list[int] = []
         self._show = show
-        self._carried: deque[tuple[int, list[int]]] = deque()  # when, and what `Wire.carried` said; a second of it
-        self._worst: deque[list[float]] = deque([[]], _SPANS)  # of each span, the present one last
-        self._kept: list[float] = []  # the worst of all spans but the present one
+        self._carried: deque[tuple[int, list[int]]] = deque()  # when, and each `Cable.carried`; over a second
+        self._worst: deque[list[float]] = deque([[]], _SPANS)  # in each span, the present one last
+        self._kept: list[float] = []  # the worst in all spans but the present one
         self._shed: deque[_Counts] = deque([_shed(show)], _SPANS)  # as each span began
         self._span_ends = show.clock() + _SPAN
         self.look()
@@ -78,10 +78,10 @@ class CableLoad:
 
 
 def _shed(show: Show) -> _Counts:
-    """Messages of each input and output that have found no room so far."""
+    """Messages of each input and output that have been dropped so far."""
     return (
         [show.reader.shed(source) for source in range(len(show.inputs))],
-        [cable.waiting.shed for cable in show.engine.state.cables],
+        [cable.counts.shed for cable in show.engine.state.cables],
     )
 
 
@@ -90,7 +90,7 @@ def _since(then: list[int], now: list[int]) -> list[int]:
 
 
 def _greater(some: list[float], others: list[float]) -> list[float]:
-    """The greater of two for each output; one that has come since begins with what it has."""
+    """The greater of two values for each output. An output that was added meanwhile has one value only."""
     if len(some) < len(others):
         some, others = others, some
     return [max(one, other) for one, other in zip(some, others, strict=False)] + some[len(others) :]

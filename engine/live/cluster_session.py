@@ -1,4 +1,4 @@
-"""What an engine of a rig with a `[network]` has beside the show: its link, the other machines' ports, its standby."""
+"""An engine's part in a network of machines: its link, the other machines' ports, and the standby."""
 
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
@@ -24,9 +24,9 @@ from engine.live.standby import Standby, until
 from engine.protocol import Answer, AnswerCode, refused
 from engine.rig.models.rig import Rig
 
-_MEET: Final = 0.5  # seconds that the ports of other machines may take to appear before the show opens them
-_PARTING: Final = 2.5  # seconds that a hand-over may take where the engine is about to end
-_NO_NETWORK: Final = "this rig has no [network]; there is nobody to hand over to"
+_MEET: Final = 0.5  # seconds that the ports of other machines may take to appear before the start
+_PARTING: Final = 2.5  # seconds that a hand-over may take when the engine is about to end
+_NO_NETWORK: Final = "this rig has no [network], so there is no machine to hand over to"
 
 
 class ClusterSession:
@@ -40,17 +40,17 @@ class ClusterSession:
         self._me = network.machine
         self.timing = ClockOffsets(link, self._names, self._me, network.machines)
         self.machines = RemoteMachines(rig, link, self._names)
-        self.machines.leading = False  # that is yet to be found out
+        self.machines.leading = False  # not known yet
         self.machines.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
-        self.standby: Standby | None = None  # from the moment on at which the show is there
+        self.standby: Standby | None = None  # once there is a show
 
     def listen(self) -> None:  # blocks; call it in a thread
-        """Hear of the other machines."""
+        """Begin to listen to the other machines."""
         self.machines.begin()
         self.timing.begin()
 
     async def meet(self, rig: Rig) -> None:
-        """Give the ports of other machines the time to be found."""
+        """Wait until the ports of other machines have appeared, but not for long."""
         machines = self.machines
 
         def met() -> bool:
@@ -61,14 +61,14 @@ class ClusterSession:
         await until(met, _MEET)
 
     def tasks(self, show: Show, session: RigSession) -> Sequence[Callable[[], Awaitable[None]]]:
-        """What is to run with the show."""
+        """The tasks that are to run with the show."""
         self.standby = Standby(show, self.machines, session)
         token = self._names.alive(self._me)
         watchdog = Watchdog(partial(self._link.alive, token), partial(self._link.gone, token))
         return self.standby.run, watchdog.run
 
     async def part(self) -> Answer | None:
-        """The show ends here: the other engine, if it is there, has it now."""
+        """This engine is about to end: hand the show over to the other engine, if it is there."""
         if self.standby is None or not self.standby.leadership.in_charge or not self.standby.leadership.other_alive:
             return None
         with trio.move_on_after(_PARTING):
@@ -76,7 +76,7 @@ class ClusterSession:
         return None
 
     def picture(self) -> dict[str, Any]:
-        """Machines, links, and who is in charge, as plain values. Loop only."""
+        """Machines, links, and the engine in charge, as plain values. Loop only."""
         leadership = self.standby.leadership if self.standby is not None else None
         return {
             "machine": self._me,
@@ -89,7 +89,7 @@ class ClusterSession:
         }
 
     def troubles(self) -> list[str]:
-        """What is wrong with the other machines, in sentences, but for their ports."""
+        """What is wrong with the other machines, in sentences; missing ports are not among them."""
         leadership = self.standby.leadership if self.standby is not None else None
         if leadership is None or leadership.other is None:
             return []
@@ -98,7 +98,7 @@ class ClusterSession:
                 f"{leadership.leader or 'the other engine'} is silent, and no machine with outputs lets {self._me} play"
             ]
         if not leadership.other_alive:
-            what = "nobody would take over" if leadership.in_charge else "nobody is in charge"
+            what = "no engine could take over" if leadership.in_charge else "no engine is in charge"
             return [f"{leadership.other} is not there: {what}"]
         return []
 
@@ -114,7 +114,7 @@ class ClusterSession:
         }
 
     def leave(self) -> None:  # blocks; call it in a thread
-        """Off the network."""
+        """Leave the network."""
         self.timing.end()
         self._link.close()
 
@@ -133,11 +133,11 @@ def _milliseconds(trip: RoundTrip | None) -> dict[str, float] | None:
 async def open_cluster_session(
     rig: Rig, rig_file: Path, say: Callable[[str], None]
 ) -> AsyncIterator[ClusterSession | None]:
-    """On the network while this lasts; None for a rig of one machine. Raises LinkError."""
+    """Join the network for as long as this lasts; None for a rig of one machine. Raises LinkError."""
     if rig.network is None:
         yield None
         return
-    with going_first():  # the link's own threads, too: on a busy computer this machine would count as gone
+    with going_first():  # the link's own threads as well: on a busy computer this machine would count as gone
         link = await to_its_end(join, rig, rig_file, say)
     session = ClusterSession(rig, link)
     try:
@@ -151,5 +151,5 @@ async def open_cluster_session(
 
 
 async def hand_over(session: ClusterSession | None) -> Answer:
-    """The answer to a player who wants to hand over to the other machine."""
+    """Put the other engine in charge, or take the show from it; the answer for the player."""
     return refused(AnswerCode.NOT_IN_RIG, _NO_NETWORK) if session is None else await session.hand_over()

@@ -1,4 +1,4 @@
-"""What is wrong at the moment, in sentences for the player; none if all is well."""
+"""What is wrong at the moment, in sentences for the player; an empty list if all is well."""
 
 from collections.abc import Iterable, Sequence
 from typing import Final
@@ -9,19 +9,19 @@ from engine.live.meters import PortMeter
 from engine.live.show import Show
 from engine.plurals import counted, times
 
-_FULL: Final = 0.95  # of a cable, over a second: what comes then waits
-_REASONS: Final = 2  # so many are told one by one; of more the names must do
+_FULL: Final = 0.95  # share of a cable over a second from which on messages wait
+_REASONS: Final = 2  # up to this many reasons are given; with more, only the names
 
 
-def health(show: Show, gauge: CableLoad) -> list[str]:
+def health(show: Show, load: CableLoad) -> list[str]:
     """The worst first. Loop only."""
     return [
         *_missing(show),
         *_stuck(show),
         *_silent(show),
         *_loops(show),
-        *_floods(show, gauge),
-        *_cables(show, gauge),
+        *_floods(show, load),
+        *_cables(show, load),
         *_rig_file(show),
         *_faults(show),
     ]
@@ -57,30 +57,30 @@ def _silent(show: Show) -> Iterable[str]:
 def _loops(show: Show) -> Iterable[str]:
     for source, output in sorted(show.engine.state.loops.muted):
         yield (
-            f"{show.inputs[source]} does not reach {show.outputs[output]}, for what goes out there comes in again; "
-            "pull the cable that leads back, or change the scene"
+            f"{show.inputs[source]} is muted towards {show.outputs[output]}: what is sent there comes back in; "
+            "unplug the cable that leads back, or change the scene"
         )
 
 
-def _floods(show: Show, gauge: CableLoad) -> Iterable[str]:
-    for name, count in zip(show.inputs, gauge.shed_in, strict=False):
+def _floods(show: Show, load: CableLoad) -> Iterable[str]:
+    for name, count in zip(show.inputs, load.shed_in, strict=False):
         if count:
-            yield f"input {name} sends more than can be played: {_left_out(count)} in the last minute"
+            yield f"input {name} sends more than can be played: {_dropped(count)} in the last minute"
 
 
-def _cables(show: Show, gauge: CableLoad) -> Iterable[str]:
-    for name, load, count in zip(show.outputs, gauge.loads, gauge.shed_out, strict=False):
+def _cables(show: Show, load: CableLoad) -> Iterable[str]:
+    for name, share, count in zip(show.outputs, load.loads, load.shed_out, strict=False):
         if count:
-            yield f"output {name} gets more than its cable carries: {_left_out(count)} in the last minute"
-        elif load is not None and load >= _FULL:
-            yield f"the cable of output {name} is full; what is played there comes late"
+            yield f"output {name} gets more than its cable carries: {_dropped(count)} in the last minute"
+        elif share is not None and share >= _FULL:
+            yield f"the cable of output {name} is full; notes there are late"
 
 
 def _rig_file(show: Show) -> Iterable[str]:
     if show.refused is not None:
         first, *others = show.refused.splitlines()
         more = f" (and {len(others)} more)" if others else ""
-        yield f"the rig file was changed and is not played: {first}{more}"
+        yield f"the rig file was changed but cannot be played: {first}{more}"
 
 
 def _faults(show: Show) -> Iterable[str]:
@@ -88,12 +88,12 @@ def _faults(show: Show) -> Iterable[str]:
     for name, count in failed.counts.items():
         yield f"the filter {name} failed {times(count)} and was stepped over: {failed.first[name]}"
     if show.own_faults:
-        yield f"Bayleaf itself failed {times(show.own_faults)} and went on; please report it{faults.details}"
+        yield f"Bayleaf itself failed {times(show.own_faults)} and continued; please report it{faults.details}"
 
 
 def _listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _left_out(count: int) -> str:
-    return f"{counted(count, 'message')} {'was' if count == 1 else 'were'} left out"
+def _dropped(count: int) -> str:
+    return f"{counted(count, 'message')} {'was' if count == 1 else 'were'} dropped"

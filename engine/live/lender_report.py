@@ -55,8 +55,8 @@ class LenderReport:
         return {
             **_counted(bank.out_meters[output]),
             "longest": bank.longest(output),
-            "shed": cable.waiting.shed,
-            "replaced": cable.waiting.replaced,
+            "shed": cable.counts.shed,
+            "replaced": cable.counts.replaced,
             "waiting": cable.due is not None,
             "load": self._load(name, cable),
         }

@@ -11,7 +11,7 @@ import trio
 from engine.cluster.endpoints.lender_endpoint import LenderEndpoint
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
-from engine.core.cable.scheduler import pace
+from engine.core.cable.speed import pace
 from engine.live.port_bank import PortBank, speed_of
 from engine.live.process.worker_threads import to_its_end
 from engine.live.reader import InputReader

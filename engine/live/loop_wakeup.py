@@ -1,7 +1,7 @@
-"""The turns of the loop, as the reader asks for them; one that begins just before a beat ends with it.
+"""Wakes the loop when the reader asks for it, and keeps it awake for a clock or quarter frame that is nearly due.
 
-To be woken takes 0.05 ms at best and some 0.35 at worst (bench, part `grid`). So the reader asks a little early, and
-the loop stays awake until the clock or quarter frame is due.
+Waking takes 0.05 ms at best and about 0.35 ms at worst (bench, part `grid`). So the reader asks a little early, and the
+loop stays awake until the clock or quarter frame is due.
 """
 
 import time
@@ -15,7 +15,7 @@ from engine.live.show import Show
 
 
 def waker(show: Show) -> Callable[[], None]:  # loop
-    """What asks the loop that runs now for a turn; any thread may call it, and nothing happens once the loop ended."""
+    """A call that asks the present loop for a turn. Any thread may call it; once the loop has ended it does nothing."""
     token = trio.lowlevel.current_trio_token()
 
     def turn() -> None:
@@ -24,14 +24,14 @@ def waker(show: Show) -> Callable[[], None]:  # loop
             show.pump()
 
     def wake() -> None:  # any thread
-        with suppress(trio.RunFinishedError):  # the show is over; what still arrives is not played
+        with suppress(trio.RunFinishedError):  # the show is over
             token.run_sync_soon(turn, idempotent=True)
 
     return wake
 
 
 def _near(beat: int | None) -> bool:
-    """Whether a beat was near; it is due now."""
+    """Wait for a beat that is near; whether there was one."""
     if beat is None or not 0 < beat - time.monotonic_ns() <= EARLY:
         return False
     while time.monotonic_ns() < beat:

@@ -52,11 +52,11 @@ class Latency:
 
     def __init__(self) -> None:
         self._samples: deque[int] = deque(maxlen=_KEPT)
-        #: takes one more sample; the oldest gives way
+        #: adds one sample; the oldest is dropped
         self.add: Callable[[int], None] = self._samples.append
 
     def percentiles(self) -> dict[str, float | None]:
-        """p50, p99, p99.9 and worst in milliseconds; None while nothing was measured."""
+        """p50, p99, p99.9 and worst in milliseconds; None before the first sample."""
         kept = sorted(self._samples)
         if not kept:
             return dict.fromkeys(("p50_ms", "p99_ms", "p99_9_ms", "worst_ms"))

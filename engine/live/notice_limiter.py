@@ -1,4 +1,4 @@
-"""What the player is told, at most once a second for one and the same thing."""
+"""Limits notices for the player: the same sentence appears at most once per second, with a count of repetitions."""
 
 from collections.abc import Callable
 from typing import Final
@@ -12,26 +12,26 @@ class NoticeLimiter:
 
     def __init__(self, out: Callable[[int, str, str], None]) -> None:
         self._out = out
-        self._told: dict[tuple[str, str], int] = {}  # -> when
-        self._kept_back: dict[tuple[str, str], int] = {}  # -> how often since
+        self._said: dict[tuple[str, str], int] = {}  # -> when
+        self._held_back: dict[tuple[str, str], int] = {}  # -> how often since then
 
     def tell(self, now: int, port: str, text: str) -> None:
-        """Tell this now, or count it if it was told a moment ago."""
+        """Give this out now, or only count it if it was given out within the last second."""
         thing = (port, text)
-        at = self._told.get(thing)
+        at = self._said.get(thing)
         if at is not None and now - at < _PAUSE:
-            self._kept_back[thing] = self._kept_back.get(thing, 0) + 1
+            self._held_back[thing] = self._held_back.get(thing, 0) + 1
             return
-        if len(self._told) >= _REMEMBERED:
-            self._told = {each: at for each, at in self._told.items() if now - at < _PAUSE}
-        self._told[thing] = now
-        self._out(now, port, text + _again(self._kept_back.pop(thing, 0)))
+        if len(self._said) >= _REMEMBERED:
+            self._said = {each: at for each, at in self._said.items() if now - at < _PAUSE}
+        self._said[thing] = now
+        self._out(now, port, text + _again(self._held_back.pop(thing, 0)))
 
     def flush(self, now: int) -> None:
-        """Tell how often the things happened that were kept back, once their second is over."""
-        for thing in [each for each in self._kept_back if now - self._told.get(each, 0) >= _PAUSE]:
-            self._told[thing] = now
-            self._out(now, thing[0], thing[1] + _again(self._kept_back.pop(thing)))
+        """Give out what was held back, with its count, once its second is over."""
+        for thing in [each for each in self._held_back if now - self._said.get(each, 0) >= _PAUSE]:
+            self._said[thing] = now
+            self._out(now, thing[0], thing[1] + _again(self._held_back.pop(thing)))
 
 
 def _again(count: int) -> str:

@@ -8,8 +8,9 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Final, Protocol
 
-from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.silencing_messages import SWEEP
+from engine.core.cable.speed import CableSpeed
 from engine.live.backlog import Arrival
 from engine.live.meters import PortMeter
 from engine.live.port_opening import OpenPorts

@@ -53,9 +53,9 @@ class PortCommands:
     """The port events of one show."""
 
     def __init__(self, show: CommandedShow) -> None:
+        self.remote: dict[int, RemotePort] = {}  # open outputs at other machines; the show flushes them each turn
         self._show = show
         self._owed = OwedReleases()
-        self._remote: dict[int, RemotePort] = {}  # open outputs at other machines
 
     # Which ports the show needs
 
@@ -72,7 +72,7 @@ class PortCommands:
         return {name: output for name, output in engine.rig.outputs.items() if name not in here}
 
     def _outputs_here(self) -> list[int]:
-        return sorted(cable.output for cable in self._show.engine.state.cables if not isinstance(cable, RemoteCable))
+        return sorted(cable.output for cable in self._show.engine.state.cables if cable.remote is None)
 
     # What the bank reports: see PortEvents
 
@@ -102,7 +102,7 @@ class PortCommands:
 
     def output_gone(self, output: int) -> None:
         """No loop leads through it any more."""
-        self._remote.pop(output, None)
+        self.remote.pop(output, None)
         self._show.carry_out(OutputLost(self._show.engine.outputs[output]))  # it may be in the middle of sending
 
     def output_leaving(self, output: int) -> None:
@@ -115,7 +115,7 @@ class PortCommands:
 
     def output_closed(self, output: int) -> None:
         """It is recorded, so that a replay expects nothing more there."""
-        self._remote.pop(output, None)
+        self.remote.pop(output, None)
         self._show.recorder.did(self._show.clock(), "closed", self._show.engine.outputs[output])
 
     def not_sent(self, now: int, output: int, message: bytes, fault: PortError | None) -> None:
@@ -146,14 +146,9 @@ class PortCommands:
     def join(self, output: int, port: OutputPort) -> None:
         """If this port is at another machine, it carries the orders of its cable from now on."""
         cable = self._show.engine.state.cables[output]
-        if isinstance(port, RemotePort) and isinstance(cable, RemoteCable):
-            self._remote[output] = port
-            port.join(self._show.clock(), cable)
-
-    def flush(self) -> None:
-        """Hand on what this turn of the loop has for other machines, all together."""
-        for port in self._remote.values():
-            port.flush(self._show.clock())
+        if isinstance(port, RemotePort) and cable.remote is not None:
+            self.remote[output] = port
+            port.join(self._show.clock(), cable.remote)
 
     def _set_up(self, output: int, port: OutputPort) -> None:
         owed = tuple(self._owed.owed(output))

@@ -1,4 +1,4 @@
-"""Opens the ports a rig names: by pattern, as ports of its own, or as byte devices."""
+"""Opens the ports of a rig: by name pattern, as virtual ports, as byte devices, or at other machines."""
 
 import contextlib
 from collections.abc import Callable, Iterable, Mapping
@@ -22,7 +22,7 @@ class OpenPorts:
     missing: dict[str, str] = field(default_factory=dict)
 
     def close(self) -> None:
-        """Close whatever is open."""
+        """Close all of them."""
         for source in self.inputs.values():
             source.close()
         for output in self.outputs.values():
@@ -34,7 +34,7 @@ class SamePort(PortError):
 
 
 def system_for(rig: Rig, backend: str | None, client_name: str) -> PortSystem:
-    """The ports of a backend; None is this system's own, which a rig of byte devices alone can be without.
+    """The ports of a backend; None: the usual one of this system, which a rig of byte devices alone can do without.
 
     Raises PortError.
     """
@@ -48,7 +48,7 @@ def system_for(rig: Rig, backend: str | None, client_name: str) -> PortSystem:
 
 
 class RemotePortOpener(Protocol):
-    """What opens ports of other machines."""
+    """Opens the ports of other machines."""
 
     def has(self, wanted: Input | Output) -> bool:
         """Whether this port is at another machine."""
@@ -60,16 +60,16 @@ class RemotePortOpener(Protocol):
         """A rig's output there. Raises PortError."""
 
     def share(self, name: str, port: InputPort) -> InputPort:
-        """An input that is plugged in here, heard elsewhere, too, if anybody wants it."""
+        """An input that is plugged in here, shared with other machines if they need it."""
 
 
 class PortOpener:
-    """Opens what a rig names: by pattern, as ports of its own (`virtual`), as byte devices, or at other machines."""
+    """Opens ports one by one. With `virtual`, Bayleaf offers ports of the rig's names instead of opening others."""
 
-    def __init__(self, system: PortSystem, virtual: bool, far: RemotePortOpener | None = None) -> None:
+    def __init__(self, system: PortSystem, virtual: bool, remote: RemotePortOpener | None = None) -> None:
         self.system = system
         self._virtual = virtual
-        self._far = far
+        self._remote = remote
 
     def prepare(self, inputs: Iterable[Input], outputs: Iterable[Output]) -> None:
         """Get ready to open these, which are missing now. If that fails, opening them will fail and say why."""
@@ -79,14 +79,14 @@ class PortOpener:
             self.system.prepare(sum(map(self._of_system, inputs)), sum(map(self._of_system, outputs)))
 
     def _of_system(self, wanted: Input | Output) -> bool:
-        return wanted.device is None and (self._far is None or not self._far.has(wanted))
+        return wanted.device is None and (self._remote is None or not self._remote.has(wanted))
 
     def input(self, name: str, wanted: Input) -> InputPort:
         """The rig's input of this name. Raises PortError."""
-        if self._far is not None and self._far.has(wanted):
-            return self._far.input(name, wanted)
+        if self._remote is not None and self._remote.has(wanted):
+            return self._remote.input(name, wanted)
         port = self._input_here(name, wanted)
-        return port if self._far is None else self._far.share(name, port)
+        return port if self._remote is None else self._remote.share(name, port)
 
     def _input_here(self, name: str, wanted: Input) -> InputPort:
         if wanted.device is not None:
@@ -97,8 +97,8 @@ class PortOpener:
 
     def output(self, name: str, wanted: Output) -> OutputPort:
         """The rig's output of this name. Raises PortError."""
-        if self._far is not None and self._far.has(wanted):
-            return self._far.output(name, wanted)
+        if self._remote is not None and self._remote.has(wanted):
+            return self._remote.output(name, wanted)
         if wanted.device is not None:
             return open_device_output(wanted.device)
         if self._virtual:
@@ -107,7 +107,7 @@ class PortOpener:
 
 
 def connect(rig: Rig, opener: PortOpener) -> OpenPorts:
-    """Open every port of a rig; what is missing is written down, not raised. Raises SamePort."""
+    """Open every port of a rig; those that cannot be opened are in `missing`. Raises SamePort."""
     opened = OpenPorts()
     try:
         _open_all("inputs", rig.inputs, opened.inputs, opened.missing, opener.input)

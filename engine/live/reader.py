@@ -1,7 +1,7 @@
-"""The one thread that polls every input, and the queues it fills.
+"""Reads all inputs: one thread polls them, stamps the messages with their time, queues them and wakes the loop.
 
-It stamps, appends and pokes the loop; it never routes and never raises. It also pokes when the core has something
-due, so that pacing does not depend on the loop's own timers (they are a millisecond late).
+The thread never routes and never raises. It also wakes the loop when the core has something due, so that pacing does
+not depend on the loop's own timers, which are up to a millisecond late.
 """
 
 import contextlib
@@ -16,30 +16,30 @@ from engine.fault_log import faults
 from engine.live.backlog import Arrival, Backlog
 from engine.ports.port import InputPort, PeriodicInput, PortError, StampedInput
 
-# Seconds between polls. A first note after a rest waits a two-thousandth of the rest at most, and no more than _IDLE.
-_HEARD: Final = 0.0005  # after one that brought something: the loop routes it, and needs Python's lock for that
+# Seconds between polls. The first note after a rest waits at most 1/2000 of that rest, and never longer than _IDLE.
+_HEARD: Final = 0.0005  # after a poll that brought something: the loop routes it, and needs Python's lock for that
 _PLAYING: Final = 0.00025
 _IDLE: Final = 0.002
-_OF_PERIOD: Final = 0.45  # of a driver that hands over but once in a period: it is asked twice in it
+_OF_PERIOD: Final = 0.45  # of the period of a driver that delivers once per period: it is asked twice in each
 _OF_REST: Final = 1 / 2000
-EARLY: Final = 400_000  # ns before a beat at which the loop is woken for it (see `turns`)
-_TURN: Final = 8  # messages of one input that are taken before the others have their turn (bench/flood.py)
+EARLY: Final = 400_000  # ns before a beat at which the loop is woken for it (see `loop_wakeup`)
+_TURN: Final = 8  # messages of one input that are taken before the other inputs get their turn (bench/flood.py)
 _WHEN: Final = itemgetter(0)  # `at`
 
 
 class InputReader:
-    """Made and read by the loop; filled by a thread of its own."""
+    """The loop makes it and takes from it; its own thread fills it."""
 
     def __init__(self, ports: Mapping[int, InputPort], clock: Callable[[], int] = time.monotonic_ns) -> None:
         self._clock = clock
-        self.due: int | None = None  # set by the loop: when the core wants to be woken (ns)
+        self.due: int | None = None  # set by the loop: when the core next has something to do (ns)
         self.beat: int | None = None  # likewise: when a clock or quarter frame of our own is due
         self._roused: int | None = None  # the beat for which the loop was woken
         self.lost: deque[tuple[int, str]] = deque()  # inputs that failed, with the reason
         self._ports: dict[int, InputPort] = {}
         self._backlogs: dict[int, Backlog] = {}
         self._mended: dict[int, int] = {}  # repairs of ports that are gone
-        self._least = 0.0  # seconds between polls that gain nothing
+        self._least = 0.0  # seconds; polling faster gains nothing
         self._leaving: deque[tuple[int, InputPort]] = deque()
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
@@ -47,12 +47,12 @@ class InputReader:
             self.add(source, port)
 
     def start(self, wake: Callable[[], object]) -> None:  # loop only
-        """Begin to poll; `wake` is called from the thread and must be cheap and safe there."""
+        """Begin to poll. `wake` is called in the reader's thread and must be quick and safe there."""
         self._thread = threading.Thread(target=self._run, args=(wake,), name="bayleaf-reader", daemon=True)
         self._thread.start()
 
     def stop(self) -> None:  # loop only
-        """End the thread and close the inputs; what had arrived can still be taken."""
+        """End the thread and close the inputs. What has arrived can still be taken."""
         self._stopping.set()
         if self._thread is not None:
             self._thread.join()
@@ -60,26 +60,26 @@ class InputReader:
             port.close()
 
     def add(self, source: int, port: InputPort) -> None:  # loop only
-        """Poll this port too. An input that was lost, or taken out, may be added again."""
+        """Poll this port, too. An input that was lost or removed may be added again."""
         backlog = self._backlogs.setdefault(source, Backlog(source))
         if isinstance(port, StampedInput):
             port.hand_to(backlog.put_stamped)
         self._ports[source] = port
-        self._reckon_least()
+        self._update_least()
 
     def remove(self, source: int) -> None:  # loop only
-        """Poll this input no more; the thread closes it, for it may be reading it just now."""
+        """Stop polling this input. The thread closes it, as it may be reading it just now."""
         port = self._ports.pop(source, None)
         if port is not None:
             self._leaving.append((source, port))
-        self._reckon_least()
+        self._update_least()
 
-    def _reckon_least(self) -> None:  # loop only
+    def _update_least(self) -> None:  # loop only
         periods = [port.period if isinstance(port, PeriodicInput) else 0.0 for port in self._ports.copy().values()]
         self._least = min(_OF_PERIOD * min(periods, default=0.0), _IDLE)
 
     def take(self) -> list[Arrival]:  # loop only
-        """The oldest that have arrived, by time; an input that floods gets no more than its turn."""
+        """The oldest messages that have arrived, by time; a flooding input gets only its share."""
         arrivals: list[Arrival] = []
         now = self._clock()
         speaking = 0
@@ -92,23 +92,23 @@ class InputReader:
         return arrivals
 
     def waiting(self, source: int) -> bool:  # loop only
-        """Whether anything of this input has arrived and was not taken."""
+        """Whether messages of this input have arrived and not been taken."""
         return len(self._backlogs[source]) > 0
 
     def repairs(self) -> dict[int, int]:  # any thread
-        """Broken pieces of input that were mended or thrown away, by input."""
+        """How many malformed parts of the byte stream were repaired or dropped, by input."""
         found = dict(self._mended)
         for source, port in list(self._ports.items()):
             found[source] = found.get(source, 0) + port.stream.repairs
         return found
 
     def shed(self, source: int) -> int:  # any thread
-        """Messages of an input that were thrown away because it flooded."""
+        """How many messages of an input were dropped because it sent too many."""
         backlog = self._backlogs.get(source)
         return backlog.shed if backlog is not None else 0
 
     def begun(self, source: int) -> bool:  # any thread
-        """Whether part of a SysEx has arrived there, and not its end."""
+        """Whether a SysEx has begun to arrive there and not ended."""
         port = self._ports.get(source)
         return port is not None and port.stream.open
 
@@ -116,7 +116,7 @@ class InputReader:
         heard_at = 0
         while not self._stopping.is_set():
             now = time.monotonic_ns()
-            due = self._wanted_at()
+            due = self._due_at()
             pause = min(max(_PLAYING, self._least, (now - heard_at) / 1e9 * _OF_REST), _IDLE)
             if self._poll(now):
                 heard_at, pause = now, max(_HEARD, self._least)
@@ -126,7 +126,7 @@ class InputReader:
                 self._rouse(now, wake)
             elif due is not None and due <= now:
                 self._rouse(now, wake)
-            due = self._wanted_at()
+            due = self._due_at()
             if due is not None:
                 ahead = (due - time.monotonic_ns()) / 1e9
                 pause = min(pause, ahead) if ahead > 0 else _PLAYING
@@ -135,11 +135,11 @@ class InputReader:
     def _rouse(self, now: int, wake: Callable[[], object]) -> None:  # reader thread
         beat = self.beat
         if beat is not None and beat - EARLY <= now:
-            self._roused = beat  # the loop stays awake for it
+            self._roused = beat  # the loop stays awake until it is due
         wake()
 
-    def _wanted_at(self) -> int | None:  # reader thread
-        """When the loop is to have its next turn whatever comes in (ns)."""
+    def _due_at(self) -> int | None:  # reader thread
+        """When the loop needs its next turn, whatever comes in (ns)."""
         due, beat = self.due, self.beat
         if beat is None or beat == self._roused:
             return due

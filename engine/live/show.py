@@ -9,8 +9,9 @@ from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final, NamedTuple
 
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.remote_cable import far_outputs
-from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
 from engine.core.commands import AdoptRig, Command, Finish, PlayerCommand, SendMessages, WakeUp
 from engine.core.compiled import CompiledRig, compile_rig
@@ -189,7 +190,8 @@ class Show:
     def end_turn(self) -> None:
         """Hand other machines what this turn of the loop has for them, and say when the core needs the next one."""
         self.reader.due, self.reader.beat = self.engine.due, self.engine.state.sync.beat
-        self.port_commands.flush()
+        for port in self.port_commands.remote.values():
+            port.flush(self.clock())
 
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
         self.ports.send(now, deliveries, self._watched_out if self._watchers else self.recorder.went_out)

@@ -1,4 +1,4 @@
-"""One of two engines of a show: it is in charge, or follows the one that is. `cluster/pure/leadership.py` decides.
+"""One engine of a show that two play: it is in charge, or follows the other. `cluster/pure/leadership.py` decides.
 
 What other machines say arrives in threads of the link. It is queued and wakes the loop, which looks at what has changed
 and acts at once. What blocks runs in other threads, so nothing here holds up the music.
@@ -71,7 +71,7 @@ class Standby:
     # From start to end
 
     async def run(self) -> None:
-        """Until cancelled. The show has begun as if it were in leadership."""
+        """Until cancelled. The show has begun as if this engine were in charge."""
         self.begin()
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
@@ -85,16 +85,16 @@ class Standby:
                     if self.leader_rig is not None:
                         await self.play_rig()
                     await trio.sleep(_ROUND)
-            finally:  # the link may still tell news
+            finally:  # reports may still arrive from the link
                 self.apart = _nowhere
 
     def begin(self) -> None:
-        """From now on nobody commands here until it is known that we are in leadership."""
+        """Accept no commands until it is known that we are in charge."""
         if self.leadership.other is not None:
-            self._show.apply(FollowLeader(self.leadership.leader or "nobody yet"))
+            self._show.apply(FollowLeader(self.leadership.leader or "it is not known yet which engine"))
 
     def listen(self, wake: Callable[[], None]) -> None:  # blocks; call it in a thread
-        """Hear what the other engine says; `wake` is called in threads of the link."""
+        """Begin to listen to the other engine; `wake` is called in threads of the link."""
         machines = self._machines
 
         def heard(what: str, key: str, payload: bytes) -> None:  # a thread of the link
@@ -237,7 +237,7 @@ class Standby:
         except ValueError as found:
             fault = str(found)
         if fault:
-            self._show.tell("network", f"{speaker} is not followed: {fault}")
+            self._show.tell("network", f"cannot follow {speaker}: {fault}")
 
     def _hear_show(self, now: int, speaker: str, word: Word) -> None:
         since = None
@@ -248,7 +248,7 @@ class Standby:
         self._do(now, self.leadership.told(now, int(word["term"]), str(word["machine"]), since))
 
     async def play_rig(self) -> None:
-        """The one in charge plays this rig; it is played here, too, and is not in the file until somebody saves."""
+        """Play the rig of the engine in charge here as well. It is not written to the file until it is saved."""
         text, self.leader_rig = self.leader_rig, None
         if text is not None and not self.leadership.in_charge and text != self._session.text:
             fault = await self._session.follow(text)
@@ -261,7 +261,7 @@ class Standby:
     # By hand
 
     async def hand_over(self) -> Answer:
-        """The other engine is to be in leadership. Asked of the one that follows, it takes the show; the answer."""
+        """Put the other engine in charge; or, if this one follows, take the show. The answer is for the player."""
         leadership = self.leadership
         if leadership.other is None:
             return refused(AnswerCode.NOT_IN_RIG, "this rig has no standby; name one in [network]")
@@ -285,7 +285,7 @@ class Standby:
             self._do(now, leadership.take(now))
         if await until(lambda: leadership.in_charge, _PATIENCE):
             return done(f"{leadership.me} is in charge")
-        text = f"no machine with outputs lets {leadership.me} play; {leadership.leader or 'nobody'} is in charge"
+        text = f"no machine with outputs lets {leadership.me} play; {leadership.leader or 'no engine'} is in charge"
         return refused(AnswerCode.NOT_POSSIBLE, text)
 
     def give_away(self, now: int) -> None:
@@ -306,7 +306,7 @@ class Standby:
 
 
 def _nowhere(call: Callable[[], Any], then: Then) -> None:
-    """Before the show and after it nobody is asked anything."""
+    """Before and after the show no machine is asked anything."""
 
 
 def _apart(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: Then) -> None:

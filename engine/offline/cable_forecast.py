@@ -1,10 +1,10 @@
-"""What a rig can ask of its cables: clock, time code and playing at a stated density against what one carries."""
+"""Forecast of the load on each cable: clock, time code and playing at a given density against the cable's capacity."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from engine.core.cable.scheduler import DIN
+from engine.core.cable.speed import DIN
 from engine.core.routing.compiled_scene import SceneCompiler
 from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay
 from engine.core.timing.clock import CLOCK, PER_BEAT
@@ -12,16 +12,16 @@ from engine.midi.timecode import RATES
 from engine.rig.models.rig import Rig
 from filters.registry import registry
 
-#: messages of three bytes a second that one player is reckoned with: a fast passage with pedal, wheel or pressure
+#: messages of three bytes per second assumed for one player: a fast passage with pedal, wheel or pressure
 DENSITY: Final = 150
 _NOTE: Final = 3
 _QUARTER_FRAME: Final = 2
-_CABLE: Final = 1_000_000_000 // DIN.byte_ns  # bytes a second
+_CABLE: Final = 1_000_000_000 // DIN.byte_ns  # bytes per second
 
 
 @dataclass(frozen=True)
 class ForecastLoad:
-    """Bytes a second that one output may get in one scene."""
+    """Bytes per second that one output may get in one scene."""
 
     number: int
     scene: str
@@ -32,12 +32,12 @@ class ForecastLoad:
 
     @property
     def share(self) -> float:
-        """Part of a DIN cable: above 1 something has to wait, and in the end to be shed."""
+        """Part of a DIN cable's capacity: above 1, messages have to wait and are finally shed."""
         return (self.clock + self.timecode + self.playing) / _CABLE
 
 
 def loads(rig: Rig, density: int = DENSITY) -> Iterator[ForecastLoad]:
-    """Every scene and DIN output. `density`: messages a second of each input that is routed there."""
+    """The load of every scene on every DIN output. `density`: messages per second from each input routed there."""
     clock, code = rig.sync.clock, rig.sync.timecode
     per_clock = round(clock.bpm * PER_BEAT / 60) if clock else 0
     per_code = 0
@@ -60,13 +60,13 @@ def loads(rig: Rig, density: int = DENSITY) -> Iterator[ForecastLoad]:
 
 
 def warnings(rig: Rig, density: int = DENSITY) -> Iterator[str]:
-    """A sentence for each cable that can be too full, where two clocks could meet, and where a port feeds itself."""
+    """A sentence for each cable that may be overloaded, each meeting of two clocks, and each port that feeds itself."""
     for load in loads(rig, density):
         if load.share > 1:
             yield (
-                f"scene {load.number} {load.scene}: {load.output} can be asked for {load.share:.0%} of its cable "
-                f"(clock {load.clock}, time code {load.timecode}, playing {load.playing} of {_CABLE} bytes a second); "
-                "thin or strip something, or use another output"
+                f"scene {load.number} {load.scene}: {load.output} may need {load.share:.0%} of its cable "
+                f"(clock {load.clock}, time code {load.timecode}, playing {load.playing} of {_CABLE} bytes "
+                "per second); thin or strip something, or use another output"
             )
     yield from _clocks(rig)
     yield from _own_ports(rig)
@@ -76,9 +76,9 @@ def _own_ports(rig: Rig) -> Iterator[str]:
     routes = [*rig.routes, *(route for scene in rig.scenes for route in scene.routes)]
     pairs = dict.fromkeys((source, to) for route in routes for source in route.source for to in route.to)
     for source, to in pairs:
-        heard, played = rig.inputs[source], rig.outputs[to]
-        if (heard.port, heard.device, rig.home(heard)) == (played.port, played.device, rig.home(played)):
-            yield f"{source} plays its own instrument back at {to}; turn that one's local control off"
+        input_, output = rig.inputs[source], rig.outputs[to]
+        if (input_.port, input_.device, rig.home(input_)) == (output.port, output.device, rig.home(output)):
+            yield f"{source} plays its own instrument through {to}; turn local control off at that instrument"
 
 
 def _clocks(rig: Rig) -> Iterator[str]:
@@ -98,6 +98,6 @@ def _clocks(rig: Rig) -> Iterator[str]:
     for to, found in met.items():
         routed = ", ".join(sorted(found, key=names.index))
         if to in own:
-            yield f"{to} has the rig's clock; a clock that routes bring there from {routed} is kept away from it"
+            yield f"{to} gets the rig's clock; the clock of {routed}, which is routed there, is blocked"
         else:
-            yield f"clocks of {routed} could meet at {to}; it keeps the first that speaks till that falls silent"
+            yield f"clocks of {routed} may meet at {to}; it follows the first one until that stops"

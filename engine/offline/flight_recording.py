@@ -1,4 +1,4 @@
-"""A flight recording (.jsonl, see `engine/live/recording_files`), read for a rehearsal."""
+"""Flight recordings (.jsonl, written by `engine/live/recording_files`), read for a rehearsal."""
 
 import json
 from collections.abc import Iterator
@@ -13,7 +13,7 @@ from engine.offline import recording_format_1
 
 FORMAT_1: Final = "bayleaf recording 1"
 FORMAT_2: Final = "bayleaf recording 2"
-_REMEDY: Final = "keep one with: bayleaf keep NAME.jsonl (a .mid file has no commands)"
+_REMEDY: Final = "make one with: bayleaf keep NAME.jsonl (a .mid file holds no commands)"
 _S: Final = 1_000_000_000
 
 
@@ -34,7 +34,7 @@ class Happened(NamedTuple):
 
 @dataclass(frozen=True)
 class FlightRecording:
-    """What passed, in its order. `scene`: number of the one in force at the beginning, None if there was none."""
+    """Everything recorded, in order. `scene`: number of the scene at the beginning, None if there was none."""
 
     begins: int
     scene: int | None
@@ -42,17 +42,17 @@ class FlightRecording:
 
     @property
     def whole(self) -> bool:
-        """Whether it reaches back to the start of the engine: then nothing that decided anything is missing."""
+        """Whether it reaches back to the start of the engine, so that nothing is missing that affects the output."""
         return bool(self.happened) and self.happened[0].did[:1] == ("start",)
 
     @property
     def exact(self) -> bool:
-        """Whether it says when the core did what; recordings of earlier versions do not."""
+        """Whether it holds the commands with their times; recordings of early versions do not."""
         return any(each.way == "did" for each in self.happened)
 
 
 class FlightRecordingError(Exception):
-    """The recording cannot be read; the text says why in one sentence, with its line."""
+    """The recording cannot be read; the text says why in one sentence, with the line."""
 
 
 def read_recording(path: Path) -> FlightRecording:

@@ -1,4 +1,4 @@
-"""What a receiver makes of an output: which keys sound, which notes were played, which programs were chosen."""
+"""What a receiver gets from an output: keys that sound, notes that were played, programs that were selected."""
 
 from collections import Counter
 from collections.abc import Iterable
@@ -9,7 +9,7 @@ from engine.midi.kinds import CONTROLLER, PROGRAM, is_press, is_release
 
 
 class HeardNote(NamedTuple):
-    """From when to when (ns), channel (0 to 15), key, velocity. One that never ended has no end."""
+    """A note: begin and end (ns; None if it never ended), channel (0 to 15), key, velocity."""
 
     begins: int
     ends: int | None
@@ -19,7 +19,7 @@ class HeardNote(NamedTuple):
 
 
 class ChosenProgram(NamedTuple):
-    """A program was chosen: when (ns), channel (0 to 15), bank MSB and LSB or None if none was sent, program from 0."""
+    """A program selection: time (ns), channel (0 to 15), bank MSB and LSB (None if not sent), program from 0."""
 
     at: int
     channel: int
@@ -28,7 +28,7 @@ class ChosenProgram(NamedTuple):
 
 
 def sounding(messages: Iterable[bytes]) -> list[tuple[int, int]]:
-    """(channel, key) of what sounds after these; each note-on is owed its own note-off (MIDI 1.0 p. A-4)."""
+    """The (channel, key) that sound after these messages; each note-on needs its own note-off (MIDI 1.0 p. A-4)."""
     down: Counter[tuple[int, int]] = Counter()
     for message in messages:
         kind = message[0] & 0xE0
@@ -45,7 +45,7 @@ def sounding(messages: Iterable[bytes]) -> list[tuple[int, int]]:
 
 
 def notes(messages: Iterable[tuple[int, bytes]]) -> list[HeardNote]:
-    """The notes among these (ns, message), by their beginning."""
+    """The notes in these (ns, message), in the order of their beginnings."""
     down: dict[tuple[int, int], list[tuple[int, int]]] = {}
     found = []
     for at, message in messages:
@@ -60,7 +60,7 @@ def notes(messages: Iterable[tuple[int, bytes]]) -> list[HeardNote]:
 
 
 def choices(messages: Iterable[tuple[int, bytes]]) -> list[ChosenProgram]:
-    """The programs that these (ns, message) choose."""
+    """The programs that these (ns, message) select."""
     banks: dict[int, tuple[int | None, int | None]] = {}
     found = []
     for at, message in messages:

@@ -1,4 +1,4 @@
-"""What an output was sent as a Standard MIDI File, in the bars of the song."""
+"""What an output was sent, as a Standard MIDI File in the bars of the song."""
 
 from collections.abc import Sequence
 
@@ -8,7 +8,7 @@ from engine.offline.timed_cable import SentByCable
 
 
 def output_file(name: str, meter: SongTime, sent: Sequence[SentByCable]) -> bytes:
-    """Each message at the time its first byte is on the cable, to some 30 µs: the song's ticks, divided finely."""
+    """The file; each message is at the time of its first byte on the cable, to about 30 µs."""
     division, head = meter.for_file()
     finer = division // meter.division
     title = MidiFileEvent(0, name.encode("utf-8", "backslashreplace"), TRACK_NAME)

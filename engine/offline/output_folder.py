@@ -1,4 +1,4 @@
-"""The folder that a rehearsal is written to: what is there and not ours is left alone."""
+"""The folder that a rehearsal writes to; files that are not its own are left alone."""
 
 import hashlib
 import json
@@ -11,8 +11,8 @@ from urllib.parse import quote
 
 REPORT: Final = "report.json"
 PAGE: Final = "report.html"
-_PLAIN: Final = " !#&'()+,-=@[]_{}~."  # beside letters and digits
-_LONGEST: Final = 120  # bytes of a name; file systems take 255
+_PLAIN: Final = " !#&'()+,-=@[]_{}~."  # in addition to letters and digits
+_LONGEST: Final = 120  # bytes of a file name; file systems allow 255
 _DEVICES: Final = frozenset(
     ("con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(10)))
 )
@@ -23,7 +23,7 @@ class OutputFolderError(Exception):
 
 
 def file_names(outputs: Iterable[str]) -> dict[str, str]:
-    """A name for each output's file, safe on every system and no two alike even where case does not count."""
+    """A file name for each output, safe on every system, and unique even where case is ignored."""
     found: dict[str, str] = {}
     taken: set[str] = set()
     for output in outputs:
@@ -48,17 +48,17 @@ def _safe(name: str) -> str:
 
 
 def refuse(folder: Path, names: Iterable[str]) -> None:
-    """Raises FolderFault if one of these files is there and not as a rehearsal left it."""
+    """Raise OutputFolderError if one of these files exists and is not as a rehearsal left it."""
     if folder.exists() and not folder.is_dir():
-        raise OutputFolderError(f"{folder} is a file and was left alone; name a folder")
+        raise OutputFolderError(f"{folder} is a file and was left alone; give a folder")
     ours = _ours(folder)
     for name in (*names, PAGE):
         file = folder / name
         if os.path.lexists(file) and (not file.is_file() or digest(file.read_bytes()) != ours.get(name)):
-            raise OutputFolderError(f"{file} is not as a rehearsal left it, and was left alone; name another folder")
+            raise OutputFolderError(f"{file} is not as a rehearsal left it and was left alone; choose another folder")
     if os.path.lexists(folder / REPORT) and not ours:
         raise OutputFolderError(
-            f"{folder / REPORT} is no report of a rehearsal, and was left alone; name another folder"
+            f"{folder / REPORT} is not the report of a rehearsal and was left alone; choose another folder"
         )
 
 
@@ -68,7 +68,7 @@ def digest(content: bytes) -> str:
 
 
 def _ours(folder: Path) -> dict[str, str]:
-    """The files that the report in a folder speaks of, with their digests; none if there is no report."""
+    """The files that the report in a folder lists, with their digests; none if there is no report."""
     try:
         files = json.loads((folder / REPORT).read_text(encoding="utf-8"))["files"]
         return {str(name): str(mark) for name, mark in files.items()}
@@ -77,13 +77,13 @@ def _ours(folder: Path) -> dict[str, str]:
 
 
 def write(folder: Path, files: Mapping[str, bytes], report: dict[str, Any]) -> list[str]:
-    """Write these and the report, each in one piece; those of an earlier rehearsal that are no longer wanted go.
+    """Write these files and the report, each in one step, and remove files of an earlier rehearsal that are left over.
 
-    What an earlier run left and somebody changed since stays; the sentences that say so. Raises FolderFault.
+    Files that were changed since are left alone; returns sentences about them. Raises OutputFolderError.
     """
     refuse(folder, files)
     before = _ours(folder)
-    told = []
+    left_alone = []
     report = {**report, "files": {name: digest(content) for name, content in files.items()}}
     whole = {**files, REPORT: json.dumps(report, indent=1, ensure_ascii=False).encode("utf-8", "backslashreplace")}
     try:
@@ -96,17 +96,17 @@ def write(folder: Path, files: Mapping[str, bytes], report: dict[str, Any]) -> l
             finally:
                 temporary.unlink(missing_ok=True)
         for name in before.keys() - files.keys():
-            told += _clear_away(folder / Path(name).name, before[name])
+            left_alone += _clear_away(folder / Path(name).name, before[name])
     except OSError as fault:
         raise OutputFolderError(f"{folder} cannot be written: {fault.strerror}") from None
-    return told
+    return left_alone
 
 
 def _clear_away(file: Path, mark: str) -> list[str]:
-    """A file of an earlier rehearsal whose output is gone."""
+    """Remove a file of an earlier rehearsal whose output no longer exists, unless it was changed."""
     if not file.is_file():
         return []
     if digest(file.read_bytes()) != mark:
-        return [f"{file} was left alone: it is of an earlier rehearsal, and was changed since"]
+        return [f"{file} was left alone: an earlier rehearsal wrote it, and it was changed since"]
     file.unlink()
     return []

@@ -1,4 +1,4 @@
-"""What differs between two performances, message by message: of one rig and its edit, or of today and a kept run."""
+"""The differences between two performances, message by message: of a rig and its edit, or of now and an earlier run."""
 
 import json
 from collections import Counter
@@ -12,13 +12,13 @@ from engine.midi.midi_file import METER, TEMPO, MidiFileError, MidiFileEvent, re
 from engine.offline.output_folder import REPORT
 from engine.offline.song_time import SongTime
 
-_NEAR: Final = 100_000  # ns: closer than files can tell apart at every tempo
-_FAR: Final = 1_000_000_000  # ns: what is farther apart is not the same message that moved
-_MANY: Final = 20_000  # differences that are listed at the most
-#: Beyond so many messages that have no like between two equal ones they are paired by place alone: what is far apart
-#: is not the same music, and the search grows with the square
+_NEAR: Final = 100_000  # ns: closer than files can distinguish at every tempo
+_FAR: Final = 1_000_000_000  # ns: messages farther apart are different ones, not one that moved
+_MANY: Final = 20_000  # differences that are listed at most
+#: Above this number of unmatched messages they are paired by kind and time alone, because the search takes quadratic
+#: time
 _TO_SEARCH: Final = 4000
-_MOMENT: Final = 1000  # messages that are looked at together at the most
+_MOMENT: Final = 1000  # messages that are compared together at most
 
 
 class SentMessage(NamedTuple):
@@ -29,7 +29,7 @@ class SentMessage(NamedTuple):
 
 
 class PerformanceDifference(NamedTuple):
-    """Something that is only in one of two performances ("missing" or "new"), or later or earlier in the second.
+    """A message that only one of two performances has ("missing" or "new"), or at another time ("moved").
 
     `at` in ns from the start; `moved` in ns.
     """
@@ -64,7 +64,7 @@ class PerformanceDifference(NamedTuple):
 def differences(
     before: Mapping[str, Sequence[SentMessage]], after: Mapping[str, Sequence[SentMessage]], least: int = _NEAR
 ) -> list[PerformanceDifference]:
-    """By time. A message that moves by less than `least` ns counts as the same."""
+    """All differences, in order of time. A message that moves by less than `least` ns counts as the same."""
     found: list[PerformanceDifference] = []
     for output in dict.fromkeys((*before, *after)):
         found += _of_output(output, before.get(output, ()), after.get(output, ()), least)
@@ -74,7 +74,7 @@ def differences(
 def _of_output(
     output: str, before: Sequence[SentMessage], after: Sequence[SentMessage], least: int
 ) -> Iterable[PerformanceDifference]:
-    """Equal messages are paired in order, those of one time first; what has no like on the other side is told."""
+    """The differences on one output: equal messages are paired, simultaneous ones first; the rest is missing or new."""
     for old, new in _pairs(before, after):
         if old is None and new is not None:
             yield PerformanceDifference(output, "new", new.at, new.message)
@@ -87,21 +87,23 @@ def _of_output(
 def _pairs(
     before: Sequence[SentMessage], after: Sequence[SentMessage]
 ) -> Iterable[tuple[SentMessage | None, SentMessage | None]]:
-    """What stands at one time on both sides is a pair, or a note that an edit makes of another would be taken for the
-    next of its like, and that one for moved; the rest is searched for its like."""
+    """Equal messages at one time are pairs; for the rest, the nearest equal message is searched.
+
+    Otherwise a note that an edit turned into another one would be taken for the next equal note, and that for moved.
+    """
     old, new = [*before], [*after]
     for here, there in [*_at_one_time(before, after)][::-1]:
         yield old.pop(here), new.pop(there)
     for then, now in _searched(old, new):
         if then is None or now is None or _NEAR <= abs(now.at - then.at) <= _FAR:
             yield then, now
-        else:  # said in another order at one time, or not the same at all
+        else:  # in another order at one time, or different messages
             yield then, None
             yield None, now
 
 
 def _at_one_time(before: Sequence[SentMessage], after: Sequence[SentMessage]) -> Iterable[tuple[int, int]]:
-    """The places of equal messages at nearly one time, in the order of both sides."""
+    """The places of equal messages at nearly the same time, in the order of both sides."""
     for i, j, k, end in _moments(before, after):
         here, there = [m for _, m in before[i:j]], [m for _, m in after[k:end]]
         if here == there:
@@ -112,7 +114,7 @@ def _at_one_time(before: Sequence[SentMessage], after: Sequence[SentMessage]) ->
 
 
 def _moments(before: Sequence[SentMessage], after: Sequence[SentMessage]) -> Iterable[tuple[int, int, int, int]]:
-    """Both sides cut where nothing is said for a while: from and to in the one, from and to in the other."""
+    """Both sides cut into moments between pauses: first and last place in the one, first and last in the other."""
     j = end = 0
     while j < len(before) and end < len(after):
         i, k, last = j, end, min(before[j].at, after[end].at)
@@ -144,7 +146,7 @@ def _searched(
 def _pairs_by_kind(
     before: Sequence[SentMessage], after: Sequence[SentMessage]
 ) -> Iterable[tuple[SentMessage | None, SentMessage | None]]:
-    """Each message with the nearest of its like that is not far, the times of either side in order."""
+    """Each message with the nearest equal one that is not far away, in order of time on both sides."""
     waiting: dict[bytes, list[SentMessage]] = {}
     for each in reversed(after):
         waiting.setdefault(each.message, []).append(each)
@@ -159,7 +161,7 @@ def _pairs_by_kind(
 
 
 def summary(found: Sequence[PerformanceDifference]) -> list[str]:
-    """How much differs on each output, in words."""
+    """The number of differences on each output, in words."""
     counts = Counter((each.output, each.what) for each in found)
     lines = []
     for output in dict.fromkeys(each.output for each in found):
@@ -169,7 +171,7 @@ def summary(found: Sequence[PerformanceDifference]) -> list[str]:
 
 
 def as_json(found: Sequence[PerformanceDifference], meter: SongTime) -> dict[str, Any]:
-    """All of it, up to a bound."""
+    """All differences, up to a limit."""
     return {
         "count": len(found),
         "summary": summary(found),
@@ -177,7 +179,7 @@ def as_json(found: Sequence[PerformanceDifference], meter: SongTime) -> dict[str
     }
 
 
-# A kept run
+# An earlier run
 
 
 class ExpectFault(Exception):
@@ -185,17 +187,17 @@ class ExpectFault(Exception):
 
 
 def kept_run(folder: Path, now: Mapping[str, str]) -> dict[str, list[SentMessage] | None]:
-    """What the outputs' files in a folder hold, by output; None where the file is gone. Raises ExpectFault.
+    """The messages in the outputs' files in a folder, by output; None if a file is missing. Raises ExpectFault.
 
-    `now`: output -> file name of this run; an output that only the kept run had is found by its report.
+    `now`: output -> file name of this run; outputs that only the earlier run had are found by its report.
     """
     if not folder.is_dir():
-        raise ExpectFault(f"{folder} is no folder; name one that a rehearsal wrote")
+        raise ExpectFault(f"{folder} is not a folder; give one that a rehearsal wrote")
     files = {**_files_then(folder), **now}
     left = {file.name for file in folder.glob("*.mid")} - set(files.values())
     files |= {name.removesuffix(".mid"): name for name in left}
     if not any((folder / name).is_file() for name in files.values()):
-        raise ExpectFault(f"{folder} holds no output of a rehearsal; name a folder that one wrote")
+        raise ExpectFault(f"{folder} holds no files of a rehearsal; give a folder that a rehearsal wrote")
     return {output: _read(folder / name) for output, name in files.items()}
 
 
@@ -217,7 +219,7 @@ def _read(file: Path) -> list[SentMessage] | None:
 
 
 def said_in(data: bytes) -> list[SentMessage]:
-    """The messages of a Standard MIDI File. Raises SmfFault."""
+    """The messages of a Standard MIDI File. Raises MidiFileError."""
     file = read_smf(data)
     events: list[MidiFileEvent] = sorted(
         (e for track in file.tracks for e in track.events), key=lambda event: event.tick

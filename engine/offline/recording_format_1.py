@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from engine.cluster.pure.replica import read_show_word, read_time_word
 from engine.core import commands as do
-from engine.core.cable.scheduler import CableSpeed
+from engine.core.cable.speed import CableSpeed
 from engine.core.command_codec import decode
 from engine.core.control.setlist import ShowPosition
 

@@ -1,10 +1,11 @@
-"""A rig in virtual time: the bay of the show, driven by a song as the show drives it, as fast as it goes."""
+"""A rig in virtual time: the engine of the show, driven by a song as the show drives it, as fast as possible."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
 from engine.core.commands import Begin, Finish, RecallScene
 from engine.core.compiled import compile_rig
@@ -15,19 +16,19 @@ from engine.midi.kinds import is_release
 from engine.offline.heard_notes import sounding
 from engine.offline.song import Song, by_input
 from engine.offline.song_time import SongTime
-from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable, timed_cable
+from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable
 from engine.rig.models.rig import Rig
 
-#: the bay's clock at the start of the song (ns): that of a machine which was not just switched on
+#: the engine's clock at the start of the song (ns): that of a machine that has been running for a while
 _EPOCH: Final = 3600 * 1_000_000_000
-_TAIL: Final = 600 * 1_000_000_000  # ns that what waits at the end of the song may take
+_TAIL: Final = 600 * 1_000_000_000  # ns that waiting messages may take after the end of the song
 RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
-_TOLD_EVERY: Final = 4096  # messages between two reports of the progress
+_PROGRESS_EVERY: Final = 4096  # messages between two reports of the progress
 
 
 @dataclass
 class SceneChange:
-    """A scene change: when (ns from the start), and what became of it."""
+    """A scene change: time (ns from the start) and result."""
 
     at: int
     outcome: CommandResult
@@ -35,23 +36,24 @@ class SceneChange:
 
 @dataclass
 class Performance:
-    """All that happened. Times in ns from the start of the song; inputs and outputs by name in the rig's order.
+    """Everything that happened. Times in ns from the start of the song; inputs and outputs by name in the rig's order.
 
-    `replaced`, `shed`: by output, values that gave way to newer ones, and messages that found no room.
-    `held`: (output, channel, key) that the song itself held at its end; `moved`: how many pedals, wheels and the like.
-    `passed_over`: sentences about what was not played; `remarks`: about the whole of it.
-    `refused`: what was asked for and cannot be had, such as a scene that the rig does not have.
-    `hanging`: (output, channel, key) that sounded when all was released; there must be none.
+    `received`: number of messages from each input. `notices`: (time, sentence).
+    `replaced`, `shed`: by output, values superseded by newer ones, and messages that did not fit on the cable.
+    `held`: (output, channel, key) that the song itself held at its end; `moved`: number of pedals, wheels and the like.
+    `passed_over`: sentences about what was not played; `remarks`: about the whole performance.
+    `refused`: commands that could not be carried out, such as the recall of a scene that does not exist.
+    `hanging`: (output, channel, key) still sounding when everything was released; must be empty.
     """
 
     rig: Rig
     meter: SongTime
     ends: int
-    heard: dict[str, int] = field(default_factory=dict)
+    received: dict[str, int] = field(default_factory=dict)
     sent: dict[str, list[SentByCable]] = field(default_factory=dict)
     ready: dict[str, list[InstrumentReady]] = field(default_factory=dict)
     changes: list[SceneChange] = field(default_factory=list)
-    told: list[tuple[int, str]] = field(default_factory=list)
+    notices: list[tuple[int, str]] = field(default_factory=list)
     passed_over: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     refused: list[tuple[int, str]] = field(default_factory=list)
@@ -63,14 +65,14 @@ class Performance:
 
 
 class NoCables(Loops):
-    """Nothing that goes out comes in again here, so that nobody need be asked."""
+    """No loop detection: in a rehearsal nothing that goes out comes back in."""
 
     def pass_by(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage:
         return answer
 
 
 class Rehearsal:
-    """One song through one rig. `progress` is told now and then which part of the song is played, 0 to 1."""
+    """One song through one rig. `progress` is called now and then with the part of the song that is played, 0 to 1."""
 
     def __init__(self, rig: Rig, progress: Callable[[float], None] = lambda part: None) -> None:
         self._cables: list[TimedCable] = []
@@ -80,17 +82,17 @@ class Rehearsal:
         self._done = Performance(rig, SongTime(), 0)
 
     def play(self, song: Song, scene: int | str | None = None) -> Performance:
-        """From this scene on; by default from the rig's `start`, or its first. KeyError if there is no such scene."""
+        """Play from this scene on; by default from the rig's `start`, or its first. Raises KeyError."""
         engine, done = self.engine, self._done
-        done.meter, done.heard = song.meter, dict(by_input(song, engine.inputs))
-        done.passed_over += song.told
+        done.meter, done.received = song.meter, dict(by_input(song, engine.inputs))
+        done.passed_over += song.passed_over
         start = engine.apply(self._now, RecallScene(self._start(scene)), "start")
         engine.reports.outcomes.append(start.outcome)
         self._take([*start.deliveries, *engine.apply(self._now, Begin()).deliveries])
         for number, (at, source, message) in enumerate(song.played):
             self._pass_time(_EPOCH + at)
             self._take(engine.receive(self._now, source, message))
-            if number % _TOLD_EVERY == 0:
+            if number % _PROGRESS_EVERY == 0:
                 self._progress(number / len(song.played))
         self._pass_time(_EPOCH + song.ends)
         self._run_dry()
@@ -98,7 +100,7 @@ class Rehearsal:
         return done
 
     def _make_cable(self, output: int, speed: CableSpeed | None, remote: bool) -> TimedCable:
-        self._cables.append(timed_cable(output, speed, remote))
+        self._cables.append(TimedCable(output, speed, remote))
         return self._cables[-1]
 
     def _start(self, scene: int | str | None) -> int | str:
@@ -117,7 +119,7 @@ class Rehearsal:
         self._now = max(self._now, until)
 
     def _run_dry(self) -> None:
-        """The song is over; what waits still goes out."""
+        """After the end of the song, let waiting messages go out."""
         last = self._now + _TAIL
         while self.engine.waiting and (due := self.engine.due) is not None and due <= last:
             self._pass_time(due)
@@ -130,12 +132,12 @@ class Rehearsal:
         if reports.outcomes:
             self._take_outcomes()
         if reports.news:
-            self._done.told += [(now - _EPOCH, f"{port}: {text}") for port, text in reports.news]
+            self._done.notices += [(now - _EPOCH, f"{port}: {text}") for port, text in reports.news]
             reports.news.clear()
         if reports.requests:
             for source, request in reports.requests:
-                text = f"{engine.inputs[source]}: {request.do} was asked for by SysEx; a rehearsal leaves that out"
-                self._done.told.append((now - _EPOCH, text))
+                text = f"{engine.inputs[source]}: {request.do} was requested by SysEx; a rehearsal ignores that"
+                self._done.notices.append((now - _EPOCH, text))
             reports.requests.clear()
 
     def _take_outcomes(self) -> None:
@@ -147,14 +149,14 @@ class Rehearsal:
             elif not outcome.done and outcome.do == "scene":
                 self._done.refused.append((at, f"{outcome.source}: {outcome.text}"))
             else:
-                self._done.told.append((at, f"{outcome.source}: {outcome.text}"))
+                self._done.notices.append((at, f"{outcome.source}: {outcome.text}"))
         outcomes.clear()
 
     def _finish(self) -> None:
-        """As at the end of a show all is released; of that, the releases are kept, so that nothing goes on sounding."""
+        """Release everything as at the end of a show; of what that sends, only the releases are kept."""
         engine, done = self.engine, self._done
         for source, text in engine.state.faults.first.items():
-            done.told.append((self._now - _EPOCH, f"filter {source} failed and was stepped over: {text}"))
+            done.notices.append((self._now - _EPOCH, f"filter {source} failed and was bypassed: {text}"))
         before = [len(cable.sent) for cable in self._cables]
         done.held = [(output, channel, key) for output, listed in self._heard() for channel, key in listed]
         done.ends = self._now - _EPOCH
@@ -169,7 +171,7 @@ class Rehearsal:
             done.ready[name] = [
                 InstrumentReady(asked - _EPOCH, channel, at - _EPOCH) for asked, channel, at in cable.ready
             ]
-            done.replaced[name], done.shed[name] = cable.waiting.replaced, cable.waiting.shed
+            done.replaced[name], done.shed[name] = cable.counts.replaced, cable.counts.shed
 
     def _heard(self) -> list[tuple[str, list[tuple[int, int]]]]:
         return [

@@ -1,4 +1,4 @@
-"""From a rig and a song to the files of a rehearsal."""
+"""The whole rehearsal: from a rig and a song, or a recording, to the report and the files."""
 
 import gc
 from collections.abc import Callable, Iterator
@@ -22,31 +22,31 @@ from engine.rig.models.rig import Rig
 
 @dataclass(frozen=True)
 class Rehearsed:
-    """A performance, its report, and the outputs' files by name."""
+    """A performance, its report, and the content of the outputs' files by name."""
 
     done: Performance
     report: dict[str, Any]
     outputs: dict[str, bytes]
 
     def files(self, report: dict[str, Any]) -> dict[str, bytes]:
-        """All files beside report.json, which holds this report."""
+        """All files except report.json, which holds this report."""
         return {**self.outputs, PAGE: page(report, self.done).encode("utf-8", "backslashreplace")}
 
 
 def rehearse(rig: Rig, song: Song, scene: int | str | None, progress: Callable[[float], None]) -> Rehearsed:
-    """Play a song through a rig. KeyError if there is no such scene."""
-    with _collector_at_rest():
+    """Play a song through a rig. Raises KeyError if there is no such scene."""
+    with _without_garbage_collector():
         return produced(Rehearsal(rig, progress).play(song, scene), song.name)
 
 
 def replay(
     rig: Rig, text: str, folder: Path, recording: FlightRecording, name: str, progress: Callable[[float], None]
 ) -> Rehearsed:
-    """Play a flight recording through a rig; `text` and `folder`: what the rig was read from, and where.
+    """Play a flight recording through a rig; `text` and `folder`: the text of the rig file, and its folder.
 
-    How far it is the same is told too.
+    The report also says how far the output is the same as recorded.
     """
-    with _collector_at_rest():
+    with _without_garbage_collector():
         found = Replay(rig, text, progress, folder).run(recording)
         found.done.remarks[:0] = _how_far(found, recording)
         return produced(found.done, name, _compared(found, recording))
@@ -69,8 +69,8 @@ def _compared(found: ReplayResult, recording: FlightRecording) -> dict[str, Any]
 
 
 @contextmanager
-def _collector_at_rest() -> Iterator[None]:
-    """What is written down of a song holds no circles, and looking through it for some costs a fifth of the time."""
+def _without_garbage_collector() -> Iterator[None]:
+    """No garbage collection meanwhile: the records have no cycles, and searching them takes a fifth of the time."""
     was_on = gc.isenabled()
     gc.disable()
     try:
@@ -82,17 +82,17 @@ def _collector_at_rest() -> Iterator[None]:
 
 def _how_far(found: ReplayResult, recording: FlightRecording) -> Iterator[str]:
     if not any(each.way in ("in", "out") for each in recording.happened):
-        yield "the recording holds no message; nothing passed in that time"
+        yield "the recording holds no messages; nothing came in or went out in that time"
         return
     if not found.odd:
-        yield f"byte for byte what went out: {found.same:,} messages"
+        yield f"identical to the recording, byte for byte: {found.same:,} messages"
         return
-    yield f"{found.same:,} messages are byte for byte what went out"
+    yield f"{found.same:,} messages are identical to the recording, byte for byte"
     if not recording.whole:
-        yield "the recording does not reach back to the start of the engine; what was held before is not in it"
+        yield "the recording does not reach back to the start of the engine; notes held before it are missing"
     for odd in found.odd:
         then, now = (describe(each) if each else "nothing" for each in (odd.then, odd.now))
-        yield f"{odd.output} differs first at {clock(odd.at - recording.begins)}: {then} then, {now} now"
+        yield f"{odd.output} first differs at {clock(odd.at - recording.begins)}: recorded {then}, now {now}"
 
 
 def produced(done: Performance, title: str, recording: dict[str, Any] | None = None) -> Rehearsed:

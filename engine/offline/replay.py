@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.speed import CableSpeed
 from engine.core.commands import AdoptRig, Command, OutputLost, OutputThere, RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
@@ -20,7 +21,7 @@ from engine.offline.flight_recording import FlightRecording, FlightRecordingErro
 from engine.offline.heard_notes import sounding
 from engine.offline.rehearsal import RECALLS, Performance, SceneChange
 from engine.offline.song_time import SongTime, clock
-from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable, timed_cable
+from engine.offline.timed_cable import InstrumentReady, SentByCable, TimedCable
 from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 
@@ -81,7 +82,7 @@ class Replay:
         return engine
 
     def _make_cable(self, output: int, speed: CableSpeed | None, remote: bool) -> TimedCable:
-        made = timed_cable(output, speed, remote)
+        made = TimedCable(output, speed, remote)
         if output == len(self._cables):  # else it takes the place of one, which has written down what came before
             self._cables.append(made)
         return made
@@ -133,7 +134,7 @@ class Replay:
             deliveries = self.engine.receive(at, source, message)
         except Exception as fault:
             text = f"{describe(message)} from {self.engine.inputs[source]} strikes a fault of Bayleaf itself: {fault!r}"
-            self._found.done.told.append((at - self._begins, text))
+            self._found.done.notices.append((at - self._begins, text))
         else:
             self._take(deliveries)
 
@@ -193,7 +194,7 @@ class Replay:
                 self._found.done.changes.append(SceneChange(self._now - begins, outcome))
             elif not outcome.done and outcome.do == "scene":
                 self._found.done.refused.append((self._now - begins, f"{outcome.source}: {outcome.text}"))
-        self._found.done.told += [(self._now - begins, f"{port}: {text}") for port, text in reports.news]
+        self._found.done.notices += [(self._now - begins, f"{port}: {text}") for port, text in reports.news]
         for listed in (reports.outcomes, reports.news, reports.requests):
             listed.clear()
 
@@ -226,7 +227,7 @@ class Replay:
             if left and name not in self._parted:
                 self._found.odd.append(ReplayDifference(left[0].at, name, left[0].message, None))
         done.passed_over += [f"the rig has no input {name}; what it played is left out" for name in self._strangers]
-        done.ends, done.heard = self._now - begins, self._heard
+        done.ends, done.received = self._now - begins, self._heard
         done.meter = SongTime(1000, bars=False)
         for name, cable in zip(engine.outputs, self._cables, strict=True):
             sent = sorted(
@@ -240,7 +241,7 @@ class Replay:
             done.ready[name] = [
                 InstrumentReady(asked - begins, channel, at - begins) for asked, channel, at in cable.ready
             ]
-            done.replaced[name], done.shed[name] = cable.waiting.replaced, cable.waiting.shed
+            done.replaced[name], done.shed[name] = cable.counts.replaced, cable.counts.shed
             done.held += [(name, *place) for place in sounding(each.message for each in sent)]
         done.moved = engine.state.ledger.off_rest()
 

@@ -1,6 +1,6 @@
-"""What a performance amounts to, as plain numbers and words: the content of report.json.
+"""The content of report.json: a performance as plain numbers and words.
 
-Times are in seconds from the start of the song ("at") with their place in words, waits and costs in milliseconds.
+Times are in seconds from the start of the song ("at"), with their place in words; waits and costs in milliseconds.
 """
 
 from bisect import bisect_left
@@ -9,7 +9,8 @@ from itertools import pairwise
 from typing import Any, Final
 
 from engine.core.cable.program_burst import compile_burst, size
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, SHORT_SYSEX, CableSpeed, status_after
+from engine.core.cable.queues import SHORT_SYSEX
+from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed, status_after
 from engine.midi.kinds import is_press
 from engine.midi.message_words import describe, note_name
 from engine.offline.heard_notes import choices, notes
@@ -21,17 +22,17 @@ from engine.rig.models.rig import Rig, sound_of
 
 FORMAT: Final = "bayleaf rehearsal 1"
 _S: Final = 1_000_000_000
-_LIMIT: Final = _S // DIN.byte_ns  # bytes a second
-_BINS: Final = 240  # of the picture of the load, at the most
-_WORST: Final = 5  # waits that are named
-_LATE: Final = 10_000_000  # ns: a note that is later than this is heard to be late (common practice, no source)
-_VERY_LATE: Final = 100_000_000  # ns: the same for what is no beginning of a note (common practice, no source)
-#: a message that waits no longer than another one takes has not really waited (three bytes on a DIN cable)
+_LIMIT: Final = _S // DIN.byte_ns  # bytes per second
+_BINS: Final = 240  # in the picture of the load, at most
+_WORST: Final = 5  # waits that are listed
+_LATE: Final = 10_000_000  # ns: a note that waits longer is audibly late (common practice, no source)
+_VERY_LATE: Final = 100_000_000  # ns: the same for other messages (common practice, no source)
+#: a wait no longer than one other message takes does not count (three bytes on a DIN cable)
 NOT_A_WAIT: Final = 3 * DIN.byte_ns
 
 
 def account(done: Performance, song: str, recording: dict[str, Any] | None = None) -> dict[str, Any]:
-    """The whole report. `recording`: how far it is what went out that night, if the song is a recording."""
+    """The whole report. `recording`: if the song is a flight recording, how far the output is the same as recorded."""
     late = _late(done)
     ready = {name: _by_asked(done.ready[name]) for name in done.ready}
     changes = [_change(done, change, late, ready) for change in done.changes]
@@ -40,20 +41,20 @@ def account(done: Performance, song: str, recording: dict[str, Any] | None = Non
         "rig": done.rig.rig.name,
         "song": song,
         "seconds": round(done.ends / _S, 3),
-        "messages_in": sum(done.heard.values()),
+        "messages_in": sum(done.received.values()),
         "messages_out": sum(map(len, done.sent.values())),
         "notes_left_sounding": len(done.hanging),
         "left_sounding": _keys(done.hanging),
         "held_by_the_song_at_its_end": _keys(done.held),
         "off_rest_at_the_end": done.moved,
         "scene_changes": changes,
-        "inputs": {name: {"messages": count} for name, count in done.heard.items()},
+        "inputs": {name: {"messages": count} for name, count in done.received.items()},
         "outputs": {name: _output(done, name, changes, late[name]) for name in done.sent},
         "instruments": _instruments(done),
         "passed_over": done.passed_over,
         "remarks": done.remarks,
         "refused": [{**_when(done.meter, at), "text": text} for at, text in done.refused],
-        "told": [{**_when(done.meter, at), "text": text} for at, text in done.told],
+        "told": [{**_when(done.meter, at), "text": text} for at, text in done.notices],
     }
     if recording is not None:
         report["recording"] = recording
@@ -75,10 +76,10 @@ def _keys(listed: Sequence[tuple[str, int, int]]) -> list[dict[str, Any]]:
 
 # Scene changes
 
-_Late = dict[
-    str, list[SentByCable]
-]  # by output, what somebody played and had to wait, by the time at which it was asked for
-_Ready = dict[str, dict[int, list[int]]]  # by output, when a burst was asked for -> when instruments were ready
+#: by output, the messages that players sent and that had to wait, in the order of `asked`
+_Late = dict[str, list[SentByCable]]
+#: by output, time at which a burst was requested -> times at which its instruments were ready
+_Ready = dict[str, dict[int, list[int]]]
 
 
 def _late(done: Performance) -> _Late:
@@ -119,10 +120,10 @@ def _change(done: Performance, change: SceneChange, late: _Late, ready: _Ready) 
 
 
 def _costs(done: Performance, change: SceneChange, late: _Late, ready: _Ready) -> dict[str, dict[str, Any]]:
-    """What a change cost on each output that has a burst."""
+    """The cost of a scene change on each output that gets a burst."""
     number = change.outcome.scene[0] if change.outcome.scene else 0
     scene = done.rig.scene(number)
-    if scene is None:  # an edit took it out of the rig since
+    if scene is None:  # an edit has removed it from the rig since
         return {}
     names = list(done.rig.outputs)
     found = {}
@@ -147,7 +148,7 @@ def _costs(done: Performance, change: SceneChange, late: _Late, ready: _Ready) -
 
 
 def speed_of(rig: Rig, output: str) -> CableSpeed | None:
-    """The pace of an output's cable, None for one that is not paced."""
+    """The speed of an output's cable; None for a fast output."""
     port = rig.outputs.get(output)
     if port is None or port.wire != "din":
         return None
@@ -187,7 +188,7 @@ def _output(
 
 
 def _wait(meter: SongTime, late: SentByCable, sent: Sequence[SentByCable], speed: CableSpeed | None) -> dict[str, Any]:
-    """`ahead`: messages that went onto the cable while this one waited."""
+    """One wait; "ahead" is the number of messages that went onto the cable meanwhile."""
     ahead = bisect_left(sent, late.start, key=_start) - bisect_left(sent, late.asked, key=_start)
     found = {
         **_when(meter, late.asked),
@@ -208,7 +209,7 @@ def _start(sent: SentByCable) -> int:
 
 
 def _behind(late: SentByCable, sent: Sequence[SentByCable], speed: CableSpeed | None) -> SentByCable | None:
-    """The long SysEx that was on the cable while this waited."""
+    """The long SysEx that was on the cable while this message waited."""
     if speed is None:
         return None
     long = (each for each in sent if len(each.message) > SHORT_SYSEX)
@@ -226,7 +227,7 @@ def _channels(rig: Rig, output: str, played: Sequence[int]) -> list[dict[str, An
 
 
 def _load(sent: Sequence[SentByCable], speed: CableSpeed | None, meter: SongTime, ends: int) -> dict[str, Any]:
-    """Bytes on the cable by stretches of time, and in the busiest second."""
+    """Bytes on the cable over time, and in the busiest second."""
     width = max(ends // _BINS + 1, _S // 10)
     byte_ns = speed.byte_ns if speed else 0
     stretches = [0] * (max([ends, *(each.start + len(each.message) * byte_ns for each in sent)]) // width + 1)
@@ -252,7 +253,7 @@ def _load(sent: Sequence[SentByCable], speed: CableSpeed | None, meter: SongTime
 
 
 def _spread(start: int, count: int, byte_ns: int, width: int) -> list[tuple[int, int]]:
-    """Which stretches the bytes of one message fall into."""
+    """The stretches of time that the bytes of one message fall into."""
     first, last = start // width, (start + count * byte_ns) // width
     if first == last:
         return [(first, count)]
@@ -261,7 +262,7 @@ def _spread(start: int, count: int, byte_ns: int, width: int) -> list[tuple[int,
 
 
 def _busiest(placed: Sequence[tuple[int, int]]) -> tuple[int, int]:
-    """When the second with the most bytes begins, and how many they are."""
+    """The beginning of the second with the most bytes, and their number."""
     best, begins, total, oldest = 0, 0, 0, 0
     for at, count in placed:
         total += count
@@ -277,7 +278,7 @@ def _busiest(placed: Sequence[tuple[int, int]]) -> tuple[int, int]:
 
 
 def _instruments(done: Performance) -> dict[str, Any]:
-    """The programs that each instrument was on."""
+    """The programs that each instrument had."""
     listed = {name: choices((each.start, each.message) for each in sent) for name, sent in done.sent.items()}
     found: dict[str, Any] = {}
     for name, gear in done.rig.instruments.items():

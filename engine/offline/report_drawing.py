@@ -1,4 +1,4 @@
-"""The pictures of a report, as SVG: what was played on each channel, and what the cable carried."""
+"""The pictures of a report, as SVG: the notes on each channel, and the load of the cable."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,23 +9,23 @@ from engine.midi.message_words import note_name
 from engine.offline.heard_notes import HeardNote
 from engine.offline.song_time import clock
 
-WIDTH: Final = 1000  # units of the picture; the page makes it as wide as there is room
+WIDTH: Final = 1000  # units; the page stretches the picture to the available width
 _S: Final = 1_000_000_000
-_LEAST_KEYS: Final = 12  # of a lane, so that one drum is no wall
-_KEY: Final = 2.4  # units of height a key
+_LEAST_KEYS: Final = 12  # per lane, so that a single drum does not fill it
+_KEY: Final = 2.4  # units of height per key
 _LANE_GAP: Final = 6
 _LOAD: Final = 56  # units of height
-_STEPS: Final = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800)  # seconds between two marks of the time
+_STEPS: Final = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800)  # seconds between two time marks
 
 
 @dataclass(frozen=True)
 class Scale:
-    """The time (ns) that is as wide as a picture."""
+    """The time (ns) that a picture's width covers."""
 
     ends: int
 
     def x(self, at: float) -> float:
-        """Where a time (ns) is."""
+        """The horizontal place of a time (ns)."""
         return round(WIDTH * max(at, 0) / max(self.ends, 1), 2)
 
 
@@ -37,7 +37,7 @@ def _svg(height: float, label: str, body: str, kind: str) -> str:
 
 
 def lane_height(notes: Sequence[HeardNote]) -> float:
-    """Units of height that a channel's notes take."""
+    """The height of the picture of a channel's notes, in units."""
     low, high = _range(notes)
     return (high - low + 1) * _KEY + _LANE_GAP
 
@@ -54,7 +54,7 @@ def _range(notes: Sequence[HeardNote]) -> tuple[int, int]:
 
 
 def roll(notes: Sequence[HeardNote], scale: Scale, changes: Sequence[dict[str, Any]], label: str) -> str:
-    """The notes of one channel: the higher the key the higher the mark, the longer the note the longer."""
+    """The notes of one channel as bars: pitch upwards, time to the right."""
     high = _range(notes)[1]
     height = lane_height(notes)
     path = "".join(
@@ -72,7 +72,7 @@ def _change_lines(changes: Sequence[dict[str, Any]], scale: Scale, height: float
 
 
 def load(output: dict[str, Any], scale: Scale, changes: Sequence[dict[str, Any]], name: str) -> str:
-    """What the cable carried over time; its limit is the upper edge. The worst waits are marked by triangles."""
+    """The load of the cable over time; the upper edge is its capacity. Triangles mark the worst waits."""
     found = output["load"]
     width = found["stretch_seconds"]
     limit = found["limit_bytes_per_second"] * width
@@ -101,7 +101,7 @@ def _mark(wait: dict[str, Any], scale: Scale) -> str:
 
 
 def scene_band(changes: Sequence[dict[str, Any]], scale: Scale) -> str:
-    """Which scene was in force when, as boxes of HTML, so that their names stay letters at every width."""
+    """The scenes over time, as HTML boxes, so that their names keep their shape at every width."""
     boxes = []
     for number, change in enumerate(changes):
         begins = change["at"] * _S
@@ -116,7 +116,7 @@ def scene_band(changes: Sequence[dict[str, Any]], scale: Scale) -> str:
 
 
 def time_marks(scale: Scale) -> str:
-    """Times under a picture."""
+    """The times under a picture."""
     step = next((each for each in _STEPS if scale.ends / _S / each <= 9), _STEPS[-1])
     marks = [
         f'<span style="left:{scale.x(at * _S) * 100 / WIDTH:.3f}%">{clock(at * _S)[:-4]}</span>'

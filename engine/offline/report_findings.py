@@ -1,4 +1,4 @@
-"""What a rehearsal found, in words, with what to do about it."""
+"""The findings of a rehearsal, in words, each with a remedy."""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -7,15 +7,15 @@ from typing import Any, Final, NamedTuple
 from engine.plurals import plural
 from engine.rig.models.rig import Rig
 
-_FELT: Final = 5.0  # ms: what a burst may make a note wait without anybody minding (common practice, no source)
-_AT_ONCE: Final = 10.0  # ms that a burst may take without anybody noticing
-_NAMED: Final = 8  # keys or outputs that are named
+_FELT: Final = 5.0  # ms that a burst may delay a note unnoticed (common practice, no source)
+_AT_ONCE: Final = 10.0  # ms that a burst may take unnoticed
+_NAMED: Final = 8  # keys or outputs that a sentence lists
 _BYTE: Final = 0.32  # ms on a DIN cable (MIDI 1.0 p. 1)
 _WORDS: Final = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def findings(report: dict[str, Any], rig: Rig) -> list[str]:
-    """One sentence for each thing to look at; none if there is none."""
+    """One sentence for each thing to fix; empty if there is nothing."""
     return [
         *_hanging(report),
         *report["passed_over"],
@@ -34,12 +34,12 @@ def _many(count: int, noun: str) -> str:
 
 def _hanging(report: dict[str, Any]) -> Iterator[str]:
     if left := report["left_sounding"]:
-        yield f"{_many(len(left), 'note')} left sounding ({_keys(left)}): that is a fault of Bayleaf; please report it"
+        yield f"{_many(len(left), 'note')} left sounding ({_keys(left)}): this is a fault of Bayleaf; please report it"
     if held := report["held_by_the_song_at_its_end"]:
         if "recording" in report:
             yield f"the recording ends while {_keys(held)} {'sounds' if len(held) == 1 else 'sound'}"
         else:
-            yield f"the song itself never lets go of {_keys(held)}; the end of the show released it"
+            yield f"the song itself never releases {_keys(held)}; the end of the show released it"
 
 
 def _keys(listed: list[dict[str, Any]]) -> str:
@@ -63,12 +63,13 @@ def _refused(report: dict[str, Any]) -> Iterator[str]:
 def _shed(report: dict[str, Any]) -> Iterator[str]:
     for name, output in report["outputs"].items():
         if output["shed"]:
-            lost = _many(output["shed"], "message")
-            yield f"{name}: {lost} found no room on the cable; thin or strip what goes there"
+            count = output["shed"]
+            lost = f"{_many(count, 'message')} {'was' if count == 1 else 'were'} left out"
+            yield f"{name}: {lost} because the cable was full; thin or strip what goes there"
 
 
 def _slow_changes(report: dict[str, Any], rig: Rig) -> Iterator[str]:
-    """A scene is told once, where it is worst, however often it is recalled and on however many outputs it is slow."""
+    """Each scene once, at its worst, however often it is recalled and however many outputs are slow."""
     slow: dict[tuple[int, bool], list[_Slow]] = {}
     for number, change in enumerate(report["scene_changes"]):
         for name, cost in change["outputs"].items():
@@ -87,7 +88,7 @@ def _slow_changes(report: dict[str, Any], rig: Rig) -> Iterator[str]:
 
 
 class _Slow(NamedTuple):
-    """A scene change that kept notes of this output waiting, and what it cost there."""
+    """A scene change that made notes wait on this output, and what it cost there."""
 
     change: dict[str, Any]
     output: str
@@ -95,7 +96,7 @@ class _Slow(NamedTuple):
 
 
 def _elsewhere(found: list[_Slow], named: str) -> str:
-    """ "; notes wait on drums (9 ms), bass (7 ms), too" """
+    """ "; notes also wait on drums (9 ms), bass (7 ms)" """
     worst: dict[str, float] = {}
     for each in found:
         if each.output != named:
@@ -104,7 +105,7 @@ def _elsewhere(found: list[_Slow], named: str) -> str:
         return ""
     listed = ", ".join(f"{name} ({worst[name]:.0f} ms)" for name in [*worst][:_NAMED])
     more = f" and {_many(len(worst) - _NAMED, 'more output')}" if len(worst) > _NAMED else ""
-    return f"; notes wait on {listed}{more}, too"
+    return f"; notes also wait on {listed}{more}"
 
 
 def _remedy(cost: dict[str, Any], first: bool) -> str:
@@ -126,16 +127,16 @@ def _full_cables(report: dict[str, Any]) -> Iterator[str]:
             if "behind_sysex_bytes" in worst:
                 why = f"a SysEx of {worst['behind_sysex_bytes']:,} bytes is on the cable"
                 remedy = "send it while nothing plays"
-            yield f"{name}: at {worst['place']} {worst['message']} waits {worst['ms']:.0f} ms, for {why}; {remedy}"
+            yield f"{name}: at {worst['place']} {worst['message']} waits {worst['ms']:.0f} ms because {why}; {remedy}"
 
 
 def _rest(report: dict[str, Any], rig: Rig) -> Iterator[str]:
     reached = {change["number"] for change in report["scene_changes"]}
     for scene in rig.scenes:
         if scene.at is not None and scene.number not in reached:
-            yield f"{scene.name} waits for {scene.at}, and the time code never got there"
+            yield f"{scene.name} is due at {scene.at}, which the time code never reached"
     for name, gear in report["instruments"].items():
         played = report["outputs"][gear["output"]]["channels"]
         notes = sum(each["notes"] for each in played if each["channel"] == gear["channel"])
         if notes and not gear["programs"]:
-            yield f"{name} plays {_many(notes, 'note')} and was never put on a sound; give it a step in a burst"
+            yield f"{name} plays {_many(notes, 'note')} but no sound was ever selected for it; add a burst step"

@@ -1,4 +1,4 @@
-"""The report as one page that needs no network and no script."""
+"""The report as one HTML page that needs no network and no script."""
 
 from collections.abc import Iterable, Sequence
 from html import escape
@@ -10,9 +10,9 @@ from engine.offline.heard_notes import HeardNote, notes
 from engine.offline.rehearsal import Performance
 from engine.offline.report_drawing import Scale
 
-_LISTED: Final = 200  # differences that the page lists; the report has them all
-_AT_A_GLANCE: Final = 20  # differences that are shown without being asked for
-_COMPARED: Final = (("against", "Against the rig"), ("expected", "Against the kept run"))
+_LISTED: Final = 200  # differences on the page; report.json has them all
+_AT_A_GLANCE: Final = 20  # differences that are shown unfolded
+_COMPARED: Final = (("against", "Against the rig"), ("expected", "Against the earlier run"))
 
 
 def page(report: dict[str, Any], done: Performance) -> str:
@@ -28,7 +28,7 @@ def page(report: dict[str, Any], done: Performance) -> str:
         _changes(report, scale),
         *(_output(name, report, done, scale) for name in report["outputs"]),
         _instruments(report),
-        _told(report),
+        _notices(report),
     ))  # fmt: skip
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
@@ -59,7 +59,7 @@ def _head(report: dict[str, Any]) -> str:
 
 def _findings(report: dict[str, Any]) -> str:
     if not report["findings"]:
-        fine = "Nothing waited long enough to be heard, and nothing was lost."
+        fine = "Nothing was audibly late, and nothing was lost."
         return f'<section class="fine"><h2>Nothing to fix</h2><p>{fine}</p></section>'
     return f'<section class="fix"><h2>What to fix</h2>{_list(report["findings"])}</section>'
 
@@ -71,13 +71,13 @@ def _remarks(report: dict[str, Any]) -> str:
 
 
 def _differences(title: str, found: dict[str, Any]) -> str:
-    """What differs from another run; `found` as `compare.as_json` makes it."""
+    """The differences from another run; `found` as made by `performance_comparison.as_json`."""
     title = escape(title)
-    told = [*found.get("files", ()), *found["summary"]]
-    if not told:
+    lines = [*found.get("files", ()), *found["summary"]]
+    if not lines:
         return f"<section><h2>{title}</h2><p>Every message is the same.</p></section>"
     rows = ((one["place"], one["output"], _how(one), one["words"]) for one in found["differences"][:_LISTED])
-    caption = "What differs"
+    caption = "Differences"
     if found["count"] > _LISTED:
         caption = f"The first {_LISTED} of {found['count']:,} differences; report.json has the rest"
     shown = ""
@@ -85,7 +85,7 @@ def _differences(title: str, found: dict[str, Any]) -> str:
         opened = " open" if found["count"] <= _AT_A_GLANCE else ""
         listed = _table(caption, ("when", "output", "how", "message"), rows)
         shown = f"<details{opened}><summary>Note by note</summary>{listed}</details>"
-    return f"<section><h2>{title}</h2>{_list(told)}{shown}</section>"
+    return f"<section><h2>{title}</h2>{_list(lines)}{shown}</section>"
 
 
 def _how(difference: dict[str, Any]) -> str:
@@ -121,7 +121,7 @@ def _changes(report: dict[str, Any], scale: Scale) -> str:
         for one in changes
     )
     strip = f'<div class="strip">{report_drawing.scene_band(changes, scale)}{report_drawing.time_marks(scale)}</div>'
-    dotted = "<p>In the pictures below a dotted line is a scene change.</p>"
+    dotted = "<p>In the pictures below, a dotted line marks a scene change.</p>"
     return f"<section><h2>Scenes</h2>{strip}{dotted}{_table('What each scene change cost', columns, rows)}</section>"
 
 
@@ -131,7 +131,7 @@ def _output(name: str, report: dict[str, Any], done: Performance, scale: Scale) 
     parts = [f'<section class="output"><h2>{escape(name)}</h2>{_summary(output)}']
     if output["load"]["limit_bytes_per_second"]:
         parts.append(
-            "<figure><figcaption>Cable: the dashed line is all it can carry"
+            "<figure><figcaption>Cable load; the dashed line is the capacity"
             f"{'; triangles mark the worst waits' if output['worst_waits'] else ''}</figcaption>"
             f"{report_drawing.load(output, scale, changes, name)}</figure>"
         )
@@ -155,7 +155,7 @@ def _summary(output: dict[str, Any]) -> str:
         said.append("fast output")
     said.append(f"worst wait {output['worst_wait_ms']:.1f} ms")
     if output["replaced"]:
-        said.append(f"{output['replaced']:,} values gave way to newer ones")
+        said.append(f"{output['replaced']:,} values superseded by newer ones")
     said.append(f"{output['shed']:,} shed" if output["shed"] else "nothing shed")
     return f"<p>{escape(', '.join(said))}</p>"
 
@@ -182,14 +182,14 @@ def _instruments(report: dict[str, Any]) -> str:
             rows.append((name, place, chosen["place"], chosen["sound"] or "", bank, chosen["program"]))
             name = place = ""
     columns = ("instrument", "at", "from", "sound", "bank", "program")
-    return f"<section><h2>Instruments</h2>{_table('The sounds each was on', columns, rows)}</section>"
+    return f"<section><h2>Instruments</h2>{_table('The sounds of each instrument', columns, rows)}</section>"
 
 
-def _told(report: dict[str, Any]) -> str:
+def _notices(report: dict[str, Any]) -> str:
     if not report["told"]:
         return ""
     listed = "".join(f"<li><b>{escape(each['place'])}</b> {escape(each['text'])}</li>" for each in report["told"][:500])
-    return f"<section><h2>What was told</h2><ul>{listed}</ul></section>"
+    return f"<section><h2>Notices</h2><ul>{listed}</ul></section>"
 
 
 def _table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
@@ -206,5 +206,5 @@ def _list(texts: Iterable[str]) -> str:
 
 
 def _cell(value: object) -> str:
-    """A figure and its unit stay on one line."""
+    """Keep a figure and its unit on one line."""
     return escape(str(value)).replace(" ms", "&nbsp;ms").replace(" bytes", "&nbsp;bytes")

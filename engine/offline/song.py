@@ -1,4 +1,4 @@
-"""A Standard MIDI File as what the players of a rig play."""
+"""A song from a Standard MIDI File: which input of a rig plays which message, and when."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -8,12 +8,12 @@ from typing import Final, NamedTuple
 from engine.midi.midi_file import METER, TEMPO, MidiFile, MidiFileError, read_smf
 from engine.offline.song_time import SongTime
 
-_CAME_IN: Final = "in "  # before the name of a track that `keep` writes
-_WENT_OUT: Final = "out "  # the same; what the rig made that night is not played again
+_CAME_IN: Final = "in "  # prefix of the track names that `keep` writes
+_WENT_OUT: Final = "out "  # prefix of tracks with the rig's own output, which are not played
 
 
 class Played(NamedTuple):
-    """A message that comes in: time (ns from the start), index of the input, message."""
+    """A message from a player: time (ns from the start), index of the input, message."""
 
     at: int
     source: int
@@ -22,13 +22,13 @@ class Played(NamedTuple):
 
 @dataclass(frozen=True)
 class Song:
-    """What is played, by time; `ends` in ns; `told`: sentences about what was passed over."""
+    """What is played, in order of time; `ends` in ns; `passed_over`: sentences about what is not played."""
 
     name: str
     meter: SongTime
     played: Sequence[Played]
     ends: int
-    told: Sequence[str] = ()
+    passed_over: Sequence[str] = ()
 
 
 class SongError(Exception):
@@ -36,17 +36,17 @@ class SongError(Exception):
 
 
 def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
-    """`wanted`: "NAME" is the input for all tracks, "TRACK=NAME" that of one, by its name or its number from 1.
+    """The song in a file. `wanted`: "NAME" is the input for all tracks, "TRACK=NAME" for one, by name or number from 1.
 
-    If nothing is wanted, a track goes to the input whose name it has, with "in " before it as `keep` writes it or
-    without; a rig with one input needs no names. Raises SongFault.
+    If nothing is wanted, a track goes to the input of its own name, with or without the "in " that `keep` writes; with
+    a single input no names are needed. Raises SongError.
     """
     try:
         file = read_smf(path.read_bytes())
     except OSError as fault:
         raise SongError(f"{path} cannot be read: {fault.strerror}") from None
     except MidiFileError as fault:
-        remedy = "; a flight recording is replayed with --recording" if path.suffix == ".jsonl" else ""
+        remedy = "; to replay a flight recording use --recording" if path.suffix == ".jsonl" else ""
         raise SongError(f"{path}: {fault}{remedy}") from None
     if file.format == 2:
         raise SongError(f"{path}: a file of format 2 holds patterns, not a song; save it as format 1")
@@ -60,14 +60,14 @@ def read_song(path: Path, inputs: Sequence[str], wanted: Sequence[str]) -> Song:
         for event in track.events
         if event.meta < 0
     ]
-    listed.sort(key=lambda each: each[:2])  # at one time the tracks come in order
+    listed.sort(key=lambda each: each[:2])  # simultaneous messages in the order of the tracks
     played = [Played(meter.time(tick), place, message) for tick, _, place, message in listed]
     ends = max((meter.time(track.ends) for track in file.tracks), default=0)
     return Song(path.name, meter, played, ends, [*file.complaints, *_left_out(file, places)])
 
 
 def _places(file: MidiFile, inputs: Sequence[str], wanted: Sequence[str]) -> list[int | None]:
-    """The index of each track's input, None for a track that nobody plays."""
+    """The index of each track's input; None for a track that is not played."""
     everything, some = _wishes(inputs, wanted)
     if not wanted:
         names = [track.name if track.name in inputs else track.name.removeprefix(_CAME_IN) for track in file.tracks]
@@ -91,7 +91,7 @@ def _wishes(inputs: Sequence[str], wanted: Sequence[str]) -> tuple[int | None, d
     for wish in wanted:
         track, equals, name = wish.rpartition("=")
         if wish in inputs and everything is not None:
-            raise SongError("one input plays the whole song; of several say which track each plays: --input TRACK=NAME")
+            raise SongError("one input plays the whole song; for several give each its track: --input TRACK=NAME")
         if wish in inputs:
             everything = inputs.index(wish)
         elif equals and name in inputs:
@@ -112,12 +112,12 @@ def _left_out(file: MidiFile, places: Sequence[int | None]) -> list[str]:
         and not (kept and track.name.startswith(_WENT_OUT))
     ]
     if not any(event.meta < 0 for track in file.tracks for event in track.events):
-        return ["there is no message in the song"]
-    return [f"nobody plays {', '.join(silent)}; give it an input with --input TRACK=NAME"] if silent else []
+        return ["the song contains no messages"]
+    return [f"no input plays {', '.join(silent)}; give it one with --input TRACK=NAME"] if silent else []
 
 
 def by_input(song: Song, inputs: Sequence[str]) -> Mapping[str, int]:
-    """How many messages each input plays."""
+    """The number of messages that each input plays."""
     counts = [0] * len(inputs)
     for each in song.played:
         counts[each.source] += 1

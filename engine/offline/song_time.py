@@ -1,4 +1,4 @@
-"""Where in a song a time is: ticks, nanoseconds, bars and beats, by its tempo and metre."""
+"""Time in a song: ticks, nanoseconds, bars and beats, converted by its tempo and metre."""
 
 from bisect import bisect_right
 from collections.abc import Iterable
@@ -7,15 +7,15 @@ from typing import Final
 from engine.midi.midi_file import METER, TEMPO, MidiFileEvent
 
 _S: Final = 1_000_000_000
-_TEMPO: Final = 500_000  # µs a beat, until a file says otherwise (RP-001 p. 8: 120 beats a minute)
-_FINEST: Final = 32_767  # ticks a beat, the most that a file can have
+_TEMPO: Final = 500_000  # µs per beat, unless the file sets a tempo (RP-001 p. 8: 120 beats per minute)
+_FINEST: Final = 32_767  # ticks per beat, the maximum in a file
 
 
 class SongTime:
-    """`division` as in `Smf`; `events`: the tempo and time signature events of all tracks by time."""
+    """`division` as in `MidiFile`; `events`: the tempo and time signature events of all tracks, in order of time."""
 
     def __init__(self, division: int = 1000, events: Iterable[MidiFileEvent] = (), bars: bool = True) -> None:
-        """`bars`: whether there is music to count; of a recording nobody knows its bars."""
+        """`bars`: whether bars can be counted; in a flight recording they are unknown."""
         self._counted = bars and division > 0
         events = [*events]
         self.division = division if division > 0 else -division
@@ -26,7 +26,7 @@ class SongTime:
         self._bar_ticks = [bar[0] for bar in self._bars]
 
     def _lay_out(self, events: Iterable[MidiFileEvent], tempo: int) -> list[tuple[int, float, int]]:
-        """(tick, ns, µs a beat) of each tempo."""
+        """(tick, ns, µs per beat) of each tempo."""
         found, ns, last = [(0, 0.0, tempo)], 0.0, 0
         for event in events:
             if event.meta != TEMPO or len(event.message) != 3:
@@ -39,14 +39,14 @@ class SongTime:
         return found
 
     def _lay_out_bars(self, events: Iterable[MidiFileEvent]) -> list[tuple[int, int, float, float]]:
-        """(tick, bar from 0, ticks a bar, ticks a beat) of each time signature; a new one begins a bar."""
+        """(tick, bar from 0, ticks per bar, ticks per beat) of each time signature; a new one begins a bar."""
         beat = float(self.division)
         found = [(0, 0, 4 * beat, beat)]
         for event in events:
             if event.meta != METER or len(event.message) < 2 or not event.message[0] or event.message[1] > 6:
                 continue
             tick, bar, length, _ = found[-1]
-            bar += round((event.tick - tick) / length + 0.499)  # one that was cut short counts
+            bar += round((event.tick - tick) / length + 0.499)  # a shortened bar counts
             beat = self.division * 4 / 2 ** event.message[1]
             if tick == event.tick:
                 found.pop()
@@ -78,7 +78,7 @@ class SongTime:
         return f"{clock(ns)}, bar {bar}:{int(beat)}"
 
     def for_file(self) -> tuple[int, list[MidiFileEvent]]:
-        """Ticks a beat as fine as a file can have them, and the tempo and metre in these ticks."""
+        """The finest ticks per beat that a file can have, and tempo and metre events in these ticks."""
         finer = max(_FINEST // self.division, 1)
         tempos = [MidiFileEvent(tick * finer, tempo.to_bytes(3, "big"), TEMPO) for tick, _, tempo in self._tempos]
         bars = [

@@ -1,20 +1,22 @@
-"""A wire that writes down when what it carries was asked for, and when its instruments were ready."""
+"""A cable that notes how long its messages waited, and when its instruments were ready."""
 
 from collections import deque
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, OutputCable, Unit
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.replaceable_values import replaceable
-from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery, Unit
+from engine.core.cable.scheduler import Cable
+from engine.core.cable.speed import CableSpeed
 from engine.midi.kinds import is_press
 
 
 class SentByCable(NamedTuple):
-    """One message on its way out. Times in ns of the bay's clock.
+    """One message on its way out. Times in ns of the engine's clock.
 
-    `handed`: to the driver; `start`: its first byte is on the cable; `asked`: when it was routed, or the scene recalled
-    whose burst it belongs to; `ours`: it is of a burst, a panic or the end, and nobody played it.
+    `handed`: when it was given to the driver; `start`: when its first byte is on the cable; `asked`: when it was
+    routed, or its scene was recalled; `ours`: it belongs to a burst, a panic or the end, and no player sent it.
     """
 
     handed: int
@@ -30,78 +32,120 @@ class SentByCable(NamedTuple):
 
 
 class InstrumentReady(NamedTuple):
-    """An instrument had its sounds: when the burst was asked for, channel (0 to 15), when it had settled."""
+    """An instrument was ready: when its burst was requested, its channel (0 to 15), when it had settled."""
 
     asked: int
     channel: int
     at: int
 
 
-class TimedCable(Cable):
-    """`take` turns deliveries into `SentByCable`."""
+class TimedCable:
+    """An OutputCable around the one that the engine would have. `take` turns deliveries into `SentByCable`."""
 
-    def __init__(self, output: int, speed: CableSpeed | None) -> None:
-        super().__init__(output, speed)
+    def __init__(self, output: int, speed: CableSpeed | None, remote: bool) -> None:
+        """`remote`: its cable is plugged into another machine."""
         self.sent: list[SentByCable] = []
         self.ready: list[InstrumentReady] = []
-        self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # -> since when, and whether it is ours
+        self._cable: OutputCable = RemoteCable(output, speed) if remote else Cable(output, speed, self._settled)
+        self._asked: dict[bytes, deque[tuple[int, bool]]] = {}  # message -> since when, and whether it is ours
         self._burst_asked: dict[BurstUnit, int] = {}
 
+    # What is as in the other one
+
+    @property
+    def output(self) -> int:
+        """See OutputCable."""
+        return self._cable.output
+
+    @property
+    def speed(self) -> CableSpeed | None:
+        """See OutputCable."""
+        return self._cable.speed
+
+    @property
+    def due(self) -> int | None:
+        """See OutputCable."""
+        return self._cable.due
+
+    @property
+    def full(self) -> bool:
+        """See OutputCable."""
+        return self._cable.full
+
+    @property
+    def counts(self) -> CableCounts:
+        """See OutputCable."""
+        return self._cable.counts
+
+    @property
+    def carried_at(self) -> int:
+        """See OutputCable."""
+        return self._cable.carried_at
+
+    @property
+    def remote(self) -> RemoteCable | None:
+        """See OutputCable."""
+        return self._cable.remote
+
+    def flush(self, now: int, out: list[Delivery]) -> None:
+        """See OutputCable."""
+        self._cable.flush(now, out)
+
+    def change_speed(self, speed: CableSpeed | None) -> None:
+        """See OutputCable."""
+        self._cable.change_speed(speed)
+
+    def holds(self, message: bytes) -> bool:
+        """See OutputCable."""
+        return self._cable.holds(message)
+
+    def carried(self, now: int) -> int:
+        """See OutputCable."""
+        return self._cable.carried(now)
+
+    # What is recorded
+
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
-        if self.straight:
-            super().put(now, unit, out)
-            return
-        if self.due is None:  # nothing waits: whatever is still written down was shed or gave way
+        """See OutputCable."""
+        if self.due is None:  # nothing waits: whatever is still recorded was shed or gave way
             self._asked.clear()
         for message in unit:
             if replaceable(message) is not None:  # the newest of equal values is the one that counts
                 self._asked[message] = deque(((now, False),))
             else:
                 self._asked.setdefault(message, deque()).append((now, False))
-        shed = self.waiting.shed
-        super().put(now, unit, out)
-        if self.waiting.shed > shed:
+        shed = self.counts.shed
+        self._cable.put(now, unit, out)
+        if self.counts.shed > shed:
             self._forget(unit)
 
     def _forget(self, unit: Unit) -> None:
-        """These found no room, and are not sent."""
+        """These messages did not fit and are not sent."""
         for message in unit:
             if waiting := self._asked.get(message):
                 waiting.pop()
 
     def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
+        """See OutputCable."""
         for step in steps:
             self._burst_asked[step] = now
             for message in step.unit:
                 self._asked[message] = deque(((now, True),))
-        super().burst(now, steps, out)
+        self._cable.burst(now, steps, out)
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
+        """See OutputCable."""
         for gone in [message for message in self._asked if is_press(message)]:
             del self._asked[gone]
         for message in messages:
             self._asked.setdefault(message, deque()).append((now, True))
-        super().panic(now, messages, out)
+        self._cable.panic(now, messages, out)
 
     def take(self, now: int, message: bytes, start: int) -> None:
-        """A delivery of this wire was handed over."""
+        """A delivery of this cable was handed over."""
         waiting = self._asked.get(message)
         asked, ours = waiting.popleft() if waiting else (now, False)
         self.sent.append(SentByCable(now, start, asked, message, ours))
 
-    def _end_of_step(self, now: int) -> None:
-        step = self._begun_step
-        super()._end_of_step(now)
-        if step is not None and self._begun_step is None:
-            self.ready.append(
-                InstrumentReady(self._burst_asked.get(step, now), step.channel, max(self._free_at, now) + step.settle)
-            )
-
-
-class TimedRemoteCable(TimedCable, RemoteCable):
-    """The same for an output whose cable is at another machine: everything leaves at once."""
-
-
-def timed_cable(output: int, speed: CableSpeed | None, remote: bool) -> TimedCable:
-    """A cable of an engine that plays for a rehearsal: see `engine.core.state.CableMaker`."""
-    return (TimedRemoteCable if remote else TimedCable)(output, speed)
+    def _settled(self, now: int, step: BurstUnit, ready: int) -> None:
+        self.ready.append(InstrumentReady(self._burst_asked.get(step, now), step.channel, ready))

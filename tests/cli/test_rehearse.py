@@ -160,7 +160,7 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
     assert bayleaf("rehearse", rig, named, "--out", out)[0] == 0
     report = json.loads((out / "report.json").read_text())
     assert {name: found["messages"] for name, found in report["inputs"].items()} == {"keys": 2, "pads": 0}
-    assert any("nobody plays track 2 others" in text for text in report["findings"])
+    assert any("no input plays track 2 others" in text for text in report["findings"])
     assert "Nothing to fix" not in (out / "report.html").read_text()
 
 
@@ -169,11 +169,11 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
     [
         (("--input", "organ", "--out", "x"), 1, 'there is no input "organ"'),
         (("--input", "horn=keys", "--out", "x"), 1, 'there is no track "horn"'),
-        (("--input", "keys", "--input", "pads", "--out", "x"), 1, "of several say which track each plays"),
+        (("--input", "keys", "--input", "pads", "--out", "x"), 1, "for several give each its track"),
         (("--out", "x"), 1, "say which input plays"),
         (("--input", "keys", "--scene", "9", "--out", "x"), 1, "there is no scene 9"),
         (("--input", "keys"), 2, "--out"),
-        (("--input", "keys", "--expect", "nowhere"), 1, "is no folder"),
+        (("--input", "keys", "--expect", "nowhere"), 1, "is not a folder"),
     ],
 )
 def test_what_is_wrong_is_told(
@@ -289,7 +289,7 @@ def test_time_code_of_the_rig_recalls_scenes(bayleaf: Bayleaf, rig: Path, tmp_pa
     rig.write_text(rig.read_text().replace("00:00:01:05", "00:10:00:00"))
     assert bayleaf(*run)[0] == 0
     findings = json.loads((tmp_path / "out" / "report.json").read_text())["findings"]
-    assert "Two waits for 00:10:00:00, and the time code never got there" in findings
+    assert "Two is due at 00:10:00:00, which the time code never reached" in findings
 
 
 def test_a_scene_that_cannot_be_recalled_is_something_to_fix(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:

@@ -28,15 +28,15 @@ def test_a_recording_says_where_it_parts_from_the_replay(bayleaf: Bayleaf, rig: 
     good = recorded(tmp_path / "a.jsonl", begin, scene, *burst, note, {**note, "way": "out", "port": "strings"})
     status, out, _ = bayleaf(*run, good)
     assert status == 0
-    assert "byte for byte what went out: 4 messages" in out
+    assert "identical to the recording, byte for byte: 4 messages" in out
     wrong = {**note, "way": "out", "port": "strings", "message": "91 3D 40"}
     status, out, _ = bayleaf(*run, recorded(tmp_path / "b.jsonl", begin, scene, *burst, note, wrong))
     assert status == 0
-    assert "strings differs first at 0:01.000" in out
+    assert "strings first differs at 0:01.000" in out
     report = json.loads((tmp_path / "out" / "report.json").read_text())
     assert report["recording"]["first_differences"][0]["then"] == "91 3D 40"
     assert "the recording ends while C4 on strings channel 2 sounds" in report["findings"]
-    assert "strings differs first at 0:01.000" in (tmp_path / "out" / "report.html").read_text()
+    assert "strings first differs at 0:01.000" in (tmp_path / "out" / "report.html").read_text()
     status, out, _ = bayleaf(*run, recorded(tmp_path / "c.jsonl"))
     assert "the recording holds no message" in out
     assert "byte for byte" not in out
@@ -111,8 +111,8 @@ def test_a_broken_recording_is_told(bayleaf: Bayleaf, rig: Path, tmp_path: Path,
 def test_a_song_or_a_recording(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
     """Neither or both is a usage error, and so is an input for a recording; the one in the other's place is told."""
     file = recorded(tmp_path / "a.jsonl")
-    assert "replayed with --recording" in bayleaf("rehearse", rig, file, "--input", "keys", "--out", tmp_path / "x")[2]
-    assert "has no commands" in bayleaf("rehearse", rig, "--recording", SONG, "--out", tmp_path / "x")[2]
+    assert "use --recording" in bayleaf("rehearse", rig, file, "--input", "keys", "--out", tmp_path / "x")[2]
+    assert "holds no commands" in bayleaf("rehearse", rig, "--recording", SONG, "--out", tmp_path / "x")[2]
     assert bayleaf("rehearse", rig, "--out", tmp_path)[0] == 2
     assert bayleaf("rehearse", rig, SONG, "--recording", file, "--out", tmp_path)[0] == 2
     assert bayleaf("rehearse", rig, "--recording", file, "--input", "keys", "--out", tmp_path)[0] == 2

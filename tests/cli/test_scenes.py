@@ -122,11 +122,11 @@ def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
     assert refused(desk, "scenes", "delete", "11") == "scene 11 is used by start in line 4; change that line first\n"
     assert refused(desk, "scenes", "delete", "12").startswith("scene 12 is used by control 1 in line 36; change")
     assert refused(desk, "scenes", "copy", "77", "1") == "there is no scene 77; there are: 11, 12\n"
-    assert refused(desk, "scenes", "copy", "11", "12").startswith("scene 12 Finale has the number 12 already")
+    assert refused(desk, "scenes", "copy", "11", "12").startswith("scene 12 Finale already has the number 12")
     assert "has the name" in refused(desk, "scenes", "rename", "11", "Finale")
     assert "text that is not empty" in refused(desk, "scenes", "rename", "11", "")
     assert "allowed: 1 to 16384" in refused(desk, "scenes", "renumber", "11", "0")
-    assert "cannot stand before itself" in refused(desk, "scenes", "move", "11", "--before", "11")
+    assert "cannot be moved before itself" in refused(desk, "scenes", "move", "11", "--before", "11")
     assert refused(desk, "scenes", "undo") == "there is no edit to undo\n"
     assert refused(desk, "scenes", "redo") == "there is no undone edit to redo\n"
     assert scenes(desk) == [(11, "Overture"), (12, "Finale")]

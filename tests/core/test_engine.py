@@ -6,8 +6,10 @@ from typing import Any
 import pytest
 
 import filters.transpose
+from engine.core.cable.output_cable import BurstUnit, Delivery
 from engine.core.cable.program_burst import compile_burst, duration, select, size
-from engine.core.cable.scheduler import DIN, BurstUnit, Cable, Delivery
+from engine.core.cable.scheduler import Cable
+from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from filters.registry import registry

@@ -5,8 +5,9 @@ from collections.abc import Callable
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.program_burst import size
-from engine.core.cable.scheduler import DIN, Delivery
+from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
 from tests.support.engine_calls import command, recall
 from tests.support.pit_engine import MS, SCENES, ears, engine, run_dry

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.cable.scheduler import DIN, Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.silencing_messages import SWEEP
+from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, recall

@@ -16,15 +16,15 @@ def texts(first: list[bytes], second: list[bytes]) -> list[str]:
 
 def test_a_changed_byte_is_named() -> None:
     """The message, the byte counted from 1, what it was and what it is."""
-    assert texts([A, B], [A, b"\xf0\x7d\x03\x05\xf7"]) == ["message 2: byte 4 was 04 and is 05"]
-    assert texts([A], [B]) == ["message 1: 2 of 5 bytes differ; byte 3 was 01 and is 03"]
+    assert texts([A, B], [A, b"\xf0\x7d\x03\x05\xf7"]) == ["message 2: byte 4 was 04, is 05"]
+    assert texts([A], [B]) == ["message 1: 2 of 5 bytes differ; byte 3 was 01, is 03"]
     assert texts([A], [C]) == ["message 1: 5 bytes became 4; the first difference is at byte 3"]
 
 
 def test_a_message_more_or_less_is_named() -> None:
     """A message that only one dump has does not make all that follow different."""
-    assert texts([A, B, C], [A, C]) == ["message 2 (5 bytes) is in the first dump only"]
-    assert texts([A, C], [A, B, C]) == ["message 2 (5 bytes) is in the second dump only"]
+    assert texts([A, B, C], [A, C]) == ["message 2 (5 bytes) is only in the first dump"]
+    assert texts([A, C], [A, B, C]) == ["message 2 (5 bytes) is only in the second dump"]
 
 
 @given(DUMPS, DUMPS)

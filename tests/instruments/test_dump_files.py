@@ -88,11 +88,11 @@ def test_a_midi_file_holds_the_same(tmp_path_factory: pytest.TempPathFactory, me
 @pytest.mark.parametrize(
     ("data", "said"),
     [
-        (b"", "holds no SysEx"),
+        (b"", "contains no SysEx"),
         (b"\xf0\x7d\x01", "cut short"),
-        (b"\xf0\x7d\x01\xf7\x90\x3c\x40", "belong to no SysEx"),
-        (b"\x01\x02\xf0\x7d\xf7", "belong to no SysEx"),
-        (b"\xf0\x7d\x01\xf0\x7d\x02\xf7", "belong to no SysEx"),
+        (b"\xf0\x7d\x01\xf7\x90\x3c\x40", "bytes outside SysEx"),
+        (b"\x01\x02\xf0\x7d\xf7", "bytes outside SysEx"),
+        (b"\xf0\x7d\x01\xf0\x7d\x02\xf7", "bytes outside SysEx"),
         (b"MThd\x00\x00", "no Standard MIDI File"),
     ],
 )
@@ -126,7 +126,7 @@ def test_the_note_beside_a_dump(tmp_path: Path) -> None:
 def test_nothing_is_overwritten(tmp_path: Path, there: str) -> None:
     """A dump or a note that is there stays as it is, and nothing is added."""
     (tmp_path / there).write_text("old")
-    with pytest.raises(DumpFileError, match="nothing is overwritten"):
+    with pytest.raises(DumpFileError, match="already exists"):
         sidecar.keep(tmp_path / "organ.syx", [b"\xf0\x7d\xf7"], "keys", WHEN)
     assert [(file.name, file.read_text()) for file in tmp_path.iterdir()] == [(there, "old")]
 

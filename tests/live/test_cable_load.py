@@ -84,7 +84,7 @@ def test_what_found_no_room_is_counted_for_a_minute(cables: Cables) -> None:
     cables.bench.play(KEYS, *["90 3C 40"] * 6000)
     cables.passes(0.2)
     shed = cables.gauge.shed_out[STRINGS]
-    assert shed == cables.show.engine.state.cables[STRINGS].waiting.shed > 0
+    assert shed == cables.show.engine.state.cables[STRINGS].counts.shed > 0
     cables.passes(70.0)
     assert cables.gauge.shed_out == [0, 0]
 

@@ -84,7 +84,7 @@ def test_a_muted_loop(well: Patient) -> None:
     """A way that a loop has muted is told by its ports, with what to do."""
     well.show.engine.state.loops.muted.add((KEYS, BRASS))
     (told,) = well.tells()
-    assert told.startswith("keys does not reach brass, for what goes out there comes in again; pull the cable")
+    assert told.startswith("keys is muted towards brass: what is sent there comes back in; unplug the cable")
 
 
 def test_a_cable_that_is_full() -> None:
@@ -94,23 +94,25 @@ def test_a_cable_that_is_full() -> None:
         slow.bench.passes(slow.bench.now + 50 * MS)
         slow.bench.play(KEYS, *["90 3C 40", "80 3C 40"] * 40)
         told = slow.tells()
-    assert told == ["the cable of output strings is full; what is played there comes late"]
+    assert told == ["the cable of output strings is full; notes there are late"]
     slow.bench.play(KEYS, *["90 3C 40"] * 6000)
     (sentence,) = slow.tells()
     assert sentence.startswith("output strings gets more than its cable carries: ")
-    assert sentence.endswith(" messages were left out in the last minute")
+    assert sentence.endswith(" messages were dropped in the last minute")
 
 
 def test_an_input_that_floods(well: Patient, monkeypatch: pytest.MonkeyPatch) -> None:
     """Messages of an input that found no room are told for a minute."""
     monkeypatch.setattr(well.bench.reader, "shed", lambda source: int(source == KEYS))
-    assert well.tells() == ["input keys sends more than can be played: 1 message was left out in the last minute"]
+    assert well.tells() == ["input keys sends more than can be played: 1 message was dropped in the last minute"]
 
 
 def test_a_rig_file_that_was_refused(well: Patient) -> None:
     """It is told with its first fault, and how many more there are."""
     well.show.refused = "pit.toml:3: rig.nam: no such key\npit.toml:9: again"
-    assert well.tells() == ["the rig file was changed and is not played: pit.toml:3: rig.nam: no such key (and 1 more)"]
+    assert well.tells() == [
+        "the rig file was changed but cannot be played: pit.toml:3: rig.nam: no such key (and 1 more)"
+    ]
 
 
 def test_faults_of_filters_and_of_our_own(well: Patient) -> None:
@@ -120,5 +122,5 @@ def test_faults_of_filters_and_of_our_own(well: Patient) -> None:
     well.show.own_fault("a test", RuntimeError("a mistake"))
     assert well.tells() == [
         "the filter echo failed 2 times and was stepped over: ValueError: no",
-        "Bayleaf itself failed once and went on; please report it",
+        "Bayleaf itself failed once and continued; please report it",
     ]

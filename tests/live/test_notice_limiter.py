@@ -70,4 +70,4 @@ def test_old_ones_are_forgotten() -> None:
     notices, _ = collected()
     for each in range(5000):
         notices.tell(each * S, "port", f"fault {each}")
-    assert len(notices._told) <= 257
+    assert len(notices._said) <= 257

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.commands import NextScene, Panic, PreviousScene, RecallScene, Resend
 from engine.core.engine import Engine
 from engine.fault_log import faults

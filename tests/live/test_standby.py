@@ -257,7 +257,7 @@ def test_status_tells_machines_and_who_is_in_charge(world: World) -> None:
     world.run(100)
     spare = world.engines["spare"]
     assert seen_by(spare) == {**machines, "desk": (True, False, None), "left": (False, True, "spare")}
-    assert spare.joined.troubles() == ["desk is not there: nobody would take over"]
+    assert spare.joined.troubles() == ["desk is not there: no engine could take over"]
 
 
 def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:

@@ -75,8 +75,8 @@ def test_a_cable_that_can_be_too_full_is_told() -> None:
     """3,125 bytes a second is what it carries (MIDI 1.0 p. 1): one byte more is told, with scene and output."""
     assert told(rig(1), density=1041) == []
     (text,) = told(rig(1), density=1042)
-    assert text.startswith("scene 1 Tutti: strings can be asked for 100% of its cable")
-    assert "playing 3126 of 3125 bytes a second" in text
+    assert text.startswith("scene 1 Tutti: strings may need 100% of its cable")
+    assert "playing 3126 of 3125 bytes per second" in text
     assert "thin or strip" in text
 
 
@@ -97,14 +97,14 @@ def test_a_fast_output_is_not_told_of() -> None:
 def test_two_clocks_that_meet_are_told() -> None:
     """Clocks of two inputs at one output: which, where, and what the engine does about it; once for all scenes."""
     (text,) = told(rig(2), density=0)
-    assert text == "clocks of a, b could meet at strings; it keeps the first that speaks till that falls silent"
+    assert text == "clocks of a, b may meet at strings; it follows the first one until that stops"
     assert told(rig(1), density=0) == []
 
 
 def test_a_routed_clock_beside_the_rigs_own_is_told() -> None:
     """An output of [sync.clock] that a route also brings a clock to."""
     (text,) = told(rig(1, CLOCK.format(bpm=120)), density=0)
-    assert text.startswith("strings has the rig's clock; a clock that routes bring there from a is kept away")
+    assert text.startswith("strings gets the rig's clock; the clock of a, which is routed there, is blocked")
 
 
 @pytest.mark.parametrize("through", [UNCLOCKED, '{ filter = "strip", kinds = ["clock"] }'])
@@ -120,7 +120,7 @@ def test_an_instrument_that_plays_itself_is_told(place: str) -> None:
     ports = f"format = 1\n[inputs]\nkeys = {{ {place} }}\n[outputs]\nsounds = {{ {place} }}\nbass = {{ port = 'b' }}\n"
     scene = '[[scenes]]\nnumber = {0}\nname = "{0}"\nroutes = [ {{ from = "keys", to = "{1}" }} ]\n'
     (text,) = told(ports + scene.format(1, "sounds") + scene.format(2, "bass") + scene.format(3, "sounds"))
-    assert text == "keys plays its own instrument back at sounds; turn that one's local control off"
+    assert text == "keys plays its own instrument through sounds; turn local control off at that instrument"
 
 
 def test_check_prints_the_notes_and_is_content(tmp_path: Path) -> None:
@@ -130,8 +130,8 @@ def test_check_prints_the_notes_and_is_content(tmp_path: Path) -> None:
     file.write_text(rig(8), encoding="utf-8")
     said = CliRunner().invoke(app, ["check", str(file), "--density", "200"])
     assert said.exit_code == 0
-    assert "note: scene 1 Tutti: strings can be asked for 154% of its cable" in said.output
-    assert "note: clocks of a, b, c, d, e, f, g, h could meet at strings" in said.output
+    assert "note: scene 1 Tutti: strings may need 154% of its cable" in said.output
+    assert "note: clocks of a, b, c, d, e, f, g, h may meet at strings" in said.output
     found = json.loads(CliRunner().invoke(app, ["check", str(file), "--density", "0", "--json"]).output)
     assert found["density"] == 0
     assert [text[:9] for text in found["warnings"]] == ["clocks of"]

@@ -163,7 +163,7 @@ def test_advice_names_what_to_do() -> None:
     full = played(*chord, *((2000, 1, bytes((0x82, number, 64))) for number in range(60))).report["findings"]
     assert any(each.startswith("strings: at 0:0") and "59 messages are ahead of it" in each for each in full)
     unset = played((0, 0, b"\x91\x3c\x40"), (9, 0, b"\x81\x3c\x40")).report["findings"]
-    assert any("second plays one note and was never put on a sound" in each for each in unset)
+    assert any("second plays one note but no sound was ever selected for it" in each for each in unset)
 
 
 def test_a_long_sysex_is_named_and_what_was_shed_misleads_nobody() -> None:
@@ -177,7 +177,7 @@ def test_a_long_sysex_is_named_and_what_was_shed_misleads_nobody() -> None:
     assert all(each.wait <= 3 * MS for each in strings if each.asked > 3500 * MS)
     note = next(each for each in strings if each.message[0] == 0x92)
     assert note.wait > 2900 * MS
-    assert any("for a SysEx of 9,376 bytes is on the cable; send" in text for text in found.report["findings"])
+    assert any("because a SysEx of 9,376 bytes is on the cable; send" in text for text in found.report["findings"])
 
 
 def test_no_byte_is_lost_where_two_stretches_meet() -> None:
@@ -234,7 +234,7 @@ def test_a_scene_that_is_recalled_often_is_told_once() -> None:
     rig = rig.replace('from = "pads", to = "strings"', 'from = "pads", to = ["strings", "brass"]')
     found = played(*by_time(*changes, *notes), rig=rig).report["findings"]
     (text,) = [each for each in found if "the burst on" in each]
-    assert text.endswith("one note waits up to 92 ms; recall it a beat earlier; notes wait on brass (20 ms), too")
+    assert text.endswith("one note waits up to 92 ms; recall it a beat earlier; notes also wait on brass (20 ms)")
 
 
 def test_what_the_end_lets_go_keeps_nobody_waiting() -> None:
@@ -248,7 +248,7 @@ def test_keys_that_are_held_are_counted() -> None:
     """Of many keys that the song holds, some are named and the others counted."""
     found = played(*((0, 0, bytes((0x90, 60 + number, 64))) for number in range(6)), ends=500).report
     assert len(found["held_by_the_song_at_its_end"]) == 12
-    text = next(each for each in found["findings"] if "never lets go" in each)
+    text = next(each for each in found["findings"] if "never releases" in each)
     assert "C4, C#4, D4, D#4, E4, F4 on strings channel 1, C4, C#4 on brass channel 1 and 4 more;" in text
 
 

@@ -34,7 +34,7 @@ def test_real_music_comes_through_note_for_note(number: int) -> None:
     file = song_file(number)
     rig, wanted = read(RIG, "test"), messages_of(file)
     song = read_song(file, list(rig.inputs), ["band"])
-    assert song.told == []
+    assert song.passed_over == []
     found = rehearse(rig, song, None, lambda part: None)
     assert found.report["notes_left_sounding"] == 0
     assert found.report["messages_in"] == len(wanted)

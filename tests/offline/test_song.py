@@ -168,14 +168,16 @@ def test_what_keep_wrote_is_played_by_its_inputs(tmp_path: Path) -> None:
     made.save(tmp_path / "mishap.mid")
     found = read_song(tmp_path / "mishap.mid", ["pads", "keys"], [])
     assert [each.source for each in found.played] == [1, 0]
-    assert found.told == []
+    assert found.passed_over == []
     made.tracks[1:3] = [mido.MidiTrack([mido.MetaMessage("track_name", name="keys"), note])]
     made.save(tmp_path / "other.mid")
-    assert "nobody plays track 3 out strings" in read_song(tmp_path / "other.mid", ["pads", "keys"], []).told[0]
+    assert (
+        "no input plays track 3 out strings" in read_song(tmp_path / "other.mid", ["pads", "keys"], []).passed_over[0]
+    )
 
 
 def test_a_song_without_a_message_is_told(tmp_path: Path) -> None:
     """A file that holds tempo and names alone plays nothing, and says so."""
     file = tmp_path / "a.mid"
     file.write_bytes(file_of(b"\0\xff\x51\x03\x07\xa1\x20\0\xff\x2f\0"))
-    assert read_song(file, ["keys"], []).told == ["there is no message in the song"]
+    assert read_song(file, ["keys"], []).passed_over == ["the song contains no messages"]

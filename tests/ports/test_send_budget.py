@@ -3,7 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.core.cable.scheduler import Cable, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.scheduler import Cable
 from engine.live.port_bank import speed_of
 from engine.ports.driver_limits import JACK_RING, jack_flow
 from engine.ports.port import DriverFlow

@@ -2,7 +2,7 @@
 
 import pytest
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.midi.kinds import is_press, is_release
 from engine.rig.read.load import RigError, read
 from engine.rig.read.templates import templates

@@ -185,7 +185,7 @@ def test_who_is_there_and_what_it_remembers(pit: tuple[Engine, Organ], tmp_path:
     assert [running.bayleaf("sysex", "compare", str(file), str(each)).returncode for each in kept] == [0, 1]
     assert running.bayleaf("sysex", "compare", str(file), str(tmp_path / "none.syx")).returncode == 2
     done = running.ask("sysex", "receive", "organ", str(file))
-    assert (done.returncode, "nothing is overwritten" in done.stderr) == (1, True)
+    assert (done.returncode, "already exists" in done.stderr) == (1, True)
     done = running.ask("sysex", "receive", "organ", str(tmp_path / "new.syx"), "--wait", "1")
     assert (done.returncode, "nothing came from organ" in done.stderr) == (1, True)
     assert not (tmp_path / "new.syx").exists()

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Mapping
 
-from engine.core.cable.scheduler import CableSpeed, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.speed import CableSpeed
 from engine.core.command_codec import decode
 from engine.core.command_result import CommandResult
 from engine.core.commands import (

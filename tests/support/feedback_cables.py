@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from heapq import heappop, heappush
 from itertools import cycle
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.core.routing.loops import QUESTION
 from tests.support.engine_calls import recall

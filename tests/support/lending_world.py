@@ -5,8 +5,8 @@ from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.endpoints.remote_ports import RemoteOutput
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.pure.output_lender import Grant, OutputLender
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.remote_cable import RemoteCable
-from engine.core.cable.scheduler import Delivery
 from engine.rig.read.load import read
 from tests.support.fake_link import FakeNet
 

@@ -1,11 +1,13 @@
-"""Takes the pictures of the front panel for README: `python -m tests.support.page_pictures [FOLDER]`.
+"""Takes the pictures of README: `python -m tests.support.page_pictures [FOLDER]`.
 
-The demo rig plays on a JACK server of its own; another folder gets a picture of every view in three sizes instead.
+The demo rig plays on a JACK server of its own for those of the front panel, and is rehearsed for that of a report. A
+folder that is named gets a picture of every view in three sizes instead.
 """
 
 import os
 import re
 import shutil
+import subprocess
 import sys
 import tempfile
 import threading
@@ -20,19 +22,20 @@ from tests.support.engine_process import engine
 from tests.support.jack_ends import Box, Player
 from tests.support.jack_servers import SERVER, start_as_granted
 from tests.support.panel_in_browser import PHONE, SCREEN, TABLET, VIEWS, Panel, Pit
-from tests.support.paths import ROOT
+from tests.support.paths import BAYLEAF, ROOT
 
 PICTURES: Final = ROOT / "presets" / "pictures"
 #: the parts of the pit band's rig, by the names that its patterns match
 PLAYERS: Final = ("Stage piano", "Drum pads", "Foot controller")
 BOXES: Final = tuple(f"Eight-way box {number}" for number in (1, 2, 3, 4))
 SCENE: Final = 12
-#: file, size, theme, view, and how large the picture is beside the page
-SHOWN: Final[tuple[tuple[str, tuple[int, int], Literal["dark", "light"], str, float], ...]] = (
-    ("show-phone", PHONE, "dark", "show", 1),
-    ("patch-screen", SCREEN, "dark", "patch", 0.6),
-    ("flow-tablet", TABLET, "light", "flow", 0.6),
+#: file, size, theme and view
+SHOWN: Final[tuple[tuple[str, tuple[int, int], Literal["dark", "light"], str], ...]] = (
+    ("show-phone", PHONE, "dark", "show"),
+    ("patch-screen", SCREEN, "dark", "patch"),
+    ("flow-tablet", TABLET, "light", "flow"),
 )
+REPORT: Final = (1000, 1240)
 SIZES: Final = {"phone": PHONE, "tablet": TABLET, "screen": SCREEN}
 
 
@@ -79,30 +82,34 @@ def band(folder: Path) -> Iterator[Pit]:
         yield Pit(running, panel, browser)
 
 
-def picture(page: Page, file: Path, scale: float) -> None:
+def picture(page: Page, file: Path) -> None:
     """What is seen of the page now."""
     page.mouse.move(0, 0)
     page.wait_for_timeout(2500)  # signs of activity come and go slowly; a load needs a moment to be drawn
-    size = page.viewport_size
-    assert size is not None
-    line = page.context.new_cdp_session(page)
-    line.send(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": size["width"], "height": size["height"], "deviceScaleFactor": scale, "mobile": False},
-    )
-    page.screenshot(path=file, scale="device")
+    page.screenshot(path=file)
+
+
+def report(folder: Path, pit: Pit) -> None:
+    """The report of the demo's rehearsal."""
+    demo = ROOT / "presets"
+    command = [str(BAYLEAF), "rehearse", str(demo / "demo.toml"), str(demo / "demo.mid"), "--out", str(folder / "r")]
+    subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
+    page = pit.blank(REPORT)
+    page.goto((folder / "r" / "report.html").as_uri())
+    page.screenshot(path=PICTURES / "rehearsal.png")
 
 
 def main() -> None:
     """Take them."""
     with tempfile.TemporaryDirectory() as folder, band(Path(folder)) as pit:
         if len(sys.argv) == 1:
-            for name, size, theme, view, scale in SHOWN:
-                picture(pit.page(size, theme, view), PICTURES / f"{name}.png", scale)
+            for name, size, theme, view in SHOWN:
+                picture(pit.page(size, theme, view), PICTURES / f"{name}.png")
+            report(Path(folder), pit)
             return
         for name, size in SIZES.items():
             for view in (*VIEWS, "help/front-panel"):
-                picture(pit.page(size, view=view), Path(sys.argv[1]) / f"{view.replace('/', '-')}-{name}.png", 1)
+                picture(pit.page(size, view=view), Path(sys.argv[1]) / f"{view.replace('/', '-')}-{name}.png")
 
 
 if __name__ == "__main__":

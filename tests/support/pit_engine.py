@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import engine_of

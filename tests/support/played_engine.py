@@ -3,7 +3,7 @@
 from collections import Counter
 from typing import Any
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, input_lost, recall
 from tests.support.pit_engine import MS

@@ -8,7 +8,7 @@ import typer
 from engine.cli.options import Json, RigFile
 from engine.cli.output import as_json, table
 from engine.core.cable.program_burst import compile_burst, compile_step, duration, size
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, CableSpeed
+from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
 from engine.midi.message_words import to_hex
 from engine.midi.setup_words import set_up
 from engine.offline.cable_forecast import DENSITY, warnings

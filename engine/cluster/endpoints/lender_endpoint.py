@@ -16,7 +16,7 @@ from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
 from engine.cluster.link.link import Link
 from engine.cluster.link.wire_format import read_orders
 from engine.cluster.pure.output_lender import OutputLender
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.rig.models.network import Network
 
 _PUBLISH_AGAIN: Final = (

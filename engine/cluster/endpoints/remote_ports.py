@@ -143,7 +143,7 @@ class RemoteOutput:
     def take_report(self, report: dict[str, Any]) -> None:  # a thread of the link
         """What the other machine counts."""
         if self._cable is not None:
-            self._cable.waiting.shed, self._cable.waiting.replaced = int(report["shed"]), int(report["replaced"])
+            self._cable.counts.shed, self._cable.counts.replaced = int(report["shed"]), int(report["replaced"])
         self.longest = None if report["longest"] is None else int(report["longest"])
 
     def send(self, message: bytes) -> None:

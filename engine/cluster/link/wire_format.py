@@ -7,8 +7,8 @@ priority, and has no number, since later messages may overtake it.
 from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
+from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.remote_cable import Order, OrderKind
-from engine.core.cable.scheduler import BurstUnit
 from engine.core.varint import Packer, Unpacker
 from engine.midi.kinds import is_whole
 

@@ -7,9 +7,11 @@ ignored, so two engines that both think they are in charge never play one output
 from collections.abc import Container, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind
-from engine.core.cable.scheduler import Cable, CableSpeed, Delivery
+from engine.core.cable.scheduler import Cable
+from engine.core.cable.speed import CableSpeed
 
 #: how long outputs wait for another engine before they fall silent (ns)
 GRACE: Final = 150_000_000

@@ -6,7 +6,8 @@ change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle t
 
 from collections.abc import Mapping, Sequence
 
-from engine.core.cable.scheduler import DIN, BurstUnit, CableSpeed, status_after
+from engine.core.cable.output_cable import BurstUnit
+from engine.core.cable.speed import DIN, CableSpeed, status_after
 from engine.midi.controllers import BANK_LSB, BANK_MSB
 from engine.midi.kinds import CONTROLLER, PROGRAM, SYSEX
 from engine.midi.setup_words import set_up

@@ -14,10 +14,9 @@ from collections import deque
 from collections.abc import Container, Iterator
 from typing import Final
 
+from engine.core.cable.output_cable import CableCounts, Unit
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets, slot
 from engine.midi.kinds import FIRST_REAL_TIME, SYSEX, is_press, is_release
-
-Unit = tuple[bytes, ...]  # messages that stay together
 
 #: a SysEx up to this length keeps its place among the notes: 32 bytes are 10 ms of a DIN cable
 SHORT_SYSEX: Final = 32
@@ -33,9 +32,8 @@ MOST_BULK: Final = 4 << 20
 class CableQueues:
     """The queues of one wire. `held`: the channels whose units are to be parked."""
 
-    def __init__(self, held: Container[int]) -> None:
-        self.replaced = 0  # values that gave way to newer ones
-        self.shed = 0  # messages that found no room
+    def __init__(self, held: Container[int], counts: CableCounts) -> None:
+        self._counts = counts
         self.urgent: deque[bytes] = deque()
         self.code: deque[bytes] = deque()
         self.notes: deque[Unit] = deque()
@@ -72,7 +70,7 @@ class CableQueues:
         elif len(unit) == 1 and len(message) > SHORT_SYSEX:
             self._append(self.bulk, message, sum(map(len, self.bulk)) + len(message) <= MOST_BULK)
         elif self.full:
-            self.shed += len(unit)
+            self._counts.shed += len(unit)
         else:
             self.notes.append(unit)
 
@@ -130,7 +128,7 @@ class CableQueues:
         if room:
             queue.append(message)
         else:
-            self.shed += 1
+            self._counts.shed += 1
 
     def _take(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
         """A channel's unit comes in, to be queued or parked."""
@@ -141,9 +139,9 @@ class CableQueues:
         for message in unit:
             key = slot(message)
             if key is None:
-                self.shed += 1
+                self._counts.shed += 1
             else:
-                self.replaced += waiting.pop(key, None) is not None
+                self._counts.replaced += waiting.pop(key, None) is not None
                 self._replace(waiting, key, (message,))
 
     def _queue(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
@@ -154,18 +152,18 @@ class CableQueues:
             if resets(unit[0]):
                 self._settle_values(unit[0][0])
             for message in unit:  # what waits since the wire was full would come after this, though it is older
-                self.replaced += self.values.pop(slot(message), None) is not None
+                self._counts.replaced += self.values.pop(slot(message), None) is not None
             self.notes.append(unit)
         else:
             if resets(unit[0]):
                 _keep_places(parked)
             for message in unit:
-                self.replaced += parked.pop(slot(message), None) is not None
+                self._counts.replaced += parked.pop(slot(message), None) is not None
             parked[object()] = unit  # a key of its own: never replaced
 
     def _replace(self, waiting: dict[object, Unit], key: Slot, unit: Unit) -> None:
-        self.replaced += key in waiting
-        self.replaced += waiting.pop(VOID_WITH.get(key), None) is not None
+        self._counts.replaced += key in waiting
+        self._counts.replaced += waiting.pop(VOID_WITH.get(key), None) is not None
         waiting[key] = unit
 
     def _settle_values(self, status: int) -> None:

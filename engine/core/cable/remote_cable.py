@@ -1,6 +1,6 @@
-"""An output whose cable is plugged into another machine: nothing waits here, for that machine has the real wire.
+"""The cable of an output that is plugged into another machine: it becomes orders, which that machine carries out.
 
-What is sent goes out at once, as orders for that machine; it paces and queues as if the show were there.
+Nothing waits here: the other machine has a `scheduler.Cable`, and paces and queues as if the show were there.
 """
 
 from collections import deque
@@ -8,11 +8,13 @@ from collections.abc import Sequence
 from enum import IntEnum
 from typing import Final, NamedTuple
 
+from engine.core.cable.output_cable import BurstUnit, CableCounts, Delivery, Unit
 from engine.core.cable.receiver_state import ReceiverState
-from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery, Unit
+from engine.core.cable.speed import CableSpeed
 from engine.rig.models.rig import Rig
 
-_RECENT: Final = 1_000_000_000  # ns of what was sent while another was heard; a hand-over takes less
+#: for how long (ns) is remembered what would have been sent while another engine plays; a hand-over takes less
+_RECENT: Final = 1_000_000_000
 
 
 class OrderKind(IntEnum):
@@ -34,45 +36,82 @@ class Order(NamedTuple):
 
 
 def far_outputs(rig: Rig) -> frozenset[str]:
-    """The outputs of a rig whose cables are at other machines than this."""
+    """The outputs of a rig whose cables are plugged into other machines."""
     return frozenset(name for name, output in rig.outputs.items() if rig.far(output))
 
 
-def _note(sounding: ReceiverState, at: int, order: Order) -> None:
+def _note(state: ReceiverState, at: int, order: Order) -> None:
     for message in (*order.messages, *(message for step in order.steps for message in step.unit)):
-        sounding.note(at, message)
+        state.note(at, message)
 
 
-class RemoteCable(Cable):
-    """As a Wire, but that each call also leaves its order to be taken away, while `live`. Loop only.
+class RemoteCable:
+    """An OutputCable each call of which leaves an order to be taken away, while it is `live`. Loop only.
 
-    `sounding` is kept always: an engine that follows another must know what sounds when it takes over.
+    `receiver` is kept up to date always: an engine that follows another must know what sounds when it takes over.
     """
 
+    due: None = None
+    full = False
+
     def __init__(self, output: int, speed: CableSpeed | None) -> None:
-        super().__init__(output, speed)
-        self.straight = False
+        self.output = output
+        self.speed = speed
+        self.counts = CableCounts()  # as the other machine reports them
         self.live = False
-        self.sounding = ReceiverState()
+        self.receiver = ReceiverState()
+        self.carried_at = 0
+        self._handed = 0
         self._orders: list[Order] = []
         self._recent: deque[tuple[int, Order]] = deque()  # what would have been ordered, and when (ns)
         self._before = ReceiverState()  # what would sound but for these
 
+    @property
+    def remote(self) -> "RemoteCable":
+        """See OutputCable."""
+        return self
+
+    # What goes in
+
     def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
-        """See Wire."""
+        """See OutputCable."""
         self._let_out(now, unit, out)
         self._order(now, Order(OrderKind.UNIT, unit))
 
     def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
-        """See Wire."""
+        """See OutputCable."""
         for step in steps:
             self._let_out(now, step.unit, out)
         self._order(now, Order(OrderKind.BURST, steps=tuple(steps)))
 
     def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
-        """See Wire."""
+        """See OutputCable."""
         self._let_out(now, messages, out)
         self._order(now, Order(OrderKind.PANIC, tuple(messages)))
+
+    def flush(self, now: int, out: list[Delivery]) -> None:
+        """See OutputCable: nothing ever waits here."""
+
+    def change_speed(self, speed: CableSpeed | None) -> None:
+        """See OutputCable."""
+        self.speed = speed
+
+    def holds(self, message: bytes) -> bool:
+        """See OutputCable: nothing ever waits here."""
+        return False
+
+    def carried(self, now: int) -> int:
+        """See OutputCable."""
+        return self._handed - max(0, self.carried_at - now)
+
+    def _let_out(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
+        for message in messages:
+            out.append((self.output, message, now))
+            self.receiver.note(now, message)
+            if self.speed is not None:  # how long the cable over there is busy with it, if nothing else is slower
+                cost = self.speed.cost(message)
+                self.carried_at = max(self.carried_at, now) + cost
+                self._handed += cost
 
     def _order(self, now: int, order: Order) -> None:
         if self.live:
@@ -82,13 +121,15 @@ class RemoteCable(Cable):
         while self._recent[0][0] < now - _RECENT:
             _note(self._before, *self._recent.popleft())
 
+    # Which engine plays
+
     def lead(self, now: int, young_since: int | None = None) -> None:
-        """From now on it is heard; see `state`."""
+        """This engine plays from now on; see `state`."""
         self._go_live()
         self.state(now, young_since)
 
     def go_on_from(self, now: int, since: int) -> None:
-        """From now on it is heard, from this moment (ns) on: what was sent since is ordered now, in its order."""
+        """This engine plays from this moment (ns) on: what it was given since is ordered now, in its order."""
         state = self._before.copy()
         later = []
         for at, order in self._recent:
@@ -105,36 +146,20 @@ class RemoteCable(Cable):
         self._recent.clear()
 
     def follow(self) -> None:
-        """From now on another is heard."""
+        """Another engine plays from now on."""
         if self.live:
-            self._before = self.sounding.copy()
+            self._before = self.receiver.copy()
         self.live = False
         self._orders.clear()
 
     def state(self, now: int, young_since: int | None = None) -> None:
-        """Order what sounds there to be what would sound there by now, had all of it been sent from here.
+        """Order that what sounds there be what would sound by now, had all of it been sent from here.
 
         Only young notes are pressed: those of the last moment, and of `young_since` (ns) and later.
         """
-        self._orders.append(Order(OrderKind.STATE, (self.sounding.snapshot(now, young_since),)))
-
-    def flush(self, now: int, out: list[Delivery]) -> None:
-        """See Wire: there is never anything to hand over later."""
-
-    def change_speed(self, speed: CableSpeed | None) -> None:
-        """See Wire."""
-        self.speed = speed
+        self._orders.append(Order(OrderKind.STATE, (self.receiver.snapshot(now, young_since),)))
 
     def take_orders(self) -> list[Order]:
         """The orders since the last call."""
         orders, self._orders = self._orders, []
         return orders
-
-    def _let_out(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
-        for message in messages:
-            out.append((self.output, message, now))
-            self.sounding.note(now, message)
-            if self.speed is not None:  # how long the far cable is busy with it, if nothing else is slower
-                cost = self.speed.cost(message)
-                self._free_at = max(self._free_at, now) + cost
-                self._handed += cost

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.program_burst import duration, size
-from engine.core.cable.scheduler import Delivery
 from engine.core.cable.silencing_messages import SWEEP
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player

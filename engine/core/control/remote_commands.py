@@ -3,7 +3,7 @@
 from typing import Final
 
 from engine.answer_codes import AnswerCode
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.commands import ControlClock, ControlTimecode, NextScene, Panic, PreviousScene, RecallScene
 from engine.core.control.player_commands import PlayerCommands

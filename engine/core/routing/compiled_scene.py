@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from functools import partial
 from typing import NamedTuple
 
+from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.program_burst import compile_burst
-from engine.core.cable.scheduler import BurstUnit
 from engine.rig.models.rig import Rig, Route, Scene
 from filters.registry import Filter, FilterSettings
 from filters.registry import Step as FilterStep

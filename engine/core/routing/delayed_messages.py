@@ -9,8 +9,8 @@ from heapq import heappop, heappush
 from itertools import count
 from typing import Final, NamedTuple
 
+from engine.core.cable.output_cable import Unit
 from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, resets
-from engine.core.cable.scheduler import Unit
 from engine.core.routing.scene_in_play import TimedMessage
 from engine.midi.rest_values import rest_of
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
 from engine.core.routing.ledger import Target, moves_of
 from engine.core.routing.outputs import Outputs

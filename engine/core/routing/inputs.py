@@ -1,6 +1,6 @@
 """The inputs as a whole: releases what one holds when its cable is pulled, it falls silent, or it closes a loop."""
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_messages import player
 from engine.core.routing.delayed_sending import DelayedSending

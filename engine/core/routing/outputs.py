@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Sequence
 
-from engine.core.cable.scheduler import BurstUnit, Cable, CableSpeed, Delivery
+from engine.core.cable.output_cable import BurstUnit, Delivery, OutputCable
 from engine.core.cable.silencing_messages import SWEEP, WHEELS
+from engine.core.cable.speed import CableSpeed
 from engine.core.state import State
 from engine.midi.kinds import is_release
 
@@ -58,7 +59,7 @@ class Outputs:
         state.delayed.forget(state.delayed.players)
         self.put(now, [*state.ledger.cut(), *state.ledger.settle(lambda *_: False)], out)
 
-    def silence(self, now: int, cable: Cable, sweep: Sequence[bytes], out: list[Delivery]) -> None:
+    def silence(self, now: int, cable: OutputCable, sweep: Sequence[bytes], out: list[Delivery]) -> None:
         """The note-offs that are known to be owed, then the sweep, then what else is known to be off rest."""
         ledger = self._state.ledger
         known = [message for _, message in (*ledger.cut(cable.output), *ledger.settle_output(cable.output))]

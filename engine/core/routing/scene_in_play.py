@@ -9,7 +9,7 @@ from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
-from engine.core.cable.scheduler import Unit
+from engine.core.cable.output_cable import Unit
 from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
 from engine.core.routing.ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
 from engine.midi.kinds import is_press, is_release, is_whole

@@ -8,7 +8,7 @@ it till it falls silent. Time code is shown from wherever it comes, and recalls 
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from engine.core.cable.scheduler import Unit
+from engine.core.cable.output_cable import Unit
 from engine.core.timing import clock, timecode
 from engine.core.timing.cues import TimecodeCues
 from engine.core.timing.sync_settings import INTERNAL, ClockSettings, SyncSettings, TimecodeSettings

@@ -6,8 +6,7 @@ from typing import Any, Final
 
 import trio
 
-from engine.core.cable.remote_cable import RemoteCable
-from engine.core.cable.scheduler import SHORT_SYSEX
+from engine.core.cable.queues import SHORT_SYSEX
 from engine.instruments.dump_handshake import CANCEL, Handshake, HandshakeVerdict, answer, packet_number
 from engine.live.show import Show, ShowEvent
 from engine.protocol import AnswerCode, SentAnswer
@@ -120,7 +119,7 @@ class SysexSending:
     def _room_for(self, message: bytes) -> bool:
         """Whether it may join what waits. On a wire short SysEx overtakes long; a dump keeps its order."""
         cable = self._show.engine.state.cables[self._output]
-        if isinstance(cable, RemoteCable):  # it waits at the other machine, where nobody here could stop it any more
+        if cable.remote is not None:  # it waits at the other machine, where nobody here could stop it any more
             return cable.carried_at - self._show.clock() < _FAR_AHEAD
         if not self._waiting:
             return True

@@ -1,8 +1,8 @@
-"""Keeps Python's garbage collector and busy threads out of the music.
+"""Keeps Python's garbage collector and busy threads from delaying the music.
 
-The collector is frozen after load and runs only when nothing plays. A thread that reads an edited rig gives way soon.
-
-Left alone it stops the show for some 25 ms whenever the plans' memories have grown (see bench/README.md).
+The collector runs only when nothing plays. Left alone it would stop the show for about 25 ms whenever the compiled
+scenes have remembered more answers (see bench/README.md). A busy thread, such as one that reads an edited rig, gives up
+Python's lock sooner than usual.
 """
 
 import gc
@@ -14,13 +14,13 @@ from typing import Final
 import trio
 
 _ROUND: Final = 5.0  # seconds between looks
-_SWITCH: Final = 0.0005  # seconds until a busy thread lets another one on; Python's own is ten times that
-_LONGEST: Final = 120  # rounds without a pause after which it runs all the same
+_SWITCH: Final = 0.0005  # seconds until a busy thread lets another one run; Python's default is ten times that
+_LONGEST: Final = 120  # rounds without a pause in the music after which it runs all the same
 
 
 @contextmanager
 def collector_at_rest() -> Iterator[None]:
-    """What is loaded now is never looked at again, and nothing is collected unasked."""
+    """Exclude everything loaded so far from collection, and collect nothing unless asked."""
     gc.collect()
     gc.freeze()
     gc.disable()
@@ -35,7 +35,7 @@ def collector_at_rest() -> Iterator[None]:
 
 
 async def collect_when_idle(heard: Callable[[], int]) -> None:
-    """Collect whenever no message came since the last look; `heard` counts messages. Runs until cancelled."""
+    """Collect whenever no message has come since the last look; `heard` counts messages. Runs until cancelled."""
     before, busy_rounds = heard(), 0
     while True:
         await trio.sleep(_ROUND)
@@ -45,4 +45,4 @@ async def collect_when_idle(heard: Callable[[], int]) -> None:
         if busy_rounds == 0 or busy_rounds >= _LONGEST:
             busy_rounds = 0
             gc.collect()
-            gc.freeze()  # what survives is looked at no more: the next round costs only what is new
+            gc.freeze()  # what survives is excluded, so the next round looks only at what is new

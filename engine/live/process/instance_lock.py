@@ -1,4 +1,4 @@
-"""The name an engine runs under: its local socket, which one process at a time can have."""
+"""The name of a running engine: a local socket and a lock file, which one process at a time can hold."""
 
 import errno
 import fcntl
@@ -12,11 +12,11 @@ from engine.live.socket.client import address_of, socket_path
 
 
 class NameTaken(Exception):
-    """Another engine of this name runs already."""
+    """Another engine of this name is running."""
 
 
 class InstanceLock(NamedTuple):
-    """A name that is ours while `lock` is open. `crashed`: the last engine of this name did not end as it should."""
+    """A name that is ours while `lock` is open. `crashed`: the last engine of this name did not end properly."""
 
     listener: socket.socket
     path: Path
@@ -38,10 +38,10 @@ def claim_socket(name: str) -> InstanceLock:
     path = socket_path(name)
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     if path.parent.stat().st_uid != os.getuid() or stat.S_IMODE(path.parent.stat().st_mode) & 0o077:
-        os.chmod(path.parent, 0o700)  # raises if it is somebody else's
+        os.chmod(path.parent, 0o700)  # raises if it belongs to another user
     lock = path.with_suffix(".lock").open("ab")
     try:
-        # held by the system for as long as this process lives, and no longer, however it ends
+        # the system releases it when this process ends, however it ends
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
         lock.close()
@@ -57,7 +57,7 @@ def claim_socket(name: str) -> InstanceLock:
     except OSError as fault:
         listener.close()
         lock.close()
-        if fault.errno is None:  # Python's own: the system would not say more
+        if fault.errno is None:  # raised by Python itself, without an error number
             told = "the path is too long; set XDG_RUNTIME_DIR to a shorter folder"
             raise OSError(errno.ENAMETOOLONG, told, os.fspath(path)) from None
         raise

@@ -40,7 +40,7 @@ from engine.rig.read.load import RigError, read
 from filters.registry import FilterFault
 
 _ROUND: Final = 0.2  # seconds between looks
-_STUCK: Final = 1.0  # seconds: nobody takes this machine's place, so a loop that is late is better than none
+_STUCK: Final = 1.0  # seconds: no other machine can replace this one, so a late loop is better than none
 _FAREWELL: Final = 2.0  # seconds the last releases may take on slow cables
 
 
@@ -73,7 +73,7 @@ class LenderProcess:
         self._loop: trio.lowlevel.TrioToken | None = None
         self._stream = secrets.randbits(32)
         self._senders: dict[int, EventSender] = {}  # by input
-        self._texts: deque[bytes] = deque()  # the rig as the engine in charge plays it
+        self._texts: deque[bytes] = deque()  # rigs that the engine in charge has published
         self._played_by: str | None = None
         token = self._names.alive(self._me)
         self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s=_STUCK)
@@ -133,7 +133,7 @@ class LenderProcess:
     # Each turn of the loop
 
     def _wake(self) -> None:  # any thread
-        """There may be something to do."""
+        """Ask the loop for a turn."""
         with contextlib.suppress(trio.RunFinishedError):
             if self._loop is not None:
                 self._loop.run_sync_soon(self._turn, idempotent=True)
@@ -154,7 +154,7 @@ class LenderProcess:
         self._ports.bank.send(self._clock(), self._endpoint.turn())
 
     def _publish_arrivals(self) -> None:
-        """What arrived goes to the engines, all of a turn together."""
+        """Send the engines what has arrived, all messages of a turn together."""
         while arrivals := self._ports.reader.take():
             found: dict[int, list[tuple[int, bytes]]] = {}
             for at, source, message in arrivals:
@@ -174,7 +174,7 @@ class LenderProcess:
         holder = self._endpoint.holder
         if holder != self._played_by:
             self._played_by = holder
-            self._say(f"{holder} plays" if holder is not None else "nobody plays; everything is silent")
+            self._say(f"{holder} plays" if holder is not None else "no engine plays; everything is silent")
 
     def _tell(self, port: str, text: str) -> None:
         self._notices.tell(self._clock(), port, text)
@@ -203,14 +203,14 @@ class LenderProcess:
         self._texts.append(payload)
 
     async def _play_rig(self, payload: bytes) -> None:
-        """The engine in charge plays this rig; its ports here are lent from now on."""
+        """The engine in charge plays this rig: lend the ports that it has here."""
         text = payload.decode()
-        if not text:  # it is in charge no more
+        if not text:  # it is no longer in charge
             return
         try:
             rig = (await to_its_end(partial(read, text, "the rig", lists=False))).on(self._me)
         except (RigError, FilterFault, ValueError) as fault:
-            self._say(f"the rig of the engine in charge cannot be read, and everything stays as it is: {fault}")
+            self._say(f"the rig of the engine in charge cannot be read; the same ports stay lent: {fault}")
         else:
             self._ports.lend(rig)
 
@@ -219,7 +219,7 @@ async def lend(rig: Rig, rig_file: Path, opener: PortOpener, say: Callable[[str]
     """Join the network and lend, until SIGINT or SIGTERM. Raises LinkError."""
     network = rig.network
     assert network is not None, "a rig of one machine lends nothing"
-    # with the link's own threads: on a busy computer it would count as gone
+    # the link's own threads as well: on a busy computer this machine would count as gone
     with (
         faults.kept_in(log_file(f"{network.machine}-lender")),
         trio.open_signal_receiver(signal.SIGINT, signal.SIGTERM) as signals,

@@ -1,7 +1,7 @@
-"""Goes before other programs, where the system lets it.
+"""Asks the system to run the music before other programs, with real-time scheduling.
 
-Source: sched(7), SCHED_FIFO and RLIMIT_RTPRIO. Threads that begin later go first, too; a program that is started gives
-it back (`give_way` in engine/panel/panel_supervisor).
+Source: sched(7), SCHED_FIFO and RLIMIT_RTPRIO. Threads that start later inherit it; a program that is started gives it
+up (`give_way` in engine/panel/panel_supervisor).
 """
 
 import os
@@ -12,15 +12,15 @@ from typing import Final
 
 from engine.processor import one_for_all
 
-_PRIORITY: Final = 10  # of 1 to 99: sound servers stand above it
+_PRIORITY: Final = 10  # of 1 to 99; sound servers have a higher one
 ORDINARY: Final = "ordinary scheduling"
 
 
 @contextmanager
 def going_first() -> Iterator[str]:
-    """In the calling thread and those that begin in the meantime; gives what is in force, for whoever asks."""
+    """For the calling thread and those that it starts meanwhile; yields the scheduling in force, in words."""
     if sys.platform != "linux":
-        yield f"{ORDINARY}: on this system Bayleaf asks for no other"
+        yield f"{ORDINARY}: Bayleaf asks for no other on this system"
         return
     policy, before = os.sched_getscheduler(0), os.sched_getparam(0)
     try:
@@ -36,6 +36,6 @@ def going_first() -> Iterator[str]:
 
 @contextmanager
 def undisturbed() -> Iterator[str]:
-    """The same for the thread that plays and the one that reads for it, which keep together; gives what is in force."""
+    """The same for the loop's thread and the reader's, both on one processor; yields what is in force, in words."""
     with going_first() as scheduling, one_for_all() as where:
         yield scheduling if where is None else f"{scheduling}, {where}"

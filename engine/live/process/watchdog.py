@@ -1,4 +1,4 @@
-"""A sign of life that is one: it goes when the loop is stuck, though the process and its link live on."""
+"""Shows other machines that this program works: the sign of life disappears when its loop is stuck."""
 
 import threading
 import time
@@ -11,12 +11,12 @@ from engine.live.process.worker_threads import to_its_end
 from engine.processor import any_of_them
 
 _BEAT: Final = 0.02  # seconds between two beats of the loop
-_STUCK: Final = 0.15  # seconds: another engine is to take over before anybody notices
+_STUCK: Final = 0.15  # seconds: another engine should take over before the audience notices
 _LOOK: Final = 0.01
 
 
 class Watchdog:
-    """`alive` puts the sign of life up, `gone` takes it down; both are called in other threads, and may block."""
+    """`alive` shows the sign of life, `gone` removes it; both are called in other threads, and may block."""
 
     def __init__(
         self,
@@ -35,7 +35,7 @@ class Watchdog:
         self._ending = threading.Event()
 
     async def run(self) -> None:
-        """Until cancelled; the sign of life is taken down at the end."""
+        """Until cancelled; the sign of life is removed at the end."""
         watcher = threading.Thread(target=self._watch, name="bayleaf-watchdog", daemon=True)
         self.beat()
         watcher.start()
@@ -53,7 +53,7 @@ class Watchdog:
         self._beat_at = self._clock()
 
     def look(self) -> None:  # watchdog's thread
-        """Put the sign up or take it down as is due."""
+        """Show or remove the sign as is due."""
         stuck = self._clock() - self._beat_at > self._stuck_s
         if stuck and self._up:
             self._up = False
@@ -64,7 +64,7 @@ class Watchdog:
             self._alive()
 
     def _watch(self) -> None:  # watchdog's thread
-        any_of_them()  # a loop that does not let go of its processor is just what is to be seen
+        any_of_them()  # on another processor than the loop, which may be blocking its own
         while not self._ending.wait(_LOOK):
             self.look()
         if self._up:

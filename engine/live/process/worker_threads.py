@@ -1,4 +1,4 @@
-"""Work that takes long, done in other threads: nobody waits for it but who asked, and it may run on any processor."""
+"""Runs slow work in other threads, on any processor, so that the music need not wait for it."""
 
 from collections.abc import Callable
 from functools import partial
@@ -13,12 +13,12 @@ _Given = TypeVarTuple("_Given")
 
 
 async def in_a_thread(call: Callable[[*_Given], _Found], *given: *_Given) -> _Found:
-    """What it returns or raises; if the show ends meanwhile, nobody waits for it."""
+    """What the call returns or raises. It is abandoned if the task is cancelled."""
     return await trio.to_thread.run_sync(_anywhere, partial(call, *given), abandon_on_cancel=True)
 
 
 async def to_its_end(call: Callable[[*_Given], _Found], *given: *_Given) -> _Found:
-    """The same, but what has begun is waited for in any case: a file that is being written."""
+    """The same, but once begun it is waited for even if the task is cancelled: a file that is being written."""
     return await trio.to_thread.run_sync(_anywhere, partial(call, *given))
 
 

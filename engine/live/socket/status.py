@@ -77,8 +77,8 @@ def _outputs(show: Show) -> list[dict[str, Any]]:
         {
             "name": name,
             **_port(meter, "open"),
-            "shed": cable.waiting.shed,
-            "replaced": cable.waiting.replaced,
+            "shed": cable.counts.shed,
+            "replaced": cable.counts.replaced,
         }
         for name, meter, cable in zip(show.outputs, show.ports.out_meters, show.engine.state.cables, strict=True)
         if name in show.engine.rig.outputs

@@ -8,7 +8,7 @@ from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.endpoints.remote_ports import RemoteInput
 from engine.cluster.link.wire_format import EventSender
 from engine.cluster.pure.output_lender import GRACE, ClaimRefused
-from engine.core.cable.scheduler import BurstUnit
+from engine.core.cable.output_cable import BurstUnit
 from engine.ports.port import PortError, PortGone
 from tests.support.fake_link import FakeNet
 from tests.support.lending_world import BOX, OFF, ON, Box, Engine
@@ -242,6 +242,6 @@ def test_what_the_other_machine_counts_is_told(net: FakeNet) -> None:
     counted = {"shed": 3, "replaced": 2, "longest": 4096}
     box.link.hint(box.names.meter(BOX), json.dumps({"inputs": {}, "outputs": {"strings": counted}}).encode())
     assert desk.port.longest == 4096
-    assert (desk.cable.waiting.shed, desk.cable.waiting.replaced) == (3, 2)
+    assert (desk.cable.counts.shed, desk.cable.counts.replaced) == (3, 2)
     desk.open()
     assert desk.port.longest == 4096

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.cluster.pure.output_lender import GRACE, Grant
-from engine.core.cable.scheduler import DIN
+from engine.core.cable.speed import DIN
 from engine.ports.port import PortError
 from tests.support.fake_link import FakeNet
 from tests.support.lending_world import BOX, Box, Engine
@@ -160,7 +160,7 @@ def test_nothing_is_left_sounding(steps: list[Callable[[Night], None]], paced: b
     _plug(night)
     night.passes(2_000 * MS)
     night.come_back()
-    for message in night.desk.cable.sounding.releases():
+    for message in night.desk.cable.receiver.releases():
         night.play(message)
     night.lose = False
     night.play(bytes((0xB0, 7, 1)))

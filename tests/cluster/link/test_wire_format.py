@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.cluster.link.wire_format import EventSender, OrderSender, read_events, read_orders
+from engine.core.cable.output_cable import BurstUnit
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind
-from engine.core.cable.scheduler import BurstUnit
 
 _messages = st.one_of(
     st.sampled_from((b"\xf8", b"\xf0\x7e\xf7", b"\xc1\x05", b"\xf0" + bytes(5000) + b"\xf7")),

@@ -4,9 +4,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.cluster.pure.output_lender import GRACE, ClaimRefused, Grant, OutputLender
+from engine.core.cable.output_cable import BurstUnit, Delivery
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
-from engine.core.cable.scheduler import DIN, BurstUnit, Delivery
+from engine.core.cable.speed import DIN
 from tests.support.receiver import Receiver
 
 ON, OFF = bytes((0x90, 60, 100)), bytes((0x80, 60, 64))

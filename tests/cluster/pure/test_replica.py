@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.cluster.pure.replica import read_show_word, read_time_word, show_word, time_word
+from engine.core.cable.output_cable import Delivery
 from engine.core.cable.remote_cable import RemoteCable
-from engine.core.cable.scheduler import Delivery
 from engine.core.command_result import Result
 from engine.core.commands import ControlClock, ControlTimecode, FollowLeader
 from engine.core.engine import Engine
@@ -218,4 +218,4 @@ def test_both_know_the_same_of_what_sounds(steps: list[bytes | int]) -> None:
     for one, other in zip(leader.state.cables, follower.state.cables, strict=True):
         assert isinstance(one, RemoteCable)
         assert isinstance(other, RemoteCable)
-        assert one.sounding.snapshot(100) == other.sounding.snapshot(100)
+        assert one.receiver.snapshot(100) == other.receiver.snapshot(100)

@@ -7,8 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.cable.queues import MOST_BULK, MOST_NOTES, MOST_URGENT
-from engine.core.cable.scheduler import DIN, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.queues import MOST_BULK, MOST_NOTES, MOST_URGENT, CableQueues
+from engine.core.cable.scheduler import Cable
+from engine.core.cable.speed import DIN
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, recall
@@ -70,9 +72,15 @@ def pour(router: Engine, stream: Iterable[bytes], now: int = 0) -> tuple[int, li
     return now, out, poured
 
 
+def queues_of(router: Engine) -> CableQueues:
+    cable = router.state.cables[STRINGS]
+    assert isinstance(cable, Cable)
+    return cable.queues
+
+
 def assert_bounded(router: Engine) -> None:
     """The queues of the flooded wire have their bounds: releases beyond it are no more than presses before them."""
-    waiting = router.state.cables[STRINGS].waiting
+    waiting = queues_of(router)
     assert len(waiting.notes) <= 2 * MOST_NOTES
     assert len(waiting.urgent) <= MOST_URGENT
     assert len(waiting.code) <= MOST_URGENT
@@ -102,7 +110,7 @@ def test_a_flood_of_everything(seed: int, chain: str) -> None:
     router = flooded(chain)
     now, out, poured = pour(router, broken_device(60_000, seed))
     out += all_up(router, now, poured)
-    assert router.state.cables[STRINGS].waiting.shed > 0
+    assert router.state.cables[STRINGS].counts.shed > 0
     now, rest = run_dry(router, now)
     out += rest
     synth = ears(out)[STRINGS]
@@ -162,7 +170,7 @@ def test_a_release_is_never_shed() -> None:
         for channel in range(16):
             for key in range(128):
                 out += router.receive(now, KEYS, bytes((0x90 | channel, key, 64)))
-    shed = router.state.cables[STRINGS].waiting.shed
+    shed = router.state.cables[STRINGS].counts.shed
     assert shed > 0
     for _ in range(3):
         for channel in range(16):
@@ -190,7 +198,7 @@ def test_other_outputs_are_untouched() -> None:
                 expected.append((now, each))
         heard += [(sent, message) for to, message, sent in out if to == BRASS]
     assert heard == expected
-    assert router.state.cables[BRASS].waiting.shed == 0
+    assert router.state.cables[BRASS].counts.shed == 0
 
 
 def test_the_wire_works_when_the_flood_is_over() -> None:
@@ -204,7 +212,7 @@ def test_the_wire_works_when_the_flood_is_over() -> None:
     assert [d for d in router.receive(now, KEYS, b"\x91\x3c\x40") if d[0] == STRINGS] == [
         (STRINGS, b"\x91\x3c\x40", now)
     ]
-    shed = router.state.cables[STRINGS].waiting.shed
+    shed = router.state.cables[STRINGS].counts.shed
     out = recall(router, now + MS, 1)
     now, rest = run_dry(router, now + MS)
     assert [message.hex(" ") for to, message, _ in out + rest if to == STRINGS][-3:] == [
@@ -212,7 +220,7 @@ def test_the_wire_works_when_the_flood_is_over() -> None:
         "b0 20 0b",
         "c0 14",
     ]
-    assert router.state.cables[STRINGS].waiting.shed == shed
+    assert router.state.cables[STRINGS].counts.shed == shed
 
 
 def test_a_change_of_scene_during_a_flood() -> None:
@@ -243,9 +251,9 @@ def test_a_flood_of_clocks_is_bounded(message: bytes) -> None:
     poured_at = now
     _, out, _ = pour(router, [message] * 30_000, now)
     now = poured_at + 30_000 * GAP
-    waiting = router.state.cables[STRINGS].waiting
+    shed = router.state.cables[STRINGS].counts.shed
     heard = sum(each == message and to == STRINGS for to, each, _ in out)
-    assert waiting.shed >= 30_000 - heard - 2 * MOST_URGENT
+    assert shed >= 30_000 - heard - 2 * MOST_URGENT
     out = router.receive(now, KEYS, b"\x91\x3c\x40")
     out += pour(router, [message] * 3_000, now)[1]
     (sent,) = [sent for to, each, sent in out if each == b"\x91\x3c\x40"]
@@ -259,9 +267,9 @@ def test_a_flood_of_dumps_is_bounded() -> None:
     out = run_dry(router, 0)[1]
     for _ in range(100):
         out += router.receive(100 * MS, KEYS, dump)
-    waiting = router.state.cables[STRINGS].waiting
+    waiting = queues_of(router)
     assert sum(map(len, waiting.bulk)) <= MOST_BULK
-    assert waiting.shed == 100 - len(waiting.bulk) - 1
+    assert router.state.cables[STRINGS].counts.shed == 100 - len(waiting.bulk) - 1
     out += run_dry(router, 100 * MS)[1]
     assert {message for to, message, _ in out if to == STRINGS and len(message) > 1000} == {dump}
 
@@ -270,9 +278,9 @@ def test_a_panic_ends_a_flood() -> None:
     """A panic on a flooded wire comes first, and when what was owed has gone out all is silent."""
     router = flooded()
     now, out, _ = pour(router, broken_device(30_000, 7))
-    before = len(router.state.cables[STRINGS].waiting.notes)
+    before = len(queues_of(router).notes)
     out += command(router, now, "panic", None, "test")[1]
-    assert len(router.state.cables[STRINGS].waiting.notes) < before
+    assert len(queues_of(router).notes) < before
     out += recall(router, now, 2)
     out += run_dry(router, now)[1]
     synth = ears(out)[STRINGS]

@@ -1,8 +1,9 @@
 """An output at another machine: what leaves is what a show has sent, at once, and as orders."""
 
+from engine.core.cable.output_cable import BurstUnit, Delivery
 from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable
-from engine.core.cable.scheduler import DIN, BurstUnit, Delivery
+from engine.core.cable.speed import DIN
 from engine.rig.read.load import read
 from tests.support.engine_calls import engine_of, recall
 from tests.support.pit_engine import PORTS, SCENES
@@ -22,7 +23,7 @@ def test_nothing_waits() -> None:
     for _ in range(500):
         cable.put(7, (NOTE,), out)
     assert out == [(0, NOTE, 7)] * 500
-    assert (cable.due, cable.full, cable.straight) == (None, False, False)
+    assert (cable.due, cable.full) == (None, False)
 
 
 def test_each_call_leaves_its_order() -> None:
@@ -45,7 +46,7 @@ def test_a_follower_keeps_what_sounds_and_orders_nothing() -> None:
     cable, out = _cable(live=False)
     cable.put(0, (NOTE,), out)
     assert cable.take_orders() == []
-    assert cable.sounding.held == 1
+    assert cable.receiver.held == 1
 
 
 def test_the_time_on_the_far_cable_is_reckoned() -> None:

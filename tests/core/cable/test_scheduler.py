@@ -4,7 +4,9 @@ from collections.abc import Callable
 
 import pytest
 
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, BurstUnit, Cable, CableSpeed, Delivery
+from engine.core.cable.output_cable import BurstUnit, Delivery
+from engine.core.cable.scheduler import Cable
+from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
 from tests.support.pit_engine import MS
 from tests.support.receiver import Receiver
 
@@ -224,7 +226,7 @@ def test_a_newer_value_takes_the_place_of_the_one_that_waits() -> None:
     for message in ("B0 07 10", "B0 40 7F", "B0 40 00", "B0 65 00", "B0 06 02", "B0 06 03", "B0 07 20"):
         cable.put(message)
     assert cable.run_dry() == ["B0 40 7F", "B0 40 00", "B0 65 00", "B0 06 02", "B0 06 03", "B0 07 20"]
-    assert cable.cable.waiting.replaced == 1
+    assert cable.cable.counts.replaced == 1
 
 
 def test_a_new_high_byte_makes_the_low_byte_that_waits_void() -> None:

@@ -9,7 +9,9 @@ from typing import NamedTuple
 
 import pytest
 
-from engine.core.cable.scheduler import DIN, DIN_RUNNING, Cable, CableSpeed, Delivery
+from engine.core.cable.output_cable import Delivery
+from engine.core.cable.scheduler import Cable
+from engine.core.cable.speed import DIN, DIN_RUNNING, CableSpeed
 from tests.support.paths import reference
 from tests.support.songs import SONGS, Song, song
 
@@ -90,10 +92,10 @@ def test_our_wire_loses_nothing_and_makes_no_note_later(number: int, speed: Cabl
     out, cable = on_our_wire(played, speed)
     messages = [message for _, message, _ in out]
     assert [m for m in messages if is_note(m)] == [m for _, m in played if is_note(m)]
-    assert len(messages) + cable.waiting.replaced == len(played)
-    assert cable.waiting.shed == 0
+    assert len(messages) + cable.counts.replaced == len(played)
+    assert cable.counts.shed == 0
     queue = first_in_first_out(played, speed.running_status)
-    if not cable.waiting.replaced and not speed.running_status:
+    if not cable.counts.replaced and not speed.running_status:
         assert sum(map(len, messages)) == queue.bytes
     before = [took for (_, message), took in zip(played, queue.took, strict=True) if is_note(message)]
     ours = note_times(played, out, speed.running_status)

@@ -1,6 +1,6 @@
 """Set-up messages go out before the sounds, at the start and when an output is back."""
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import engine_of, output_there, recall

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.cable.scheduler import Delivery
+from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.engine_calls import command, engine_of, input_lost, recall, wake_up

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.core.cable.scheduler import DIN
+from engine.core.cable.speed import DIN
 from engine.core.timing.clock import CLOCK, CONTINUE, PER_BEAT, START, STOP, ClockFollower, ClockGenerator, period
 from tests.support.paths import reference
 

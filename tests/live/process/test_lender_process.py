@@ -115,7 +115,7 @@ async def test_a_dead_engine_leaves_nothing_sounding() -> None:
     async with stage.sounding():
         stage.desk.link.close()
         await eventually(lambda: stage.heard == [ON, OFF])
-        await eventually(lambda: "nobody plays; everything is silent" in stage.said)
+        await eventually(lambda: "no engine plays; everything is silent" in stage.said)
 
 
 async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:

@@ -433,5 +433,7 @@ async def test_what_would_be_heard_is_for_the_one_in_charge(bench: Bench, reques
         bench.show.apply(FollowLeader("desk"))
         assert await ask(request_) == {"done": False, "code": "not-leader", "text": "desk is in charge; ask there"}
         assert not (await ask({"do": "next"}))["done"]
-        assert (await ask({"do": "handover"}))["text"] == "this rig has no [network]; there is nobody to hand over to"
+        assert (await ask({"do": "handover"}))[
+            "text"
+        ] == "this rig has no [network], so there is no machine to hand over to"
     assert bench.heard("strings") == []

@@ -80,7 +80,7 @@ def test_the_page_shows_the_machines_and_hands_over(troupe: Troupe, page: Page) 
     page.get_by_role("button", name="Next", exact=True).click()
     expect(page.locator("#dock-said")).to_have_text("Not done: spare is in charge; nothing changed here")
     troupe.kill("spare")
-    expect(page.locator("#health")).to_contain_text("spare is not there: nobody would take over", timeout=LONGEST)
+    expect(page.locator("#health")).to_contain_text("spare is not there: no engine could take over", timeout=LONGEST)
     expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
     troupe.kill("desk")  # what is back one day may have no other machines
     expect(page.locator("#network")).to_be_hidden(timeout=LONGEST)

@@ -1,0 +1,89 @@
+"""What the engine needs of an output's cable, whether it is plugged in here or into another machine.
+
+`scheduler.Cable` and `remote_cable.RemoteCable` are the two implementations.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple, Protocol
+
+from engine.core.cable.speed import CableSpeed
+
+if TYPE_CHECKING:
+    from engine.core.cable.remote_cable import RemoteCable
+
+Delivery = tuple[int, bytes, int]  # output, message, time its first byte is on the cable (ns)
+Unit = tuple[bytes, ...]  # messages that stay together
+
+
+class BurstUnit(NamedTuple):
+    """One instrument's part of a burst: its channel (0 to 15), its messages, and its settle time (ns).
+
+    A SysEx is for all channels, and so is its settle time; `lasting`: a later burst does not replace it.
+    """
+
+    channel: int
+    unit: Unit
+    settle: int
+    lasting: bool = False
+
+
+@dataclass(slots=True)
+class CableCounts:
+    """What did not reach a cable: messages that found no room, and values that gave way to newer ones."""
+
+    shed: int = 0
+    replaced: int = 0
+
+
+class OutputCable(Protocol):
+    """One output's cable. Every call takes the time in nanoseconds and appends to `out` what leaves now."""
+
+    @property
+    def output(self) -> int:
+        """The output's index."""
+
+    @property
+    def speed(self) -> CableSpeed | None:
+        """How it is paced; None if it is not."""
+
+    @property
+    def due(self) -> int | None:
+        """When `flush` has something to do next (ns); None if nothing waits."""
+
+    @property
+    def full(self) -> bool:
+        """Whether so much waits that no note may begin: there would be no room for its release."""
+
+    @property
+    def counts(self) -> CableCounts:
+        """What was shed and replaced so far."""
+
+    @property
+    def carried_at(self) -> int:
+        """When the last byte of all that was handed over has left (ns)."""
+
+    @property
+    def remote(self) -> "RemoteCable | None":
+        """The cable itself if it is plugged into another machine."""
+
+    def put(self, now: int, unit: Unit, out: list[Delivery]) -> None:
+        """Send routed messages; those of one unit stay together."""
+
+    def burst(self, now: int, steps: Sequence[BurstUnit], out: list[Delivery]) -> None:
+        """Send a scene's steps for this output in place of those of an earlier burst that have not begun."""
+
+    def panic(self, now: int, messages: Sequence[bytes], out: list[Delivery]) -> None:
+        """Send these before any burst, and forget what waits that would undo them: presses, older values, dumps."""
+
+    def flush(self, now: int, out: list[Delivery]) -> None:
+        """Hand over all that may go at this time."""
+
+    def change_speed(self, speed: CableSpeed | None) -> None:
+        """Pace the cable otherwise from now on; what waits keeps waiting for its turn."""
+
+    def holds(self, message: bytes) -> bool:
+        """Whether this very SysEx (the object, not one like it) still waits here."""
+
+    def carried(self, now: int) -> int:
+        """For how long (ns) a paced cable has been carrying anything, from the start until now."""
