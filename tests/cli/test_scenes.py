@@ -111,7 +111,7 @@ def test_an_evening_of_edits(desk: Evening) -> None:
     for comment in ("# Lantern Street, the pit\n", "# the first", "# what opens\n[[scenes]]\nnumber = 11", "# loud"):
         assert comment in text
     assert done(desk, "scene", "40").startswith("scene 40 Here")
-    assert "1 version is kept" in done(desk, "save", "--history")
+    assert "1 saved version" in done(desk, "save", "--history")
     assert "read back: it holds the current rig" in done(desk, "save", "--undo")
     assert desk.file.read_text() == RIG
     assert json.loads(done(desk, "save", "--history", "--json"))["versions"][0]["number"] == 2
