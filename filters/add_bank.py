@@ -1,4 +1,4 @@
-"""A program change picks its sound from the right bank: bank select goes out in front of it.
+"""Sends a bank select before each program change, for keyboards without bank buttons.
 
 `channels = { 1 = [81, 3] }` puts bank MSB 81 and LSB 3 in front of every program change on channel 1.
 `programs = { 7 = { bank = [81, 3], program = 77 } }` does so for program 7 on any channel, and calls program 77 there;

@@ -1,4 +1,4 @@
-"""Only some channels are heard, or they arrive on other channels.
+"""Passes only some channels, or moves them to other channels.
 
 `keep` lets only these channels through, `drop` stops these; both look at the channel that came in. Then `map` moves
 what is left: `map = { 1 = 5 }` sends channel 1 on as channel 5. System messages have no channel and pass.

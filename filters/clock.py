@@ -1,4 +1,4 @@
-"""The beat clock passes, is held back, or runs slower for gear that should play at half speed or less.
+"""Passes the MIDI clock, blocks it, or divides it for gear that should play at half speed or less.
 
 Exactly one of `pass = true` (as without this filter), `block = true` and `divide = 2` (every second tick passes).
 Only the ticks (F8) are meant: start, continue and stop always pass, since a synth may need them without the clock; to

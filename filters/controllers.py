@@ -1,4 +1,4 @@
-"""Pedals, wheels and faders are picked, renumbered, turned round or held within a range.
+"""Selects, inverts, scales and renumbers controllers: pedals, wheels, faders.
 
 `keep` lets only these controllers through, `drop` stops these. `invert` turns a controller round (127 becomes 0),
 `range = { 7 = [20, 100] }` squeezes its whole travel into 20 to 100, and `map = { 1 = 11 }` sends it on as another one.

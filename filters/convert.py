@@ -1,4 +1,4 @@
-"""One kind of control moves another: aftertouch as modulation, a fader as pitch bend.
+"""Turns one controller into another: aftertouch into modulation, a fader into pitch bend.
 
 `from = "aftertouch"`, `to = "controller 1"`. Either end is "controller N", "pitch_bend" or "aftertouch"; `from` may
 also be "poly_aftertouch" (pressure of single keys; the key pressed last counts). What came in does not go on.

@@ -1,4 +1,4 @@
-"""Each note is repeated, softer each time, like an echo from the back wall.
+"""Repeats each note, softer each time, like an echo from the back wall.
 
 `milliseconds = 250`, `repeats = 3`, `fade = 40`: three repeats a quarter of a second apart, each 40 per cent softer
 than the one before. A repeat lasts as long as its key was held. Repeats that would be silent are left out.

@@ -1,4 +1,4 @@
-"""A switch that must be held down becomes one that stays: press for on, press again for off.
+"""Makes a momentary switch latch: press for on, press again for off.
 
 `controllers = [64]` for a sustain pedal. Each press (from below 64 to 64 or more) sends 127 and 0 by turns; letting go
 sends nothing. Channels are counted apart, and each starts off.

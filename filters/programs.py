@@ -1,4 +1,4 @@
-"""A program change calls another program: what one instrument has at 7 another has at 77.
+"""Renumbers program changes: what one instrument has at 7 another has at 77.
 
 `map = { 7 = 77 }` in printed numbers, 1 to 128; other programs pass as they came.
 """

@@ -1,4 +1,4 @@
-"""Whole kinds of message are taken away: no aftertouch, no clock, no modulation wheel, as listed.
+"""Removes whole kinds of messages, such as aftertouch, clock or the modulation wheel.
 
 `kinds` lists what is stopped:
 

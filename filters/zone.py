@@ -1,4 +1,4 @@
-"""Only a part of the keyboard is heard, or only soft or hard playing.
+"""Passes only a part of the keyboard, or only soft or hard playing.
 
 `notes = ["C2", "B3"]` lets these keys and all between them through, `velocity = [1, 80]` the presses that are this
 hard; both ends count. A release passes whatever its velocity, so that no note is left sounding, and key pressure goes

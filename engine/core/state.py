@@ -37,16 +37,14 @@ def make_cable(output: int, speed: CableSpeed | None, remote: bool) -> OutputCab
 class State:
     """Inputs and outputs are indices: their places in `compiled`. Only the engine and its parts change it."""
 
-    def __init__(
-        self, compiled: CompiledRig, speeds: Mapping[str, CableSpeed | None], maker: CableMaker, loops: Loops
-    ) -> None:
+    def __init__(self, compiled: CompiledRig, speeds: Mapping[str, CableSpeed | None], maker: CableMaker) -> None:
         self.compiled = compiled
         self.reports = Reports()
         # messages
         self.scene: SceneInPlay | None = None  # in force
         self.faults = FilterFaults()
         self.ledger = Ledger()
-        self.loops = loops
+        self.loops = Loops()
         self.delayed = DelayedMessages()
         self.sensing = ActiveSensing(compiled.sensed)
         self.kept_back: set[int] = set()  # inputs whose SysEx is being received as a dump, and goes nowhere else

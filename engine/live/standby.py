@@ -26,7 +26,7 @@ from engine.protocol import Answer, AnswerCode, done, refused
 from engine.rig.models.rig import Rig
 
 _ROUND: Final = 0.02  # seconds between looks when nothing wakes us
-_APART: Final = 4_000_000  # ns before the show was given: in a quiet moment, what came later was sent by nobody
+_APART: Final = 4_000_000  # ns before the show was given: in a quiet moment, what came later was sent by neither engine
 _AGE: Final = 2_000_000_000  # ns: if a word seems older, the clocks of the two machines do not agree that well
 _PATIENCE: Final = 4.0  # seconds until the other engine should be in charge
 _LOOK: Final = 0.005  # seconds
@@ -245,7 +245,7 @@ class Standby:
             age = now - self._machines.to_here(speaker, int(word["given"]))
             since = now - (age if 0 <= age < _AGE else 0)
             self._exact = word["quiet"] is True
-        self._do(now, self.leadership.told(now, int(word["term"]), str(word["machine"]), since))
+        self._do(now, self.leadership.word(now, int(word["term"]), str(word["machine"]), since))
 
     async def play_rig(self) -> None:
         """Play the rig of the engine in charge here as well. It is not written to the file until it is saved."""

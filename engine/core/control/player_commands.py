@@ -15,7 +15,7 @@ from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.ledger import Moved, made_of, moves_of, selects_of
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import SceneInPlay
+from engine.core.routing.scene_in_play import BurstCost, SceneInPlay
 from engine.core.state import State
 from engine.core.timing.sync_commands import control
 from engine.plurals import counted
@@ -79,7 +79,8 @@ class PlayerCommands:
     # Scenes
 
     def _recall(self, now: int, scene: int | str, who: str, out: list[Delivery]) -> CommandResult:
-        number = self._state.compiled.find(scene)
+        compiled = self._state.compiled
+        number = scene if isinstance(scene, int) and scene in compiled.scenes else compiled.find(scene)
         if number is None:
             return self._state.outcome(
                 "scene", AnswerCode.UNKNOWN_SCENE, f"there is no scene {scene}; nothing changed", who
@@ -133,17 +134,20 @@ class PlayerCommands:
                 state.cables[output].burst(now, steps, out)
         if scene is not state.scene:
             self._change(now, scene, out)
-        self._outputs.put(now, state.ledger.settle(self.feeds), out)
+        for output, message in state.ledger.settle(self.feeds):
+            state.cables[output].put(now, (message,), out)
         return self._send_burst(now, scene, word, f"scene {scene.number} {scene.name}", who, out)
 
     def _change(self, now: int, scene: SceneInPlay, out: list[Delivery]) -> None:
         state = self._state
         scene.enter(frozenset(state.muted))
         before, state.scene = state.scene, scene
-        state.loops.lift()
-        self._delayed.end(now, {player(source, False) for source in range(len(state.compiled.inputs))}, out)
-        if before is not None and scene.shared is not before.shared:
-            self._delayed.end_all(now, out)
+        if state.loops.muted or state.loops.pauses:
+            state.loops.lift()
+        if state.delayed.players:
+            self._delayed.end(now, {player(source, False) for source in range(len(state.compiled.inputs))}, out)
+            if before is not None and scene.shared is not before.shared:
+                self._delayed.end_all(now, out)
         if scene.compiled.cuts:
             self._outputs.put(now, state.ledger.cut(), out)
 
@@ -164,13 +168,27 @@ class PlayerCommands:
             cable.burst(now, scene.bursts.get(cable.output, ()), out)
         for output, listed in scene.bursts.items():
             state.ledger.select(output, [message for step in listed for message in step.unit])
-        steps = [(state.cables[output].speed, listed) for output, listed in scene.bursts.items()]
+        cost = self._burst_cost(scene)
         return replace(
             state.outcome(word, AnswerCode.DONE, text, who),
-            burst_bytes=sum(size(listed, speed) for speed, listed in steps),
-            ready_ns=max((duration(listed, speed) for speed, listed in steps), default=0),
-            instruments=sum(len(listed) for _, listed in steps),
+            burst_bytes=cost.bytes,
+            ready_ns=cost.ready_ns,
+            instruments=cost.instruments,
         )
+
+    def _burst_cost(self, scene: SceneInPlay) -> BurstCost:
+        """What the scene's burst costs at the present speeds of its cables; it is worked out once for these."""
+        cables = self._state.cables
+        speeds = tuple(cables[output].speed for output in scene.bursts)
+        if scene.burst_cost is None or scene.burst_cost.speeds != speeds:
+            steps = [*zip(speeds, scene.bursts.values(), strict=True)]
+            scene.burst_cost = BurstCost(
+                speeds,
+                sum(size(listed, speed) for speed, listed in steps),
+                max((duration(listed, speed) for speed, listed in steps), default=0),
+                sum(len(listed) for _, listed in steps),
+            )
+        return scene.burst_cost
 
     # What moves and what is muted
 

@@ -76,7 +76,7 @@ async def test_the_filters(bench: Bench) -> None:
         answer = await ask({"do": "filters"})
     assert set(answer["filters"]) == set(registry())
     transpose = answer["filters"]["transpose"]
-    assert transpose["words"] == "Everything played sounds higher or lower by a number of semitones."
+    assert transpose["words"] == "Transposes notes by a number of semitones."
     assert transpose["schema"]["properties"]["outside"]["enum"] == ["drop", "fold"]
     assert transpose["schema"]["required"] == ["filter", "semitones"]
 
