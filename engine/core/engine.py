@@ -9,6 +9,7 @@ Nothing else changes the state.
 
 from collections.abc import Iterable, Mapping
 
+from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.adoption import Adoption
 from engine.core.cable.output_cable import Delivery, Unit
@@ -296,7 +297,7 @@ class Engine:
             outcome = self._wake_up(now, who, out)
         else:
             self._carry_out(now, command, out)
-            outcome = self.state.outcome(command.word, True, "", who)
+            outcome = self.state.outcome(command.word, AnswerCode.DONE, "", who)
         return Result(outcome, out)
 
     def _carry_out(self, now: int, command: do.Command, out: list[Delivery]) -> None:

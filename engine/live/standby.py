@@ -17,11 +17,12 @@ from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leaders
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
 from engine.cluster.pure.replica import Word, read_show_word, read_time_word
 from engine.core.commands import Command, FollowLeader
-from engine.live.edit.rig_session import Answer, RigSession
+from engine.live.edit.rig_session import RigSession
 from engine.live.leader_state import RIG, SHOW, TIME, LeaderState
 from engine.live.process.worker_threads import in_a_thread, to_its_end
 from engine.live.quiet_moment import QuietMoment
 from engine.live.show import Show
+from engine.protocol import Answer, AnswerCode, done, refused
 from engine.rig.models.rig import Rig
 
 _ROUND: Final = 0.02  # seconds between looks when nothing wakes us
@@ -263,15 +264,16 @@ class Standby:
         """Put the other engine in charge; or, if this one follows, take the show. The answer is for the player."""
         leadership = self.leadership
         if leadership.other is None:
-            return _no("this rig has no standby; name one in [network]")
+            return refused(AnswerCode.NOT_IN_RIG, "this rig has no standby; name one in [network]")
         if not leadership.in_charge:
             return await self._take_show()
         if not leadership.other_alive:
-            return _no(f"{leadership.other} is not there; nothing changed")
+            return refused(AnswerCode.NOT_POSSIBLE, f"{leadership.other} is not there; nothing changed")
         self.give_away(self._show.clock())
         if await until(lambda: self._heard_term == leadership.term and not leadership.in_charge, _PATIENCE):
-            return {"done": True, "text": f"{leadership.other} is in charge"}
-        return _no(f"{leadership.other} may be in charge, but has not confirmed it within {_PATIENCE:.0f} s")
+            return done(f"{leadership.other} is in charge")
+        text = f"{leadership.other} may be in charge, but has not confirmed it within {_PATIENCE:.0f} s"
+        return refused(AnswerCode.NO_ANSWER, text)
 
     async def _take_show(self) -> Answer:
         leadership = self.leadership
@@ -282,10 +284,9 @@ class Standby:
             now = self._show.clock()
             self._do(now, leadership.take(now))
         if await until(lambda: leadership.in_charge, _PATIENCE):
-            return {"done": True, "text": f"{leadership.me} is in charge"}
-        return _no(
-            f"no machine with outputs lets {leadership.me} play; {leadership.leader or 'no engine'} is in charge"
-        )
+            return done(f"{leadership.me} is in charge")
+        text = f"no machine with outputs lets {leadership.me} play; {leadership.leader or 'no engine'} is in charge"
+        return refused(AnswerCode.NOT_POSSIBLE, text)
 
     def give_away(self, now: int) -> None:
         """Give the show to the other engine in the next quiet moment, or after a while if there is none."""
@@ -302,10 +303,6 @@ class Standby:
                 self._state.publish(now)
                 self._given = {"given": now, "quiet": quiet}
                 self._do(now, leadership.hand_over(now))
-
-
-def _no(text: str) -> Answer:
-    return {"done": False, "text": text}
 
 
 def _nowhere(call: Callable[[], Any], then: Then) -> None:

@@ -97,8 +97,8 @@ class Engine:
         self.reader = HandReader()
         self.told: list[str] = []
         self.show = Show(rig, self.patch, self.reader, clock=lambda: world.now, say=self.told.append)
-        self.workshop = RigSession(self.show, Path(f"{name}.toml"), RIG)
-        self.joined.tasks(self.show, self.workshop)
+        self.session = RigSession(self.show, Path(f"{name}.toml"), RIG)
+        self.joined.tasks(self.show, self.session)
         assert self.joined.standby is not None
         self.standby = self.joined.standby
         self.errands: deque[tuple[Callable[[], Any], Callable[[Any], None]]] = deque()
