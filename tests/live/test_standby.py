@@ -235,7 +235,7 @@ def test_a_clock_goes_on_in_step(world: World) -> None:
 def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world: World) -> None:
     """An edit there reaches the standby as text."""
     world.run(50)
-    assert world.engines["spare"].standby.leader_rig == world.engines["desk"].session.text
+    assert world.engines["spare"].standby.leader.rig == world.engines["desk"].session.text
 
 
 def seen_by(engine: Engine) -> dict[str, tuple[bool, bool, None] | tuple[bool, bool, str]]:
@@ -331,7 +331,7 @@ async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
     desk = world.engines["desk"].session
     assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))).done
     world.run(20)
-    await spare.standby.play_rig()
+    await spare.standby.leader.play_rig()
     assert spare.show.engine.scene == (2, "Waltz")
     assert spare.session.unsaved
     network = spare.show.engine.rig.network

@@ -102,7 +102,7 @@ class Engine:
         assert self.joined.standby is not None
         self.standby = self.joined.standby
         self.errands: deque[tuple[Callable[[], Any], Callable[[Any], None]]] = deque()
-        self.standby.apart = lambda call, then: self.errands.append((call, then))
+        self.standby.background = lambda call, then: self.errands.append((call, then))
         self.show.apply(RecallScene(1), "start")
         self.show.apply(Begin())
         self.standby.begin()
