@@ -1,4 +1,4 @@
-"""`strip`: whole kinds of message are taken away."""
+"""`strip`: whole kinds of message are removed."""
 
 import pytest
 from hypothesis import given
