@@ -17,9 +17,9 @@ from bench.result import Cell, Pace, Result, Table, medians, ratio
 from engine.core.commands import RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
-from engine.live.backlog import Arrival
 from engine.live.port_opening import OpenPorts
 from engine.live.process.gc_pauses import collector_at_rest
+from engine.live.reader import Arrival
 from engine.live.show import Show
 from engine.rig.models.rig import Rig
 

@@ -1,4 +1,4 @@
-"""Wheels, faders and pressure send fewer values, so that a slow cable is not flooded.
+"""Thins out the values of wheels, faders and pressure, so that a slow cable is not flooded.
 
 `milliseconds = 20`: values of a controller, bender or pressure that come sooner than 20 ms after the last one that
 passed are left out. Channels, controllers and keys are counted separately.

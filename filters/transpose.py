@@ -1,4 +1,4 @@
-"""Everything played sounds higher or lower by a number of semitones.
+"""Transposes notes by a number of semitones.
 
 Notes and their key pressure move by `semitones` (12 is an octave up, -12 an octave down). A note outside
 MIDI's 0 to 127 is not played (`outside = "drop"`), or is moved by octaves until it fits (`outside = "fold"`).

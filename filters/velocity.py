@@ -1,4 +1,4 @@
-"""Playing sounds evenly loud, within limits, or as on a lighter or heavier keyboard.
+"""Makes velocities even, limits them, or plays as on a lighter or heavier keyboard.
 
 * `fixed = 100`: every press is this hard.
 * `curve = 30`: soft playing sounds louder, as on a lighter keyboard; below 0 it takes more force. From -100 to 100,

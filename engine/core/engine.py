@@ -9,6 +9,7 @@ Nothing else changes the state.
 
 from collections.abc import Iterable, Mapping
 
+from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.adoption import Adoption
 from engine.core.cable.output_cable import Delivery, Unit
@@ -22,9 +23,9 @@ from engine.core.control.setlist import ShowPosition
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
+from engine.core.routing.held_ledger import Target
 from engine.core.routing.inputs import Inputs
-from engine.core.routing.ledger import Target
-from engine.core.routing.loops import QUESTION, Loops
+from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import PRESS, RELEASE, RoutedMessage, without
 from engine.core.state import CableMaker, State, make_cable
@@ -42,13 +43,15 @@ class Engine:
         compiled: CompiledRig,
         speeds: Mapping[str, CableSpeed | None] | None = None,
         maker: CableMaker = make_cable,
-        loops: Loops | None = None,
+        watch_loops: bool = True,
     ) -> None:
         """`speeds`: how the driver of a fast output is to be paced, by name, None for not at all.
 
         `din` outputs are paced as their cable is, whatever the driver could take. `maker` makes the cables.
+        `watch_loops`: False where nothing that goes out can come in again.
         """
-        self.state = State(compiled, speeds or {}, maker, loops or Loops())
+        self.state = State(compiled, speeds or {}, maker)
+        self._watches_loops = watch_loops
         self.reports = self.state.reports
         self._outputs = Outputs(self.state)
         self._delayed = DelayedSending(self.state, self._outputs)
@@ -96,10 +99,20 @@ class Engine:
         state = self.state
         dues = [cable.due for cable in state.cables if cable.due is not None]
         dues += [board.due for board in state.boards if board is not None and board.waiting and board.due is not None]
-        for due in (state.sensing.due, state.delayed.due, state.sync.due):
-            if due is not None:
-                dues.append(due)
+        if state.delayed.due is not None:
+            dues.append(state.delayed.due)
+        sensing, sync = state.sensing, state.sync
+        if (sensing.heard_at or sensing.outputs) and (due := sensing.due) is not None:
+            dues.append(due)
+        if (sync.clock or sync.code or sync.readers) and (due := sync.due) is not None:
+            dues.append(due)
         return min(dues, default=None)
+
+    @property
+    def beat(self) -> int | None:
+        """When the rig's own clock or time code next sends something, or None."""
+        sync = self.state.sync
+        return sync.beat if sync.clock or sync.code else None
 
     # Messages
 
@@ -154,11 +167,14 @@ class Engine:
         if scene is None:
             return
         loops, delayed, cables = state.loops, state.delayed, state.cables
-        answer = loops.pass_by(now, source, message, scene.answer(source, message, now))
-        if loops.questions:
-            self._inputs.ask_for_loops(now, out)
-        if answer is None:
-            return
+        answer = scene.answer(source, message, now)
+        if self._watches_loops:
+            watched = self._watch(now, source, message, answer)
+            if loops.questions:
+                self._inputs.ask_for_loops(now, out)
+            if watched is None:
+                return
+            answer = watched
         if state.leaving:
             answer = without(answer, state.leaving)
         units: Iterable[tuple[int, Unit]] = answer.units
@@ -182,6 +198,30 @@ class Engine:
             self._note(source, message, answer)
         for output, unit in units:
             cables[output].put(now, unit, out)
+
+    def _watch(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage | None:
+        """Watch for loops: what is left of the answer, None if nothing.
+
+        This is part of every message's way, so all that needs no closer look is done here.
+        """
+        loops = self.state.loops
+        if now >= loops.window_ends:
+            loops.sent_before, loops.sent = loops.sent, {}
+            loops.tallies_before, loops.tallies = loops.tallies, {}
+            loops.window_ends = now + WINDOW
+        tally = loops.tallies.get(source)
+        if tally is None:
+            tally = loops.tallies[source] = [0, 0, 0]
+        tally[0] += 1
+        sent = loops.sent
+        # it stays: the same output may also lead to an input from which nothing goes on
+        mark = sent.get(message) or loops.sent_before.get(message)
+        if mark is not None or source in loops.watched:
+            return loops.look_closer(now, source, message, answer, mark)
+        mark = (now, 0, now)
+        for said in answer.said:
+            sent[said] = mark
+        return answer
 
     def _note(self, source: int, message: bytes, answer: RoutedMessage) -> None:
         """Write down what was moved and selected, and what is to be sent later."""
@@ -257,7 +297,7 @@ class Engine:
             outcome = self._wake_up(now, who, out)
         else:
             self._carry_out(now, command, out)
-            outcome = self.state.outcome(command.word, True, "", who)
+            outcome = self.state.outcome(command.word, AnswerCode.DONE, "", who)
         return Result(outcome, out)
 
     def _carry_out(self, now: int, command: do.Command, out: list[Delivery]) -> None:

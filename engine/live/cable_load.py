@@ -65,8 +65,8 @@ class CableLoad:
         paced = [cable.speed is not None for cable in cables]
         self.loads = _of_paced(paced, loads)
         self.peaks = _of_paced(paced, _greater(self._kept, worst))
-        told = _shed(self._show)
-        self.shed_in, self.shed_out = (_since(then, count) for then, count in zip(self._shed[0], told, strict=True))
+        dropped = _shed(self._show)
+        self.shed_in, self.shed_out = (_since(then, count) for then, count in zip(self._shed[0], dropped, strict=True))
 
     def _begin_span(self, now: int) -> None:
         self._span_ends = now + _SPAN

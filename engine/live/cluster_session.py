@@ -15,12 +15,13 @@ from engine.cluster.link.clock_offset import ClockOffsets, RoundTrip
 from engine.cluster.link.join import join
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
-from engine.live.edit.rig_session import Answer, RigSession
+from engine.live.edit.rig_session import RigSession
 from engine.live.process.priority import going_first
 from engine.live.process.watchdog import Watchdog
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
 from engine.live.standby import Standby, until
+from engine.protocol import Answer, AnswerCode, refused
 from engine.rig.models.rig import Rig
 
 _MEET: Final = 0.5  # seconds that the ports of other machines may take to appear before the start
@@ -120,7 +121,7 @@ class ClusterSession:
     async def hand_over(self) -> Answer:
         """See Standby.hand_over."""
         if self.standby is None:
-            return {"done": False, "text": "the show has not begun yet"}
+            return refused(AnswerCode.NOT_POSSIBLE, "the show has not begun yet")
         return await self.standby.hand_over()
 
 
@@ -149,6 +150,6 @@ async def open_cluster_session(
             await to_its_end(session.leave)
 
 
-async def hand_over(session: ClusterSession | None) -> dict[str, Any]:
+async def hand_over(session: ClusterSession | None) -> Answer:
     """Put the other engine in charge, or take the show from it; the answer for the player."""
-    return {"done": False, "text": _NO_NETWORK} if session is None else await session.hand_over()
+    return refused(AnswerCode.NOT_IN_RIG, _NO_NETWORK) if session is None else await session.hand_over()

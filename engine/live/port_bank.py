@@ -11,9 +11,10 @@ from typing import Final, Protocol
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.silencing_messages import SWEEP
 from engine.core.cable.speed import CableSpeed
-from engine.live.backlog import Arrival
 from engine.live.meters import PortMeter
 from engine.live.port_opening import OpenPorts
+from engine.live.reader import Arrival
+from engine.live.recorder import SHORT, FlightRecorder
 from engine.midi.kinds import SYSEX
 from engine.ports.port import DriverFlow, InputPort, OutputPort, PortError, PortGone
 from engine.rig.models.rig import Input, Output
@@ -89,8 +90,15 @@ class ArrivalSource(Protocol):
 class PortBank:
     """Inputs and outputs by index. A name keeps its index for good, even when an edit removes it from the rig."""
 
-    def __init__(self, events: PortEvents, reader: ArrivalSource, clock: Callable[[], int]) -> None:
-        """`clock` is monotonic (ns)."""
+    def __init__(
+        self,
+        events: PortEvents,
+        reader: ArrivalSource,
+        clock: Callable[[], int],
+        recorder: FlightRecorder | None = None,
+    ) -> None:
+        """`clock` is monotonic (ns); `recorder`: where what is sent is recorded, if anywhere."""
+        self._recorder = recorder
         self.reader = reader
         self.inputs: list[str] = []
         self.outputs: list[str] = []
@@ -174,11 +182,11 @@ class PortBank:
     def send(
         self, now: int, deliveries: Sequence[Delivery], sent: Callable[[int, int, bytes], None] | None = None
     ) -> None:
-        """Hand these to the drivers at once, all at time `now` (ns).
+        """Hand these to the drivers at once, all at time `now` (ns), and record them.
 
         `sent` is called with time, output and message after each that a driver took.
         """
-        ports, meters = self._open, self.out_meters
+        ports, meters, recorder = self._open, self.out_meters, self._recorder
         for output, message, _ in deliveries:
             port = ports[output]
             if port is None:
@@ -193,6 +201,10 @@ class PortBank:
             meter = meters[output]
             meter.messages += 1
             meter.octets += len(message)
+            if recorder is not None:
+                recorder.fresh.append((now, ~output, message))
+                if len(message) > SHORT or len(recorder.fresh) >= recorder.piece:
+                    recorder.pack(len(message))
             if sent is not None:
                 sent(now, output, message)
 

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
 from engine.core.command_codec import encode
-from engine.core.commands import Command
+from engine.core.commands import Command, PlayerCommand
 
 _PIECE: Final = 256  # entries; packing that many takes some 10 µs
 _ENTRY: Final = 30  # bytes that a short message takes, packed
 _LONG: Final = 1 << 16  # bytes of SysEx in a piece after which it is packed early
-_SHORT: Final = 3  # bytes of the longest message that is not SysEx
+SHORT: Final = 3  # bytes of the longest message that is not SysEx
 _PACKING: Final = 2  # marshal's format without a look-up of every object
 _NS: Final = 1_000_000_000
 
@@ -95,101 +95,113 @@ class FlightRecorder:
     def __init__(self, most_events: int = 1 << 20, most_bytes: int = 32 << 20) -> None:
         self._most_events = most_events
         self._most_bytes = most_bytes
-        self._piece = max(1, min(_PIECE, most_events // 16))
-        self._pieces: deque[PackedPiece] = deque()
+        self.piece = max(1, min(_PIECE, most_events // 16))
+        self.pieces: deque[PackedPiece] = deque()
         self._packed_events = 0
         self._packed_bytes = 0
-        self._fresh: list[_Entry] = []
-        self._long = 0  # bytes of messages longer than three bytes in `_fresh`
+        #: What is not packed yet. Who passes a message to or from the core appends it here: the time (monotonic ns) at
+        #: which the core took it up or gave it, the input's index or ~ the output's, and the message; and calls `pack`
+        #: if the message is longer than SHORT, or `piece` entries are here. That is part of every message's way.
+        self.fresh: list[_Entry] = []
+        self._encoded = True  # whether all commands in `fresh` are
+        self._long = 0  # bytes of messages longer than three bytes in `fresh`
         self._scene: Scene | None = None
-        self._scene_before: Scene | None = None  # the one in force when `_fresh` began
-
-    def came_in(self, at: int, input_index: int, message: bytes) -> None:
-        """The core took up a message that had come in, at this time (monotonic ns)."""
-        fresh = self._fresh
-        fresh.append((at, input_index, message))
-        if len(message) > _SHORT or len(fresh) >= self._piece:
-            self._turn(len(message))
-
-    def went_out(self, at: int, output_index: int, message: bytes) -> None:
-        """A message was handed to an output's driver; the time (monotonic ns) is that of what it is the answer to."""
-        fresh = self._fresh
-        fresh.append((at, ~output_index, message))
-        if len(message) > _SHORT or len(fresh) >= self._piece:
-            self._turn(len(message))
+        self._scene_before: Scene | None = None  # the one in force when `fresh` began
 
     def scene(self, at: int, number: int, name: str) -> None:
         """A scene came into force at this time (monotonic ns)."""
         self._scene = (number, name)
-        self._fresh.append((at, _SCENE, self._scene))
-        self._turn(len(name))
+        self.fresh.append((at, _SCENE, self._scene))
+        self.pack(len(name))
 
     def told(self, at: int, text: str) -> None:
         """Something was told to the player at this time (monotonic ns)."""
-        self._fresh.append((at, _TOLD, text))
-        self._turn(len(text))
+        self.fresh.append((at, _TOLD, text))
+        self.pack(len(text))
 
     def did(self, at: int, what: str, *details: Any) -> None:
         """Something else that decides what goes out: the start, what a driver did. `details` must be fit for JSON."""
-        self._fresh.append((at, _DID, (what, *details)))
-        self._turn(sum(len(each) for each in details if isinstance(each, str)))
+        self.fresh.append((at, _DID, (what, *details)))
+        self.pack(sum(len(each) for each in details if isinstance(each, str)))
 
     def applied(self, at: int, command: Command, who: str) -> None:
         """The core was given this command at this time (monotonic ns)."""
-        fields = encode(command)
-        self._fresh.append((at, _DID, ("apply", command.word, fields, who)))
-        self._turn(_octets(fields))
+        if isinstance(command, PlayerCommand):  # short; it is encoded when there is time
+            self._encoded = False
+            self.fresh.append((at, _DID, (command, who)))
+            self.pack(0)
+        else:
+            done = _done(command, who)
+            self.fresh.append((at, _DID, done))
+            self.pack(_octets(done[2]))
 
     def ticked(self, at: int) -> None:
         """The core did what was due, as seen at this time (monotonic ns)."""
-        fresh = self._fresh
+        fresh = self.fresh
         fresh.append((at, _TICK, b""))
-        if len(fresh) >= self._piece:
-            self._turn(0)
+        if len(fresh) >= self.piece:
+            self.pack(0)
 
     def last(self, now: int, seconds: float) -> RecorderSnapshot:
         """What happened in the last `seconds` before `now` (monotonic ns), as far back as the recorder reaches."""
-        pieces = [*self._pieces]
-        if self._fresh:
+        pieces = [*self.pieces]
+        if self.fresh:
             pieces.append(self._packed())
         reaches = pieces[0].begins if pieces else None
         return RecorderSnapshot(now - round(seconds * _NS), now, time.time(), reaches, pieces)
 
     def size(self) -> dict[str, int]:
         """What is recorded now: events, bytes of memory they take (about), and seconds from the first to the last."""
-        first = self._pieces[0].begins if self._pieces else self._fresh[0][0] if self._fresh else 0
-        newest = self._fresh or (marshal.loads(self._pieces[-1].packed) if self._pieces else [(first, 0, b"")])
+        first = self.pieces[0].begins if self.pieces else self.fresh[0][0] if self.fresh else 0
+        newest = self.fresh or (marshal.loads(self.pieces[-1].packed) if self.pieces else [(first, 0, b"")])
         return {
-            "events": self._packed_events + len(self._fresh),
-            "bytes": self._packed_bytes + self._long + _ENTRY * len(self._fresh),
+            "events": self._packed_events + len(self.fresh),
+            "bytes": self._packed_bytes + self._long + _ENTRY * len(self.fresh),
             "seconds": (newest[-1][0] - first) // _NS,
         }
 
-    def _turn(self, octets: int) -> None:
-        """Pack a full piece, and let the oldest go."""
-        if octets > _SHORT:
+    def pack(self, octets: int) -> None:
+        """If `fresh` is a full piece or has too much that is long, pack it, and let the oldest piece go.
+
+        `octets`: the length of what was appended last.
+        """
+        if octets > SHORT:
             self._long += octets
-        if len(self._fresh) < self._piece and self._long < _LONG:
+        if len(self.fresh) < self.piece and self._long < _LONG:
             return
         piece = self._packed()
-        self._fresh = []
+        self.fresh = []
         self._long = 0
         self._scene_before = self._scene
-        self._pieces.append(piece)
+        self.pieces.append(piece)
         self._packed_events += piece.entries
         self._packed_bytes += len(piece.packed)
         self._let_go()
 
     def _packed(self) -> PackedPiece:
-        fresh = self._fresh
+        if not self._encoded:
+            self.fresh[:] = [_encoded(entry) for entry in self.fresh]
+            self._encoded = True
+        fresh = self.fresh
         return PackedPiece(len(fresh), fresh[0][0], self._scene_before, marshal.dumps(fresh, _PACKING))
 
     def _let_go(self) -> None:
-        pieces, room = self._pieces, self._most_events - self._piece + 1
+        pieces, room = self.pieces, self._most_events - self.piece + 1
         while len(pieces) > 1 and (self._packed_events > room or self._packed_bytes > self._most_bytes):
             oldest = pieces.popleft()
             self._packed_events -= oldest.entries
             self._packed_bytes -= len(oldest.packed)
+
+
+def _done(command: Command, who: str) -> tuple[str, str, dict[str, Any], str]:
+    """A command as it is recorded."""
+    return "apply", command.word, encode(command), who
+
+
+def _encoded(entry: _Entry) -> _Entry:
+    """An entry that can be packed."""
+    at, what, thing = entry
+    return (at, what, _done(*thing)) if isinstance(thing, tuple) and isinstance(thing[0], Command) else entry
 
 
 def _octets(value: Any) -> int:

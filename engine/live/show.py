@@ -24,7 +24,7 @@ from engine.live.port_bank import ArrivalSource, PortBank, speed_of
 from engine.live.port_commands import PortCommands
 from engine.live.port_opening import OpenPorts
 from engine.live.process.priority import ORDINARY
-from engine.live.recorder import FlightRecorder
+from engine.live.recorder import SHORT, FlightRecorder
 from engine.midi.message_words import to_hex
 from engine.rig.models.rig import Rig
 
@@ -62,7 +62,7 @@ class Show:
         self.reader = reader
         self.clock = clock
         self.port_commands = PortCommands(self)
-        self.ports = PortBank(self.port_commands, reader, clock)
+        self.ports = PortBank(self.port_commands, reader, clock, self.recorder)
         self.latency = Latency()
         self.own_faults = 0
         self.started_at = clock()
@@ -121,7 +121,10 @@ class Show:
         meter = self.ports.in_meters[source]
         meter.messages += 1
         meter.octets += len(message)
-        self.recorder.came_in(now, source, message)
+        recorder = self.recorder
+        recorder.fresh.append((now, source, message))
+        if len(message) > SHORT or len(recorder.fresh) >= recorder.piece:
+            recorder.pack(len(message))
         if self._watchers:
             self._show(ShowEvent(at, "in", self.inputs[source], message, ""))
         deliveries = engine.receive(now, source, message)
@@ -189,16 +192,15 @@ class Show:
 
     def end_turn(self) -> None:
         """Hand other machines what this turn of the loop has for them, and say when the core needs the next one."""
-        self.reader.due, self.reader.beat = self.engine.due, self.engine.state.sync.beat
+        self.reader.due, self.reader.beat = self.engine.due, self.engine.beat
         for port in self.port_commands.remote.values():
             port.flush(self.clock())
 
     def _send(self, now: int, deliveries: Sequence[Delivery]) -> None:
-        self.ports.send(now, deliveries, self._watched_out if self._watchers else self.recorder.went_out)
+        self.ports.send(now, deliveries, self._show_sent if self._watchers else None)
 
-    def _watched_out(self, now: int, output: int, message: bytes) -> None:
+    def _show_sent(self, now: int, output: int, message: bytes) -> None:
         """A driver took a message while somebody watches what passes."""
-        self.recorder.went_out(now, output, message)
         self._show(ShowEvent(now, "out", self.outputs[output], message, ""))
 
     def check_outputs(self) -> None:
@@ -258,7 +260,8 @@ class Show:
     def _take_outcomes(self) -> None:
         outcomes = self.engine.reports.outcomes
         for outcome in outcomes:
-            self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.told))
+            if self._listeners:
+                self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.told))
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
         outcomes.clear()

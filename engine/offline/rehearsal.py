@@ -10,8 +10,6 @@ from engine.core.command_result import CommandResult
 from engine.core.commands import Begin, Finish, RecallScene
 from engine.core.compiled import compile_rig
 from engine.core.engine import Engine
-from engine.core.routing.loops import Loops
-from engine.core.routing.scene_in_play import RoutedMessage
 from engine.midi.kinds import is_release
 from engine.offline.heard_notes import sounding
 from engine.offline.song import Song, by_input
@@ -64,19 +62,12 @@ class Performance:
     hanging: list[tuple[str, int, int]] = field(default_factory=list)
 
 
-class NoCables(Loops):
-    """No loop detection: in a rehearsal nothing that goes out comes back in."""
-
-    def pass_by(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage:
-        return answer
-
-
 class Rehearsal:
     """One song through one rig. `progress` is called now and then with the part of the song that is played, 0 to 1."""
 
     def __init__(self, rig: Rig, progress: Callable[[float], None] = lambda part: None) -> None:
         self._cables: list[TimedCable] = []
-        self.engine = Engine(compile_rig(rig), maker=self._make_cable, loops=NoCables())
+        self.engine = Engine(compile_rig(rig), maker=self._make_cable, watch_loops=False)
         self._progress = progress
         self._now = _EPOCH
         self._done = Performance(rig, SongTime(), 0)

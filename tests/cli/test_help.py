@@ -17,8 +17,10 @@ from typer.testing import CliRunner
 from engine import handbook
 from engine.cli.app import app
 from engine.cli.commands.help import _for_terminal
+from engine.rig.models.rig import Rig
 from engine.rig.read.load import read
 from engine.rig.read.sound_list import read_list
+from filters.registry import registry
 from tests.support.paths import BAYLEAF, PRESETS, ROOT
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -147,6 +149,27 @@ def test_rigs_load(name: str) -> None:
             read(block, f"{name}.md", lists=False)
         elif "programs_from" in block and "format" in block:
             read_list(block, f"{name}.md")
+
+
+def test_the_page_of_filters_has_every_setting() -> None:
+    """The page "filters" has a section for each filter that comes with Bayleaf, and in it each of its settings."""
+    sections = dict(re.findall(r"^## (\w+)\n(.*?)(?=^## |\Z)", TEXTS["filters"], re.MULTILINE | re.DOTALL))
+    assert set(sections) == set(registry())
+    for name, section in sections.items():
+        for setting, field in registry()[name].settings.model_fields.items():
+            key = field.alias or setting
+            assert key == "filter" or f"`{key}`" in section or f"`{key} = " in section, (name, key)
+
+
+def test_every_key_of_a_rig_is_in_the_handbook() -> None:
+    """Each key that a rig file may have is in code somewhere in the handbook."""
+    schema = Rig.model_json_schema(by_alias=True)
+    keys = {key for part in [schema, *schema["$defs"].values()] for key in part.get("properties", {})}
+    code = "\n".join(
+        each for text in TEXTS.values() for each in re.findall(r"```toml\n.*?```|`[^`\n]+`", text, re.DOTALL)
+    )
+    assert len(keys) > 50
+    assert [key for key in sorted(keys) if not re.search(rf"\b{key}\b", code)] == []
 
 
 def printed(folder: Path) -> set[str]:

@@ -1,4 +1,4 @@
-"""`strip`: whole kinds of message are removed."""
+"""`strip`: whole kinds of messages are removed."""
 
 import pytest
 from hypothesis import given

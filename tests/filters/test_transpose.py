@@ -1,4 +1,4 @@
-"""`transpose`: everything played sounds higher or lower."""
+"""`transpose`: notes by a number of semitones."""
 
 import pytest
 from hypothesis import given

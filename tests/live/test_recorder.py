@@ -19,7 +19,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.live.recorder import FlightRecorder, RecordedEvent, RecorderSnapshot
+from engine.live.recorder import SHORT, FlightRecorder, RecordedEvent, RecorderSnapshot
 from engine.live.recording_files import RecordingFileError, RecordingNames, write
 from engine.live.recording_writer import keep
 
@@ -42,6 +42,18 @@ _steps = st.tuples(
 )
 
 
+def came_in(recorder: FlightRecorder, at: int, index: int, message: bytes) -> None:
+    """What the show does with each message that comes in."""
+    recorder.fresh.append((at, index, message))
+    if len(message) > SHORT or len(recorder.fresh) >= recorder.piece:
+        recorder.pack(len(message))
+
+
+def went_out(recorder: FlightRecorder, at: int, index: int, message: bytes) -> None:
+    """What the bank of ports does with each message that goes out."""
+    came_in(recorder, at, ~index, message)
+
+
 @dataclass
 class Model:
     """All that was ever recorded, in a plain list."""
@@ -54,10 +66,10 @@ class Model:
         self.now += later * 1_000_000
         if way == "in":
             past = RecordedEvent(self.now - late * 1_000_000, way, number, message, "")
-            self.recorder.came_in(past.at, number, message)
+            came_in(self.recorder, past.at, number, message)
         elif way == "out":
             past = RecordedEvent(self.now, way, number, message, "")
-            self.recorder.went_out(past.at, number, message)
+            went_out(self.recorder, past.at, number, message)
         elif way == "scene":
             past = RecordedEvent(self.now, way, number, b"", text)
             self.recorder.scene(past.at, number, text)
@@ -116,10 +128,10 @@ def test_a_message_longer_than_all_room_is_kept_alone() -> None:
 def test_a_snapshot_stays_as_it_was() -> None:
     """What is recorded after `last` does not show in its snapshot."""
     recorder = FlightRecorder(most_events=4)
-    recorder.came_in(1, 0, NOTE)
+    came_in(recorder, 1, 0, NOTE)
     kept = recorder.last(2, 1)
     for at in range(3, 50):
-        recorder.came_in(at, 1, NOTE)
+        came_in(recorder, at, 1, NOTE)
     assert kept.events() == [RecordedEvent(1, "in", 0, NOTE, "")]
 
 
@@ -129,8 +141,8 @@ def test_an_idle_recorder_is_empty_and_small() -> None:
     assert recorder.size() == {"events": 0, "bytes": 0, "seconds": 0}
     kept = recorder.last(9 * S, 300)
     assert (kept.events(), kept.scene(), kept.reaches) == ([], None, None)
-    recorder.came_in(2 * S, 0, NOTE)
-    recorder.went_out(7 * S, 0, NOTE)
+    came_in(recorder, 2 * S, 0, NOTE)
+    went_out(recorder, 7 * S, 0, NOTE)
     assert recorder.size()["seconds"] == 5
     assert recorder.size()["events"] == 2
 
@@ -142,16 +154,16 @@ def show() -> RecorderSnapshot:
     """A short show: 20 s, of which the last 10 are kept; scene 2 was in force when they began."""
     recorder = FlightRecorder()
     recorder.scene(10 * S, 2, "Overture")
-    recorder.came_in(12 * S, 0, bytes.fromhex("91 40 40"))
-    recorder.came_in(20 * S + 123_456_789, 0, NOTE)
-    recorder.went_out(20 * S + 123_999_999, 1, NOTE)
-    recorder.came_in(21 * S, 1, bytes.fromhex("C0 0B"))
+    came_in(recorder, 12 * S, 0, bytes.fromhex("91 40 40"))
+    came_in(recorder, 20 * S + 123_456_789, 0, NOTE)
+    went_out(recorder, 20 * S + 123_999_999, 1, NOTE)
+    came_in(recorder, 21 * S, 1, bytes.fromhex("C0 0B"))
     recorder.scene(21 * S, 12, "Finale — ґ")
-    recorder.went_out(21 * S + 250_000, 0, bytes.fromhex("F0 7D 01 02 F7"))
+    went_out(recorder, 21 * S + 250_000, 0, bytes.fromhex("F0 7D 01 02 F7"))
     recorder.told(22 * S, "outputs.drums is gone")
     for at, message in enumerate(("F8", "FE", "F1 23", "F2 01 02", "F3 04", "F6", "F4", "F0 01")):
-        recorder.came_in(23 * S + at, 0, bytes.fromhex(message))
-    recorder.came_in(29 * S + 999_949_000, 0, bytes.fromhex("80 3C 00"))
+        came_in(recorder, 23 * S + at, 0, bytes.fromhex(message))
+    came_in(recorder, 29 * S + 999_949_000, 0, bytes.fromhex("80 3C 00"))
     return recorder.last(30 * S, 10)
 
 
@@ -291,8 +303,8 @@ def test_mido_has_no_way_for_other_system_messages() -> None:
 def test_a_silence_longer_than_a_file_can_say(tmp_path: Path) -> None:
     """A gap beyond the greatest delta time (RP-001: 0FFFFFFF) is split, so that what follows keeps its time."""
     recorder = FlightRecorder()
-    recorder.came_in(0, 0, NOTE)
-    recorder.came_in(100_000 * S, 0, NOTE)
+    came_in(recorder, 0, 0, NOTE)
+    came_in(recorder, 100_000 * S, 0, NOTE)
     file = tmp_path / "long.mid"
     write(recorder.last(100_000 * S, 200_000), file, NAMES)
     events = [event for _, data in list(chunks(file.read_bytes()))[2:] for event in track_events(data)]
@@ -313,7 +325,7 @@ def test_a_show_in_which_nothing_happened(tmp_path: Path, suffix: str) -> None:
 def test_the_sentence_says_how_far_back_the_recording_reaches(tmp_path: Path) -> None:
     """Asked for an hour of a recording of five minutes, it says five minutes."""
     recorder = FlightRecorder()
-    recorder.came_in(100 * S, 0, NOTE)
+    came_in(recorder, 100 * S, 0, NOTE)
     file = tmp_path / "kept.jsonl"
     said = write(recorder.last(400 * S, 3600), file, NAMES)
     assert said == f"kept 1 message of the last 5 min 0 s in {file}; the recording reaches no further back"
@@ -378,7 +390,7 @@ def test_a_disk_that_is_full_half_way(tmp_path: Path) -> None:
     """A file that cannot be finished leaves nothing behind (the limit stands for a full disk: setrlimit(2))."""
     recorder = FlightRecorder()
     for at in range(5000):
-        recorder.came_in(at, 0, NOTE)
+        came_in(recorder, at, 0, NOTE)
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, hard))
     try:
@@ -430,7 +442,7 @@ def test_a_writer_that_is_killed_is_told(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(sys, "executable", str(program))
     recorder = FlightRecorder()
     for at in range(50_000):
-        recorder.came_in(at, 0, NOTE)
+        came_in(recorder, at, 0, NOTE)
     with pytest.raises(RecordingFileError, match="nothing was kept"):
         keep(recorder.last(50_000, 1), tmp_path / "kept.mid", INPUTS, OUTPUTS, "Pit")
 

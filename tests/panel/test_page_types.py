@@ -7,22 +7,22 @@ import json
 import os
 import re
 import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
-from platformdirs import user_cache_path
 
 from engine import handbook
 from engine.panel.page_files import page_files
 from tests.support.needed import need
 
 PAGE = Path(__file__).parents[2] / "engine" / "panel" / "page"
-#: kept outside the tree, so that it is fetched once
+#: fetched once, into the environment that the tests run in
 TYPESCRIPT = "5.9.3"
-INSTALLED = user_cache_path("bayleaf-tests") / f"typescript-{TYPESCRIPT}"
+INSTALLED = Path(sys.prefix) / f"typescript-{TYPESCRIPT}"
 CHECKER = INSTALLED / "node_modules" / "typescript" / "bin" / "tsc"
 
 

@@ -180,7 +180,7 @@ class World:
         if self.reach(name, other) and other in self.engines and (engine.in_charge or engine.leader == other):
             term, leader = engine.term, engine.leader
             assert leader is not None
-            self.tell(other, lambda: self.act(other, self.engines[other].told(self.now, term, leader)))
+            self.tell(other, lambda: self.act(other, self.engines[other].word(self.now, term, leader)))
 
     def _asked(self, name: str, engine: Leadership, owner_name: str) -> None:
         owner = self.owners[owner_name]

@@ -3,8 +3,8 @@
 import tomllib
 from collections import deque
 
-from engine.live.backlog import Arrival
 from engine.live.port_opening import OpenPorts
+from engine.live.reader import Arrival
 from engine.live.show import Show, ShowEvent
 from engine.ports.memory import MemoryInput, MemoryOutput
 from engine.ports.port import InputPort

@@ -97,12 +97,12 @@ class Engine:
         self.reader = HandReader()
         self.told: list[str] = []
         self.show = Show(rig, self.patch, self.reader, clock=lambda: world.now, say=self.told.append)
-        self.workshop = RigSession(self.show, Path(f"{name}.toml"), RIG)
-        self.joined.tasks(self.show, self.workshop)
+        self.session = RigSession(self.show, Path(f"{name}.toml"), RIG)
+        self.joined.tasks(self.show, self.session)
         assert self.joined.standby is not None
         self.standby = self.joined.standby
         self.errands: deque[tuple[Callable[[], Any], Callable[[Any], None]]] = deque()
-        self.standby.apart = lambda call, then: self.errands.append((call, then))
+        self.standby.background = lambda call, then: self.errands.append((call, then))
         self.show.apply(RecallScene(1), "start")
         self.show.apply(Begin())
         self.standby.begin()

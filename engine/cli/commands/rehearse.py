@@ -55,7 +55,10 @@ def rehearse(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Play a song through a rig without hardware: what each output gets, what each scene change costs, what to fix."""
+    """Play a song through a rig without hardware.
+
+    Shows what each output gets, what each scene change costs, and what to fix.
+    """
     music = _music(song, recording, input or [], scene)
     if out is None and expect is None and against is None:
         raise typer.BadParameter("say where the report goes: --out DIR", param_hint="--out")

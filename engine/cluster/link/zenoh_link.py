@@ -1,13 +1,12 @@
-"""A link over zenoh: the one place that knows it.
+"""A link over zenoh, the network transport. No other module imports it.
 
-Settings as measured for notes: BLOCK, REAL_TIME, reliable, not express; with them nothing was lost while a link held.
-zenoh's Python module calls back in a thread for each subscription, not in its network threads.
+Notes are sent with BLOCK, REAL_TIME, reliable and not express: in measurements nothing was lost with these settings
+while a link held. zenoh's Python module calls back in one thread for each subscription, not in its network threads.
 """
 
 import threading
 from collections.abc import Callable, Sequence
 from functools import cache, partial
-from queue import SimpleQueue
 from time import monotonic, sleep
 from typing import Any, Final
 
@@ -15,12 +14,13 @@ import zenoh
 
 from engine import fault_log
 from engine.cluster.link import batching
+from engine.cluster.link.deferred_calls import DeferredCalls
 from engine.cluster.link.link import Changed, Heard, LinkError, LinkSettings, Reply
 from engine.cluster.link.publish_queues import HandOn, PublishQueue, Said
 from engine.cluster.link.retained_state import RetainedState, RetainedStateReader
 
-_FAREWELL: Final = 0.3  # seconds for what waits in the lanes
-_CLOSING: Final = 1.5  # seconds for the session; QUIC takes half a one while it dials somebody
+_FAREWELL: Final = 0.3  # seconds in which the queues may still send
+_CLOSING: Final = 1.5  # seconds for the session; QUIC takes half a second while it dials
 _PATIENCE: Final = 0.3  # seconds for an answer
 _LOOK: Final = 0.05  # seconds
 _SCOUT: Final = '{"scouting": {"multicast": {"enabled": true}}}'
@@ -29,7 +29,7 @@ _NOTES: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.REAL_TIME, zenoh.
 _STATES: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.INTERACTIVE_HIGH, zenoh.Reliability.RELIABLE)
 _BULK: Final = (zenoh.CongestionControl.BLOCK, zenoh.Priority.DATA, zenoh.Reliability.RELIABLE)
 _HINTS: Final = (zenoh.CongestionControl.DROP, zenoh.Priority.BACKGROUND, zenoh.Reliability.BEST_EFFORT)
-_Manner = tuple[zenoh.CongestionControl, zenoh.Priority, zenoh.Reliability]
+_Quality = tuple[zenoh.CongestionControl, zenoh.Priority, zenoh.Reliability]
 
 
 class ZenohLink:
@@ -45,23 +45,21 @@ class ZenohLink:
         self.faults = 0
         self._machine = settings.machine
         self._lock = threading.Lock()
-        self._lanes: dict[str, PublishQueue] = {}
+        self._queues: dict[str, PublishQueue] = {}
         self._tokens: dict[str, zenoh.LivelinessToken] = {}
-        self._own: set[str] = set()  # every token there ever was: zenoh tells us of ours, too
+        self._own: set[str] = set()  # every token we have shown: zenoh reports our own as well
         self._kept: dict[str, RetainedState] = {}
-        self._declared: list[Any] = []  # what nobody refers to, ends
-        self._errands: SimpleQueue[Callable[[], None] | None] = SimpleQueue()
-        self._errand_boy = threading.Thread(target=self._run_errands, name="link errands", daemon=True)
-        self._errand_boy.start()
+        self._declared: list[Any] = []  # zenoh ends what is no longer referred to
+        self._deferred = DeferredCalls("link calls", self._call)
         self._closed = False
 
-    # saying
+    # Publishing
 
     def publish(self, key: str, payload: bytes, bulk: bool = False) -> None:
         if bulk:
             self._put("bulk", key, payload, _BULK)
         else:
-            self._put(key.rpartition("/")[0], key, payload)  # one lane for all ports of a machine
+            self._put(key.rpartition("/")[0], key, payload)  # one queue for all ports of a machine
 
     def hint(self, key: str, payload: bytes) -> None:
         self._put("hints", key, payload, _HINTS)
@@ -71,27 +69,27 @@ class ZenohLink:
         kept = self._kept.get(key)
         if kept is None:
             kept = self._kept[key] = RetainedState()
-            self._errands.put(partial(self._offer, mine, kept))
+            self._deferred.put(partial(self._offer, mine, kept))
         self._put("states", mine, kept.replace(payload), _STATES)
 
-    def _put(self, name: str, key: str, payload: bytes, manner: _Manner | None = None) -> None:
+    def _put(self, name: str, key: str, payload: bytes, quality: _Quality | None = None) -> None:
         if self._closed:
             self._failed(1)
             return
-        if name not in self._lanes:
+        if name not in self._queues:
             with self._lock:
-                if name not in self._lanes:
-                    hand_on = self._together(name) if manner is None else self._singly(manner)
-                    self._lanes[name] = PublishQueue(name, hand_on, self._failed)
-        self._lanes[name].put(key, payload)
+                if name not in self._queues:
+                    hand_on = self._together(name) if quality is None else self._singly(quality)
+                    self._queues[name] = PublishQueue(name, hand_on, self._failed)
+        self._queues[name].put(key, payload)
 
     def _together(self, folder: str) -> HandOn:
-        publisher = cache(partial(self._publisher, _NOTES))  # made in the lane's thread, for that takes a moment
+        publisher = cache(partial(self._publisher, _NOTES))  # made in the queue's thread, as it takes a moment
         key = batching.key_of(folder)
         return lambda said: publisher(key).put(batching.pack(said))
 
-    def _singly(self, manner: _Manner) -> HandOn:
-        publisher = cache(partial(self._publisher, manner))
+    def _singly(self, quality: _Quality) -> HandOn:
+        publisher = cache(partial(self._publisher, quality))
 
         def hand_on(said: Sequence[Said]) -> None:
             for key, payload in said:
@@ -102,20 +100,20 @@ class ZenohLink:
 
         return hand_on
 
-    def _publisher(self, manner: _Manner, key: str) -> zenoh.Publisher:
-        congestion, priority, reliability = manner
+    def _publisher(self, quality: _Quality, key: str) -> zenoh.Publisher:
+        congestion, priority, reliability = quality
         return self._session.declare_publisher(
             key, congestion_control=congestion, priority=priority, express=False, reliability=reliability
         )
 
-    def _offer(self, key: str, kept: RetainedState) -> None:  # errands' thread
+    def _offer(self, key: str, kept: RetainedState) -> None:  # thread of the deferred calls
         self.answer(key, kept.last)
         self.alive(key)
 
     def _failed(self, many: int) -> None:
         self.lost += many
 
-    # hearing
+    # Subscribing
 
     def subscribe(self, key: str, heard: Heard) -> None:
         folder, _, last = key.rpartition("/")
@@ -130,7 +128,7 @@ class ZenohLink:
         def sample(found: zenoh.Sample) -> None:
             self._call(hear, str(found.key_expr), found.payload.to_bytes())
 
-        # of the whole folder: bundles have a key of their own
+        # of the whole folder, as bundles have a key of their own
         self._declared.append(self._session.declare_subscriber(f"{folder}/*", sample, allowed_origin=_REMOTE))
 
     def subscribe_state(self, key: str, heard: Heard) -> None:
@@ -141,13 +139,13 @@ class ZenohLink:
                 self._call(followed.take, answer)
 
         def kept_by(kept: str, there: bool) -> None:
-            if there:  # also after a link was lost and is back
-                self._errands.put(partial(fetch, kept))
+            if there:  # also when a lost link is back
+                self._deferred.put(partial(fetch, kept))
 
         self.subscribe(f"{key}/*", lambda _, stamped: followed.take(stamped))
         self.watch(f"{key}/*", kept_by)
 
-    # tokens
+    # Tokens
 
     def alive(self, key: str) -> None:
         with self._lock:
@@ -174,7 +172,7 @@ class ZenohLink:
         found = {str(reply.ok.key_expr) for reply in replies if reply.ok is not None}
         return sorted(found - self._own)
 
-    # questions
+    # Questions and answers
 
     def answer(self, key: str, reply: Reply) -> None:
         def question(found: zenoh.Query) -> None:
@@ -209,12 +207,7 @@ class ZenohLink:
             self.faults += 1
             fault_log.faults.record(f"handling what the network brought, in {called}", fault)
 
-    def _run_errands(self) -> None:
-        """What calls zenoh because zenoh told us something: never done in its callback."""
-        while (errand := self._errands.get()) is not None:
-            self._call(errand)
-
-    # leaving
+    # The end
 
     def close(self) -> None:
         with self._lock:
@@ -222,11 +215,11 @@ class ZenohLink:
                 return
             self._closed = True
         until = monotonic() + _FAREWELL
-        for lane in self._lanes.values():
-            lane.end()
-        for lane in self._lanes.values():
-            lane.wait(max(0.0, until - monotonic()))
-        self._errands.put(None)
+        for queue in self._queues.values():
+            queue.end()
+        for queue in self._queues.values():
+            queue.wait(max(0.0, until - monotonic()))
+        self._deferred.end()
         # a session can take seconds over this where packets are lost (zenoh issue 2675)
         closing = threading.Thread(target=self._session.close, name="link closes", daemon=True)
         closing.start()
@@ -234,7 +227,7 @@ class ZenohLink:
 
 
 def scout(seconds: float) -> list[str]:
-    """The addresses of machines that answer whoever looks for them by multicast."""
+    """The addresses of machines that answer a multicast search."""
     found = set()
     looking = zenoh.scout(what="peer|router", config=zenoh.Config.from_json5(_SCOUT))
     until = monotonic() + seconds

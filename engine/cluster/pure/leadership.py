@@ -96,7 +96,7 @@ class Leadership:
         self.state: State = "following"
         self.term = 0
         self.leader: str | None = None if me == main else main  # the engine in charge, as far as is known
-        self.changes = 0  # how often we became in charge
+        self.changes = 0  # how often we took charge
         self._is_main = me == main
         self._alive = False  # the other
         self._since: int | None = None  # when the other gave the show to us
@@ -130,7 +130,7 @@ class Leadership:
     # The other engine
 
     def alive(self, now: int, there: bool) -> list[Act]:
-        """The other engine's sign of life has appeared, or disappeared."""
+        """The other engine's sign of life has appeared (`there`), or disappeared."""
         was_there, self._alive = self._alive, there
         if not there:
             return self._seek(now) if was_there and self.leader == self.other else []
@@ -142,7 +142,7 @@ class Leadership:
             self._decide_at = min(self._decide_at, now + _WAIT_FOR_WORD)
         return []
 
-    def told(self, now: int, term: int, machine: str, since: int | None = None) -> list[Act]:
+    def word(self, now: int, term: int, machine: str, since: int | None = None) -> list[Act]:
         """The other engine says which machine is in charge, in which term, and since when (ns)."""
         if machine == self.me:
             return self._accept(now, term, since or now) if term > self.term and not self.in_charge else []
@@ -312,6 +312,6 @@ class Leadership:
         return self._give(now, owner, lease.mine)
 
     def _give(self, now: int, owner: str, epoch: int) -> list[Act]:
-        assert self.leader is not None, "there is somebody to give it to"
+        assert self.leader is not None, "there is an engine to give it to"
         self._leases[owner].giving = epoch, self.leader, now + _GIVE_AGAIN
         return [Give(owner, epoch, self.leader)]

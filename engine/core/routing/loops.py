@@ -14,7 +14,7 @@ from engine.core.routing.scene_in_play import RoutedMessage, without
 from engine.midi.kinds import FIRST_REAL_TIME
 
 _MS: Final = 1_000_000
-_WINDOW: Final = 30 * _MS  # the longest way round that counts
+WINDOW: Final = 30 * _MS  # the longest way round that counts
 _NEAREST: Final = _MS // 5  # no driver hands a message round in less
 _JITTER: Final = 3 * _MS // 2
 _WINDOW_REAL_TIME: Final = 5 * _MS  # clocks of 500 beats a minute are no further apart
@@ -66,32 +66,29 @@ class Loops:
         self._asked: dict[int, _Asked] = {}
         self._asking_until = 0
         self._number = count()
-        self._sent: dict[bytes, _Mark] = {}  # in this window
-        self._sent_before: dict[bytes, _Mark] = {}  # in the one before: to let go of a whole one costs no search
+        self.sent: dict[bytes, _Mark] = {}  # in this window
+        self.sent_before: dict[bytes, _Mark] = {}  # in the one before: to let go of a whole one costs no search
         # input -> messages that came in in this window, those met again, those that came round as a loop's do
-        self._tallies: dict[int, list[int]] = {}
-        self._tallies_before: dict[int, list[int]] = {}  # in the one before
-        self._window_ends = 0
-        self._pauses: dict[int, tuple[int, int]] = {}  # input -> until when it is not suspected, and how long that was
-        self._watched: set[int] = set()  # inputs with a muted way
+        self.tallies: dict[int, list[int]] = {}
+        self.tallies_before: dict[int, list[int]] = {}  # in the one before
+        self.window_ends = 0
+        self.pauses: dict[int, tuple[int, int]] = {}  # input -> until when it is not suspected, and how long that was
+        self.watched: set[int] = set()  # inputs with a muted way
         self._echoes_until: dict[int, int] = {}  # input -> until when copies still come in
 
-    def pass_by(self, now: int, source: int, message: bytes, answer: RoutedMessage) -> RoutedMessage | None:
-        """A message came in and will be answered so; what is left of the answer, or None if nothing may be done."""
-        if now >= self._window_ends:
-            self._turn(now)
-        tally = self._tallies.get(source)
-        if tally is None:
-            tally = self._tallies[source] = [0, 0, 0]
-        tally[0] += 1
-        sent = self._sent
-        # it stays: the same output may also lead to an input from which nothing goes on
-        mark = sent.get(message) or self._sent_before.get(message)
+    def look_closer(
+        self, now: int, source: int, message: bytes, answer: RoutedMessage, mark: _Mark | None
+    ) -> RoutedMessage | None:
+        """A message came in that went out not long ago (`mark`), or whose input has a muted way.
+
+        `answer` is what it will be answered with; what is left of that, or None if nothing may be done.
+        """
         rounds, since = 0, now
-        if mark is not None and now - mark[0] < (_WINDOW if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME):
-            if source in self._watched and now < self._echoes_until.get(source, 0):
+        if mark is not None and now - mark[0] < (WINDOW if message[0] < FIRST_REAL_TIME else _WINDOW_REAL_TIME):
+            if source in self.watched and now < self._echoes_until.get(source, 0):
                 self.dropped += 1
                 return None
+            tally = self.tallies[source]
             tally[1] += 1
             if tally[1] >= (_MANY if message[0] < FIRST_REAL_TIME else _MANY_REAL_TIME):
                 self._suspect(now, source, answer, 1, _MOSTLY)
@@ -102,14 +99,8 @@ class Loops:
                     self._suspect(now, source, answer, 2, _ALMOST_ALL if message[0] < FIRST_REAL_TIME else _MOSTLY)
         mark = (now, rounds, since)
         for said in answer.said:
-            sent[said] = mark
-        return self._open_ways(source, answer) if source in self._watched else answer
-
-    def _turn(self, now: int) -> None:
-        """The next window begins."""
-        self._sent_before, self._sent = self._sent, {}
-        self._tallies_before, self._tallies = self._tallies, {}
-        self._window_ends = now + _WINDOW
+            self.sent[said] = mark
+        return self._open_ways(source, answer) if source in self.watched else answer
 
     def hear(self, now: int, source: int, message: bytes) -> tuple[LoopFound | None, bool]:
         """A question came in: the way it has proved, if any, and whether to pass it on to where this input leads.
@@ -126,9 +117,9 @@ class Loops:
         if way in self.muted:
             return None, False
         self.muted.add(way)
-        self._watched.add(source)
+        self.watched.add(source)
         self._echoes_until[source] = now + _ECHOES
-        self._pauses.pop(source, None)
+        self.pauses.pop(source, None)
         self._asking_until = now
         return LoopFound(*way), False
 
@@ -139,17 +130,17 @@ class Loops:
     def lift(self, source: int | None = None, output: int | None = None) -> None:
         """The scene has changed, or the cable of this input or output: what was muted there is tried anew."""
         self.muted = {way for way in self.muted if source not in (None, way[0]) or output not in (None, way[1])}
-        self._watched = {way[0] for way in self.muted}
-        self._pauses.clear()
+        self.watched = {way[0] for way in self.muted}
+        self.pauses.clear()
 
     def _suspect(self, now: int, source: int, answer: RoutedMessage, of: int, least: int) -> None:
-        until, pause = self._pauses.get(source, (0, _PAUSE // 2))
+        until, pause = self.pauses.get(source, (0, _PAUSE // 2))
         suspected = [output for output, _ in answer.units if (source, output) not in self.muted]
         if now < until or now < self._asking_until or not suspected or not self._met(source, of, least):
             return
         self._asking_until = now + _ONE_AT_A_TIME
         pause = min(2 * pause, _LONGEST_PAUSE)
-        self._pauses[source] = now + pause, pause
+        self.pauses[source] = now + pause, pause
         self._asked = {number: asked for number, asked in self._asked.items() if now - asked.at < _FORGOTTEN}
         for output in suspected:
             number = next(self._number) % _NUMBERS
@@ -158,7 +149,7 @@ class Loops:
 
     def _met(self, source: int, of: int, least: int) -> bool:
         """Whether so much of what comes in (per cent) is what went out: of a loop all is, of music some by chance."""
-        now, before = self._tallies[source], self._tallies_before.get(source, _NOTHING)
+        now, before = self.tallies[source], self.tallies_before.get(source, _NOTHING)
         return (now[of] + before[of]) * 100 >= (now[0] + before[0]) * least
 
     def _open_ways(self, source: int, answer: RoutedMessage) -> RoutedMessage:

@@ -10,8 +10,9 @@ from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Unit
+from engine.core.cable.speed import CableSpeed
 from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
-from engine.core.routing.ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
+from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.midi.rest_values import rest_of
 from filters.registry import Later
@@ -183,6 +184,15 @@ class SharedRoutes:
         self.called += ((),) * (inputs - len(self.called))
 
 
+class BurstCost(NamedTuple):
+    """What a scene's burst costs when its cables have these speeds, until all its `instruments` are ready."""
+
+    speeds: tuple[CableSpeed | None, ...]
+    bytes: int
+    ready_ns: int
+    instruments: int
+
+
 class SceneInPlay:
     """One scene at work. `paths[i]` are the routes of input i, those of every scene before its own."""
 
@@ -192,6 +202,7 @@ class SceneInPlay:
         self.number, self.name, self.bursts = compiled.number, compiled.name, compiled.bursts
         self.paths = tuple(both + own for both, own in zip(compiled.everywhere, compiled.own, strict=True))
         self.shared = shared or SharedRoutes(compiled.everywhere)
+        self.burst_cost: BurstCost | None = None  # as it was last worked out
         self._faults = faults
         self._all_lasting = tuple(tuple(path for path in listed if not path.keeps_state) for listed in self.paths)
         self._own_called = _keeping_state(compiled.own)

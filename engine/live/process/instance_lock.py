@@ -58,7 +58,7 @@ def claim_socket(name: str) -> InstanceLock:
         listener.close()
         lock.close()
         if fault.errno is None:  # raised by Python itself, without an error number
-            told = "the path is too long; set XDG_RUNTIME_DIR to a shorter folder"
-            raise OSError(errno.ENAMETOOLONG, told, os.fspath(path)) from None
+            text = "the path is too long; set XDG_RUNTIME_DIR to a shorter folder"
+            raise OSError(errno.ENAMETOOLONG, text, os.fspath(path)) from None
         raise
     return InstanceLock(listener, path, lock, crashed)

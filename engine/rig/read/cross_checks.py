@@ -34,11 +34,11 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
 
 def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
     """Without the repetitions of complaints that are reported at their first place only."""
-    told = set()
+    seen = set()
     for complaint in complaints:
-        if not (complaint.once and complaint.text in told):
+        if not (complaint.once and complaint.text in seen):
             yield complaint
-        told.add(complaint.text)
+        seen.add(complaint.text)
 
 
 def _references(data: Data) -> Iterator[Complaint]:

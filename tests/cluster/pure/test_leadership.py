@@ -126,8 +126,8 @@ def test_what_is_given_may_be_as_old_as_the_giving() -> None:
     """The engine that is handed the show says since when: what was pressed from then on was sent by nobody."""
     charge = Leadership(0, "spare", "desk", "spare", ["left"])
     charge.alive(0, True)
-    charge.told(0, 1, "desk")
-    assert charge.told(5 * MS, 2, "spare") == [Ask("left")]
+    charge.word(0, 1, "desk")
+    assert charge.word(5 * MS, 2, "spare") == [Ask("left")]
     assert charge.granted(8 * MS, "left", 9) == [Lead(), Play("left", 9, 5 * MS, False)]
     assert charge.term == 2
 
@@ -159,7 +159,7 @@ def test_a_show_without_owners_is_never_taken_by_itself() -> None:
     """Nobody could tell a dead engine from a pulled cable; the player can, and takes it by hand."""
     charge = Leadership(0, "spare", "desk", "spare", [])
     charge.alive(0, True)
-    charge.told(0, 1, "desk")
+    charge.word(0, 1, "desk")
     assert charge.alive(1, False) == []
     assert charge.tick(10_000 * MS) == []
     assert charge.take(20_000 * MS) == [Lead()]
@@ -169,9 +169,9 @@ def test_the_last_word_of_a_dead_engine_does_not_stop_the_standby() -> None:
     """What it had said before its sign of life went may arrive later; the standby goes on asking."""
     charge = Leadership(0, "spare", "desk", "spare", ["left"])
     charge.alive(0, True)
-    charge.told(0, 1, "desk")
+    charge.word(0, 1, "desk")
     assert charge.alive(1, False) == [Ask("left")]
-    assert charge.told(2, 1, "desk") == []
+    assert charge.word(2, 1, "desk") == []
     assert charge.state == "asking"
     assert charge.granted(3, "left", 9) == [Lead(), Play("left", 9, None, False)]
 

@@ -8,9 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.core.cable.replaceable_values import slot
-from engine.live import backlog as backlog_module
-from engine.live.backlog import Backlog
-from engine.live.reader import InputReader
+from engine.live import reader as backlog_module
+from engine.live.reader import Backlog, InputReader
 from engine.midi.kinds import is_release
 from engine.ports.memory import MemoryInput
 

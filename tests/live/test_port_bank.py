@@ -1,0 +1,198 @@
+"""A bank of ports as such: what it holds, sends and closes, and what it reports to its holder. Our own design."""
+
+from collections.abc import Mapping
+
+from engine.core.cable.silencing_messages import SWEEP
+from engine.live.port_bank import PortBank
+from engine.live.port_opening import OpenPorts
+from engine.live.reader import InputReader
+from engine.ports.memory import MemoryInput, MemoryOutput
+from engine.ports.port import InputPort, OutputPort, PortError
+from engine.rig.models.rig import Input, Output
+
+ON = b"\x90\x3c\x40"
+S = 1_000_000_000
+
+
+class Refusing(MemoryOutput):
+    """An output whose driver refuses messages while `refuses` is set."""
+
+    refuses = False
+
+    def send(self, message: bytes) -> None:
+        if self.refuses:
+            raise PortError("the driver is full")
+        super().send(message)
+
+
+class Holder:
+    """Holds a bank of one input and one output, and writes down what it reports."""
+
+    def __init__(self) -> None:
+        self.now = 0
+        self.reports: list[str] = []
+        self.empty = True  # nothing waits for the cable of the output
+        self.outputs = {"strings": Output(port="Strings")}
+        self.reader = InputReader({}, lambda: self.now)
+        self.bank = PortBank(self, self.reader, lambda: self.now)
+        self.bank.extend(["keys"], ["strings"])
+        self.port = Refusing("Strings")
+
+    def wanted_inputs(self) -> Mapping[str, Input]:
+        return {"keys": Input(port="Keys")}
+
+    def wanted_outputs(self) -> Mapping[str, Output]:
+        return self.outputs
+
+    def input_opened(self, source: int, port: InputPort) -> None:
+        self.reports.append(f"input {source} opened")
+
+    def input_gone(self, source: int) -> None:
+        self.reports.append(f"input {source} gone")
+
+    def output_opened(self, output: int, port: OutputPort) -> None:
+        self.reports.append(f"output {output} opened")
+
+    def output_unstuck(self, output: int, port: OutputPort) -> None:
+        self.reports.append(f"output {output} unstuck")
+
+    def output_stuck(self, output: int) -> None:
+        self.reports.append(f"output {output} stuck")
+
+    def output_gone(self, output: int) -> None:
+        self.reports.append(f"output {output} gone")
+
+    def output_leaving(self, output: int) -> None:
+        self.reports.append(f"output {output} leaving")
+        self.bank.send(self.now, [(output, ON, 0)])
+
+    def drained(self, output: int) -> bool:
+        return self.empty
+
+    def output_closed(self, output: int) -> None:
+        self.reports.append(f"output {output} closed")
+
+    def not_sent(self, now: int, output: int, message: bytes, fault: PortError | None) -> None:
+        self.reports.append(f"not sent to {output}: {fault}")
+
+    def tell(self, port: str, text: str) -> None:
+        self.reports.append(f"{port}: {text}")
+
+    def sends(self, times: int = 1) -> None:
+        """Hand this many messages to the bank."""
+        self.bank.send(self.now, [(0, ON, 0)] * times)
+
+    def reported(self) -> list[str]:
+        """What has been reported since the last call."""
+        reports, self.reports = self.reports, []
+        return reports
+
+
+def test_a_port_that_is_not_open_is_missing_and_takes_nothing() -> None:
+    """Its messages are counted as dropped and reported; once it is attached they reach it and are counted."""
+    holder = Holder()
+    assert holder.bank.missing() == ([0], [0])
+    holder.sends()
+    assert holder.reported() == ["not sent to 0: None"]
+    holder.bank.attach_output(0, holder.port)
+    holder.sends(2)
+    meter = holder.bank.out_meters[0]
+    assert (meter.messages, meter.octets, meter.dropped, meter.returns) == (2, 6, 1, 1)
+    assert holder.bank.missing() == ([0], [])
+
+
+def test_ports_that_were_open_at_the_start_have_not_returned() -> None:
+    """They are in use without a report, and why another is missing is noted."""
+    holder = Holder()
+    holder.bank.start(OpenPorts(outputs={"strings": holder.port}, missing={"inputs.keys": "nothing is plugged in"}))
+    assert holder.reported() == []
+    assert (holder.bank.out_meters[0].port, holder.bank.out_meters[0].returns) == ("Strings", 0)
+    assert holder.bank.in_meters[0].last_error == "nothing is plugged in"
+
+
+def test_an_output_that_refuses_is_stuck_until_it_takes_a_message() -> None:
+    """It is reported as stuck once, checked with a message that silences, and then reported as unstuck."""
+    holder = Holder()
+    holder.bank.attach_output(0, holder.port)
+    holder.port.refuses = True
+    holder.reported()
+    holder.sends(2)
+    refused = ["not sent to 0: the driver is full", "strings: the driver is full"]
+    assert holder.reported() == [*refused, "output 0 stuck", *refused]
+    holder.bank.check_outputs()
+    assert holder.bank.stuck() == [0]
+    holder.port.refuses = False
+    holder.bank.check_outputs()
+    assert holder.reported() == ["output 0 unstuck"]
+    assert holder.port.sent == [(holder.port.sent[0][0], SWEEP[0])]
+    assert holder.bank.stuck() == []
+
+
+def test_an_output_that_was_pulled_is_found_by_a_check() -> None:
+    """It is closed, reported with the reason, and missing."""
+    holder = Holder()
+    holder.bank.attach_output(0, holder.port)
+    holder.port.unplug("the cable is out")
+    holder.reported()
+    holder.bank.check_outputs()
+    assert holder.reported() == ["output 0 gone", "strings: the cable is out"]
+    assert holder.port.closed
+    assert holder.bank.missing() == ([0], [0])
+
+
+def test_an_output_that_is_released_is_closed_once_its_last_messages_have_left() -> None:
+    """Until then it takes messages and is not missing; after two seconds it is closed in any case."""
+    for waits, closed_after in ((False, 0), (True, 2 * S + 1)):
+        holder = Holder()
+        holder.bank.attach_output(0, holder.port)
+        holder.outputs = {}
+        holder.empty = not waits
+        holder.reported()
+        holder.bank.release_output(0)
+        holder.bank.release_output(0)  # a second time changes nothing
+        assert [message for _, message in holder.port.sent] == [ON]
+        assert not holder.port.closed
+        holder.now += closed_after
+        holder.bank.check_outputs()
+        assert holder.reported() == ["output 0 leaving", "output 0 closed"]
+        assert holder.port.closed
+
+
+def test_an_output_that_is_pulled_while_it_is_being_released_is_closed_once() -> None:
+    """It is reported as gone, and may be opened again at once."""
+    holder = Holder()
+    holder.bank.attach_output(0, holder.port)
+    holder.empty = False
+    holder.bank.release_output(0)
+    holder.port.unplug("the cable is out")
+    holder.reported()
+    holder.bank.check_outputs()
+    assert holder.reported() == ["output 0 gone", "strings: the cable is out"]
+    assert holder.bank.missing() == ([0], [0])
+
+
+def test_an_input_that_was_pulled_is_gone_after_its_last_messages() -> None:
+    """While messages of it wait, its loss waits, too."""
+    holder = Holder()
+    port = MemoryInput("Keys")
+    holder.bank.attach_input(0, port)
+    port.push(ON)
+    holder.reported()
+    holder.reader._poll(holder.now)  # as the reader's thread does
+    holder.bank.take_losses([(0, "the cable is out")])
+    assert holder.reported() == []
+    assert holder.reader.take() == [(0, 0, ON)]
+    holder.bank.take_losses([holder.reader.lost.popleft()])
+    assert holder.reported() == ["keys: the cable is out", "input 0 gone"]
+    assert not holder.bank.in_meters[0].open
+
+
+def test_names_keep_their_index() -> None:
+    """Names that are known are skipped, new ones come behind them."""
+    holder = Holder()
+    holder.bank.extend(["pads", "keys"], ["brass", "strings"])
+    assert holder.bank.inputs == ["keys", "pads"]
+    assert holder.bank.outputs == ["strings", "brass"]
+    assert len(holder.bank.in_meters) == len(holder.bank.out_meters) == 2
+    holder.bank.send(0, [(1, ON, 0)])
+    assert holder.reported() == ["not sent to 1: None"]
