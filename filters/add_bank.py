@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""A program change picks its sound from the right bank: a bank select goes out before it.
-=======
 """Sends a bank select before each program change, for keyboards without bank buttons.
->>>>>>> main
 
 `channels = { 1 = [81, 3] }` puts bank MSB 81 and LSB 3 before every program change on channel 1.
 `programs = { 7 = { bank = [81, 3], program = 77 } }` does so for program 7 on any channel, and changes it to 77;

@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""Only some channels pass, or they arrive on other channels.
-=======
 """Passes only some channels, or moves them to other channels.
->>>>>>> main
 
 `keep` lets only these channels through, `drop` stops these; both refer to the channel that came in. Then `map` moves
 the rest: `map = { 1 = 5 }` sends channel 1 on as channel 5. System messages have no channel and pass.

@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""The beat clock passes, is stopped, or runs slower for gear that should play at half speed or less.
-=======
 """Passes the MIDI clock, blocks it, or divides it for gear that should play at half speed or less.
->>>>>>> main
 
 Exactly one of `pass = true` (as without this filter), `block = true` and `divide = 2` (every second tick passes).
 Only the ticks (F8) are affected. Start, continue and stop always pass, since a synth may need them without the clock;

@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""Pedals, wheels and faders are selected, renumbered, inverted or limited to a range.
-=======
 """Selects, inverts, scales and renumbers controllers: pedals, wheels, faders.
->>>>>>> main
 
 `keep` lets only these controllers through, `drop` stops these. `invert` turns a controller around (127 becomes
 0), `range = { 7 = [20, 100] }` scales its whole travel to 20 to 100, and `map = { 1 = 11 }` sends it on as another one.

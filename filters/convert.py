@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""One kind of control becomes another: aftertouch as modulation, a fader as pitch bend.
-=======
 """Turns one controller into another: aftertouch into modulation, a fader into pitch bend.
->>>>>>> main
 
 `from = "aftertouch"`, `to = "controller 1"`. Either end is "controller N", "pitch_bend" or "aftertouch"; `from` may
 also be "poly_aftertouch" (pressure of single keys; the last message counts). The original does not pass.

@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""Each note is repeated, softer each time, like an echo.
-=======
 """Repeats each note, softer each time, like an echo from the back wall.
->>>>>>> main
 
 `milliseconds = 250`, `repeats = 3`, `fade = 40`: three repeats a quarter of a second apart, each 40 per cent softer
 than the one before. A repeat lasts as long as its key was held. Silent repeats are left out.

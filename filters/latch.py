@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""A switch that must be held down becomes one that latches: press for on, press again for off.
-=======
 """Makes a momentary switch latch: press for on, press again for off.
->>>>>>> main
 
 `controllers = [64]` for a sustain pedal. Each press (from below 64 to 64 or more) sends 127 and 0 alternately; the
 release sends nothing. Channels are counted separately, and each starts off.

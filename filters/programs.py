@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""A program change selects another program: what one instrument has at 7 another has at 77.
-=======
 """Renumbers program changes: what one instrument has at 7 another has at 77.
->>>>>>> main
 
 `map = { 7 = 77 }` in printed numbers, 1 to 128; other programs pass unchanged.
 """

@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""Whole kinds of message are removed: aftertouch, clock, the modulation wheel, or whatever is listed.
-=======
 """Removes whole kinds of messages, such as aftertouch, clock or the modulation wheel.
->>>>>>> main
 
 `kinds` lists what is stopped:
 

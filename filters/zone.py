@@ -1,8 +1,4 @@
-<<<<<<< HEAD
-"""Only a part of the keyboard passes, or only soft or hard playing.
-=======
 """Passes only a part of the keyboard, or only soft or hard playing.
->>>>>>> main
 
 `notes = ["C2", "B3"]` lets these keys and all between them through, `velocity = [1, 80]` presses with these
 velocities; both ends are included. A release passes whatever its velocity, so that no note is left sounding, and key
