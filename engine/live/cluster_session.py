@@ -75,7 +75,7 @@ class ClusterSession:
             return await self.standby.hand_over()
         return None
 
-    def picture(self) -> dict[str, Any]:
+    def status(self) -> dict[str, Any]:
         """Machines, links, and the engine in charge, as plain values. Loop only."""
         leadership = self.standby.leadership if self.standby is not None else None
         return {
@@ -88,7 +88,7 @@ class ClusterSession:
             "lost": self._link.lost,
         }
 
-    def troubles(self) -> list[str]:
+    def problems(self) -> list[str]:
         """What is wrong with the other machines, in sentences; missing ports are not among them."""
         leadership = self.standby.leadership if self.standby is not None else None
         if leadership is None or leadership.other is None:
