@@ -136,7 +136,7 @@ class StatusFrames:
         if gauge.looks != self._looks:
             self._looks, self._health = gauge.looks, health(show, gauge)
             if self._joined is not None:
-                self._health += self._joined.troubles()
+                self._health += self._joined.problems()
         following = engine.state.setlist.beside(1)
         time = sync(show)
         del time["timecode_rate"]
@@ -155,7 +155,7 @@ class StatusFrames:
             "peak": gauge.peaks,
             "health": self._health,
             "muted_routes": sorted(engine.state.muted),
-            **({"network": self._joined.picture()} if self._joined is not None else {}),
+            **({"network": self._joined.status()} if self._joined is not None else {}),
         }
 
     def _passed(self) -> Facts:
