@@ -19,6 +19,7 @@ from engine.rig.read.toml_layout import Path
 
 __all__ = [
     "EditError",
+    "InvalidEdit",
     "UnknownScene",
     "add_control",
     "copy_scene",
@@ -38,6 +39,14 @@ _SCENES: Path = ("scenes",)
 
 class UnknownScene(EditError):
     """A scene is to be edited that the rig does not have."""
+
+
+class InvalidEdit(EditError):
+    """An edit would leave a rig that is not valid; `keys` are the places at fault, such as "scenes.1.routes.2.to"."""
+
+    def __init__(self, text: str, keys: tuple[str, ...]) -> None:
+        super().__init__(text)
+        self.keys = keys
 
 
 def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:
@@ -115,7 +124,8 @@ def _edited(text: str, change: Callable[[str], str]) -> str:
         read(made, "edited rig", lists=False)
     except RigError as refusal:
         wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
-        raise EditError(f"the rig would no longer be valid: {wrong}") from None
+        keys = tuple(problem.key for problem in refusal.problems)
+        raise InvalidEdit(f"the rig would no longer be valid: {wrong}", keys) from None
     return bom + (made.replace("\n", "\r\n") if windows else made)
 
 
