@@ -103,7 +103,7 @@ class ShowRequests:
         return CommandAnswer(**{**asdict(result), "text": result.told})
 
     async def _status(self, request: StatusRequest) -> Answer:
-        network = {"network": self._cluster.picture()} if self._cluster is not None else {}
+        network = {"network": self._cluster.status()} if self._cluster is not None else {}
         shown = {**status(self._show), **network}
         return StatusAnswer(text="the state of the show", status=shown)
 

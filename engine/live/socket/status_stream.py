@@ -136,7 +136,7 @@ class StatusFrames:
         if load.looks != self._looks:
             self._looks, self._health = load.looks, health(show, load)
             if self._cluster is not None:
-                self._health += self._cluster.troubles()
+                self._health += self._cluster.problems()
         following = engine.state.setlist.beside(1)
         time = sync(show)
         del time["timecode_rate"]
@@ -155,7 +155,7 @@ class StatusFrames:
             "peak": load.peaks,
             "health": self._health,
             "muted_routes": sorted(engine.state.muted),
-            **({"network": self._cluster.picture()} if self._cluster is not None else {}),
+            **({"network": self._cluster.status()} if self._cluster is not None else {}),
         }
 
     def _passed(self) -> Facts:
