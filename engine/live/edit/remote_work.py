@@ -67,7 +67,7 @@ class RemoteWork:
                 self._show.tell(self._show.inputs[source], found.news)
             return
         self._collectors.pop(source, None)
-        self._answer(source, BLOCK, await self.restore(found, f"a dump from {self._show.inputs[source]}"))
+        self._answer(source, BLOCK, await self.restore(found, f"a dump on {self._show.inputs[source]}"))
 
     def _give_up(self) -> None:
         """Report and forget a dump that has stopped half way."""
