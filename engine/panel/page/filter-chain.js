@@ -133,8 +133,8 @@ async function apply(of, index, alert, place, close) {
   alert.hidden = false;
   for (const step of of.steps) step.form.mark(null);
   for (const key of answer.keys ?? []) {
-    const [number, name] = key.split(".through.")[1]?.split(".") ?? []; // such as "2.semitones": filters count from 1
-    if (number) of.steps[Number(number) - 1]?.form.mark(name ?? "");
+    const [number, name = ""] = key.split(".through.")[1]?.split(".") ?? []; // the engine counts filters from 1
+    of.steps[Number(number) - 1]?.form.mark(name);
   }
   (find(place, "[aria-invalid]") ?? alert).scrollIntoView({ block: "nearest" });
 }

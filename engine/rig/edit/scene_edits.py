@@ -19,7 +19,7 @@ from engine.rig.read.toml_layout import Path
 
 __all__ = [
     "EditError",
-    "InvalidEdit",
+    "InvalidRig",
     "UnknownScene",
     "add_control",
     "copy_scene",
@@ -41,12 +41,13 @@ class UnknownScene(EditError):
     """A scene is to be edited that the rig does not have."""
 
 
-class InvalidEdit(EditError):
-    """An edit would leave a rig that is not valid; `keys` are the places at fault, such as "scenes.1.routes.2.to"."""
+class InvalidRig(EditError):
+    """An edit would make the rig invalid; `keys` are those at fault, in the order of the file."""
 
-    def __init__(self, text: str, keys: tuple[str, ...]) -> None:
-        super().__init__(text)
-        self.keys = keys
+    def __init__(self, refusal: RigError) -> None:
+        self.keys = [problem.key for problem in refusal.problems]
+        wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
+        super().__init__(f"the rig would no longer be valid: {wrong}")
 
 
 def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:
@@ -123,9 +124,7 @@ def _edited(text: str, change: Callable[[str], str]) -> str:
     try:
         read(made, "edited rig", lists=False)
     except RigError as refusal:
-        wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
-        keys = tuple(problem.key for problem in refusal.problems)
-        raise InvalidEdit(f"the rig would no longer be valid: {wrong}", keys) from None
+        raise InvalidRig(refusal) from None
     return bom + (made.replace("\n", "\r\n") if windows else made)
 
 
