@@ -511,6 +511,12 @@ def refused(code: AnswerCode, text: str) -> Answer:
     return Answer(done=False, code=code, text=text)
 
 
+class InvalidRigAnswer(Answer):
+    """To an edit that would make the rig invalid: the keys at fault, such as "scenes.1.burst.1.program"."""
+
+    keys: list[str]
+
+
 class CommandAnswer(Answer):
     """To a command of the show: what it changed and what that costs. Bytes, and nanoseconds."""
 
