@@ -23,8 +23,8 @@ from engine.core.control.setlist import ShowPosition
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
+from engine.core.routing.held_ledger import Target
 from engine.core.routing.inputs import Inputs
-from engine.core.routing.ledger import Target
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import PRESS, RELEASE, RoutedMessage, without

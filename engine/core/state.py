@@ -20,7 +20,7 @@ from engine.core.reports import Reports
 from engine.core.routing.active_sensing import ActiveSensing
 from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
-from engine.core.routing.ledger import Ledger
+from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
 from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, SharedRoutes
 from engine.core.timing.sync import ClockAndTimecode

@@ -36,10 +36,10 @@ class ClusterSession:
         network = rig.network
         assert network is not None, "the caller has seen it"
         self._link = link
-        self._names = NetworkKeys(rig.rig.name)
+        self._keys = NetworkKeys(rig.rig.name)
         self._me = network.machine
-        self.timing = ClockOffsets(link, self._names, self._me, network.machines)
-        self.machines = RemoteMachines(rig, link, self._names)
+        self.timing = ClockOffsets(link, self._keys, self._me, network.machines)
+        self.machines = RemoteMachines(rig, link, self._keys)
         self.machines.leading = False  # not known yet
         self.machines.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
         self.standby: Standby | None = None  # once there is a show
@@ -63,7 +63,7 @@ class ClusterSession:
     def tasks(self, show: Show, session: RigSession) -> Sequence[Callable[[], Awaitable[None]]]:
         """The tasks that are to run with the show."""
         self.standby = Standby(show, self.machines, session)
-        token = self._names.alive(self._me)
+        token = self._keys.alive(self._me)
         watchdog = Watchdog(partial(self._link.alive, token), partial(self._link.gone, token))
         return self.standby.run, watchdog.run
 
@@ -75,7 +75,7 @@ class ClusterSession:
             return await self.standby.hand_over()
         return None
 
-    def picture(self) -> dict[str, Any]:
+    def status(self) -> dict[str, Any]:
         """Machines, links, and the engine in charge, as plain values. Loop only."""
         leadership = self.standby.leadership if self.standby is not None else None
         return {
@@ -88,7 +88,7 @@ class ClusterSession:
             "lost": self._link.lost,
         }
 
-    def troubles(self) -> list[str]:
+    def problems(self) -> list[str]:
         """What is wrong with the other machines, in sentences; missing ports are not among them."""
         leadership = self.standby.leadership if self.standby is not None else None
         if leadership is None or leadership.other is None:

@@ -104,8 +104,8 @@ class Standby:
 
         if self.leadership.other is not None:
             for what in (SHOW, TIME, RIG):
-                machines.link.subscribe_state(machines.names.state(what), partial(heard, what))
-            machines.link.answer(machines.names.command(machines.me, HANDOVER), asked)
+                machines.link.subscribe_state(machines.keys.state(what), partial(heard, what))
+            machines.link.answer(machines.keys.command(machines.me, HANDOVER), asked)
 
     # Each turn of the loop
 
@@ -227,7 +227,7 @@ class Standby:
     async def _take_show(self) -> Answer:
         leadership = self.leadership
         if leadership.other_alive and leadership.leader == leadership.other:
-            key = self._machines.names.command(leadership.other or "", HANDOVER)
+            key = self._machines.keys.command(leadership.other or "", HANDOVER)
             await to_its_end(self._machines.link.ask, key, b"{}")
         else:
             now = self._show.clock()

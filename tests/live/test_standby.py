@@ -241,7 +241,7 @@ def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world: World) -> No
 def seen_by(engine: Engine) -> dict[str, tuple[bool, bool, None] | tuple[bool, bool, str]]:
     """Each machine as an engine's status tells of it: in charge, following, lending, or away."""
     return {
-        each["name"]: (each["engine"], each["there"], each["played_by"]) for each in engine.joined.picture()["machines"]
+        each["name"]: (each["engine"], each["there"], each["played_by"]) for each in engine.joined.status()["machines"]
     }
 
 
@@ -249,27 +249,27 @@ def test_status_tells_machines_and_who_is_in_charge(world: World) -> None:
     """Both engines tell the same: who is there, who plays whose outputs, who is in charge, and how often it changed."""
     machines = {"desk": (True, True, None), "spare": (True, True, None), "left": (False, True, "desk")}
     for name, engine in world.engines.items():
-        picture = engine.joined.picture()
+        picture = engine.joined.status()
         assert (picture["machine"], picture["in_charge"], picture["term"]) == (name, "desk", 1)
         assert seen_by(engine) == machines
-        assert engine.joined.troubles() == []
+        assert engine.joined.problems() == []
     world.kill("desk")
     world.run(100)
     spare = world.engines["spare"]
     assert seen_by(spare) == {**machines, "desk": (True, False, None), "left": (False, True, "spare")}
-    assert spare.joined.troubles() == ["desk is not there: no engine could take over"]
+    assert spare.joined.problems() == ["desk is not there: no engine could take over"]
 
 
 def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:
     """The panel gets the network with the rest, and what is wrong with it among what is to be seen to."""
     desk = world.engines["desk"]
     frames = StatusFrames(desk.show, desk.session, CableLoad(desk.show), False, desk.joined)
-    assert frames.take()[0]["frame"]["network"] == desk.joined.picture()
+    assert frames.take()[0]["frame"]["network"] == desk.joined.status()
     world.net.part("desk", "spare")
     world.run(1500)
     desk.show.tell("test", "a frame is wanted")
     assert frames.take()[0]["frame"]["network"]["machines"][1]["there"] is False
-    asking = world.engines["spare"].joined.troubles()
+    asking = world.engines["spare"].joined.problems()
     assert asking == ["desk is silent, and no machine with outputs lets spare play"]
 
 

@@ -126,8 +126,8 @@ def _compare_files(done: Rehearsed, folder: Path, answer: dict[str, Any], json: 
     """Compare with the files of an earlier run, to the tick; whether all is the same."""
     names = {output: found["file"] for output, found in done.report["outputs"].items()}
     try:
-        kept = performance_comparison.kept_run(folder, names)
-    except performance_comparison.ExpectFault as fault:
+        kept = performance_comparison.earlier_run(folder, names)
+    except performance_comparison.EarlierRunError as fault:
         raise CommandError(str(fault)) from None
     now = {output: said_in(done.outputs[name]) for output, name in names.items()}
     lines = [f"{folder} has no file for {output}" for output, said in kept.items() if said is None]

@@ -13,7 +13,7 @@ from engine.core.cable.silencing_messages import SWEEP
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.ledger import Moved, made_of, moves_of, selects_of
+from engine.core.routing.held_ledger import Moved, made_of, moves_of, selects_of
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import BurstCost, SceneInPlay
 from engine.core.state import State

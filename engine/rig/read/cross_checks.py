@@ -49,10 +49,11 @@ def _references(data: Data) -> Iterator[Complaint]:
         "machines": table(table(data, "network"), "machines"),
     }
     for keys, mark, name in references(data, Rig):
+        also = f', or "{mark.word}"' if mark.word else ""
         if mark.section not in known:
-            yield from refer(data, mark.section, str(name), keys)
+            found = refer(data, mark.section, str(name), keys)
+            yield from (complaint._replace(text=complaint.text + also) for complaint in found)
         elif name not in known[mark.section] and (known[mark.section] or mark.section == "routes"):
-            also = f', or "{mark.word}"' if mark.word else ""
             yield Complaint(keys, no_such(mark.section.removesuffix("s"), name, known[mark.section]) + also)
 
 
