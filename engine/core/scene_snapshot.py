@@ -70,7 +70,7 @@ def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on
         raise ValueError(f"the route {joining[0].name} from {source} to {target} is muted; unmute it")
     if not on and of_all:
         raise ValueError(
-            f"a route of every scene leads from {source} to {target}; mute it, or take it out of the rig file"
+            f"a route of every scene leads from {source} to {target}; mute it or remove it from the rig file"
         )
     if on == bool(joining):
         return None

@@ -63,11 +63,11 @@ class RecordingNames:
 def refuse(file: Path) -> None:
     """Raises KeepFault if nothing may be written there."""
     if file.suffix.lower() not in _WRITERS:
-        raise RecordingFileError(f'"{file.name}" says no kind of file that can be kept: end its name in .mid or .jsonl')
+        raise RecordingFileError(f'"{file.name}" is not a kind of file that a recording can be kept in; end its name in .mid or .jsonl')
     if not file.is_absolute():
-        raise RecordingFileError(f'"{file}" is not a whole path; begin it at the root of the file system')
+        raise RecordingFileError(f'"{file}" is not an absolute path; begin it at the root of the file system')
     if os.path.lexists(file):
-        raise RecordingFileError(f"{file} exists already and is left alone; choose another name")
+        raise RecordingFileError(f"{file} already exists and was not changed; choose another name")
 
 
 def write(kept: RecorderSnapshot, file: Path, names: RecordingNames) -> str:
@@ -98,7 +98,7 @@ def _sentence(kept: RecorderSnapshot, file: Path, messages: int, left_out: int) 
     since = kept.since if kept.reaches is None else max(kept.since, kept.reaches)
     said = f"kept {counted(messages, 'message')} of the last {_duration(kept.until - since)} in {file}"
     if since > kept.since:
-        said += "; the recording reaches no further back"
+        said += "; the recording goes no further back"
     if left_out:
         said += f"; {_left_out(left_out)}"
     return said
@@ -107,7 +107,7 @@ def _sentence(kept: RecorderSnapshot, file: Path, messages: int, left_out: int) 
 def _left_out(count: int) -> str:
     """Why the file has fewer messages than passed."""
     messages = f"{counted(count, 'system message')} (clock and the like) {'is' if count == 1 else 'are'}"
-    return f"{messages} left out, a .jsonl file takes all"
+    return f"{messages} left out; a .jsonl file takes all"
 
 
 def _duration(ns: int) -> str:

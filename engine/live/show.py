@@ -290,7 +290,7 @@ class Show:
             if raised is not None:
                 faults.record(f"the filter {name} answered", raised)
             details = faults.details if raised is not None else ""
-            self.tell(f"filter {name}", f"failed and is stepped over: {failed.first[name]}{details}")
+            self.tell(f"filter {name}", f"failed and is bypassed: {failed.first[name]}{details}")
         self._told_faults = dict(failed.counts)
 
 

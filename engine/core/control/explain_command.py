@@ -20,9 +20,9 @@ class ExplainedCommand:
 
     @property
     def words(self) -> str:
-        """ "a control takes it, and it goes no further: recall scene 13 Chase" """
-        what = "hears it" if self.routed else "takes it, and it goes no further"
-        return f"{self.by} {what}: {'; '.join(self.commands) or 'nothing is commanded by it alone'}"
+        """ "a control takes it; it is not routed: recall scene 13 Chase" """
+        what = "acts on it, and it is routed as well" if self.routed else "takes it; it is not routed"
+        return f"{self.by} {what}: {'; '.join(self.commands) or 'it commands nothing by itself'}"
 
 
 def commanded(rig: Rig, scene: Scene, source: str, message: bytes) -> ExplainedCommand | None:
@@ -61,4 +61,4 @@ def _does(rig: Rig, control: Control, contact: Contact) -> str:
 
 def _recall(rig: Rig, wanted: int | str) -> str:
     found = rig.scene(wanted)
-    return f"recall scene {found.number} {found.name}" if found else f"recall scene {wanted}, which the rig has not"
+    return f"recall scene {found.number} {found.name}" if found else f"recall scene {wanted}, which is not in the rig"

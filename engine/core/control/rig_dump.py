@@ -48,7 +48,7 @@ def blocks(text: str, device: int) -> list[bytes]:
     stored = zlib.compress(raw, 9)
     count = -(-len(stored) // _ROOM)
     if len(raw) > LONGEST_TEXT or count > _MOST:
-        raise ValueError(f"a backup over MIDI holds {LONGEST_TEXT} bytes in {_MOST} blocks at the most; this is longer")
+        raise ValueError(f"a backup over MIDI holds at most {LONGEST_TEXT} bytes in {_MOST} blocks; this rig is longer")
     whole = seven(count, 2) + seven(len(raw), 4) + seven(zlib.crc32(raw), 5)
     return [_block(device, place + 1, whole, stored[place * _ROOM : (place + 1) * _ROOM]) for place in range(count)]
 
@@ -67,9 +67,9 @@ class DumpCollector:
             return self.progress(block)
         self._whole = self._whole or block.whole
         if block.whole != self._whole:
-            return self.progress(f"block {block.number} is of another dump and is left out")
+            return self.progress(f"block {block.number} belongs to another backup and is ignored")
         self._parts[block.number] = block.part
-        return self.progress(f"block {block.number} is here", taken=True) if self._missing() else self._together()
+        return self.progress(f"block {block.number} received", taken=True) if self._missing() else self._together()
 
     def _missing(self) -> tuple[int, ...]:
         return tuple(place for place in range(1, number(self._whole[_COUNT]) + 1) if place not in self._parts)
@@ -84,16 +84,16 @@ class DumpCollector:
         if text is not None:
             return text
         self._whole, self._parts = b"", {}
-        return self.progress("all blocks came, but together they are not what was sent; send all of them again")
+        return self.progress("all blocks arrived, but together they do not match what was sent; send all of them again")
 
 
 def from_syx(data: bytes) -> str:
     """The text in a .syx file's bytes. Raises ValueError with a sentence that names what is broken or missing."""
     messages = [message for message in StreamParser().feed(data) if _is_block(message)]
     if not messages:
-        raise ValueError("this holds no block of a backup")
+        raise ValueError("this file holds no block of a backup")
     if len({block.whole for block in map(_read_block, messages) if not isinstance(block, str)}) > 1:
-        raise ValueError("this holds blocks of more than one backup; each must be in a file of its own")
+        raise ValueError("this file holds blocks of more than one backup; put each in a separate file")
     collector = DumpCollector()
     faults: list[str] = []
     for message in messages:
@@ -102,7 +102,7 @@ def from_syx(data: bytes) -> str:
             return said
         if not said.taken:
             faults.append(said.news)
-    raise ValueError("; ".join((*faults, collector.progress("this backup is not whole").text)))
+    raise ValueError("; ".join((*faults, collector.progress("this backup is not complete").text)))
 
 
 # One block
@@ -128,21 +128,21 @@ def _block(device: int, place: int, whole: bytes, part: bytes) -> bytes:
 def _read_block(message: bytes) -> _Block | str:
     """The block in a message, or why there is none."""
     if not _is_block(message):
-        return "that was no block of a backup"
+        return "that was not a block of a backup"
     data = message[_COMMAND + 1 : -2]
     place = number(data[_NUMBER])
     head, check, packed = data[: _CHECK.start], data[_CHECK], data[_CHECK.stop :]
     if read_own(message) is None or not packed or number(check) != zlib.crc32(head + packed):
-        return f"block {place} arrived broken" if place else "a block arrived broken"
+        return f"block {place} arrived corrupted" if place else "a block arrived corrupted"
     if head[0] != _FORMAT:
         return f"block {place} has format {head[0]}; this Bayleaf reads format {_FORMAT}"
     whole = head[_WHOLE]
     try:
         part = unpack(packed)
     except ValueError:
-        return f"block {place} is packed as Bayleaf packs none"
+        return f"block {place} is not packed in Bayleaf's format"
     if not 1 <= place <= number(whole[_COUNT]):
-        return f"block {place} of {number(whole[_COUNT])} cannot be"
+        return f"block {place} of {number(whole[_COUNT])} does not exist"
     return _Block(place, whole, part)
 
 

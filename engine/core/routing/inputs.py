@@ -61,6 +61,6 @@ class Inputs:
             self._outputs.put(now, ((output, message) for output in ways), out)
         if found is not None:
             inputs, outputs = state.compiled.inputs, state.compiled.outputs
-            text = f'a loop was found: what goes to "{outputs[found.output]}" comes back here; this way is muted'
+            text = f'a loop was found: what goes to "{outputs[found.output]}" comes back here; this connection is muted'
             state.reports.news.append((inputs[source], f"{text} until the cable or the scene changes"))
             self._release(now, source, out)

@@ -189,7 +189,7 @@ class ClockAndTimecode:
     # Commands
 
     def start_code(self, now: int) -> Sent:
-        """Our own time code runs from where it stands."""
+        """Our own time code running from where it stands."""
         if self.code is None or self.code.running:
             return []
         self._code_label = None

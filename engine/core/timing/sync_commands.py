@@ -18,18 +18,18 @@ def control(sync: ClockAndTimecode, now: int, command: ControlClock | ControlTim
 def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> SyncResult:
     clock = sync.clock
     if clock is None:
-        return False, 'this rig has no clock of its own; give it [sync.clock] with from = "internal"', []
+        return False, 'this rig has no clock of its own; to have one, add [sync.clock] with from = "internal"', []
     if what == "tempo":
         if not isinstance(value, int | float) or not SLOWEST <= value <= FASTEST:
-            return False, f"a tempo is {SLOWEST:.0f} to {FASTEST:.0f} beats a minute; nothing changed", []
+            return False, f"a tempo is {SLOWEST:.0f} to {FASTEST:.0f} beats per minute; nothing changed", []
         clock.set_bpm(now, float(value))
         return True, f"tempo {clock.bpm:g}", []
     if what not in ("start", "continue", "stop"):
-        return False, f'the clock knows no "{what}"; it knows start, continue, stop, tempo', []
+        return False, f'there is no clock command "{what}"; use start, continue, stop or tempo', []
     if (leader := sync.follows(now)) is not None:
-        return False, f'the clock follows "{leader}", which goes before our own; nothing changed', []
+        return False, f'the clock follows "{leader}", which takes precedence over the internal clock; nothing changed', []
     if clock.running == (what != "stop"):
-        return False, f"the clock {'runs' if clock.running else 'stands'} already; nothing changed", []
+        return False, f"the clock is already {'running' if clock.running else 'stopped'}; nothing changed", []
     sent = sync.command_clock(now, what)
     return True, f"clock: {what}, tempo {clock.bpm:g}", sent
 
@@ -37,7 +37,7 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
 def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> SyncResult:
     code = sync.code
     if code is None:
-        return False, 'this rig has no time code of its own; give it [sync.timecode] with from = "internal"', []
+        return False, 'this rig has no time code of its own; to have one, add [sync.timecode] with from = "internal"', []
     if what == "locate":
         try:
             place = read_label(str(value), code.rate)
@@ -45,10 +45,10 @@ def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | 
             return False, f'found "{value}"; allowed at {code.rate.name} frames: {fault}', []
         return True, f"time code at {place}", sync.locate_code(now, place)
     if what not in ("start", "stop"):
-        return False, f'the time code knows no "{what}"; it knows start, stop, locate', []
+        return False, f'there is no time code command "{what}"; use start, stop or locate', []
     if code.running == (what == "start"):
-        return False, f"the time code {'runs' if code.running else 'stands'} already; nothing changed", []
+        return False, f"the time code is already {'running' if code.running else 'stopped'}; nothing changed", []
     if what == "start":
-        return True, f"time code runs from {code.label(now)}", sync.start_code(now)
+        return True, f"time code running from {code.label(now)}", sync.start_code(now)
     code.stop(now)
-    return True, f"time code stands at {code.label(now)}", []
+    return True, f"time code stopped at {code.label(now)}", []
