@@ -42,7 +42,7 @@ class Inputs:
             text = "fell silent (no active sensing for 330 ms); its notes are released"
             state.reports.news.append((state.compiled.inputs[source], text))
             self._release(now, source, out)
-        self._outputs.put(now, ((output, SENSE) for output in state.sensing.wanted(now)), out)
+        self._outputs.put(now, ((output, SENSE) for output in state.sensing.outputs_due(now)), out)
 
     # Loops
 
