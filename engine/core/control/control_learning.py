@@ -28,7 +28,7 @@ class LearnedControl(NamedTuple):
 
     @property
     def guard(self) -> str | None:
-        """One and a half times as long as it bounced, as written in the rig file; None for a knob, whose steps all count."""
+        """1.5 times as long as it bounced, as written in the rig file; None for a knob, whose steps all count."""
         if "turn" in self.when:
             return None
         return f"{max(_LEAST_GUARD, 10 * ceil(self.bounce * 1.5 / 10))} ms"

@@ -12,7 +12,11 @@ from engine.rig.models.rig import Rig, Scene
 
 @dataclass(frozen=True)
 class ExplainedCommand:
-    """`by`: "a control" or "[remote]"; `commands` in words, none if it only ends a press; `routed`: whether it is also routed."""
+    """What takes a message and what it commands.
+
+    `by`: "a control" or "[remote]"; `commands`: in words, none if the message only ends a press; `routed`: whether it
+    is also routed.
+    """
 
     by: str
     commands: tuple[str, ...]

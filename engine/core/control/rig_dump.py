@@ -88,7 +88,7 @@ class DumpCollector:
 
 
 def from_syx(data: bytes) -> str:
-    """The text in the bytes of a .syx file. Raises ValueError with a sentence that says what is corrupted or missing."""
+    """The text in the bytes of a .syx file. Raises ValueError with a sentence about what is corrupted or missing."""
     messages = [message for message in StreamParser().feed(data) if _is_block(message)]
     if not messages:
         raise ValueError("this file holds no block of a backup")

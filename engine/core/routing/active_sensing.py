@@ -42,7 +42,7 @@ class ActiveSensing:
         return found
 
     def adopt(self, outputs: Iterable[int], still: Container[int]) -> None:
-        """Take the outputs of an edited rig that ask for active sensing; those that were sent it keep it if `still` there.
+        """Take the outputs that ask for it in an edited rig; others that were sent it keep it if `still` there.
 
         The next FE is due at once.
         """

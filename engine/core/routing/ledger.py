@@ -142,7 +142,7 @@ class Ledger:
         return len(self._holders)
 
     def cut(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
-        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for everything that sounds (on one output), which then counts as silent."""
+        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds (on one output), which then counts as silent."""
         gone = [target for target in self._holders if output is None or target.output == output]
         for press in (each for presses in self._presses.values() for each in presses):
             # its release comes later, and must not cut what is played there then

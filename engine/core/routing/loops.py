@@ -27,7 +27,7 @@ _MOSTLY: Final = 60
 _NOTHING: Final = (0, 0, 0)
 _MANY: Final = 96  # messages met again in one window that are enough, for a loop that multiplies
 _MANY_REAL_TIME: Final = 12  # as many as a clock at 1,000 beats per minute
-_ONE_AT_A_TIME: Final = 60 * _MS  # in which only one input asks: where two form one loop, one muted connection is enough
+_ONE_AT_A_TIME: Final = 60 * _MS  # in which only one input asks: for a loop of two, one muted connection is enough
 _PAUSE: Final = 1000 * _MS  # before an input is suspected again; twice as long after each unanswered question
 _LONGEST_PAUSE: Final = 60_000 * _MS
 _ECHOES: Final = 100 * _MS  # after a loop was found, in which copies that were on their way still come in
@@ -62,13 +62,13 @@ class Loops:
 
     def __init__(self) -> None:
         self.muted: set[tuple[int, int]] = set()  # (input, output)
-        self.dropped = 0  # deliveries that muted connections did not carry, and copies that came in after a loop was found
+        self.dropped = 0  # deliveries that muted connections did not carry, and copies of them
         self.questions: list[tuple[int, bytes]] = []  # output, message; taken away by the caller
         self._asked: dict[int, _Asked] = {}
         self._asking_until = 0
         self._number = count()
         self.sent: dict[bytes, _Mark] = {}  # in this window
-        self.sent_before: dict[bytes, _Mark] = {}  # in the one before; a whole window is dropped at once, without a search
+        self.sent_before: dict[bytes, _Mark] = {}  # in the one before; a whole window is dropped at once
         # input -> messages that came in during this window, those met again, those that came round as in a loop
         self.tallies: dict[int, list[int]] = {}
         self.tallies_before: dict[int, list[int]] = {}  # in the one before
@@ -149,7 +149,7 @@ class Loops:
             self.questions.append((output, QUESTION + bytes((number >> 7, number & 0x7F, 0xF7))))
 
     def _met(self, source: int, of: int, least: int) -> bool:
-        """Whether at least this much (%) of what comes in is what went out: in a loop everything, in music some by chance."""
+        """Whether at least this much (%) of what comes in went out before: in a loop all, in music some by chance."""
         now, before = self.tallies[source], self.tallies_before.get(source, _NOTHING)
         return (now[of] + before[of]) * 100 >= (now[0] + before[0]) * least
 

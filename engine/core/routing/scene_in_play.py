@@ -224,7 +224,7 @@ class SceneInPlay:
         return tuple(shared + own for shared, own in zip(self.shared.called, self._own_called, strict=True))
 
     def enter(self, muted: frozenset[str]) -> None:
-        """The scene comes into force: its own filters with state are reset, since the gear was set to rest meanwhile."""
+        """The scene comes into force: its own filters with state are reset, as the gear was set to rest meanwhile."""
         if self._renews:
             self._own_called = _renewed(self._own_called, lambda source, path: True)
         if muted != self._muted:
@@ -284,8 +284,8 @@ class SceneInPlay:
         """Whether this input's message still moves this controller, bend or pressure in this scene."""
         if moved in self._moved_by(self._lasting[source], message):
             return True
-        # A filter with state may not be asked twice, so a fresh one is asked in its place. It does not know of the move,
-        # so what counts is whether the resting value would undo it; for routes of every scene, the message, too.
+        # A filter with state may not be asked twice, so a fresh one is asked in its place. It does not know of the
+        # move, so what counts is whether the resting value would undo it; for routes of every scene, the message, too.
         for path in self.called[source]:
             asked = [rest] if (rest := rest_of(message)) else []
             if path.lasting:

@@ -1,4 +1,4 @@
-"""Commands to the rig's own clock and time code, in words."""
+"""Carries out commands to the rig's own clock and time code, and says what became of them."""
 
 from engine.core.commands import ControlClock, ControlTimecode
 from engine.core.timing.clock import FASTEST, SLOWEST
@@ -9,7 +9,7 @@ SyncResult = tuple[bool, str, Sent]  # whether anything was done, a sentence, wh
 
 
 def control(sync: ClockAndTimecode, now: int, command: ControlClock | ControlTimecode) -> SyncResult:
-    """Start, stop, set the tempo of, or locate what the command is for."""
+    """Carry out a command to the clock or the time code."""
     if isinstance(command, ControlClock):
         return _clock(sync, now, command.what, command.value)
     return _timecode(sync, now, command.what, command.value)
@@ -18,7 +18,7 @@ def control(sync: ClockAndTimecode, now: int, command: ControlClock | ControlTim
 def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> SyncResult:
     clock = sync.clock
     if clock is None:
-        return False, 'this rig has no clock of its own; to have one, add [sync.clock] with from = "internal"', []
+        return False, 'this rig has no clock of its own; add [sync.clock] with from = "internal"', []
     if what == "tempo":
         if not isinstance(value, int | float) or not SLOWEST <= value <= FASTEST:
             return False, f"a tempo is {SLOWEST:.0f} to {FASTEST:.0f} beats per minute; nothing changed", []
@@ -27,7 +27,7 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
     if what not in ("start", "continue", "stop"):
         return False, f'there is no clock command "{what}"; use start, continue, stop or tempo', []
     if (leader := sync.follows(now)) is not None:
-        return False, f'the clock follows "{leader}", which takes precedence over the internal clock; nothing changed', []
+        return False, f'the clock follows "{leader}", which has priority over the internal clock; nothing changed', []
     if clock.running == (what != "stop"):
         return False, f"the clock is already {'running' if clock.running else 'stopped'}; nothing changed", []
     sent = sync.command_clock(now, what)
@@ -37,7 +37,7 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
 def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> SyncResult:
     code = sync.code
     if code is None:
-        return False, 'this rig has no time code of its own; to have one, add [sync.timecode] with from = "internal"', []
+        return False, 'this rig has no time code of its own; add [sync.timecode] with from = "internal"', []
     if what == "locate":
         try:
             place = read_label(str(value), code.rate)
