@@ -27,6 +27,7 @@ from bench.forward import WARM_UP
 from bench.load import INPUTS, MemoryPorts, Samples, percentiles, rig
 from engine.core.commands import RecallScene
 from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.loop_wakeup import waker
 from engine.live.port_opening import OpenPorts
@@ -76,11 +77,13 @@ def one_turn(
         show = Show(loaded, patch, inbox)
         show.latency = samples
         show.apply(RecallScene(1), "shell")
-        workshop = RigSession(show, Path("bench.toml"), "")
-        desk = PanelRequests(show, workshop, MemorySystem("bench"))
+        session = RigSession(show, Path("bench.toml"), "")
+        panel = PanelRequests(show, session, MemorySystem("bench"))
         async with trio.open_nursery() as nursery:
             if listener is not None:
-                nursery.start_soon(SocketServer(show, workshop, RemoteWork(show, workshop), desk, listener.dup()).serve)
+                work = RemoteWork(show, session)
+                server = SocketServer(show, session, RigSaver(session), work, panel, listener.dup())
+                nursery.start_soon(server.serve)
             with collector_at_rest(), undisturbed():
                 inbox.start(waker(show))
                 await trio.sleep(WARM_UP)

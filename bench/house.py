@@ -67,7 +67,7 @@ class Playing:
         self._strings = system.output(opened.outputs["strings"].name)
         self._inbox = InputReader({index: opened.inputs[name] for index, name in enumerate(rig.inputs)}, self._clock)
         self._show = Show(rig, opened, self._inbox, clock=self._clock)
-        self._workshop = RigSession(self._show, file, text)
+        self._session = RigSession(self._show, file, text)
         self._inbox.start(lambda: None)
         self._show.apply(RecallScene(11), "shell")
         self.things: dict[str, Callable[[int], Callable[[], object]]] = {
@@ -127,9 +127,9 @@ class Playing:
     def _rename(self, name: str) -> None:
         change = partial(rename_scene, number=12, name=name)
         with patch("trio.to_thread.run_sync", _here):  # other threads would not be counted
-            answer = trio.run(self._workshop.edit, lambda: (change, "renamed"))
+            answer = trio.run(self._session.edit, lambda: (change, "renamed"))
         scene = self._show.engine.rig.scene(12)
-        if not answer["done"] or scene is None or scene.name != name:
+        if not answer.done or scene is None or scene.name != name:
             raise RuntimeError(f"the scene was not renamed: {answer}")
 
 

@@ -37,6 +37,7 @@ from bench.desk import Choosy, Desk, Size
 from bench.load import RATE
 from bench.recorder import resident
 from engine.core.commands import Panic, RecallScene
+from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
@@ -197,7 +198,8 @@ class Soak:
             show.apply(RecallScene(1), "shell")
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(Hotplug(show, self._opener).run)
-                nursery.start_soon(RigSession(show, self._file, text_of(self._file)).run)
+                session = RigSession(show, self._file, text_of(self._file))
+                nursery.start_soon(RigFileFollower(session).run)
                 nursery.start_soon(collect_when_idle, show.ports.messages_heard)
                 self._inbox.start(waker(show))
                 async with trio.open_nursery() as evening:

@@ -1,4 +1,4 @@
-"""What can happen to a message on its way: one file a filter.
+"""The filters: what can happen to a message on its way. One module per filter.
 
-`registry` holds the contract and finds the filters; see DEVELOPERS.md, "How to add a filter".
+`registry` has the contract and finds the filters; see DEVELOPERS.md, "How to add a filter".
 """

@@ -1,7 +1,7 @@
-"""The kinds of value that filters' settings are made of, with what is allowed said in every error.
+"""The kinds of value in filters' settings, each with an error that says what is allowed.
 
-TOML's integer keys arrive as text ("36"), its lists as Python lists; both are turned here before the strict models
-look. Numbers are the printed ones of the rig file: channels 1 to 16, programs 1 to 128, all else 0 to 127.
+TOML's integer keys arrive as text ("36"), its lists as Python lists; both are converted here, before the strict models
+check them. Numbers are the printed ones of the rig file: channels 1 to 16, programs 1 to 128, all others 0 to 127.
 """
 
 from collections.abc import Callable, Iterable
@@ -47,7 +47,7 @@ def _as_key(check: Check) -> BeforeValidator:
 
 
 def as_list(what: str) -> BeforeValidator:
-    """A check that turns a list of at least one entry into a tuple."""
+    """A check that the value is a list of at least one entry, which becomes a tuple."""
 
     def check(found: Any) -> Any:
         if not isinstance(found, list | tuple) or not found:
@@ -77,26 +77,26 @@ def _table(found: Any, handler: ValidatorFunctionWrapHandler) -> Any:
         raise ValueError("a table with at least one entry, such as { 1 = 2 }")
     table = handler(found)
     if len(table) != len(found):
-        raise ValueError("each key only once (a note may not stand under its number and its name)")
+        raise ValueError("each key only once (a note must not appear both by its number and by its name)")
     return table
 
 
 def needs_one(settings: S, *names: str) -> S:
-    """The settings, if at least one of these was given. Raises ValueError, for the filter would do nothing."""
+    """The settings, if at least one of these was given. Raises ValueError otherwise: the filter would do nothing."""
     if not settings.model_fields_set.intersection(names):
         raise ValueError(f"at least one of {', '.join(names)}")
     return settings
 
 
 def not_both(settings: S, keep: Iterable[int], drop: Iterable[int], what: str) -> S:
-    """The settings, if nothing is both kept and dropped. Raises ValueError that names what is."""
+    """The settings, if nothing is both kept and dropped. Raises ValueError, which names what is."""
     if both := set(keep).intersection(drop):
-        raise ValueError(f"{what} {min(both)} stands in keep and in drop: one of them")
+        raise ValueError(f"{what} {min(both)} is in keep and in drop; remove it from one of them")
     return settings
 
 
 def scale(value: int, top: int, low: int, high: int) -> int:
-    """Bring 0..top to low..high in a straight line, both ends exactly, halves upwards."""
+    """Scale 0..top to low..high linearly, both ends exactly, halves rounded up."""
     return low + (2 * value * (high - low) + top) // (2 * top)
 
 

@@ -1,8 +1,8 @@
 """Sends a bank select before each program change, for keyboards without bank buttons.
 
-`channels = { 1 = [81, 3] }` puts bank MSB 81 and LSB 3 in front of every program change on channel 1.
-`programs = { 7 = { bank = [81, 3], program = 77 } }` does so for program 7 on any channel, and calls program 77 there;
-without `program` the number stays. A program that stands in both follows `programs`. Anything else passes unchanged.
+`channels = { 1 = [81, 3] }` puts bank MSB 81 and LSB 3 before every program change on channel 1.
+`programs = { 7 = { bank = [81, 3], program = 77 } }` does so for program 7 on any channel, and changes it to 77;
+without `program` the number stays. Where both apply, `programs` wins. Everything else passes unchanged.
 """
 
 from typing import Annotated, Literal, Self
@@ -37,7 +37,7 @@ class Settings(FilterSettings):
 
 
 def build(settings: Settings) -> Step:
-    """Bank MSB, bank LSB, program change, as the standard orders them (MIDI 1.0 p. 13)."""
+    """Bank MSB, bank LSB, program change, in the standard's order (MIDI 1.0 p. 13)."""
     banks = {PROGRAM + channel - 1: bank for channel, bank in settings.channels.items()}
     sounds = {printed - 1: (sound.bank, (sound.program or printed) - 1) for printed, sound in settings.programs.items()}
 

@@ -1,11 +1,11 @@
 """Passes the MIDI clock, blocks it, or divides it for gear that should play at half speed or less.
 
 Exactly one of `pass = true` (as without this filter), `block = true` and `divide = 2` (every second tick passes).
-Only the ticks (F8) are meant: start, continue and stop always pass, since a synth may need them without the clock; to
-stop a sequencer from starting use `strip` with "transport".
+Only the ticks (F8) are affected. Start, continue and stop always pass, since a synth may need them without the clock;
+to keep a sequencer from starting, use `strip` with "transport".
 
 A divided clock counts from the start of the song: the first tick after start or a song position passes, and after
-stop and continue the count goes on where it stood, whatever ticks came while stopped (MIDI 1.0 p. 30 to 32).
+stop and continue the count continues where it was, however many ticks came while stopped (MIDI 1.0 p. 30 to 32).
 """
 
 from typing import Annotated, Any, Literal, Self
@@ -64,7 +64,7 @@ def build(settings: Settings) -> Step:
 def _divider(every: int) -> Step:
     """Count ticks modulo `every`; a tick that finds the count at 0 passes."""
     count = 0
-    resume_at = 0  # the count that continue goes on from
+    resume_at = 0  # the count from which `continue` resumes
     running = False
 
     def divide(message: bytes, now: int) -> tuple[bytes, ...]:

@@ -1,11 +1,11 @@
 """Selects, inverts, scales and renumbers controllers: pedals, wheels, faders.
 
-`keep` lets only these controllers through, `drop` stops these. `invert` turns a controller round (127 becomes 0),
-`range = { 7 = [20, 100] }` squeezes its whole travel into 20 to 100, and `map = { 1 = 11 }` sends it on as another one.
-All five name a controller by the number that came in; they act in the order of this paragraph.
+`keep` lets only these controllers through, `drop` stops these. `invert` turns a controller around (127 becomes
+0), `range = { 7 = [20, 100] }` scales its whole travel to 20 to 100, and `map = { 1 = 11 }` sends it on as another one.
+All five refer to the number that came in, and act in the order of this paragraph.
 
-Channel mode messages (120 to 127, all notes off and its kin) pass `keep`, so that no note is left sounding; `drop`
-stops them where it names them. The fine half of a controller that sends two (1 with 33) is one of its own here.
+Channel mode messages (120 to 127, such as all notes off) pass `keep`, so that no note is left sounding; `drop` stops
+those that it names. The LSB of a 14-bit controller (33 of 1) counts as a controller of its own here.
 """
 
 from typing import Annotated, Literal, Self

@@ -1,11 +1,11 @@
 """Turns one controller into another: aftertouch into modulation, a fader into pitch bend.
 
 `from = "aftertouch"`, `to = "controller 1"`. Either end is "controller N", "pitch_bend" or "aftertouch"; `from` may
-also be "poly_aftertouch" (pressure of single keys; the key pressed last counts). What came in does not go on.
+also be "poly_aftertouch" (pressure of single keys; the last message counts). The original does not pass.
 
 The whole travel of one is the whole travel of the other, so the bender's centre is the middle (64) of a controller. A
-wheel or pressure that rests at 0 therefore rests at full bend down: to bend upwards only, put a `controllers` filter
-with `range = { N = [64, 127] }` in front. A 7-bit value becomes 14 bits by the standard's own rule, which keeps 0,
+wheel or pressure that rests at 0 therefore rests at full bend down. To bend upwards only, put a `controllers` filter
+with `range = { N = [64, 127] }` before it. A 7-bit value becomes 14 bits by the standard's own rule, which keeps 0,
 centre and top (MIDI 2.0 Bit Scaling and Resolution 1.0.2, min-centre-max); 14 bits become 7 by dropping the low ones.
 """
 

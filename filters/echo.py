@@ -1,7 +1,7 @@
 """Repeats each note, softer each time, like an echo from the back wall.
 
 `milliseconds = 250`, `repeats = 3`, `fade = 40`: three repeats a quarter of a second apart, each 40 per cent softer
-than the one before. A repeat lasts as long as its key was held. Repeats that would be silent are left out.
+than the one before. A repeat lasts as long as its key was held. Silent repeats are left out.
 """
 
 from typing import Annotated, Literal
@@ -40,7 +40,7 @@ def build(settings: Settings) -> Step:
             louds = [loud for loud in louds if loud]
             held[key] = (presses + 1, max(most, len(louds)))
         else:
-            # a release too many ends nothing; one too few, where an earlier one was lost, would let a repeat hang
+            # an extra release ends nothing; a missing one, where an earlier one was lost, would leave a repeat hanging
             louds = [message[2]] * most
             if presses > 1:
                 held[key] = (presses - 1, most)

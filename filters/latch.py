@@ -1,7 +1,7 @@
 """Makes a momentary switch latch: press for on, press again for off.
 
-`controllers = [64]` for a sustain pedal. Each press (from below 64 to 64 or more) sends 127 and 0 by turns; letting go
-sends nothing. Channels are counted apart, and each starts off.
+`controllers = [64]` for a sustain pedal. Each press (from below 64 to 64 or more) sends 127 and 0 alternately; the
+release sends nothing. Channels are counted separately, and each starts off.
 """
 
 from typing import Literal

@@ -1,7 +1,7 @@
 """Renumbers notes, for pads and keys that should play others: what one kit has at 36 another has at 40.
 
-`map = { 36 = 40, C2 = "D2" }` in numbers or names (C4 is 60); other notes pass as they came. Pressure on a key or
-pad goes with its note.
+`map = { 36 = 40, C2 = "D2" }` in numbers or names (C4 is 60); other notes pass unchanged. Pressure on a key or pad
+follows its note.
 """
 
 from typing import Literal

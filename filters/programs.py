@@ -1,6 +1,6 @@
 """Renumbers program changes: what one instrument has at 7 another has at 77.
 
-`map = { 7 = 77 }` in printed numbers, 1 to 128; other programs pass as they came.
+`map = { 7 = 77 }` in printed numbers, 1 to 128; other programs pass unchanged.
 """
 
 from typing import Annotated, Literal
@@ -18,7 +18,7 @@ class Settings(FilterSettings):
 
 
 def build(settings: Settings) -> Step:
-    """A look-up by the number on the wire."""
+    """A look-up by the number in the message."""
     programs = {came - 1: goes - 1 for came, goes in settings.map.items()}
 
     def change(message: bytes, now: int) -> tuple[bytes, ...]:

@@ -1,21 +1,21 @@
-"""The filter contract, and the registry that finds every filter there is.
+"""The filter contract, and the registry of all filters.
 
 A filter is a module with
 
 * a docstring that says what the player hears,
 * `class Settings(FilterSettings)` with a field `filter: Literal["its-name"]` and its own settings,
 * `def build(settings) -> Step`, called once when a scene is compiled,
-* `KEEPS_STATE = True` if the same message may be answered differently the second time; where that is so with some
-  settings only, a function `keeps_state(settings) -> bool` instead.
+* `KEEPS_STATE = True` if the same message may get another answer the second time; if that is so with some settings
+  only, a function `keeps_state(settings) -> bool` instead.
 
 A `Step` is a plain callable `(message, now) -> messages`: one whole MIDI 1.0 message and the time in nanoseconds
 come in, a tuple of whole messages goes out; an empty tuple drops, the same message in a tuple passes it on.
-A filter that keeps state may also answer `Later(at, message)`: this message at that time. The core keeps it till then,
-hands it to the filters behind, and forgets it when its input is unplugged, its scene ends or a panic comes. A later
-value of a controller, bend or pressure takes the place of one that still waits. A filter is built anew when its scene
-is recalled, its input unplugged or its route muted, for what it held was let go then.
-Answers to a short message are remembered by the core unless the filter keeps state, so a step without state must be
-a pure function of the message.
+A filter that keeps state may also answer `Later(at, message)`: this message at that time. The core keeps it until then,
+hands it to the filters after it, and forgets it when its input is unplugged, its scene ends or a panic comes. A newer
+value of a controller, bend or pressure replaces one that still waits, and a new MSB removes a waiting LSB. A filter is
+built again when its scene is recalled, its input unplugged or its route muted, since what it held was released.
+The core remembers the answers to short messages unless the filter keeps state, so a step without state must be a pure
+function of the message.
 
 Other packages add filters through the entry-point group `bayleaf.filters`: the entry's name is the filter's name
 and its value the module.
@@ -65,7 +65,7 @@ BUILT_IN: Final = (
 
 
 class FilterSettings(BaseModel):
-    """Base of every filter's settings: frozen, strict, unknown keys refused."""
+    """Base of every filter's settings: frozen, strict, unknown keys rejected."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
@@ -73,7 +73,7 @@ class FilterSettings(BaseModel):
 
 
 class FilterFault(UserError):
-    """A filter module does not keep the contract; the text names the filter, its file and what is wrong."""
+    """A filter module breaks the contract; the text names the filter, its file and what is wrong."""
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ class Filter:
 
 
 def check(name: str, module: ModuleType) -> Filter:
-    """Hold a module against the contract. Raises FilterFault that names filter, file and fault."""
+    """Check a module against the contract. Raises FilterFault, which names filter, file and fault."""
     where = f"filter {name!r} ({getattr(module, '__file__', None) or module.__name__})"
     settings = getattr(module, "Settings", None)
     if not (inspect.isclass(settings) and issubclass(settings, FilterSettings)):
@@ -122,31 +122,31 @@ def _keeps_state(module: ModuleType, where: str) -> Callable[[FilterSettings], b
 def _takes_settings(function: object) -> TypeGuard[Callable[[FilterSettings], Any]]:
     try:
         return callable(function) and len(inspect.signature(function).parameters) == 1
-    except ValueError:  # some built-in types do not tell their parameters
+    except ValueError:  # some built-in types do not list their parameters
         return False
 
 
 def _guarded(build: Callable[[FilterSettings], Step], where: str) -> Callable[[FilterSettings], Step]:
-    """The same build, whose failure names the filter."""
+    """The same function, whose failure names the filter."""
 
     def guarded(settings: FilterSettings) -> Step:
         try:
             return build(settings)
-        except Exception as fault:  # a plug-in may raise anything; the player is told which one it was
+        except Exception as fault:  # a plug-in may raise anything; the error names which one it was
             raise FilterFault(f"{where}: it cannot be built: {fault}") from fault
 
     return guarded
 
 
 def collect(plug_ins: Iterable[EntryPoint] = ()) -> Mapping[str, Filter]:
-    """A fresh registry of the built-in filters and these plug-ins. Raises FilterFault."""
+    """A new registry of the built-in filters and these plug-ins. Raises FilterFault."""
     found = {name: check(name, import_module(f"filters.{name}")) for name in BUILT_IN}
     for entry in plug_ins:
         if entry.name in found:
             raise FilterFault(f"filter {entry.name!r} ({entry.value}): there is already a filter of that name")
         try:
             module = entry.load()
-        except Exception as fault:  # a plug-in's import may raise anything; the player is told which one it was
+        except Exception as fault:  # a plug-in's import may raise anything; the error names which one it was
             raise FilterFault(f"filter {entry.name!r} ({entry.value}): it cannot be imported: {fault}") from fault
         found[entry.name] = check(entry.name, module)
     return found
@@ -154,5 +154,5 @@ def collect(plug_ins: Iterable[EntryPoint] = ()) -> Mapping[str, Filter]:
 
 @cache
 def registry() -> Mapping[str, Filter]:
-    """Every filter of this installation, built-in and plug-in, found once a process."""
+    """All filters of this installation, built-in and plug-in, found once per process."""
     return collect(entry_points(group=ENTRY_POINT_GROUP))

@@ -3,9 +3,9 @@
 `kinds` lists what is stopped:
 
 * "notes": notes on and off. "poly_aftertouch": pressure of single keys. "aftertouch": pressure of a channel.
-* "controllers": controllers 0 to 119. "channel_mode": 120 to 127, all notes off and its kin. "controller 7": one alone.
+* "controllers": controllers 0 to 119. "channel_mode": 120 to 127, such as all notes off. "controller 7": this one only.
 * "program": program changes. "pitch_bend": the bender.
-* "sysex": every SysEx. "timecode": quarter frames, and the full frames and user bits that are SysEx (F0 7F .. 01).
+* "sysex": all SysEx. "timecode": quarter frames, and the full frames and user bits that are SysEx (F0 7F .. 01).
 * "clock": the clock ticks (F8). "transport": start, continue and stop. "song_position", "song_select".
 * "tune_request", "active_sensing", "reset": these messages.
 """

@@ -1,7 +1,7 @@
 """Transposes notes by a number of semitones.
 
-Notes and their key pressure move by `semitones` (12 is an octave up, -12 an octave down). A note that would leave
-MIDI's 0 to 127 is not played (`outside = "drop"`), or comes back by octaves until it fits (`outside = "fold"`).
+Notes and their key pressure move by `semitones` (12 is an octave up, -12 an octave down). A note outside
+MIDI's 0 to 127 is not played (`outside = "drop"`), or is moved by octaves until it fits (`outside = "fold"`).
 """
 
 from typing import Annotated, Literal
@@ -36,7 +36,7 @@ def build(settings: Settings) -> Step:
 
 
 def _folded(note: int) -> int:
-    """The note of the same name nearest to where it should be, within 0 to 127."""
+    """The note of the same name within 0 to 127 that is nearest."""
     if note < 0:
         return note % 12
     return note if note <= 127 else note - 12 * ((note - 128) // 12 + 1)

@@ -3,9 +3,9 @@
 * `fixed = 100`: every press is this hard.
 * `curve = 30`: soft playing sounds louder, as on a lighter keyboard; below 0 it takes more force. From -100 to 100,
   0 is straight: velocity v becomes 127 * (v / 127) ** (2 ** (-curve / 50)), so 50 is a square root and -50 a square.
-* `range = [40, 110]`: velocities 1 to 127 are squeezed into 40 to 110 in a straight line, after the curve if any.
+* `range = [40, 110]`: velocities 1 to 127 are scaled linearly to 40 to 110, after the curve if there is one.
 
-Releases and their velocity stay as they came, and no press becomes softer than 1.
+Releases and their velocity stay unchanged, and no press becomes softer than 1.
 """
 
 from typing import Annotated, Literal, Self
@@ -18,7 +18,7 @@ from filters.registry import FilterSettings, Step
 
 
 class Settings(FilterSettings):
-    """Velocities 1 to 127; `fixed` stands alone, `curve` and `range` may go together."""
+    """Velocities 1 to 127; `fixed` alone, or `curve` and `range`, which may be combined."""
 
     filter: Literal["velocity"]
     fixed: Velocity | None = None

@@ -1,8 +1,8 @@
 """Passes only a part of the keyboard, or only soft or hard playing.
 
-`notes = ["C2", "B3"]` lets these keys and all between them through, `velocity = [1, 80]` the presses that are this
-hard; both ends count. A release passes whatever its velocity, so that no note is left sounding, and key pressure goes
-by its key alone.
+`notes = ["C2", "B3"]` lets these keys and all between them through, `velocity = [1, 80]` presses with these
+velocities; both ends are included. A release passes whatever its velocity, so that no note is left sounding, and key
+pressure passes by its key alone.
 """
 
 from typing import Literal, Self

@@ -5,13 +5,12 @@ import signal
 import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, Final
-
-from rich import box
-from rich.console import Console
-from rich.table import Table
+from typing import TYPE_CHECKING, Any, Final
 
 from engine.user_error import UserError
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 _WORD: Final = 16  # letters; a longer word may be broken where there is no room
 _BETWEEN: Final = 3  # letters between two columns
@@ -32,8 +31,10 @@ def leave_signals_to_the_show() -> None:
         signal.signal(number, signal.SIG_IGN)
 
 
-def console() -> Console:
+def console() -> "Console":
     """Where tables go; a new one each time, so that it follows a redirected stdout."""
+    from rich.console import Console  # here: commands that print no table begin sooner
+
     return Console(highlight=False, markup=False, emoji=False)
 
 
@@ -66,6 +67,9 @@ def write_new(file: Path, data: bytes) -> None:
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], title: str | None = None) -> None:
     """Print a table, numbers to the right. On a screen too narrow for it, each row becomes a list of its cells."""
+    from rich import box
+    from rich.table import Table
+
     rows = [tuple(row) for row in rows]
     cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
     screen = console()

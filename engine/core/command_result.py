@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import Delivery
 
 
@@ -9,13 +10,15 @@ from engine.core.cable.output_cable import Delivery
 class CommandResult:
     """What became of a command, in words and figures.
 
-    `done`: whether anything was changed or sent; `text`: one sentence, none for what cannot fail; `scene`: number and
-    name now in force; `source`: who asked, and with what; `burst_bytes`, `ready_ns`: what the scene change costs until
-    each of `instruments` instruments is ready; `held`: notes that sound on.
+    `done`: whether anything was changed or sent; `code`: the same for programs, with the reason if not; `text`: one
+    sentence, none for what cannot fail; `scene`: number and name of the current scene; `source`: who asked, and with
+    what; `burst_bytes`, `ready_ns`: what the scene change costs until each of `instruments` instruments is ready;
+    `held`: notes that sound on.
     """
 
     do: str
     done: bool
+    code: AnswerCode
     text: str
     source: str
     scene: tuple[int, str] | None

@@ -9,6 +9,7 @@ Nothing else changes the state.
 
 from collections.abc import Iterable, Mapping
 
+from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.adoption import Adoption
 from engine.core.cable.output_cable import Delivery, Unit
@@ -22,8 +23,8 @@ from engine.core.control.setlist import ShowPosition
 from engine.core.follower import Follower
 from engine.core.routing.active_sensing import SENSE
 from engine.core.routing.delayed_sending import DelayedSending
+from engine.core.routing.held_ledger import Target
 from engine.core.routing.inputs import Inputs
-from engine.core.routing.ledger import Target
 from engine.core.routing.loops import QUESTION, WINDOW
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import PRESS, RELEASE, RoutedMessage, without
@@ -296,7 +297,7 @@ class Engine:
             outcome = self._wake_up(now, who, out)
         else:
             self._carry_out(now, command, out)
-            outcome = self.state.outcome(command.word, True, "", who)
+            outcome = self.state.outcome(command.word, AnswerCode.DONE, "", who)
         return Result(outcome, out)
 
     def _carry_out(self, now: int, command: do.Command, out: list[Delivery]) -> None:

@@ -5,6 +5,7 @@ An engine that follows hears every input and routes it by itself; what players c
 
 from typing import Final
 
+from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.commands import FollowShow, FollowTime, MuteRoute, RecallScene, UnmuteRoute
@@ -29,12 +30,12 @@ class Follower:
             mute = MuteRoute(route) if route in command.muted else UnmuteRoute(route)
             self._players.carry_out(now, mute, _LEADER, out)
         if position is None or position == state.position:
-            return state.outcome(command.word, True, "", who)
+            return state.outcome(command.word, AnswerCode.DONE, "", who)
         if position.scene not in state.compiled.scenes:
             text = f"it plays scene {position.scene}, which is not in the rig here"
-            return state.outcome(command.word, False, text, who)
+            return state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
         self._go(now, position, out)
-        return state.outcome(command.word, True, "", who)
+        return state.outcome(command.word, AnswerCode.DONE, "", who)
 
     def _go(self, now: int, position: ShowPosition, out: list[Delivery]) -> None:
         state = self._state
@@ -55,5 +56,5 @@ class Follower:
                 sync.code.follow(now - age, read_label(place, sync.code.rate), runs_for)
             except ValueError as fault:
                 text = f"it does not give the state of clock and time code ({fault})"
-                return self._state.outcome(command.word, False, text, who)
-        return self._state.outcome(command.word, True, "", who)
+                return self._state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
+        return self._state.outcome(command.word, AnswerCode.DONE, "", who)

@@ -5,6 +5,7 @@ The parts of the engine share it. An edited rig is adopted with `adopt`: whateve
 
 from collections.abc import Callable, Mapping
 
+from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import OutputCable
 from engine.core.cable.remote_cable import RemoteCable
 from engine.core.cable.scheduler import Cable
@@ -19,7 +20,7 @@ from engine.core.reports import Reports
 from engine.core.routing.active_sensing import ActiveSensing
 from engine.core.routing.compiled_scene import RoutePath
 from engine.core.routing.delayed_messages import DelayedMessages
-from engine.core.routing.ledger import Ledger
+from engine.core.routing.held_ledger import Ledger
 from engine.core.routing.loops import Loops
 from engine.core.routing.scene_in_play import FilterFaults, SceneInPlay, SharedRoutes
 from engine.core.timing.sync import ClockAndTimecode
@@ -91,9 +92,10 @@ class State:
             return None
         return ShowPosition(self.scene.number, self.setlist.name or "", self.setlist.place)
 
-    def outcome(self, do: str, done: bool, text: str, who: str) -> CommandResult:
+    def outcome(self, do: str, code: AnswerCode, text: str, who: str) -> CommandResult:
         """What became of a command, as things now are."""
-        return CommandResult(do, done, text, who, self.scene_in_force, held=self.ledger.sounding())
+        done = code is AnswerCode.DONE
+        return CommandResult(do, done, code, text, who, self.scene_in_force, held=self.ledger.sounding())
 
     # Scenes and set lists
 

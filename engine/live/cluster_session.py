@@ -15,12 +15,13 @@ from engine.cluster.link.clock_offset import ClockOffsets, RoundTrip
 from engine.cluster.link.join import join
 from engine.cluster.link.keys import NetworkKeys
 from engine.cluster.link.link import Link
-from engine.live.edit.rig_session import Answer, RigSession
+from engine.live.edit.rig_session import RigSession
 from engine.live.process.priority import going_first
 from engine.live.process.watchdog import Watchdog
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
 from engine.live.standby import Standby, until
+from engine.protocol import Answer, AnswerCode, refused
 from engine.rig.models.rig import Rig
 
 _MEET: Final = 0.5  # seconds that the ports of other machines may take to appear before the start
@@ -35,10 +36,10 @@ class ClusterSession:
         network = rig.network
         assert network is not None, "the caller has seen it"
         self._link = link
-        self._names = NetworkKeys(rig.rig.name)
+        self._keys = NetworkKeys(rig.rig.name)
         self._me = network.machine
-        self.timing = ClockOffsets(link, self._names, self._me, network.machines)
-        self.machines = RemoteMachines(rig, link, self._names)
+        self.timing = ClockOffsets(link, self._keys, self._me, network.machines)
+        self.machines = RemoteMachines(rig, link, self._keys)
         self.machines.leading = False  # not known yet
         self.machines.to_here = lambda machine, at: self.timing.here(machine, at, time.monotonic_ns())
         self.standby: Standby | None = None  # once there is a show
@@ -62,7 +63,7 @@ class ClusterSession:
     def tasks(self, show: Show, session: RigSession) -> Sequence[Callable[[], Awaitable[None]]]:
         """The tasks that are to run with the show."""
         self.standby = Standby(show, self.machines, session)
-        token = self._names.alive(self._me)
+        token = self._keys.alive(self._me)
         watchdog = Watchdog(partial(self._link.alive, token), partial(self._link.gone, token))
         return self.standby.run, watchdog.run
 
@@ -74,7 +75,7 @@ class ClusterSession:
             return await self.standby.hand_over()
         return None
 
-    def picture(self) -> dict[str, Any]:
+    def status(self) -> dict[str, Any]:
         """Machines, links, and the engine in charge, as plain values. Loop only."""
         leadership = self.standby.leadership if self.standby is not None else None
         return {
@@ -87,7 +88,7 @@ class ClusterSession:
             "lost": self._link.lost,
         }
 
-    def troubles(self) -> list[str]:
+    def problems(self) -> list[str]:
         """What is wrong with the other machines, in sentences; missing ports are not among them."""
         leadership = self.standby.leadership if self.standby is not None else None
         if leadership is None or leadership.other is None:
@@ -120,7 +121,7 @@ class ClusterSession:
     async def hand_over(self) -> Answer:
         """See Standby.hand_over."""
         if self.standby is None:
-            return {"done": False, "text": "the show has not begun yet"}
+            return refused(AnswerCode.NOT_POSSIBLE, "the show has not begun yet")
         return await self.standby.hand_over()
 
 
@@ -149,6 +150,6 @@ async def open_cluster_session(
             await to_its_end(session.leave)
 
 
-async def hand_over(session: ClusterSession | None) -> dict[str, Any]:
+async def hand_over(session: ClusterSession | None) -> Answer:
     """Put the other engine in charge, or take the show from it; the answer for the player."""
-    return {"done": False, "text": _NO_NETWORK} if session is None else await session.hand_over()
+    return refused(AnswerCode.NOT_IN_RIG, _NO_NETWORK) if session is None else await session.hand_over()

@@ -23,7 +23,7 @@ class LeaderState:
     def __init__(self, show: Show, session: RigSession, machines: RemoteMachines, leadership: Leadership) -> None:
         self._show = show
         self._session = session
-        self._link, self._keys = machines.link, machines.names
+        self._link, self._keys = machines.link, machines.keys
         self._leadership = leadership
         self._said: dict[str, tuple[int, Word]] = {}  # what was published last, and when (ns)
         self._rig_said: str | None = None

@@ -25,7 +25,7 @@ class LentPorts:
     def __init__(
         self,
         machine: str,
-        names: NetworkKeys,
+        keys: NetworkKeys,
         link: Link,
         endpoint: LenderEndpoint,
         clock: Callable[[], int],
@@ -35,7 +35,7 @@ class LentPorts:
         self.reader = InputReader({}, clock)
         self.bank = PortBank(self, self.reader, clock)
         self._machine = machine
-        self._names = names
+        self._keys = keys
         self._link = link
         self._endpoint = endpoint
         self._clock = clock
@@ -153,7 +153,7 @@ class LentPorts:
     # Tokens
 
     def _token(self, way: str, name: str, there: bool) -> None:
-        self._tokens.append((self._names.plugged(self._machine, way, name), there))
+        self._tokens.append((self._keys.plugged(self._machine, way, name), there))
         self._more_tokens.set()
 
     async def show_tokens(self) -> None:

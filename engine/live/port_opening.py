@@ -42,7 +42,7 @@ def system_for(rig: Rig, backend: str | None, client_name: str) -> PortSystem:
         return open_system(backend, client_name)
     except PortError as fault:
         wanted: tuple[Input | Output, ...] = (*rig.inputs.values(), *rig.outputs.values())
-        if backend is not None or any(port.device is None and not rig.far(port) for port in wanted):
+        if backend is not None or any(port.device is None and not rig.is_remote(port) for port in wanted):
             raise
         return NoSystem(str(fault))
 

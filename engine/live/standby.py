@@ -4,7 +4,6 @@ What other machines say arrives in threads of the link. It is queued and wakes t
 and acts at once. What blocks runs in other threads, so nothing here holds up the music.
 """
 
-import json
 from collections import deque
 from collections.abc import Callable, Iterable
 from functools import partial
@@ -15,18 +14,19 @@ import trio
 from engine.cluster.endpoints.remote_machines import RemoteMachines
 from engine.cluster.pure.leadership import Act, Ask, Follow, Give, Lead, Leadership, LeadershipLost, Play
 from engine.cluster.pure.output_lender import ClaimRefused, Grant
-from engine.cluster.pure.replica import Word, read_show_word, read_time_word
-from engine.core.commands import Command, FollowLeader
-from engine.live.edit.rig_session import Answer, RigSession
+from engine.cluster.pure.replica import Word
+from engine.core.commands import FollowLeader
+from engine.live.edit.rig_session import RigSession
+from engine.live.leader_follower import LeaderFollower
 from engine.live.leader_state import RIG, SHOW, TIME, LeaderState
 from engine.live.process.worker_threads import in_a_thread, to_its_end
 from engine.live.quiet_moment import QuietMoment
 from engine.live.show import Show
+from engine.protocol import Answer, AnswerCode, done, refused
 from engine.rig.models.rig import Rig
 
 _ROUND: Final = 0.02  # seconds between looks when nothing wakes us
 _APART: Final = 4_000_000  # ns before the show was given: in a quiet moment, what came later was sent by neither engine
-_AGE: Final = 2_000_000_000  # ns: if a word seems older, the clocks of the two machines do not agree that well
 _PATIENCE: Final = 4.0  # seconds until the other engine should be in charge
 _LOOK: Final = 0.005  # seconds
 HANDOVER: Final = "handover"
@@ -34,7 +34,7 @@ HANDOVER: Final = "handover"
 Then = Callable[[Any], None]
 
 
-class BetweenTicks(Protocol):
+class BackgroundCalls(Protocol):
     """Runs a call that blocks in another thread; what it returns is given to `then` on the loop."""
 
     def __call__(self, call: Callable[[], Any], then: Then) -> None: ...
@@ -49,23 +49,21 @@ def owners(rig: Rig) -> list[str]:
 
 
 class Standby:
-    """Loop only, but where it says so."""
+    """Loop only, unless it says otherwise."""
 
     def __init__(self, show: Show, machines: RemoteMachines, session: RigSession) -> None:
         network = machines.network
         self._show, self._machines, self._session = show, machines, session
         self._rig = show.engine.rig
         self.leadership = Leadership(show.clock(), machines.me, network.main, network.standby, owners(self._rig))
-        self.apart: BetweenTicks = _nowhere
-        self.leader_rig: str | None = None  # the rig of the engine in charge, to be played here
+        self.background: BackgroundCalls = _nowhere
+        self.leader = LeaderFollower(show, machines, session, self.leadership, self._do)
         self._state = LeaderState(show, session, machines, self.leadership)
         self._quiet = QuietMoment(show)
         self._words: deque[tuple[str, bytes]] = deque()  # what the other engine has said, to be taken by the loop
         self._alive: set[str] = set()
         self._leases: dict[str, object] = {}
         self._given: Word = {}  # when and how we hand over, to be said to the other engine
-        self._exact = False  # whether it is known to the message what the other had played when it gave us the show
-        self._heard_term: int | None = None  # the term in which the engine in charge was last heard
 
     # From start to end
 
@@ -74,18 +72,17 @@ class Standby:
         self.begin()
         token = trio.lowlevel.current_trio_token()
         async with trio.open_nursery() as nursery:
-            self.apart = partial(_apart, nursery, self._show)
+            self.background = partial(_in_background, nursery, self._show)
             wake = partial(_wake, token, self.turn)
             await to_its_end(self.listen, wake)
             self._machines.news = wake
             try:
                 while True:
                     self.turn()
-                    if self.leader_rig is not None:
-                        await self.play_rig()
+                    await self.leader.play_rig()
                     await trio.sleep(_ROUND)
             finally:  # reports may still arrive from the link
-                self.apart = _nowhere
+                self.background = _nowhere
 
     def begin(self) -> None:
         """Accept no commands until it is known that we are in charge."""
@@ -107,8 +104,8 @@ class Standby:
 
         if self.leadership.other is not None:
             for what in (SHOW, TIME, RIG):
-                machines.link.subscribe_state(machines.names.state(what), partial(heard, what))
-            machines.link.answer(machines.names.command(machines.me, HANDOVER), asked)
+                machines.link.subscribe_state(machines.keys.state(what), partial(heard, what))
+            machines.link.answer(machines.keys.command(machines.me, HANDOVER), asked)
 
     # Each turn of the loop
 
@@ -163,7 +160,7 @@ class Standby:
         machines = self._machines
         match act:
             case Ask(owner):
-                self.apart(partial(machines.claim, owner), partial(self._answered, owner))
+                self.background(partial(machines.claim, owner), partial(self._answered, owner))
             case Give(owner, epoch, to):
                 machines.give(owner, epoch, to)
             case Lead():
@@ -172,7 +169,7 @@ class Standby:
                 self._follow(machine)
             case Play(owner, epoch, since, fresh):
                 self._show.pump()  # what has arrived is part of what should sound
-                machines.play(now, owner, epoch, None if since is None else since - _APART, self._exact)
+                machines.play(now, owner, epoch, None if since is None else since - _APART, self.leader.exact)
                 self._show.port_commands.set_up(self._outputs_of(owner) if fresh else ())
             case LeadershipLost(owner):
                 machines.lost(owner, f"{owner} lets another machine play, or is gone")
@@ -204,58 +201,11 @@ class Standby:
         self._show.port_commands.step_aside()
         self._show.tell("network", f"{machine} is in charge; {self.leadership.me} follows")
 
-    # What the other engine says
-
     def _take(self, now: int, what: str, payload: bytes) -> None:
         if what == HANDOVER:
             self.give_away(now)
-            return
-        if what == RIG:
-            if payload and not self.leadership.in_charge:
-                self.leader_rig = payload.decode()
-            return
-        word = json.loads(payload)
-        speaker = word["from"]
-        if speaker != self.leadership.other:
-            return
-        if what == SHOW:
-            self._hear_show(now, speaker, word)
-            self._heard_term = self.leadership.term if word["machine"] == speaker else self._heard_term
-        if self.leadership.in_charge or self.leadership.leader != speaker:
-            return
-        try:
-            if what == SHOW:
-                command: Command = read_show_word(word)
-                self._show.pump()
-            else:
-                age = now - self._machines.to_here(speaker, int(word["at"]))
-                command = read_time_word(word, age if 0 <= age < _AGE else 0)
-            outcome = self._show.apply(command, speaker)
-            self._show.keep_place()
-            fault = "" if outcome.done else outcome.text
-        except ValueError as found:
-            fault = str(found)
-        if fault:
-            self._show.tell("network", f"cannot follow {speaker}: {fault}")
-
-    def _hear_show(self, now: int, speaker: str, word: Word) -> None:
-        since = None
-        if "given" in word:
-            age = now - self._machines.to_here(speaker, int(word["given"]))
-            since = now - (age if 0 <= age < _AGE else 0)
-            self._exact = word["quiet"] is True
-        self._do(now, self.leadership.word(now, int(word["term"]), str(word["machine"]), since))
-
-    async def play_rig(self) -> None:
-        """Play the rig of the engine in charge here as well. It is not written to the file until it is saved."""
-        text, self.leader_rig = self.leader_rig, None
-        if text is not None and not self.leadership.in_charge and text != self._session.text:
-            fault = await self._session.follow(text)
-            leader = self.leadership.leader
-            self._show.tell(
-                "network",
-                f"the rig of {leader} cannot be played here: {fault}" if fault else f"plays the rig of {leader}",
-            )
+        else:
+            self.leader.take(now, what, payload)
 
     # By hand
 
@@ -263,29 +213,29 @@ class Standby:
         """Put the other engine in charge; or, if this one follows, take the show. The answer is for the player."""
         leadership = self.leadership
         if leadership.other is None:
-            return _no("this rig has no standby; name one in [network]")
+            return refused(AnswerCode.NOT_IN_RIG, "this rig has no standby; name one in [network]")
         if not leadership.in_charge:
             return await self._take_show()
         if not leadership.other_alive:
-            return _no(f"{leadership.other} is not there; nothing changed")
+            return refused(AnswerCode.NOT_POSSIBLE, f"{leadership.other} is not there; nothing changed")
         self.give_away(self._show.clock())
-        if await until(lambda: self._heard_term == leadership.term and not leadership.in_charge, _PATIENCE):
-            return {"done": True, "text": f"{leadership.other} is in charge"}
-        return _no(f"{leadership.other} may be in charge, but has not confirmed it within {_PATIENCE:.0f} s")
+        if await until(lambda: self.leader.heard_term == leadership.term and not leadership.in_charge, _PATIENCE):
+            return done(f"{leadership.other} is in charge")
+        text = f"{leadership.other} may be in charge, but has not confirmed it within {_PATIENCE:.0f} s"
+        return refused(AnswerCode.NO_ANSWER, text)
 
     async def _take_show(self) -> Answer:
         leadership = self.leadership
         if leadership.other_alive and leadership.leader == leadership.other:
-            key = self._machines.names.command(leadership.other or "", HANDOVER)
+            key = self._machines.keys.command(leadership.other or "", HANDOVER)
             await to_its_end(self._machines.link.ask, key, b"{}")
         else:
             now = self._show.clock()
             self._do(now, leadership.take(now))
         if await until(lambda: leadership.in_charge, _PATIENCE):
-            return {"done": True, "text": f"{leadership.me} is in charge"}
-        return _no(
-            f"no machine with outputs lets {leadership.me} play; {leadership.leader or 'no engine'} is in charge"
-        )
+            return done(f"{leadership.me} is in charge")
+        text = f"no machine with outputs lets {leadership.me} play; {leadership.leader or 'no engine'} is in charge"
+        return refused(AnswerCode.NOT_POSSIBLE, text)
 
     def give_away(self, now: int) -> None:
         """Give the show to the other engine in the next quiet moment, or after a while if there is none."""
@@ -304,15 +254,11 @@ class Standby:
                 self._do(now, leadership.hand_over(now))
 
 
-def _no(text: str) -> Answer:
-    return {"done": False, "text": text}
-
-
 def _nowhere(call: Callable[[], Any], then: Then) -> None:
     """Before and after the show no machine is asked anything."""
 
 
-def _apart(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: Then) -> None:
+def _in_background(nursery: trio.Nursery, show: Show, call: Callable[[], Any], then: Then) -> None:
     async def called() -> None:
         try:
             found = await in_a_thread(call)

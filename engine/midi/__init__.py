@@ -1,1 +1,1 @@
-"""What MIDI is: message kinds, byte streams, names. No I/O."""
+"""MIDI itself: message kinds, byte streams, files, names. No I/O."""

@@ -1,4 +1,4 @@
-"""Bytes as they come off a cable, made into whole messages.
+"""Turns the bytes of a cable into whole messages.
 
 Rules of the receiver's running-status buffer: MIDI 1.0 p. A-2; of real-time bytes inside anything: p. 5 and Table VII
 note 2; of an exclusive that another status byte ends: p. 29.
@@ -10,19 +10,19 @@ LONGEST_SYSEX = 1 << 20
 
 
 class StreamParser:
-    """One input's parser. Fed whole, byte by byte or in any pieces it gives the same messages."""
+    """The parser of one input. However the bytes are cut into pieces, it returns the same messages."""
 
     def __init__(self, longest: int = LONGEST_SYSEX) -> None:
-        """`longest`: bytes of the longest SysEx that is kept; a longer one is thrown away, and counted."""
-        self.repairs = 0  # broken pieces that were mended or thrown away
+        """`longest`: bytes of the longest SysEx that is kept; a longer one is discarded, and counted."""
+        self.repairs = 0  # broken pieces that were repaired or discarded
         self._longest = longest
         self._status = 0  # the running status, or the status of the system common message under way; 0 is none
         self._want = 0  # data bytes that this status takes
         self._data = bytearray()
-        self._begun = False  # a status byte or running status with data came, and not yet all that belongs to it
+        self._begun = False  # part of a message has come, and not yet all of it
         self._sysex: bytearray | None = None
         self._overlong = False
-        self._orphaned = False  # a run of orphaned data bytes is one broken piece
+        self._orphaned = False  # a run of data bytes without a status is one broken piece
 
     @property
     def open(self) -> bool:
@@ -30,7 +30,7 @@ class StreamParser:
         return self._sysex is not None
 
     def abandon(self) -> None:
-        """Throw away a SysEx that has stayed open for too long."""
+        """Discard a SysEx that has stayed open for too long."""
         if self._sysex is not None:
             self._sysex = None
             self.repairs += 1
@@ -51,7 +51,7 @@ class StreamParser:
         return messages
 
     def _is_one_message(self, data: bytes) -> bool:
-        """The common case, a driver's one whole channel message; it sets the running status as well."""
+        """Whether these are one whole channel message, the common case; it sets the running status as well."""
         if not 2 <= len(data) <= 3 or not 0x80 <= data[0] < SYSEX or self._begun or self._sysex is not None:
             return False
         if DATA_BYTES[data[0]] != len(data) - 1 or data[1] > 0x7F or data[-1] > 0x7F:

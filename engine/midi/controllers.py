@@ -1,7 +1,7 @@
-"""The 128 controllers of MIDI 1.0 as one table, a row a controller, and the sets that the program derives from it.
+"""The 128 controllers of MIDI 1.0 as one table, one row each, and the sets that the program derives from it.
 
 Sources: names and pairs, MIDI Association Table 3 and MIDI 1.0 Detailed Specification 4.2.1, Tables III and IV, p. 12;
-values at rest, RP-015, and for 2, 4, 68 and 69, which RP-015 leaves open, common practice; 88, CA-031.
+values at rest, RP-015, and for 2, 4, 68 and 69, which RP-015 leaves open, M2-113-UM appendix A; 88, CA-031.
 """
 
 from typing import Final, NamedTuple

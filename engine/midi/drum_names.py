@@ -1,4 +1,4 @@
-"""Names of the keys of a drum kit on channel 10 (General MIDI System Level 1, RP-003, Table 3: percussion key map)."""
+"""The names of a drum kit's keys on channel 10 (General MIDI System Level 1, RP-003, Table 3: percussion key map)."""
 
 from typing import Final
 
@@ -56,6 +56,6 @@ _NAMES: Final = (
 
 
 def drum(key: int) -> str | None:
-    """What a key of 0 to 127 strikes; None for a key that General MIDI leaves free."""
+    """The drum on a key of 0 to 127; None for a key that General MIDI leaves undefined."""
     place = key - _FIRST
     return _NAMES[place] if 0 <= place < len(_NAMES) else None

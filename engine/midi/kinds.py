@@ -1,7 +1,7 @@
-"""What kinds of message MIDI 1.0 has, as one table.
+"""The kinds of message of MIDI 1.0, as one table.
 
 Source: MIDI 1.0 Detailed Specification 4.2.1, Tables I to VII.
-A message is `bytes`: a status byte and its data, never running status.
+A message is `bytes`: a status byte and its data, without running status.
 """
 
 from typing import Final, NamedTuple
@@ -10,7 +10,7 @@ Message = bytes
 
 
 class Kind(NamedTuple):
-    """One row of the table: `status` is the first byte with the channel taken off."""
+    """One row of the table: `status` is the first byte, without the channel."""
 
     status: int
     name: str

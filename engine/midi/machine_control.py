@@ -1,7 +1,7 @@
-"""MIDI Machine Control: the transport keys of a tape machine, and where to wind to.
+"""MIDI Machine Control messages: the transport keys of a tape machine, and where to locate to.
 
 Source: MIDI Machine Control 1.0, RP-013, command index and LOCATE [TARGET]; time fields as in RP-002/RP-014 3.2.1.
-`F0 7F device 06 command F7`. Of messages that carry several commands, none is read.
+`F0 7F device 06 command F7`. A message that carries several commands is not read.
 """
 
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from typing import Final
 
 from engine.midi.timecode import RATES, Label, label_of
 
-ALL_CALL: Final = 0x7F  # the device id that means everybody
+ALL_CALL: Final = 0x7F  # the device id that means all devices
 
 COMMANDS: Final = {
     0x01: "stop",
@@ -30,8 +30,8 @@ _START: Final = b"\xf0\x7f"
 _TO_MACHINE: Final = 0x06
 _LOCATE: Final = b"\x44\x06\x01"  # the command, six bytes follow, to the target that they name
 _LAST_HUNDREDTH: Final = 99
-_COLOUR_FRAME: Final = 0x40  # a flag in the minutes: of no weight here
-_STATUS_LAST: Final = 0x20  # a flag in the frames: the last byte is a status, no hundredths
+_COLOUR_FRAME: Final = 0x40  # a flag in the minutes, ignored here
+_STATUS_LAST: Final = 0x20  # a flag in the frames: the last byte is a status, not hundredths
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class MachineControl:
 
 
 def read_machine_control(message: bytes) -> MachineControl | None:
-    """What a message says; None if it is no machine control, or not as the standard has it."""
+    """What a message says; None if it is not machine control, or not as the standard defines it."""
     if len(message) not in (6, 13) or message[:2] != _START or message[3] != _TO_MACHINE or message[-1] != 0xF7:
         return None
     if any(byte > 0x7F for byte in message[1:-1]):
@@ -71,7 +71,7 @@ def _read_locate(device: int, time: bytes) -> MachineControl | None:
 
 
 def machine_control(said: MachineControl) -> bytes:
-    """The message that says this. Raises ValueError for what the standard has no message for."""
+    """The message that says this. Raises ValueError if the standard has no such message."""
     if said.command == "locate" and said.target is not None:
         hours, minutes, seconds, frames = said.target.parts
         hours |= said.target.rate.code << 5
@@ -82,5 +82,5 @@ def machine_control(said: MachineControl) -> bytes:
         raise ValueError(f"a device of 0 to 127 and hundredths of 0 to 99; {said} has others")
     message = bytes((*_START, said.device, _TO_MACHINE, *body, 0xF7))
     if read_machine_control(message) != said:
-        raise ValueError(f"a machine control message of the standard; {said} is none")
+        raise ValueError(f"a machine control message of the standard; {said} is not one")
     return message

@@ -1,7 +1,7 @@
-"""Messages and numbers in musicians' words, and as hexadecimal.
+"""Writes messages and numbers in musicians' words and in hexadecimal, and reads them.
 
 Sources: MIDI 1.0 Detailed Specification 4.2.1, Tables III to VI; MIDI Association Table 3 (controllers).
-Octave numbers are not standardised: here note 60 (middle C) is C4; some makers print C3 for the same key.
+Octave numbers are not standardised. Here note 60 (middle C) is C4; some manufacturers print C3 for the same key.
 """
 
 import re
@@ -36,7 +36,7 @@ _TIMECODE_PIECES: Final = (
     "hours low",
     "hours high and rate",
 )
-_SYSEX_SHOWN: Final = 12  # bytes; enough for the maker, the model and the command
+_SYSEX_SHOWN: Final = 12  # bytes; enough for the manufacturer, the model and the command
 
 
 def note_name(number: int) -> str:
@@ -45,7 +45,7 @@ def note_name(number: int) -> str:
 
 
 def note_number(text: str) -> int:
-    """ "C4" is 60, "F#3" 54, "Bb2" 46. Raises ValueError that says what is allowed."""
+    """ "C4" is 60, "F#3" 54, "Bb2" 46. Raises ValueError, which says what is allowed."""
     match = _NOTE.fullmatch(text.strip())
     number = _STEPS[match[1].upper()] + _ALTERED[match[2]] + 12 * (int(match[3]) + 1) if match else -1
     if not 0 <= number <= 127:
@@ -54,7 +54,7 @@ def note_number(text: str) -> int:
 
 
 def controller_name(number: int) -> str:
-    """What a controller of 0 to 127 is called; "controller 3" where the standard gives no name."""
+    """The name of a controller of 0 to 127; "controller 3" where the standard gives none."""
     return NAMES.get(number, f"controller {number}")
 
 
@@ -64,7 +64,7 @@ def to_hex(message: Message) -> str:
 
 
 def from_hex(text: str) -> Message:
-    """One whole message from "90 3C 40" or "903c40". Raises ValueError that says what is allowed."""
+    """One whole message from "90 3C 40" or "903c40". Raises ValueError, which says what is allowed."""
     try:
         message = bytes.fromhex(text)
     except ValueError:
@@ -75,7 +75,7 @@ def from_hex(text: str) -> Message:
 
 
 def describe(message: Message) -> str:
-    """A whole message as a musician would say it: "channel 5 note on C4 velocity 100"."""
+    """A whole message in words: "channel 5 note on C4 velocity 100"."""
     if message[0] >= 0xF0:
         return _describe_system(message)
     return f"channel {(message[0] & 0x0F) + 1} {_describe_voice(message)}"

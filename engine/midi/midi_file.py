@@ -1,8 +1,8 @@
-"""Standard MIDI Files (RP-001, "Standard MIDI Files 1.0"), read and written as bytes.
+"""Reads and writes Standard MIDI Files (RP-001, "Standard MIDI Files 1.0").
 
-mido neither reads nor writes escape events (F7), which are how such a file carries clock, time code and single pieces
-of a SysEx, and it gives up on a file whose last chunk is cut short or whose key signature is odd. Here such a file is
-read as far as it goes.
+mido neither reads nor writes escape events (F7), with which a file carries clock, time code and single pieces of a
+SysEx, and it rejects a file whose last chunk is cut short or whose key signature is odd. Here such a file is read as
+far as it goes.
 """
 
 from collections.abc import Iterable, Sequence
@@ -15,16 +15,16 @@ from engine.midi.kinds import DATA_BYTES, SYSEX, SYSEX_END
 META: Final = 0xFF
 TRACK_NAME, END_OF_TRACK, TEMPO, METER = 0x03, 0x2F, 0x51, 0x58
 SPECIFIC: Final = 0x7F
-#: a sequencer-specific event of ours, with a system message that is no SysEx after it: other programs pass it over
+#: how a sequencer-specific event of ours begins; a system message other than SysEx follows. Other programs skip it
 OURS: Final = b"\x7d\x62\x6c"
 
 
 class MidiFileError(ValueError):
-    """These bytes are no Standard MIDI File that can be played; the text says why."""
+    """These bytes are not a Standard MIDI File that can be played; the text says why."""
 
 
 class MidiFileEvent(NamedTuple):
-    """A message at a time in ticks from the start, or a meta event: then `meta` is its kind and not -1."""
+    """A message, or a meta event: then `meta` is its kind and not -1. `tick` counts from the start."""
 
     tick: int
     message: bytes
@@ -33,7 +33,7 @@ class MidiFileEvent(NamedTuple):
 
 @dataclass
 class MidiTrack:
-    """One track: its name (the empty text if it has none), its events by time, and where it ends (ticks)."""
+    """One track: its name (empty if it has none), its events by time, and where it ends (ticks)."""
 
     name: str = ""
     events: list[MidiFileEvent] = field(default_factory=list)
@@ -42,9 +42,9 @@ class MidiTrack:
 
 @dataclass
 class MidiFile:
-    """A file. `division`: ticks a beat, or in time-code files, where it is negative, minus the ticks a second.
+    """A file. `division`: ticks per beat, or in time-code files, where it is negative, minus the ticks per second.
 
-    `complaints`: sentences about what was broken and passed over.
+    `complaints`: sentences about what was broken and skipped.
     """
 
     format: int
@@ -54,15 +54,15 @@ class MidiFile:
 
 
 def read_smf(data: bytes) -> MidiFile:
-    """The file in these bytes, as far as it can be read. Raises SmfFault."""
+    """The file in these bytes, as far as it can be read. Raises MidiFileError."""
     if data[:4] == b"RIFF" and data[8:12] == b"RMID":
         data = data[20:]
     if data[:4] != b"MThd" or len(data) < 14:
-        raise MidiFileError("no Standard MIDI File: it does not begin with MThd")
+        raise MidiFileError("not a Standard MIDI File: it does not begin with MThd")
     header = int.from_bytes(data[4:8], "big")
     form, _, division = (int.from_bytes(data[at : at + 2], "big") for at in (8, 10, 12))
     if division == 0 or form > 2:
-        raise MidiFileError(f"a Standard MIDI File of format {form} with {division} ticks a beat cannot be played")
+        raise MidiFileError(f"a Standard MIDI File of format {form} with {division} ticks per beat cannot be played")
     file = MidiFile(form, _division(division), [])
     place = 8 + header
     while place + 8 <= len(data):
@@ -79,12 +79,12 @@ def read_smf(data: bytes) -> MidiFile:
 
 
 def _division(word: int) -> int:
-    """Bit 15 set: frames a second, negative, in the high byte, and ticks a frame in the low one (RP-001 p. 4)."""
+    """With bit 15: frames per second, negative, in the high byte, and ticks per frame in the low one (RP-001 p. 4)."""
     if word < 0x8000:
         return word
     frames, ticks = 256 - (word >> 8), word & 0xFF
     if not ticks:
-        raise MidiFileError("a Standard MIDI File with no ticks a frame cannot be played")
+        raise MidiFileError("a Standard MIDI File with 0 ticks per frame cannot be played")
     return -frames * ticks
 
 
@@ -104,7 +104,7 @@ class _Reader:
         return self.data[self.place - count : self.place]
 
     def quantity(self) -> int:
-        """A variable-length quantity, four bytes at the most (RP-001 p. 2)."""
+        """A variable-length quantity, at most four bytes (RP-001 p. 2)."""
         value = 0
         for _ in range(4):
             byte = self.byte()
@@ -174,7 +174,7 @@ def _text(body: bytes) -> str:
 def write_smf(division: int, tracks: Sequence[Iterable[MidiFileEvent]]) -> bytes:
     """A file of format 1 with these tracks, each by time. mido and sequencers read it.
 
-    System messages that are no SysEx are written as sequencer-specific events of ours (see `OURS`).
+    System messages other than SysEx are written as sequencer-specific events of ours (see `OURS`).
     """
     chunks = [_track_bytes(events) for events in tracks]
     header = b"MThd" + b"".join(
@@ -187,7 +187,7 @@ def _track_bytes(events: Iterable[MidiFileEvent]) -> bytes:
     out, before = bytearray(), 0
     for event in events:
         gap = event.tick - before
-        while gap > 0x0FFFFFFF:  # the longest there is (p. 2): an empty text stands in between
+        while gap > 0x0FFFFFFF:  # the longest possible (p. 2): an empty text event goes in between
             out += b"\xff\xff\xff\x7f\xff\x01\x00"
             gap -= 0x0FFFFFFF
         before = event.tick

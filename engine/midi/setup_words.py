@@ -1,7 +1,7 @@
 """Set-up messages in words: "local off", "GM on", "master volume 100", "pitch bend range 2", "controller 7 = 100".
 
 Sources: MIDI 1.0 Detailed Specification 4.2.1 p. 17, 18 (parameters), Table IV (local control), p. 52 (GM);
-RP-003 p. 4; MIDI Association Table 3a (the null parameter, sent behind each).
+RP-003 p. 4; MIDI Association Table 3a (the null parameter, sent after each).
 """
 
 import re
@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 from engine.midi.controllers import DATA_LSB, DATA_MSB, LOCAL_CONTROL, RESTS, RPN_LSB, RPN_MSB
 from engine.midi.kinds import CONTROLLER, Message, is_whole
 
-_GM_SETTLE: Final = 200_000_000  # ns; common practice, no source: modules drop what comes while they reset
+_GM_SETTLE: Final = 200_000_000  # ns; common practice, no source: modules ignore what arrives while they reset
 
 ALLOWED: Final = (
     '"local on", "local off", "GM on", "GM off", "GM2 on", "master volume 0" to "127", "pitch bend range 0" to "24", '
@@ -21,14 +21,14 @@ ALLOWED: Final = (
 
 
 class SetupMessages(NamedTuple):
-    """Messages for one line, on a channel of 0 to 15, and the silence they need behind them (ns)."""
+    """The messages of one line, and the pause that they need after them (ns)."""
 
     messages: tuple[Message, ...]
     settle: int = 0
 
 
 def set_up(words: str, channel: int) -> SetupMessages:
-    """What a line of words means on a channel of 0 to 15. Raises ValueError that says what is allowed."""
+    """What a line of words means on a channel of 0 to 15. Raises ValueError, which says what is allowed."""
     plain = " ".join(words.lower().split())
     if plain in _SYSTEM:
         return SetupMessages((_SYSTEM[plain],), _GM_SETTLE)
@@ -55,7 +55,7 @@ def _controller(channel: int, number: int, value: int) -> Message:
 
 
 def _registered(channel: int, parameter: int, msb: int, lsb: int) -> tuple[Message, ...]:
-    """Choose the parameter, set it, and choose none."""
+    """Select the parameter, set it, and select none."""
     pairs = (
         (RPN_MSB, 0),
         (RPN_LSB, parameter),
@@ -82,7 +82,7 @@ _SYSTEM: Final = {
     "gm2 on": bytes.fromhex("F0 7E 7F 09 03 F7"),
 }
 
-#: words, lowest and highest number, and what makes the messages
+#: words, lowest and highest number, and a function that makes the messages
 _NUMBERED: Final[tuple[tuple[str, int, int, Callable[[int, int], tuple[Message, ...]]], ...]] = (
     ("master volume", 0, 127, _master_volume),
     ("pitch bend range", 0, 24, lambda channel, semitones: _registered(channel, 0, semitones, 0)),

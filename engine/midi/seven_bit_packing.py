@@ -1,7 +1,7 @@
-"""Bytes of eight bits as bytes of seven, as SysEx can carry them.
+"""Packs bytes of eight bits into bytes of seven, as SysEx can carry them.
 
 Source: MIDI 1.0 Detailed Specification 4.2.1, p. 43 (File Dump): seven bytes become eight, the first of which holds
-their high bits, bit 6 that of the first byte. A last group may be shorter.
+their high bits (bit 6 is that of the first byte). A last group may be shorter.
 """
 
 from typing import Final
@@ -10,7 +10,7 @@ _GROUP: Final = 7
 
 
 def pack(data: bytes) -> bytes:
-    """Any bytes as 7-bit bytes; 7 become 8, 64 become 74."""
+    """Any bytes as 7-bit bytes: 7 become 8, 64 become 74."""
     packed = bytearray()
     for start in range(0, len(data), _GROUP):
         group = data[start : start + _GROUP]
@@ -20,9 +20,9 @@ def pack(data: bytes) -> bytes:
 
 
 def unpack(packed: bytes) -> bytes:
-    """What `pack` was given. Raises ValueError for bytes that it never makes."""
+    """The bytes that `pack` was given. Raises ValueError for bytes that it never makes."""
     if len(packed) % (_GROUP + 1) == 1 or any(byte > 0x7F for byte in packed):
-        raise ValueError("7-bit bytes in groups of eight, the last of two at least")
+        raise ValueError("7-bit bytes in groups of eight, the last of at least two")
     data = bytearray()
     for start in range(0, len(packed), _GROUP + 1):
         high, *group = packed[start : start + _GROUP + 1]

@@ -1,7 +1,7 @@
-"""MIDI Show Control: the messages with which a desk or a stage manager runs the cues of a show.
+"""MIDI Show Control messages, with which a desk or a stage manager runs the cues of a show.
 
 Source: MIDI Show Control 1.1.1, RP-002/RP-014: frame 2.1, device ids 2.2, cue numbers 3.1, formats 4.1, commands 4.3.
-`F0 7F device 02 format command data F7`, one command a message, 128 bytes at the most.
+`F0 7F device 02 format command data F7`, one command per message, at most 128 bytes.
 """
 
 import re
@@ -11,7 +11,7 @@ from typing import Final
 LIGHTING: Final = 0x01
 SOUND: Final = 0x10
 ALL_TYPES: Final = 0x7F
-ALL_CALL: Final = 0x7F  # the device id that means everybody
+ALL_CALL: Final = 0x7F  # the device id that means all devices
 
 COMMANDS: Final = {
     0x01: "go",
@@ -38,7 +38,7 @@ _SETTINGS: Final = {"timed_go": (5,), "set": (4, 9), "fire": (1,)}
 
 @dataclass(frozen=True)
 class ShowControl:
-    """One message. Cue, list and path are numbers in the standard's words, such as "235.6"; None if not given."""
+    """One message. Cue, list and path are numbers as the standard writes them, such as "235.6"; None if not given."""
 
     device: int  # 0 to 0x6F one, 0x70 to 0x7E a group, 0x7F all
     format: int  # 1 to 0x7F: LIGHTING, SOUND, ...
@@ -50,7 +50,7 @@ class ShowControl:
 
 
 def read_show_control(message: bytes) -> ShowControl | None:
-    """What a message says; None if it is no show control, or not as the standard has it."""
+    """What a message says; None if it is not show control, or not as the standard defines it."""
     if not 7 <= len(message) <= _LONGEST or message[:2] != _START or message[3] != _SHOW_CONTROL:
         return None
     device, form, code, data = message[2], message[4], message[5], message[6:-1]
@@ -61,7 +61,7 @@ def read_show_control(message: bytes) -> ShowControl | None:
     if command not in _WITH_CUE:
         return ShowControl(device, form, command, settings=data) if len(data) in lengths else None
     settings, cues = data[: lengths[0]], data[lengths[0] :]
-    stem = cues.rstrip(b"\x00")  # fields that are left empty at the end: desks send them (common practice, no source)
+    stem = cues.rstrip(b"\x00")  # desks send empty fields at the end (common practice, no source)
     fields = stem.split(b"\x00") if cues else []
     if len(settings) < lengths[0] or cues.count(0) > 2 or not all(_CUE.fullmatch(field) for field in fields):
         return None
@@ -72,7 +72,7 @@ def read_show_control(message: bytes) -> ShowControl | None:
 
 
 def show_control(said: ShowControl) -> bytes:
-    """The message that says this. Raises ValueError for what the standard has no message for."""
+    """The message that says this. Raises ValueError if the standard has no such message."""
     fields = [field for field in (said.cue, said.cue_list, said.path) if field is not None]
     code = _CODES.get(said.command, 0)
     try:
@@ -81,5 +81,5 @@ def show_control(said: ShowControl) -> bytes:
     except ValueError:  # a number beyond a byte, a letter beyond ASCII
         message = b""
     if read_show_control(message) != said:
-        raise ValueError(f"a show control message of the standard; {said} is none")
+        raise ValueError(f"a show control message of the standard; {said} is not one")
     return message

@@ -1,7 +1,7 @@
-"""Time code: labels of frames, and the MIDI messages that carry them (RP-004/RP-008, version 4.2.1).
+"""Time code: the labels of frames, and the MIDI messages that carry them (RP-004/RP-008, version 4.2.1).
 
 A label is written 01:02:03:04, with a semicolon before the frames where drop-frame counting leaves labels out: at
-29.97 frames a second the labels 00 and 01 of each minute do not exist, but for every tenth minute.
+29.97 frames per second the labels 00 and 01 of each minute do not exist, except in every tenth minute.
 """
 
 import re
@@ -13,17 +13,17 @@ _LABEL: Final = re.compile(r"(\d{1,2}):(\d{1,2}):(\d{1,2})([:;])(\d{1,2})")
 _MINUTE: Final = 60
 _HOUR: Final = 3600
 _DAY_HOURS: Final = 24
-_DROPPED: Final = 2  # labels a minute
+_DROPPED: Final = 2  # labels per minute
 _TEN_MINUTES_DROP: Final = 17_982  # frames
 _MINUTE_DROP: Final = 1_798
 
 
 @dataclass(frozen=True)
 class Rate:
-    """One of the four rates: frames counted a second, the length of a frame in seconds as a fraction, and its code."""
+    """One of the four rates: labels per second, the length of a frame in seconds as a fraction, and its code."""
 
     name: str
-    frames: int  # labels a second
+    frames: int  # labels per second
     numerator: int  # a frame lasts numerator / denominator seconds
     denominator: int
     code: int  # RP-004 p. 2
@@ -37,7 +37,7 @@ class Rate:
         return minutes * _MINUTE * self.frames - left_out
 
     def nanoseconds(self, quarters: int) -> int:
-        """How long this many quarter frames last, to the next nanosecond above; exact over any length."""
+        """How long this many quarter frames last, rounded up to a nanosecond; exact over any length."""
         return -(-quarters * self.numerator * 1_000_000_000 // (4 * self.denominator))
 
     def quarters(self, nanoseconds: int) -> int:
@@ -85,19 +85,19 @@ class Label:
         return seconds // _HOUR, seconds // _MINUTE % 60, seconds % 60, frames
 
     def plus(self, frames: int) -> "Label":
-        """The label so many frames on, over midnight if need be."""
+        """The label this many frames later, past midnight if need be."""
         return Label(self.rate, (self.frame + frames) % self.rate.day)
 
     def after(self, earlier: "Label") -> int:
-        """Frames from an earlier label to this one, the short way round the day; negative if it is later."""
+        """Frames from an earlier label to this one, the short way round the day; negative if that one is later."""
         day = self.rate.day
         return (self.frame - earlier.frame + day // 2) % day - day // 2
 
 
 def label_of(rate: Rate, hours: int, minutes: int, seconds: int, frames: int) -> Label:
-    """The label of these parts; one that drop-frame counting leaves out is the next that exists (RP-002 3.2.1).
+    """The label of these parts. One that drop-frame counting leaves out becomes the next that exists (RP-002 3.2.1).
 
-    Raises ValueError for parts that no label has.
+    Raises ValueError, which says what is allowed, for parts that no label has.
     """
     if hours >= _DAY_HOURS or minutes >= 60 or seconds >= 60 or frames >= rate.frames:
         raise ValueError(f"hours to 23, minutes and seconds to 59, frames to {rate.frames - 1}")
@@ -111,7 +111,7 @@ def label_of(rate: Rate, hours: int, minutes: int, seconds: int, frames: int) ->
 
 
 def read_label(text: str, rate: Rate) -> Label:
-    """The label written "01:02:03:04" or "01:02:03;04". Raises ValueError that says what is allowed."""
+    """The label written "01:02:03:04" or "01:02:03;04". Raises ValueError, which says what is allowed."""
     match = _LABEL.fullmatch(text.strip())
     if match is None:
         raise ValueError('a time code such as "01:02:03:04"')
@@ -119,7 +119,7 @@ def read_label(text: str, rate: Rate) -> Label:
 
 
 def cue_place(text: str, rate: Rate) -> Label:
-    """The label of a cue at the rate that is running; a frame that this rate has not is its last one."""
+    """The label of a cue at the rate in use; a frame number that this rate does not have becomes its last one."""
     hours, minutes, seconds, frames = (int(part) for part in re.split("[:;]", text.strip()))
     return label_of(rate, hours, minutes, seconds, min(frames, rate.frames - 1))
 
@@ -142,13 +142,13 @@ def full_frame(label: Label, device: int = 0x7F) -> bytes:
 
 
 def from_nibbles(nibbles: list[int]) -> Label | None:
-    """The label that eight quarter frames spell; None if they spell none. Reserved bits are ignored (RP-004 p. 2)."""
+    """The label that eight quarter frames spell; None if it does not exist. Reserved bits are ignored (RP-004 p. 2)."""
     frames, seconds, minutes, hours = (nibbles[place] | nibbles[place + 1] << 4 for place in range(0, 8, 2))
     return _checked(hours >> 5 & 3, hours & 0x1F, minutes & 0x3F, seconds & 0x3F, frames & 0x1F)
 
 
 def from_full_frame(message: bytes) -> Label | None:
-    """The label of a full message, whatever device it names; None if this is none."""
+    """The label of a full message, for any device; None if this is not one."""
     if len(message) != 10 or message[:2] != b"\xf0\x7f" or message[3:5] != b"\x01\x01":
         return None
     hours, minutes, seconds, frames = message[5:9]
@@ -156,7 +156,7 @@ def from_full_frame(message: bytes) -> Label | None:
 
 
 def is_dropout(message: bytes) -> bool:
-    """Whether this is the NAK that a sender gives when its own source has dropped out: taken as stopped (p. 4)."""
+    """Whether this is the NAK of a sender whose own source has dropped out, which counts as stopped (p. 4)."""
     return len(message) == 6 and message[:2] == b"\xf0\x7e" and message[3:4] == b"\x7e"
 
 

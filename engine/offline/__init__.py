@@ -1,1 +1,1 @@
-"""The same core without a show: explain, and later rehearse."""
+"""The core without a show: rehearsals, replays of recordings and forecasts, with their reports."""

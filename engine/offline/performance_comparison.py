@@ -182,22 +182,22 @@ def as_json(found: Sequence[PerformanceDifference], meter: SongTime) -> dict[str
 # An earlier run
 
 
-class ExpectFault(Exception):
+class EarlierRunError(Exception):
     """There is nothing to compare with; the text says why."""
 
 
-def kept_run(folder: Path, now: Mapping[str, str]) -> dict[str, list[SentMessage] | None]:
-    """The messages in the outputs' files in a folder, by output; None if a file is missing. Raises ExpectFault.
+def earlier_run(folder: Path, now: Mapping[str, str]) -> dict[str, list[SentMessage] | None]:
+    """The messages in the outputs' files in a folder, by output; None if a file is missing. Raises EarlierRunError.
 
     `now`: output -> file name of this run; outputs that only the earlier run had are found by its report.
     """
     if not folder.is_dir():
-        raise ExpectFault(f"{folder} is not a folder; give one that a rehearsal wrote")
+        raise EarlierRunError(f"{folder} is not a folder; give one that a rehearsal wrote")
     files = {**_files_then(folder), **now}
     left = {file.name for file in folder.glob("*.mid")} - set(files.values())
     files |= {name.removesuffix(".mid"): name for name in left}
     if not any((folder / name).is_file() for name in files.values()):
-        raise ExpectFault(f"{folder} holds no files of a rehearsal; give a folder that a rehearsal wrote")
+        raise EarlierRunError(f"{folder} holds no files of a rehearsal; give a folder that a rehearsal wrote")
     return {output: _read(folder / name) for output, name in files.items()}
 
 
@@ -215,7 +215,7 @@ def _read(file: Path) -> list[SentMessage] | None:
     try:
         return said_in(file.read_bytes())
     except MidiFileError as fault:
-        raise ExpectFault(f"{file}: {fault}") from None
+        raise EarlierRunError(f"{file}: {fault}") from None
 
 
 def said_in(data: bytes) -> list[SentMessage]:

@@ -169,15 +169,15 @@ def _output(
         for change in changes
         if name in change["outputs"]
     ]
-    heard_late = sorted((each for each in by_wait if _is_late(each)), key=lambda each: not is_press(each.message))
-    others = (each for each in heard_late if not any(begins <= each.asked / _S <= ends for begins, ends in bursts))
+    late_ones = sorted((each for each in by_wait if _is_late(each)), key=lambda each: not is_press(each.message))
+    others = (each for each in late_ones if not any(begins <= each.asked / _S <= ends for begins, ends in bursts))
     other = next(others, None)
-    heard = notes((each.start, each.message) for each in sent)
+    played_notes = notes((each.start, each.message) for each in sent)
     return {
         "wire": "fast" if speed is None else "din",
         "messages": len(sent),
-        "notes": len(heard),
-        "channels": _channels(done.rig, name, [each.channel for each in heard]),
+        "notes": len(played_notes),
+        "channels": _channels(done.rig, name, [each.channel for each in played_notes]),
         "load": _load(sent, speed, done.meter, done.ends),
         "worst_wait_ms": _ms(max((each.wait for each in played), default=0)),
         "worst_waits": [_wait(done.meter, each, sent, speed) for each in by_wait[:_WORST]],

@@ -15,26 +15,15 @@ from engine.panel.engine_socket import EngineUnanswered, ask
 from engine.panel.frame_merging import Facts, StatusFrame, merged
 from engine.panel.pairing import Role
 from engine.panel.rate_limit import RateBucket, RatePace
+from engine.protocol import AnswerCode, Lane, RequestError, refused, row_of
 
 LONGEST: Final = 1 << 18  # bytes of a message from a browser: a long chain or burst
 _LARGEST: Final = 1 << 53  # whole numbers up to here are the same in every browser
 
-_VIEW: Final = frozenset(("rig", "filters", "status", "explain", "ports", "differences"))
-#: commands of the show: they stay in order, and never wait for work at the bench
-_SHOW: Final = frozenset(
-    (
-        *("scene", "next", "back", "first", "entry", "setlist", "resend", "tap"),
-        *("clock", "timecode", "mute", "unmute", "handover"),
-    )
-)
-_BENCH: Final = frozenset(("edit", "save", "scenes", "test note", "identify"))
-#: nothing else is passed on: not what turns the connection round, nor what writes to a file of the asker's choice
-_OPERATE: Final = _VIEW | _SHOW | _BENCH | {"panic"}
-
 _WAITING: Final = 16  # requests of one kind
 _PACE: Final = RatePace(40, 0.1)  # requests of one browser
-#: what waits for what, and the seconds an answer may take: panic waits for nothing, the show not for the bench
-_LANES: Final = {"panic": 5.0, "show": 5.0, "bench": 30.0}
+#: the seconds an answer may take: panic waits for nothing, the show not for the bench
+_LANES: Final[dict[Lane, float]] = {"panic": 5.0, "show": 5.0, "bench": 30.0}
 
 
 class BrowserSocket:
@@ -51,7 +40,7 @@ class BrowserSocket:
         self._missed: StatusFrame | None = None
         self._away = False
         self._something = trio.Event()
-        self._lanes: dict[str, trio.MemorySendChannel[tuple[int, Facts]]] = {}
+        self._lanes: dict[Lane, trio.MemorySendChannel[tuple[int, Facts]]] = {}
         self.awake = True
         self.events = False
 
@@ -116,19 +105,25 @@ class BrowserSocket:
         return True
 
     def _asked(self, number: int, request: Facts) -> None:
-        do = request.get("do")
-        if not isinstance(do, str) or do not in _OPERATE:
-            self._refuse(number, "the page cannot ask that")
-        elif self._role == "view" and do not in _VIEW:
-            self._refuse(number, "this browser may look but not operate; pair it with the other code")
-        elif do != "panic" and self._pace.wait(trio.current_time()) > 0:
-            self._refuse(number, "that is too much at once; nothing was done")
+        try:
+            row = row_of(request)
+        except RequestError as fault:
+            self._refuse(number, fault.code, str(fault))
+            return
+        if row.role == "shell":
+            self._refuse(number, AnswerCode.NOT_ALLOWED, "a browser cannot ask that; nothing was done")
+        elif self._role == "view" and row.role != "view":
+            text = "this browser may look but not operate; pair it with the other code"
+            self._refuse(number, AnswerCode.NOT_ALLOWED, text)
+        elif row.lane != "panic" and self._pace.wait(trio.current_time()) > 0:
+            self._refuse(number, AnswerCode.TOO_MANY, "too many requests at once; nothing was done")
         else:
             self._pace.take()
             try:
-                self._lanes[_lane(do)].send_nowait((number, request))
+                self._lanes[row.lane].send_nowait((number, request))
             except trio.WouldBlock:
-                self._refuse(number, "the engine is still busy with what was asked before; nothing was done")
+                text = "the engine is still busy with earlier requests; nothing was done"
+                self._refuse(number, AnswerCode.BUSY, text)
 
     async def _pass_on(self, waiting: trio.MemoryReceiveChannel[tuple[int, Facts]], patience: float) -> None:
         """One after the other, each on a connection of its own: none finds the end of an engine that is gone."""
@@ -136,15 +131,15 @@ class BrowserSocket:
             try:
                 answer = await ask(self._engine, request, patience)
             except EngineUnanswered as fault:
-                self._refuse(number, str(fault))
+                self._refuse(number, AnswerCode.NO_ENGINE, str(fault))
             else:
                 self._news.append(f'{{"id": {number}, "answer": {answer}}}')
                 self._something.set()
 
     # What it is sent.
 
-    def _refuse(self, number: int, text: str) -> None:
-        self._say({"id": number, "answer": {"done": False, "text": text}})
+    def _refuse(self, number: int, code: AnswerCode, text: str) -> None:
+        self._say({"id": number, "answer": refused(code, text).plain()})
 
     def _say(self, news: dict[str, Any]) -> None:
         self._news.append(json.dumps(news))
@@ -159,10 +154,6 @@ class BrowserSocket:
             if (frame := self._missed) is not None:
                 self._missed = None
                 await self._socket.send_text(frame.whole if self.events else frame.plain)
-
-
-def _lane(do: str) -> str:
-    return do if do == "panic" else "show" if do in _SHOW else "bench"
 
 
 def _parsed(text: str) -> Facts | None:

@@ -1,1 +1,1 @@
-"""Adapters to what carries MIDI: system ports, byte devices, memory."""
+"""Ports: adapters to what carries MIDI (the system's ports, byte devices, memory)."""

@@ -1,4 +1,4 @@
-"""What the ALSA sequencer joins to what, as Linux tells it in text (sound/core/seq/seq_clientmgr.c prints it)."""
+"""Which ports of the ALSA sequencer are connected, as Linux lists them (sound/core/seq/seq_clientmgr.c)."""
 
 import re
 from pathlib import Path
@@ -12,24 +12,24 @@ _ADDRESS: Final = re.compile(r"(\d+:\d+)")
 
 
 def joined_to(name: str, clients: Path = _CLIENTS) -> list[str]:
-    """The ports, as "client:port", that are joined to the one of this name, which ends in its address ("128:0").
+    """The ports, as "client:port", that are connected to the one of this name, which ends in its address ("128:0").
 
-    Empty if there is no such port, or if this kernel does not tell.
+    Empty if there is no such port, or if this kernel does not list them.
     """
     try:
-        told = clients.read_text(encoding="utf-8", errors="replace")
+        listed = clients.read_text(encoding="utf-8", errors="replace")
     except OSError:
         return []
     names: dict[str, str] = {}
     found: list[str] = []
-    wanted = name.rsplit(" ", 1)[-1]
+    own = name.rsplit(" ", 1)[-1]
     number = client = address = ""
-    for line in told.splitlines():
+    for line in listed.splitlines():
         if match := _CLIENT.match(line):
             number, client = match.groups()
         elif match := _PORT.match(line):
             address = f"{number}:{match[1]}"
             names[address] = f"{client}:{match[2]}"
-        elif address == wanted and (match := _JOINED.match(line)):
+        elif address == own and (match := _JOINED.match(line)):
             found += _ADDRESS.findall(line, match.end())
     return [names[each] for each in found if each in names]

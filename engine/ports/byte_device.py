@@ -1,6 +1,6 @@
-"""Byte devices: a serial UART, a raw MIDI device node, a FIFO.
+"""Ports on byte devices: a serial UART, a raw MIDI device node, a FIFO.
 
-The bytes are MIDI as it is on the cable. A terminal is set to 31,250 baud, eight bits, no parity (MIDI 1.0 p. 1).
+The bytes are MIDI as on a cable. A terminal is set to 31,250 baud, eight bits, no parity (MIDI 1.0 p. 1).
 """
 
 import errno
@@ -25,9 +25,9 @@ _PIECE: Final = 65536  # bytes read at a time
 _PIECE_OUT: Final = 256  # bytes written at a time, so that real-time bytes can pass
 _MOST_WAITING: Final = 1 << 18  # bytes that may wait for the device
 _URGENT: Final = 64  # messages behind which a real-time byte may still wait: a long SysEx does not shut it out
-_LOOK_AGAIN: Final = 0.05  # seconds after which a writer whose device takes nothing looks whether the port was closed
-_MOMENT: Final = 0.5  # seconds after the last byte that went, in which a closed port's device may take more
-_OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
+_LOOK_AGAIN: Final = 0.05  # seconds between the writer's looks at whether the port was closed, while nothing is taken
+_MOMENT: Final = 0.5  # seconds after the last byte that was taken, in which the device of a closed port may take more
+_OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which an unfinished SysEx is abandoned
 
 # A UART or raw device drains at the cable's speed out of a kernel buffer of 4 KB; a FIFO holds 64 KB and drains as
 # fast as its reader reads.
@@ -41,7 +41,7 @@ class DeviceInput:
     def __init__(self, path: str, handle: int) -> None:
         self.name = path
         self._handle: int | None = handle
-        self._place = DeviceIdentity(path, handle)
+        self._identity = DeviceIdentity(path, handle)
         self.stream = StreamParser()
         self._heard_at = 0
 
@@ -55,12 +55,12 @@ class DeviceInput:
         except BlockingIOError:
             if self.stream.open and now - self._heard_at > _OPEN_SYSEX:
                 self.stream.abandon()
-            self._place.check(now)
+            self._identity.check(now)
             return []
         except OSError as fault:
-            raise self._place.lost(fault.strerror) from None
+            raise self._identity.lost(fault.strerror) from None
         if not data:  # a terminal that was unplugged ends; a FIFO that is open both ways never does
-            raise self._place.lost("end of input")
+            raise self._identity.lost("end of input")
         self._heard_at = now
         return self.stream.feed(data)
 
@@ -72,7 +72,7 @@ class DeviceInput:
 
 
 class DeviceOutput:
-    """An OutputPort on a byte device. What the kernel does not take at once a thread writes as the device takes it."""
+    """An OutputPort on a byte device. A thread writes what the kernel does not take at once, as the device takes it."""
 
     longest: int | None = None
 
@@ -80,7 +80,7 @@ class DeviceOutput:
         self.name = path
         self.flow: DriverFlow | None = flow
         self._handle = handle
-        self._place = DeviceIdentity(path, handle)
+        self._identity = DeviceIdentity(path, handle)
         self._waiting: deque[bytes] = deque()
         self._size = 0  # bytes handed over and not yet written
         self._closed = False
@@ -93,14 +93,14 @@ class DeviceOutput:
     def send(self, message: bytes) -> None:
         """See OutputPort."""
         if not is_whole(message):
-            raise PortError(f"{self.name}: {message[:8].hex(' ').upper()} is no whole MIDI message")
+            raise PortError(f"{self.name}: {message[:8].hex(' ').upper()} is not a whole MIDI message")
         with self._news:
             if self._closed:
                 raise PortError(f"{self.name} is closed")
-            self._place.check(time.monotonic_ns())
+            self._identity.check(time.monotonic_ns())
             fits = not self._size or self._size + len(message) <= _MOST_WAITING
             if not fits and (message[0] < FIRST_REAL_TIME or len(self._waiting) >= _URGENT):
-                raise PortError(f"{self.name} takes no more: nothing reads what it was sent")
+                raise PortError(f"{self.name} is full: the device does not take what it was sent")
             rest = message if self._size else self._write_now(message)
             if rest:
                 self._waiting.append(rest)
@@ -111,7 +111,7 @@ class DeviceOutput:
         """See OutputPort."""
         with self._news:
             if not self._closed:
-                self._place.check(time.monotonic_ns())
+                self._identity.check(time.monotonic_ns())
 
     def close(self) -> None:
         """See OutputPort. What was sent before gets a moment to leave, if the device is there and takes anything."""
@@ -119,7 +119,7 @@ class DeviceOutput:
             if self._closed:
                 return
             # before the next line: the writer looks without the lock
-            self._end = 0.0 if self._place.gone else self._went_at + _MOMENT
+            self._end = 0.0 if self._identity.gone else self._went_at + _MOMENT
             self._closed = True
             self._news.notify()
         self._writer.join()
@@ -134,7 +134,7 @@ class DeviceOutput:
         except BlockingIOError:
             return message
         except OSError as fault:
-            raise self._place.lost(fault.strerror) from None
+            raise self._identity.lost(fault.strerror) from None
 
     def _run(self) -> None:  # writer thread
         while (data := self._next()) is not None:
@@ -143,7 +143,7 @@ class DeviceOutput:
                     return
             except OSError as fault:
                 with self._news:
-                    self._place.lost(fault.strerror)
+                    self._identity.lost(fault.strerror)
                 return
 
     def _next(self) -> bytes | None:
@@ -177,13 +177,13 @@ class DeviceOutput:
 
 
 def open_device_input(path: str) -> DeviceInput:
-    """A byte device to hear. Raises PortError."""
-    # a FIFO is opened both ways, so that a writer which goes away is no end
+    """Open a byte device to receive from. Raises PortError."""
+    # a FIFO is opened both ways, so that it does not end when its writer goes away
     return DeviceInput(path, _open(path, lambda kind: os.O_RDWR if stat.S_ISFIFO(kind) else os.O_RDONLY))
 
 
 def open_device_output(path: str) -> DeviceOutput:
-    """A byte device to play to. Raises PortError."""
+    """Open a byte device to send to. Raises PortError."""
     # a FIFO is opened both ways, so that it can be opened before its reader
     handle = _open(path, lambda kind: os.O_RDWR if stat.S_ISFIFO(kind) else os.O_WRONLY)
     return DeviceOutput(path, handle, _FIFO if stat.S_ISFIFO(os.fstat(handle).st_mode) else _SLOW)
@@ -193,11 +193,11 @@ def _open(path: str, mode: Callable[[int], int]) -> int:
     try:
         kind = os.stat(path).st_mode
         if not (stat.S_ISFIFO(kind) or stat.S_ISCHR(kind)):
-            raise PortError(f"{path} is no byte device; name a serial port, a raw MIDI device or a FIFO")
+            raise PortError(f"{path} is not a byte device; name a serial port, a raw MIDI device or a FIFO")
         handle = os.open(path, mode(kind) | os.O_NONBLOCK | os.O_NOCTTY)
     except OSError as fault:
         raise PortError(f"{path} cannot be opened: {_why(fault)}") from None
-    except ValueError as fault:  # a path that no system can have
+    except ValueError as fault:  # such as a NUL byte in the path
         raise PortError(f"{path!a} cannot be opened: {fault}") from None
     try:
         if os.isatty(handle):
@@ -211,7 +211,7 @@ def _open(path: str, mode: Callable[[int], int]) -> int:
 def _why(fault: OSError) -> str:
     reasons = {
         errno.ENOENT: "there is no such device; is it plugged in?",
-        errno.EACCES: "you may not use it; ask for its group (often dialout or audio)",
+        errno.EACCES: "you do not have permission to use it; join its group (often dialout or audio)",
         errno.EBUSY: "it is in use by another program",
     }
     return reasons.get(fault.errno or 0, fault.strerror or str(fault))
@@ -224,7 +224,7 @@ def _set_line(path: str, handle: int) -> None:
     try:
         _, _, _, _, _, _, signs = termios.tcgetattr(handle)
         signs[termios.VMIN], signs[termios.VTIME] = 1, 0
-        # a cable that is pulled sends breaks and broken bytes: let the driver leave them out
+        # a cable that is pulled sends breaks and broken bytes, which the driver is to leave out
         line = [termios.IGNBRK | termios.IGNPAR, 0, termios.CS8 | termios.CREAD | termios.CLOCAL, 0]
         speed = termios.B38400 if sys.platform == "linux" else _BAUD
         termios.tcsetattr(handle, termios.TCSANOW, [*line, speed, speed, signs])
@@ -235,7 +235,7 @@ def _set_line(path: str, handle: int) -> None:
 
 
 def _set_baud(handle: int) -> None:
-    """A speed that has no constant of its own goes through Linux's termios2 (asm-generic/termbits.h)."""
+    """Set a speed that has no constant of its own, through Linux's termios2 (asm-generic/termbits.h)."""
     import fcntl
 
     get, put, other, speed_bits = 0x802C542A, 0x402C542B, 0o010000, 0o010017
@@ -248,4 +248,4 @@ def _set_baud(handle: int) -> None:
     fcntl.ioctl(handle, get, settings)
     got = struct.unpack(layout, settings)[-1]
     if abs(got - _BAUD) > _BAUD // 100:  # MIDI 1.0 p. 1: 31.25 kbaud, one per cent either way
-        raise OSError(f"the nearest it has is {got}")
+        raise OSError(f"the nearest speed that it has is {got}")

@@ -1,7 +1,7 @@
 """Whether a path still leads to the device that was opened there.
 
-A device that was pulled does not always say so to whoever has it open, and a node that was removed and made anew is
-another device under the same name.
+A program that has a device open is not always notified when it is unplugged; and a node that was removed and made
+again is another device under the same name.
 """
 
 import os
@@ -15,19 +15,19 @@ _HUNG_UP: Final = select.POLLHUP | select.POLLERR | select.POLLNVAL
 
 
 class DeviceIdentity:
-    """One open device and where it was found. Once it is gone it stays so."""
+    """One open device and the path where it was found. Once it is gone it stays gone."""
 
     def __init__(self, path: str, handle: int) -> None:
         self._path = path
         self._handle = handle
         self._identity = _identity(os.fstat(handle))
-        self._line = select.poll()  # tells of a terminal whose far side is closed, without reading it
+        self._line = select.poll()  # reports a terminal whose far side was closed, without reading from it
         self._line.register(handle, 0)
         self._looked_at = 0
         self.gone: str | None = None  # why, once it is known
 
     def check(self, now: int) -> None:
-        """Raise PortGone if it is gone, looking again if the last look was a while ago; `now` is monotonic (ns)."""
+        """Raise PortGone if it is gone, looking again if the last look is old; `now` is monotonic (ns)."""
         if self.gone:
             raise PortGone(self.gone)
         if now - self._looked_at > _LOOK_AGAIN:
@@ -36,7 +36,7 @@ class DeviceIdentity:
                 raise self.lost(reason)
 
     def lost(self, reason: str | None) -> PortGone:
-        """It is gone from now on; what to raise."""
+        """Mark it as gone; the error to raise."""
         self.gone = self.gone or f"{self._path} is gone ({reason})"
         return PortGone(self.gone)
 

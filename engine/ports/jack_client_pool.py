@@ -1,7 +1,7 @@
-"""Our ends of JACK's cables: clients that were made ahead, each with one port that waits to be joined.
+"""A pool of JACK clients made in advance, each with one port that is ready to be connected.
 
-Making a client holds the interpreter's lock, and with it the music, for some 12 ms and letting go of one for 8; joining
-one that is there holds nothing. So an end is kept when its cable is pulled, and joined to the next that is plugged in.
+Making a client holds the interpreter's lock, and with it the music, for some 12 ms, and closing one for 8; connecting
+an existing one holds nothing. So our end is kept when its cable is pulled, and connected to the next one that comes.
 """
 
 import os
@@ -17,7 +17,7 @@ from engine.ports.jack_server import JackServer
 
 _numbers: Final = count(1)
 _END_OF_SYSEX: Final = b"\xf7"
-_PERIODS: Final = 4  # in which a byte surely went through a cable
+_PERIODS: Final = 4  # after which a byte has gone through a connection for certain
 
 
 @dataclass(eq=False)
@@ -26,11 +26,11 @@ class JackClient:
 
     device: Any
     name: str
-    used: bool = False  # it was joined to something before
+    used: bool = False  # it was connected to something before
 
     @property
     def hears(self) -> bool:
-        """Whether it is an input."""
+        """Whether it is an input of ours."""
         return isinstance(self.device, rtmidi.MidiIn)
 
 
@@ -46,13 +46,13 @@ class JackClientPool:
         self.names: frozenset[str] = frozenset()  # of all ends, as JACK lists them
 
     def prepare(self, hearing: int, playing: int) -> None:
-        """Have at least so many free ends of each kind. Raises PortError."""
-        for kind, wanted in ((rtmidi.MidiIn, hearing), (rtmidi.MidiOut, playing)):
+        """Have at least this many free inputs and outputs. Raises PortError."""
+        for kind, needed in ((rtmidi.MidiIn, hearing), (rtmidi.MidiOut, playing)):
             free = sum(isinstance(end.device, kind) for end in self._free)
-            self._free += [self._new(kind) for _ in range(wanted - free)]
+            self._free += [self._new(kind) for _ in range(needed - free)]
 
     def plug_in(self, kind: Any, name: str) -> JackClient:
-        """An end that is joined to the port of this name. Raises PortError."""
+        """An end that is connected to the port of this name. Raises PortError."""
         end = next((end for end in self._free if isinstance(end.device, kind)), None)
         if end is None:
             end = self._new(kind)
@@ -69,16 +69,16 @@ class JackClientPool:
         return end
 
     def pull(self, end: JackClient) -> None:
-        """Part this end from everything and keep it."""
+        """Disconnect this end from everything, and keep it."""
         self._server.part(end.name)
         self._free.append(end)
 
     def close(self) -> None:
-        """Let go of all free ends."""
+        """Close all free ends."""
         ends = [*self._free, *([self._flusher] if self._flusher else [])]
         self._free, self._flusher = [], None
         for end in ends:
-            if self._server.goes_on():  # else deleting may hold the process; its server has freed what there was
+            if self._server.goes_on():  # else deleting may block the process; its server has freed everything
                 end.device.delete()
 
     def _new(self, kind: Any) -> JackClient:
@@ -88,7 +88,7 @@ class JackClientPool:
 
     def _made(self, kind: Any, part: str) -> JackClient:
         device = self._make(kind, part)
-        port = f"{part} {next(_numbers)} of {os.getpid()}"  # there is no other one called so
+        port = f"{part} {next(_numbers)} of {os.getpid()}"  # a name that no other port has
         try:
             device.open_virtual_port(port)
             name = self._server.full_name(port)
@@ -100,9 +100,9 @@ class JackClientPool:
         return JackClient(device, name)
 
     def _flush(self, end: JackClient) -> None:
-        """End the SysEx that its last cable may have left open, and forget what that one brought.
+        """End the SysEx that its last connection may have left open, and discard what that one brought.
 
-        RtMidi goes on with such a SysEx for ever, and all notes from then on would be swallowed.
+        RtMidi would add all later messages to that SysEx, and no note would ever arrive.
         """
         assert self._flusher is not None, "it was made with the first input"
         self._server.join(self._flusher.name, end.name)

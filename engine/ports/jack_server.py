@@ -1,7 +1,7 @@
 """Watches one JACK server through a small client of its own, in plain ctypes.
 
-python-rtmidi tells nothing of a server that died or froze, and a send into a full ring then stops the whole process
-for ever. So this client asks first whether there is a server, hears its end, and sees its cycles go by.
+python-rtmidi does not report a server that died or froze, and a send into a full ring then blocks the whole process for
+ever. So this client asks first whether a server is running, is notified of its end, and watches its cycles.
 """
 
 import contextlib
@@ -22,15 +22,15 @@ _NO_START_SERVER: Final = 0x01  # JackNoStartServer in jack/types.h: never start
 _MIDI: Final = b"8 bit raw midi"  # JACK_DEFAULT_MIDI_TYPE in jack/types.h, as the flags that follow
 _IS_INPUT: Final = 0x1
 _IS_OUTPUT: Final = 0x2
-_FRESH: Final = 0.05  # seconds for which a cycle that was seen proves that the next ones come
-_STANDS_STILL: Final = 1  # in the place of the time of the server's end
-_DOUBT: Final = 1.0  # seconds in which a server that lives surely makes a cycle
+_FRESH: Final = 0.05  # seconds for which a server that made a cycle counts as running
+_STANDS_STILL: Final = 1  # in place of the time of the server's end
+_DOUBT: Final = 1.0  # seconds in which a running server makes a cycle for certain
 _libc: Final = ctypes.CDLL(None)
-_ends: Final[list[ctypes.c_int64]] = []  # kept for ever: a frozen server's client is never closed, and may write there
+_ends: Final[list[ctypes.c_int64]] = []  # never freed: a frozen server's client stays open, and may write there
 
 
 def _load() -> ctypes.CDLL:
-    """The very libjack that python-rtmidi is linked with (its wheel brings one), found through its own module."""
+    """The libjack that python-rtmidi is linked with (its wheel contains one), found through its own module."""
     jack = ctypes.CDLL(rtmidi._rtmidi.__file__)
     jack.jack_client_open.restype = ctypes.c_void_p
     for function in (jack.jack_get_sample_rate, jack.jack_get_buffer_size, jack.jack_last_frame_time):
@@ -52,7 +52,7 @@ def _load() -> ctypes.CDLL:
 
 
 def _silence(jack: ctypes.CDLL) -> None:
-    """Keep the library's chatter off the player's terminal.
+    """Keep the library's messages off the player's terminal.
 
     Its threads call what is set here, so it is a C function that does nothing with its argument: no Python there.
     """
@@ -69,16 +69,16 @@ class JackServer:
         self._end = ctypes.c_int64()  # the time of the server's end, or _STANDS_STILL
         _ends.append(self._end)
         self._cycle = 0
-        self._went_on_at = 0.0  # when it was last seen to make a cycle (monotonic seconds)
-        self._asking = threading.Lock()  # the library's client asks its server one thing at a time
-        self._looking = threading.Lock()  # whoever looks at its lists must not see it go
+        self._went_on_at = 0.0  # when it last made a cycle, as far as we know (monotonic seconds)
+        self._asking = threading.Lock()  # the library's client handles one request at a time
+        self._looking = threading.Lock()  # its lists must not vanish while they are read
         status = ctypes.c_int()
         self._client: Any = self._jack.jack_client_open(
             client_name.encode(), ctypes.c_int(_NO_START_SERVER), ctypes.byref(status)
         )
         if not self._client:
             raise PortError(MISSING)
-        # a C function, which writes the time there: the library cancels its threads anywhere, in Python with its lock
+        # a C function, which writes the time there: the library may cancel a thread while it holds Python's lock
         self._jack.jack_on_shutdown(self._client, ctypes.cast(_libc.time, ctypes.c_void_p), ctypes.byref(self._end))
         rate = self._jack.jack_get_sample_rate(self._client)
         self._frames: int = self._jack.jack_get_buffer_size(self._client)
@@ -90,23 +90,23 @@ class JackServer:
         return bool(self._end)
 
     def check(self) -> None:
-        """Raise PortGone if the server has ended, PortError if we let go of it."""
+        """Raise PortGone if the server has ended, PortError if we closed our client."""
         if self.died:
             raise PortGone("the JACK server has stopped; its ports come back when it does")
         if self._client is None:
             raise PortError("the JACK ports are closed")
 
     def cycle(self) -> int:
-        """Counts the server's cycles (from anywhere, and again from 0 after a day); it stands still with the server."""
+        """A count of the server's cycles, from any start, and again from 0 after a day; it stops with the server."""
         if self._client and not self.died:
-            # the library says 0 once it has let go of its server, which is no cycle that went by
+            # the library returns 0 once it has closed, which is not a new cycle
             self._cycle = self._jack.jack_last_frame_time(self._client) // self._frames or self._cycle
         return self._cycle
 
     def doubt(self) -> None:
-        """Something failed as it does on a server that has just died, of which the library may then not tell any more.
+        """Find out whether the server has just died: something failed, and the library may no longer report its end.
 
-        Raises PortGone if the server is dead indeed, or makes no cycle for a second.
+        Raises PortGone if the server is dead, or makes no cycle for a second.
         """
         seen, end = self.cycle(), time.monotonic() + _DOUBT
         while not self.died and self.cycle() == seen:
@@ -117,10 +117,10 @@ class JackServer:
         self._went_on_at = time.monotonic()
 
     def goes_on(self) -> bool:
-        """Whether the server lives and makes cycles, as seen just now or shortly before.
+        """Whether the server is running and makes cycles, as seen just now or shortly before.
 
-        What one that stands still is asked for holds us with it, so ask this before letting go of anything there.
-        It takes a period, or a second if the server stands still, which then counts as dead.
+        Ask this before closing anything: a request to a server that has frozen blocks us with it. It takes a period, or
+        a second if the server has frozen, which then counts as dead.
         """
         if self._client is not None and time.monotonic() - self._went_on_at > _FRESH:
             with contextlib.suppress(PortError):
@@ -128,7 +128,7 @@ class JackServer:
         return not self.died
 
     def ports(self, playing: bool) -> list[str]:
-        """The names of all MIDI ports that play to others, or of those that hear. Raises PortError, PortGone."""
+        """The names of all MIDI ports that send, or of those that receive. Raises PortError, PortGone."""
         self.check()
         with self._looking:
             return self._read(
@@ -136,7 +136,7 @@ class JackServer:
             )
 
     def joined_to(self, name: str) -> list[str]:
-        """The ports that are connected to the one of this name; none if there is no such port."""
+        """The ports that are connected to the one of this name; empty if there is no such port."""
         with self._looking:
             if self._client is None or self.died:
                 return []
@@ -144,9 +144,9 @@ class JackServer:
             return self._read(self._jack.jack_port_get_all_connections(self._client, port)) if port else []
 
     def full_name(self, port: str) -> str:
-        """The server's name of the one port that is called so: it may have changed the name of the client before it.
+        """The server's full name of our port, whose client the server may have renamed.
 
-        Raises PortError if there is none.
+        Raises PortError if there is no such port.
         """
         names = self.ports(playing=True) + self.ports(playing=False)
         found = next((name for name in names if name.partition(":")[2] == port), None)
@@ -155,7 +155,7 @@ class JackServer:
         return found
 
     def join(self, source: str, target: str) -> None:
-        """Connect two ports by their names. It waits for the server, without the interpreter's lock.
+        """Connect two ports by their names. Waits for the server, without the interpreter's lock.
 
         Raises PortError if the server refuses.
         """
@@ -163,10 +163,10 @@ class JackServer:
             self.check()
             refused = self._jack.jack_connect(self._client, source.encode(), target.encode())
         if refused not in (0, errno.EEXIST):
-            raise PortError(f'"{source}" and "{target}" could not be joined; one of them may have gone just now')
+            raise PortError(f'"{source}" and "{target}" could not be connected; one of them may have just gone')
 
     def part(self, name: str) -> None:
-        """Disconnect the port of this name from all that it is joined to."""
+        """Disconnect the port of this name from everything."""
         for other in self.joined_to(name):
             for source, target in ((name, other), (other, name)):  # one of the two is the right way round
                 with self._asking:
@@ -175,13 +175,13 @@ class JackServer:
 
     @property
     def closed(self) -> bool:
-        """Whether we let go of it."""
+        """Whether our client is closed."""
         return self._client is None
 
     def close(self) -> None:
-        """Let go of the server; calling it again does nothing."""
+        """Close our client; calling it again does nothing."""
         self.goes_on()
-        # another thread may be asking a server that is frozen
+        # another thread may be waiting for a server that has frozen
         answers = self._end.value != _STANDS_STILL and self._asking.acquire(timeout=_DOUBT)
         with self._looking:
             client, self._client = self._client, None
@@ -191,7 +191,7 @@ class JackServer:
             self._asking.release()
 
     def _read(self, names: Any) -> list[str]:
-        """A list of the library's, which is freed."""
+        """The names in a list of the library's, which is then freed."""
         if not names:
             return []
         try:

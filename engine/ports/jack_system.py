@@ -1,7 +1,7 @@
-"""JACK's MIDI ports: python-rtmidi carries the messages, a small client of our own lists, joins and watches.
+"""JACK's MIDI ports: python-rtmidi carries the messages, a small client of our own lists, connects and watches them.
 
-python-rtmidi lists a port at a time, and holds the interpreter's lock for all it does; with sixty ports around, that is
-some five milliseconds without music.
+python-rtmidi lists one port at a time, and holds the interpreter's lock throughout; with sixty ports that is some five
+milliseconds without music.
 """
 
 import contextlib
@@ -23,7 +23,7 @@ from engine.ports.send_budget import SendBudget
 
 _Port = TypeVar("_Port", RtmidiInput, RtmidiOutput)
 
-_SUFFIX: Final = re.compile(r"-\d\d(?=:)")  # what the server adds to a client's name that is taken
+_SUFFIX: Final = re.compile(r"-\d\d(?=:)")  # what the server appends to a client's name that is taken
 _CLIENT: Final = 58  # bytes of a client's name: 63, less that suffix
 
 
@@ -112,10 +112,10 @@ class JackSystem:
         lent = set(self._open.copy().values())  # a copy: the reader thread closes inputs that are gone
         return [name for name in names if name not in self._ends.names and _SUFFIX.sub("", name, count=1) not in lent]
 
-    # Making ports and letting go of them
+    # Opening and closing ports
 
     def _make(self, kind: Any, client: str) -> Any:
-        self._server.check()  # a constructor that fails makes later closing crash
+        self._server.check()  # closing would crash later if this constructor failed
         try:
             return make_device(kind, rtmidi.API_UNIX_JACK, client)
         except rtmidi.RtMidiError as fault:
@@ -141,8 +141,8 @@ class JackSystem:
         return RtmidiInput(name, device, self._server.period)
 
     def _output(self, name: str, device: RtmidiDevice) -> RtmidiOutput:
-        room = SendBudget(jack_flow(self._server.period), self._server.cycle)
-        return RtmidiOutput(name, device, LONGEST["jack"], room)
+        budget = SendBudget(jack_flow(self._server.period), self._server.cycle)
+        return RtmidiOutput(name, device, LONGEST["jack"], budget)
 
     def _note(self, port: _Port, own: str) -> _Port:
         self._open[port] = own
@@ -159,7 +159,7 @@ class JackSystem:
         return let_go
 
     def _drop(self, port: object, device: Any) -> None:
-        if self._server.goes_on():  # else deleting may hold the process, or end it
+        if self._server.goes_on():  # else deleting may block the process, or end it
             device.delete()
         self._open.pop(port, None)
 
@@ -177,7 +177,7 @@ class JackSystem:
         self._server.check()
 
     def _joint_check(self, name: str, end: JackClient, presence: PortPresence) -> Callable[[int], None]:
-        """What raises PortGone if the server has stopped, or if the port that we joined is gone."""
+        """A check that raises PortGone if the server has stopped, or if the port that we are connected to is gone."""
         server = self._server
         presence.forget()
         joint = Joint(name, presence, lambda: server.joined_to(name), end.name)
@@ -189,7 +189,7 @@ class JackSystem:
         return check
 
 
-#: every JackSystem that has not been thrown away
+#: every JackSystem that still exists
 _on_jack: Final[weakref.WeakSet[JackSystem]] = weakref.WeakSet()
 
 

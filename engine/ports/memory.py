@@ -24,7 +24,7 @@ class MemoryInput:
         self.closed = False
 
     def push(self, data: bytes) -> None:  # any thread
-        """Bytes arrive, as they would on a cable; a port that is closed or gone does not hear them."""
+        """Bytes arrive, as they would on a cable; they are ignored if the port is closed or gone."""
         with self._lock:
             if self.closed or self.gone:
                 return
@@ -37,7 +37,7 @@ class MemoryInput:
 
     def poll(self) -> list[bytes]:
         """See InputPort."""
-        gone, waiting = self.gone, self._waiting  # in this order: what comes before the end is never lost
+        gone, waiting = self.gone, self._waiting  # in this order: nothing that came before the end is lost
         messages = [waiting.popleft() for _ in range(len(waiting))]
         if gone and not messages and not self.closed:
             raise PortGone(gone)
@@ -51,7 +51,7 @@ class MemoryInput:
 
 
 class MemoryOutput:
-    """An output that keeps what it was sent."""
+    """An output that keeps everything it was sent."""
 
     flow: DriverFlow | None = None
     longest: int | None = None
@@ -85,9 +85,9 @@ class MemoryOutput:
 
 
 class MemorySystem:
-    """A system whose ports are in memory; there are the ones named here, and those opened as ports of our own.
+    """A PortSystem in memory. It has the ports named here, and those opened as ports of our own.
 
-    A port that was closed, or is gone, and is opened again is a new object. `clock` (ns) stamps what is sent.
+    A port that was closed, or is gone, is a new object when it is opened again. `clock` (ns) stamps what is sent.
     """
 
     def __init__(
@@ -131,7 +131,7 @@ class MemorySystem:
         self._pulled.add(name)
 
     def plug(self, name: str) -> None:
-        """Put it back; it has to be opened anew. Nothing if it was not pulled; KeyError if there is none."""
+        """Put it back; it has to be opened again. Does nothing if it was not pulled; KeyError if there is none."""
         if self._of(name) and name in self._pulled:
             self._pulled.remove(name)
             self._renew([name])
@@ -145,7 +145,7 @@ class MemorySystem:
             output.unplug(_STOPPED)
 
     def start(self) -> None:
-        """The service runs again; it is joined by `refresh`."""
+        """The service runs again; `refresh` connects to it."""
         self._running = True
 
     def open_input(self, pattern: str) -> MemoryInput:

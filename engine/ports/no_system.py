@@ -1,4 +1,4 @@
-"""Where a system's own ports cannot be had: a rig of byte devices plays all the same."""
+"""A system without MIDI ports of its own, on which a rig of byte devices still plays."""
 
 from typing import NoReturn
 
@@ -6,7 +6,7 @@ from engine.ports.port import PortError
 
 
 class NoSystem:
-    """A PortSystem without ports; `reason` is told of each port that is asked for."""
+    """A PortSystem without ports; opening one raises PortError with `reason`."""
 
     def __init__(self, reason: str) -> None:
         self._reason = reason
@@ -39,7 +39,7 @@ class NoSystem:
         """See PortSystem."""
 
     def refresh(self) -> None:
-        """See PortSystem: there is nothing to join."""
+        """See PortSystem: there is nothing to connect to."""
 
     def close(self) -> None:
         """See PortSystem."""

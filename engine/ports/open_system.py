@@ -1,4 +1,4 @@
-"""The front door of the ports: which backend, and byte devices."""
+"""Opens the ports of a backend, and byte devices: all that other packages need of the adapters."""
 
 import sys
 from collections.abc import Sequence
@@ -16,7 +16,7 @@ __all__ = ["BACKENDS", "lasting", "open_device_input", "open_device_output", "op
 
 
 def lasting(backend: str | None, names: Sequence[str]) -> list[str]:
-    """What these ports of a backend are called without what changes at each replug."""
+    """The names of these ports of a backend, without the part that changes at each replug."""
     return [plain(name, _chosen(backend) == "winmm") for name in names]  # whose names end in an index
 
 
@@ -25,10 +25,10 @@ def _chosen(backend: str | None) -> str:
 
 
 def open_system(backend: str | None, client_name: str) -> PortSystem:
-    """The ports of a backend; None is this system's own. Raises PortError if it is unknown or does not answer."""
+    """The ports of a backend; None: this system's usual one. Raises PortError if it is unknown or does not answer."""
     chosen = _chosen(backend)
     if chosen == "memory":
-        return MemorySystem(client_name)  # the others are imported when they are needed: these need no driver
+        return MemorySystem(client_name)  # the others are imported only when they are needed, for they need a driver
     if chosen not in BACKENDS:
         raise PortError(f'there is no backend "{chosen}"; there are {", ".join(BACKENDS)}')
     if chosen == "jack":

@@ -1,7 +1,7 @@
-"""What every port promises, whatever carries it.
+"""What every port promises, whatever carries its messages.
 
-An input is polled, never calls back; an output is written by one thread only. Both are closed once and then
-never touched again. Messages are whole MIDI 1.0 messages as `bytes`.
+An input is polled and never calls back; an output is written by one thread only. Both are closed once and then never
+used again. Messages are whole MIDI 1.0 messages as `bytes`.
 """
 
 from collections.abc import Callable
@@ -15,8 +15,8 @@ from engine.user_error import UserError
 class DriverFlow:
     """How much an output's driver may be handed before the cable or the server has taken it.
 
-    `ahead` bytes may be on their way at once and `per_second` bytes a second drain; each message counts
-    `overhead` bytes beside its own (a driver's own book-keeping).
+    At most `ahead` bytes may be on their way at once, and `per_second` of them leave per second; each message counts
+    `overhead` bytes beside its own, which the driver needs for itself.
     """
 
     ahead: int
@@ -33,15 +33,15 @@ class PortGone(PortError):
 
 
 class InputStream(Protocol):
-    """The bytes of an input as they became messages; a `StreamParser` is one."""
+    """What is known of the bytes that an input turned into messages; a `StreamParser` is one."""
 
     @property
     def repairs(self) -> int:
-        """How many broken pieces of input were mended or thrown away so far."""
+        """How many broken pieces of input were repaired or discarded so far."""
 
     @property
     def open(self) -> bool:
-        """Whether part of a SysEx has arrived, and not its end; a driver that hands over whole ones cannot tell."""
+        """Whether part of a SysEx has arrived, but not its end. Always False if the driver hands over whole ones."""
 
 
 class InputPort(Protocol):
@@ -56,10 +56,10 @@ class InputPort(Protocol):
 
     @property
     def stream(self) -> InputStream:
-        """What can be said of its bytes."""
+        """What is known of its bytes."""
 
     def close(self) -> None:
-        """Let go of the port; calling it again does nothing."""
+        """Close the port; calling it again does nothing."""
 
 
 @runtime_checkable
@@ -75,7 +75,7 @@ class StampedInput(Protocol):
 
 @runtime_checkable
 class PeriodicInput(Protocol):
-    """An input whose driver may hand over but once in a period: asking it more than twice in one gains nothing."""
+    """An input whose driver hands over at most once per period: asking more than twice in one gains nothing."""
 
     @property
     def period(self) -> float:
@@ -95,7 +95,7 @@ class OutputPort(Protocol):
 
     @property
     def longest(self) -> int | None:
-        """Longest message in bytes that surely arrives whole, or None if any length does."""
+        """Length in bytes of the longest message that arrives whole for certain, or None if any length does."""
 
     def send(self, message: bytes) -> None:  # loop only
         """Hand one whole message to the driver; PortError if it is refused, PortGone if the port is gone."""
@@ -104,41 +104,41 @@ class OutputPort(Protocol):
         """Raise PortGone if the port is no longer there; cheap enough to be asked five times a second."""
 
     def close(self) -> None:
-        """Let go of the port; calling it again does nothing."""
+        """Close the port; calling it again does nothing."""
 
 
 class PortSystem(Protocol):
-    """All ports of one backend, and the ports of our own that it lends to other programs."""
+    """All ports of one backend, and the ports of our own that other programs can connect to."""
 
     def inputs(self) -> list[str]:
-        """The system's names of what can be heard, ours left out."""
+        """The system's names of the ports that we can receive from, without our own."""
 
     def outputs(self) -> list[str]:
-        """The system's names of what can be played to, ours left out."""
+        """The system's names of the ports that we can send to, without our own."""
 
     def open_input(self, pattern: str) -> InputPort:
-        """The one port that this pattern means; PortError, with the candidates, if it is none or several."""
+        """The one port that this pattern matches; PortError, with the candidates, if it matches none or several."""
 
     def open_output(self, pattern: str) -> OutputPort:
-        """The one port that this pattern means; PortError, with the candidates, if it is none or several."""
+        """The one port that this pattern matches; PortError, with the candidates, if it matches none or several."""
 
     def open_virtual_input(self, name: str) -> InputPort:
-        """A port of our own that other programs can play to; its system name ends in `name`."""
+        """A port of our own that other programs can send to; its system name ends in `name`."""
 
     def open_virtual_output(self, name: str) -> OutputPort:
-        """A port of our own that other programs can hear; its system name ends in `name`."""
+        """A port of our own that other programs can receive from; its system name ends in `name`."""
 
     def prepare(self, inputs: int, outputs: int) -> None:
-        """Get ready to open so many ports by their patterns, if that takes long: before the show, or once.
+        """Prepare to open this many ports by their patterns, if that takes long. Called before the show.
 
         Raises PortError.
         """
 
     def refresh(self) -> None:
-        """Be ready to list and open again: if the service itself had stopped and is back, join it anew.
+        """If the service itself had stopped and is back, connect to it again.
 
-        Raises PortError while it is away. All ports of before must be closed first.
+        Raises PortError while it is away. All earlier ports must be closed first.
         """
 
     def close(self) -> None:
-        """Let go of the backend; its ports are closed by whoever opened them."""
+        """Close the backend. Its ports must be closed by those who opened them."""

@@ -1,9 +1,9 @@
-"""Which of the system's ports a pattern means.
+"""Which of the system's ports a pattern matches.
 
-Patterns are shell-style and do not mind case. They are held against the name without what the driver appends and
-changes at each replug: ALSA's " 128:0", or on WinMM the index behind every name. A name written out in full always wins
-over its meaning as a pattern, so that names with brackets can be reached. Ports of one name are told apart by "#2" for
-the second, in the system's order.
+Patterns are shell-style and ignore case. They are compared with the name without what the driver appends, which changes
+at each replug: ALSA's " 128:0", or on WinMM the index after every name. A full name always wins over its meaning as a
+pattern, so that names with brackets can be reached. Of ports with the same name, "#2" is the second in the system's
+order.
 """
 
 import re
@@ -19,12 +19,12 @@ _ORDINAL: Final = re.compile(r"(.+?) ?#(\d+)$", re.DOTALL)
 
 
 def plain(name: str, indexed: bool = False) -> str:
-    """The name without the driver's numbers; `indexed` if this driver puts an index behind every name (WinMM)."""
+    """The name without the driver's numbers; `indexed` if this driver puts an index after every name (WinMM)."""
     return (_INDEX if indexed else _VOLATILE).sub("", name)
 
 
 def resolve(pattern: str, names: Sequence[str], indexed: bool = False) -> str:
-    """The one name in `names` that the pattern means. Raises PortError, with the candidates, for none or several."""
+    """The one name in `names` that the pattern matches. Raises PortError, with the candidates, for none or several."""
     plains = [plain(name, indexed) for name in names]
     found = _matches(pattern, names, plains)
     if len(found) == 1:
@@ -40,7 +40,7 @@ def resolve(pattern: str, names: Sequence[str], indexed: bool = False) -> str:
 
 
 def _matches(pattern: str, names: Sequence[str], plains: Sequence[str]) -> list[int]:
-    """Places in `names`: of the name in full, else of the plain name, else of what the pattern fits."""
+    """Indices of the full name, else of the plain name, else of the names that the pattern matches."""
     for written in (names, plains):
         exact = [i for i, name in enumerate(written) if name == pattern]
         if exact:
@@ -52,12 +52,12 @@ def _matches(pattern: str, names: Sequence[str], plains: Sequence[str]) -> list[
 def _tell_apart(pattern: str, found: Sequence[str], plains: set[str]) -> str:
     remedy = "make the pattern longer"
     if len(plains) == 1:
-        remedy = f'they have one name: write "{plains.pop()} #1" for the first of them, and so on'
+        remedy = f'they have the same name: write "{plains.pop()} #1" for the first of them, and so on'
     return f'"{pattern}" matches {len(found)} ports ({_quoted(found)}); {remedy}'
 
 
 def _listed(names: Sequence[str]) -> str:
-    return f"there are {_quoted(names)}" if names else "the system has no such ports at all"
+    return f"there are {_quoted(names)}" if names else "the system has no such ports"
 
 
 def _quoted(names: Sequence[str]) -> str:

@@ -1,7 +1,7 @@
-"""Whether the system's ports that we joined are still there, and still joined to us.
+"""Whether the system's ports that we are connected to are still there, and still connected to us.
 
-Nothing tells of a port that vanished but the lists, and one that vanished and returned between two looks stands in
-the list again while nothing joins us to it any more.
+Only the lists show that a port has vanished; and one that vanished and returned between two looks is listed again, but
+no longer connected to us.
 """
 
 from collections.abc import Callable, Collection
@@ -10,39 +10,39 @@ from typing import Final
 from engine.ports.port import PortGone
 
 _LOOK_AGAIN: Final = 200_000_000  # ns between looks; a look costs 12 µs
-_SURE: Final = 20_000_000  # ns for which a port that was there is not asked for again: each message would ask
+_SURE: Final = 20_000_000  # ns for which a port that was there is not looked for again; each message asks
 
 
 class PortPresence:
-    """One direction's list of ports; one look serves all ports that ask."""
+    """The list of ports of one direction; one look serves all ports that ask."""
 
     def __init__(self, look: Callable[[], list[str]]) -> None:
-        """`look` lists what is there now."""
+        """`look` lists the ports that are there now."""
         self._look = look
         self._looked_at = 0
         self._names: frozenset[str] = frozenset()
 
     def names(self, now: int) -> frozenset[str]:
-        """What is there, as it was at most a fifth of a second before `now` (monotonic ns)."""
+        """The ports that were there at most a fifth of a second before `now` (monotonic ns)."""
         if now - self._looked_at > _LOOK_AGAIN:
             self._names = frozenset(self._look())
             self._looked_at = now
         return self._names
 
     def forget(self) -> None:
-        """Look anew next time: the last look may be older than a port that was opened since."""
+        """Look again next time: a port may have been opened since the last look."""
         self._looked_at = 0
 
 
 class Joint:
-    """One port that we joined, `name` in the lists; once it is gone it stays so."""
+    """One port that we are connected to, called `name` in the lists; once it is gone it stays gone."""
 
     def __init__(
         self, name: str, presence: PortPresence, joined: Callable[[], Collection[str]] | None, own: str
     ) -> None:
-        """`joined` tells what is joined to it just now, if this system can tell; `own` is our end's name there.
+        """`joined` lists what is connected to it now, if this system can; `own` is the name of our end in that list.
 
-        Made when the two have just been joined.
+        Made when the two have just been connected.
         """
         self._name = name
         self._presence = presence

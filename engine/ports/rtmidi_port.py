@@ -1,4 +1,4 @@
-"""One input or output on an rtmidi object: polled, bounded, and let go of only by `delete`."""
+"""One input or output on an rtmidi object, which is polled, bounded, and closed only by deleting it."""
 
 import time
 from collections.abc import Callable
@@ -13,7 +13,7 @@ from engine.ports.send_budget import SendBudget
 
 #: messages an input keeps until it is polled
 QUEUE: Final = 8192
-_OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which a SysEx that has begun is given up
+_OPEN_SYSEX: Final = 5_000_000_000  # ns without a byte after which an unfinished SysEx is abandoned
 
 
 def make_device(kind: Any, api: int, client: str) -> Any:
@@ -29,8 +29,8 @@ def make_device(kind: Any, api: int, client: str) -> Any:
 class RtmidiDevice:
     """What a port holds while it is open.
 
-    `made` is the rtmidi object, None once the port is closed; `check` raises PortGone if the port has gone by now (ns);
-    `let_go` gets port and object when the port closes.
+    `made`: the rtmidi object, None once the port is closed; `check` raises PortGone if the port has gone by now (ns);
+    `let_go` is called with the port and the object when the port closes.
     """
 
     made: Any
@@ -45,7 +45,7 @@ class RtmidiDevice:
 
 
 class RtmidiInput:
-    """An InputPort on an rtmidi.MidiIn; of `period` see PeriodicInput."""
+    """An InputPort on an rtmidi.MidiIn; for `period` see PeriodicInput."""
 
     def __init__(self, name: str, device: RtmidiDevice, period: float = 0.0) -> None:
         self.name = name
@@ -55,7 +55,7 @@ class RtmidiInput:
         self._heard_at = 0
 
     def poll(self) -> list[bytes]:
-        """See InputPort. A port that is gone says so once all that it had brought was read."""
+        """See InputPort. PortGone is raised once everything that had arrived was read."""
         device = self._device.made
         if device is None:
             return []
@@ -79,18 +79,18 @@ class RtmidiInput:
 
 
 class RtmidiOutput:
-    """An OutputPort on an rtmidi.MidiOut; `room` guards the driver's queue, if it has one that may not fill."""
+    """An OutputPort on an rtmidi.MidiOut; `budget` guards the driver's queue, if it has one that must not fill."""
 
-    def __init__(self, name: str, device: RtmidiDevice, longest: int | None, room: SendBudget | None) -> None:
+    def __init__(self, name: str, device: RtmidiDevice, longest: int | None, budget: SendBudget | None) -> None:
         self.name = name
         self.longest = longest
         self._device = device
-        self._room = room
+        self._budget = budget
 
     @property
     def flow(self) -> DriverFlow | None:
         """See OutputPort."""
-        return self._room.flow if self._room else None
+        return self._budget.flow if self._budget else None
 
     def send(self, message: bytes) -> None:
         """See OutputPort."""
@@ -98,10 +98,12 @@ class RtmidiOutput:
         if device is None:
             raise PortError(f'"{self.name}" is closed')
         if self.longest is not None and len(message) > self.longest:
-            raise PortError(f'"{self.name}" takes at most {self.longest} bytes a message, not {len(message)}; not sent')
+            raise PortError(
+                f'"{self.name}" takes at most {self.longest} bytes per message; one of {len(message)} was not sent'
+            )
         now = time.monotonic_ns()
         self._device.check(now)
-        if self._room is not None and not self._room.take(now, message):
+        if self._budget is not None and not self._budget.take(now, message):
             raise PortError(f'"{self.name}" is full: what was sent before has not been taken yet')
         try:
             device.send_message(message)

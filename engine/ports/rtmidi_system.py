@@ -1,7 +1,7 @@
 """The system's MIDI ports through python-rtmidi.
 
 Callbacks lose messages while Python is busy and crash when a port closes; an object that was deleted must never be
-touched again. The rules here and in `systemport` keep clear of that. JACK has a file of its own.
+used again. The rules here and in `rtmidi_port` avoid both. JACK has a module of its own, `jack_system`.
 """
 
 import os
@@ -25,8 +25,8 @@ _APIS: Final = {
     "coremidi": rtmidi.API_MACOSX_CORE,
     "winmm": rtmidi.API_WINDOWS_MM,
 }
-_TRIES: Final = 3  # ports that come and go while one is opened
-_LOOKS: Final = 20  # and while they are listed, which happens far more often
+_TRIES: Final = 3  # while ports come and go as one is opened
+_LOOKS: Final = 20  # and as they are listed, which happens far more often
 _ALSA_SEQUENCER: Final = "/dev/snd/seq"
 
 
@@ -42,7 +42,7 @@ class RtmidiSystem:
         self._open: dict[object, str] = {}  # our own open ports and what they are called in the lists
         self._sources = PortPresence(lambda: self._names(self._in))
         self._targets = PortPresence(lambda: self._names(self._out))
-        self._listing = threading.Lock()  # the reader thread looks while the loop lists or lets go
+        self._listing = threading.Lock()  # the reader thread looks while the loop lists or closes
         self._in: Any = None
         self._out: Any = None
         if self._api not in rtmidi.get_compiled_api():
@@ -66,7 +66,7 @@ class RtmidiSystem:
     def open_input(self, pattern: str) -> RtmidiInput:
         """See PortSystem."""
         self._check_inputs_left()
-        resolve(pattern, self.inputs(), self._indexed)  # told at once, before a client is made for it
+        resolve(pattern, self.inputs(), self._indexed)  # fails early, before a client is made for it
         return self._input(*self._join(rtmidi.MidiIn, pattern), self._sources)
 
     def open_output(self, pattern: str) -> RtmidiOutput:
@@ -115,7 +115,7 @@ class RtmidiSystem:
         ours = set(self._open.copy().values())  # a copy: the reader thread closes inputs that are gone
         return [name for name in names if plain(name) not in ours]
 
-    # Making ports
+    # Opening ports
 
     def _make(self, kind: Any) -> Any:
         try:
@@ -130,7 +130,7 @@ class RtmidiSystem:
             device.open_virtual_port(name)
         except rtmidi.UnsupportedOperationError as fault:
             device.delete()
-            raise PortError(f"{self._backend} has no ports of our own making; name a port of the system") from fault
+            raise PortError(f"{self._backend} has no virtual ports; name a port of the system") from fault
         except rtmidi.RtMidiError as fault:
             device.delete()
             raise PortError(f'the port "{name}" could not be made ({fault})') from fault
@@ -158,7 +158,7 @@ class RtmidiSystem:
         try:
             device.open_port(index, name=end)
         except (rtmidi.RtMidiError, ValueError) as fault:
-            device.close_port()  # or the next use of it fails as well
+            device.close_port()  # or the next use of it would fail as well
             raise PortError(f'"{name}" could not be opened; is it in use by another program? ({fault})') from fault
 
     def _input(self, name: str, device: Any, own: str, presence: PortPresence | None) -> RtmidiInput:
@@ -167,9 +167,9 @@ class RtmidiSystem:
         return port
 
     def _output(self, name: str, device: Any, own: str, presence: PortPresence | None) -> RtmidiOutput:
-        room = SendBudget(ALSA_FLOW) if self._backend == "alsa" else None
+        budget = SendBudget(ALSA_FLOW) if self._backend == "alsa" else None
         held = RtmidiDevice(device, self._checker(name, own, presence), self._let_go)
-        port = RtmidiOutput(name, held, LONGEST.get(self._backend), room)
+        port = RtmidiOutput(name, held, LONGEST.get(self._backend), budget)
         self._open[port] = own
         return port
 
@@ -180,7 +180,7 @@ class RtmidiSystem:
     # Whether ports are still there
 
     def _checker(self, name: str, own: str, presence: PortPresence | None) -> Callable[[int], None]:
-        """What raises PortGone if the port that we joined is gone; our own are there while we are."""
+        """A check that raises PortGone if the port that we are connected to is gone; our own ports never are."""
         if presence is None:
             return lambda now: None
         presence.forget()
@@ -190,7 +190,7 @@ class RtmidiSystem:
     def _check_inputs_left(self) -> None:
         held = sum(isinstance(port, RtmidiInput) for port in self._open.copy())
         if self._backend == "alsa" and held >= ALSA_INPUTS:
-            raise PortError(f"ALSA has no room for more than {ALSA_INPUTS} inputs of one program; use fewer inputs")
+            raise PortError(f"ALSA has room for at most {ALSA_INPUTS} inputs per program; use fewer inputs")
 
 
 def _need_sequencer() -> None:

@@ -1,6 +1,6 @@
-"""How much a driver may still be handed: the last guard before a queue that would stop the process.
+"""How much more a driver may be handed: the last guard before a queue that would block the process.
 
-The core paces by the same `Flow`, so these refusals are for whoever does not, and for servers that stand still.
+The core paces by the same `DriverFlow`, so a refusal here means other callers, or a server that has frozen.
 """
 
 from collections.abc import Callable
@@ -10,12 +10,12 @@ from engine.midi.kinds import FIRST_REAL_TIME
 from engine.ports.driver_limits import JACK_RING
 from engine.ports.port import DriverFlow
 
-#: bytes after which the server is asked again how far it is: asking takes as long as sending a note
+#: bytes after which the server is asked again for its cycle: asking takes as long as sending a note
 _UNSEEN: Final = 1024
 
 
 class SendBudget:
-    """Counts what is on its way, by the clock; if `cycle` is given, also by the server's cycles."""
+    """Counts what is on its way: by the clock, and by the server's cycles if `cycle` is given."""
 
     def __init__(self, flow: DriverFlow, cycle: Callable[[], int] | None = None) -> None:
         """`cycle` counts the server's cycles, each of which empties the ring."""
@@ -27,10 +27,10 @@ class SendBudget:
         self._cycle_seen = -1
         self._this_cycle = 0  # bytes handed over since that cycle
         self._last_cycle = 0  # and in the one before it: its emptying may still be under way
-        self._unseen = 0  # of those since that cycle, bytes since anybody looked which one it is now
+        self._unseen = 0  # of those, bytes since the cycle was last looked up
 
     def take(self, now: int, message: bytes) -> bool:
-        """Book this message at this time (ns) if there is room for it; False, and nothing booked, if there is none."""
+        """Count this message at this time (ns) if there is room for it; False if there is none."""
         size = len(message) + self.flow.overhead
         free_at = self._free_at
         start = free_at if free_at > now else now
@@ -54,7 +54,7 @@ class SendBudget:
 
     def _look(self, cycle: int) -> None:
         if cycle != self._cycle_seen:
-            seen = self._this_cycle - self._unseen  # the rest may be of this very cycle
+            seen = self._this_cycle - self._unseen  # the rest may belong to this very cycle
             self._last_cycle = seen if cycle == self._cycle_seen + 1 else 0
             self._cycle_seen, self._this_cycle = cycle, self._unseen
         self._unseen = 0

@@ -1,1 +1,1 @@
-"""What the user wrote: the rig file, its models, its errors."""
+"""The rig file: its models, reading it with all its mistakes, and editing it."""

@@ -5,14 +5,15 @@ from pathlib import Path
 import pytest
 
 from engine.cli.app import main
-from tests.support.rehearsal_rig import RIG, Bayleaf
+from tests.support.bayleaf_command import Bayleaf, Said
+from tests.support.rehearsal_rig import RIG
 
 
 @pytest.fixture
 def bayleaf(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Bayleaf:
     """Runs the command in this process: status, stdout, stderr."""
 
-    def run(*arguments: str | Path) -> tuple[int, str, str]:
+    def run(*arguments: str | Path) -> Said:
         monkeypatch.setattr("sys.argv", ["bayleaf", *map(str, arguments)])
         status = 0
         try:
@@ -20,7 +21,7 @@ def bayleaf(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str])
         except SystemExit as ended:
             status = int(ended.code or 0)
         captured = capsys.readouterr()
-        return status, captured.out, captured.err
+        return Said(status, captured.out, captured.err)
 
     return run
 

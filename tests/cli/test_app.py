@@ -10,6 +10,7 @@ import pytest
 
 from engine.cli import commands
 from engine.cli.app import command, command_names
+from tests.support.bayleaf_command import Bayleaf
 from tests.support.paths import BAYLEAF
 
 
@@ -35,7 +36,7 @@ def test_one_module_a_command() -> None:
     code = "import sys; from engine.cli.app import command; command('next'); print(*sorted(sys.modules), sep='\\n')"
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
     assert [name for name in loaded if name.startswith("engine.cli.commands.")] == ["engine.cli.commands.next"]
-    assert not {"pydantic", "trio", "mido"} & set(loaded)
+    assert not {"pydantic", "trio", "mido", "rich.console"} & set(loaded)
 
 
 @pytest.mark.parametrize("command", [("demo",), ("--help",), ("ports", "--backend", "memory", "--json")], ids=" ".join)
@@ -80,3 +81,11 @@ def test_the_head_of_the_demo() -> None:
     said = process.stderr.read()
     process.stderr.close()
     assert (first[:14], process.wait(60), said) == ("Lantern Street", 1, "")
+
+
+def test_no_engine_is_told(bayleaf: Bayleaf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A command to an engine that does not run says so, and how to start one."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", os.fspath(tmp_path))
+    said = bayleaf("scene", "1")
+    assert said.status == 1
+    assert "bayleaf run" in said.err

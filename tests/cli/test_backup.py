@@ -112,10 +112,10 @@ def test_an_output_by_name(evening: Evening) -> None:
     evening.start(RIG)
     done = evening.bayleaf("backup", "strings")
     assert done.returncode == 0, done.stderr
-    assert "the rig goes out to strings in" in done.stdout
+    assert "the rig is being sent to strings in" in done.stdout
     done = evening.bayleaf("backup", "brass")
     assert done.returncode == 1
-    assert "there is no output brass; there are strings" in done.stderr
+    assert "there is no output brass; there are: strings" in done.stderr
 
 
 @pytest.mark.parametrize(("place", "words"), [("lost", "block 2 of"), ("broken", "block 2 arrived corrupted")])

@@ -38,7 +38,7 @@ class Engine:
         self.asked.append(request)
         if self.refusal is not None:
             return {"done": False, "text": self.refusal}
-        return {"done": True, "text": "the control works; not in the file yet (bayleaf save)"}
+        return {"done": True, "text": "the control works; not saved yet (bayleaf save)"}
 
     def watch(self, name: str) -> Iterator[dict[str, Any]]:
         yield {"events": []}
@@ -77,7 +77,7 @@ def test_what_is_said_and_done(terminal: Any) -> None:
     assert "3 presses; the contacts bounced for at most 12.0 ms." in lines
     entry = result.output[result.output.index("[[controls]]") : result.output.index("Add it")]
     read(f'format = 1\n[inputs]\npedals = {{ port = "a" }}\n[[scenes]]\nnumber = 1\nname = "One"\n{entry}', "entry")
-    assert lines[-1].endswith("the control works; not in the file yet (bayleaf save)")
+    assert lines[-1].endswith("the control works; not saved yet (bayleaf save)")
     assert engine.asked == [{"do": "learn", "control": CONTROL}]
 
 
@@ -191,7 +191,7 @@ def test_a_switch_is_learned_and_saved(stage: Stage) -> None:
     said, _ = learning.communicate("y\n", timeout=60)
     assert learning.returncode == 0, said
     assert "3 presses; the contacts bounced for" in said
-    assert f"the control works; saved in {stage.rig}, read back: it is what plays" in said
+    assert f"the control works; saved to {stage.rig}, and read back: it holds the current rig" in said
     press(stage)
     assert stage.scene() == {"number": 2, "name": "Two"}
     saved = stage.rig.read_text()

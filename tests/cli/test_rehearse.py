@@ -10,7 +10,8 @@ import mido
 import pytest
 
 from engine.offline import report_page
-from tests.support.rehearsal_rig import DEMO, RIG, SONG, Bayleaf
+from tests.support.bayleaf_command import Bayleaf
+from tests.support.rehearsal_rig import DEMO, RIG, SONG
 
 
 def song(file: Path, *tracks: tuple[str, list[mido.Message]]) -> Path:

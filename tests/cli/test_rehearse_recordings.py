@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from engine.core.engine import Engine
-from tests.support.rehearsal_rig import SONG, Bayleaf
+from tests.support.bayleaf_command import Bayleaf
+from tests.support.rehearsal_rig import SONG
 
 
 def recorded(file: Path, *happened: Mapping[str, object], head: Mapping[str, object] | None = None) -> Path:

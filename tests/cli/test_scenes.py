@@ -82,7 +82,7 @@ def scenes(desk: Evening) -> list[tuple[int, str]]:
 
 def test_an_evening_of_edits(desk: Evening) -> None:
     """Copy, rename, renumber, move, store, undo, redo and delete act at once and say so; save keeps it all."""
-    waits = "; not in the file yet (bayleaf save)\n"
+    waits = "; not saved yet (bayleaf save)\n"
     assert done(desk, "scenes", "copy", "11", "21", "--as", "Reprise") == f"scene 11 copied to 21{waits}"
     assert (
         done(desk, "scenes", "rename", "12", "Last dance")
@@ -92,16 +92,16 @@ def test_an_evening_of_edits(desk: Evening) -> None:
         done(desk, "scenes", "renumber", "12", "13")
         == f"scene 12 is now scene 13, also in set list Friday and control 1{waits}"
     )
-    assert done(desk, "scenes", "move", "13", "--before", "11") == f"scene 13 stands before 11{waits}"
-    stored = "what plays is stored as scene 40 Here: 1 route, 1 sound"
+    assert done(desk, "scenes", "move", "13", "--before", "11") == f"scene 13 moved before 11{waits}"
+    stored = "stored as scene 40 Here: 1 route, 1 sound"
     assert done(desk, "scenes", "store", "40", "--as", "Here") == stored + waits
-    assert done(desk, "scenes", "undo") == f"taken back: {stored}{waits}"
-    assert done(desk, "scenes", "redo") == f"done again: {stored}{waits}"
+    assert done(desk, "scenes", "undo") == f"undone: {stored}{waits}"
+    assert done(desk, "scenes", "redo") == f"redone: {stored}{waits}"
     assert done(desk, "scenes", "delete", "21") == f"scene 21 deleted{waits}"
     assert scenes(desk) == [(13, "Last dance"), (11, "Overture"), (40, "Here")]
     assert desk.file.read_text() == RIG
     said = done(desk, "save")
-    assert "read back: it is what plays. What changed:\n" in said
+    assert "and read back: it holds the current rig. Changes:\n" in said
     assert "scene 12: name" not in said
     assert "scene 12 Finale is gone" in said
     assert "scene 13 Last dance is new" in said
@@ -111,8 +111,8 @@ def test_an_evening_of_edits(desk: Evening) -> None:
     for comment in ("# Lantern Street, the pit\n", "# the first", "# what opens\n[[scenes]]\nnumber = 11", "# loud"):
         assert comment in text
     assert done(desk, "scene", "40").startswith("scene 40 Here")
-    assert "1 version is kept" in done(desk, "save", "--history")
-    assert "read back: it is what plays" in done(desk, "save", "--undo")
+    assert "1 saved version" in done(desk, "save", "--history")
+    assert "read back: it holds the current rig" in done(desk, "save", "--undo")
     assert desk.file.read_text() == RIG
     assert json.loads(done(desk, "save", "--history", "--json"))["versions"][0]["number"] == 2
 
@@ -127,8 +127,8 @@ def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
     assert "text that is not empty" in refused(desk, "scenes", "rename", "11", "")
     assert "allowed: 1 to 16384" in refused(desk, "scenes", "renumber", "11", "0")
     assert "cannot be moved before itself" in refused(desk, "scenes", "move", "11", "--before", "11")
-    assert refused(desk, "scenes", "undo") == "there is no live edit to take back\n"
-    assert refused(desk, "scenes", "redo") == "nothing was taken back that could be redone\n"
+    assert refused(desk, "scenes", "undo") == "there is no edit to undo\n"
+    assert refused(desk, "scenes", "redo") == "there is no undone edit to redo\n"
     assert scenes(desk) == [(11, "Overture"), (12, "Finale")]
     assert desk.bayleaf("save", "--undo", "--diff").returncode == 2
 

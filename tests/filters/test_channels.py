@@ -1,4 +1,4 @@
-"""`channels`: only some channels are heard, or they arrive on other channels."""
+"""`channels`: only some channels pass, or they arrive on other channels."""
 
 from tests.support.filter_bench import heard, refusal
 
@@ -43,5 +43,5 @@ def test_what_is_allowed_is_said() -> None:
     assert "map.17.[key]: Value error, a channel from 1 to 16" in refusal('filter = "channels", map = { 17 = 1 }')
     assert "map.1: Value error, a channel from 1 to 16" in refusal('filter = "channels", map = { 1 = true }')
     assert "at least one entry" in refusal('filter = "channels", map = {}')
-    assert "channel 3 stands in keep and in drop" in refusal('filter = "channels", keep = [1, 3], drop = [3]')
+    assert "channel 3 is in keep and in drop" in refusal('filter = "channels", keep = [1, 3], drop = [3]')
     assert "each key only once" in refusal('filter = "channels", map = { 1 = 2, 01 = 3 }')

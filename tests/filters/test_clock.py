@@ -1,4 +1,4 @@
-"""`clock`: the beat clock passes, is held back, or runs slower."""
+"""`clock`: the beat clock passes, is stopped, or runs slower."""
 
 import pytest
 from hypothesis import given

@@ -1,4 +1,4 @@
-"""`controllers`: pedals, wheels and faders are picked, renumbered, turned round or held within a range."""
+"""`controllers`: pedals, wheels and faders are selected, renumbered, inverted or limited to a range."""
 
 import pytest
 
@@ -71,4 +71,4 @@ def test_what_is_allowed_is_said() -> None:
     assert "range.7: Value error, two values, [low, high]" in refusal('filter = "controllers", range = { 7 = 100 }')
     assert "the lower one first" in refusal('filter = "controllers", range = { 7 = [100, 20] }')
     assert "range.7.1: Value error, a value from 0" in refusal('filter = "controllers", range = { 7 = [0, 128] }')
-    assert "controller 1 stands in keep and in drop" in refusal('filter = "controllers", keep = [1], drop = [1]')
+    assert "controller 1 is in keep and in drop" in refusal('filter = "controllers", keep = [1], drop = [1]')

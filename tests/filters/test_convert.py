@@ -1,4 +1,4 @@
-"""`convert`: one kind of control moves another."""
+"""`convert`: one kind of control becomes another."""
 
 from typing import Any
 

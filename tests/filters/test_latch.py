@@ -1,4 +1,4 @@
-"""`latch`: a switch that must be held down becomes one that stays."""
+"""`latch`: a switch that must be held down becomes one that latches."""
 
 from tests.support.filter_bench import heard, refusal, step_of
 

@@ -1,4 +1,4 @@
-"""`zone`: only a part of the keyboard is heard, or only soft or hard playing."""
+"""`zone`: only a part of the keyboard passes, or only soft or hard playing."""
 
 from tests.support.filter_bench import heard, refusal
 

@@ -93,7 +93,7 @@ def test_a_midi_file_holds_the_same(tmp_path_factory: pytest.TempPathFactory, me
         (b"\xf0\x7d\x01\xf7\x90\x3c\x40", "bytes outside SysEx"),
         (b"\x01\x02\xf0\x7d\xf7", "bytes outside SysEx"),
         (b"\xf0\x7d\x01\xf0\x7d\x02\xf7", "bytes outside SysEx"),
-        (b"MThd\x00\x00", "no Standard MIDI File"),
+        (b"MThd\x00\x00", "not a Standard MIDI File"),
     ],
 )
 def test_a_damaged_file_is_told(tmp_path: Path, data: bytes, said: str) -> None:

@@ -152,8 +152,8 @@ async def test_a_dump_goes_no_faster_than_the_far_cable_carries_it(autojump_cloc
         pass
 
     began = trio.current_time()
-    done = await SysexSending(evening.show, 0, dump, 0).run(report, trio.Event())
-    assert done["done"]
+    answer = await SysexSending(evening.show, 0, dump, 0).run(report, trio.Event())
+    assert answer.done
     assert trio.current_time() - began >= 0.64 - 0.001
     assert [order.messages[0] for turn in evening.port.turns[1:] for order in turn] == dump
 

@@ -12,6 +12,7 @@ from engine.core.commands import ControlClock, MuteRoute, RecallScene
 from engine.live.cable_load import CableLoad
 from engine.live.socket.status_stream import StatusFrames
 from engine.ports.port import PortGone
+from engine.protocol import Answer, AnswerCode, done, refused
 from tests.support.standby_world import FOOT, KEYS, MS, Engine, World
 
 
@@ -234,13 +235,13 @@ def test_a_clock_goes_on_in_step(world: World) -> None:
 def test_the_rig_of_the_one_in_charge_is_played_by_the_other(world: World) -> None:
     """An edit there reaches the standby as text."""
     world.run(50)
-    assert world.engines["spare"].standby.leader_rig == world.engines["desk"].workshop.text
+    assert world.engines["spare"].standby.leader.rig == world.engines["desk"].session.text
 
 
 def seen_by(engine: Engine) -> dict[str, tuple[bool, bool, None] | tuple[bool, bool, str]]:
     """Each machine as an engine's status tells of it: in charge, following, lending, or away."""
     return {
-        each["name"]: (each["engine"], each["there"], each["played_by"]) for each in engine.joined.picture()["machines"]
+        each["name"]: (each["engine"], each["there"], each["played_by"]) for each in engine.joined.status()["machines"]
     }
 
 
@@ -248,33 +249,33 @@ def test_status_tells_machines_and_who_is_in_charge(world: World) -> None:
     """Both engines tell the same: who is there, who plays whose outputs, who is in charge, and how often it changed."""
     machines = {"desk": (True, True, None), "spare": (True, True, None), "left": (False, True, "desk")}
     for name, engine in world.engines.items():
-        picture = engine.joined.picture()
+        picture = engine.joined.status()
         assert (picture["machine"], picture["in_charge"], picture["term"]) == (name, "desk", 1)
         assert seen_by(engine) == machines
-        assert engine.joined.troubles() == []
+        assert engine.joined.problems() == []
     world.kill("desk")
     world.run(100)
     spare = world.engines["spare"]
     assert seen_by(spare) == {**machines, "desk": (True, False, None), "left": (False, True, "spare")}
-    assert spare.joined.troubles() == ["desk is not there: no engine could take over"]
+    assert spare.joined.problems() == ["desk is not there: no engine could take over"]
 
 
 def test_a_follower_of_the_engine_sees_it_in_a_frame(world: World) -> None:
     """The panel gets the network with the rest, and what is wrong with it among what is to be seen to."""
     desk = world.engines["desk"]
-    frames = StatusFrames(desk.show, desk.workshop, CableLoad(desk.show), False, desk.joined)
-    assert frames.take()[0]["frame"]["network"] == desk.joined.picture()
+    frames = StatusFrames(desk.show, desk.session, CableLoad(desk.show), False, desk.joined)
+    assert frames.take()[0]["frame"]["network"] == desk.joined.status()
     world.net.part("desk", "spare")
     world.run(1500)
     desk.show.tell("test", "a frame is wanted")
     assert frames.take()[0]["frame"]["network"]["machines"][1]["there"] is False
-    asking = world.engines["spare"].joined.troubles()
+    asking = world.engines["spare"].joined.problems()
     assert asking == ["desk is silent, and no machine with outputs lets spare play"]
 
 
-async def answer_of(world: World, asked: Callable[..., Any]) -> dict[str, Any]:
+async def answer_of(world: World, asked: Callable[..., Any]) -> Answer:
     """What a player is told who asks for this, while time goes on."""
-    answers: list[dict[str, Any]] = []
+    answers: list[Answer] = []
 
     async def ask() -> None:
         answers.append(await asked())
@@ -291,9 +292,9 @@ async def answer_of(world: World, asked: Callable[..., Any]) -> dict[str, Any]:
 async def test_a_player_hands_the_show_over_and_takes_it(world: World) -> None:
     """Asked of the one in charge it gives the show, asked of the other it takes it; both say who has it."""
     desk, spare = (world.engines[name].joined for name in ("desk", "spare"))
-    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "spare is in charge"}
-    assert await answer_of(world, desk.hand_over) == {"done": True, "text": "desk is in charge"}
-    assert await answer_of(world, spare.hand_over) == {"done": True, "text": "spare is in charge"}
+    assert await answer_of(world, desk.hand_over) == done("spare is in charge")
+    assert await answer_of(world, desk.hand_over) == done("desk is in charge")
+    assert await answer_of(world, spare.hand_over) == done("spare is in charge")
     assert world.leaders() == ["spare"]
 
 
@@ -302,7 +303,7 @@ async def test_there_must_be_somebody_to_hand_over_to(world: World) -> None:
     world.kill("spare")
     world.run(10)
     told = await answer_of(world, world.engines["desk"].joined.hand_over)
-    assert told == {"done": False, "text": "spare is not there; nothing changed"}
+    assert told == refused(AnswerCode.NOT_POSSIBLE, "spare is not there; nothing changed")
     assert world.leaders() == ["desk"]
 
 
@@ -323,16 +324,16 @@ async def test_who_is_stopped_hands_over_first(world: World) -> None:
 async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
     """An edit at the one that follows is refused; the rig of the other is played, its scene kept."""
     spare = world.engines["spare"]
-    told = await spare.workshop.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
-    assert told["text"] == "desk is in charge; a rig that is edited there plays here, too"
+    told = await spare.session.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
+    assert told == refused(AnswerCode.NOT_LEADER, "desk is in charge; edit the rig there, and this engine follows")
     world.play(FOOT, "C0 01")
     world.run(20)
-    desk = world.engines["desk"].workshop
-    assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed")))["done"]
+    desk = world.engines["desk"].session
+    assert (await desk.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))).done
     world.run(20)
-    await spare.standby.play_rig()
+    await spare.standby.leader.play_rig()
     assert spare.show.engine.scene == (2, "Waltz")
-    assert spare.workshop.unsaved
+    assert spare.session.unsaved
     network = spare.show.engine.rig.network
     assert network is not None
     assert (spare.show.engine.state.led_by, network.machine) == ("desk", "spare")

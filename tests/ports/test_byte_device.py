@@ -35,7 +35,7 @@ def fifo(tmp_path: Path) -> str:
 
 
 @pytest.fixture
-def far(fifo: str) -> Iterator[int]:
+def is_remote(fifo: str) -> Iterator[int]:
     """The other program's end of the FIFO, both ways."""
     handle = os.open(fifo, os.O_RDWR | os.O_NONBLOCK)
     yield handle
@@ -88,7 +88,7 @@ def _sends(send: Callable[[bytes], None]) -> bool:
 def test_nobody_reads(fifo: str, far: int, message: bytes) -> None:
     """With nobody reading, sending ends in a refusal, closing does not wait, and there is no hole in what was sent."""
     port = open_device_output(fifo)
-    with pytest.raises(PortError, match="takes no more: nothing reads what it was sent"):  # noqa: PT012 it is the loop
+    with pytest.raises(PortError, match="is full: the device does not take what it was sent"):  # noqa: PT012 it is the loop
         while True:
             port.send(message)
     port.close()
@@ -100,7 +100,7 @@ def test_a_reader_that_slept(fifo: str, far: int) -> None:
     """What was accepted while nobody read arrives once somebody reads, and sending goes on."""
     port = open_device_output(fifo)
     sent = 0
-    with pytest.raises(PortError, match="takes no more"):  # noqa: PT012 the count is wanted
+    with pytest.raises(PortError, match="is full"):  # noqa: PT012 the count is wanted
         while True:
             port.send(NOTE)
             sent += 1
@@ -244,7 +244,7 @@ def test_rubbish_does_no_harm(fifo: str, far: int, rubbish: bytes) -> None:
 def test_only_whole_messages_are_sent(fifo: str, far: int, message: bytes) -> None:
     """What is not exactly one message is refused, and nothing of it is written."""
     port = open_device_output(fifo)
-    with pytest.raises(PortError, match="is no whole MIDI message"):
+    with pytest.raises(PortError, match="is not a whole MIDI message"):
         port.send(message)
     port.close()
     assert drain(far) == b""
@@ -314,7 +314,7 @@ def test_a_device_of_others_is_told(fifo: str) -> None:
         if user == 0:
             os.seteuid(65534)  # root may use everything
         for attempt in (open_device_input, open_device_output):
-            with pytest.raises(PortError, match="you may not use it; ask for its group"):
+            with pytest.raises(PortError, match="you do not have permission to use it; join its group"):
                 attempt(fifo)
     finally:
         os.seteuid(user)

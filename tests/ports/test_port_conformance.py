@@ -108,8 +108,8 @@ def test_opening_and_closing_leaks_nothing(tmp_path: Path) -> None:
     ("make", "told"),
     [
         (lambda path: None, "there is no such device"),
-        (lambda path: path.write_bytes(b""), "is no byte device"),
-        (lambda path: path.mkdir(), "is no byte device"),
+        (lambda path: path.write_bytes(b""), "is not a byte device"),
+        (lambda path: path.mkdir(), "is not a byte device"),
     ],
     ids=["missing", "file", "folder"],
 )

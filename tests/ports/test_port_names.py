@@ -45,7 +45,7 @@ def test_patterns_mean_one_port(pattern: str, name: str) -> None:
         ("Grand*", r'^no port matches "Grand\*"; there are "Midi Through.* 14:0", .*"Pad:Pad MIDI 1 36:0"$'),
         ("Stage piano", "no port matches"),
         ("*box*", r'matches 2 ports \(".* 24:0", ".* 24:1"\); make the pattern longer'),
-        ("Pad*", r'matches 2 ports \(".* 32:0", ".* 36:0"\); they have one name: write "Pad:Pad MIDI 1 #1"'),
+        ("Pad*", r'matches 2 ports \(".* 32:0", ".* 36:0"\); they have the same name: write "Pad:Pad MIDI 1 #1"'),
         ("Pad* #3", "no port matches"),
         ("Pad* #0", "no port matches"),
         ("*box* #1", "no port matches"),
@@ -60,7 +60,7 @@ def test_none_or_several_is_told(pattern: str, said: str) -> None:
 
 def test_no_ports_at_all() -> None:
     """On a system without ports the sentence says so."""
-    with pytest.raises(PortError, match="the system has no such ports at all"):
+    with pytest.raises(PortError, match="the system has no such ports"):
         resolve("*", [])
 
 

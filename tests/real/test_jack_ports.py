@@ -88,7 +88,7 @@ def test_what_we_play_arrives(system: JackSystem) -> None:
 def test_too_long_a_message_is_refused(system: JackSystem) -> None:
     """A SysEx that JACK would lose without a word is refused, and told with both lengths."""
     ours = system.open_virtual_output("strings")
-    with pytest.raises(PortError, match=r"at most 10000 bytes a message, not 10001"):
+    with pytest.raises(PortError, match=r"at most 10000 bytes per message; one of 10001 was not sent"):
         ours.send(b"\xf0" + bytes(9_999) + b"\xf7")
     ours.close()
 

@@ -8,6 +8,7 @@ from typing import Any
 import trio
 
 from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.process.instance_lock import InstanceLock, claim_socket
 from engine.live.socket import client
@@ -34,9 +35,10 @@ async def serving(
     """The engine named pit, answering; `text` is what its rig was read from."""
     with claimed() as claim:
         async with trio.open_nursery() as nursery:
-            workshop = RigSession(bench.show, file, text)
-            desk = PanelRequests(bench.show, workshop, system or MemorySystem("pit"))
-            server = SocketServer(bench.show, workshop, RemoteWork(bench.show, workshop), desk, claim.listener)
+            session = RigSession(bench.show, file, text)
+            panel = PanelRequests(bench.show, session, system or MemorySystem("pit"))
+            work = RemoteWork(bench.show, session)
+            server = SocketServer(bench.show, session, RigSaver(session), work, panel, claim.listener)
             nursery.start_soon(server.serve)
             yield claim.path
             nursery.cancel_scope.cancel()

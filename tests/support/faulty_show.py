@@ -22,7 +22,9 @@ import trio.testing
 import filters.registry
 from engine.core.commands import RecallScene
 from engine.core.control.setlist import ShowPosition
+from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
+from engine.live.edit.sound_list_files import facts
 from engine.live.hotplug import Hotplug
 from engine.live.port_opening import PortOpener, connect
 from engine.live.reader import InputReader
@@ -205,13 +207,13 @@ class Evening:
         if crashed:
             self.show.port_commands.set_up(self.show.outputs)
         self.show.apply(RecallScene(self.last_scene), "start")
-        self.edits = RigSession(self.show, self.rig_file, text_of(self.rig_file))
+        self.edits = RigFileFollower(RigSession(self.show, self.rig_file, text_of(self.rig_file)))
         self._tasks = trio.CancelScope()
         self._nursery.start_soon(
             self._run, Hotplug(self.show, opener, lambda: self.now + self.slept, at_once), self.edits
         )
 
-    async def _run(self, watch: Hotplug, edits: RigSession) -> None:
+    async def _run(self, watch: Hotplug, edits: RigFileFollower) -> None:
         with self._tasks:
             async with trio.open_nursery() as nursery:
                 nursery.start_soon(watch.run)
@@ -327,10 +329,10 @@ class Evening:
     async def edit(self, text: str, read: Callable[[], bool]) -> None:
         """The player saves the rig file, and it is read: that takes real time, but no virtual."""
         await self.until(lambda: self.edits._handled is not None, S)
-        while self.edits._lock.locked():  # the look at the start of the show
+        while self.edits._session.lock.locked():  # the look at the start of the show
             await trio.to_thread.run_sync(time.sleep, 0.0002)
         self.rig_file.write_text(text, encoding="utf-8")
-        await self.until(lambda: self.edits._handled == self.edits._stamp(), S)
+        await self.until(lambda: self.edits._handled == facts(self.rig_file), S)
         for _ in range(100_000):
             if read():
                 break

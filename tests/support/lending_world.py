@@ -41,11 +41,11 @@ class Engine:
 
     def __init__(self, net: FakeNet, machine: str) -> None:
         self.rig = read(RIG, "pit.toml").on(machine)
-        self.names = NetworkKeys(self.rig.rig.name)
+        self.keys = NetworkKeys(self.rig.rig.name)
         self.link = net.link(machine)
-        self.far = RemoteMachines(self.rig, self.link, self.names)
+        self.far = RemoteMachines(self.rig, self.link, self.keys)
         self.far.begin()
-        self.link.alive(self.names.alive(machine))
+        self.link.alive(self.keys.alive(machine))
         self.cable = RemoteCable(0, None)
         self.output: RemoteOutput | None = None
 
@@ -81,14 +81,14 @@ class Box:
         rig = read(RIG, "pit.toml").on(BOX)
         assert rig.network is not None
         self.now = 0
-        self.names = NetworkKeys(rig.rig.name)
+        self.keys = NetworkKeys(rig.rig.name)
         self.link = net.link(BOX)
         self.lender = OutputLender({"strings": None}, started)
-        self.gate = LenderEndpoint(self.lender, rig.network, self.link, self.names, lambda: None, lambda: self.now)
+        self.gate = LenderEndpoint(self.lender, rig.network, self.link, self.keys, lambda: None, lambda: self.now)
         self.gate.begin()
-        self.link.alive(self.names.alive(BOX))
+        self.link.alive(self.keys.alive(BOX))
         for way, port in (("in", "keys"), ("out", "strings")):
-            self.link.alive(self.names.plugged(BOX, way, port))
+            self.link.alive(self.keys.plugged(BOX, way, port))
 
     def turn(self) -> list[bytes]:
         """What has left for the instruments since the last turn."""

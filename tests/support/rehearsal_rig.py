@@ -1,7 +1,5 @@
 """What the tests of `bayleaf rehearse` play: the demo, and a rig with names that a page must escape."""
 
-from collections.abc import Callable
-
 from tests.support.paths import PRESETS
 
 DEMO, SONG = str(PRESETS / "demo.toml"), str(PRESETS / "demo.mid")
@@ -33,5 +31,3 @@ input = "keys"
 when = { program = "any" }
 do = "scene"
 """
-
-Bayleaf = Callable[..., tuple[int, str, str]]

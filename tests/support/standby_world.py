@@ -97,17 +97,17 @@ class Engine:
         self.reader = HandReader()
         self.told: list[str] = []
         self.show = Show(rig, self.patch, self.reader, clock=lambda: world.now, say=self.told.append)
-        self.workshop = RigSession(self.show, Path(f"{name}.toml"), RIG)
-        self.joined.tasks(self.show, self.workshop)
+        self.session = RigSession(self.show, Path(f"{name}.toml"), RIG)
+        self.joined.tasks(self.show, self.session)
         assert self.joined.standby is not None
         self.standby = self.joined.standby
         self.errands: deque[tuple[Callable[[], Any], Callable[[Any], None]]] = deque()
-        self.standby.apart = lambda call, then: self.errands.append((call, then))
+        self.standby.background = lambda call, then: self.errands.append((call, then))
         self.show.apply(RecallScene(1), "start")
         self.show.apply(Begin())
         self.standby.begin()
         self.standby.listen(lambda: None)
-        self.link.alive(self.far.names.alive(name))
+        self.link.alive(self.far.keys.alive(name))
 
     def step(self) -> None:
         for _ in range(len(self.errands)):
@@ -130,18 +130,18 @@ class Owner:
         rig = rig_of("left")
         assert rig.network is not None
         self.rig = rig
-        self.names = NetworkKeys(rig.rig.name)
+        self.keys = NetworkKeys(rig.rig.name)
         self.link = world.net.link("left")
         self.lender = OutputLender({"strings": None, "brass": None}, 1000)
-        self.gate = LenderEndpoint(self.lender, rig.network, self.link, self.names, lambda: None, lambda: world.now)
+        self.gate = LenderEndpoint(self.lender, rig.network, self.link, self.keys, lambda: None, lambda: world.now)
         self.heard = {"strings": Receiver(), "brass": Receiver()}
         self.sent: list[tuple[int, str, bytes]] = []
         self.gate.begin()
         for name in self.heard:
-            self.link.alive(self.names.plugged("left", "out", name))
+            self.link.alive(self.keys.plugged("left", "out", name))
         for name in ("keys", "foot"):
-            self.link.alive(self.names.plugged("left", "in", name))
-        self.link.alive(self.names.alive("left"))
+            self.link.alive(self.keys.plugged("left", "in", name))
+        self.link.alive(self.keys.alive("left"))
 
     def step(self) -> None:
         for output, message, _ in self.gate.turn():
@@ -188,12 +188,12 @@ class World:
         """Its loop stands still, and its watchdog sees it."""
         engine = self.engines[name]
         engine.frozen = True
-        engine.link.gone(engine.far.names.alive(name))
+        engine.link.gone(engine.far.keys.alive(name))
 
     def wake(self, name: str) -> None:
         engine = self.engines[name]
         engine.frozen = False
-        engine.link.alive(engine.far.names.alive(name))
+        engine.link.alive(engine.far.keys.alive(name))
 
     def leaders(self) -> list[str]:
         return [name for name, engine in self.engines.items() if engine.in_charge]

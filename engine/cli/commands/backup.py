@@ -17,7 +17,10 @@ def backup(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Write the current rig as a SysEx dump, to a file or to an output where a sequencer or data recorder stores it."""
+    """Write the current rig as a SysEx dump.
+
+    It goes to a file, or to an output where a sequencer or data recorder stores it.
+    """
     if not where.endswith(".syx"):
         do(name, {"do": "backup", "output": where}, json, LONG_PATIENCE)
         return

@@ -29,9 +29,10 @@ def check(
     ] = DENSITY,
     json: Json = False,
 ) -> None:
-    """Check a rig file; show what each scene's burst costs on each output, and which cables may be overloaded.
+    """Check a rig file, and forecast the load of its cables.
 
-    A burst is what a scene recall sends to the instruments: bank selects and program changes.
+    Shows what each scene's burst costs on each output. A burst is what a scene recall sends to the instruments: bank
+    selects and program changes.
     """
     loaded = load(rig)
     found: dict[str, Any] = {

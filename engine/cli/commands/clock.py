@@ -14,7 +14,7 @@ def clock(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Start, stop, continue or tap the rig's own clock, or set its tempo."""
+    """Start, stop or tap the rig's own clock, or set its tempo."""
     if what == "tap":
         command(name, {"do": "tap"}, json)
         return

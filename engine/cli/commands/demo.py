@@ -42,7 +42,10 @@ class _Change(NamedTuple):
 
 
 def demo(json: Json = False) -> None:
-    """Play a short piece with scene changes through the demo rig, and show what reached each instrument."""
+    """Play a short piece through the demo rig, without hardware.
+
+    Shows its scene changes, and what reached each instrument.
+    """
     presets = resources.files("presets")
     rig = read(presets.joinpath(_RIG).read_text(encoding="utf-8"), _RIG)
     with presets.joinpath(_MUSIC).open("rb") as file:
@@ -63,7 +66,7 @@ def demo(json: Json = False) -> None:
 
 
 def _music(file: mido.MidiFile) -> list[tuple[float, str, bytes]]:
-    """(seconds, input, message) in order; the name of a track is the input that plays it."""
+    """The piece as (seconds, input, message), in order; the name of a track is the input that plays it."""
     tempo = next((m.tempo for track in file.tracks for m in track if m.type == "set_tempo"), 500_000)
     played = []
     for track in file.tracks:

@@ -29,7 +29,10 @@ def explain(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Show what each route does to one message, filter by filter, and what each output gets."""
+    """Show what each route does to a message, filter by filter.
+
+    Also shows what each output gets, and draws the signal flow of a scene.
+    """
     if not (message and input) and (message or input or picture is None):
         raise typer.BadParameter("give --input and one message in hexadecimal, or --picture", param_hint="HEX...")
     loaded = load(rig)

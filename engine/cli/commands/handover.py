@@ -5,5 +5,8 @@ from engine.cli.requests import do
 
 
 def handover(name: Name = "bayleaf", json: Json = False) -> None:
-    """Put the other machine in charge at the next quiet moment. Sent to the standby, the standby takes over."""
+    """Put the other machine in charge at the next quiet moment.
+
+    Given to the engine in charge, the other one takes over; given to the standby, the standby does.
+    """
     do(name, {"do": "handover"}, json)

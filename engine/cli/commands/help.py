@@ -22,11 +22,11 @@ _WIDEST: Final = 100
 
 def help(
     words: Annotated[
-        list[str] | None, typer.Argument(metavar="[TOPIC]", help="A topic of the handbook, or a word to look for.")
+        list[str] | None, typer.Argument(metavar="[TOPIC]", help="A topic of the handbook, or a word to search for.")
     ] = None,
     json: Json = False,
 ) -> None:
-    """Show a page of the handbook, list its topics, or find the pages in which a word occurs."""
+    """Show the handbook: its topics, a page, or the pages with a word."""
     wanted = " ".join(words or [])
     if not wanted:
         _list_topics(json)

@@ -21,7 +21,9 @@ def keep(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Save the messages of the last minutes, in and out, with times, ports and scenes.
+    """Save the messages of the last minutes, in and out.
+
+    They are saved with their times, ports and scenes.
 
     A .jsonl file holds everything. A .mid file opens in a sequencer and holds notes, controllers, programs and SysEx,
     but no clock or other system messages.

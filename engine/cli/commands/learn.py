@@ -39,7 +39,10 @@ def learn(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Press a switch three times: shows what arrives, measures the contact bounce and proposes a control."""
+    """Propose a control for a switch that you press three times.
+
+    Shows what arrives, and measures the contact bounce.
+    """
     _check_options(do, scene, press)
     learned = _learned(name, input, seconds, quiet=json)
     action = {"do": do, "scene": int(scene) if scene and scene.isdecimal() else scene, "route": route}

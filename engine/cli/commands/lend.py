@@ -21,7 +21,10 @@ def lend(
     backend: Backend = None,
     virtual: Virtual = False,
 ) -> None:
-    """Lend this machine's ports to the engine in charge of the rig, until stopped (Ctrl-C)."""
+    """Lend this machine's ports until stopped (Ctrl-C).
+
+    The engine in charge of the rig plays them.
+    """
     loaded = as_machine(load(rig), machine)
     network = loaded.network
     if network is None:

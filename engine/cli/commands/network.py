@@ -24,7 +24,10 @@ def keys(
     ] = False,
     json: Json = False,
 ) -> None:
-    """Make the certificates by which the machines of a rig recognize each other (with --anew, all of them)."""
+    """Make the certificates by which the machines of a rig recognize each other.
+
+    Makes the missing ones, or all of them with --anew.
+    """
     try:
         from engine.cluster.link.certificate_authority import make_keys
     except ImportError:

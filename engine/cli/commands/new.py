@@ -19,7 +19,10 @@ def new(
     ] = None,
     backend: Backend = None,
 ) -> None:
-    """Write a first rig file from the connected ports, or from a ready-made example."""
+    """Write a first rig file.
+
+    It is made from the connected ports, or is a ready-made example.
+    """
     if kind is not None and kind not in KINDS:
         raise CommandError(f'there is no starter rig "{kind}"; there are: {", ".join(KINDS)}')
     text = starter_of(kind) if kind is not None else starter(*(lasting(backend, each) for each in port_names(backend)))

@@ -26,7 +26,7 @@ def panel(
     forget: Annotated[bool, typer.Option("--forget", help="Revoke all pairings first.")] = False,
     with_engine: Annotated[bool, typer.Option("--with-engine", hidden=True)] = False,
 ) -> None:
-    """Serve the front panel of a running engine as a web page (Ctrl-C to stop)."""
+    """Serve the front panel as a web page (Ctrl-C to stop)."""
     from engine.panel.panel_process import PanelError, PanelOptions, serve
 
     give_way(0)

@@ -5,5 +5,8 @@ from engine.cli.requests import command
 
 
 def panic(name: Name = "bayleaf", json: Json = False) -> None:
-    """Silence everything: all notes off, pedals up, all sound off, on every channel of every output."""
+    """Silence every channel of every output.
+
+    Sends note-offs, all notes off, pedals up and all sound off.
+    """
     command(name, {"do": "panic"}, json)

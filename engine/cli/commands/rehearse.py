@@ -55,7 +55,10 @@ def rehearse(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Play a song through a rig without hardware: what each output gets, what each scene change costs, what to fix."""
+    """Play a song through a rig without hardware.
+
+    Shows what each output gets, what each scene change costs, and what to fix.
+    """
     music = _music(song, recording, input or [], scene)
     if out is None and expect is None and against is None:
         raise typer.BadParameter("say where the report goes: --out DIR", param_hint="--out")
@@ -123,8 +126,8 @@ def _compare_files(done: Rehearsed, folder: Path, answer: dict[str, Any], json: 
     """Compare with the files of an earlier run, to the tick; whether all is the same."""
     names = {output: found["file"] for output, found in done.report["outputs"].items()}
     try:
-        kept = performance_comparison.kept_run(folder, names)
-    except performance_comparison.ExpectFault as fault:
+        kept = performance_comparison.earlier_run(folder, names)
+    except performance_comparison.EarlierRunError as fault:
         raise CommandError(str(fault)) from None
     now = {output: said_in(done.outputs[name]) for output, name in names.items()}
     lines = [f"{folder} has no file for {output}" for output, said in kept.items() if said is None]

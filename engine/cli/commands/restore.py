@@ -16,7 +16,10 @@ def restore(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Play the rig from a dump if the dump is complete and the rig valid; `bayleaf save` then writes it to the file."""
+    """Play the rig from a SysEx dump.
+
+    The dump must be complete and its rig valid. `bayleaf save` then writes it to the rig file.
+    """
     try:
         text = rig_dump.from_syx(file.read_bytes())
     except OSError as fault:

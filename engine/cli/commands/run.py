@@ -30,7 +30,10 @@ def run(
         int, typer.Option("--panel-port", min=0, max=65535, help="TCP port of the front panel; 0 takes a free one.")
     ] = panel.PORT,
 ) -> None:
-    """Play a rig: open its ports, recall the start scene and route until stopped (Ctrl-C)."""
+    """Play a rig until stopped (Ctrl-C).
+
+    Opens the ports of the rig, recalls the start scene and routes.
+    """
     text = text_of(rig)
     loaded = as_machine(read(text, str(rig)), machine)
     network = loaded.network

@@ -25,7 +25,10 @@ def save(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Save the current rig to its file, read it back and list what changed."""
+    """Save the current rig to its file, or restore a version.
+
+    Reads the file back and lists what changed.
+    """
     if sum((undo, history, diff, playing, file)) > 1:
         raise typer.BadParameter(_CHOICES)
     if version is not None and not (undo or diff):

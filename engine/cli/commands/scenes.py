@@ -10,7 +10,7 @@ from engine.cli.requests import LONG_PATIENCE, do
 from engine.live.socket import client
 
 scenes = typer.Typer(
-    help="Copy, rename, reorder, store and delete scenes while they play; `bayleaf save` makes the changes last."
+    help="Copy, rename, move, store and delete scenes while they play.\n\n`bayleaf save` writes them to the file."
 )
 
 

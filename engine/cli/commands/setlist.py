@@ -17,7 +17,7 @@ def setlist(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Show the current set list and the place in it, switch to another set list, or jump to an entry."""
+    """Show or switch the set list, or jump to an entry."""
     if chosen is not None:
         answer = commanded(name, {"do": "setlist", "setlist": chosen})
         if entry is None or not json:  # JSON is one answer, the last

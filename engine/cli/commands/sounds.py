@@ -27,7 +27,10 @@ def sounds(
     name: Name = "bayleaf",
     json: Json = False,
 ) -> None:
-    """Find a sound in all instruments, or make a sound list from a CSV file (columns msb, lsb, program, name)."""
+    """Find a sound by a few letters of its name.
+
+    Also makes a sound list from a CSV file with the columns msb, lsb, program, name.
+    """
     words = letters or []
     if rig == "import":
         _import(words)

@@ -11,7 +11,7 @@ from engine.plurals import counted
 
 
 def status(name: Name = "bayleaf", json: Json = False) -> None:
-    """Show what the engine is doing: scene, ports, counters, latencies."""
+    """Show scene, ports, counters and latencies of the engine."""
     found = client.ask(name, {"do": "status"})["status"]
     if json:
         as_json(found)

@@ -25,10 +25,10 @@ _SHOWN: Final = 20  # differences
 Request = Annotated[
     str | None, typer.Option("--request", help="SysEx message, in hexadecimal, that requests the dump.")
 ]
-Of = Annotated[str | None, typer.Option("--of", help="Request the dump of this instrument, as the rig says.")]
+Of = Annotated[str | None, typer.Option("--of", help="Request the dump of this instrument, with its `request`.")]
 Silence = Annotated[float, typer.Option("--silence", help="Seconds of silence that end the dump.", min=0.1)]
 Wait = Annotated[float, typer.Option("--wait", help="Seconds to wait for the first message.", min=0.1)]
-Gap = Annotated[float, typer.Option("--gap", help="Milliseconds of pause after each message.", min=0)]
+Gap = Annotated[float, typer.Option("--gap", help="Milliseconds to pause after each message.", min=0)]
 Chunk = Annotated[int | None, typer.Option("--chunk", help="Pause only after this many bytes.", min=1)]
 Handshake = Annotated[bool, typer.Option("--handshake", help="Wait for the instrument's ACK after each message.")]
 Answers = Annotated[str | None, typer.Option("--answers", help="The input that receives its ACK. Default: any.")]
@@ -37,7 +37,7 @@ Keep = Annotated[str | None, typer.Option("--keep", help="Also keep the dump as 
 
 
 sysex = typer.Typer(
-    help="Identify instruments; receive, send, verify and compare dumps of their memory.",
+    help="Identify instruments; receive, send and compare their dumps.",
 )
 
 

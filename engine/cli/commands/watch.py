@@ -15,7 +15,7 @@ _WAYS: Final = {"in": "in", "out": "out", "told": "----"}
 
 
 def watch(name: Name = "bayleaf", json: Json = False) -> None:
-    """Show messages in plain words as they come in and go out (Ctrl-C to stop).
+    """Show messages as they come in and go out (Ctrl-C to stop).
 
     Clock and time code are not shown message by message but as tempo and time, once per second and when they stop.
     The same message on many channels, such as a panic sends, is shown on one line.

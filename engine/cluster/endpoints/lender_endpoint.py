@@ -33,7 +33,7 @@ class LenderEndpoint:
         lender: OutputLender,
         network: Network,
         link: Link,
-        names: NetworkKeys,
+        keys: NetworkKeys,
         wake: Callable[[], None],
         clock: Callable[[], int],
     ) -> None:
@@ -44,7 +44,7 @@ class LenderEndpoint:
         self._engines = network.engines
         self._me = network.machine
         self._link = link
-        self._names = names
+        self._keys = keys
         self._wake = wake
         self._clock = clock
         self._lock = threading.Lock()  # around the lender
@@ -57,9 +57,9 @@ class LenderEndpoint:
 
     def begin(self) -> None:  # blocks; call it in a thread
         """Listen for engines, orders and claims."""
-        self._link.watch(self._names.everyone(), self._sees)
-        self._link.subscribe(self._names.outputs(self._me), self._hear)
-        self._link.answer(self._names.claim(self._me), self._asked)
+        self._link.watch(self._keys.everyone(), self._sees)
+        self._link.subscribe(self._keys.outputs(self._me), self._hear)
+        self._link.answer(self._keys.claim(self._me), self._asked)
 
     # Threads of the link
 
@@ -139,7 +139,7 @@ class LenderEndpoint:
         fenced, self._fenced = lender.fenced != self._fenced, lender.fenced
         if lease != self._published or (fenced and now - self._published_at >= _PUBLISH_AGAIN):
             self._published, self._published_at = lease, now
-            self._link.keep(self._names.lease(self._me), lease.packed())
+            self._link.keep(self._keys.lease(self._me), lease.packed())
         lender.incomplete.clear()
 
     def look(self) -> None:

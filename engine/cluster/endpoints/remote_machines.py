@@ -22,14 +22,14 @@ from engine.rig.models.rig import Input, Output, Rig
 class RemoteMachines:
     """Opens the ports of other machines for one engine. Loop only, unless it says otherwise."""
 
-    def __init__(self, rig: Rig, link: Link, names: NetworkKeys, news: Callable[[], None] = lambda: None) -> None:
+    def __init__(self, rig: Rig, link: Link, keys: NetworkKeys, news: Callable[[], None] = lambda: None) -> None:
         """`news` is called in a thread of the link when something below has changed; it must be quick."""
         network = rig.network
         assert network is not None  # a rig of one machine has no others
         self.network: Network = network
         self.me = network.machine
         self.link = link
-        self.names = names
+        self.keys = keys
         self.alive: set[str] = set()  # machines whose programs run, without this one
         self.leases: dict[str, Lease] = {}
         self.meters: dict[str, dict[str, Any]] = {}
@@ -43,13 +43,13 @@ class RemoteMachines:
 
     def begin(self) -> None:  # blocks; call it in a thread
         """Listen to all other machines of the rig."""
-        self.link.watch(self.names.everyone(), self._sees_machine)
-        self.link.subscribe(self.names.meters(), self._hear_meter)
+        self.link.watch(self.keys.everyone(), self._sees_machine)
+        self.link.subscribe(self.keys.meters(), self._hear_meter)
         for machine in self.network.machines:
             if machine != self.me:
-                self.link.watch(self.names.plugs(machine), self._sees_port)
-                self.link.subscribe(self.names.inputs(machine), self._hear_events)
-                self.link.subscribe_state(self.names.lease(machine), self._hear_lease)
+                self.link.watch(self.keys.plugs(machine), self._sees_port)
+                self.link.subscribe(self.keys.inputs(machine), self._hear_events)
+                self.link.subscribe_state(self.keys.lease(machine), self._hear_lease)
 
     # What arrives: threads of the link
 
@@ -77,7 +77,7 @@ class RemoteMachines:
     def _token(self, key: str) -> str:
         """The token of the port that this key belongs to."""
         way = "in" if key in self._inputs else "out"
-        return self.names.plugged(machine_of(key), way, port_of(key))
+        return self.keys.plugged(machine_of(key), way, port_of(key))
 
     def _hear_events(self, key: str, payload: bytes) -> None:
         source = self._inputs.get(key)
@@ -89,7 +89,7 @@ class RemoteMachines:
         self.leases[machine] = lease
         if lease.holder == self.me:
             for port in lease.incomplete:
-                _, output = self._outputs.get(self.names.output(machine, port), (machine, None))
+                _, output = self._outputs.get(self.keys.output(machine, port), (machine, None))
                 if output is not None:
                     output.incomplete = True
         self.news()
@@ -98,10 +98,10 @@ class RemoteMachines:
         machine = machine_of(key)
         meter = self.meters[machine] = json.loads(payload)
         for name, report in meter["inputs"].items():
-            if (source := self._inputs.get(self.names.input(machine, name))) is not None:
+            if (source := self._inputs.get(self.keys.input(machine, name))) is not None:
                 source.take_report(report)
         for name, report in meter["outputs"].items():
-            if (found := self._outputs.get(self.names.output(machine, name))) is not None:
+            if (found := self._outputs.get(self.keys.output(machine, name))) is not None:
                 found[1].take_report(report)
 
     # Opening: any one thread
@@ -113,26 +113,26 @@ class RemoteMachines:
     def sees(self, name: str, wanted: Input | Output) -> bool:
         """Whether this port is plugged in there."""
         way = "in" if isinstance(wanted, Input) else "out"
-        return self.names.plugged(self.network.home(wanted.machine), way, name) in self._plugged
+        return self.keys.plugged(self.network.home(wanted.machine), way, name) in self._plugged
 
     def share(self, name: str, port: InputPort) -> InputPort:
         """An input that is plugged in here, shared with the other engine if there is one."""
         if self.network.standby is None:
             return port
-        key, token = self.names.input(self.me, name), self.names.plugged(self.me, "in", name)
+        key, token = self.keys.input(self.me, name), self.keys.plugged(self.me, "in", name)
         return SharedInput(port, self.link, key, token)
 
     def input(self, name: str, wanted: Input) -> RemoteInput:
         """A rig's input at another machine. Raises PortError."""
         machine = self._need(name, "in", wanted)
         source = RemoteInput(f"{name} at {machine}", lambda at: self.to_here(machine, at))
-        self._inputs[self.names.input(machine, name)] = source
+        self._inputs[self.keys.input(machine, name)] = source
         return source
 
     def output(self, name: str, wanted: Output) -> RemoteOutput:
         """A rig's output at another machine. Raises PortError."""
         machine = self._need(name, "out", wanted)
-        key = self.names.output(machine, name)
+        key = self.keys.output(machine, name)
         sender = self._sender(machine, key)
         if self.leading and sender is None:
             holder = self.leases[machine].holder if machine in self.leases else None
@@ -149,7 +149,7 @@ class RemoteMachines:
         machine = self.network.home(wanted.machine)
         if machine not in self.alive:
             raise PortGone(f"{machine} is not there")
-        if self.names.plugged(machine, way, name) not in self._plugged:
+        if self.keys.plugged(machine, way, name) not in self._plugged:
             raise PortError(f"it is not plugged in at {machine}")
         return machine
 
@@ -157,7 +157,7 @@ class RemoteMachines:
 
     def claim(self, machine: str) -> Grant | ClaimRefused | None:  # blocks; call it in a thread
         """Ask a machine for its outputs; None if it does not answer."""
-        answers = self.link.ask(self.names.claim(machine), pack_claim(self.me))
+        answers = self.link.ask(self.keys.claim(machine), pack_claim(self.me))
         return read_answer(answers[0]) if answers else None
 
     def play(self, now: int, machine: str, epoch: int, since: int | None = None, exact: bool = False) -> None:
@@ -189,7 +189,7 @@ class RemoteMachines:
 
     def give(self, machine: str, epoch: int, to: str) -> None:
         """Let another engine claim what we hold; earlier orders are played first. May be repeated."""
-        self.link.publish(self.names.output(machine, "-"), pack_give(epoch, to))
+        self.link.publish(self.keys.output(machine, "-"), pack_give(epoch, to))
 
     def _sender(self, machine: str, key: str) -> OrderSender | None:
         """Its numbers continue if the cable was out meanwhile. None if the outputs are not ours."""

@@ -24,12 +24,12 @@ _ALL: Final = [
 
 def access(rig: str, network: Network) -> dict[str, Any]:
     """The access rules that every machine of a rig applies. A machine that is not in the rig has no rights."""
-    names = NetworkKeys(rig)
-    root = f"{names.root}/**"
+    keys = NetworkKeys(rig)
+    root = f"{keys.root}/**"
     rules = [_rule("out", _ALL, [root], flow="egress")]
     policies = [{"rules": ["out"], "subjects": [*network.machines]}]
     for machine in network.machines:
-        made = _engine(names, machine) if machine in network.engines else _lender(names, machine)
+        made = _engine(keys, machine) if machine in network.engines else _lender(keys, machine)
         rules += made
         policies.append({"rules": [rule["id"] for rule in made], "subjects": [machine]})
     return {
@@ -41,37 +41,37 @@ def access(rig: str, network: Network) -> dict[str, Any]:
     }
 
 
-def _engine(names: NetworkKeys, machine: str) -> list[dict[str, Any]]:
+def _engine(keys: NetworkKeys, machine: str) -> list[dict[str, Any]]:
     """An engine may receive and ask everything, and send to every output; each output's owner decides who plays it."""
-    everything = f"{names.root}/**"
+    everything = f"{keys.root}/**"
     return [
-        *_owner(names, machine, [f"{names.state('*')}/{machine}"]),
-        _rule(f"{machine} plays", ["put"], [names.outputs("*")]),
+        *_owner(keys, machine, [f"{keys.state('*')}/{machine}"]),
+        _rule(f"{machine} plays", ["put"], [keys.outputs("*")]),
         _rule(f"{machine} hears", ["declare_subscriber", "query"], [everything]),
     ]
 
 
-def _lender(names: NetworkKeys, machine: str) -> list[dict[str, Any]]:
+def _lender(keys: NetworkKeys, machine: str) -> list[dict[str, Any]]:
     """A machine that lends its ports may receive orders for them and the state of the show, and ask for clocks."""
-    states = names.state("**")
+    states = keys.state("**")
     return [
-        *_owner(names, machine, []),
-        _rule(f"{machine} hears", ["declare_subscriber"], [names.outputs(machine), states]),
-        _rule(f"{machine} asks", ["query"], [names.command("*", "ping"), states]),
+        *_owner(keys, machine, []),
+        _rule(f"{machine} hears", ["declare_subscriber"], [keys.outputs(machine), states]),
+        _rule(f"{machine} asks", ["query"], [keys.command("*", "ping"), states]),
     ]
 
 
-def _owner(names: NetworkKeys, machine: str, states: list[str]) -> list[dict[str, Any]]:
+def _owner(keys: NetworkKeys, machine: str, states: list[str]) -> list[dict[str, Any]]:
     """What every machine may send about itself; and it may see which machines are there."""
-    states = [*states, f"{names.lease(machine)}/{machine}"]
-    mine = [names.meter(machine), names.inputs(machine)]
-    tokens = [names.alive(machine), names.plugs(machine)]
-    asked = [names.claim(machine), names.all_held(machine), names.command(machine, "*")]
+    states = [*states, f"{keys.lease(machine)}/{machine}"]
+    mine = [keys.meter(machine), keys.inputs(machine)]
+    tokens = [keys.alive(machine), keys.plugs(machine)]
+    asked = [keys.claim(machine), keys.all_held(machine), keys.command(machine, "*")]
     seen = ["declare_liveliness_subscriber", "liveliness_query"]
     return [
         _rule(f"{machine} says", ["put"], [*mine, *states]),
         _rule(f"{machine} is there", ["liveliness_token"], [*tokens, *states]),
-        _rule(f"{machine} sees", seen, [f"{names.root}/alive/**", names.state("**"), f"{names.lease('*')}/*"]),
+        _rule(f"{machine} sees", seen, [f"{keys.root}/alive/**", keys.state("**"), f"{keys.lease('*')}/*"]),
         _rule(f"{machine} answers", ["declare_queryable", "reply"], [*asked, *states]),
     ]
 

@@ -52,19 +52,19 @@ class ClockOffsets:
     def __init__(
         self,
         link: Link,
-        names: NetworkKeys,
+        keys: NetworkKeys,
         me: str,
         others: Iterable[str],
         clock: Callable[[], int] = time.monotonic_ns,
     ) -> None:
         self._link = link
-        self._names = names
+        self._keys = keys
         self._clock = clock
         self._program = secrets.token_bytes(8)
         self._others = {name: _Other() for name in others if name != me}
         self._end = threading.Event()
         self._thread = threading.Thread(target=self._go_round, name="link timing", daemon=True)
-        link.answer(names.command(me, "ping"), self._answer)
+        link.answer(keys.command(me, "ping"), self._answer)
 
     def begin(self) -> None:
         """Ask the others in turn, in a thread of its own, until `end`."""
@@ -79,7 +79,7 @@ class ClockOffsets:
     def ask(self, machine: str) -> bool:
         """Ask one machine now; whether it answered. Blocks up to 0.3 s."""
         sent = self._clock()
-        answers = self._link.ask(self._names.command(machine, "ping"), b"")
+        answers = self._link.ask(self._keys.command(machine, "ping"), b"")
         back = self._clock()
         if not answers or len(answers[0]) != _ANSWER.size:
             return False

@@ -37,7 +37,7 @@ class Order(NamedTuple):
 
 def far_outputs(rig: Rig) -> frozenset[str]:
     """The outputs of a rig whose cables are plugged into other machines."""
-    return frozenset(name for name, output in rig.outputs.items() if rig.far(output))
+    return frozenset(name for name, output in rig.outputs.items() if rig.is_remote(output))
 
 
 def _note(state: ReceiverState, at: int, order: Order) -> None:

@@ -5,6 +5,7 @@ Who commands (a switch, another machine, the shell) makes no difference here.
 
 from dataclasses import replace
 
+from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.cable.output_cable import Delivery
 from engine.core.cable.program_burst import duration, size
@@ -12,7 +13,7 @@ from engine.core.cable.silencing_messages import SWEEP
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
-from engine.core.routing.ledger import Moved, made_of, moves_of, selects_of
+from engine.core.routing.held_ledger import Moved, made_of, moves_of, selects_of
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import BurstCost, SceneInPlay
 from engine.core.state import State
@@ -30,7 +31,9 @@ class PlayerCommands:
         """Carry it out, unless another engine of the network is in charge."""
         state = self._state
         if state.led_by is not None:
-            return state.outcome(command.word, False, f"{state.led_by} is in charge; nothing changed here", who)
+            return state.outcome(
+                command.word, AnswerCode.NOT_LEADER, f"{state.led_by} is in charge; nothing changed here", who
+            )
         return self.carry_out(now, command, who, out)
 
     def carry_out(self, now: int, command: do.PlayerCommand, who: str, out: list[Delivery]) -> CommandResult:
@@ -52,10 +55,10 @@ class PlayerCommands:
             case do.MuteRoute(route) | do.UnmuteRoute(route):
                 return self._mute(now, route, isinstance(command, do.MuteRoute), who, out)
             case do.ControlClock() | do.ControlTimecode():
-                done, text, sent = control(self._state.sync, now, command)
+                code, text, sent = control(self._state.sync, now, command)
                 self._outputs.put(now, sent, out)
                 self.recall_cues(now, out)
-                return self._state.outcome(command.word, done, text, who)
+                return self._state.outcome(command.word, code, text, who)
             case do.TapTempo():
                 return self._tap(now, who)
             case do.SendPreset(output, messages):
@@ -79,7 +82,9 @@ class PlayerCommands:
         compiled = self._state.compiled
         number = scene if isinstance(scene, int) and scene in compiled.scenes else compiled.find(scene)
         if number is None:
-            return self._state.outcome("scene", False, f"there is no scene {scene}; nothing changed", who)
+            return self._state.outcome(
+                "scene", AnswerCode.UNKNOWN_SCENE, f"there is no scene {scene}; nothing changed", who
+            )
         self._state.setlist.move_to(number)
         return self._switch(now, number, "scene", who, out)
 
@@ -88,7 +93,9 @@ class PlayerCommands:
         number = setlist.beside(step)
         if number is None:
             end = "the end" if step > 0 else "the beginning"
-            return self._state.outcome(word, False, f"{end} of {setlist.words}; nothing changed", who)
+            return self._state.outcome(
+                word, AnswerCode.END_OF_SETLIST, f"{end} of {setlist.words}; nothing changed", who
+            )
         setlist.go(step)
         return self._switch(now, number, word, who, out)
 
@@ -97,7 +104,7 @@ class PlayerCommands:
         last = len(setlist.numbers)
         if not 1 <= entry <= last:
             text = f"{setlist.words} has entries 1 to {last} and no entry {entry}; nothing changed"
-            return self._state.outcome("entry", False, text, who)
+            return self._state.outcome("entry", AnswerCode.UNKNOWN_ENTRY, text, who)
         setlist.place = entry - 1
         return self._switch(now, setlist.numbers[setlist.place], "entry", who, out)
 
@@ -107,7 +114,7 @@ class PlayerCommands:
         if name not in listed:
             known = ", ".join(each for each in listed if each) or "none"
             text = f"there is no set list {name}; choose one of: {known}; nothing changed"
-            return state.outcome("setlist", False, text, who)
+            return state.outcome("setlist", AnswerCode.UNKNOWN_SETLIST, text, who)
         if name != (state.setlist.name or ""):
             state.choose_setlist(name)
             if state.scene is not None:
@@ -116,7 +123,7 @@ class PlayerCommands:
         then = "at its end"
         if following is not None:
             then = f"next is scene {following} {state.compiled.scenes[following].name}"
-        return state.outcome("setlist", True, f"{state.setlist.words}, {then}", who)
+        return state.outcome("setlist", AnswerCode.DONE, f"{state.setlist.words}, {then}", who)
 
     def _switch(self, now: int, number: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
         """The atomic scene change: one reference, then what the old scene leaves behind, then the burst."""
@@ -148,7 +155,9 @@ class PlayerCommands:
         """Send the sounds of the scene in force again."""
         scene = self._state.scene
         if scene is None:
-            return self._state.outcome("resend", False, "no scene is in force yet; nothing was sent", who)
+            return self._state.outcome(
+                "resend", AnswerCode.NOT_POSSIBLE, "no scene is in force yet; nothing was sent", who
+            )
         return self._send_burst(now, scene, "resend", f"scene {scene.number} {scene.name} sent again", who, out)
 
     def _send_burst(
@@ -161,7 +170,7 @@ class PlayerCommands:
             state.ledger.select(output, [message for step in listed for message in step.unit])
         cost = self._burst_cost(scene)
         return replace(
-            state.outcome(word, True, text, who),
+            state.outcome(word, AnswerCode.DONE, text, who),
             burst_bytes=cost.bytes,
             ready_ns=cost.ready_ns,
             instruments=cost.instruments,
@@ -198,9 +207,13 @@ class PlayerCommands:
     def _mute(self, now: int, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
         state, word = self._state, "mute" if on else "unmute"
         if on and route not in state.compiled.route_names:
-            return state.outcome(word, False, f'there is no route named "{route}"; nothing changed', who)
+            return state.outcome(
+                word, AnswerCode.UNKNOWN_ROUTE, f'there is no route named "{route}"; nothing changed', who
+            )
         if (route in state.muted) == on:
-            return state.outcome(word, False, f"{route} is {'already muted' if on else 'not muted'}", who)
+            return state.outcome(
+                word, AnswerCode.UNCHANGED, f"{route} is {'already muted' if on else 'not muted'}", who
+            )
         state.muted ^= {route}
         if state.scene is not None:
             state.scene.mute(frozenset(state.muted))
@@ -208,7 +221,7 @@ class PlayerCommands:
                 state.renew_filters(lambda at, path: path.route == route)
                 self._delayed.end(now, {player(*each) for each in state.scene.keeping_state(route)}, out)
             self._outputs.put(now, state.ledger.settle(self.feeds), out)
-        return state.outcome(word, True, f"{route} {'muted' if on else 'plays again'}", who)
+        return state.outcome(word, AnswerCode.DONE, f"{route} {'muted' if on else 'plays again'}", who)
 
     def _panic(self, now: int, who: str, out: list[Delivery]) -> CommandResult:
         """Known notes off, pedals up, all notes and all sound off, bends to centre, on every output."""
@@ -220,7 +233,7 @@ class PlayerCommands:
         state.ledger.forget_keys()
         outputs = counted(len(state.cables), "output")
         text = f"panic: {counted(held, 'note')} released, everything silenced on {outputs}"
-        return state.outcome("panic", True, text, who)
+        return state.outcome("panic", AnswerCode.DONE, text, who)
 
     def _send(self, now: int, name: str, messages: tuple[bytes, ...], who: str, out: list[Delivery]) -> CommandResult:
         state = self._state
@@ -229,12 +242,12 @@ class PlayerCommands:
             state.ledger.move(NOBODY, message, moves_of(output, (message,)) + made_of(output, (message,)))
         state.ledger.select(output, selects_of(messages))
         self._outputs.put(now, ((output, message) for message in messages), out)
-        return state.outcome("send", True, f"{len(messages)} messages sent to {name}", who)
+        return state.outcome("send", AnswerCode.DONE, f"{len(messages)} messages sent to {name}", who)
 
     def _tap(self, now: int, who: str) -> CommandResult:
         clock = self._state.sync.clock
         if clock is None:
             text = "this rig has no clock of its own; the tap changed nothing"
-            return self._state.outcome("tap", False, text, who)
+            return self._state.outcome("tap", AnswerCode.NOT_IN_RIG, text, who)
         clock.tap(now)
-        return self._state.outcome("tap", True, f"tempo {clock.bpm:.1f}", who)
+        return self._state.outcome("tap", AnswerCode.DONE, f"tempo {clock.bpm:.1f}", who)

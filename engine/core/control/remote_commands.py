@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.commands import ControlClock, ControlTimecode, NextScene, Panic, PreviousScene, RecallScene
@@ -48,7 +49,7 @@ class RemoteCommands:
             return [self._players.obey(now, _PLAIN[do], name, out)]
         if do == "unknown cue":
             text = f"there is no scene for cue {_text(request)}; nothing changed"
-            return [state.outcome("scene", False, text, name)]
+            return [state.outcome("scene", AnswerCode.UNKNOWN_SCENE, text, name)]
         if do in ("stop", "resume"):
             return self._stop_or_resume(now, request, name, out)
         if do in _TIME:
@@ -65,7 +66,11 @@ class RemoteCommands:
         """Show control stops and resumes what runs by itself: clock and time code. Of a cue, only while it plays."""
         state, scene = self._state, self._state.scene_in_force
         if request.scene is not None and (scene is None or scene[0] != request.scene):
-            return [state.outcome(request.do, False, f"cue {request.scene} is not playing; nothing changed", name)]
+            return [
+                state.outcome(
+                    request.do, AnswerCode.NOT_POSSIBLE, f"cue {request.scene} is not playing; nothing changed", name
+                )
+            ]
         clock, code = ("stop", "stop") if request.do == "stop" else ("continue", "start")
         outcomes = []
         if state.sync.clock is not None:
@@ -73,7 +78,7 @@ class RemoteCommands:
         if state.sync.code is not None:
             outcomes.append(self._players.obey(now, ControlTimecode(code), name, out))
         text = "this rig has no clock and no time code of its own"
-        return outcomes or [state.outcome(request.do, False, text, name)]
+        return outcomes or [state.outcome(request.do, AnswerCode.NOT_IN_RIG, text, name)]
 
     def _reply(self, now: int, message: bytes, out: list[Delivery]) -> None:
         self._outputs.put(now, ((output, message) for output in self._state.compiled.remote.reply_to), out)

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.routing.delayed_messages import NOBODY, DueMessage, player
-from engine.core.routing.ledger import Target, moves_of
+from engine.core.routing.held_ledger import Target, moves_of
 from engine.core.routing.outputs import Outputs
 from engine.core.routing.scene_in_play import TimedMessage
 from engine.core.state import State

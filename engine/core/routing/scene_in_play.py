@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 from engine.core.cable.output_cable import Unit
 from engine.core.cable.speed import CableSpeed
 from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
-from engine.core.routing.ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
+from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
 from engine.midi.kinds import is_press, is_release, is_whole
 from engine.midi.rest_values import rest_of
 from filters.registry import Later

@@ -1,11 +1,12 @@
 """Carries out commands to the rig's own clock and time code, and says what became of them."""
 
+from engine.answer_codes import AnswerCode
 from engine.core.commands import ControlClock, ControlTimecode
 from engine.core.timing.clock import FASTEST, SLOWEST
 from engine.core.timing.sync import ClockAndTimecode, Sent
 from engine.midi.timecode import read_label
 
-SyncResult = tuple[bool, str, Sent]  # whether anything was done, a sentence, what is to be sent
+SyncResult = tuple[AnswerCode, str, Sent]  # what became of it, a sentence, what is to be sent
 
 
 def control(sync: ClockAndTimecode, now: int, command: ControlClock | ControlTimecode) -> SyncResult:
@@ -18,37 +19,61 @@ def control(sync: ClockAndTimecode, now: int, command: ControlClock | ControlTim
 def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> SyncResult:
     clock = sync.clock
     if clock is None:
-        return False, 'this rig has no clock of its own; add [sync.clock] with from = "internal"', []
+        return (
+            AnswerCode.NOT_IN_RIG,
+            'this rig has no clock of its own; add [sync.clock] with from = "internal"',
+            [],
+        )
     if what == "tempo":
         if not isinstance(value, int | float) or not SLOWEST <= value <= FASTEST:
-            return False, f"a tempo is {SLOWEST:.0f} to {FASTEST:.0f} beats per minute; nothing changed", []
+            return (
+                AnswerCode.BAD_REQUEST,
+                f"a tempo is {SLOWEST:.0f} to {FASTEST:.0f} beats per minute; nothing changed",
+                [],
+            )
         clock.set_bpm(now, float(value))
-        return True, f"tempo {clock.bpm:g}", []
+        return AnswerCode.DONE, f"tempo {clock.bpm:g}", []
     if what not in ("start", "continue", "stop"):
-        return False, f'there is no clock command "{what}"; use start, continue, stop or tempo', []
+        return AnswerCode.BAD_REQUEST, f'there is no clock command "{what}"; use start, continue, stop or tempo', []
     if (leader := sync.follows(now)) is not None:
-        return False, f'the clock follows "{leader}", which has priority over the internal clock; nothing changed', []
+        return (
+            AnswerCode.NOT_POSSIBLE,
+            f'the clock follows "{leader}", which has priority over the internal clock; nothing changed',
+            [],
+        )
     if clock.running == (what != "stop"):
-        return False, f"the clock is already {'running' if clock.running else 'stopped'}; nothing changed", []
+        return (
+            AnswerCode.UNCHANGED,
+            f"the clock is already {'running' if clock.running else 'stopped'}; nothing changed",
+            [],
+        )
     sent = sync.command_clock(now, what)
-    return True, f"clock: {what}, tempo {clock.bpm:g}", sent
+    return AnswerCode.DONE, f"clock: {what}, tempo {clock.bpm:g}", sent
 
 
 def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> SyncResult:
     code = sync.code
     if code is None:
-        return False, 'this rig has no time code of its own; add [sync.timecode] with from = "internal"', []
+        return (
+            AnswerCode.NOT_IN_RIG,
+            'this rig has no time code of its own; add [sync.timecode] with from = "internal"',
+            [],
+        )
     if what == "locate":
         try:
             place = read_label(str(value), code.rate)
         except ValueError as fault:
-            return False, f'found "{value}"; allowed at {code.rate.name} frames: {fault}', []
-        return True, f"time code at {place}", sync.locate_code(now, place)
+            return AnswerCode.BAD_REQUEST, f'found "{value}"; allowed at {code.rate.name} frames: {fault}', []
+        return AnswerCode.DONE, f"time code at {place}", sync.locate_code(now, place)
     if what not in ("start", "stop"):
-        return False, f'there is no time code command "{what}"; use start, stop or locate', []
+        return AnswerCode.BAD_REQUEST, f'there is no time code command "{what}"; use start, stop or locate', []
     if code.running == (what == "start"):
-        return False, f"the time code is already {'running' if code.running else 'stopped'}; nothing changed", []
+        return (
+            AnswerCode.UNCHANGED,
+            f"the time code is already {'running' if code.running else 'stopped'}; nothing changed",
+            [],
+        )
     if what == "start":
-        return True, f"time code running from {code.label(now)}", sync.start_code(now)
+        return AnswerCode.DONE, f"time code running from {code.label(now)}", sync.start_code(now)
     code.stop(now)
-    return True, f"time code stopped at {code.label(now)}", []
+    return AnswerCode.DONE, f"time code stopped at {code.label(now)}", []

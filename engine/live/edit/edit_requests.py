@@ -1,114 +1,146 @@
-"""Requests to edit and save the rig that plays, as the socket brings them."""
+"""Requests to edit, learn, save, back up and restore the current rig."""
 
+from collections.abc import Awaitable, Callable
 from functools import partial
-from typing import Any, Final
+from typing import Any
 
 from engine.core import scene_snapshot
 from engine.live.edit.remote_work import RemoteWork
-from engine.live.edit.rig_session import Answer, Change, RigSession
+from engine.live.edit.rig_saving import RigSaver
+from engine.live.edit.rig_session import Change, RigSession
+from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan
 from engine.live.show import Show
+from engine.live.socket.handler import Handler
 from engine.plurals import counted
+from engine.protocol import (
+    Answer,
+    AnswerCode,
+    BackupAnswer,
+    BackupRequest,
+    BurstRequest,
+    ChainRequest,
+    CopySceneRequest,
+    DeleteSceneRequest,
+    HistoryRequest,
+    JoinRequest,
+    LearnRequest,
+    ListScenesRequest,
+    MoveSceneRequest,
+    PartRequest,
+    RedoRequest,
+    RenameSceneRequest,
+    RenumberSceneRequest,
+    Request,
+    RestoreRequest,
+    SaveRequest,
+    ScenesAnswer,
+    StoreSceneRequest,
+    UndoRequest,
+    UndoSaveRequest,
+    UnsavedRequest,
+    done,
+    refused,
+)
 from engine.rig.edit import scene_edits, scene_references
 
-_UNKNOWN = {"done": False, "text": "scenes takes list, copy, rename, renumber, move, delete, store, undo or redo"}
+
+class EditRequests:
+    """Handlers for one show."""
+
+    def __init__(self, show: Show, session: RigSession, saver: RigSaver, remote_work: RemoteWork) -> None:
+        self._show = show
+        self._session = session
+        self._saver = saver
+        self._remote_work = remote_work
+        self.handlers: dict[type[Request], Handler] = {
+            ListScenesRequest: self._list,
+            CopySceneRequest: self._edit(_copy),
+            RenameSceneRequest: self._edit(_rename),
+            RenumberSceneRequest: self._edit(_renumber),
+            MoveSceneRequest: self._edit(_move),
+            DeleteSceneRequest: self._edit(_delete),
+            StoreSceneRequest: self._edit(_store),
+            JoinRequest: self._edit(partial(connection_plan, on=True)),
+            PartRequest: self._edit(partial(connection_plan, on=False)),
+            ChainRequest: self._edit(chain_plan),
+            BurstRequest: self._edit(burst_plan),
+            UndoRequest: lambda _: session.undo(),
+            RedoRequest: lambda _: session.redo(),
+            LearnRequest: self._learn,
+            SaveRequest: lambda asked: saver.save(asked.choice),
+            UndoSaveRequest: lambda asked: saver.undo_save(asked.version),
+            HistoryRequest: lambda _: saver.history(),
+            UnsavedRequest: lambda asked: saver.unsaved_difference(asked.version),
+            BackupRequest: self._backup,
+            RestoreRequest: lambda asked: remote_work.restore(asked.text, asked.where),
+        }
+
+    def _edit(self, plan: Callable[[Show, Any], tuple[Change, str] | Answer]) -> Handler:
+        """The plan of an edit is made when no other edit is under way."""
+
+        def edited(request: Request) -> Awaitable[Answer]:
+            return self._session.edit(partial(plan, self._show, request))
+
+        return edited
+
+    async def _list(self, request: ListScenesRequest) -> Answer:
+        engine = self._show.engine
+        now = engine.scene[0] if engine.scene else None
+        scenes = [
+            {"number": scene.number, "name": scene.name, "at": scene.at, "now": scene.number == now}
+            for scene in engine.rig.scenes
+        ]
+        return ScenesAnswer(text=counted(len(scenes), "scene"), scenes=scenes)
+
+    async def _learn(self, request: LearnRequest) -> Answer:
+        change = partial(scene_edits.add_control, control=request.control)
+        return await self._saver.edit_and_save(lambda: (change, "the control works"))
+
+    async def _backup(self, request: BackupRequest) -> Answer:
+        show, output = self._show, request.output
+        if output is None:
+            text, device = self._session.text, show.engine.state.compiled.remote.device
+            return BackupAnswer(text="", rig=text, device=device)
+        outputs = show.engine.rig.outputs
+        if output not in outputs:
+            return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {output}; there are: {', '.join(outputs)}")
+        blocks = counted(self._remote_work.send_backup((show.outputs.index(output),)), "block")
+        return done(f"the rig is being sent to {output} in {blocks}")
 
 
-#: requests that are answered here
-EDITS: Final = ("save", "scenes", "learn", "backup", "restore")
+def _copy(show: Show, asked: CopySceneRequest) -> tuple[Change, str]:
+    change = partial(scene_edits.copy_scene, number=asked.number, new=asked.new, name=asked.name)
+    return change, f"scene {asked.number} copied to {asked.new}"
 
 
-async def obey(show: Show, workshop: RigSession, errands: RemoteWork, request: dict[str, Any]) -> Answer:
-    """{"do": one of EDITS, …}."""
-    what = request.get("what")
-    if request["do"] == "backup":
-        return _backup(show, workshop, errands, request.get("output"))
-    if request["do"] == "restore":
-        return await errands.restore(str(request.get("text")), str(request.get("where")))
-    if request["do"] == "learn":
-        return await _learn(workshop, request.get("control"))
-    if request["do"] == "save":
-        return await _save(workshop, what, request.get("choice"), request.get("version"))
-    if what == "list":
-        return _listed(show)
-    if what == "undo":
-        return await workshop.take_back()
-    if what == "redo":
-        return await workshop.redo()
-    return await workshop.edit(partial(_change, show, request))
+def _rename(show: Show, asked: RenameSceneRequest) -> tuple[Change, str]:
+    following = scene_references.following(show.engine.rig, asked.number, by_name=True)
+    change = partial(scene_edits.rename_scene, number=asked.number, name=asked.name)
+    return change, f"scene {asked.number} is now {asked.name}{following}"
 
 
-def _backup(show: Show, workshop: RigSession, errands: RemoteWork, output: object) -> Answer:
-    """To an output by name; without one the text itself is the answer."""
-    if output is None:
-        return {"done": True, "text": "", "rig": workshop.text, "device": show.engine.state.compiled.remote.device}
-    if not isinstance(output, str) or output not in show.engine.rig.outputs:
-        return {"done": False, "text": f"there is no output {output}; there are {', '.join(show.engine.rig.outputs)}"}
-    count = errands.send_backup((show.outputs.index(output),))
-    return {"done": True, "text": f"the rig goes out to {output} in {count} blocks"}
+def _renumber(show: Show, asked: RenumberSceneRequest) -> tuple[Change, str]:
+    following = scene_references.following(show.engine.rig, asked.number, by_name=False)
+    change = partial(scene_edits.renumber_scene, number=asked.number, new=asked.new)
+    return change, f"scene {asked.number} is now scene {asked.new}{following}"
 
 
-async def _learn(workshop: RigSession, control: object) -> Answer:
-    """It plays, and is saved, unless other live edits are not: these are not saved behind the player's back."""
-    if not isinstance(control, dict):
-        return {"done": False, "text": "learn needs a control"}
-    return await workshop.edit(
-        lambda: (partial(scene_edits.add_control, control=control), "the control works"), save=True
-    )
+def _move(show: Show, asked: MoveSceneRequest) -> tuple[Change, str]:
+    place = f"before {asked.new}" if asked.new is not None else "to the end"
+    change = partial(scene_edits.move_scene, number=asked.number, before=asked.new)
+    return change, f"scene {asked.number} moved {place}"
 
 
-async def _save(workshop: RigSession, what: object, choice: object, version: object) -> Answer:
-    if version is not None and type(version) is not int:
-        return {"done": False, "text": "a version's number is a whole number"}
-    if what == "undo":
-        return await workshop.undo_save(version)
-    if what == "history":
-        return await workshop.history()
-    if what == "diff":
-        return await workshop.unsaved_difference(version)
-    return await workshop.save(choice if choice in ("playing", "file") else None)
+def _delete(show: Show, asked: DeleteSceneRequest) -> tuple[Change, str]:
+    left = scene_references.left(show.engine.rig, asked.number)
+    return partial(scene_edits.delete_scene, number=asked.number), f"scene {asked.number} deleted{left}"
 
 
-def _listed(show: Show) -> Answer:
-    now = show.engine.scene[0] if show.engine.scene else None
-    listed = [
-        {"number": scene.number, "name": scene.name, "at": scene.at, "now": scene.number == now}
-        for scene in show.engine.rig.scenes
-    ]
-    return {"done": True, "text": f"{len(listed)} scenes", "scenes": listed}
-
-
-def _change(show: Show, request: dict[str, Any]) -> tuple[Change, str] | Answer:
-    """What a request does to the text, and the sentence for it."""
-    what, number, new, name = (request.get(key) for key in ("what", "number", "new", "name"))
-    if type(number) is not int or (new is not None and type(new) is not int):
-        return {"done": False, "text": "a scene's number is a whole number"}
-    if name is not None and not isinstance(name, str):
-        return {"done": False, "text": "a scene's name is a text"}
-    if what == "copy" and new is not None:
-        return partial(scene_edits.copy_scene, number=number, new=new, name=name), f"scene {number} copied to {new}"
-    rig = show.engine.rig
-    if what == "rename" and name is not None:
-        done = f"scene {number} is now {name}{scene_references.following(rig, number, by_name=True)}"
-        return partial(scene_edits.rename_scene, number=number, name=name), done
-    if what == "renumber" and new is not None:
-        done = f"scene {number} is now scene {new}{scene_references.following(rig, number, by_name=False)}"
-        return partial(scene_edits.renumber_scene, number=number, new=new), done
-    if what == "move":
-        place = f"stands before {new}" if new is not None else "stands last"
-        return partial(scene_edits.move_scene, number=number, before=new), f"scene {number} {place}"
-    if what == "delete":
-        done = f"scene {number} deleted{scene_references.left(rig, number)}"
-        return partial(scene_edits.delete_scene, number=number), done
-    if what == "store":
-        return _store(show, number, name)
-    return _UNKNOWN
-
-
-def _store(show: Show, number: int, name: str | None) -> tuple[Change, str]:
-    scene = show.engine.rig.scene(number)
-    called = name or (scene.name if scene is not None else f"Scene {number}")
+def _store(show: Show, asked: StoreSceneRequest) -> tuple[Change, str]:
+    scene = show.engine.rig.scene(asked.number)
+    name = asked.name or (scene.name if scene is not None else f"Scene {asked.number}")
     routes, burst = scene_snapshot.routes(show.engine), scene_snapshot.burst(show.engine, scene)
     sounds = sum("program" in step or "sound" in step for step in burst)
-    change = partial(scene_edits.put_scene, number=number, name=called, routes=routes, burst=burst)
-    held = f"{counted(len(routes), 'route', zero='no')}, {counted(sounds, 'sound', zero='no')}"
-    return change, f"what plays is stored as scene {number} {called}: {held}"
+    change = partial(scene_edits.put_scene, number=asked.number, name=name, routes=routes, burst=burst)
+    stored = f"{counted(len(routes), 'route', zero='no')}, {counted(sounds, 'sound', zero='no')}"
+    return change, f"stored as scene {asked.number} {name}: {stored}"

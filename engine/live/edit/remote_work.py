@@ -8,8 +8,9 @@ import trio
 from engine.core import scene_snapshot
 from engine.core.control import rig_dump
 from engine.core.control.remote_messages import BLOCK, SET_ROUTE, RemoteRequest, RouteRequest, answer_reply
-from engine.live.edit.rig_session import Answer, Change, RigSession
+from engine.live.edit.rig_session import Change, RigSession
 from engine.live.show import Show
+from engine.protocol import Answer, AnswerCode, refused, unchanged
 from engine.rig.edit import scene_edits
 
 _ROUND: Final = 0.05  # seconds between looks at what was asked
@@ -19,9 +20,9 @@ _PATIENCE: Final = 5_000_000_000  # ns without a block after which a dump has st
 class RemoteWork:
     """Runs the errands of one show."""
 
-    def __init__(self, show: Show, workshop: RigSession) -> None:
+    def __init__(self, show: Show, session: RigSession) -> None:
         self._show = show
-        self._workshop = workshop
+        self._session = session
         self._collectors: dict[
             int, tuple[rig_dump.DumpCollector, int]
         ] = {}  # input -> the dump that comes in, last heard (ns)
@@ -50,7 +51,7 @@ class RemoteWork:
 
     def send_backup(self, outputs: tuple[int, ...]) -> int:
         """The rig as it plays goes out as a dump; how many blocks."""
-        blocks = rig_dump.blocks(self._workshop.text, self._show.engine.state.compiled.remote.device)
+        blocks = rig_dump.blocks(self._session.text, self._show.engine.state.compiled.remote.device)
         self._show.send((output, block) for block in blocks for output in outputs)
         return len(blocks)
 
@@ -74,35 +75,37 @@ class RemoteWork:
         for source, (collector, heard_at) in list(self._collectors.items()):
             if now - heard_at > _PATIENCE:
                 del self._collectors[source]
-                self._answer(source, BLOCK, {"done": False, "text": collector.progress("the dump has stopped").text})
+                text = collector.progress("the dump has stopped").text
+                self._answer(source, BLOCK, refused(AnswerCode.INTERRUPTED, text))
 
     async def restore(self, text: str, where: str) -> Answer:
         """A whole rig takes the place of the one that plays, if it is in order."""
-        if text == self._workshop.text:
-            return {"done": True, "text": f"the rig of {where} is what plays already"}
-        return await self._workshop.edit(lambda: (lambda _: text, f"the rig of {where} plays"))
+        if text == self._session.text:
+            return unchanged(f"the rig of {where} plays already")
+        return await self._session.edit(lambda: (lambda _: text, f"the rig of {where} plays"))
 
     async def _set_route(self, route: RouteRequest) -> Answer:
-        return await self._workshop.edit(partial(self._routed, route))
+        return await self._session.edit(partial(self._routed, route))
 
     def _routed(self, route: RouteRequest) -> tuple[Change, str] | Answer:
         """What brings a route about, or the answer if nothing can or need."""
         engine = self._show.engine
         inputs, outputs = list(engine.rig.inputs), list(engine.rig.outputs)
         if engine.scene is None or route.input > len(inputs) or route.output > len(outputs):
-            return {"done": False, "text": f"there is no input {route.input}, no output {route.output} or no scene"}
+            text = f"there is no input {route.input}, no output {route.output} or no scene"
+            return refused(AnswerCode.BAD_REQUEST, text)
         source, target = inputs[route.input - 1], outputs[route.output - 1]
-        done = f"scene {engine.scene[0]}: {source} {'leads' if route.on else 'does not lead'} to {target}"
+        now = f"scene {engine.scene[0]}: {source} is {'' if route.on else 'not '}connected to {target}"
         try:
             routes = scene_snapshot.with_route(engine, scene_snapshot.in_force(engine), source, target, route.on)
         except ValueError as fault:
-            return {"done": False, "text": str(fault)}
+            return refused(AnswerCode.NOT_POSSIBLE, str(fault))
         if routes is None:
-            return {"done": True, "text": f"{done} already"}
-        return partial(scene_edits.set_routes, number=engine.scene[0], routes=routes), done
+            return unchanged(f"{now} already")
+        return partial(scene_edits.set_routes, number=engine.scene[0], routes=routes), now
 
     def _answer(self, source: int, command: int, answer: Answer) -> None:
         show = self._show
-        reply = answer_reply(show.engine.state.compiled.remote.device, command, answer["done"], answer["text"])
+        reply = answer_reply(show.engine.state.compiled.remote.device, command, answer.done, answer.text)
         show.send((output, reply) for output in show.engine.state.compiled.remote.reply_to)
-        show.tell(show.inputs[source], answer["text"])
+        show.tell(show.inputs[source], answer.text)

@@ -1,12 +1,13 @@
-"""One sound of an instrument, to be heard: recalled, a soft short phrase, and the sound before put back."""
+"""Auditions a sound of an instrument: recalls it, plays a soft short phrase and recalls the previous sound."""
 
-from typing import Any, Final
+from typing import Final
 
 import trio
 
 from engine.core.cable.program_burst import select
 from engine.live.show import Show
 from engine.midi.kinds import NOTE_OFF, NOTE_ON
+from engine.protocol import Answer, AnswerCode, AuditionRequest, done, refused
 
 _PHRASE: Final = (60, 64, 67)  # a C major chord, note by note
 _DRUMS: Final = (36, 38, 42)  # bass drum, snare, closed hi-hat (RP-003, Table 3)
@@ -17,17 +18,22 @@ _NOTE: Final = 0.25  # seconds
 _under_way = trio.Lock()
 
 
-async def audition(show: Show, request: dict[str, Any]) -> dict[str, Any]:
-    """{"do": "audition", "instrument": NAME, "sound": NAME}. Loop only. However it ends, no note is left."""
-    name, sound = request.get("instrument"), request.get("sound")
-    gear = show.engine.rig.instruments.get(str(name))
-    wanted = gear.sounds.get(str(sound)) if gear else None
-    if gear is None or wanted is None:
-        return {"done": False, "text": f"what plays has no instrument {name} with a sound {sound}; nothing was played"}
+async def audition(show: Show, request: AuditionRequest) -> Answer:
+    """Loop only. However it ends, no note is left sounding."""
+    name = request.instrument
+    gear = show.engine.rig.instruments.get(name)
+    if gear is None:
+        known = ", ".join(show.engine.rig.instruments) or "none"
+        text = f"there is no instrument {name}; there are: {known}. Nothing was played"
+        return refused(AnswerCode.UNKNOWN_INSTRUMENT, text)
+    sound = gear.sounds.get(request.sound)
+    if sound is None:
+        text = f"the instrument {name} has no sound {request.sound}; nothing was played"
+        return refused(AnswerCode.UNKNOWN_SOUND, text)
     output, channel = show.outputs.index(gear.output), gear.channel - 1
     async with _under_way:
         before = show.engine.state.ledger.sounds(output).get(channel)
-        unit = select(channel, wanted.bank, wanted.program - gear.programs_from, gear.bank)
+        unit = select(channel, sound.bank, sound.program - gear.programs_from, gear.bank)
         show.send((output, message) for message in unit)
         try:
             await trio.sleep(gear.settle / 1e9)
@@ -36,8 +42,8 @@ async def audition(show: Show, request: dict[str, Any]) -> dict[str, Any]:
         finally:
             now = show.engine.state.ledger.sounds(output).get(channel)  # a scene may have been recalled meanwhile
             show.send((output, message) for message in now or ())
-    left = "the sound before is back" if before or now else "what it was on before is not known, so it stays on this"
-    return {"done": True, "text": f"{name}: {sound} was played; {left}"}
+    left = "the previous sound is back" if before or now else "the previous sound is not known, so this one stays"
+    return done(f"{name}: {request.sound} was played; {left}")
 
 
 async def _play(show: Show, output: int, channel: int, key: int) -> None:

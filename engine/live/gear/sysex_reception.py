@@ -9,6 +9,7 @@ from engine.core.commands import KeepSysexBack
 from engine.core.routing.loops import QUESTION
 from engine.live.show import Show, ShowEvent
 from engine.midi.kinds import SYSEX
+from engine.protocol import AnswerCode, ReceivedAnswer
 
 _ROUND: Final = 0.01  # seconds
 _NS: Final = 1_000_000_000
@@ -33,8 +34,8 @@ class SysexReception:
         report: Callable[[dict[str, Any]], Awaitable[None]],
         stop: trio.Event,
         asked: tuple[int, bytes] | None,
-    ) -> dict[str, Any]:
-        """What came, or why it is no whole dump; `asked`: an output and a request that goes there first."""
+    ) -> ReceivedAnswer:
+        """What came, or why it is not a whole dump; `asked`: an output and a request that is sent there first."""
         show, source = self._show, self._source
         mended, shed = show.reader.repairs().get(source, 0), show.reader.shed(source)
         events = show.watch()
@@ -42,40 +43,42 @@ class SysexReception:
         try:
             if asked is not None:
                 show.send((asked,))
-            fault = await self._listen(events, report, stop)
+            code, fault = await self._listen(events, report, stop)
         finally:
             show.apply(KeepSysexBack(self._name, False))
             show.unwatch(events)
-        if fault is None and show.reader.repairs().get(source, 0) > mended:
-            fault = f"the dump from {self._name} was cut in the middle of a message"
-        if fault is None and show.reader.shed(source) > shed:
-            fault = f"{self._name} sent more than could be taken; part of the dump was lost"
-        if fault is not None:
-            return {"done": False, "text": f"{fault}; nothing was written"}
-        return {"done": True, "text": "", "messages": self._messages, "bytes": self._octets, "longest": self._longest}
+        if not fault and show.reader.repairs().get(source, 0) > mended:
+            code, fault = AnswerCode.INTERRUPTED, f"the dump from {self._name} was cut in the middle of a message"
+        if not fault and show.reader.shed(source) > shed:
+            code, fault = AnswerCode.INTERRUPTED, f"{self._name} sent too much at once; part of the dump was lost"
+        if fault:
+            return ReceivedAnswer(done=False, code=code, text=f"{fault}; nothing was written")
+        return ReceivedAnswer(text="", messages=self._messages, bytes=self._octets, longest=self._longest)
 
     async def _listen(
         self, events: Any, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event
-    ) -> str | None:
-        """Until it is silent; a sentence if what came cannot be whole."""
+    ) -> tuple[AnswerCode, str]:
+        """Until it is silent; a sentence if what came cannot be whole, else ""."""
         show, heard_at = self._show, self._show.clock()
         while True:
             await trio.sleep(_ROUND)
             if len(events) == events.maxlen:
-                return "more passed at once than could be looked through"
+                return AnswerCode.INTERRUPTED, "too many messages passed at once"
             heard = [events.popleft() for _ in range(len(events))]
             found = self._of_dump(heard)
             if found:
                 heard_at = show.clock()
                 await report(self._progress(found))
             if stop.is_set():
-                return "stopped"
+                return AnswerCode.STOPPED, "stopped"
             if not show.ports.in_meters[self._source].open:
-                return f"{self._name} was unplugged while the dump came in"
+                return AnswerCode.MISSING_PORT, f"{self._name} was unplugged while the dump came in"
             if show.reader.begun(self._source):  # a long message is on its way; the port gives it up if it stalls
                 heard_at = show.clock()
             elif show.clock() - heard_at > (self._silence if self._messages else self._wait) * _NS:
-                return None if self._messages else f"nothing came from {self._name} within {self._wait:g} seconds"
+                if self._messages:
+                    return AnswerCode.DONE, ""
+                return AnswerCode.NO_ANSWER, f"nothing came from {self._name} within {self._wait:g} seconds"
 
     def _of_dump(self, heard: Sequence[ShowEvent]) -> list[bytes]:
         return [

@@ -9,18 +9,27 @@ import trio
 from engine.core.cable.queues import SHORT_SYSEX
 from engine.instruments.dump_handshake import CANCEL, Handshake, HandshakeVerdict, answer, packet_number
 from engine.live.show import Show, ShowEvent
+from engine.protocol import AnswerCode, SentAnswer
 
 _ROUND: Final = 0.002  # seconds
 _FRAME: Final = 200_000_000  # ns between two words of progress
 _AHEAD: Final = 4_000_000  # ns of the wire that may wait there: two rounds, so that it never runs empty
 _FAR_AHEAD: Final = 50_000_000  # ns of the wire of another machine: what the way there may vary by
 _NS: Final = 1_000_000_000
-_ENDS: Final = (HandshakeVerdict.CANCELLED, HandshakeVerdict.REFUSED, HandshakeVerdict.SILENT)
+_ENDS: Final = {
+    HandshakeVerdict.CANCELLED: AnswerCode.INTERRUPTED,
+    HandshakeVerdict.REFUSED: AnswerCode.INTERRUPTED,
+    HandshakeVerdict.SILENT: AnswerCode.NO_ANSWER,
+}
 _UNIVERSAL: Final = 0x7E
 
 
 class SendingInterrupted(Exception):
-    """A message did not reach the wire; the text says why."""
+    """A message did not reach the cable; `code`, and the text says why."""
+
+    def __init__(self, code: AnswerCode, text: str) -> None:
+        super().__init__(text)
+        self.code = code
 
 
 class SysexSending:
@@ -54,7 +63,7 @@ class SysexSending:
         self._hands = Handshake()
         self._answers = None if source is None else self._show.inputs[source]
 
-    async def run(self, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event) -> dict[str, Any]:
+    async def run(self, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event) -> SentAnswer:
         """Send; what became of it. It ends when the last byte is on the wire, or between two messages if stopped."""
         self._events = self._show.watch()
         try:
@@ -64,12 +73,12 @@ class SysexSending:
             if self._hands is not None and self._place < len(self._all):
                 self._call_off(self._all[self._place])
         except SendingInterrupted as fault:
-            return self._ended(False, str(fault))
+            return self._ended(fault.code, str(fault))
         finally:
             self._show.unwatch(self._events)
         if self._place < len(self._all):
-            return self._ended(False, "stopped")
-        return self._ended(True, "")
+            return self._ended(AnswerCode.STOPPED, "stopped")
+        return self._ended(AnswerCode.DONE, "")
 
     async def _feed(self, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event) -> None:
         """One step: some messages to the wire, or some waiting."""
@@ -98,7 +107,7 @@ class SysexSending:
                 self._place -= 1
                 self._gone -= len(message)
             if verdict in _ENDS:
-                raise SendingInterrupted(verdict.value)
+                raise SendingInterrupted(_ENDS[verdict], verdict.value)
             if verdict is not HandshakeVerdict.NEXT:
                 return
         if self._gap and self._since_gap >= self._chunk:
@@ -122,7 +131,7 @@ class SysexSending:
     def _look(self) -> None:
         """See what was handed over and what the instrument said. Raises Lost."""
         if len(self._events) == self._events.maxlen:
-            raise SendingInterrupted("more passed at once than could be looked through")
+            raise SendingInterrupted(AnswerCode.INTERRUPTED, "too many messages passed at once")
         while self._events:
             event = self._events.popleft()
             if event.message is None:
@@ -138,11 +147,10 @@ class SysexSending:
             self._place -= len(self._waiting)
             self._gone -= sum(map(len, self._waiting))
             meter = self._show.ports.out_meters[self._output]
-            raise SendingInterrupted(
-                f"{self._name} was lost: {meter.last_error}"
-                if not meter.open
-                else f"a message was thrown away ({meter.last_error or 'a panic, or too much waited for the cable'})"
-            )
+            if not meter.open:
+                raise SendingInterrupted(AnswerCode.MISSING_PORT, f"{self._name} was lost: {meter.last_error}")
+            reason = meter.last_error or "a panic, or too much waited for the cable"
+            raise SendingInterrupted(AnswerCode.INTERRUPTED, f"a message was dropped ({reason})")
 
     async def _settle(self) -> None:
         """Until all that was fed is on the wire to its last byte."""
@@ -181,9 +189,10 @@ class SysexSending:
             "left_s": round((on_wire + gaps * self._gap) / _NS, 1),
         }
 
-    def _ended(self, done: bool, why: str) -> dict[str, Any]:
+    def _ended(self, code: AnswerCode, why: str) -> SentAnswer:
         at, of = self._place, len(self._all)
-        text = f"{of} messages are on the wire to {self._name}"
+        done = code is AnswerCode.DONE
+        text = f"{of} messages were sent to {self._name}"
         if not done:
             text = f"{why}; {at} of {of} messages were sent to {self._name}. Go on with: --from {at + 1}"
-        return {"done": done, "text": text, **self._progress()}
+        return SentAnswer(done=done, code=code, text=text, **self._progress())

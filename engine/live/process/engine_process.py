@@ -11,6 +11,8 @@ from engine.core.commands import Begin, RecallScene, ResumePosition
 from engine.fault_log import faults, log_file
 from engine.live.cluster_session import ClusterSession, open_cluster_session
 from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_file_following import RigFileFollower
+from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
@@ -83,13 +85,16 @@ class EngineProcess:
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
             session = RigSession(show, self._rig_file, self._text)
+            saver = RigSaver(session)
             remote_work = RemoteWork(show, session)
             panel = PanelRequests(show, session, system)
-            server = SocketServer(show, session, remote_work, panel, lock.listener, self._last_scene.written, cluster)
+            server = SocketServer(
+                show, session, saver, remote_work, panel, lock.listener, self._last_scene.written, cluster
+            )
             tasks: list[_Task] = [
                 server.serve,
                 Hotplug(show, opener).run,
-                session.run,
+                RigFileFollower(session).run,
                 remote_work.run,
                 OscServer(show).run,
             ]
@@ -99,7 +104,7 @@ class EngineProcess:
                 await self._perform(show, reader, [*tasks, *self._beside], cluster)
             finally:
                 with trio.move_on_after(_FAREWELL, shield=True):
-                    await session.leave()
+                    await saver.leave()
             nursery.cancel_scope.cancel()
 
     async def _heed(self, signals: AsyncIterator[int]) -> None:

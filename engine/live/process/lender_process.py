@@ -61,13 +61,13 @@ class LenderProcess:
         assert network is not None, "a rig of one machine lends nothing"
         self.stop = trio.Event()
         self._me = network.machine
-        self._names = NetworkKeys(rig.rig.name)
+        self._keys = NetworkKeys(rig.rig.name)
         self._link = link
         self._clock = clock
         self._say = say
         self._notices = NoticeLimiter(lambda _, port, text: say(f"{port}: {text}"))
-        self._endpoint = LenderEndpoint(OutputLender({}, day()), network, link, self._names, self._wake, clock)
-        self._ports = LentPorts(self._me, self._names, link, self._endpoint, clock, self._tell)
+        self._endpoint = LenderEndpoint(OutputLender({}, day()), network, link, self._keys, self._wake, clock)
+        self._ports = LentPorts(self._me, self._keys, link, self._endpoint, clock, self._tell)
         self._missing = MissingPorts(self._ports.bank, opener)
         self._report = LenderReport(self._ports, self._endpoint, clock)
         self._loop: trio.lowlevel.TrioToken | None = None
@@ -75,7 +75,7 @@ class LenderProcess:
         self._senders: dict[int, EventSender] = {}  # by input
         self._texts: deque[bytes] = deque()  # rigs that the engine in charge has published
         self._played_by: str | None = None
-        token = self._names.alive(self._me)
+        token = self._keys.alive(self._me)
         self._watchdog = Watchdog(partial(link.alive, token), partial(link.gone, token), stuck_s=_STUCK)
         self._ports.lend(rig)
 
@@ -98,7 +98,7 @@ class LenderProcess:
         for name, reason in self._ports.missing():
             self._say(f"{name} is missing: {reason}")
         await to_its_end(self._endpoint.begin)
-        await to_its_end(self._link.subscribe_state, self._names.state("rig"), self._hear_rig)
+        await to_its_end(self._link.subscribe_state, self._keys.state("rig"), self._hear_rig)
 
     async def _lend(self) -> None:
         async with trio.open_nursery() as nursery:
@@ -163,7 +163,7 @@ class LenderProcess:
                 self._publish(source, events)
 
     def _publish(self, source: int, events: list[tuple[int, bytes]]) -> None:
-        meter, key = self._ports.bank.in_meters[source], self._names.input(self._me, self._ports.bank.inputs[source])
+        meter, key = self._ports.bank.in_meters[source], self._keys.input(self._me, self._ports.bank.inputs[source])
         meter.messages += len(events)
         meter.octets += sum(len(message) for _, message in events)
         sender = self._senders.setdefault(source, EventSender(self._stream))
@@ -196,7 +196,7 @@ class LenderProcess:
             await self._play_rig(self._texts.popleft())
         await self._missing.open()
         self._turn()
-        self._link.hint(self._names.meter(self._me), json.dumps(self._report.take()).encode())
+        self._link.hint(self._keys.meter(self._me), json.dumps(self._report.take()).encode())
         self._notices.flush(self._clock())
 
     def _hear_rig(self, key: str, payload: bytes) -> None:  # a thread of the link

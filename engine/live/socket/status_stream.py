@@ -8,7 +8,7 @@ import contextlib
 import json
 from collections import deque
 from collections.abc import AsyncGenerator
-from typing import Any, Final
+from typing import Final
 
 import trio
 
@@ -19,6 +19,7 @@ from engine.live.health import health
 from engine.live.show import Show, ShowEvent
 from engine.live.socket.status import sync
 from engine.midi.message_words import describe, to_hex
+from engine.protocol import AnswerCode, Facts, refused
 
 _FRAME: Final = 1 / 30  # seconds
 _PATIENCE: Final = 1.0  # seconds a follower may take to read
@@ -28,8 +29,6 @@ _TOLD: Final = 100
 _SHOWN: Final = 64  # bytes of a message; a dump may have millions
 _SHORT: Final = 200  # bytes of a line that can be meant for us
 _ELSEWHERE: Final = 'this connection follows and takes {"events": true} and {"events": false}; ask on another'
-
-Facts = dict[str, Any]
 
 
 async def follow(stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], frames: "StatusFrames") -> None:
@@ -97,7 +96,7 @@ class StatusFrames:
         if isinstance(events, bool):
             self._want(events)
         else:
-            self._answers.append({"done": False, "text": _ELSEWHERE})
+            self._answers.append(refused(AnswerCode.BAD_REQUEST, _ELSEWHERE).plain())
 
     def take(self) -> list[Facts]:
         """What is to be sent now: a frame, if there is anything new, and the answer to what was said."""
@@ -137,7 +136,7 @@ class StatusFrames:
         if gauge.looks != self._looks:
             self._looks, self._health = gauge.looks, health(show, gauge)
             if self._joined is not None:
-                self._health += self._joined.troubles()
+                self._health += self._joined.problems()
         following = engine.state.setlist.beside(1)
         time = sync(show)
         del time["timecode_rate"]
@@ -156,7 +155,7 @@ class StatusFrames:
             "peak": gauge.peaks,
             "health": self._health,
             "muted_routes": sorted(engine.state.muted),
-            **({"network": self._joined.picture()} if self._joined is not None else {}),
+            **({"network": self._joined.status()} if self._joined is not None else {}),
         }
 
     def _passed(self) -> Facts:

@@ -81,7 +81,7 @@ function changeForm() {
  */
 async function save(choice) {
   const answer = await command({ do: "save", ...(choice && { choice }) }, "save");
-  const conflict = !answer.done && answer.text.includes("--playing");
+  const conflict = ["conflict", "file-missing"].includes(answer.code);
   parts?.said.replaceChildren(
     make("pre", { text: answer.text }),
     ...(conflict

@@ -1,1 +1,1 @@
-"""Changes of a rig file that keep its comments and layout, its versions, and what differs."""
+"""Edits of a rig file that keep its comments and layout, its saved versions, and differences between rigs."""

@@ -16,43 +16,43 @@ def scenes(rig: Rig, number_a: int, number_b: int) -> list[str]:
     Raises KeyError for an unknown number.
     """
     a, b = _found(rig, number_a), _found(rig, number_b)
-    told = [
+    sentences = [
         f"{word}: {_plain(one)} in {number_a}, {_plain(other)} in {number_b}" for word, one, other in _settings(a, b)
     ]
     for word, before, after in _lists(rig, a, b):
-        told += [f"only in {number_a}: {word} {each}" for each in before if each not in after]
-        told += [f"only in {number_b}: {word} {each}" for each in after if each not in before]
-        told += _reordered(word, before, after)
-    return told
+        sentences += [f"only in {number_a}: {word} {each}" for each in before if each not in after]
+        sentences += [f"only in {number_b}: {word} {each}" for each in after if each not in before]
+        sentences += _reordered(word, before, after)
+    return sentences
 
 
 def rigs(a: Rig, b: Rig) -> list[str]:
     """Sentences; empty if the rigs are equal."""
-    told = _fields("the rig's", a.rig, b.rig)
+    sentences = _fields("the rig's", a.rig, b.rig)
     for section, word in _SECTIONS.items():
-        told += _named(word, getattr(a, section), getattr(b, section))
-    told += _listed("route for every scene", list(map(_route, a.routes)), list(map(_route, b.routes)))
+        sentences += _named(word, getattr(a, section), getattr(b, section))
+    sentences += _listed("route for every scene", list(map(_route, a.routes)), list(map(_route, b.routes)))
     before, after = ({scene.number: scene for scene in rig.scenes} for rig in (a, b))
     names = {scene.name: scene for scene in b.scenes}
     for number, scene in [*before.items()]:
         now = names.get(scene.name)
         if number not in after and now is not None and now.number not in before:
-            told.append(f"scene {number} {scene.name} is now scene {now.number}")
+            sentences.append(f"scene {number} {scene.name} is now scene {now.number}")
             before = {(now.number if key == number else key): value for key, value in before.items()}
-    told += [f"scene {number} {scene.name} is gone" for number, scene in before.items() if number not in after]
-    told += [f"scene {number} {scene.name} is new" for number, scene in after.items() if number not in before]
+    sentences += [f"scene {number} {scene.name} is gone" for number, scene in before.items() if number not in after]
+    sentences += [f"scene {number} {scene.name} is new" for number, scene in after.items() if number not in before]
     for number in before:
         if number in after:
-            told += [f"scene {number}: {each}" for each in _changed(b, before[number], after[number])]
+            sentences += [f"scene {number}: {each}" for each in _changed(b, before[number], after[number])]
     common = [[number for number in one if number in other] for one, other in ((before, after), (after, before))]
-    told += ["the scenes are in a different order"] if common[0] != common[1] else []
-    told += _listed("set list", list(map(_plain, a.setlists)), list(map(_plain, b.setlists)))
-    told += _listed("control", list(map(_plain, a.controls)), list(map(_plain, b.controls)))
+    sentences += ["the scenes are in a different order"] if common[0] != common[1] else []
+    sentences += _listed("set list", list(map(_plain, a.setlists)), list(map(_plain, b.setlists)))
+    sentences += _listed("control", list(map(_plain, a.controls)), list(map(_plain, b.controls)))
     rest = set(type(a).model_fields) - {*_SECTIONS, "rig", "routes", "scenes", "setlists", "controls"}
     for key in sorted(rest):
         one, other = getattr(a, key), getattr(b, key)
-        told += [f"{key} was {_plain(one)}, is {_plain(other)}"] if one != other else []
-    return told or (["the rigs differ only in how they are written"] if a != b else [])
+        sentences += [f"{key} was {_plain(one)}, is {_plain(other)}"] if one != other else []
+    return sentences or (["the rigs differ only in how they are written"] if a != b else [])
 
 
 def text(old: str, new: str, from_name: str, to_name: str) -> str:
@@ -83,16 +83,16 @@ def _lists(rig: Rig, a: Scene, b: Scene) -> list[tuple[str, list[str], list[str]
 
 def _changed(rig: Rig, a: Scene, b: Scene) -> list[str]:
     """`rig` is the later one; its sounds name the steps of both, so that renaming a sound changes no step."""
-    told = [f"{word} was {_plain(one)}, is {_plain(other)}" for word, one, other in _settings(a, b)]
+    sentences = [f"{word} was {_plain(one)}, is {_plain(other)}" for word, one, other in _settings(a, b)]
     for word, before, after in _lists(rig, a, b):
-        told += _listed(word, before, after)
-    return told
+        sentences += _listed(word, before, after)
+    return sentences
 
 
 def _listed(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:
-    told = [f"{word} removed: {each}" for each in before if each not in after]
-    told += [f"{word} added: {each}" for each in after if each not in before]
-    return told + _reordered(word, before, after)
+    sentences = [f"{word} removed: {each}" for each in before if each not in after]
+    sentences += [f"{word} added: {each}" for each in after if each not in before]
+    return sentences + _reordered(word, before, after)
 
 
 def _reordered(word: str, before: Sequence[str], after: Sequence[str]) -> list[str]:
@@ -101,12 +101,12 @@ def _reordered(word: str, before: Sequence[str], after: Sequence[str]) -> list[s
 
 
 def _named(word: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
-    told = [f"{word} {name} is gone" for name in before if name not in after]
-    told += [f"{word} {name} is new" for name in after if name not in before]
+    sentences = [f"{word} {name} is gone" for name in before if name not in after]
+    sentences += [f"{word} {name} is new" for name in after if name not in before]
     for name in before:
         if name in after:
-            told += _fields(f"{word} {name}:", before[name], after[name])
-    return told
+            sentences += _fields(f"{word} {name}:", before[name], after[name])
+    return sentences
 
 
 def _fields(whose: str, a: Any, b: Any) -> list[str]:

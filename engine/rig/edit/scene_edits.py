@@ -19,6 +19,7 @@ from engine.rig.read.toml_layout import Path
 
 __all__ = [
     "EditError",
+    "UnknownScene",
     "add_control",
     "copy_scene",
     "delete_scene",
@@ -33,6 +34,10 @@ __all__ = [
 
 Table = dict[str, Any]
 _SCENES: Path = ("scenes",)
+
+
+class UnknownScene(EditError):
+    """A scene is to be edited that the rig does not have."""
 
 
 def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:
@@ -121,7 +126,7 @@ def _scene(sheet: Sheet, number: int) -> int:
     """The index of a scene among the scenes."""
     numbers = [scene["number"] for scene in sheet.data["scenes"]]
     if number not in numbers:
-        raise EditError(f"there is no scene {number}; there are: {', '.join(map(str, numbers))}")
+        raise UnknownScene(f"there is no scene {number}; there are: {', '.join(map(str, numbers))}")
     return numbers.index(number)
 
 

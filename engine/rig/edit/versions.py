@@ -32,7 +32,7 @@ class RigVersion(NamedTuple):
 
 
 class RigVersions:
-    """A rig file and its earlier versions. Blocking. A symbolic link is followed anew at each access."""
+    """A rig file and its earlier versions. Blocking. A symbolic link is followed at each access."""
 
     def __init__(self, path: Path) -> None:
         self._named = os.path.abspath(path)

@@ -1,1 +1,1 @@
-"""What a rig file may say, as models."""
+"""The models of a rig file: its tables, keys and values, and the references between them."""

@@ -77,7 +77,7 @@ class When(Part):
         return self
 
     @property
-    def carries(self) -> bool:
+    def carries_number(self) -> bool:
         """Whether the message itself carries the number: a program or a song, one of several."""
         return any(found == "any" or (found is not None and found[0] < found[1]) for found in (self.program, self.song))
 
@@ -113,7 +113,7 @@ class Control(Part):
 
     @model_validator(mode="after")
     def _which_scene(self) -> "Control":
-        carries = self.when.carries
+        carries = self.when.carries_number
         if self.do == "scene" and not carries and self.scene is None:
             raise ValueError('do = "scene" also needs scene = NUMBER, because this condition carries no number')
         if self.scene is not None and (self.do != "scene" or carries):

@@ -243,7 +243,7 @@ class Rig(Part):
         """The machine that a port is plugged into; None in a rig on one machine."""
         return self.network.home(port.machine) if self.network is not None else None
 
-    def far(self, port: Input | Output) -> bool:
+    def is_remote(self, port: Input | Output) -> bool:
         """Whether a port is plugged into another machine."""
         return self.network is not None and self.home(port) != self.network.machine
 

@@ -1,1 +1,1 @@
-"""From the text of a rig file to a rig, or to a list of everything that is wrong with it."""
+"""Reading a rig file: from its text to a rig, or to a list of all its mistakes."""

@@ -34,11 +34,11 @@ def _everything(data: Data, lists: bool) -> Iterator[Complaint]:
 
 def _once(complaints: Iterable[Complaint]) -> Iterator[Complaint]:
     """Without the repetitions of complaints that are reported at their first place only."""
-    told = set()
+    seen = set()
     for complaint in complaints:
-        if not (complaint.once and complaint.text in told):
+        if not (complaint.once and complaint.text in seen):
             yield complaint
-        told.add(complaint.text)
+        seen.add(complaint.text)
 
 
 def _references(data: Data) -> Iterator[Complaint]:
@@ -49,10 +49,11 @@ def _references(data: Data) -> Iterator[Complaint]:
         "machines": table(table(data, "network"), "machines"),
     }
     for keys, mark, name in references(data, Rig):
+        also = f', or "{mark.word}"' if mark.word else ""
         if mark.section not in known:
-            yield from refer(data, mark.section, str(name), keys)
+            found = refer(data, mark.section, str(name), keys)
+            yield from (complaint._replace(text=complaint.text + also) for complaint in found)
         elif name not in known[mark.section] and (known[mark.section] or mark.section == "routes"):
-            also = f', or "{mark.word}"' if mark.word else ""
             yield Complaint(keys, no_such(mark.section.removesuffix("s"), name, known[mark.section]) + also)
 
 

@@ -40,8 +40,8 @@ class RigProblem:
 
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}" if self.line else self.file
-        told = f"{place}: " + (f"{self.key}: " if self.key else "") + self.text
-        return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in told)
+        line = f"{place}: " + (f"{self.key}: " if self.key else "") + self.text
+        return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in line)
 
 
 class RigError(UserError):
@@ -84,8 +84,8 @@ def read(text: str, source: str, *, lists: bool = True) -> Rig:
         data = parsed(text)
     except UnicodeEncodeError as fault:
         line = text[: fault.start].count("\n") + 1
-        told = "this line contains half a character (a lone surrogate), which no file can hold; retype it"
-        raise RigError([RigProblem(source, line, "", told)]) from None
+        text = "this line contains half a character (a lone surrogate), which no file can hold; retype it"
+        raise RigError([RigProblem(source, line, "", text)]) from None
     except TomlError as fault:
         raise RigError([RigProblem(source, fault.line, fault.key, fault.text)]) from None
     data, complaints = with_templates(data)
@@ -101,7 +101,7 @@ def read(text: str, source: str, *, lists: bool = True) -> Rig:
         if not complaints:
             return rig
     lines = lines_of(text)
-    raise RigError(RigProblem(source, line_of(lines, keys), _key(keys), told) for keys, told, _ in complaints)
+    raise RigError(RigProblem(source, line_of(lines, keys), _key(keys), text) for keys, text, _ in complaints)
 
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -123,14 +123,14 @@ def _whole(path: Path, line: int, text: str) -> RigError:
 
 
 def _complaints(data: dict[str, Any], errors: list[ErrorDetails]) -> list[Complaint]:
-    told: dict[Keys, list[str]] = {}
+    sentences: dict[Keys, list[str]] = {}
     for error in errors:
         keys, found = _in_file(data, error)
         sentence = _sentence(data, keys, found, error)
-        listed = told.setdefault(keys, [])
+        listed = sentences.setdefault(keys, [])
         if sentence not in listed:
             listed.append(sentence)
-    return [Complaint(keys, _joined(listed)) for keys, listed in told.items()]
+    return [Complaint(keys, _joined(listed)) for keys, listed in sentences.items()]
 
 
 def _joined(sentences: list[str]) -> str:

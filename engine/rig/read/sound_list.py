@@ -53,7 +53,7 @@ def sound_list(wanted: str, folder: Path) -> SoundList:
     except FileNotFoundError:
         names = ", ".join(shipped())
         raise SoundListError(
-            f"{path}:1: there is no such sound list; give a file, or one that comes along: {names}"
+            f"{path}:1: there is no such sound list; give a file, or one of the built-in lists: {names}"
         ) from None
     except UnicodeDecodeError:
         raise SoundListError(f"{path}:1: this is not UTF-8 text; save the file as UTF-8") from None
@@ -69,11 +69,11 @@ def read_list(text: str, source: str) -> SoundList:
         raise SoundListError(f"{source}:{fault.line}: {fault.text}") from None
     except ValidationError as faults:
         lines = lines_of(text)
-        told = (
+        mistakes = (
             f"{source}:{line_of(lines, one['loc'])}: {'.'.join(map(str, one['loc']))}: {_words(one['msg'])}"
             for one in faults.errors()
         )
-        raise SoundListError("\n".join(told)) from None
+        raise SoundListError("\n".join(mistakes)) from None
     seen: set[str] = set()
     for place, sound in enumerate(found.sounds):
         line = line_of(lines_of(text), ("sounds", place)) if sound.name in seen or _outside(sound, found) else 0
@@ -122,8 +122,8 @@ def with_lists(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list
         try:
             listed = _for(gear, sound_list(wanted, folder))
         except SoundListError as fault:
-            told = str(fault).split("\n")
-            complaints += [Complaint(("instruments", name, "sounds_from"), each) for each in told]
+            mistakes = str(fault).split("\n")
+            complaints += [Complaint(("instruments", name, "sounds_from"), each) for each in mistakes]
             listed = {}
         own = gear.get("sounds", {})
         if isinstance(own, dict):

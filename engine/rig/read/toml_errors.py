@@ -45,7 +45,7 @@ def parsed(text: str) -> dict[str, Any]:
         _measure(data, _DEEPEST)
         return data
     except tomllib.TOMLDecodeError as fault:
-        raise _told(text, str(fault)) from None
+        raise _explained(text, str(fault)) from None
     except RecursionError:
         raise TomlError(1, "", "this is not a rig: lists or tables are nested too deeply") from None
     except ValueError:  # Python's own limit, a few thousand digits
@@ -61,7 +61,7 @@ def _measure(found: Any, deep: int) -> None:
             _measure(each, deep - 1)
 
 
-def _told(text: str, said: str) -> TomlError:
+def _explained(text: str, said: str) -> TomlError:
     place = _PLACE.search(said)
     line = int(place[1]) if place and place[1] else text.rstrip().count("\n") + 1
     plain = _PLACE.sub("", said)

@@ -31,10 +31,10 @@ def test_what_is_sent_is_played_there(net: FakeNet) -> None:
     """Messages of one turn leave together, in order, and are played by the machine that has the cable."""
     desk, box = _playing(net)
     box.turn()
-    puts = net.sent[desk.names.output(BOX, "strings")]
+    puts = net.sent[desk.keys.output(BOX, "strings")]
     desk.play(ON, OFF)
     assert box.turn() == [ON, OFF]
-    assert net.sent[desk.names.output(BOX, "strings")] == puts + 1
+    assert net.sent[desk.keys.output(BOX, "strings")] == puts + 1
 
 
 def test_a_burst_goes_over_with_its_settle_time(net: FakeNet) -> None:
@@ -61,7 +61,7 @@ def test_what_is_not_there_is_missing(net: FakeNet) -> None:
     with pytest.raises(PortError, match="stage-left is not there"):
         desk.far.input("keys", desk.rig.inputs["keys"])
     box = Box(net)
-    box.link.gone(box.names.plugged(BOX, "in", "keys"))
+    box.link.gone(box.keys.plugged(BOX, "in", "keys"))
     with pytest.raises(PortError, match="not plugged in at stage-left"):
         desk.far.input("keys", desk.rig.inputs["keys"])
 
@@ -104,7 +104,7 @@ def test_a_standby_takes_over_and_the_old_engine_is_fenced(net: FakeNet) -> None
     desk.play(ON)
     spare.play(ON)
     assert box.turn() == [ON]
-    desk.link.gone(desk.names.alive("desk"))  # its loop is stuck
+    desk.link.gone(desk.keys.alive("desk"))  # its loop is stuck
     spare.far.leading = True
     spare.claim()
     spare.port.flush(0)
@@ -154,7 +154,7 @@ def test_orders_that_never_came_are_made_good(net: FakeNet, monkeypatch: pytest.
 def test_garbled_orders_are_counted_and_cost_nothing_else(net: FakeNet) -> None:
     """Bytes that are no orders are left out; what follows is played."""
     desk, box = _playing(net)
-    desk.link.publish(desk.names.output(BOX, "strings"), b"\x07nonsense")
+    desk.link.publish(desk.keys.output(BOX, "strings"), b"\x07nonsense")
     desk.play(ON)
     assert box.turn()[-1:] == [ON]
     assert box.gate.garbled == 1
@@ -163,7 +163,7 @@ def test_garbled_orders_are_counted_and_cost_nothing_else(net: FakeNet) -> None:
 def test_a_holder_that_was_never_seen_is_gone_after_a_while(net: FakeNet) -> None:
     """An engine that claims and dies before its token came is not waited for for ever."""
     box, desk = Box(net), Engine(net, "desk")
-    desk.link.gone(desk.names.alive("desk"))
+    desk.link.gone(desk.keys.alive("desk"))
     desk.claim()
     for _ in range(5):
         box.gate.look()
@@ -183,7 +183,7 @@ def _hears(net: FakeNet) -> tuple[RemoteMachines, RemoteInput, Box, EventSender]
 def _put(box: Box, sender: EventSender, *messages: bytes, lose: bool = False) -> None:
     for payload, bulk in sender.packs([(at, message) for at, message in enumerate(messages)]):
         if not lose:
-            box.link.publish(box.names.input(BOX, "keys"), payload, bulk)
+            box.link.publish(box.keys.input(BOX, "keys"), payload, bulk)
 
 
 def test_what_is_played_there_arrives_with_its_time(net: FakeNet) -> None:
@@ -214,7 +214,7 @@ def test_what_was_heard_is_not_heard_again(net: FakeNet) -> None:
     _, source, box, sender = _hears(net)
     ((payload, _),) = sender.packs([(0, ON)])
     for _ in range(2):
-        box.link.publish(box.names.input(BOX, "keys"), payload)
+        box.link.publish(box.keys.input(BOX, "keys"), payload)
     assert source.poll() == [ON]
 
 
@@ -240,7 +240,7 @@ def test_what_the_other_machine_counts_is_told(net: FakeNet) -> None:
     """How much its driver takes at one go, and what found no room there, is known here as of an output of our own."""
     desk, box = _playing(net)
     counted = {"shed": 3, "replaced": 2, "longest": 4096}
-    box.link.hint(box.names.meter(BOX), json.dumps({"inputs": {}, "outputs": {"strings": counted}}).encode())
+    box.link.hint(box.keys.meter(BOX), json.dumps({"inputs": {}, "outputs": {"strings": counted}}).encode())
     assert desk.port.longest == 4096
     assert (desk.cable.counts.shed, desk.cable.counts.replaced) == (3, 2)
     desk.open()

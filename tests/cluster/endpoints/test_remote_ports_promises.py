@@ -94,9 +94,9 @@ def _lose(night: Night) -> None:
 
 def _stuck(night: Night) -> None:
     """The engine's token goes and comes."""
-    night.desk.link.gone(night.desk.names.alive("desk"))
+    night.desk.link.gone(night.desk.keys.alive("desk"))
     night.passes(GRACE // 2)
-    night.desk.link.alive(night.desk.names.alive("desk"))
+    night.desk.link.alive(night.desk.keys.alive("desk"))
 
 
 def _cut(night: Night) -> None:
@@ -114,7 +114,7 @@ def _mend(night: Night) -> None:
 def _unplug(night: Night) -> None:
     """The instrument's cable, at the other machine."""
     night.unplugged = True
-    night.box.link.gone(night.box.names.plugged(BOX, "out", "strings"))
+    night.box.link.gone(night.box.keys.plugged(BOX, "out", "strings"))
     with night.box.gate.lender() as lender:
         lender.pulled("strings")
 
@@ -127,7 +127,7 @@ def _plug(night: Night) -> None:
         deliveries = lender.plugged(night.box.now, "strings", night.speed)
     for _, message, _ in deliveries:
         night.receiver.hear(message)
-    night.box.link.alive(night.box.names.plugged(BOX, "out", "strings"))
+    night.box.link.alive(night.box.keys.plugged(BOX, "out", "strings"))
     night.come_back()
 
 

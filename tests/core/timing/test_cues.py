@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.answer_codes import AnswerCode
 from engine.core.commands import Begin, ControlTimecode
 from engine.core.timing.sync_commands import control
 from engine.midi.timecode import RATES, Label, Rate, cue_place, full_frame, quarter_frames, read_label
@@ -226,8 +227,8 @@ def test_any_run_recalls_what_lies_in_it(first: int, frames: int) -> None:
 def test_the_command_says_what_is_wrong() -> None:
     """A place that is no label is refused with what is allowed."""
     evening = Cued([], settings='to = "box"')
-    done, text, sent = control(evening.router.state.sync, 0, ControlTimecode("locate", "00:00:00:25"))
-    assert (done, sent) == (False, [])
+    code, text, sent = control(evening.router.state.sync, 0, ControlTimecode("locate", "00:00:00:25"))
+    assert (code, sent) == (AnswerCode.BAD_REQUEST, [])
     assert "25 frames" in text or "frames to 24" in text
 
 

@@ -32,8 +32,8 @@ BLOCKS = rig_dump.blocks(OTHER, DEVICE)
 PEDALS = 1
 
 
-class Errand:
-    """A show in scene 1 with its workshop, and errands that run."""
+class RemoteMachine:
+    """A show in scene 1 with its session, and errands that run."""
 
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
@@ -41,8 +41,8 @@ class Errand:
         self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
-        self.workshop = RigSession(self.show, file, TEXT)
-        self.errands = RemoteWork(self.show, self.workshop)
+        self.session = RigSession(self.show, file, TEXT)
+        self.remote_work = RemoteWork(self.show, self.session)
         self.brass()
 
     def play(self, *messages: bytes) -> None:
@@ -74,14 +74,14 @@ class Errand:
 
 
 @pytest.fixture
-async def errand(tmp_path: Path, nursery: trio.Nursery) -> Errand:
+async def errand(tmp_path: Path, nursery: trio.Nursery) -> RemoteMachine:
     """RemoteWork that run until the test's end."""
-    made = Errand(tmp_path)
-    nursery.start_soon(made.errands.run)
+    made = RemoteMachine(tmp_path)
+    nursery.start_soon(made.remote_work.run)
     return made
 
 
-async def test_a_backup_that_is_asked_for(errand: Errand) -> None:
+async def test_a_backup_that_is_asked_for(errand: RemoteMachine) -> None:
     """Asked for a backup, the whole rig file, comments and all, goes out in blocks that make the same bytes again."""
     errand.play(plain_request(DEVICE, "ask backup"))
     heard: list[bytes] = []
@@ -94,25 +94,25 @@ async def test_a_backup_that_is_asked_for(errand: Errand) -> None:
     assert rig_dump.from_syx(b"".join(heard)) == TEXT
 
 
-async def test_a_dump_that_comes_in_plays(errand: Errand) -> None:
+async def test_a_dump_that_comes_in_plays(errand: RemoteMachine) -> None:
     """A whole dump plays at once, the scene in force stays in force, and the asker hears so."""
     errand.play(*BLOCKS)
     command, done, text = await errand.answer()
     assert (command, done) == (0x0A, True)
     assert text.startswith("the rig of a dump from pedals plays")
     assert errand.show.engine.rig == read(OTHER, "test")
-    assert errand.workshop.text == OTHER
+    assert errand.session.text == OTHER
     assert errand.show.engine.scene == (1, "Overture")
 
 
-async def test_order_and_doubles_do_no_harm(errand: Errand) -> None:
+async def test_order_and_doubles_do_no_harm(errand: RemoteMachine) -> None:
     """Blocks that come backwards and twice still make the whole, and nothing but the whole."""
     errand.play(*[block for block in reversed(BLOCKS) for _ in (1, 2)])
     assert (await errand.answer())[1]
-    assert errand.workshop.text == OTHER
+    assert errand.session.text == OTHER
 
 
-async def test_a_lost_block_is_named(errand: Errand) -> None:
+async def test_a_lost_block_is_named(errand: RemoteMachine) -> None:
     """A dump with a block lost replaces nothing; when no more comes, the asker hears which one is missing."""
     errand.play(*BLOCKS[:2], *BLOCKS[3:])
     await errand.collected()
@@ -120,7 +120,7 @@ async def test_a_lost_block_is_named(errand: Errand) -> None:
     command, done, text = await errand.answer()
     assert (command, done) == (0x0A, False)
     assert text == f"the dump has stopped; block 3 of {len(BLOCKS)} is missing"
-    assert errand.workshop.text == TEXT
+    assert errand.session.text == TEXT
     errand.play(*BLOCKS)
     assert (await errand.answer())[1]
 
@@ -132,53 +132,53 @@ def renumbered(block: bytes, number: int) -> bytes:
     return own(said.device, said.command, said.data[:1] + bytes((number, 0)) + said.data[3:])
 
 
-async def test_a_block_that_is_damaged_or_swapped_is_named(errand: Errand) -> None:
+async def test_a_block_that_is_damaged_or_swapped_is_named(errand: RemoteMachine) -> None:
     """A block that took another's number, its checksum set right, is refused by name, and its place stays empty."""
     errand.play(*BLOCKS[:2], renumbered(BLOCKS[3], 3), *BLOCKS[3:])
     await errand.told("block 3 arrived corrupted")
     errand.bench.now += 6_000_000_000
     assert "block 3 of" in (await errand.answer())[2]
-    assert errand.workshop.text == TEXT
+    assert errand.session.text == TEXT
 
 
-async def test_a_dump_of_something_that_is_no_rig(errand: Errand) -> None:
+async def test_a_dump_of_something_that_is_no_rig(errand: RemoteMachine) -> None:
     """A whole dump whose text is no rig replaces nothing, and the reason is told."""
     errand.play(*rig_dump.blocks(TEXT.replace('from = "keys"', 'from = "nobody"'), DEVICE))
     _, done, text = await errand.answer()
     assert not done
     assert "nobody" in text
-    assert errand.workshop.text == TEXT
+    assert errand.session.text == TEXT
 
 
-async def test_our_own_backup_that_comes_back(errand: Errand) -> None:
+async def test_our_own_backup_that_comes_back(errand: RemoteMachine) -> None:
     """What plays already, sent back, changes nothing and makes no live edit."""
     errand.play(*rig_dump.blocks(TEXT, DEVICE))
-    assert (await errand.answer())[1:] == (True, "the rig of a dump from pedals is what plays already")
-    assert not errand.workshop.unsaved
-    assert not (await errand.workshop.take_back())["done"]
+    assert (await errand.answer())[1:] == (True, "the rig of a dump from pedals plays already")
+    assert not errand.session.unsaved
+    assert not (await errand.session.undo()).done
 
 
-async def test_a_route_is_set_on_and_off(errand: Errand) -> None:
+async def test_a_route_is_set_on_and_off(errand: RemoteMachine) -> None:
     """A route set by SysEx plays at once, goes into the text, and the asker hears what became of it."""
     errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
     command, done, text = await errand.answer()
     assert (command, done) == (0x07, True)
-    assert text.startswith("scene 1: keys leads to brass")
+    assert text.startswith("scene 1: keys is connected to brass")
     errand.bench.play(0, "90 3C 40")
     assert bytes.fromhex("90 3C 40") in errand.brass()
     errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
-    assert (await errand.answer())[2] == "scene 1: keys leads to brass already"
+    assert (await errand.answer())[2] == "scene 1: keys is connected to brass already"
     errand.play(route_request(DEVICE, RouteRequest(1, 2, False)))
-    assert (await errand.answer())[2].startswith("scene 1: keys does not lead to brass")
-    assert read(errand.workshop.text, "test") == read(TEXT, "test")
-    assert "# for Friday" in errand.workshop.text
+    assert (await errand.answer())[2].startswith("scene 1: keys is not connected to brass")
+    assert read(errand.session.text, "test") == read(TEXT, "test")
+    assert "# for Friday" in errand.session.text
 
 
-async def test_a_route_between_nothing(errand: Errand) -> None:
+async def test_a_route_between_nothing(errand: RemoteMachine) -> None:
     """A place that the rig does not have changes nothing, and the asker hears so."""
     for route in (RouteRequest(3, 1, True), RouteRequest(1, 3, True)):
         errand.play(route_request(DEVICE, route))
         command, done, text = await errand.answer()
         assert (command, done) == (0x07, False)
         assert text.startswith("there is no input")
-    assert errand.workshop.text == TEXT
+    assert errand.session.text == TEXT

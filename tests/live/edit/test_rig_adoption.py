@@ -10,6 +10,7 @@ import trio.testing
 
 from engine.core.commands import RecallScene
 from engine.live.edit import rig_session as workshop_module
+from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.port_opening import PortOpener, connect
@@ -43,7 +44,7 @@ class Desk:
         self.show.apply(RecallScene(1), "shell")
         self.watch, self.edits = (
             Hotplug(self.show, opener, self.now, at_once),
-            RigSession(self.show, file, text_of(file)),
+            RigFileFollower(RigSession(self.show, file, text_of(file))),
         )
         self.heard("Box 1")
 
@@ -86,16 +87,16 @@ async def desk(
     file = tmp_path / "pit.toml"
     file.write_text(RIG, encoding="utf-8")
     desk = Desk(mock_clock, file)
-    reload = RigSession._reload
+    reload = RigFileFollower._reload
 
-    async def counted(edits: RigSession) -> None:
+    async def counted(edits: RigFileFollower) -> None:
         desk.reading += 1
         try:
             await reload(edits)
         finally:
             desk.reading -= 1
 
-    monkeypatch.setattr(RigSession, "_reload", counted)
+    monkeypatch.setattr(RigFileFollower, "_reload", counted)
     nursery.start_soon(desk.watch.run)
     nursery.start_soon(desk.edits.run)
     return desk
@@ -110,7 +111,7 @@ async def test_a_valid_edit_is_adopted(mock_clock: trio.testing.MockClock, desk:
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     await desk.passes(1)
     assert desk.heard("Box 1") == []
-    assert any("was edited and is adopted: 4 scenes" in said for said in desk.said)
+    assert any("was edited and adopted: 4 scenes" in said for said in desk.said)
     assert desk.show.apply(RecallScene("Encore"), "shell").scene == (9, "Encore")
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 2") == ["90 3C 40"]
@@ -193,7 +194,9 @@ async def test_a_wrong_edit_is_refused_and_the_old_rig_plays_on(mock_clock: trio
     line = RIG.count("\n") + 5
     assert desk.show.revision == before
     assert f"{desk.file}:{line}:" in status(desk.show)["refused_rig"]
-    assert any("was refused" in said and f"{desk.file}:{line}:" in said for said in desk.said)
+    assert any(
+        "rejected; the current rig keeps playing" in said and f"{desk.file}:{line}:" in said for said in desk.said
+    )
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 1") == ["90 3C 40"]
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
@@ -264,7 +267,7 @@ async def test_a_scene_that_was_taken_out_plays_on(mock_clock: trio.testing.Mock
     head, _, rest = RIG.partition("[[scenes]]")
     desk.file.write_text(head + "[[scenes]]" + rest.partition("[[scenes]]")[2], encoding="utf-8")
     await desk.passes(1)
-    assert any("scene 1 is no longer in it and plays on" in said for said in desk.said)
+    assert any("scene 1 is no longer in it and keeps playing until another is recalled" in said for said in desk.said)
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 1") == ["90 3C 40"]
     assert not desk.show.apply(RecallScene(1), "shell").done

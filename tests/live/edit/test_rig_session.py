@@ -11,11 +11,14 @@ import trio
 
 from engine.core.commands import NextScene, RecallScene
 from engine.core.control.remote_messages import RouteRequest
-from engine.live.edit import edit_requests
+from engine.live.edit.edit_requests import EditRequests
 from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_file_following import RigFileFollower
+from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.rig.edit import versions as saving
 from engine.rig.read.load import read
+from tests.support.answered import answered
 from tests.support.small_show import RIG, Bench
 from tests.support.waiting import eventually
 
@@ -23,7 +26,7 @@ TEXT = f'# for Friday\n{RIG}[remote]\ninputs = ["pedals"]\ndevice = 5\nto = ["br
 
 
 class Desk:
-    """A show in scene 1 with its workshop, asked as the socket asks it."""
+    """A show in scene 1 with its session, asked as the socket asks it."""
 
     def __init__(self, folder: Path) -> None:
         self.bench = Bench(TEXT)
@@ -31,15 +34,20 @@ class Desk:
         self.show.apply(RecallScene(1), "shell")
         self.file = folder / "pit.toml"
         self.file.write_text(TEXT, encoding="utf-8")
-        self.workshop = RigSession(self.show, self.file, TEXT)
-        self.errands = RemoteWork(self.show, self.workshop)
+        self.session = RigSession(self.show, self.file, TEXT)
+        self.saver = RigSaver(self.session)
+        self.remote_work = RemoteWork(self.show, self.session)
+        self.requests = EditRequests(self.show, self.session, self.saver, self.remote_work)
+
+    async def ask(self, request: dict[str, Any]) -> dict[str, Any]:
+        return await answered(self.requests.handlers, request)
 
     async def scenes(self, what: str, number: int | str | None = None, **more: int | str) -> dict[str, Any]:
-        request = {"do": "scenes", "what": what, "number": number, **more}
-        return await edit_requests.obey(self.show, self.workshop, self.errands, request)
+        numbered = {} if number is None else {"number": number}
+        return await self.ask({"do": "scenes", "what": what, **numbered, **more})
 
     async def save(self, what: str | None = None, **more: int | str) -> dict[str, Any]:
-        return await edit_requests.obey(self.show, self.workshop, self.errands, {"do": "save", "what": what, **more})
+        return await self.ask({"do": "save", "what": what, **more})
 
     def on_disk(self) -> str:
         return self.file.read_text(encoding="utf-8")
@@ -62,11 +70,13 @@ def desk(tmp_path: Path) -> Desk:
 async def test_an_edit_plays_and_is_saved_when_asked(desk: Desk) -> None:
     """A live edit plays at once, the file has it after save, with every comment, and what changed is said."""
     said = await desk.scenes("rename", 3, name="Last dance")
-    assert (said["done"], said["text"]) == (True, "scene 3 is now Last dance; not in the file yet (bayleaf save)")
+    assert (said["done"], said["text"]) == (True, "scene 3 is now Last dance; not saved yet (bayleaf save)")
     assert (desk.names()[2], desk.on_disk()) == ("Last dance", TEXT)
     said = await desk.save()
     assert said["done"]
-    assert "read back: it is what plays. What changed:\n  scene 3: name was Finale, is Last dance" in said["text"]
+    assert (
+        "and read back: it holds the current rig. Changes:\n  scene 3: name was Finale, is Last dance" in said["text"]
+    )
     assert desk.on_disk() == TEXT.replace("Finale", "Last dance")
     assert "nothing to save" in (await desk.save())["text"]
 
@@ -75,12 +85,12 @@ async def test_undo_and_redo(desk: Desk) -> None:
     """Live edits are taken back newest first and done again oldest first; a new edit ends what could be redone."""
     await desk.scenes("rename", 3, name="Last dance")
     await desk.scenes("rename", 1, name="Prelude")
-    assert (await desk.scenes("undo"))["text"].startswith("taken back: scene 1 is now Prelude; not in the file yet")
-    assert (await desk.scenes("undo"))["text"] == "taken back: scene 3 is now Last dance; the file holds this"
-    assert desk.workshop.text == TEXT
+    assert (await desk.scenes("undo"))["text"].startswith("undone: scene 1 is now Prelude; not saved yet")
+    assert (await desk.scenes("undo"))["text"] == "undone: scene 3 is now Last dance; the file holds this"
+    assert desk.session.text == TEXT
     said = await desk.scenes("undo")
-    assert (said["done"], said["text"]) == (False, "there is no live edit to take back")
-    assert (await desk.scenes("redo"))["text"].startswith("done again: scene 3 is now Last dance")
+    assert (said["done"], said["text"]) == (False, "there is no edit to undo")
+    assert (await desk.scenes("redo"))["text"].startswith("redone: scene 3 is now Last dance")
     assert (await desk.scenes("redo"))["done"]
     assert desk.names() == ["Prelude", "March", "Last dance"]
     assert not (await desk.scenes("redo"))["done"]
@@ -94,7 +104,7 @@ async def test_undo_and_redo(desk: Desk) -> None:
 async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: Desk, choice: str) -> None:
     """Nothing is saved over an edit of the file until one is chosen; the text that was not chosen is a version."""
     await desk.scenes("rename", 3, name="Last dance")
-    played, theirs = desk.workshop.text, TEXT.replace("March", "Parade")
+    played, theirs = desk.session.text, TEXT.replace("March", "Parade")
     desk.file.write_text(theirs, encoding="utf-8")
     for what in (None, "undo"):
         said = await desk.save(what)
@@ -103,10 +113,10 @@ async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: D
         assert "save --file" in said["text"]
         assert '-name = "Parade"' in said["text"]
         assert '+name = "Last dance"' in said["text"]
-        assert (desk.on_disk(), desk.workshop.text) == (theirs, played)
+        assert (desk.on_disk(), desk.session.text) == (theirs, played)
     assert (await desk.save(choice=choice))["done"]
     chosen, other = (played, theirs) if choice == "playing" else (theirs, played)
-    assert desk.on_disk() == desk.workshop.text == chosen
+    assert desk.on_disk() == desk.session.text == chosen
     assert desk.show.engine.rig == read(chosen, "chosen")
     assert (await desk.kept())[0] == other
     assert (await desk.save())["done"]
@@ -115,14 +125,14 @@ async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: D
 async def test_what_the_file_replaced_is_had_back_by_undo(desk: Desk) -> None:
     """After save --file the live edits come back with scenes undo, and as a version with save --undo."""
     await desk.scenes("rename", 3, name="Last dance")
-    played = desk.workshop.text
+    played = desk.session.text
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
     await desk.save(choice="file")
     await desk.scenes("undo")
-    assert desk.workshop.text == played
+    assert desk.session.text == played
     await desk.scenes("redo")
     assert (await desk.save("undo"))["done"]
-    assert desk.on_disk() == desk.workshop.text == played
+    assert desk.on_disk() == desk.session.text == played
 
 
 async def test_a_file_that_cannot_be_read_is_not_taken(desk: Desk) -> None:
@@ -141,11 +151,11 @@ async def test_save_undo_goes_back_and_forth(desk: Desk) -> None:
     await desk.save()
     saved = desk.on_disk()
     await desk.scenes("rename", 1, name="Prelude")
-    live = desk.workshop.text
+    live = desk.session.text
     assert (await desk.save("undo"))["done"]
-    assert desk.on_disk() == desk.workshop.text == TEXT
+    assert desk.on_disk() == desk.session.text == TEXT
     await desk.scenes("undo")
-    assert desk.workshop.text == live
+    assert desk.session.text == live
     await desk.scenes("redo")
     assert (await desk.save("undo"))["done"]
     assert desk.on_disk() == saved
@@ -153,7 +163,7 @@ async def test_save_undo_goes_back_and_forth(desk: Desk) -> None:
 
 async def test_the_difference_is_shown(desk: Desk) -> None:
     """save --diff shows what plays and is not in the file, line by line."""
-    assert (await desk.save("diff"))["text"] == f"what plays is what {desk.file} holds"
+    assert (await desk.save("diff"))["text"] == f"{desk.file} holds the current rig"
     await desk.scenes("rename", 3, name="Last dance")
     assert '-name = "Finale"\n+name = "Last dance"' in (await desk.save("diff"))["text"]
 
@@ -191,7 +201,7 @@ async def test_two_edits_at_one_moment_both_happen(desk: Desk) -> None:
     wanted = [RouteRequest(1, 2, True), RouteRequest(2, 1, True), RouteRequest(2, 2, True)]
     async with trio.open_nursery() as nursery:
         for route in wanted:
-            nursery.start_soon(desk.errands._set_route, route)
+            nursery.start_soon(desk.remote_work._set_route, route)
         nursery.start_soon(desk.scenes, "copy", 1)
     ways = {(source, to) for route in desk.bench.scene(1).routes for source in route.source for to in route.to}
     assert ways == {("keys", "strings"), ("keys", "brass"), ("pedals", "strings"), ("pedals", "brass")}
@@ -200,34 +210,30 @@ async def test_two_edits_at_one_moment_both_happen(desk: Desk) -> None:
 async def test_routes_restored_rigs_and_learnt_controls_are_live_edits(desk: Desk) -> None:
     """What a SysEx route, restore and learn did is taken back by undo, one by one, and saved by save."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
-    await desk.errands._set_route(RouteRequest(1, 2, True))
-    await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
-    learnt = desk.workshop.text
-    await edit_requests.obey(
-        desk.show, desk.workshop, desk.errands, {"do": "restore", "text": TEXT.replace("March", "Parade"), "where": "x"}
-    )
+    await desk.remote_work._set_route(RouteRequest(1, 2, True))
+    await desk.ask({"do": "learn", "control": control})
+    learnt = desk.session.text
+    await desk.ask({"do": "restore", "text": TEXT.replace("March", "Parade"), "where": "x"})
     assert desk.names()[1] == "Parade"
     await desk.scenes("undo")
-    assert desk.workshop.text == learnt
+    assert desk.session.text == learnt
     await desk.scenes("undo")
     await desk.scenes("undo")
-    assert desk.workshop.text == TEXT
+    assert desk.session.text == TEXT
 
 
 async def test_a_learnt_control_is_saved_alone_only(desk: Desk) -> None:
     """A yes to learn writes the control into the file; other edits that are not saved stay the player's choice."""
     control = {"input": "pedals", "when": {"note": 3}, "do": "back"}
     asked = {"do": "learn", "control": control}
-    said = await edit_requests.obey(desk.show, desk.workshop, desk.errands, asked)
+    said = await desk.ask(asked)
     assert said["done"]
-    assert said["text"].startswith("the control works; saved in ")
+    assert said["text"].startswith("the control works; saved to ")
     assert "note = 3" in desk.file.read_text()
     await desk.scenes("copy", 1, new=40)
     held = desk.file.read_text()
-    said = await edit_requests.obey(
-        desk.show, desk.workshop, desk.errands, {**asked, "control": {**control, "when": {"note": 5}}}
-    )
-    assert said["text"] == "the control works; not in the file yet (bayleaf save)"
+    said = await desk.ask({**asked, "control": {**control, "when": {"note": 5}}})
+    assert said["text"] == "the control works; not saved yet (bayleaf save)"
     assert desk.file.read_text() == held
 
 
@@ -238,8 +244,8 @@ async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk:
     async with trio.open_nursery() as both:
         both.start_soon(partial(desk.scenes, "copy", 1, new=40))
         await trio.testing.wait_all_tasks_blocked()  # the copy has begun
-        both.start_soon(edit_requests.obey, desk.show, desk.workshop, desk.errands, {"do": "learn", "control": control})
-    assert "note = 3" in desk.workshop.text
+        both.start_soon(desk.ask, {"do": "learn", "control": control})
+    assert "note = 3" in desk.session.text
     assert 40 in [scene.number for scene in desk.show.engine.rig.scenes]
     assert desk.file.read_text() == held
 
@@ -247,7 +253,7 @@ async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk:
 async def test_what_plays_is_stored(desk: Desk) -> None:
     """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
     said = await desk.scenes("store", 30, name="Here")
-    assert said["text"].startswith("what plays is stored as scene 30 Here: 1 route, 1 sound;")
+    assert said["text"].startswith("stored as scene 30 Here: 1 route, 1 sound;")
     here, overture = desk.bench.scene(30), desk.bench.scene(1)
     assert here.routes == overture.routes
     desk.bench.heard("strings")
@@ -262,27 +268,27 @@ async def test_a_request_that_makes_no_sense_changes_nothing(desk: Desk, request
     said = await desk.scenes(request_["what"], request_.get("number"))
     assert not said["done"]
     assert json.dumps(said)
-    assert desk.workshop.text == TEXT
+    assert desk.session.text == TEXT
 
 
 async def test_the_file_edited_while_nothing_is_unsaved_is_followed_and_can_be_taken_back(
     desk: Desk, nursery: trio.Nursery
 ) -> None:
     """The file's edit plays by itself; scenes undo takes it back like any other."""
-    nursery.start_soon(desk.workshop.run)
+    nursery.start_soon(RigFileFollower(desk.session).run)
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
     await eventually(lambda: desk.names()[1] == "Parade")
-    assert not desk.workshop.unsaved
+    assert not desk.session.unsaved
     await desk.scenes("undo")
-    assert desk.workshop.text == TEXT
-    assert desk.workshop.unsaved
+    assert desk.session.text == TEXT
+    assert desk.session.unsaved
 
 
 async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_room(
     desk: Desk, nursery: trio.Nursery
 ) -> None:
     """While live edits are unsaved the file's edit waits; when they are taken back it plays."""
-    nursery.start_soon(desk.workshop.run)
+    nursery.start_soon(RigFileFollower(desk.session).run)
     await desk.scenes("rename", 3, name="Last dance")
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
     await eventually(lambda: desk.show.refused is not None)
@@ -295,16 +301,16 @@ async def test_an_edit_of_the_file_that_was_refused_is_followed_once_undo_makes_
 async def test_storing_keeps_blank_steps(desk: Desk) -> None:
     """Stored over a scene with a blank burst step, the step keeps its place, and is told as blank."""
     blank = '{ output = "brass", channel = 3 }, { instrument = "string-machine", bank'
-    made = desk.workshop.text.replace('{ instrument = "string-machine", bank', blank)
-    await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    made = desk.session.text.replace('{ instrument = "string-machine", bank', blank)
+    await desk.ask({"do": "restore", "text": made, "where": "x"})
     assert (await desk.scenes("store", 1))["done"]
-    assert desk.workshop.text == made
+    assert desk.session.text == made
 
 
 async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk: Desk) -> None:
     """Stored over a scene with a blank step for an instrument that sounds, the step gets that sound."""
-    made = desk.workshop.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
-    await edit_requests.obey(desk.show, desk.workshop, desk.errands, {"do": "restore", "text": made, "where": "x"})
+    made = desk.session.text + '[[scenes]]\nnumber = 9\nname = "Plan"\nburst = [{ instrument = "string-machine" }]\n'
+    await desk.ask({"do": "restore", "text": made, "where": "x"})
     assert (await desk.scenes("store", 9))["done"]
     assert desk.bench.scene(9).burst == desk.bench.scene(1).burst
 
@@ -312,7 +318,7 @@ async def test_storing_fills_a_blank_step_whose_instrument_has_a_sound_now(desk:
 async def test_a_scene_that_is_deleted_while_it_plays(desk: Desk) -> None:
     """It plays on, and the answer says so."""
     said = await desk.scenes("delete", 1)
-    assert said["text"].startswith("scene 1 deleted; it plays on until another is recalled; not in the file yet")
+    assert said["text"].startswith("scene 1 deleted; it keeps playing until another is recalled; not saved yet")
     desk.bench.play(0, "90 3C 40")
     assert "90 3C 40" in desk.bench.heard("strings")
 
@@ -323,7 +329,7 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
     desk.bench.play(0, "90 3C 40")
     said = await desk.scenes("renumber", 1, new=41)
     told = "scene 1 is now scene 41; send the new number to control 1 from now on"
-    assert said["text"] == f"{told}; not in the file yet (bayleaf save)"
+    assert said["text"] == f"{told}; not saved yet (bayleaf save)"
     assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
     desk.bench.play(0, "80 3C 40")
     assert desk.bench.heard("strings") == ["90 3C 40", "80 3C 40"]
@@ -334,7 +340,7 @@ async def test_a_file_edited_before_the_first_look_is_followed(desk: Desk, nurse
     """What was written into the file between its reading and the first look plays."""
     desk.file.write_text(TEXT.replace("March", "Parade"), encoding="utf-8")
     late = RigSession(desk.show, desk.file, TEXT)
-    nursery.start_soon(late.run)
+    nursery.start_soon(RigFileFollower(late).run)
     await eventually(lambda: desk.names()[1] == "Parade")
 
 
@@ -345,12 +351,12 @@ async def test_any_version_is_had_back_and_compared(desk: Desk) -> None:
         await desk.save()
     assert (await desk.kept())[-1] == TEXT
     shown = (await desk.save("diff", version=1))["text"]
-    assert shown.startswith("--- version 1\n+++ what plays\n")
+    assert shown.startswith("--- version 1\n+++ current rig\n")
     assert '-name = "Finale"\n+name = "Three"' in shown
     assert (await desk.save("undo", version=1))["done"]
-    assert desk.on_disk() == desk.workshop.text == TEXT
-    assert (await desk.save("diff", version=1))["text"] == "what plays is what version 1 holds"
-    for number, told in ((99, "there is no version 99"), ("1", "a whole number")):
+    assert desk.on_disk() == desk.session.text == TEXT
+    assert (await desk.save("diff", version=1))["text"] == "version 1 holds the current rig"
+    for number, told in ((99, "there is no version 99"), ("1", "whole number")):
         for what in ("undo", "diff"):
             said = await desk.save(what, version=number)
             assert not said["done"]
@@ -381,12 +387,12 @@ async def test_a_file_that_is_gone_is_made_again_when_asked(desk: Desk) -> None:
     for what, more in ((None, {}), (None, {"choice": "file"}), ("undo", {}), ("diff", {})):
         said = await desk.save(what, **more)
         assert not said["done"]
-        assert "is no longer there" in said["text"]
+        assert "no longer exists" in said["text"]
         assert "bayleaf save --playing" in said["text"]
         assert not desk.file.exists()
     said = await desk.save(choice="playing")
-    assert said["text"].endswith("What changed:\n  the file was not there, and is new")
-    assert desk.on_disk() == desk.workshop.text
+    assert said["text"].endswith("Changes:\n  the file was not there, and is new")
+    assert desk.on_disk() == desk.session.text
 
 
 async def test_a_file_that_is_no_text_is_kept_when_what_plays_is_chosen(desk: Desk) -> None:
@@ -425,12 +431,12 @@ async def test_a_scene_that_was_renumbered_and_saved_is_begun_with_the_next_time
 
 async def test_what_is_unsaved_at_the_end_is_kept_and_told(desk: Desk) -> None:
     """Live edits that nobody saved are a version when the show ends, and the file stays."""
-    await desk.workshop.leave()
+    await desk.saver.leave()
     assert await desk.kept() == []
     await desk.scenes("rename", 3, name="Last dance")
     desk.bench.told()
-    await desk.workshop.leave()
-    assert (await desk.kept(), desk.on_disk()) == ([desk.workshop.text], TEXT)
+    await desk.saver.leave()
+    assert (await desk.kept(), desk.on_disk()) == ([desk.session.text], TEXT)
     [(_, told)] = desk.bench.told()
     assert "bayleaf save --undo --version 1 brings them back" in told
 
@@ -444,9 +450,9 @@ async def test_what_cannot_be_kept_at_the_end_is_told(desk: Desk, monkeypatch: p
     await desk.scenes("rename", 3, name="Last dance")
     monkeypatch.setattr(os, "fsync", full)
     desk.bench.told()
-    await desk.workshop.leave()
+    await desk.saver.leave()
     [(_, told)] = desk.bench.told()
-    assert "are lost, for" in told
+    assert "are lost:" in told
     assert "No space left on device" in told
 
 
@@ -455,9 +461,7 @@ async def test_who_calls_a_scene_is_told_when_it_changes(desk: Desk) -> None:
     called = '[[setlists]]\nname = "Friday"\nscenes = [2, "March", 3]\n'
     control = '[[controls]]\ninput = "keys"\nwhen = { note = 1 }\ndo = "scene"\nscene = "March"\n'
     start = TEXT.replace("[rig]\n", '[rig]\nstart = "March"\n')
-    await edit_requests.obey(
-        desk.show, desk.workshop, desk.errands, {"do": "restore", "text": start + called + control, "where": "x"}
-    )
+    await desk.ask({"do": "restore", "text": start + called + control, "where": "x"})
     said = await desk.scenes("rename", 2, name="Parade")
     assert said["text"].startswith("scene 2 is now Parade, also in start, set list Friday and control 2;")
     said = await desk.scenes("renumber", 2, new=22)

@@ -7,8 +7,11 @@ from typing import Any
 import pytest
 
 from engine.core.commands import RecallScene
+from engine.live.edit.edit_requests import EditRequests
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
-from engine.live.edit.route_edits import edit
+from tests.support.answered import answered
 from tests.support.small_show import RIG, Bench
 
 KEYS, PEDALS = 0, 1
@@ -34,11 +37,14 @@ class Panel:
         self.show.apply(RecallScene(1), "shell")
         file = folder / "pit.toml"
         file.write_text(TEXT, encoding="utf-8")
-        self.workshop = RigSession(self.show, file, TEXT)
+        self.session = RigSession(self.show, file, TEXT)
+        saver, work = RigSaver(self.session), RemoteWork(self.show, self.session)
+        self.handlers = EditRequests(self.show, self.session, saver, work).handlers
         self.heard()
 
     async def edit(self, what: str, scene: int | None = None, **more: int | list[Any] | str) -> dict[str, Any]:
-        return await edit(self.show, self.workshop, {"do": "edit", "what": what, "scene": scene, **more})
+        numbered = {} if scene is None else {"scene": scene}
+        return await answered(self.handlers, {"do": "edit", "what": what, **numbered, **more})
 
     def heard(self) -> tuple[list[str], list[str]]:
         return self.bench.heard("strings"), self.bench.heard("brass")
@@ -60,28 +66,32 @@ async def test_a_way_plays_at_once(panel: Panel) -> None:
     """A way that is joined plays at once, unsaved; it is taken back, and done again."""
     first = panel.show.revision
     answer = await panel.edit("join", 1, **{"from": "keys", "to": "brass"})
-    assert answer == {"done": True, "text": "scene 1: keys leads to brass; not in the file yet (bayleaf save)"}
+    assert answer == {
+        "done": True,
+        "code": "done",
+        "text": "scene 1: keys is connected to brass; not saved yet (bayleaf save)",
+    }
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard() == (["90 3C 40", "80 3C 40"],) * 2
-    assert (panel.workshop.unsaved, panel.show.revision) == (True, first + 1)
+    assert (panel.session.unsaved, panel.show.revision) == (True, first + 1)
 
-    assert (await panel.edit("undo"))["text"].startswith("taken back: scene 1: keys leads to brass")
+    assert (await panel.edit("undo"))["text"].startswith("undone: scene 1: keys is connected to brass")
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard() == (["90 3C 40", "80 3C 40"], [])
-    assert not panel.workshop.unsaved
+    assert not panel.session.unsaved
 
-    assert (await panel.edit("redo"))["text"].startswith("done again: scene 1: keys leads to brass")
+    assert (await panel.edit("redo"))["text"].startswith("redone: scene 1: keys is connected to brass")
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard()[1] == ["90 3C 40", "80 3C 40"]
     assert panel.show.revision == first + 3
-    assert panel.workshop.text.startswith("# for Friday\n")
+    assert panel.session.text.startswith("# for Friday\n")
 
 
 async def test_a_way_that_is_there_is_not_doubled(panel: Panel) -> None:
     """Joining what is joined already changes nothing and says so."""
     answer = await panel.edit("join", 1, **{"from": "keys", "to": "strings"})
-    assert answer == {"done": True, "text": "scene 1: keys leads to strings already"}
-    assert not panel.workshop.unsaved
+    assert answer == {"done": True, "code": "unchanged", "text": "scene 1: keys is connected to strings already"}
+    assert not panel.session.unsaved
 
 
 async def test_another_scene_than_the_one_in_force(panel: Panel) -> None:
@@ -148,24 +158,24 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"what": "dance"}, "edit takes join, part, chain, burst, undo or redo"),
-        ({"what": ["join"]}, "edit takes join, part, chain, burst, undo or redo"),
-        ({"what": "join"}, "there is no scene None; there are 1, 2, 3"),
-        ({"what": "join", "scene": 9}, "there is no scene 9; there are 1, 2, 3"),
-        ({"what": "join", "scene": True}, "there is no scene True; there are 1, 2, 3"),
-        ({"what": "join", "scene": 1}, "there is no input None; there are keys, pedals"),
+        ({"what": "dance"}, 'edit: "what" must be join, part, chain, burst, undo or redo'),
+        ({"what": ["join"]}, 'edit: "what" must be join, part, chain, burst, undo or redo'),
+        ({"what": "join"}, 'edit join needs "scene": a scene'),
+        ({"what": "join", "scene": 9, "from": "keys", "to": "brass"}, "there is no scene 9; there are: 1, 2, 3"),
+        ({"what": "join", "scene": True}, '"scene" must be a scene'),
+        ({"what": "join", "scene": 1}, 'needs "from": the name of an input'),
         (
             {"what": "part", "scene": 1, "from": "keys", "to": "bass"},
-            "there is no output bass; there are strings, brass",
+            "there is no output bass; there are: strings, brass",
         ),
-        ({"what": "join", "scene": 1, "from": ["keys"], "to": "brass"}, "there is no input ['keys']"),
+        ({"what": "join", "scene": 1, "from": ["keys"], "to": "brass"}, '"from" must be the name of an input'),
         ({"what": "part", "scene": 1, "from": "pedals", "to": "strings"}, "a route of every scene leads from pedals"),
         ({"what": "chain", "scene": 1, "route": 1, "through": []}, "scene 1 has 1 route; the first is route 0"),
         ({"what": "chain", "scene": 1, "route": -1, "through": []}, "scene 1 has 1 route"),
-        ({"what": "chain", "scene": 1, "route": True, "through": []}, "scene 1 has 1 route"),
-        ({"what": "chain", "scene": 1, "route": 0}, "through is a list of filters, each with its settings"),
-        ({"what": "chain", "scene": 1, "route": 0, "through": ["thin"]}, "through is a list of filters"),
-        ({"what": "burst", "scene": 1, "burst": {}}, "burst is a list of steps"),
+        ({"what": "chain", "scene": 1, "route": True, "through": []}, '"route" must be the place of a route'),
+        ({"what": "chain", "scene": 1, "route": 0}, 'needs "through": a list of filters, each with its settings'),
+        ({"what": "chain", "scene": 1, "route": 0, "through": ["thin"]}, '"through" must be a list of filters'),
+        ({"what": "burst", "scene": 1, "burst": {}}, '"burst" must be a list of steps'),
         (
             {"what": "chain", "scene": 1, "route": 0, "through": [{"filter": "transpose", "semitones": 200}]},
             "scenes.1.routes.1.through.1.semitones",
@@ -174,17 +184,17 @@ async def test_a_burst_plays_at_once(panel: Panel) -> None:
         ({"what": "chain", "scene": 1, "route": 0, "through": [{"filter": "thin", "x": [None]}]}, "cannot hold None"),
         ({"what": "burst", "scene": 1, "burst": [{"instrument": "lead", "sound": "Oboe"}]}, "Oboe"),
         ({"what": "burst", "scene": 1, "burst": [{"instrument": "lute"}]}, "scenes.1.burst.1"),
-        ({"what": "redo"}, "nothing was taken back that could be redone"),
-        ({"what": "undo"}, "there is no live edit to take back"),
+        ({"what": "redo"}, "there is no undone edit to redo"),
+        ({"what": "undo"}, "there is no edit to undo"),
     ],
 )
 async def test_what_cannot_be_done(panel: Panel, asked: dict[str, Any], said: str) -> None:
     """It is refused with a sentence that says what is wrong and where, and nothing changes."""
     first = panel.show.revision
-    answer = await edit(panel.show, panel.workshop, {"do": "edit", **asked})
+    answer = await answered(panel.handlers, {"do": "edit", **asked})
     assert answer["done"] is False
     assert said in answer["text"]
-    assert (panel.show.revision, panel.show.own_faults, panel.workshop.text) == (first, 0, TEXT)
+    assert (panel.show.revision, panel.show.own_faults, panel.session.text) == (first, 0, TEXT)
 
 
 async def test_an_engine_that_is_started_again_has_rigs_of_its_own(
@@ -195,7 +205,7 @@ async def test_an_engine_that_is_started_again_has_rigs_of_its_own(
     seen = Panel(tmp_path).show.revision
     monkeypatch.setattr(time, "time_ns", lambda: 1_700_000_005_000_000_000)
     stale = await Panel(tmp_path).edit("chain", 1, route=0, through=[], revision=seen)
-    assert stale["text"] == "the rig has changed since you looked at it; look again, nothing was changed"
+    assert stale["text"] == "the rig has changed since you looked at it; look again. Nothing was changed"
 
 
 async def test_an_edit_of_what_has_changed_meanwhile(panel: Panel) -> None:
@@ -203,5 +213,5 @@ async def test_an_edit_of_what_has_changed_meanwhile(panel: Panel) -> None:
     chain, seen = [{"filter": "transpose", "semitones": 12}], panel.show.revision
     assert (await panel.edit("chain", 1, route=0, through=chain, revision=seen))["done"]
     stale = await panel.edit("chain", 1, route=0, through=[], revision=seen)
-    assert stale["text"] == "the rig has changed since you looked at it; look again, nothing was changed"
+    assert stale["text"] == "the rig has changed since you looked at it; look again. Nothing was changed"
     assert panel.routes(1) == [(("keys",), ("strings",), ["transpose"])]

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 import trio
 
+from engine.live.edit.rig_file_following import RigFileFollower
 from engine.live.edit.rig_session import RigSession
 from engine.rig.read.load import load
 from tests.support.small_show import RIG, Bench
@@ -15,7 +16,7 @@ TEXT = RIG.replace('output = "strings"\nchannel = 5', 'output = "strings"\nchann
 
 
 class Pit:
-    """A show whose rig names a list beside it, and its workshop."""
+    """A show whose rig names a list beside it, and its session."""
 
     def __init__(self, folder: Path) -> None:
         self.list, self.file = folder / "box.toml", folder / "pit.toml"
@@ -23,7 +24,7 @@ class Pit:
         self.file.write_text(TEXT, encoding="utf-8")
         self.bench = Bench(RIG)
         self.show = self.bench.show
-        self.workshop = RigSession(self.show, self.file, RIG)
+        self.session = RigSession(self.show, self.file, RIG)
 
     def sounds(self) -> list[str]:
         return list(self.show.engine.rig.instruments["string-machine"].sounds)
@@ -33,7 +34,7 @@ class Pit:
 async def pit(nursery: trio.Nursery, tmp_path: Path) -> Pit:
     """The pit, once the file of the rig is followed."""
     made = Pit(tmp_path)
-    nursery.start_soon(made.workshop.run)
+    nursery.start_soon(RigFileFollower(made.session).run)
     await eventually(lambda: made.sounds() == ["Warm pad"])
     made.bench.told()
     return made
@@ -43,9 +44,9 @@ async def test_an_edited_list_is_adopted(pit: Pit) -> None:
     """A list that is edited gives its sounds at once, though the rig file was not touched; what is unsaved stays so."""
     pit.list.write_text(LIST.replace("Warm pad", "Choir"), encoding="utf-8")
     await eventually(lambda: pit.sounds() == ["Choir"])
-    await eventually(lambda: ("rig file", "a sound list was edited and is adopted") in pit.bench.told())
+    await eventually(lambda: ("rig file", "a sound list was edited and adopted") in pit.bench.told())
     assert pit.show.engine.rig == load(pit.file)
-    assert not pit.workshop.unsaved
+    assert not pit.session.unsaved
 
 
 async def test_a_broken_list_is_refused_until_it_is_mended(pit: Pit) -> None:

@@ -1,9 +1,14 @@
 """A sound is heard without leaving anything behind."""
 
+from functools import partial
+from typing import Any
+
 import trio
 
 from engine.core.commands import RecallScene
 from engine.live.gear.audition import audition
+from engine.protocol import AuditionRequest
+from tests.support.answered import answered
 from tests.support.small_show import RIG, Bench
 
 WITH_SOUND = RIG.replace("channel = 5\n", 'channel = 5\nsounds = { "Tremolo" = { bank = [0, 3], program = 45 } }\n')
@@ -11,20 +16,24 @@ ASKED = {"do": "audition", "instrument": "string-machine", "sound": "Tremolo"}
 SOUND, BEFORE = ["B4 00 00", "B4 20 03", "C4 2C"], ["B4 00 00", "B4 20 03", "C4 0B"]
 
 
+async def asked(bench: Bench, request: dict[str, str]) -> dict[str, Any]:
+    return await answered({AuditionRequest: partial(audition, bench.show)}, request)
+
+
 async def test_a_sound_is_recalled_played_softly_and_put_back(autojump_clock: object) -> None:
     """Bank and program, three soft notes each with its note-off, then the bank and program that were in force."""
     bench = Bench(WITH_SOUND)
     bench.show.apply(RecallScene(1), "shell")
     assert bench.heard("strings") == BEFORE
-    answer = await audition(bench.show, ASKED)
+    answer = await asked(bench, ASKED)
     notes = [note for key in ("3C", "40", "43") for note in (f"94 {key} 30", f"84 {key} 40")]
     assert bench.heard("strings") == [*SOUND, *notes, *BEFORE]
-    assert answer == {"done": True, "text": "string-machine: Tremolo was played; the sound before is back"}
+    assert answer["text"] == "string-machine: Tremolo was played; the previous sound is back"
 
 
 async def test_a_sound_that_is_not_known_is_said_so(autojump_clock: object) -> None:
     """Where nothing was sent to the channel before, the answer says that the sound before is not known."""
-    answer = await audition(Bench(WITH_SOUND).show, ASKED)
+    answer = await asked(Bench(WITH_SOUND), ASKED)
     assert "not known" in answer["text"]
 
 
@@ -34,13 +43,13 @@ async def test_no_note_hangs_when_it_is_cut_short(autojump_clock: object) -> Non
     bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
     with trio.move_on_after(0.1):
-        await audition(bench.show, ASKED)
+        await asked(bench, ASKED)
     assert bench.heard("strings") == [*SOUND, "94 3C 30", "84 3C 40", *BEFORE]
 
 
 async def test_an_unknown_sound_plays_nothing(autojump_clock: object) -> None:
     """A sound or an instrument that what plays has not is told, and nothing is sent."""
     bench = Bench(WITH_SOUND)
-    answer = await audition(bench.show, {**ASKED, "sound": "Harp"})
+    answer = await asked(bench, {**ASKED, "sound": "Harp"})
     assert not answer["done"]
     assert bench.heard("strings") == []

@@ -10,6 +10,8 @@ import trio.testing
 
 from engine.core.commands import Panic, RecallScene
 from engine.live.gear.sysex_requests import SysexRequests
+from engine.protocol import Answer, IdentifyRequest, ReceiveDumpRequest, Request, SendDumpRequest
+from tests.support.answered import answered
 from tests.support.simulated_instrument import IDENTITY, REQUEST, Instrument
 from tests.support.small_show import Bench
 
@@ -64,7 +66,12 @@ class Stand:
         async def report(line: dict[str, Any]) -> None:
             self.lines.append(line)
 
-        return await self.gear.serve({"do": "sysex", "what": what, **more}, report, self.stop)
+        async def serve(request: Request) -> Answer:
+            return await self.gear.serve(request, report, self.stop)
+
+        models: tuple[type[Request], ...] = (IdentifyRequest, ReceiveDumpRequest, SendDumpRequest)
+        handlers = dict.fromkeys(models, serve)
+        return await answered(handlers, {"do": "sysex", "what": what, **more})
 
     @property
     def received(self) -> list[bytes]:
@@ -295,19 +302,19 @@ async def test_a_cable_that_leads_back_is_told(autojump_clock: trio.testing.Mock
 @pytest.mark.parametrize(
     ("what", "more", "said"),
     [
-        ("sing", {}, "sysex takes"),
+        ("sing", {}, 'sysex: "what" must be identify, receive or send'),
         ("receive", {"input": "drums"}, "there is no input drums"),
-        ("receive", {"input": "organ", "silence": -1}, "silence is a number"),
+        ("receive", {"input": "organ", "silence": -1}, '"silence" must be a number of seconds from 0 to 3600'),
         ("receive", {"input": "organ", "request": "90", "output": "organ"}, "one whole SysEx"),
         ("receive", {"input": "organ", "instrument": "harp"}, "there is no instrument harp"),
-        ("send", {"output": "drums"}, "there is no output drums"),
-        ("send", {"output": "organ", "messages": []}, "needs messages"),
-        ("send", {"output": "organ", "messages": ["F07DF7"], "from": 2}, "messages 1 to 1"),
+        ("send", {"output": "drums", "messages": ["F07DF7"]}, "there is no output drums"),
+        ("send", {"output": "organ", "messages": []}, '"messages" must be a list'),
+        ("send", {"output": "organ", "messages": ["F07DF7"], "from": 2}, "the dump has 1 message"),
         ("send", {"output": "organ", "messages": ["F07DF7"], "chunk": 0}, "chunk"),
         ("identify", {"outputs": ["drums"]}, "there is no output drums"),
-        ("identify", {"outputs": [["organ"]]}, "there is no output"),
-        ("receive", {"input": {}}, "there is no input"),
-        ("receive", {"input": "organ", "instrument": ["organ"]}, "there is no instrument"),
+        ("identify", {"outputs": [["organ"]]}, '"outputs" must be'),
+        ("receive", {"input": {}}, '"input" must be'),
+        ("receive", {"input": "organ", "instrument": ["organ"]}, '"instrument" must be'),
     ],
 )
 async def test_a_request_at_fault_is_told(

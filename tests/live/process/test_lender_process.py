@@ -72,7 +72,7 @@ class Stage:
 
     async def plugged(self, there: bool) -> None:
         """Wait until the engine sees the output come or go."""
-        key = self.desk.names.plugged(BOX, "out", "strings")
+        key = self.desk.keys.plugged(BOX, "out", "strings")
         await eventually(lambda: BOX in self.desk.far.alive)
         await eventually(lambda: (key in self.desk.link.present(key)) == there)
 
@@ -134,7 +134,7 @@ async def test_a_pulled_output_is_told_and_cleared_up_when_it_is_back() -> None:
 async def test_a_pulled_input_is_told() -> None:
     """The token of an input that is pulled goes, and comes when it is back."""
     stage = Stage()
-    key = stage.desk.names.plugged(BOX, "in", "keys")
+    key = stage.desk.keys.plugged(BOX, "in", "keys")
     async with stage.lent():
         await eventually(lambda: stage.desk.link.present(key) == [key])
         stage.system.unplug("Keys")
@@ -163,7 +163,7 @@ async def test_an_edited_rig_is_lent() -> None:
     stage = Stage()
     edited = RIG.replace('"Strings"', '"Brass"').replace('machine = "stage-left", port = "Keys"', 'port = "Keys"')
     async with stage.sounding():
-        stage.desk.link.keep(stage.desk.names.state("rig"), edited.encode())
+        stage.desk.link.keep(stage.desk.keys.state("rig"), edited.encode())
         await eventually(lambda: stage.system.output("Strings").closed and stage.system.input("Keys").closed)
         assert stage.heard == [ON, OFF]
         await eventually(lambda: stage.desk.port.gone)
@@ -180,7 +180,7 @@ async def test_a_rig_that_cannot_be_read_changes_nothing() -> None:
     stage = Stage()
     async with stage.lent():
         await stage.plugged(True)
-        stage.desk.link.keep(stage.desk.names.state("rig"), b"format = 2")
+        stage.desk.link.keep(stage.desk.keys.state("rig"), b"format = 2")
         await eventually(lambda: any("cannot be read" in each for each in stage.said))
         await stage.plugged(True)
 

@@ -54,12 +54,17 @@ async def test_the_rig(bench: Bench, tmp_path: Path) -> None:
         saved = await ask({"do": "rig"})
     assert before == {
         "done": True,
+        "code": "done",
         "text": "Lantern Street pit band: 3 scenes",
         "revision": before["revision"],
         "unsaved": False,
         "rig": {"file": str(file), **outline(bench.rig)},
     }
-    assert edited == {"done": True, "text": "scene 1: pedals leads to brass; not in the file yet (bayleaf save)"}
+    assert edited == {
+        "done": True,
+        "code": "done",
+        "text": "scene 1: pedals is connected to brass; not saved yet (bayleaf save)",
+    }
     assert (after["revision"], after["unsaved"]) == (before["revision"] + 1, True)
     assert after["rig"]["scenes"][0]["routes"][-1]["from"] == ["pedals"]
     assert (saved["revision"], saved["unsaved"]) == (before["revision"] + 1, False)
@@ -86,6 +91,7 @@ async def test_the_way_of_a_message(bench: Bench) -> None:
         answer = await ask({"do": "explain", "scene": 3, "input": "keys", "message": "90 3C 40"})
     assert answer == {
         "done": True,
+        "code": "done",
         "text": "channel 1 note on C4 velocity 64 from keys in scene 3 Finale",
         "routes": [
             {
@@ -120,12 +126,12 @@ async def test_a_message_that_commands(bench: Bench) -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"scene": 9, "input": "keys", "message": "90 3C 40"}, "there is no scene 9; there are 1, 2, 3"),
-        ({"scene": True, "input": "keys", "message": "90 3C 40"}, "there is no scene True"),
-        ({"scene": 1, "input": "organ", "message": "90 3C 40"}, "there is no input organ; there are keys, pedals"),
-        ({"scene": 1, "input": ["keys"], "message": "90 3C 40"}, "there is no input ['keys']"),
-        ({"scene": 1, "input": "keys", "message": "90 3C"}, "90 3C is no message; give one whole MIDI message"),
-        ({"scene": 1, "input": "keys"}, "None is no message"),
+        ({"scene": 9, "input": "keys", "message": "90 3C 40"}, "there is no scene 9; there are: 1, 2, 3"),
+        ({"scene": True, "input": "keys", "message": "90 3C 40"}, '"scene" must be a scene'),
+        ({"scene": 1, "input": "organ", "message": "90 3C 40"}, "there is no input organ; there are: keys, pedals"),
+        ({"scene": 1, "input": ["keys"], "message": "90 3C 40"}, '"input" must be the name of an input'),
+        ({"scene": 1, "input": "keys", "message": "90 3C"}, "90 3C is not a message; give one whole MIDI message"),
+        ({"scene": 1, "input": "keys"}, 'explain needs "message": one whole MIDI message'),
     ],
 )
 async def test_a_message_that_has_no_way(bench: Bench, asked: dict[str, Any], said: str) -> None:
@@ -147,7 +153,8 @@ async def test_the_ports_of_the_system(bench: Bench) -> None:
         answer = await ask({"do": "ports"})
     assert answer == {
         "done": True,
-        "text": "2 ports can be heard and 3 played to",
+        "code": "done",
+        "text": "2 input ports, 3 output ports",
         "inputs": [{"port": "keys", "used_by": "keys"}, {"port": "Wind controller", "used_by": None}],
         "outputs": [
             {"port": "brass", "used_by": "brass"},
@@ -194,7 +201,11 @@ async def test_a_test_note(bench: Bench) -> None:
     """It goes out on the instrument's output and channel, velocity 64, and ends half a second later."""
     async with serving(bench):
         answer = await ask({"do": "test note", "instrument": "string-machine"})
-    assert answer == {"done": True, "text": "C4 for half a second to string-machine (strings, channel 5)"}
+    assert answer == {
+        "done": True,
+        "code": "done",
+        "text": "C4 for half a second to string-machine (strings, channel 5)",
+    }
     assert bench.heard("strings") == ["94 3C 40"]
     assert bench.reader.due == bench.now + 500 * MS
     bench.passes(bench.now + 499 * MS)
@@ -221,8 +232,16 @@ async def test_a_test_note_that_nobody_would_hear() -> None:
         missing = await ask({"do": "test note", "instrument": "string-machine"})
         unknown = await ask({"do": "test note", "instrument": "lute"})
         odd = await ask({"do": "test note", "instrument": ["lute"]})
-    assert missing == {"done": False, "text": "output strings of string-machine is missing; nothing was sent"}
-    assert unknown == {"done": False, "text": "there is no instrument lute; there is string-machine"}
+    assert missing == {
+        "done": False,
+        "code": "missing-port",
+        "text": "output strings of string-machine is missing; nothing was sent",
+    }
+    assert unknown == {
+        "done": False,
+        "code": "unknown-instrument",
+        "text": "there is no instrument lute; there are: string-machine",
+    }
     assert odd["done"] is False
     assert bench.show.engine.state.ledger.sounding() == 0
 
@@ -238,8 +257,8 @@ async def test_what_differs_between_scenes(bench: Bench) -> None:
         unknown = await ask({"do": "differences", "first": 1, "second": 4})
     assert answer["text"] == f"{len(answer['differences'])} differences between scenes 1 and 3"
     assert "name: Overture in 1, Finale in 3" in answer["differences"]
-    assert same == {"done": True, "text": "no differences between scenes 2 and 2", "differences": []}
-    assert unknown == {"done": False, "text": "there is no scene 4; there are 1, 2, 3"}
+    assert same == {"done": True, "code": "done", "text": "no differences between scenes 2 and 2", "differences": []}
+    assert unknown == {"done": False, "code": "unknown-scene", "text": "there is no scene 4; there are: 1, 2, 3"}
 
 
 # Faults
@@ -255,6 +274,10 @@ async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: p
         with monkeypatch.context() as patch:
             patch.setattr(desk_module, "outline", fail)
             answer = await ask({"do": "rig"})
-        assert answer == {"done": False, "text": "a fault of Bayleaf itself: RuntimeError('a mistake')"}
+        assert answer == {
+            "done": False,
+            "code": "own-fault",
+            "text": "a fault of Bayleaf itself: RuntimeError('a mistake')",
+        }
         assert (await ask({"do": "rig"}))["done"]
     assert bench.show.own_faults == 1

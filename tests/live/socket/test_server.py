@@ -170,6 +170,7 @@ async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench: Bench,
         await stream.send_all(line + b"\n")
         assert json.loads(await line_of(stream)) == {
             "done": False,
+            "code": "bad-request",
             "text": "a request is one JSON object on a line",
         }
         await stream.send_all(b'{"do": "next"}\n')
@@ -180,17 +181,19 @@ async def test_what_is_no_request_is_answered_and_the_talk_goes_on(bench: Bench,
 @pytest.mark.parametrize(
     ("request_", "said"),
     [
-        ({}, "no command None; there are scene, next, back, first, entry, setlist, panic,"),
-        ({"do": "dance"}, "no command 'dance'; there are scene, next"),
-        ({"do": ["next"]}, "no command ['next']"),
-        ({"do": "scene"}, "scene needs a number or a name"),
-        ({"do": "scene", "scene": True}, "scene needs a number or a name"),
-        ({"do": "scene", "scene": {"number": 1}}, "scene needs a number or a name"),
+        ({}, "unknown request None; there are: scene, next, back, first, entry, setlist, panic,"),
+        ({"do": "dance"}, "unknown request 'dance'; there are: scene, next"),
+        ({"do": ["next"]}, "unknown request ['next']"),
+        ({"do": "scene"}, 'scene needs "scene": a scene'),
+        ({"do": "scene", "scene": True}, 'scene: "scene" must be a scene'),
+        ({"do": "scene", "scene": {"number": 1}}, 'scene: "scene" must be a scene'),
         ({"do": "scene", "scene": 99}, "there is no scene 99; nothing changed"),
         ({"do": "scene", "scene": "Encore"}, "there is no scene Encore; nothing changed"),
-        ({"do": "scene", "scene": "9" * 5000}, "; nothing changed"),
-        ({"do": "scene", "scene": "\ud800"}, "; nothing changed"),
-        ({"do": "backup", "output": ["strings"]}, "there is no output"),
+        ({"do": "scene", "scene": "9" * 5000}, '"scene" must be'),
+        ({"do": "scene", "scene": "\ud800"}, '"scene" must be'),
+        ({"do": "backup", "output": ["strings"]}, '"output" must be the name of an output'),
+        ({"do": "next", "scene": 3}, 'next takes no "scene"'),
+        ({"do": "scenes", "what": "copy", "number": 1}, 'scenes copy needs "new": the number of the copy'),
     ],
 )
 async def test_a_request_that_cannot_be_met_is_answered(bench: Bench, request_: dict[str, Any], said: str) -> None:
@@ -223,7 +226,11 @@ async def test_a_fault_of_our_own_costs_one_request(bench: Bench, monkeypatch: p
         with monkeypatch.context() as patch:
             patch.setattr(bench.show.engine, "apply", fail)
             answer = await ask({"do": "next"})
-        assert answer == {"done": False, "text": "a fault of Bayleaf itself: RuntimeError('a mistake')"}
+        assert answer == {
+            "done": False,
+            "code": "own-fault",
+            "text": "a fault of Bayleaf itself: RuntimeError('a mistake')",
+        }
         assert (await ask({"do": "next"}))["done"] is True
         assert (await ask({"do": "status"}))["status"]["own_faults"] == 1
 
@@ -387,16 +394,16 @@ async def test_keep_writes_what_was_played(bench: Bench, tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("request_", "said"),
     [
-        ({}, "last_s needs a number of seconds above 0"),
-        ({"last_s": 0, "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
-        ({"last_s": -1, "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
-        ({"last_s": True, "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
-        ({"last_s": "5m", "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
-        ({"last_s": float("nan"), "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
-        ({"last_s": float("inf"), "file": "/a.mid"}, "last_s needs a number of seconds above 0"),
-        ({"last_s": 5}, "file needs a whole path"),
-        ({"last_s": 5, "file": 5}, "file needs a whole path"),
-        ({"last_s": 5, "file": "a.mid"}, "file needs a whole path"),
+        ({}, 'keep needs "last_s": a number of seconds above 0'),
+        ({"last_s": 0, "file": "/a.mid"}, '"last_s" must be a number of seconds above 0'),
+        ({"last_s": -1, "file": "/a.mid"}, '"last_s" must be a number of seconds above 0'),
+        ({"last_s": True, "file": "/a.mid"}, '"last_s" must be a number of seconds above 0'),
+        ({"last_s": "5m", "file": "/a.mid"}, '"last_s" must be a number of seconds above 0'),
+        ({"last_s": float("nan"), "file": "/a.mid"}, '"last_s" must be a number of seconds above 0'),
+        ({"last_s": float("inf"), "file": "/a.mid"}, '"last_s" must be a number of seconds above 0'),
+        ({"last_s": 5}, 'keep needs "file": an absolute path'),
+        ({"last_s": 5, "file": 5}, '"file" must be an absolute path'),
+        ({"last_s": 5, "file": "a.mid"}, '"file" must be an absolute path'),
         ({"last_s": 5, "file": "/nowhere/at/all.mid"}, "/nowhere/at"),
         ({"last_s": 5, "file": "/nowhere/at/all.txt"}, ".mid"),
         ({"last_s": 5, "file": "/nowhere/\0.mid"}, ""),
@@ -415,7 +422,7 @@ async def test_a_recording_that_cannot_be_kept_is_answered(bench: Bench, request
     "request_",
     [
         {"do": "test note", "instrument": "string-machine"},
-        {"do": "audition", "instrument": "string-machine"},
+        {"do": "audition", "instrument": "string-machine", "sound": "Tremolo"},
         {"do": "identify"},
         {"do": "sysex", "what": "send", "output": "strings", "messages": ["F07D01F7"]},
     ],
@@ -424,7 +431,7 @@ async def test_what_would_be_heard_is_for_the_one_in_charge(bench: Bench, reques
     """Where another machine is in charge nothing is sent beside the show, and whoever asks is told where to."""
     async with serving(bench):
         bench.show.apply(FollowLeader("desk"))
-        assert await ask(request_) == {"done": False, "text": "desk is in charge; ask there"}
+        assert await ask(request_) == {"done": False, "code": "not-leader", "text": "desk is in charge; ask there"}
         assert not (await ask({"do": "next"}))["done"]
         assert (await ask({"do": "handover"}))[
             "text"

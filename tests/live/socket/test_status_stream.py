@@ -12,6 +12,7 @@ import trio.testing
 from engine.core.commands import NextScene, RecallScene
 from engine.core.compiled import compile_rig
 from engine.live.cable_load import CableLoad
+from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.socket.status_stream import StatusFrames
 from engine.rig.read.load import read
@@ -37,8 +38,8 @@ class Follower:
         self.gauge = CableLoad(self.show)
         self.file = folder / "pit.toml"
         self.file.write_text(TEXT, encoding="utf-8")
-        self.workshop = RigSession(self.show, self.file, TEXT)
-        self.frames = StatusFrames(self.show, self.workshop, self.gauge, events)
+        self.session = RigSession(self.show, self.file, TEXT)
+        self.frames = StatusFrames(self.show, self.session, self.gauge, events)
 
     def frame(self) -> dict[str, Any]:
         """The next frame, as the other end reads it; empty if there is nothing to send."""
@@ -146,10 +147,10 @@ async def test_edits_and_saving(follower: Follower) -> None:
     """Each rig that is adopted has a greater number; what is not in the file is unsaved."""
     first = follower.frame()["revision"]
     text = TEXT.replace('name = "March"', 'name = "Waltz"')
-    await follower.workshop.edit(lambda: (lambda _: text, "done"))
+    await follower.session.edit(lambda: (lambda _: text, "done"))
     frame = follower.frame()
     assert (frame["revision"], frame["unsaved"]) == (first + 1, True)
-    await follower.workshop.save()
+    await RigSaver(follower.session).save()
     assert follower.frame() == {"at": 0, "unsaved": False}
 
 

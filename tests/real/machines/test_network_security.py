@@ -42,7 +42,7 @@ class Pit:
         head = 'format = 1\n[network]\nmachine = "desk"\nmain = "desk"\nstandby = "spare"\n[network.machines]\n'
         self.text = head + listens + '[[scenes]]\nnumber = 1\nname = "One"\n'
         self.rig = read(self.text, str(self.file))
-        self.names = NetworkKeys(self.rig.rig.name)
+        self.keys = NetworkKeys(self.rig.rig.name)
         self.file.write_text(self.text)
         self.make_keys(self.rig, folder)
         self.machines: list[FarMachine] = []
@@ -65,8 +65,8 @@ class Pit:
         """The rig's own machines, which see each other."""
         made = [self.join(name, self.settings(name)) for name in MACHINES]
         for name, machine in zip(MACHINES, made, strict=True):
-            machine.do("watch", self.names.everyone())
-            machine.do("alive", self.names.alive(name))
+            machine.do("watch", self.keys.everyone())
+            machine.do("alive", self.keys.alive(name))
         until("what was said to be heard", lambda: all(len(machine.seen) == len(MACHINES) - 1 for machine in made))
         return made
 
@@ -146,17 +146,17 @@ def test_who_has_no_certificate_of_the_rig_is_not_there(pit: Pit, how: str, tmp_
     desk, _, left = pit.all()
     guest = pit.join("guest", intruder(pit, how, tmp_path / "guest"))
     assert guest.fault is None
-    everything = f"{pit.names.root}/**"
+    everything = f"{pit.keys.root}/**"
     guest.do("watch", everything)
     guest.do("subscribe", everything)
-    left.do("subscribe", pit.names.outputs("stage-left"))
-    left.do("answer", pit.names.claim("stage-left"), "granted")
-    guest.do("alive", pit.names.alive("desk"))
+    left.do("subscribe", pit.keys.outputs("stage-left"))
+    left.do("answer", pit.keys.claim("stage-left"), "granted")
+    guest.do("alive", pit.keys.alive("desk"))
     deadline = time.monotonic() + _QUIET
     while time.monotonic() < deadline:
-        guest.do("publish", pit.names.output("stage-left", "strings"), "90 3C 40")
-        desk.do("publish", pit.names.input("desk", "keys"), "90 3C 40")
-        assert guest.do("ask", pit.names.claim("stage-left"), "guest") == []
+        guest.do("publish", pit.keys.output("stage-left", "strings"), "90 3C 40")
+        desk.do("publish", pit.keys.input("desk", "keys"), "90 3C 40")
+        assert guest.do("ask", pit.keys.claim("stage-left"), "guest") == []
     assert (guest.seen, guest.heard) == ([], [])
     assert (left.heard, left.asked) == ([], [])
     assert len(left.seen) == len(MACHINES) - 1
@@ -175,32 +175,32 @@ def test_a_machine_that_is_no_longer_in_the_rig_has_no_rights(pit: Pit, named: b
     settings = settings_of(wider.on("guest"), pit.file)
     former = pit.join("guest", changed(settings, lambda config: config.pop("access_control")))
     assert former.fault is None
-    everything = f"{pit.names.root}/**"
+    everything = f"{pit.keys.root}/**"
     former.do("watch", everything)
     former.do("subscribe", everything)
-    former.do("alive", pit.names.alive("guest"))
-    left.do("subscribe", pit.names.outputs("stage-left"))
-    left.do("answer", pit.names.claim("stage-left"), "granted")
+    former.do("alive", pit.keys.alive("guest"))
+    left.do("subscribe", pit.keys.outputs("stage-left"))
+    left.do("answer", pit.keys.claim("stage-left"), "granted")
     if named:
         until(
             "what was said to be heard",
-            lambda: len(former.seen) == len(MACHINES) and [pit.names.alive("guest"), True] in left.seen,
+            lambda: len(former.seen) == len(MACHINES) and [pit.keys.alive("guest"), True] in left.seen,
         )
         return
     deadline = time.monotonic() + _QUIET
     while time.monotonic() < deadline:
-        former.do("publish", pit.names.output("stage-left", "strings"), "90 3C 40")
-        desk.do("publish", pit.names.input("desk", "keys"), "90 3C 40")
-        assert former.do("ask", pit.names.claim("stage-left"), "guest") == []
+        former.do("publish", pit.keys.output("stage-left", "strings"), "90 3C 40")
+        desk.do("publish", pit.keys.input("desk", "keys"), "90 3C 40")
+        assert former.do("ask", pit.keys.claim("stage-left"), "guest") == []
     assert (former.seen, former.heard, left.heard, left.asked) == ([], [], [], [])
-    assert [pit.names.alive("guest"), True] not in left.seen + desk.seen
+    assert [pit.keys.alive("guest"), True] not in left.seen + desk.seen
 
 
 def test_a_machine_that_lends_its_ports_plays_nobody_else(pit: Pit) -> None:
     """With its own right certificate a stage box can neither play another machine's outputs, nor say what another
     hears, nor claim, nor keep a state of the show, nor pass for another machine."""
     desk, spare, left = pit.all()
-    names = pit.names
+    names = pit.keys
     for machine, name in ((desk, "desk"), (spare, "spare")):
         machine.do("subscribe", names.outputs(name))
         machine.do("subscribe", names.inputs("*"))
@@ -229,8 +229,8 @@ def test_a_certificate_for_another_address_is_no_use(pit: Pit, tmp_path: Path) -
     """Whoever answers at the desk's address with a good certificate for another address is not linked with."""
     pit.join("desk", changed(pit.settings("desk"), lambda config: as_machine(config, pit, "spare")))
     left = pit.join("stage-left", pit.settings("stage-left"))
-    left.do("watch", pit.names.everyone())
-    pit.machines[0].do("alive", pit.names.alive("spare"))
+    left.do("watch", pit.keys.everyone())
+    pit.machines[0].do("alive", pit.keys.alive("spare"))
     time.sleep(_QUIET)
     assert left.seen == []
 
@@ -244,9 +244,9 @@ def as_machine(config: dict[str, Any], pit: Pit, machine: str) -> None:
 def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     """A claim and a note whose packets somebody recorded at the switch and sends again reach nobody a second time."""
     desk, spare, left = pit.all()
-    left.do("subscribe", pit.names.outputs("stage-left"))
-    left.do("answer", pit.names.claim("stage-left"), "granted")
-    until("what was said to be heard", lambda: desk.do("ask", pit.names.claim("stage-left"), "desk") == ["granted"])
+    left.do("subscribe", pit.keys.outputs("stage-left"))
+    left.do("answer", pit.keys.claim("stage-left"), "granted")
+    until("what was said to be heard", lambda: desk.do("ask", pit.keys.claim("stage-left"), "desk") == ["granted"])
     recorder = subprocess.Popen(
         pit.hall.at_switch(*process_of("frame_replayer"), pit.hall.socket("stage-left")),
         stdin=subprocess.PIPE,
@@ -257,8 +257,8 @@ def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     assert recorder.stdout is not None
     assert recorder.stdout.readline() == "recording\n"
     for number in range(20):
-        assert desk.do("ask", pit.names.claim("stage-left"), f"desk {number}") == ["granted"]
-        desk.do("publish", pit.names.output("stage-left", "strings"), f"note {number}")
+        assert desk.do("ask", pit.keys.claim("stage-left"), f"desk {number}") == ["granted"]
+        desk.do("publish", pit.keys.output("stage-left", "strings"), f"note {number}")
     until("what was said to be heard", lambda: len(left.heard) >= 20)
     heard, asked = list(left.heard), list(left.asked)
     recorder.stdin.write("again\n")
@@ -269,4 +269,4 @@ def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     time.sleep(_QUIET)
     assert (left.heard, left.asked) == (heard, asked)
     assert left.seen == [each for each in left.seen if each[1]]  # and no link fell
-    assert spare.do("ask", pit.names.claim("stage-left"), "spare") == ["granted"]
+    assert spare.do("ask", pit.keys.claim("stage-left"), "spare") == ["granted"]

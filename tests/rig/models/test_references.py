@@ -116,3 +116,12 @@ def test_a_name_that_leads_nowhere_is_reported(place: int) -> None:
     told = [problem for problem in caught.value.problems if f'there is no {what} "nowhere"' in problem.text]
     assert [problem.line for problem in told] == [line]
     assert mark[2] in told[0].text
+
+
+def test_a_word_that_is_not_a_name_is_offered() -> None:
+    """Where "internal" or "last" may stand instead of a name, the error says so; there they are no names themselves."""
+    for name, word in (('from = "pads"', "internal"), ('start = "One"', "last")):
+        key = name.partition(" ")[0]
+        with pytest.raises(RigError, match=f'there are: .*, or "{word}"'):
+            read(PLAIN.replace(name, f'{key} = "nowhere"'), "it.toml")
+        read(PLAIN.replace(name, f'{key} = "{word}"'), "it.toml")

@@ -439,7 +439,7 @@ BREAKS = [
     (
         "keep = [1]",
         "keep = [1], drop = [1]",
-        [(40, "scenes.1.routes.1.through.1", "found a table with filter, keep, drop; channel 1 stands in keep and in")],
+        [(40, "scenes.1.routes.1.through.1", "found a table with filter, keep, drop; channel 1 is in keep and in")],
     ),
     (
         'filter = "transpose"',

@@ -131,7 +131,7 @@ def test_who_dials_and_where_ports_are() -> None:
         ("desk", "spare", "stage-left"),
     ]
     assert (rig.home(rig.inputs["pads"]), rig.home(rig.inputs["keys"])) == ("desk", "stage-left")
-    assert (rig.far(rig.inputs["pads"]), rig.far(rig.inputs["keys"])) == (False, True)
+    assert (rig.is_remote(rig.inputs["pads"]), rig.is_remote(rig.inputs["keys"])) == (False, True)
     assert rig.network.engines == ("desk", "spare")
     assert rig.network.encrypted
 
@@ -140,7 +140,7 @@ def test_the_same_file_on_every_machine() -> None:
     """`on` reads the rig as another of its machines; a name that is none, and a rig of one machine, are told."""
     rig = read(RIG, "pit.toml")
     left = rig.on("stage-left")
-    assert (left.far(rig.inputs["pads"]), left.far(rig.inputs["keys"])) == (True, False)
+    assert (left.is_remote(rig.inputs["pads"]), left.is_remote(rig.inputs["keys"])) == (True, False)
     with pytest.raises(ValueError, match='there is no machine "mars"; there are: desk, spare, stage-left, pit'):
         rig.on("mars")
     with pytest.raises(ValueError, match="--machine goes with a rig that has a"):

@@ -1,0 +1,96 @@
+"""Edits of the rig file and its sound lists on disk, adopted while the rig plays."""
+
+from typing import Final
+
+import trio
+
+from engine.live.edit.rig_session import RigSession
+from engine.live.edit.sound_list_files import Facts, SoundLists, facts
+from engine.live.process.worker_threads import to_its_end
+from engine.plurals import counted
+from engine.rig.read.load import RigError
+
+_ROUND: Final = 0.25  # seconds between looks at the file
+
+
+class RigFileFollower:
+    """Follows one session's file. An edit that meets unsaved live edits is reported; the player chooses."""
+
+    def __init__(self, session: RigSession) -> None:
+        self._session = session
+        self._show = session.show
+        self._lists = SoundLists(session.file.parent)
+        self._reread_lists = False  # one was edited, or rejected last time
+        self._handled: Facts | None = None  # the file as it was when it was last looked into
+        self._undone = 0  # undos and redos by then
+
+    async def run(self) -> None:
+        """Look again and again, until cancelled. An edit is read once it has not changed for a round."""
+        session = self._session
+        seen = facts(session.file)
+        while True:
+            await trio.sleep(_ROUND)
+            before, seen = seen, facts(session.file)
+            edited = self._lists.edited(self._show.engine.rig)
+            self._reread_lists |= edited
+            # a file that is missing is about to be replaced; the rig that was read keeps playing
+            handled = seen == self._handled and session.undone == self._undone
+            if seen is not None and seen == before and (edited or not handled):
+                self._handled, self._undone = seen, session.undone
+                try:
+                    await self._reload()
+                except Exception as fault:  # it costs this edit, not the show
+                    self._reject(self._show.own_fault(f"adopting {session.file}", fault))
+
+    async def _reload(self) -> None:
+        session = self._session
+        async with session.lock:
+            try:
+                text = await session.store.proper()
+            except RigError as fault:
+                self._reject(str(fault))
+                return
+            await to_its_end(self._lists.want, text)
+            if text == session.on_disk and self._reread_lists:
+                await self._read_lists()
+            elif text == session.on_disk:
+                self._show.refused = None
+            elif text == session.text:
+                session.saved()
+            elif session.unsaved:
+                self._reject("it was edited while live edits are unsaved; bayleaf save shows the difference")
+            else:
+                await self._follow(text)
+
+    async def _read_lists(self) -> None:
+        """Adopt the same text with its lists as they are now."""
+        before = self._show.revision
+        refusal = await self._session.play(lambda text: text)
+        self._reread_lists = refusal is not None
+        if refusal is not None:
+            self._reject(refusal.text)
+            return
+        self._show.refused = None
+        if self._show.revision != before:
+            self._show.tell("rig file", "a sound list was edited and adopted")
+
+    async def _follow(self, text: str) -> None:
+        show, session = self._show, self._session
+        before, played = show.revision, session.text
+        refusal = await session.play(lambda _: text)
+        if refusal is not None:
+            self._reject(refusal.text)
+            return
+        session.remember(played, f"the edit of {session.file.name}")
+        session.saved()
+        if show.revision == before:
+            return
+        scene, scenes = show.engine.scene, show.engine.state.compiled.scenes
+        gone = ""
+        if scene and scene[0] not in scenes:
+            gone = f"; scene {scene[0]} is no longer in it and keeps playing until another is recalled"
+        show.tell("rig file", f"was edited and adopted: {counted(len(scenes), 'scene')}{gone}")
+
+    def _reject(self, reason: str) -> None:
+        self._show.refused = reason
+        self._show.tell("rig file", f"rejected; the current rig keeps playing: {reason}")

@@ -1,0 +1,158 @@
+"""Saving the current rig to its file with proof, choosing when the file was edited meanwhile, and earlier versions."""
+
+from engine.live.edit.rig_file_store import lines
+from engine.live.edit.rig_session import Plan, RigSession
+from engine.plurals import counted
+from engine.protocol import Answer, AnswerCode, VersionsAnswer, done, refused, unchanged
+from engine.rig.edit.versions import SaveError
+from engine.rig.read.load import RigError
+
+_KEEPS_PLAYING = "the current rig keeps playing"
+
+
+class RigSaver:
+    """Saves one session's rig. Loop only; files are read and written in worker threads."""
+
+    def __init__(self, session: RigSession) -> None:
+        self._session = session
+        self._store = session.store
+        self._file = session.file
+
+    async def edit_and_save(self, plan: Plan) -> Answer:
+        """Adopt a planned change, and save it unless other edits are unsaved: the player decides about those."""
+        session = self._session
+        async with session.lock:
+            alone = not session.unsaved
+            edited = await session.carry_out(plan)
+            if not edited.done:
+                return edited
+            if not alone:
+                return done(f"{edited.text}; not saved yet (bayleaf save)")
+            saved = await self._save(None)
+            return saved.model_copy(update={"text": f"{edited.text}; {saved.text}"})
+
+    async def save(self, choice: str | None = None) -> Answer:
+        """Write the current text to the file and read it back.
+
+        If the file was edited meanwhile, `choice` says which text is kept: "playing" or "file".
+        """
+        async with self._session.lock:
+            return await self._save(choice)
+
+    async def _save(self, choice: str | None) -> Answer:
+        session = self._session
+        try:
+            now = await self._store.present()
+        except SaveError as fault:
+            return refused(AnswerCode.FILE_FAILED, f"{fault}; nothing was saved, and {_KEEPS_PLAYING}")
+        if session.text == now:
+            session.saved()
+            return unchanged(f"{self._file} already holds the current rig; nothing to save")
+        if choice == "file" and now is not None:
+            return await self._take_file()
+        if choice == "file" or (now != session.on_disk and choice is None):
+            return self._conflict(now)
+        return await self._write(now)
+
+    def _conflict(self, now: str | None) -> Answer:
+        if now is None:
+            return _missing(f"{self._file} no longer exists, so nothing was saved")
+        shown = lines(now, self._session.text, str(self._file), "current rig")
+        text = (
+            f"{self._file} has changed on disk since it was read, so nothing was saved. Choose bayleaf save --playing "
+            "(the file gets the current rig) or bayleaf save --file (the file's rig plays). The other text is kept as "
+            f"a version. They differ in:\n{shown}"
+        )
+        return refused(AnswerCode.CONFLICT, text)
+
+    async def undo_save(self, version: int | None = None) -> Answer:
+        """Play and save a version: this one, or else the one before the current text."""
+        session = self._session
+        async with session.lock:
+            before = session.text
+            try:
+                now = await self._store.present()
+                if now != session.on_disk:
+                    return self._conflict(now)
+                text = await self._store.former(version)
+            except SaveError as fault:
+                return refused(AnswerCode.FILE_FAILED, f"{fault}; nothing was changed")
+            name = "the previous version" if version is None else f"version {version}"
+            refusal = await session.play(lambda _: text)
+            if refusal is not None:
+                another = "choose one of bayleaf save --history with bayleaf save --undo --version"
+                return refused(
+                    refusal.code, f"{name} cannot be played, and nothing was changed ({refusal.text}); {another}"
+                )
+            session.remember(before, f"{name} plays")
+            return await self._write(now)
+
+    async def history(self) -> Answer:
+        """The versions, newest first."""
+        try:
+            listed = await self._store.listed()
+        except SaveError as fault:
+            return refused(AnswerCode.FILE_FAILED, str(fault))
+        return VersionsAnswer(text=counted(len(listed), "saved version", zero="no"), versions=listed)
+
+    async def unsaved_difference(self, version: int | None = None) -> Answer:
+        """What the current rig has and the file has not, or this version, line by line."""
+        name = str(self._file) if version is None else f"version {version}"
+        try:
+            held = await (self._store.present() if version is None else self._store.former(version))
+        except SaveError as fault:
+            return refused(AnswerCode.FILE_FAILED, str(fault))
+        if held is None:
+            return _missing(f"{self._file} no longer exists")
+        shown = lines(held, self._session.text, name, "current rig")
+        return done(shown or f"{name} holds the current rig")
+
+    async def _write(self, expected: str | None) -> Answer:
+        session = self._session
+        try:
+            saved = await self._store.write(session.text, expected)
+        except (SaveError, RigError) as fault:
+            return refused(AnswerCode.FILE_FAILED, str(fault))
+        session.saved()
+        if saved.rig != session.show.engine.rig:
+            return refused(AnswerCode.FILE_FAILED, f"{self._file} was saved, but what it holds is not the current rig")
+        listed = "".join(f"\n  {each}" for each in saved.changes)
+        return done(f"saved to {self._file}, and read back: it holds the current rig. Changes:{listed}")
+
+    async def _take_file(self) -> Answer:
+        session, kept = self._session, ""
+        before = session.text
+        try:
+            text = await self._store.proper()
+            if session.unsaved:
+                number = await self._store.keep(before)
+                kept = f"; the rig before it is kept as version {number}, and bayleaf scenes undo brings it back"
+        except (SaveError, RigError) as fault:
+            return refused(AnswerCode.FILE_FAILED, f"{fault}; {_KEEPS_PLAYING}")
+        refusal = await session.play(lambda _: text)
+        if refusal is not None:
+            return refused(refusal.code, f"{refusal.text}; {_KEEPS_PLAYING}")
+        session.remember(before, f"{self._file.name} plays as it is on disk")
+        session.saved()
+        return done(f"{self._file} plays as it is on disk{kept}")
+
+    async def leave(self) -> None:
+        """At the end of the show: unsaved edits are kept as a version, and reported."""
+        session = self._session
+        if not session.unsaved:
+            return
+        unsaved = "edits were not saved"
+        try:
+            number = await self._store.keep(session.text)
+        except SaveError as fault:
+            session.show.tell("rig file", f"{unsaved} and are lost: {fault}")
+            return
+        back = f"bayleaf save --undo --version {number} brings them back when the rig plays again"
+        session.show.tell("rig file", f"{unsaved}; they are kept as version {number} of {self._file}: {back}")
+
+
+def _missing(text: str) -> Answer:
+    return refused(
+        AnswerCode.FILE_MISSING,
+        f"{text}. Put it back, or write it again with the current rig: bayleaf save --playing",
+    )

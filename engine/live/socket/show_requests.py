@@ -1,0 +1,117 @@
+"""Requests about the show itself: scenes and set lists, panic, mutes, clock and time code, status, keeping."""
+
+from collections.abc import Awaitable, Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Final
+
+import trio
+
+from engine.core.commands import (
+    ChooseSetlist,
+    ControlClock,
+    ControlTimecode,
+    FirstScene,
+    GoToEntry,
+    MuteRoute,
+    NextScene,
+    Panic,
+    PlayerCommand,
+    PreviousScene,
+    RecallScene,
+    Resend,
+    TapTempo,
+    UnmuteRoute,
+)
+from engine.live.cluster_session import ClusterSession, hand_over
+from engine.live.process.worker_threads import in_a_thread
+from engine.live.recording_files import RecordingFileError
+from engine.live.recording_writer import keep
+from engine.live.show import Show
+from engine.live.socket.handler import Handler
+from engine.live.socket.status import status
+from engine.protocol import (
+    Answer,
+    AnswerCode,
+    BackRequest,
+    ClockRequest,
+    CommandAnswer,
+    EntryRequest,
+    FirstRequest,
+    HandoverRequest,
+    KeepRequest,
+    MuteRequest,
+    NextRequest,
+    PanicRequest,
+    RecallRequest,
+    Request,
+    ResendRequest,
+    SetlistRequest,
+    StatusAnswer,
+    StatusRequest,
+    TapRequest,
+    TimecodeRequest,
+    UnmuteRequest,
+    done,
+    refused,
+)
+
+_PATIENCE: Final = 1.0  # seconds that an answer waits for the disk
+_WHO: Final = "shell"
+
+
+class ShowRequests:
+    """Handlers for one show."""
+
+    def __init__(
+        self,
+        show: Show,
+        written: Callable[[], Awaitable[None]],
+        cluster: ClusterSession | None,
+    ) -> None:
+        """`written` waits until the last change of scene is on disk, so that a player who is answered can rely on it.
+
+        `cluster`: of a rig with a network.
+        """
+        self._show = show
+        self._written = written
+        self._cluster = cluster
+        self.handlers: dict[type[Request], Handler] = {
+            RecallRequest: lambda asked: self._apply(RecallScene(asked.scene)),
+            NextRequest: lambda _: self._apply(NextScene()),
+            BackRequest: lambda _: self._apply(PreviousScene()),
+            FirstRequest: lambda _: self._apply(FirstScene()),
+            EntryRequest: lambda asked: self._apply(GoToEntry(asked.entry)),
+            SetlistRequest: lambda asked: self._apply(ChooseSetlist(asked.setlist)),
+            PanicRequest: lambda _: self._apply(Panic()),
+            ResendRequest: lambda _: self._apply(Resend()),
+            TapRequest: lambda _: self._apply(TapTempo()),
+            ClockRequest: lambda asked: self._apply(ControlClock(asked.what, asked.value)),
+            TimecodeRequest: lambda asked: self._apply(ControlTimecode(asked.what, asked.value)),
+            MuteRequest: lambda asked: self._apply(MuteRoute(asked.route)),
+            UnmuteRequest: lambda asked: self._apply(UnmuteRoute(asked.route)),
+            HandoverRequest: lambda _: hand_over(cluster),
+            StatusRequest: self._status,
+            KeepRequest: self._keep,
+        }
+
+    async def _apply(self, command: PlayerCommand) -> Answer:
+        result = self._show.apply(command, _WHO)
+        if result.scene is not None:
+            with trio.move_on_after(_PATIENCE):
+                await self._written()
+        return CommandAnswer(**{**asdict(result), "text": result.told})
+
+    async def _status(self, request: StatusRequest) -> Answer:
+        network = {"network": self._cluster.status()} if self._cluster is not None else {}
+        shown = {**status(self._show), **network}
+        return StatusAnswer(text="the state of the show", status=shown)
+
+    async def _keep(self, request: KeepRequest) -> Answer:
+        show = self._show
+        kept = show.recorder.last(show.clock(), request.last_s)
+        file, name = Path(request.file), show.engine.rig.rig.name
+        try:
+            return done(await in_a_thread(keep, kept, file, show.inputs, show.outputs, name))
+        except RecordingFileError as fault:
+            return refused(AnswerCode.FILE_FAILED, str(fault))

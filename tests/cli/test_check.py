@@ -1,0 +1,68 @@
+"""`bayleaf check`, as a user types it: what scenes cost, what is wrong, and terminals that cannot show all letters."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.support.bayleaf_command import Bayleaf
+from tests.support.paths import PRESETS
+
+DEMO = PRESETS / "demo.toml"
+
+
+def test_check_tells_each_bursts_cost(bayleaf: Bayleaf) -> None:
+    """`check` prints bytes and time on the wire: 320 µs a byte (MIDI 1.0 p. 1) and then the settle time."""
+    said = bayleaf("check", str(DEMO), "--json")
+    assert said.status == 0
+    bursts = {(row["number"], row["output"]): row for row in json.loads(said.out)["bursts"]}
+    assert bursts[11, "strings"]["bytes"] == 8  # bank MSB, bank LSB, program: 3 + 3 + 2
+    assert bursts[11, "strings"]["wire_ms"] == pytest.approx(8 * 0.32)
+    assert bursts[11, "strings"]["ms"] == pytest.approx(8 * 0.32 + 30)
+    assert bursts[12, "brass"]["bytes"] == 5  # this one hears no LSB
+    assert bursts[12, "bass"]["bytes"] == 2  # and this one no bank
+
+
+def test_check_prints_a_table(bayleaf: Bayleaf) -> None:
+    """Without --json the same is a table for people, and the very bytes of each step are shown."""
+    said = bayleaf("check", str(DEMO))
+    assert said.status == 0
+    assert "2.56 ms" in said.out
+    assert "B4 00 00, B4 20 03, C4 0B" in said.out
+    assert "is valid: 3 inputs, 4 outputs, 4 instruments, 4 scenes" in said.out
+    assert "Street at night" in said.out
+
+
+def test_a_broken_rig_is_told_on_stderr(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """A rig at fault gives status 1, and file, line and key on stderr."""
+    rig = tmp_path / "broken.toml"
+    rig.write_text('format = 1\n[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "x" } ]\n')
+    said = bayleaf("check", str(rig))
+    assert said.status == 1
+    assert f"{rig}:5: scenes.1.routes.1.from:" in said.err
+    assert f"{rig}:5: scenes.1.routes.1.to:" in said.err
+    assert said.out == ""
+
+
+def test_usage_errors_give_status_2(bayleaf: Bayleaf) -> None:
+    """What is no command, or a command without what it needs, is a usage error."""
+    assert bayleaf("chek").status == 2
+    assert bayleaf("check").status == 2
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
+def test_a_terminal_that_cannot_show_a_sign_gets_the_rest(tmp_path: Path, encoding: str) -> None:
+    """Whatever signs stdout can show, `check` prints its tables, and JSON that is the same."""
+    file = tmp_path / "pit.toml"
+    file.write_text(
+        'format = 1\n[rig]\nname = "Ouvertüre 😀"\n[[scenes]]\nnumber = 1\nname = "Größe 😀"\n', encoding="utf-8"
+    )
+    for more in ((), ("--json",)):
+        command = [sys.executable, "-m", "engine.cli", "check", str(file), *more]
+        environment = {**os.environ, "PYTHONIOENCODING": encoding}
+        done = subprocess.run(command, env=environment, capture_output=True, timeout=60, check=False)
+        assert (done.returncode, done.stderr) == (0, b"")
+    assert json.loads(done.stdout.decode(encoding))["rig"] == "Ouvertüre 😀"

@@ -1,0 +1,141 @@
+"""`bayleaf explain`, as a user types it: verdicts, commands and mistakes."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.support.bayleaf_command import Bayleaf
+from tests.support.paths import PRESETS
+
+DEMO = PRESETS / "demo.toml"
+
+
+def test_explain_tells_each_filters_verdict(bayleaf: Bayleaf) -> None:
+    """`explain --json` names each route and filter, and what each output gets, in hexadecimal."""
+    said = bayleaf("explain", str(DEMO), "--scene", "12", "--input", "keys", "90", "3C", "40", "--json")
+    assert said.status == 0
+    found = json.loads(said.out)
+    assert found["outputs"] == {"strings": [], "brass": ["90 3C 37"], "bass": [], "drums": []}
+    stopped, passed = found["routes"]
+    assert stopped["filters"] == [{"filter": "zone", "in": ["90 3C 40"], "out": []}]
+    assert [one["filter"] for one in passed["filters"]] == ["zone", "velocity"]
+
+
+def test_explain_in_words(bayleaf: Bayleaf) -> None:
+    """For people the message and what comes out are said in words as well."""
+    said = bayleaf("explain", str(DEMO), "--scene", "Street at night", "--input", "keys", "903C40")
+    assert "channel 1 note on C4 velocity 64" in said.out
+    assert "brass: 90 3C 37" in said.out
+
+
+TAKEN = """
+format = 1
+[inputs]
+pedals = { port = "a" }
+[outputs]
+drums = { port = "b" }
+[[routes]]
+from = "pedals"
+to = "drums"
+[[controls]]
+input = "pedals"
+when = { program = "any" }
+do = "scene"
+[[controls]]
+input = "pedals"
+when = { controller = 80 }
+do = "next"
+pass = true
+[[controls]]
+input = "pedals"
+when = { controller = 81 }
+do = "back"
+scenes = [2]
+[remote]
+inputs = "pedals"
+device = 5
+[[scenes]]
+number = 1
+name = "One"
+[[scenes]]
+number = 2
+name = "Two"
+"""
+
+
+@pytest.mark.parametrize(
+    ("scene", "message", "taken"),
+    [
+        ("1", "C0 0B", "a control"),
+        ("1", "B0 50 00", None),  # pass = true
+        ("1", "B0 51 7F", None),  # a control of scene 2
+        ("2", "B0 51 7F", "a control"),
+        ("1", "F0 7F 05 02 01 01 31 F7", "[remote]"),
+        ("1", "F0 7F 06 02 01 01 31 F7", None),  # for another device
+    ],
+)
+def test_explain_knows_who_takes_a_message(
+    bayleaf: Bayleaf, tmp_path: Path, scene: str, message: str, taken: str | None
+) -> None:
+    """What a control or the remote consumes reaches no output; so it is told, and the outputs get nothing."""
+    rig = tmp_path / "rig.toml"
+    rig.write_text(TAKEN)
+    asked = "explain", str(rig), "--scene", scene, "--input", "pedals", message
+    found = json.loads(bayleaf(*asked, "--json").out)
+    by = found["command"]["by"] if found["command"] and not found["command"]["routed"] else None
+    assert (by, found["outputs"]["drums"]) == (taken, [] if taken else [message])
+    assert ("takes it; it is not routed" in bayleaf(*asked).out) == bool(taken)
+    assert bayleaf(*asked, "--picture", str(tmp_path / "way.svg")).status == 0
+    assert ("line silent" in (tmp_path / "way.svg").read_text(encoding="utf-8")) == bool(taken)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("--scene", "99", "--input", "keys", "90", "3C", "40"), "there is no scene 99"),
+        (("--input", "nobody", "90", "3C", "40"), 'there is no input "nobody"'),
+        (("--input", "keys", "90", "3C"), "one whole MIDI message"),
+        (("--input", "keys", "hello"), "one whole MIDI message"),
+        (
+            ("--scene", "finlae", "--input", "keys", "F8"),
+            'did you mean "Finale"? it has 11 Overture, 12 Street at night',
+        ),
+    ],
+)
+def test_explain_says_what_is_wrong(bayleaf: Bayleaf, arguments: tuple[str, ...], told: str) -> None:
+    """A wrong scene, input or message gives one sentence and status 1."""
+    said = bayleaf("explain", str(DEMO), *arguments)
+    assert said.status == 1
+    assert told in said.err
+
+
+def test_explain_says_what_is_commanded(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """A message that a control takes goes no further, as in the show, and what it commands is said; one that the
+    control passes on is explained like any other."""
+    pedal = ("--input", "pedals", "C0", "0C")
+    said = bayleaf("explain", str(DEMO), *pedal)
+    assert "a control takes it; it is not routed: recall scene 13 Chase" in said.out
+    assert "no route of this scene" not in said.out
+    assert json.loads(bayleaf("explain", str(DEMO), *pedal, "--json").out)["command"] == {
+        "by": "a control",
+        "commands": ["recall scene 13 Chase"],
+        "routed": False,
+    }
+    rig = tmp_path / "pit.toml"
+    rig.write_text(DEMO.read_text().replace('from = "keys", to = "strings"', 'from = "pedals", to = "strings"', 1))
+    assert json.loads(bayleaf("explain", str(rig), *pedal, "--json").out)["routes"] == []
+    rig.write_text(rig.read_text().replace('when  = { program = "any" }', 'when = { program = "any" }\npass = true'))
+    found = json.loads(bayleaf("explain", str(rig), *pedal, "--json").out)
+    assert found["command"]["routed"] is True
+    assert found["outputs"]["strings"] == ["C4 0C"]
+
+
+def test_half_a_question_is_a_usage_error(bayleaf: Bayleaf, tmp_path: Path) -> None:
+    """A message without its input, or an input without a message, is not passed over, whether or not a picture is
+    asked for."""
+    picture = ("--picture", str(tmp_path / "a.svg"))
+    for half in (("90", "3C", "40"), ("--input", "keys")):
+        assert bayleaf("explain", str(DEMO), *half).status == 2
+        assert bayleaf("explain", str(DEMO), *half, *picture).status == 2
+    assert not (tmp_path / "a.svg").exists()

@@ -1,0 +1,14 @@
+"""`bayleaf ports`: what there is, and unknown backends."""
+
+import json
+
+from tests.support.bayleaf_command import Bayleaf
+
+
+def test_ports_lists_and_unknown_backends_are_told(bayleaf: Bayleaf) -> None:
+    """`ports` prints JSON on request; a backend that does not exist is told with those that do."""
+    said = bayleaf("ports", "--backend", "memory", "--json")
+    assert json.loads(said.out) == {"inputs": [], "outputs": []}
+    said = bayleaf("ports", "--backend", "carrier-pigeon")
+    assert said.status == 1
+    assert "alsa, jack" in said.err

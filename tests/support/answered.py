@@ -1,0 +1,16 @@
+"""Requests answered as the socket answers them, without the socket."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from engine.live.socket.handler import Handlers
+from engine.protocol import RequestError, read_request, refused
+
+
+async def answered(handlers: Handlers, request: Mapping[str, Any]) -> dict[str, Any]:
+    """A request is checked, met by its handler, and the answer is as it goes over the socket."""
+    try:
+        row, asked = read_request(dict(request))
+    except RequestError as fault:
+        return refused(fault.code, str(fault)).plain()
+    return (await handlers[row.model](asked)).plain()
