@@ -1,4 +1,4 @@
-"""A dump that comes in: all SysEx of one input until it falls silent."""
+"""Receives a dump: all SysEx of one input until it falls silent."""
 
 from collections.abc import Awaitable, Callable, Sequence
 from typing import Any, Final
@@ -19,7 +19,7 @@ class SysexReception:
     """One dump."""
 
     def __init__(self, show: Show, source: int, silence: float, wait: float) -> None:
-        """`silence`: seconds after the last message that end it; `wait`: seconds until the first must be here."""
+        """`silence`: seconds without a message that end it; `wait`: seconds until the first message must arrive."""
         self._show = show
         self._source = source
         self._name = show.inputs[source]
@@ -39,7 +39,7 @@ class SysexReception:
         show, source = self._show, self._source
         mended, shed = show.reader.repairs().get(source, 0), show.reader.shed(source)
         events = show.watch()
-        show.apply(KeepSysexBack(self._name, True))  # another instrument of its kind would take the dump for its own
+        show.apply(KeepSysexBack(self._name, True))  # an instrument of the same kind would load the dump
         try:
             if asked is not None:
                 show.send((asked,))
