@@ -135,7 +135,7 @@ def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
 
 
 def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
-    """start, stop and a place act on the engine; the full message is heard, the cue passed, the place shown."""
+    """start, stop and a position act on the engine: the full message goes out, cues are passed, the place is shown."""
     engine = start(OWN + CUE)
     assert (engine.status()["timecode"], engine.status()["timecode_runs"]) == ("00:00:00;00", False)
     assert engine.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"

@@ -78,7 +78,7 @@ name = "Two"
 def test_explain_knows_who_takes_a_message(
     bayleaf: Bayleaf, tmp_path: Path, scene: str, message: str, taken: str | None
 ) -> None:
-    """What a control or the remote consumes reaches no output; so it is told, and the outputs get nothing."""
+    """What a control or the remote consumes reaches no output; so it is reported, and the outputs get nothing."""
     rig = tmp_path / "rig.toml"
     rig.write_text(TAKEN)
     asked = "explain", str(rig), "--scene", scene, "--input", "pedals", message
@@ -91,7 +91,7 @@ def test_explain_knows_who_takes_a_message(
 
 
 @pytest.mark.parametrize(
-    ("arguments", "told"),
+    ("arguments", "expected"),
     [
         (("--scene", "99", "--input", "keys", "90", "3C", "40"), "there is no scene 99"),
         (("--input", "nobody", "90", "3C", "40"), 'there is no input "nobody"'),
@@ -103,11 +103,11 @@ def test_explain_knows_who_takes_a_message(
         ),
     ],
 )
-def test_explain_says_what_is_wrong(bayleaf: Bayleaf, arguments: tuple[str, ...], told: str) -> None:
+def test_explain_says_what_is_wrong(bayleaf: Bayleaf, arguments: tuple[str, ...], expected: str) -> None:
     """A wrong scene, input or message gives one sentence and status 1."""
     said = bayleaf("explain", str(DEMO), *arguments)
     assert said.status == 1
-    assert told in said.err
+    assert expected in said.err
 
 
 def test_explain_says_what_is_commanded(bayleaf: Bayleaf, tmp_path: Path) -> None:

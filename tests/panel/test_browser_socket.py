@@ -180,7 +180,7 @@ async def test_what_is_no_engine_is_told_as_gone(tmp_path: Path) -> None:
         nursery.start_soon(trio.serve_listeners, nonsense, [trio.SocketListener(listening)])
         async with panel(tmp_path) as ends, ends.live() as live:
             assert await live.hear() == {"role": "operate"}
-            assert "is none" in (await live.hear())["gone"]
+            assert "is not an engine" in (await live.hear())["gone"]
         nursery.cancel_scope.cancel()
 
 

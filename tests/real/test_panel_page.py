@@ -58,8 +58,8 @@ def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
     page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
     page_pit.heard("brass", (0, MIDDLE_C))
     page.get_by_role("button", name="Save").click()
-    expect(page.locator(".save-said")).to_contain_text("read back: it is what plays")
-    expect(page.get_by_text("Saved: the rig file holds what plays.")).to_be_visible()
+    expect(page.locator(".save-said")).to_contain_text("read back: it holds the current rig")
+    expect(page.get_by_text("Saved: the rig file holds the current rig.")).to_be_visible()
     saved = tomllib.loads(page_pit.engine.file.read_text(encoding="utf-8"))["scenes"][0]["routes"]
     assert any("brass" in route["to"] for route in saved)
     page.get_by_role("button", name="Undo").click()

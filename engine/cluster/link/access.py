@@ -66,7 +66,7 @@ def _owner(keys: NetworkKeys, machine: str, states: list[str]) -> list[dict[str,
     states = [*states, f"{keys.lease(machine)}/{machine}"]
     mine = [keys.meter(machine), keys.inputs(machine)]
     tokens = [keys.alive(machine), keys.plugs(machine)]
-    asked = [keys.claim(machine), keys.all_held(machine), keys.command(machine, "*")]
+    asked = [keys.claim(machine), keys.command(machine, "*")]
     seen = ["declare_liveliness_subscriber", "liveliness_query"]
     return [
         _rule(f"{machine} says", ["put"], [*mine, *states]),

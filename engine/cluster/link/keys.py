@@ -61,14 +61,6 @@ class NetworkKeys:
         """What the engine in charge keeps for machines that join later: "show", "clock" or "rig"."""
         return f"{self.root}/state/{what}"
 
-    def held(self, machine: str, port: str) -> str:
-        """The question to a machine: what is down and set at this input of yours?"""
-        return f"{self.root}/held/{machine}/{_part(port)}"
-
-    def all_held(self, machine: str) -> str:
-        """That question for every input of a machine, as a key expression."""
-        return f"{self.root}/held/{machine}/*"
-
     def command(self, machine: str, verb: str) -> str:
         """A question to a machine's program, such as "ping"."""
         return f"{self.root}/cmd/{machine}/{verb}"
@@ -90,11 +82,6 @@ def machine_of(key: str) -> str:
 def port_of(key: str) -> str:
     """The port's name that a key ends with."""
     return unquote(key.rpartition("/")[2])
-
-
-def way_of(key: str) -> str:
-    """ "in" or "out", of a port's token."""
-    return key.rsplit("/", 2)[1]
 
 
 def _part(name: str) -> str:

@@ -17,8 +17,8 @@ from engine.live.edit.rig_adoption import adopt, read_here
 from engine.live.edit.rig_file_store import RigFileStore
 from engine.live.process.worker_threads import to_its_end
 from engine.live.show import Show
-from engine.protocol import Answer, AnswerCode, done, refused
-from engine.rig.edit.scene_edits import EditError, UnknownScene
+from engine.protocol import Answer, AnswerCode, InvalidRigAnswer, done, refused
+from engine.rig.edit.scene_edits import EditError, InvalidRig, UnknownScene
 from engine.rig.edit.versions import plain
 from engine.rig.read.load import RigError
 from filters.registry import FilterFault
@@ -139,9 +139,13 @@ class RigSession:
                 adopt(show, await to_its_end(compile_rig, rig, None, current, far_outputs(rig)), text)
         except UnknownScene as fault:
             return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
+        except InvalidRig as fault:
+            return InvalidRigAnswer(text=str(fault), keys=fault.keys)
         except EditError as fault:
             return refused(AnswerCode.NOT_POSSIBLE, str(fault))
-        except (RigError, FilterFault) as fault:
+        except RigError as fault:
+            return InvalidRigAnswer(text=str(fault), keys=[problem.key for problem in fault.problems])
+        except FilterFault as fault:
             return refused(AnswerCode.INVALID_RIG, str(fault))
         self.text = text
         return None

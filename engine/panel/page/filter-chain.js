@@ -132,7 +132,9 @@ async function apply(of, index, alert, place, close) {
   alert.textContent = answer.text;
   alert.hidden = false;
   for (const step of of.steps) step.form.mark(null);
-  // the place that the engine names counts filters from 1
-  for (const [, number, name] of answer.text.matchAll(/through\.(\d+)(?:\.(\w+))?/g)) of.steps[Number(number) - 1]?.form.mark(name ?? "");
+  for (const key of answer.keys ?? []) {
+    const [number, name = ""] = key.split(".through.")[1]?.split(".") ?? []; // the engine counts filters from 1
+    of.steps[Number(number) - 1]?.form.mark(name);
+  }
   (find(place, "[aria-invalid]") ?? alert).scrollIntoView({ block: "nearest" });
 }

@@ -95,7 +95,7 @@ async function save(choice) {
 function showUnsaved() {
   if (!parts) return;
   const unsaved = held.facts.unsaved;
-  say(parts.unsaved, unsaved ? "Unsaved: the rig file does not have these edits yet." : "Saved: the rig file holds what plays.");
+  say(parts.unsaved, unsaved ? "Unsaved: the rig file does not have these edits yet." : "Saved: the rig file holds the current rig.");
   parts.unsaved.dataset.state = unsaved ? "unsaved" : "saved";
 }
 

@@ -142,8 +142,11 @@ interface Answers {
 
 interface EngineRequest { do: string; [fact: string]: unknown }
 
-/** `code`: one short word of engine/answer_codes.py, to decide by; `text`: a sentence to show. */
-interface Refusal { done: false; code: string; text: string }
+/**
+ * `code`: one short word of engine/answer_codes.py, to decide by; `text`: a sentence to show; `keys`: those at fault, if
+ * an edit would make the rig invalid.
+ */
+interface Refusal { done: false; code: string; text: string; keys?: string[] }
 
 type Answer<Do extends string = string> =
   | ({ done: true; code: string; text: string } & (Do extends keyof Answers ? Answers[Do] : unknown))

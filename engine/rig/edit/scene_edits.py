@@ -19,6 +19,7 @@ from engine.rig.read.toml_layout import Path
 
 __all__ = [
     "EditError",
+    "InvalidRig",
     "UnknownScene",
     "add_control",
     "copy_scene",
@@ -38,6 +39,15 @@ _SCENES: Path = ("scenes",)
 
 class UnknownScene(EditError):
     """A scene is to be edited that the rig does not have."""
+
+
+class InvalidRig(EditError):
+    """An edit would make the rig invalid; `keys` are those at fault, in the order of the file."""
+
+    def __init__(self, refusal: RigError) -> None:
+        self.keys = [problem.key for problem in refusal.problems]
+        wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
+        super().__init__(f"the rig would no longer be valid: {wrong}")
 
 
 def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:
@@ -114,8 +124,7 @@ def _edited(text: str, change: Callable[[str], str]) -> str:
     try:
         read(made, "edited rig", lists=False)
     except RigError as refusal:
-        wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
-        raise EditError(f"the rig would no longer be valid: {wrong}") from None
+        raise InvalidRig(refusal) from None
     return bom + (made.replace("\n", "\r\n") if windows else made)
 
 

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.cluster.link.keys import NetworkKeys, machine_of, port_of, way_of
+from engine.cluster.link.keys import NetworkKeys, machine_of, port_of
 
 PRINTABLE = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=20)
 
@@ -17,7 +17,6 @@ def test_any_name_makes_a_key(rig: str, port: str) -> None:
         assert all(key.split("/"))
         assert machine_of(key) == "desk"
         assert port_of(key) == port
-    assert way_of(names.plugged("desk", "out", port)) == "out"
 
 
 @given(one=PRINTABLE, other=PRINTABLE)

@@ -134,6 +134,14 @@ async def test_a_chain_plays_at_once(panel: Panel) -> None:
     assert panel.heard()[0] == ["90 3C 40", "80 3C 40"]
 
 
+async def test_an_invalid_chain_is_refused_with_its_keys(panel: Panel) -> None:
+    """The settings at fault are named as data, so that a form can mark them without reading the sentence."""
+    chain = [{"filter": "velocity", "fixed": 64}, {"filter": "transpose", "semitones": 300}]
+    answer = await panel.edit("chain", 1, route=0, through=chain)
+    assert (answer["done"], answer["code"]) == (False, "invalid-rig")
+    assert answer["keys"] == ["scenes.1.routes.1.through.2.semitones"]
+
+
 async def test_a_form_that_leaves_something_open(panel: Panel) -> None:
     """A setting that a form sends as null is not written, and tables with numbers as keys are."""
     chain = [
