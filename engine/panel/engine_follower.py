@@ -83,7 +83,7 @@ class EngineFollower:
     def _looked_at(self) -> bool:
         return any(onlooker.awake for onlooker in self._onlookers)
 
-    def _events_wanted(self) -> bool:
+    def _takes_events(self) -> bool:
         return any(onlooker.awake and onlooker.events for onlooker in self._onlookers)
 
     async def _follow(self) -> None:
@@ -101,23 +101,23 @@ class EngineFollower:
 
     async def _ask(self, stream: trio.SocketStream, scope: trio.CancelScope) -> None:
         """Tell the engine what the frames are to hold, again whenever that changes."""
-        asked = self._events_wanted()
+        asked = self._takes_events()
         with contextlib.suppress(trio.BrokenResourceError):  # `_listen` meets it, too
             await _send(stream, {"do": "follow", "events": asked})
             while self._looked_at():
-                if (wanted := self._events_wanted()) != asked:
-                    asked = wanted
+                if (events := self._takes_events()) != asked:
+                    asked = events
                     await _send(stream, {"events": asked})
                     continue
                 await self._changed.wait()
             scope.cancel()
 
     async def _listen(self, stream: trio.SocketStream) -> None:
-        async with contextlib.aclosing(lines(stream)) as heard:
+        async with contextlib.aclosing(lines(stream)) as received:
             while True:
                 line = None
                 with trio.move_on_after(_SILENCE):
-                    line = await anext(heard, b"")
+                    line = await anext(received, b"")
                 if line is None:
                     raise EngineUnanswered(f'the engine "{self._name}" has sent nothing for {_SILENCE:.0f} seconds')
                 if not line:
@@ -126,9 +126,9 @@ class EngineFollower:
                     news = json.loads(line)
                 except ValueError:
                     raise EngineUnanswered(f'what answers as the engine "{self._name}" is not an engine') from None
-                self._hear(news)
+                self._take(news)
 
-    def _hear(self, news: dict[str, Any]) -> None:
+    def _take(self, news: dict[str, Any]) -> None:
         if not news.get("done", True):
             raise EngineUnanswered(f'the engine "{self._name}" cannot be followed: {news.get("text")}')
         if "frame" not in news:

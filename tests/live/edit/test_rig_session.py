@@ -108,7 +108,7 @@ async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: D
     desk.file.write_text(theirs, encoding="utf-8")
     for what in (None, "undo"):
         said = await desk.save(what)
-        assert not said["done"]
+        assert (said["done"], said["code"]) == (False, "conflict")
         assert "save --playing" in said["text"]
         assert "save --file" in said["text"]
         assert '-name = "Parade"' in said["text"]
@@ -386,7 +386,7 @@ async def test_a_file_that_is_gone_is_made_again_when_asked(desk: Desk) -> None:
     desk.file.unlink()
     for what, more in ((None, {}), (None, {"choice": "file"}), ("undo", {}), ("diff", {})):
         said = await desk.save(what, **more)
-        assert not said["done"]
+        assert (said["done"], said["code"]) == (False, "file-missing")
         assert "no longer exists" in said["text"]
         assert "bayleaf save --playing" in said["text"]
         assert not desk.file.exists()

@@ -23,7 +23,7 @@ from engine.live.show import ShowEvent
 from engine.live.socket import client
 from engine.live.socket.status import status, sync
 from tests.support.engine_socket import ask, claimed, line_of, serving
-from tests.support.small_show import Bench
+from tests.support.small_show import RIG, Bench
 
 KEYS = 0
 
@@ -151,6 +151,34 @@ async def test_commands_are_carried_out_and_answered(bench: Bench) -> None:
         assert (await ask({"do": "panic"}))["done"] is True
     assert bench.scenes == [1, 2, 3, 2, 1]
     assert bench.heard("strings").count("C4 0B") == 2
+
+
+@pytest.mark.parametrize(
+    ("request_", "code"),
+    [
+        ({"do": "scene", "scene": 2}, "done"),
+        ({"do": "scene", "scene": "Encore"}, "unknown-scene"),
+        ({"do": "back"}, "end-of-setlist"),
+        ({"do": "entry", "entry": 9}, "unknown-entry"),
+        ({"do": "setlist", "setlist": "Matinee"}, "unknown-setlist"),
+        ({"do": "mute", "route": "pads"}, "unknown-route"),
+        ({"do": "tap"}, "not-in-rig"),
+        ({"do": "clock", "what": "start"}, "not-in-rig"),
+        ({"do": "timecode", "what": "locate", "value": 3}, "not-in-rig"),
+        ({"do": "scenes", "what": "delete", "number": 9}, "unknown-scene"),
+        ({"do": "scenes", "what": "undo"}, "nothing-to-undo"),
+        ({"do": "edit", "what": "join", "scene": 1, "from": "keys", "to": "brass", "revision": 1}, "outdated"),
+        ({"do": "backup", "output": "harp"}, "unknown-output"),
+        ({"do": "handover"}, "not-in-rig"),
+        ({"do": "audition", "instrument": "harp", "sound": "soft"}, "unknown-instrument"),
+        ({"do": "keep", "last_s": 5, "file": "/nowhere/at/all.mid"}, "file-failed"),
+    ],
+)
+async def test_an_answer_has_a_code(bench: Bench, request_: dict[str, Any], code: str) -> None:
+    """Programs decide by a short word that says what became of the request."""
+    async with serving(bench, text=RIG):
+        answer = await ask(request_)
+    assert (answer["code"], answer["done"]) == (code, code == "done")
 
 
 async def test_status_is_the_shows(bench: Bench) -> None:
