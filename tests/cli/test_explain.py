@@ -85,7 +85,7 @@ def test_explain_knows_who_takes_a_message(
     found = json.loads(bayleaf(*asked, "--json").out)
     by = found["command"]["by"] if found["command"] and not found["command"]["routed"] else None
     assert (by, found["outputs"]["drums"]) == (taken, [] if taken else [message])
-    assert ("takes it, and it goes no further" in bayleaf(*asked).out) == bool(taken)
+    assert ("takes it; it is not routed" in bayleaf(*asked).out) == bool(taken)
     assert bayleaf(*asked, "--picture", str(tmp_path / "way.svg")).status == 0
     assert ("line silent" in (tmp_path / "way.svg").read_text(encoding="utf-8")) == bool(taken)
 
@@ -115,7 +115,7 @@ def test_explain_says_what_is_commanded(bayleaf: Bayleaf, tmp_path: Path) -> Non
     control passes on is explained like any other."""
     pedal = ("--input", "pedals", "C0", "0C")
     said = bayleaf("explain", str(DEMO), *pedal)
-    assert "a control takes it, and it goes no further: recall scene 13 Chase" in said.out
+    assert "a control takes it; it is not routed: recall scene 13 Chase" in said.out
     assert "no route of this scene" not in said.out
     assert json.loads(bayleaf("explain", str(DEMO), *pedal, "--json").out)["command"] == {
         "by": "a control",

@@ -81,7 +81,7 @@ def test_a_fault_of_our_own_costs_its_message_only(
     file = recorded(tmp_path / "a.jsonl", scene, *notes, {**notes[1], "way": "out", "port": "strings"})
     status, said, _ = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
     assert status == 0
-    assert "note on C4 velocity 64 from keys strikes a fault of Bayleaf itself: RuntimeError('broken')" in said
+    assert "note on C4 velocity 64 from keys causes a fault of Bayleaf itself: RuntimeError('broken')" in said
 
 
 @pytest.mark.parametrize(
@@ -96,7 +96,7 @@ def test_a_fault_of_our_own_costs_its_message_only(
             '{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["command"]}\n',
             'a.jsonl:2: "command" cannot be read',
         ),
-        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["rig file"]}\n', "cannot be done"),
+        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["rig file"]}\n', "cannot be repeated"),
     ],
 )
 def test_a_broken_recording_is_reported(

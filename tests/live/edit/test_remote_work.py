@@ -135,7 +135,7 @@ def renumbered(block: bytes, number: int) -> bytes:
 async def test_a_block_that_is_damaged_or_swapped_is_named(errand: RemoteMachine) -> None:
     """A block that took another's number, its checksum set right, is refused by name, and its place stays empty."""
     errand.play(*BLOCKS[:2], renumbered(BLOCKS[3], 3), *BLOCKS[3:])
-    await errand.told("block 3 arrived broken")
+    await errand.told("block 3 arrived corrupted")
     errand.bench.now += 6_000_000_000
     assert "block 3 of" in (await errand.answer())[2]
     assert errand.session.text == TEXT
