@@ -12,7 +12,9 @@ from pathlib import Path
 import pytest
 
 from tests.support.answering_engine import until_it_answers
+from tests.support.fifo_ends import read_until
 from tests.support.paths import BAYLEAF
+from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
 
@@ -79,14 +81,7 @@ class Stage:
 
     def heard(self, ends: bytes) -> bytes:
         """What came down the cable, read until it ends so."""
-        data, end = b"", time.monotonic() + DEADLINE
-        while not data.endswith(ends):
-            assert time.monotonic() < end, data.hex(" ")
-            try:
-                data += os.read(self.strings, 4096)
-            except BlockingIOError:
-                time.sleep(0.01)
-        return data
+        return read_until(self.strings, ends)
 
     def close(self) -> None:
         for process in self.processes:
@@ -155,10 +150,7 @@ def test_the_last_scene_is_recalled_at_the_next_start(stage: Stage) -> None:
     """start = "last": the scene of the last time, also after kill -9, whose socket is no obstacle."""
     process = stage.start()
     stage.bayleaf("scene", "2")
-    end = time.monotonic() + DEADLINE
-    while not list((stage.folder / "state").rglob("*.json")) or "2" not in _state(stage):
-        assert time.monotonic() < end
-        time.sleep(0.05)
+    until("the scene on disk", lambda: "2" in _state(stage))
     process.kill()
     process.communicate()
     assert list(stage.folder.rglob("*.sock")), "the socket must have been left behind for this test to mean something"
@@ -187,10 +179,12 @@ def test_a_folder_too_deep_for_a_socket(stage: Stage) -> None:
     deep.mkdir(mode=0o700)
     stage.environment["XDG_RUNTIME_DIR"] = str(deep)
     process = stage.run()
-    end = time.monotonic() + DEADLINE
-    while stage.bayleaf("scene", "2").returncode != 0:
-        assert time.monotonic() < end
+
+    def obeyed() -> bool:
         assert process.poll() is None, process.communicate()[1]
+        return stage.bayleaf("scene", "2").returncode == 0
+
+    until("the engine", obeyed)
     assert (deep / "bayleaf" / "bayleaf.sock").is_socket()
     assert stage.scene() == {"number": 2, "name": "Two"}
 
@@ -260,7 +254,7 @@ def test_an_impatient_second_signal_ends_nothing_badly(stage: Stage, end: signal
     stage.heard(bytes.fromhex("90 3C 40"))
     while process.poll() is None:
         process.send_signal(end)
-        time.sleep(0.002)
+        time.sleep(0.002)  # as an impatient hand does
     assert stage.heard(bytes.fromhex("80 3C 40")) == bytes.fromhex("80 3C 40")
     _, said = process.communicate(timeout=DEADLINE)
     assert process.returncode == 0

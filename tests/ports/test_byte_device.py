@@ -139,7 +139,7 @@ def test_closing_does_not_wait_for_a_slow_device(fifo: str, far: int, monkeypatc
 
     def slowly(handle: int, data: bytes) -> int:
         written.append(data)
-        time.sleep(0.01)
+        time.sleep(0.01)  # a slow device
         return write(handle, data)
 
     monkeypatch.setattr(os, "write", slowly)

@@ -204,7 +204,7 @@ def a_sleep(stage: Stage) -> float:
     stage.heed(True)
     woken = stage.engine.said().count("woke after")
     stage.engine.process.send_signal(signal.SIGSTOP)
-    time.sleep(3)
+    time.sleep(3)  # longer than the two seconds that count as sleep
     stage.engine.process.send_signal(signal.SIGCONT)
     begin = time.monotonic()
     until("the wake-up", lambda: stage.engine.said().count("woke after") > woken, PATIENCE)
