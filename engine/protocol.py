@@ -4,13 +4,15 @@ A request is one line of JSON, {"do": …, …}; the answer is one line with "do
 a model with a row in `TABLE` here, and a handler in the engine, by the model. Nothing else lists requests.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping
 from typing import Annotated, Any, Final, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from engine.answer_codes import AnswerCode as AnswerCode
 
+#: answers one request, given as its model
+Handler = Callable[[Any], Awaitable["Answer"]]
 #: bytes of a request: a whole rig may come in one
 LONGEST_REQUEST: Final = 8 << 20
 MOST_SECONDS: Final = 3600.0
@@ -512,8 +514,10 @@ def refused(code: AnswerCode, text: str) -> Answer:
 
 
 class InvalidRigAnswer(Answer):
-    """To an edit that would make the rig invalid: the keys at fault, such as "scenes.1.burst.1.program"."""
+    """A rig that cannot be adopted, with the keys at fault, such as "scenes.1.routes.2.through.1.semitones"."""
 
+    done: bool = False
+    code: AnswerCode = AnswerCode.INVALID_RIG
     keys: list[str]
 
 

@@ -54,7 +54,7 @@ class Adoption:
         state.choose_setlist(position.setlist)
         state.setlist.resume(position._replace(scene=scene.number if number is None else number))
         if number is None:
-            state.setlist.stand_before(coming)
+            state.setlist.go_before(coming)
             return
         if _untouched(state.compiled, before, scene.number):
             state.keep_scene(scene)

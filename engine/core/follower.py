@@ -55,6 +55,6 @@ class Follower:
             try:
                 sync.code.follow(now - age, read_label(place, sync.code.rate), runs_for)
             except ValueError as fault:
-                text = f"it does not say how clock and time code stand ({fault})"
+                text = f"it does not give the state of clock and time code ({fault})"
                 return self._state.outcome(command.word, AnswerCode.NOT_POSSIBLE, text, who)
         return self._state.outcome(command.word, AnswerCode.DONE, "", who)

@@ -1,4 +1,4 @@
-"""What plays at the moment, in the words of the rig file: to be stored as a scene."""
+"""Describes what plays now in the words of the rig file, so that it can be stored as a scene."""
 
 from typing import Any
 
@@ -11,7 +11,7 @@ Table = dict[str, Any]
 
 
 def in_force(engine: Engine) -> Scene | None:
-    """The scene in force, unless an edit took it out of the rig."""
+    """The scene in force, unless an edit removed it from the rig."""
     return engine.rig.scene(engine.scene[0]) if engine.scene else None
 
 
@@ -22,7 +22,7 @@ def routes(engine: Engine) -> list[Table]:
 
 
 def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
-    """The bank and program that each channel of each output was last told, as steps of a burst.
+    """The bank and program that each channel of each output was last sent, as steps of a burst.
 
     The blank steps of the scene it is to be stored `over` keep their places, but for those that have a sound now.
     """
@@ -40,13 +40,13 @@ def burst(engine: Engine, over: Scene | None = None) -> list[Table]:
 
 
 def sounds(engine: Engine) -> dict[str, str | None]:
-    """By instrument, the name of the sound it was last told; None if it has none. Those never told are left out."""
-    told: dict[str, str | None] = {}
+    """By instrument, the name of its present sound, None if it has no name. Those never sent a sound are left out."""
+    found: dict[str, str | None] = {}
     for name, gear in engine.rig.instruments.items():
         unit = engine.state.ledger.sounds(engine.outputs.index(gear.output)).get(gear.channel - 1)
         if unit is not None:
-            told[name] = sound_of(gear, *_selected(unit))
-    return told
+            found[name] = sound_of(gear, *_selected(unit))
+    return found
 
 
 def _selected(unit: tuple[bytes, ...]) -> tuple[tuple[int, int] | None, int]:
@@ -57,7 +57,7 @@ def _selected(unit: tuple[bytes, ...]) -> tuple[tuple[int, int] | None, int]:
 
 
 def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on: bool) -> list[Table] | None:
-    """The routes of a scene with one way from an input to an output added, or taken out of all of them.
+    """The routes of a scene, with an input and an output connected, or disconnected in all of them.
 
     None if that is so already. Raises ValueError with a sentence if the routes of a scene cannot bring it about.
     """
@@ -70,7 +70,7 @@ def with_route(engine: Engine, scene: Scene | None, source: str, target: str, on
         raise ValueError(f"the route {joining[0].name} from {source} to {target} is muted; unmute it")
     if not on and of_all:
         raise ValueError(
-            f"a route of every scene leads from {source} to {target}; mute it, or take it out of the rig file"
+            f"a route of every scene leads from {source} to {target}; mute it or remove it from the rig file"
         )
     if on == bool(joining):
         return None
@@ -85,14 +85,14 @@ def _listed(names: Any) -> list[str]:
 
 
 def _without(table: Table, source: str, target: str) -> list[Table]:
-    """A route without one of its ways; where it has others, they stay."""
+    """A route without the connection of one input to one output; its other connections stay."""
     sources, targets = _listed(table["from"]), _listed(table["to"])
     if source not in sources or target not in targets:
         return [table]
     others = [{**table, "from": [one for one in sources if one != source]}] if len(sources) > 1 else []
     rest = [one for one in targets if one != target]
     if rest:
-        # a name stands for one route; it stays with the first part
+        # a name belongs to one route; the first part keeps it
         own = {**table, "from": [source], "to": rest}
         others.append({key: value for key, value in own.items() if key != "name" or not others})
     return others

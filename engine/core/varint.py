@@ -1,4 +1,4 @@
-"""Numbers and bytes in a row, as short as they are: what engines of one show tell each other is packed so.
+"""Packs numbers and bytes in as few bytes as possible, for what the machines of one show send each other.
 
 A number is seven bits a byte, the least first, the high bit set on all but the last; bytes follow their length.
 """
@@ -10,7 +10,7 @@ _LONGEST: Final = 10
 
 
 class Packer:
-    """Appends; `data` is what there is so far."""
+    """Appends values to `data`."""
 
     def __init__(self) -> None:
         self.data = bytearray()

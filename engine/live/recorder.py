@@ -1,8 +1,8 @@
-"""The flight recorder: the last that came in and went out, always on, in a bounded amount of memory.
+"""The flight recorder: what came in, went out and was commanded lately, always on, in a bounded amount of memory.
 
-Each entry is one tuple appended to a short list; a full list is packed into one piece of bytes (some 30 bytes an entry
-of a short message), and the oldest pieces are let go when there are too many. A packed piece never changes, so a
-snapshot copies no entries, and any thread may unpack it.
+Each entry is one tuple appended to a short list. A full list is packed into one piece of bytes (about 30 bytes per
+short message), and the oldest pieces are dropped when there are too many. A packed piece never changes, so a snapshot
+copies no entries, and any thread may unpack it.
 """
 
 import json
@@ -16,14 +16,14 @@ from typing import Any, Final, NamedTuple
 from engine.core.command_codec import encode
 from engine.core.commands import Command, PlayerCommand
 
-_PIECE: Final = 256  # entries; packing that many takes some 10 µs
+_PIECE: Final = 256  # entries; packing this many takes about 10 µs
 _ENTRY: Final = 30  # bytes that a short message takes, packed
 _LONG: Final = 1 << 16  # bytes of SysEx in a piece after which it is packed early
 SHORT: Final = 3  # bytes of the longest message that is not SysEx
 _PACKING: Final = 2  # marshal's format without a look-up of every object
 _NS: Final = 1_000_000_000
 
-#: what an entry is, besides a message: input indexes stand as they are, output indexes as ~index
+#: what an entry is, if not a message: those have the index of an input, or ~ the index of an output
 _SCENE: Final = 1 << 30
 _TOLD: Final = _SCENE + 1
 _DID: Final = _SCENE + 2
@@ -37,8 +37,8 @@ Scene = tuple[int, str]
 class RecordedEvent(NamedTuple):
     """One thing that happened: time (monotonic ns) and "in", "out", "scene", "told" or "did".
 
-    `number` is the index of the port or the number of the scene; `text` is the scene's name or what was told. What the
-    engine did beside that ("did", see `Recorder.did`) is in `text` as a list in JSON.
+    `number` is the index of the port or the number of the scene; `text` is the scene's name or the report. What was
+    done beside that ("did", see `FlightRecorder.did` and `applied`) is in `text` as a list in JSON.
     """
 
     at: int
@@ -49,7 +49,7 @@ class RecordedEvent(NamedTuple):
 
 
 class PackedPiece(NamedTuple):
-    """Packed entries: how many, the time of the first (ns), the scene in force before it, and they themselves."""
+    """Packed entries: how many, the time of the first (ns), the scene in force before it, and the bytes."""
 
     entries: int
     begins: int
@@ -59,9 +59,9 @@ class PackedPiece(NamedTuple):
 
 @dataclass(frozen=True)
 class RecorderSnapshot:
-    """A snapshot of the recorder from `since` to `until` (monotonic ns); `clock` is the time of day at `until` (s).
+    """What the recorder held from `since` to `until` (monotonic ns); `clock` is the time of day at `until` (s).
 
-    `reaches` is the time of the oldest entry there was, None if there was none.
+    `reaches` is the time of the oldest entry, None if there is none.
     """
 
     since: int
@@ -71,7 +71,7 @@ class RecorderSnapshot:
     pieces: Sequence[PackedPiece]
 
     def events(self) -> list[RecordedEvent]:  # any thread
-        """What happened since then, by time; what happened at the same time in the order of the recording."""
+        """What happened, by time; events of the same time in the order of the recording."""
         found = [_past(entry) for entry in self._entries() if entry[0] >= self.since]
         found.sort(key=lambda past: past.at)
         return found
@@ -90,7 +90,7 @@ class RecorderSnapshot:
 
 
 class FlightRecorder:
-    """Keeps at most `most_events` entries in some `most_bytes`; what is let go is always the oldest. Loop only."""
+    """Keeps at most `most_events` entries in about `most_bytes`, and drops the oldest beyond that. Loop only."""
 
     def __init__(self, most_events: int = 1 << 20, most_bytes: int = 32 << 20) -> None:
         self._most_events = most_events
@@ -115,7 +115,7 @@ class FlightRecorder:
         self.pack(len(name))
 
     def told(self, at: int, text: str) -> None:
-        """Something was told to the player at this time (monotonic ns)."""
+        """Something was reported to the player at this time (monotonic ns)."""
         self.fresh.append((at, _TOLD, text))
         self.pack(len(text))
 
@@ -125,7 +125,7 @@ class FlightRecorder:
         self.pack(sum(len(each) for each in details if isinstance(each, str)))
 
     def applied(self, at: int, command: Command, who: str) -> None:
-        """The core was given this command at this time (monotonic ns)."""
+        """The engine was given this command at this time (monotonic ns)."""
         if isinstance(command, PlayerCommand):  # short; it is encoded when there is time
             self._encoded = False
             self.fresh.append((at, _DID, (command, who)))
@@ -136,7 +136,7 @@ class FlightRecorder:
             self.pack(_octets(done[2]))
 
     def ticked(self, at: int) -> None:
-        """The core did what was due, as seen at this time (monotonic ns)."""
+        """The engine did what was due at this time (monotonic ns)."""
         fresh = self.fresh
         fresh.append((at, _TICK, b""))
         if len(fresh) >= self.piece:
@@ -151,7 +151,7 @@ class FlightRecorder:
         return RecorderSnapshot(now - round(seconds * _NS), now, time.time(), reaches, pieces)
 
     def size(self) -> dict[str, int]:
-        """What is recorded now: events, bytes of memory they take (about), and seconds from the first to the last."""
+        """What is recorded now: events, the memory they take (bytes, about), and seconds from the first to the last."""
         first = self.pieces[0].begins if self.pieces else self.fresh[0][0] if self.fresh else 0
         newest = self.fresh or (marshal.loads(self.pieces[-1].packed) if self.pieces else [(first, 0, b"")])
         return {
@@ -161,7 +161,7 @@ class FlightRecorder:
         }
 
     def pack(self, octets: int) -> None:
-        """If `fresh` is a full piece or has too much that is long, pack it, and let the oldest piece go.
+        """If `fresh` is a full piece, or has too many long messages, pack it, and drop the oldest pieces if need be.
 
         `octets`: the length of what was appended last.
         """
@@ -176,7 +176,7 @@ class FlightRecorder:
         self.pieces.append(piece)
         self._packed_events += piece.entries
         self._packed_bytes += len(piece.packed)
-        self._let_go()
+        self._drop_oldest()
 
     def _packed(self) -> PackedPiece:
         if not self._encoded:
@@ -185,7 +185,7 @@ class FlightRecorder:
         fresh = self.fresh
         return PackedPiece(len(fresh), fresh[0][0], self._scene_before, marshal.dumps(fresh, _PACKING))
 
-    def _let_go(self) -> None:
+    def _drop_oldest(self) -> None:
         pieces, room = self.pieces, self._most_events - self.piece + 1
         while len(pieces) > 1 and (self._packed_events > room or self._packed_bytes > self._most_bytes):
             oldest = pieces.popleft()

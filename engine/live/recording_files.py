@@ -1,4 +1,4 @@
-"""The files that a recording is kept in: .jsonl has everything, .mid what a sequencer can open.
+"""Writes recordings to files: .jsonl holds everything, .mid what a sequencer can open.
 
 A .jsonl file is one JSON object a line: first {"format", "rig", "kept", "begins", "monotonic", "scene", "messages"},
 then by "way"
@@ -10,9 +10,9 @@ then by "way"
                  ["apply", a command's word, its fields, who gave it] (see `engine/core/commands`),
                  ["refused" or "gone", output, message in hexadecimal] by a driver, ["closed", output]
 with "at" in seconds from the first event, to the nanosecond, and "clock" as local time; "monotonic" in the first line
-is the engine's own clock (ns) at the first event.
+is the engine's clock (ns) at the first event.
 
-A .mid file (Standard MIDI Files 1.0, RP-001) is of format 1: a track of tempo, scenes and what was told, then one for
+A .mid file (Standard MIDI Files 1.0, RP-001) is of format 1: a track of tempo, scenes and reports, then one for
 each port. It has channel messages and SysEx only; the other system messages would have to be escape events (F7), and
 mido neither writes nor reads those.
 """
@@ -49,29 +49,29 @@ class RecordingFileError(Exception):
 
 @dataclass(frozen=True)
 class RecordingNames:
-    """What the rig calls itself and, by index, its ports."""
+    """The name of the rig and, by index, of its ports."""
 
     rig: str
     inputs: Sequence[str]
     outputs: Sequence[str]
 
     def port(self, past: RecordedEvent) -> str:
-        """The name of the port that a message passed."""
+        """The name of the port of a message."""
         return (self.inputs if past.way == "in" else self.outputs)[past.number]
 
 
 def refuse(file: Path) -> None:
-    """Raises KeepFault if nothing may be written there."""
+    """Raises RecordingFileError if nothing may be written there."""
     if file.suffix.lower() not in _WRITERS:
-        raise RecordingFileError(f'"{file.name}" says no kind of file that can be kept: end its name in .mid or .jsonl')
+        raise RecordingFileError(f'a recording cannot be kept in "{file.name}"; end the name in .mid or .jsonl')
     if not file.is_absolute():
-        raise RecordingFileError(f'"{file}" is not a whole path; begin it at the root of the file system')
+        raise RecordingFileError(f'"{file}" is not an absolute path; begin it at the root of the file system')
     if os.path.lexists(file):
-        raise RecordingFileError(f"{file} exists already and is left alone; choose another name")
+        raise RecordingFileError(f"{file} already exists and was not changed; choose another name")
 
 
 def write(kept: RecorderSnapshot, file: Path, names: RecordingNames) -> str:
-    """Write the file in one piece or not at all; the sentence that says what was kept. Raises KeepFault."""
+    """Write the whole file or nothing; returns the sentence that says what was kept. Raises RecordingFileError."""
     refuse(file)
     events = kept.events()
     left_out = 0
@@ -98,7 +98,7 @@ def _sentence(kept: RecorderSnapshot, file: Path, messages: int, left_out: int) 
     since = kept.since if kept.reaches is None else max(kept.since, kept.reaches)
     said = f"kept {counted(messages, 'message')} of the last {_duration(kept.until - since)} in {file}"
     if since > kept.since:
-        said += "; the recording reaches no further back"
+        said += "; the recording goes no further back"
     if left_out:
         said += f"; {_left_out(left_out)}"
     return said
@@ -107,7 +107,7 @@ def _sentence(kept: RecorderSnapshot, file: Path, messages: int, left_out: int) 
 def _left_out(count: int) -> str:
     """Why the file has fewer messages than passed."""
     messages = f"{counted(count, 'system message')} (clock and the like) {'is' if count == 1 else 'are'}"
-    return f"{messages} left out, a .jsonl file takes all"
+    return f"{messages} left out; a .jsonl file takes all"
 
 
 def _duration(ns: int) -> str:
@@ -128,7 +128,7 @@ def _clock(kept: RecorderSnapshot, at: int) -> str:
 
 
 def _write_lines(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[RecordedEvent], names: RecordingNames) -> int:
-    """Everything; the number of messages left out, which is none."""
+    """Write everything; returns the number of messages left out: 0."""
     scene = kept.scene()
     header = {
         "format": "bayleaf recording 2",
@@ -186,7 +186,7 @@ class _Track:
 
 
 def _write_midi(out: IO[bytes], kept: RecorderSnapshot, events: Sequence[RecordedEvent], names: RecordingNames) -> int:
-    """All that the file can take; the number of messages left out."""
+    """Write all that the file can hold; returns the number of messages left out."""
     ports: dict[tuple[str, int], list[RecordedEvent]] = {}
     signs = []
     left_out = 0
@@ -233,7 +233,7 @@ def _scene_words(number: int, name: str) -> str:
 
 
 def _text(text: str) -> str:
-    """UTF-8 in the guise of Latin-1, which is what mido writes unless a setting of the whole program says otherwise."""
+    """UTF-8 bytes as Latin-1 text, since mido writes Latin-1 unless the whole program is set otherwise."""
     return text.encode("utf-8", "backslashreplace").decode("latin-1")
 
 

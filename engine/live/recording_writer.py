@@ -1,7 +1,7 @@
-"""Keeps a snapshot of the flight recorder in a file, from a process of its own.
+"""Writes a snapshot of the flight recorder to a file, in a process of its own.
 
-Python lets one thread run at a time, so a thread that wrote a long file would make the show stumble; a process does
-not. Started as `python -m engine.live.keeping` it takes its work from stdin and answers with one sentence.
+Python runs one thread at a time, so a thread that writes a long file would disturb the show; a process does not.
+Started as `python -m engine.live.keeping` it takes its work from stdin and answers with one sentence.
 """
 
 import contextlib
@@ -27,7 +27,7 @@ def keep(
     """Write `kept` to `file`, an absolute path that ends in .mid or .jsonl; the sentence that says what was kept.
 
     `inputs` and `outputs` are the names of the ports by index. Blocks until the file is on the disk, so call it in a
-    worker thread. Raises KeepFault, and then nothing was written.
+    worker thread. Raises RecordingFileError, and then nothing was written.
     """
     refuse(file)
     command = [sys.executable, "-P", "-m", "engine.live.recording_writer"]

@@ -1,7 +1,7 @@
-"""The running show: drains the inbox, lets the core route, hands to the drivers. Loop only, no awaits inside.
+"""The running show: takes what the reader has read, lets the engine route it, and hands the answers to the ports.
 
-Everything that changes what is heard happens in `pump` and `command`, called by one task of the trio loop, so that
-arrival order survives and a scene change is one step.
+Loop only. Everything that changes what is heard happens in `pump` and `apply`, which never await, so messages keep
+their order and a scene change is one step.
 """
 
 import time
@@ -34,7 +34,7 @@ _RECALLS: Final = frozenset(("scene", "next", "back", "first", "entry"))
 
 
 class ShowEvent(NamedTuple):
-    """Something that passed or was told: time (ns), "in", "out" or "told", port name, message or None, text."""
+    """Something that passed or was reported: time (ns), "in", "out" or "told", port name, message or None, text."""
 
     at: int
     way: str
@@ -44,7 +44,7 @@ class ShowEvent(NamedTuple):
 
 
 class Show:
-    """A rig that plays. `on_move` is told where the show is now, `say` each sentence for the player."""
+    """A rig that plays. `on_move` is called with each new position, `say` with each sentence for the player."""
 
     def __init__(
         self,
@@ -66,15 +66,15 @@ class Show:
         self.latency = Latency()
         self.own_faults = 0
         self.started_at = clock()
-        #: of the rig: grows with every one that is adopted. A page that outlives an engine knows the next one's from it
+        #: grows with each rig that is adopted, and from one engine to the next, so that a page can tell them apart
         self.revision = time.time_ns() // 1_000_000
         self.scheduling = ORDINARY
         self.refused: str | None = None  # why the rig file as it is now on the disk does not play
         self._say = say
         self._on_move = on_move
         self._kept_position: ShowPosition | None = None
-        self._watchers: list[deque[ShowEvent]] = []  # of what passes
-        self._listeners: list[deque[ShowEvent]] = []  # of what is told
+        self._watchers: list[deque[ShowEvent]] = []  # of messages
+        self._listeners: list[deque[ShowEvent]] = []  # of reports
         self._notices = NoticeLimiter(self._told)
         self._told_faults: dict[str, int] = {}
         self._begin_ports(opened, speeds)
@@ -101,11 +101,11 @@ class Show:
     # What the loop does
 
     def pump(self) -> None:
-        """Route all that has arrived and send all that is due; called whenever the reader pokes.
+        """Route all that has arrived and send all that is due; called whenever the reader wakes the loop.
 
         Never raises: a fault of our own costs the message it struck, not the show.
         """
-        lost = self._losses()  # before the messages: all that came before the cable was pulled is then among them
+        lost = self._losses()  # before the messages, so that all that came before the cable was pulled is among them
         for at, source, message in self.reader.take():
             try:
                 self._take_message(at, source, message)
@@ -135,7 +135,7 @@ class Show:
             self._take_outcomes()
 
     def _look_after(self, lost: Sequence[tuple[int, str]]) -> None:
-        """What is due, what was lost, what is to be told."""
+        """Send what is due, deal with lost inputs, and report what happened."""
         engine = self.engine
         self._tick()
         if lost:
@@ -221,12 +221,12 @@ class Show:
         self.revision += 1
         self._told_faults = {}
 
-    # What is told
+    # Reports
 
     def watch(self, messages: bool = True, told: bool = True, most: int = _WATCHED) -> deque[ShowEvent]:
-        """A queue of so many events at most: the messages that pass from now on, what is told, or both.
+        """A queue of at most `most` events: messages that pass from now on, reports, or both.
 
-        The oldest are dropped if nobody reads it.
+        If it is not read, the oldest events are dropped.
         """
         events: deque[ShowEvent] = deque(maxlen=most)
         if messages:
@@ -268,7 +268,7 @@ class Show:
         self.keep_place()
 
     def keep_place(self) -> None:
-        """Have it written down where the show is, if it has moved since that was last done."""
+        """Call `on_move` if the show has moved since the last call."""
         position = self.engine.position
         if position is not None and position != self._kept_position:
             self._kept_position = position
@@ -290,7 +290,7 @@ class Show:
             if raised is not None:
                 faults.record(f"the filter {name} answered", raised)
             details = faults.details if raised is not None else ""
-            self.tell(f"filter {name}", f"failed and is stepped over: {failed.first[name]}{details}")
+            self.tell(f"filter {name}", f"failed and is bypassed: {failed.first[name]}{details}")
         self._told_faults = dict(failed.counts)
 
 

@@ -84,7 +84,7 @@ def _lines(path: Path, file: Any) -> Iterator[tuple[int, dict[str, Any]]]:
             found = None
         if not isinstance(found, dict):
             raise FlightRecordingError(
-                f"{path}:{number}: this line is not a JSON object, as each line of a flight recording is"
+                f"{path}:{number}: this line is not a JSON object, as each line of a flight recording must be"
             )
         yield number, found
 
@@ -107,7 +107,7 @@ def _happened(path: Path, old: bool, begins: int, number: int, line: dict[str, A
         raise FlightRecordingError(f"{path}:{number}: {fault}") from None
     except (LookupError, TypeError, ValueError, OverflowError):
         raise FlightRecordingError(
-            f"{path}:{number}: a line of a flight recording has at, way, port and message"
+            f"{path}:{number}: a line of a flight recording needs at, way, port and message"
         ) from None
 
 

@@ -133,7 +133,7 @@ class Replay:
         try:
             deliveries = self.engine.receive(at, source, message)
         except Exception as fault:
-            text = f"{describe(message)} from {self.engine.inputs[source]} strikes a fault of Bayleaf itself: {fault!r}"
+            text = f"{describe(message)} from {self.engine.inputs[source]} causes a fault of Bayleaf itself: {fault!r}"
             self._found.done.notices.append((at - self._begins, text))
         else:
             self._take(deliveries)
@@ -180,7 +180,7 @@ class Replay:
         return replace(edit, compiled=compile_rig(rig, after=self.engine.state.compiled, remote_outputs=edit.remote))
 
     def _not_again(self, what: str, fault: Exception) -> FlightRecordingError:
-        return FlightRecordingError(f'"{what}" at {clock(self._now - self._begins)} cannot be done again: {fault}')
+        return FlightRecordingError(f'"{what}" at {clock(self._now - self._begins)} cannot be repeated: {fault}')
 
     def _take(self, deliveries: list[Delivery]) -> None:
         engine, begins = self.engine, self._begins
@@ -217,7 +217,7 @@ class Replay:
     def _file(self, text: str) -> None:
         if text != self._text:
             self._edits = False
-            self._found.done.remarks.append("the rig is not the one of the recording; its edits are left out")
+            self._found.done.remarks.append("this is not the rig of the recording, so the edits in it are left out")
 
     # The end
 

@@ -1,1 +1,1 @@
-"""The front panel: a process of its own that serves the page and speaks to a running engine's socket, nothing else."""
+"""The front panel: a separate process that serves the page and talks to a running engine's socket only."""

@@ -1,4 +1,4 @@
-"""What the panel answers: the page, its files, the pairing form and the live socket."""
+"""The panel's web application: the page, its files, the pairing form and the live socket."""
 
 import contextlib
 import math
@@ -21,14 +21,14 @@ from engine.panel.request_guard import is_loopback
 
 _MOST_SOCKETS: Final = 32
 _LONGEST_FORM: Final = 1000  # bytes
-_SAID: Final = b"<!-- said -->"  # where the pairing form says what went wrong
+_SAID: Final = b"<!-- said -->"  # where the pairing form shows what went wrong
 
 
 class Panel:
     """The web application of one engine's panel."""
 
     def __init__(self, engine: str, follower: EngineFollower, pairing: Pairing, port: int, tls: bool) -> None:
-        """`engine`: its name. `port` tells the cookies of several panels of one machine apart."""
+        """`engine`: its name. `port` distinguishes the cookies of several panels on one machine."""
         self._engine = engine
         self._follower = follower
         self._pairing = pairing
@@ -47,7 +47,7 @@ class Panel:
         self.app.router.redirect_slashes = False
 
     def _role(self, connection: HTTPConnection) -> Role | None:
-        """What this browser may do. Whoever sits at this machine may everything."""
+        """What this browser may do. Browsers on this machine may do everything."""
         if is_loopback(connection.scope["client"]) and is_loopback(connection.scope["server"]):
             return "operate"
         return self._pairing.role_of(connection.cookies.get(self._cookie, ""))
@@ -58,7 +58,7 @@ class Panel:
         return answer(request, self._files["index.html"])
 
     async def _file(self, request: Request) -> Response:
-        """The program's own code, the same for everybody."""
+        """A file of the page; it is the same for every browser, paired or not."""
         file = self._files.get(request.path_params["name"])
         return Response(status_code=404) if file is None else answer(request, file)
 
@@ -68,7 +68,7 @@ class Panel:
             async for piece in pieces:
                 body += piece
                 if len(body) > _LONGEST_FORM:
-                    return self._form(request, 413, "That is longer than any code.")
+                    return self._form(request, 413, "That is too long for a code.")
         code = parse_qs(body.decode("latin-1")).get("code", [""])[0]
         try:
             token, _ = self._pairing.pair(code, request.scope["client"][0])
@@ -95,7 +95,7 @@ class Panel:
             self._sockets.acquire_on_behalf_of_nowait(socket)
         except trio.WouldBlock:
             await socket.accept()
-            await socket.close(1013, "too many browsers look at this panel")
+            await socket.close(1013, "too many browsers are open on this panel")
             return
         try:
             await browser_socket.BrowserSocket(socket, role, self._engine, self._follower).run()

@@ -1,6 +1,6 @@
-"""One browser's socket: what it asks goes to the engine, what the engine tells goes to it.
+"""One browser's live socket: passes its requests to the engine, and answers and frames back to it.
 
-Nothing of it is kept waiting for it: answers are few, and of frames it gets one at a time, what it missed put together.
+A slow browser holds nothing up: answers are few, and frames that it has not taken are merged into one.
 """
 
 import json
@@ -18,16 +18,16 @@ from engine.panel.rate_limit import RateBucket, RatePace
 from engine.protocol import AnswerCode, Lane, RequestError, refused, row_of
 
 LONGEST: Final = 1 << 18  # bytes of a message from a browser: a long chain or burst
-_LARGEST: Final = 1 << 53  # whole numbers up to here are the same in every browser
+_LARGEST: Final = 1 << 53  # integers up to here are exact in every browser
 
-_WAITING: Final = 16  # requests of one kind
+_WAITING: Final = 16  # requests of one lane
 _PACE: Final = RatePace(40, 0.1)  # requests of one browser
-#: the seconds an answer may take: panic waits for nothing, the show not for the bench
+#: seconds that an answer may take, by lane: panic waits for nothing, the show not for the bench
 _LANES: Final[dict[Lane, float]] = {"panic": 5.0, "show": 5.0, "bench": 30.0}
 
 
 class BrowserSocket:
-    """Serves one socket until the browser goes."""
+    """Serves one socket until the browser disconnects."""
 
     def __init__(self, socket: WebSocket, role: Role, engine: str, follower: EngineFollower) -> None:
         """`engine`: its name."""
@@ -45,7 +45,7 @@ class BrowserSocket:
         self.events = False
 
     async def run(self) -> None:
-        """Until it goes."""
+        """Until the browser disconnects."""
         await self._socket.accept()
         async with trio.open_nursery() as nursery:
             self._say({"role": self._role})
@@ -60,10 +60,10 @@ class BrowserSocket:
                 self._follower.leave(self)
             nursery.cancel_scope.cancel()
 
-    # What the follower tells.
+    # From the follower
 
     def frame(self, frame: StatusFrame) -> None:
-        """It gets this with its next look; what it has not taken yet is put together with it."""
+        """Send this frame next, merged with what the browser has not taken yet."""
         if self._away:
             self._away = False
             self._say({"back": True})
@@ -75,7 +75,7 @@ class BrowserSocket:
         self._missed, self._away = None, True
         self._say({"gone": text})
 
-    # What the browser says.
+    # From the browser
 
     async def _listen(self) -> None:
         try:
@@ -84,11 +84,11 @@ class BrowserSocket:
                 if not self._heed(_parsed(text)):
                     await self._socket.close(1003)
                     return
-        except (WebSocketDisconnect, KeyError):  # KeyError: it sent bytes, no text
+        except (WebSocketDisconnect, KeyError):  # KeyError: it sent bytes, not text
             return
 
     def _heed(self, said: Facts | None) -> bool:
-        """Whether it was a message of ours."""
+        """Whether the message was one of the protocol."""
         if said is None:
             return False
         number = said.get("id")
@@ -126,7 +126,7 @@ class BrowserSocket:
                 self._refuse(number, AnswerCode.BUSY, text)
 
     async def _pass_on(self, waiting: trio.MemoryReceiveChannel[tuple[int, Facts]], patience: float) -> None:
-        """One after the other, each on a connection of its own: none finds the end of an engine that is gone."""
+        """Pass requests on one by one, each on a new connection: an old one may belong to an engine that has ended."""
         async for number, request in waiting:
             try:
                 answer = await ask(self._engine, request, patience)
@@ -136,7 +136,7 @@ class BrowserSocket:
                 self._news.append(f'{{"id": {number}, "answer": {answer}}}')
                 self._something.set()
 
-    # What it is sent.
+    # To the browser
 
     def _refuse(self, number: int, code: AnswerCode, text: str) -> None:
         self._say({"id": number, "answer": refused(code, text).plain()})

@@ -1,6 +1,6 @@
-"""The one connection on which the engine tells what it does, shared by all browsers that look.
+"""One connection that follows the engine for all open browsers.
 
-While nobody looks there is none, and the engine makes no frames for us.
+While no browser is open there is no connection, and the engine makes no frames.
 """
 
 import contextlib
@@ -12,26 +12,26 @@ import trio
 from engine.panel.engine_socket import EngineUnanswered, connect, lines
 from engine.panel.frame_merging import Facts, StatusFrame, lasting
 
-_ROUND: Final = 1.0  # seconds between two looks for an engine that is away
+_ROUND: Final = 1.0  # seconds between attempts to reach an engine
 _SILENCE: Final = 3.0  # seconds; a frame comes at least each second
 
 
 class Onlooker(Protocol):
-    """A browser, as the follower sees it."""
+    """A browser as the follower sees it."""
 
     @property
     def awake(self) -> bool:
-        """Whether it wants frames now."""
+        """Whether it takes frames now."""
 
     @property
     def events(self) -> bool:
-        """Whether it wants the messages that pass, too."""
+        """Whether its frames are to hold the messages that pass."""
 
     def frame(self, frame: StatusFrame) -> None:
-        """What is new; it must not wait."""
+        """Take a frame; this must not wait."""
 
     def gone(self, text: str) -> None:
-        """The engine does not answer; the sentence says so. The next frame says that it does again."""
+        """The engine does not answer; `text` says so. The next frame means that it answers again."""
 
 
 class EngineFollower:
@@ -46,17 +46,17 @@ class EngineFollower:
         self._changed = trio.Event()
 
     def join(self, onlooker: Onlooker) -> None:
-        """Tell this one, too, beginning with all that holds now."""
+        """Add an onlooker; its first frame holds everything."""
         self._onlookers.append(onlooker)
         self.changed(onlooker)
 
     def leave(self, onlooker: Onlooker) -> None:
-        """Tell it nothing more."""
+        """Remove an onlooker."""
         self._onlookers.remove(onlooker)
         self._wake()
 
     def changed(self, onlooker: Onlooker) -> None:
-        """It has come to look, rests, or wants other things than before."""
+        """An onlooker was added, rests, or takes other frames than before."""
         if onlooker.awake:
             if self._gone is not None:
                 onlooker.gone(self._gone)
@@ -73,7 +73,7 @@ class EngineFollower:
             try:
                 await self._follow()
             except EngineUnanswered as fault:
-                self._tell_gone(str(fault))
+                self._report_gone(str(fault))
                 await trio.sleep(_ROUND)
 
     def _wake(self) -> None:
@@ -83,11 +83,11 @@ class EngineFollower:
     def _looked_at(self) -> bool:
         return any(onlooker.awake for onlooker in self._onlookers)
 
-    def _events_wanted(self) -> bool:
+    def _takes_events(self) -> bool:
         return any(onlooker.awake and onlooker.events for onlooker in self._onlookers)
 
     async def _follow(self) -> None:
-        """Until nobody looks. Raises Unanswered."""
+        """Until no onlooker is awake. Raises EngineUnanswered."""
         ended: EngineUnanswered | None = None
         async with await connect(self._name) as stream, trio.open_nursery() as nursery:
             nursery.start_soon(self._ask, stream, nursery.cancel_scope)
@@ -100,47 +100,47 @@ class EngineFollower:
             raise ended
 
     async def _ask(self, stream: trio.SocketStream, scope: trio.CancelScope) -> None:
-        """What is wanted now, and again when that changes."""
-        asked = self._events_wanted()
-        with contextlib.suppress(trio.BrokenResourceError):  # whoever listens finds out
+        """Tell the engine what the frames are to hold, again whenever that changes."""
+        asked = self._takes_events()
+        with contextlib.suppress(trio.BrokenResourceError):  # `_listen` meets it, too
             await _send(stream, {"do": "follow", "events": asked})
             while self._looked_at():
-                if (wanted := self._events_wanted()) != asked:
-                    asked = wanted
+                if (events := self._takes_events()) != asked:
+                    asked = events
                     await _send(stream, {"events": asked})
                     continue
                 await self._changed.wait()
             scope.cancel()
 
     async def _listen(self, stream: trio.SocketStream) -> None:
-        async with contextlib.aclosing(lines(stream)) as heard:
+        async with contextlib.aclosing(lines(stream)) as received:
             while True:
                 line = None
                 with trio.move_on_after(_SILENCE):
-                    line = await anext(heard, b"")
+                    line = await anext(received, b"")
                 if line is None:
-                    raise EngineUnanswered(f'the engine "{self._name}" has said nothing for {_SILENCE:.0f} seconds')
+                    raise EngineUnanswered(f'the engine "{self._name}" has sent nothing for {_SILENCE:.0f} seconds')
                 if not line:
                     raise EngineUnanswered(f'the engine "{self._name}" has ended')
                 try:
-                    told = json.loads(line)
+                    news = json.loads(line)
                 except ValueError:
-                    raise EngineUnanswered(f'what answers as the engine "{self._name}" is none') from None
-                self._hear(told)
+                    raise EngineUnanswered(f'what answers as the engine "{self._name}" is not an engine') from None
+                self._take(news)
 
-    def _hear(self, told: dict[str, Any]) -> None:
-        if not told.get("done", True):
-            raise EngineUnanswered(f'the engine "{self._name}" cannot be followed: {told.get("text")}')
-        if "frame" not in told:
+    def _take(self, news: dict[str, Any]) -> None:
+        if not news.get("done", True):
+            raise EngineUnanswered(f'the engine "{self._name}" cannot be followed: {news.get("text")}')
+        if "frame" not in news:
             return
         self._gone = None
-        frame = StatusFrame(told["frame"])
+        frame = StatusFrame(news["frame"])
         self._state = {**self._state, **lasting(frame.facts)}
         for onlooker in self._onlookers:
             if onlooker.awake:
                 onlooker.frame(frame)
 
-    def _tell_gone(self, text: str) -> None:
+    def _report_gone(self, text: str) -> None:
         first, self._gone, self._state = self._gone is None, text, {}
         for onlooker in self._onlookers:
             if first and onlooker.awake:

@@ -1,4 +1,4 @@
-"""Requests to a running engine from the panel's loop; the shell's way is `engine.live.socket.client`."""
+"""Requests to a running engine from the panel's loop; the shell uses `engine.live.socket.client`."""
 
 import contextlib
 import json
@@ -17,7 +17,7 @@ class EngineUnanswered(Exception):
 
 
 async def connect(name: str) -> trio.SocketStream:
-    """To the engine of this name. Raises Unanswered."""
+    """To the engine of this name. Raises EngineUnanswered."""
     try:
         with address_of(socket_path(name)) as address:
             return await trio.open_unix_socket(address)
@@ -26,7 +26,7 @@ async def connect(name: str) -> trio.SocketStream:
 
 
 async def ask(name: str, request: dict[str, Any], patience: float) -> str:
-    """The engine's answer as it came, one JSON object, within `patience` seconds. Raises Unanswered."""
+    """The engine's answer as it came, one JSON object, within `patience` seconds. Raises EngineUnanswered."""
     line = b""
     with trio.move_on_after(patience), contextlib.suppress(trio.BrokenResourceError):
         async with await connect(name) as stream:
@@ -34,12 +34,12 @@ async def ask(name: str, request: dict[str, Any], patience: float) -> str:
             async with contextlib.aclosing(lines(stream)) as answers:
                 line = await anext(answers, b"")
     if not line:
-        raise EngineUnanswered(f'the engine "{name}" did not answer; whether it was done is not known')
+        raise EngineUnanswered(f'the engine "{name}" did not answer; it may or may not have carried this out')
     return line.decode()
 
 
 async def lines(stream: trio.SocketStream) -> AsyncGenerator[bytes, None]:
-    """Whole lines; a longer one than any answer, and one that is cut short, ends them."""
+    """Whole lines, until one is longer than any answer or cut short."""
     begun = bytearray()
     with contextlib.suppress(trio.BrokenResourceError):
         async for piece in stream:

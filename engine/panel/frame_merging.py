@@ -1,4 +1,4 @@
-"""What the engine tells its followers, put together for a browser that did not take every frame."""
+"""The engine's frames, and how they are merged for a browser that did not take each of them."""
 
 import json
 from functools import cached_property
@@ -7,14 +7,14 @@ from typing import Any, Final
 Facts = dict[str, Any]
 
 _MOST_EVENTS: Final = 40  # of a frame
-_MOST_TOLD: Final = 100  # the same of sentences
+_MOST_TOLD: Final = 100  # notices of a frame
 #: what is new in each frame; all else holds until another value comes
 _PASSING: Final = ("activity", "events", "left_out")
 _ASKED_FOR: Final = ("events", "left_out")
 
 
 class StatusFrame:
-    """One frame; its texts are made once, however many browsers get them."""
+    """One frame; its JSON is written once, however many browsers get it."""
 
     def __init__(self, facts: Facts) -> None:
         """`facts` as the engine sent them; unchanged ones may be missing."""
@@ -34,12 +34,12 @@ class StatusFrame:
 
 
 def lasting(facts: Facts) -> Facts:
-    """What still holds when the next frame comes."""
+    """The facts that still hold when the next frame comes."""
     return {key: value for key, value in facts.items() if key not in _PASSING}
 
 
 def merged(earlier: Facts, later: Facts) -> Facts:
-    """One frame that tells what both do, no longer than one."""
+    """The facts of both in one frame, no larger than one."""
     both = {**earlier, **later}
     if "activity" in earlier and "activity" in later:
         both["activity"] = {way: _sum(earlier["activity"][way], later["activity"][way]) for way in later["activity"]}
@@ -53,12 +53,12 @@ def merged(earlier: Facts, later: Facts) -> Facts:
 
 
 def _all_told(earlier: list[Facts], later: list[Facts]) -> list[Facts]:
-    """The newest sentences of both; what holds for now is told to a browser that comes anew, perhaps once more."""
+    """The newest notices of both; a browser that reconnects may see one twice."""
     last = earlier[-1]["at"] if earlier else None
     return [*earlier, *(each for each in later if last is None or each["at"] > last)][-_MOST_TOLD:]
 
 
 def _sum(earlier: list[int], later: list[int]) -> list[int]:
-    """Ports that an edit added count from nothing; an index never changes its port."""
+    """Ports that an edit has added start at 0; an index never changes its port."""
     before = earlier + [0] * (len(later) - len(earlier))
     return [one + other for one, other in zip(before, later, strict=False)]

@@ -21,7 +21,7 @@ _KINDS: Final = {
 
 
 class PageFile(NamedTuple):
-    """A file as it goes out."""
+    """A file as it is served."""
 
     kind: str
     body: bytes
@@ -30,12 +30,12 @@ class PageFile(NamedTuple):
 
     @classmethod
     def of(cls, kind: str, body: bytes) -> "PageFile":
-        """From what it is and what is in it."""
+        """From its content type and its bytes."""
         return cls(kind, body, gzip.compress(body, mtime=0), f'"{hashlib.sha256(body).hexdigest()[:32]}"')
 
 
 def page_files() -> dict[str, PageFile]:
-    """By name; only kinds that a page is made of."""
+    """All files by name; other kinds than a page needs are left out."""
     found = {}
     for file in files("engine.panel").joinpath("page").iterdir():
         kind = _KINDS.get(file.name.rpartition(".")[2])
@@ -47,7 +47,7 @@ def page_files() -> dict[str, PageFile]:
 
 
 def answer(request: Request, file: PageFile, status: int = 200) -> Response:
-    """The file, packed if the browser unpacks, or word that the browser's own copy is right."""
+    """The file, compressed if the browser can read that, or 304 if the browser's own copy is current."""
     headers = {"cache-control": "no-cache", "etag": file.tag, "vary": "accept-encoding"}
     if status == 200 and request.headers.get("if-none-match") == file.tag:
         return Response(status_code=304, headers=headers)

@@ -26,11 +26,11 @@ ROLES: Final[tuple[Role, ...]] = get_args(Role)
 _SIGNS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 _LENGTH: Final = 8
 LASTS: Final = 30 * 86400  # seconds a pairing lasts
-_MOST: Final = 64  # pairings; the oldest gives way
+_MOST: Final = 64  # pairings; the oldest is dropped for a new one
 
 
 class PairingRefused(Exception):
-    """This code pairs nobody; the text says why. `wait`: seconds until the next try counts, or 0."""
+    """This code does not pair a browser; the text says why. `wait`: seconds until the next try counts, or 0."""
 
     def __init__(self, text: str, wait: float = 0.0) -> None:
         super().__init__(text)
@@ -48,7 +48,7 @@ def pairings_file(name: str) -> Path:
 
 
 class Pairing:
-    """The codes on show and the browsers that are paired."""
+    """The codes on display and the paired browsers."""
 
     def __init__(
         self,
@@ -66,12 +66,12 @@ class Pairing:
         self._paired = _read(path)
 
     def begin(self) -> None:
-        """Show a code for each role; before this there is none."""
+        """Display a code for each role. Before this no code is valid."""
         for role in ROLES:
             self._renew(role)
 
     def pair(self, code: str, address: str) -> tuple[str, Role]:
-        """A token for a code, which is dead from then on. Raises Refused."""
+        """A token for a code, which is used up by it. Raises PairingRefused."""
         if (wait := self._attempts.wait(address)) > 0:
             raise PairingRefused(f"Too many tries. Wait {wait:.0f} seconds, then type the code again.", max(1.0, wait))
         given = "".join(sign for sign in code.upper() if sign.isalnum()).encode()
@@ -113,7 +113,7 @@ def _digest(token: str) -> str:
 
 
 def _read(path: Path) -> dict[str, _Paired]:
-    """None where the file cannot be read, is not ours, or others could have written it."""
+    """The pairings; none if the file cannot be read, belongs to another user, or can be written by others."""
     with contextlib.suppress(OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         with path.open(encoding="utf-8") as file:
             stat = os.fstat(file.fileno())
@@ -129,6 +129,6 @@ def _role(text: str) -> Role:
 
 
 def _write(path: Path, paired: dict[str, _Paired]) -> None:
-    """A panel that cannot write keeps its pairings until it ends."""
+    """Pairings that cannot be written last until the panel ends."""
     with contextlib.suppress(OSError):
         durable_files.replace(path, json.dumps({"format": 1, "pairings": paired}).encode(), 0o600)

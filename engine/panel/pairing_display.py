@@ -1,4 +1,4 @@
-"""What the player reads in the terminal: addresses, codes, and codes for a phone's camera (QR, ISO/IEC 18004)."""
+"""The terminal's display of addresses and pairing codes, also as QR codes for a phone's camera (ISO/IEC 18004)."""
 
 import contextlib
 import io
@@ -11,12 +11,12 @@ import segno
 from engine.panel.pairing import Role
 
 _DOES: Final[dict[Role, str]] = {"operate": "see and operate", "view": "see, not operate"}
-#: an address for documentation (RFC 5737): nothing is sent there, the system only says by which way it would
+#: an address for documentation (RFC 5737): nothing is sent there; the system names the address it would use
 _ELSEWHERE: Final = ("192.0.2.1", 9)
 
 
 def lan_addresses() -> list[str]:
-    """This machine's own IPv4 addresses, as far as it tells, the one other machines most likely reach first."""
+    """This machine's IPv4 addresses as far as they are known, the most likely one to reach it first."""
     found = dict.fromkeys((*_outward(), *_by_name()))
     return [address for address in found if not address.startswith("127.")]
 
@@ -34,7 +34,7 @@ def _by_name() -> Iterator[str]:
 
 
 def pairing_text(role: Role, code: str, address: str | None) -> str:
-    """A code as text and, with an address to go to, as a picture. The code follows "#": it stays in the browser."""
+    """A code as text and, with an address, as a QR code. It follows "#", so the browser does not send it on."""
     text = f"To pair a browser that may {_DOES[role]}, once: {code}"
     if address is None:
         return text

@@ -1,4 +1,4 @@
-"""The panel process from start to end."""
+"""The panel's process from start to end: options, certificate, port, tasks."""
 
 import os
 import signal
@@ -29,7 +29,7 @@ class PanelError(Exception):
 
 
 class PanelOptions(NamedTuple):
-    """How the panel is to be served."""
+    """The options of `bayleaf panel`."""
 
     name: str
     port: int
@@ -44,7 +44,7 @@ class PanelOptions(NamedTuple):
 def serve(wish: PanelOptions, say: Callable[[str], None]) -> None:
     """Until SIGINT or SIGTERM; with `with_engine` until standard input ends, as it does when the engine ends.
 
-    `say` gets addresses and codes for the terminal. Raises PanelFault.
+    `say` gets addresses and codes for the terminal. Raises PanelError.
     """
     tls = _tls(wish)
     listener = _listener(wish)
@@ -87,14 +87,14 @@ async def _serve(
 
 
 def _names(wish: PanelOptions) -> frozenset[str]:
-    """By which this machine may be called, beside its addresses."""
+    """The host names that browsers may use for this machine, beside its addresses."""
     own = socket.gethostname().lower()
     return frozenset((own, f"{own}.local", *(host.lower() for host in wish.hosts))) if wish.lan else frozenset()
 
 
 def _tls(wish: PanelOptions) -> ssl.SSLContext | None:
     if (wish.cert is None) != (wish.key is None):
-        raise PanelError("--cert and --key belong together: the certificate's file and that of its key")
+        raise PanelError("--cert and --key go together: give the certificate's file and its key's")
     if wish.cert is None or wish.key is None:
         return None
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)

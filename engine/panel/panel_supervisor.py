@@ -1,4 +1,4 @@
-"""The panel's process as the engine sees it: started, started again, ended; never waited for."""
+"""Starts, restarts and ends the panel's process beside the engine, which never waits for it."""
 
 import contextlib
 import os
@@ -16,7 +16,7 @@ _REAPED_WITHIN: Final = 1.0  # seconds
 
 
 def give_way(process: int) -> None:
-    """Let the engine go before this process (by its id; 0 is this one), and give back what it took over from it."""
+    """Give this process (by its id; 0 is this one) a lower priority than the engine's, and undo what it inherited."""
     with contextlib.suppress(OSError, AttributeError):
         os.sched_setscheduler(process, os.SCHED_OTHER, os.sched_param(0))
         any_of_them(process)
@@ -30,10 +30,10 @@ async def keep_beside(command: Sequence[str], say: Callable[[str], None]) -> Non
         try:
             process = await trio.lowlevel.open_process(command, stdin=subprocess.PIPE)
         except OSError as fault:
-            say(f"the panel cannot be started ({fault.strerror}); the music plays on")
+            say(f"the panel cannot be started ({fault.strerror}); the show goes on")
         else:
             await _run_out(process)
-            say(f"the panel has ended (status {process.returncode}) and is started again; the music plays on")
+            say(f"the panel has ended (status {process.returncode}) and will be restarted; the show goes on")
         await trio.sleep(_PAUSE)
 
 
@@ -42,7 +42,7 @@ async def _run_out(process: trio.Process) -> None:
     try:
         await process.wait()
     finally:
-        process.kill()  # it has nothing to put in order, and one that hangs would not heed less
+        process.kill()  # it has nothing to clean up, and a hanging one would ignore a milder signal
         with trio.CancelScope(shield=True, deadline=trio.current_time() + _REAPED_WITHIN):
             await process.wait()
         if process.stdin is not None:

@@ -1,11 +1,11 @@
-"""How often a code may be tried."""
+"""Rate limits: how often a pairing code may be tried and a browser may ask."""
 
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
 
 class RatePace(NamedTuple):
-    """`at_once` tries without a pause; each is forgotten after `seconds`."""
+    """`at_once` uses without a pause; one more is allowed every `seconds`."""
 
     at_once: int
     seconds: float
@@ -18,10 +18,10 @@ _REMEMBERED: Final = 1000  # addresses
 
 
 class RateBucket:
-    """One allowance that fills up again with time."""
+    """An allowance that refills with time."""
 
     def __init__(self, pace: RatePace) -> None:
-        """Full."""
+        """It starts full."""
         self._pace = pace
         self._used = 0.0
         self._at = 0.0
@@ -33,24 +33,24 @@ class RateBucket:
         return max(0.0, (self._used + 1 - self._pace.at_once) * self._pace.seconds)
 
     def take(self) -> None:
-        """Use one."""
+        """Use one up."""
         self._used += 1
 
 
 class CodeAttempts:
-    """Counts the tries of each address, and those of all together."""
+    """Limits the attempts of each address, and of all addresses together."""
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        """`clock` tells seconds and never goes back."""
+        """`clock` gives seconds and never goes back."""
         self._clock = clock
         self._all = RateBucket(_ALL)
         self._each: dict[str, RateBucket] = {}
 
     def wait(self, address: str) -> float:
-        """Take one try for this address: 0.0, or the seconds it must wait and nothing is taken."""
+        """Count an attempt of this address and return 0.0, or return the seconds that it must wait first."""
         now = self._clock()
         each = self._each.pop(address, None) or RateBucket(_EACH)
-        self._each[address] = each  # the latest stands last
+        self._each[address] = each  # the latest is last
         if len(self._each) > _REMEMBERED:
             del self._each[next(iter(self._each))]
         if (seconds := max(each.wait(now), self._all.wait(now))) > 0:

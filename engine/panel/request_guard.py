@@ -1,8 +1,8 @@
-"""What every request and socket must pass first, and the headers every answer carries.
+"""Checks of Host and Origin that every request must pass, and the security headers of every answer.
 
 A page of another site must not reach the panel through the player's own browser: neither by a name that an attacker
-points at this machine (DNS rebinding: the Host header tells), nor by a form or WebSocket of its own (the Origin header
-tells, RFC 6454 section 7 and RFC 6455 section 10.2).
+points at this machine (DNS rebinding: the Host header shows it), nor by a form or WebSocket of its own (the Origin
+header shows it, RFC 6454 section 7 and RFC 6455 section 10.2).
 """
 
 from collections.abc import Collection
@@ -27,7 +27,7 @@ _NEEDS_ORIGIN: Final = ("POST", "WEBSOCKET")
 
 
 def is_loopback(address: tuple[str, int] | None) -> bool:
-    """Whether this is an end of a connection that never leaves the machine."""
+    """Whether this is the address of a connection within this machine."""
     try:
         return address is not None and ip_address(address[0]).is_loopback
     except ValueError:
@@ -35,16 +35,16 @@ def is_loopback(address: tuple[str, int] | None) -> bool:
 
 
 class RequestGuard:
-    """ASGI application around another one."""
+    """An ASGI application that guards another one."""
 
     def __init__(self, app: ASGIApp, names: Collection[str], tls: bool) -> None:
-        """`names`: host names of this machine, in small letters, beside its addresses and "localhost"."""
+        """`names`: host names of this machine, in lower case, beside its addresses and "localhost"."""
         self._app = app
         self._names = names
         self._tls = tls
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Refuse it, or pass it on."""
+        """Refuse the request or pass it on."""
         reason = self._refusal(scope)
         if scope["type"] == "websocket":
             if reason is None:
@@ -66,16 +66,16 @@ class RequestGuard:
             await send_guarded({"type": "http.response.body", "body": reason.encode()})
 
     def _refusal(self, scope: Scope) -> str | None:
-        """Why this is not answered, in a sentence."""
+        """Why a request is refused, or None."""
         hosts = [value.decode("latin-1").lower() for key, value in scope["headers"] if key == b"host"]
         if len(hosts) != 1 or not self._is_ours(hosts[0], scope["server"]):
-            return "this panel is not known by that name; open it by the address that the terminal shows"
+            return "this panel is not reached by that name; open the address that the terminal shows"
         origins = [value.decode("latin-1").lower() for key, value in scope["headers"] if key == b"origin"]
         method = scope.get("method", "WEBSOCKET")
         if not origins and method not in _NEEDS_ORIGIN:
             return None
         if origins != [f"{'https' if self._tls else 'http'}://{hosts[0]}"]:
-            return "this panel takes no requests from the pages of other sites"
+            return "this panel does not take requests from pages of other sites"
         return None
 
     def _is_ours(self, host: str, server: tuple[str, int]) -> bool:

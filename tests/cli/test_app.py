@@ -1,4 +1,4 @@
-"""The command as a whole: which commands there are, and what happens when whoever reads its output goes away."""
+"""The command as a whole: which commands there are, and what happens when the reader of its output goes away."""
 
 import json
 import os
@@ -83,7 +83,7 @@ def test_the_head_of_the_demo() -> None:
     assert (first[:14], process.wait(60), said) == ("Lantern Street", 1, "")
 
 
-def test_no_engine_is_told(bayleaf: Bayleaf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_engine_is_reported(bayleaf: Bayleaf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A command to an engine that does not run says so, and how to start one."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", os.fspath(tmp_path))
     said = bayleaf("scene", "1")

@@ -13,6 +13,8 @@ import pytest
 from tests.support.answering_engine import until_it_answers
 from tests.support.paths import BAYLEAF
 
+pytestmark = pytest.mark.slow
+
 RIG = """\
 format = 1   # kept as it is
 [inputs]
@@ -118,7 +120,7 @@ def test_an_output_by_name(evening: Evening) -> None:
     assert "there is no output brass; there are: strings" in done.stderr
 
 
-@pytest.mark.parametrize(("place", "words"), [("lost", "block 2 of"), ("broken", "block 2 arrived broken")])
+@pytest.mark.parametrize(("place", "words"), [("lost", "block 2 of"), ("broken", "block 2 arrived corrupted")])
 def test_a_broken_file_replaces_nothing(evening: Evening, place: str, words: str) -> None:
     """A file with a block lost or damaged is refused with status 1, the block is named, and what plays plays on."""
     evening.start(LONG)

@@ -15,7 +15,7 @@ DEMO = PRESETS / "demo.toml"
 
 
 def test_check_tells_each_bursts_cost(bayleaf: Bayleaf) -> None:
-    """`check` prints bytes and time on the wire: 320 µs a byte (MIDI 1.0 p. 1) and then the settle time."""
+    """`check` prints bytes and time on the cable: 320 µs per byte (MIDI 1.0 p. 1) and then the settle time."""
     said = bayleaf("check", str(DEMO), "--json")
     assert said.status == 0
     bursts = {(row["number"], row["output"]): row for row in json.loads(said.out)["bursts"]}
@@ -36,7 +36,7 @@ def test_check_prints_a_table(bayleaf: Bayleaf) -> None:
     assert "Street at night" in said.out
 
 
-def test_a_broken_rig_is_told_on_stderr(bayleaf: Bayleaf, tmp_path: Path) -> None:
+def test_a_broken_rig_is_reported_on_stderr(bayleaf: Bayleaf, tmp_path: Path) -> None:
     """A rig at fault gives status 1, and file, line and key on stderr."""
     rig = tmp_path / "broken.toml"
     rig.write_text('format = 1\n[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "x" } ]\n')
@@ -53,6 +53,7 @@ def test_usage_errors_give_status_2(bayleaf: Bayleaf) -> None:
     assert bayleaf("check").status == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
 def test_a_terminal_that_cannot_show_a_sign_gets_the_rest(tmp_path: Path, encoding: str) -> None:
     """Whatever signs stdout can show, `check` prints its tables, and JSON that is the same."""

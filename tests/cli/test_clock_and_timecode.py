@@ -15,6 +15,8 @@ from tests.support.answering_engine import until_it_answers
 from tests.support.paths import BAYLEAF
 from tests.support.waiting import until
 
+pytestmark = pytest.mark.slow
+
 DEADLINE = 30.0
 RIG = """
 format = 1
@@ -117,38 +119,38 @@ def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
     assert engine.said("clock", "start") == "clock: start, tempo 100\n"
     engine.heard(b"\xfa\xf8\xf8")
     assert engine.status()["clock_from"] == "internal"
-    assert engine.refused("clock", "start") == "the clock runs already; nothing changed\n"
+    assert engine.refused("clock", "start") == "the clock is already running; nothing changed\n"
     assert engine.said("clock", "132.5") == "tempo 132.5\n"
     assert "clock: 132.5 beats per minute, from internal\n" in engine.said("status")
     assert engine.said("clock", "stop") == "clock: stop, tempo 132.5\n"
     engine.heard(b"\xfc")
-    assert engine.refused("clock", "stop") == "the clock stands already; nothing changed\n"
+    assert engine.refused("clock", "stop") == "the clock is already stopped; nothing changed\n"
     assert engine.said("clock", "continue") == "clock: continue, tempo 132.5\n"
     engine.heard(b"\xfb\xf8")
     engine.said("clock", "tap")
     assert engine.status()["tempo"] == 132.5
     engine.said("clock", "tap")
     assert 20 <= engine.status()["tempo"] <= 300
-    assert engine.refused("clock", "301") == "a tempo is 20 to 300 beats a minute; nothing changed\n"
-    assert engine.refused("clock", "nan") == "a tempo is 20 to 300 beats a minute; nothing changed\n"
-    assert "it knows start, continue, stop, tempo" in engine.refused("clock", "faster")
+    assert engine.refused("clock", "301") == "a tempo is 20 to 300 beats per minute; nothing changed\n"
+    assert engine.refused("clock", "nan") == "a tempo is 20 to 300 beats per minute; nothing changed\n"
+    assert "use start, continue, stop or tempo" in engine.refused("clock", "faster")
 
 
 def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
-    """start, stop and a place act on the engine; the full message is heard, the cue passed, the place shown."""
+    """start, stop and a position act on the engine: the full message goes out, cues are passed, the place is shown."""
     engine = start(OWN + CUE)
     assert (engine.status()["timecode"], engine.status()["timecode_runs"]) == ("00:00:00;00", False)
     assert engine.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"
     engine.heard(bytes.fromhex("F0 7F 7F 01 01 41 00 00 00 F7"))  # RP-004 p. 5
     assert "(29.97 drop frames, stopped), from internal" in engine.said("status")
-    assert engine.said("timecode", "start") == "time code runs from 01:00:00;00\n"
+    assert engine.said("timecode", "start") == "time code running from 01:00:00;00\n"
     engine.heard(bytes.fromhex("F1 00 F1 10 F1 20"))
     until("what is shown", lambda: engine.status()["scene"] == {"number": 2, "name": "Two"})
-    assert engine.said("timecode", "stop").startswith("time code stands at 01:00:")
+    assert engine.said("timecode", "stop").startswith("time code stopped at 01:00:")
     assert not engine.status()["timecode_runs"]
-    assert engine.refused("timecode", "stop") == "the time code stands already; nothing changed\n"
+    assert engine.refused("timecode", "stop") == "the time code is already stopped; nothing changed\n"
     assert engine.refused("timecode", "24:00:00:00").startswith('found "24:00:00:00"; allowed at 29.97 drop frames')
-    assert "it knows start, stop, locate" in engine.refused("timecode", "back")
+    assert "use start, stop or locate" in engine.refused("timecode", "back")
 
 
 def test_a_rig_without_either(start: Callable[[str], Engine]) -> None:

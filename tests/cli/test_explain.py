@@ -78,20 +78,20 @@ name = "Two"
 def test_explain_knows_who_takes_a_message(
     bayleaf: Bayleaf, tmp_path: Path, scene: str, message: str, taken: str | None
 ) -> None:
-    """What a control or the remote consumes reaches no output; so it is told, and the outputs get nothing."""
+    """What a control or the remote consumes reaches no output; so it is reported, and the outputs get nothing."""
     rig = tmp_path / "rig.toml"
     rig.write_text(TAKEN)
     asked = "explain", str(rig), "--scene", scene, "--input", "pedals", message
     found = json.loads(bayleaf(*asked, "--json").out)
     by = found["command"]["by"] if found["command"] and not found["command"]["routed"] else None
     assert (by, found["outputs"]["drums"]) == (taken, [] if taken else [message])
-    assert ("takes it, and it goes no further" in bayleaf(*asked).out) == bool(taken)
+    assert ("takes it; it is not routed" in bayleaf(*asked).out) == bool(taken)
     assert bayleaf(*asked, "--picture", str(tmp_path / "way.svg")).status == 0
     assert ("line silent" in (tmp_path / "way.svg").read_text(encoding="utf-8")) == bool(taken)
 
 
 @pytest.mark.parametrize(
-    ("arguments", "told"),
+    ("arguments", "expected"),
     [
         (("--scene", "99", "--input", "keys", "90", "3C", "40"), "there is no scene 99"),
         (("--input", "nobody", "90", "3C", "40"), 'there is no input "nobody"'),
@@ -103,11 +103,11 @@ def test_explain_knows_who_takes_a_message(
         ),
     ],
 )
-def test_explain_says_what_is_wrong(bayleaf: Bayleaf, arguments: tuple[str, ...], told: str) -> None:
+def test_explain_says_what_is_wrong(bayleaf: Bayleaf, arguments: tuple[str, ...], expected: str) -> None:
     """A wrong scene, input or message gives one sentence and status 1."""
     said = bayleaf("explain", str(DEMO), *arguments)
     assert said.status == 1
-    assert told in said.err
+    assert expected in said.err
 
 
 def test_explain_says_what_is_commanded(bayleaf: Bayleaf, tmp_path: Path) -> None:
@@ -115,7 +115,7 @@ def test_explain_says_what_is_commanded(bayleaf: Bayleaf, tmp_path: Path) -> Non
     control passes on is explained like any other."""
     pedal = ("--input", "pedals", "C0", "0C")
     said = bayleaf("explain", str(DEMO), *pedal)
-    assert "a control takes it, and it goes no further: recall scene 13 Chase" in said.out
+    assert "a control takes it; it is not routed: recall scene 13 Chase" in said.out
     assert "no route of this scene" not in said.out
     assert json.loads(bayleaf("explain", str(DEMO), *pedal, "--json").out)["command"] == {
         "by": "a control",

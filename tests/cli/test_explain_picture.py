@@ -94,7 +94,7 @@ def test_a_picture_overwrites_nothing(
 def test_a_picture_is_called_what_it_is(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A name that is no SVG file's is refused with a better one; with --json what was drawn is told as JSON."""
+    """A name that is no SVG file's is refused with a better one; with --json what was drawn is reported as JSON."""
     rig = tmp_path / "pit.toml"
     rig.write_text(RIG, encoding="utf-8")
     assert explain(monkeypatch, str(rig), "--picture", str(tmp_path / "out.png")) == 1

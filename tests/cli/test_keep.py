@@ -114,7 +114,7 @@ def test_json(app: typer.Typer, engine: Engine) -> None:
 
 def test_what_the_engine_refuses_is_a_fault(app: typer.Typer, engine: Engine) -> None:
     """The engine's sentence becomes the fault that the command ends with."""
-    engine.answer = {"done": False, "text": "/show/kept.mid exists already and is left alone; choose another name"}
+    engine.answer = {"done": False, "text": "/show/kept.mid already exists and was not changed; choose another name"}
     done = CliRunner().invoke(app, ["keep", "/show/kept.mid", "--name", "pit"])
     assert isinstance(done.exception, CommandError)
     assert str(done.exception) == engine.answer["text"]

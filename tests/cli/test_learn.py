@@ -138,7 +138,7 @@ def test_an_input_that_is_not_there(terminal: Any) -> None:
 
 
 def test_a_refusal_is_said(terminal: Any) -> None:
-    """Why the rig cannot take the entry is told as the engine says it."""
+    """Why the rig cannot take the entry is reported as the engine says it."""
     result, _ = terminal("--yes", refusal="control 2 has this condition already")
     assert str(result.exception) == "control 2 has this condition already"
 
@@ -171,8 +171,9 @@ def press(stage: Stage) -> None:
         time.sleep(0.3)
 
 
+@pytest.mark.slow
 def test_a_switch_is_learned_and_saved(stage: Stage) -> None:
-    """On a yes the entry plays at once and stands in the file, comments and layout untouched."""
+    """On a yes the entry plays at once and is in the file, comments and layout untouched."""
     stage.rig.write_text("# the pit, in October\n" + stage.rig.read_text() + "# the end\n")
     before = stage.rig.read_text()
     stage.start()

@@ -17,6 +17,8 @@ from engine.midi.byte_stream import StreamParser
 from tests.support.paths import BAYLEAF
 from tests.support.receiver import Receiver
 
+pytestmark = pytest.mark.slow
+
 DEADLINE = 30.0
 RIG = """
 format = 1
@@ -101,7 +103,7 @@ class Pit:
         return data
 
     def said(self) -> str:
-        """What the processes told the player."""
+        """What the processes said to the player."""
         return "\n".join(each.read_text() for each in sorted(self.folder.glob("said-*")))
 
     def close(self) -> None:
@@ -174,9 +176,9 @@ def test_a_machine_that_comes_back_gets_the_scene(pit: Pit) -> None:
 
 def test_what_cannot_be_lent_is_said(pit: Pit) -> None:
     """A rig of one machine, an engine's own name, an unknown machine: status 1 and a sentence that names the remedy."""
-    for machine, told in (("desk", "desk is an engine of this rig"), ("attic", 'there is no machine "attic"')):
+    for machine, words in (("desk", "desk is an engine of this rig"), ("attic", 'there is no machine "attic"')):
         done = pit.bayleaf("lend", str(pit.rig), "--machine", machine)
-        assert (done.returncode, told in done.stderr) == (1, True), done.stderr
+        assert (done.returncode, words in done.stderr) == (1, True), done.stderr
     plain = pit.folder / "plain.toml"
     plain.write_text('format = 1\n[[scenes]]\nnumber = 1\nname = "One"\n')
     done = pit.bayleaf("lend", str(plain))

@@ -5,6 +5,10 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
+pytestmark = pytest.mark.slow
+
 RIG = """\
 format = 1
 [network]
@@ -25,7 +29,7 @@ def bayleaf(*arguments: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_keys_are_made_and_told(tmp_path: Path) -> None:
-    """`network keys` makes a folder for each machine, says where each goes, and a second time that all is in order."""
+    """`network keys` makes a folder for each machine, says where each goes, and the second time that all are valid."""
     rig = tmp_path / "pit.toml"
     rig.write_text(RIG)
     said = bayleaf("network", "keys", str(rig))
@@ -42,7 +46,7 @@ def test_keys_are_made_and_told(tmp_path: Path) -> None:
     assert [each["new"] for each in anew] == [True, True]
 
 
-def test_what_is_in_the_way_is_told(tmp_path: Path) -> None:
+def test_what_is_in_the_way_is_reported(tmp_path: Path) -> None:
     """A rig without a [network], and a folder that cannot be made, give one sentence and status 1."""
     rig = tmp_path / "pit.toml"
     rig.write_text('format = 1\n[[scenes]]\nnumber = 1\nname = "One"\n')
@@ -74,7 +78,7 @@ def test_one_machine_loads_no_network() -> None:
 
 
 def test_a_machine_that_lends_does_not_play(tmp_path: Path) -> None:
-    """`run` as a machine that is neither the main one nor the standby is refused, and told what to type."""
+    """`run` as a machine that is neither the main one nor the standby is refused, with the command to type."""
     rig = tmp_path / "pit.toml"
     rig.write_text(RIG)
     said = bayleaf("run", str(rig), "--machine", "stage-left", "--backend", "memory")

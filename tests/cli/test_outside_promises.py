@@ -10,6 +10,8 @@ import pytest
 
 from tests.cli.test_run import DEADLINE, Stage
 
+pytestmark = pytest.mark.slow
+
 WHOLE = """
 format = 1
 [rig]
@@ -83,7 +85,7 @@ run = true
 inputs = ["desk"]
 device = 5
 """
-# bank MSB and LSB as the instrument wants them, then the program (MIDI 1.0 Detailed Specification 4.2.1 p. 13);
+# bank MSB and LSB as the instrument takes them, then the program (MIDI 1.0 Detailed Specification 4.2.1 p. 13);
 # a step for an output sends both, and without a bank the program alone
 BURST = bytes.fromhex("B4 00 00 B4 20 03 C4 0B B9 00 01 B9 20 00 C9 57 CA 00")
 
@@ -103,7 +105,7 @@ def until_scene(stage: Stage, number: int, name: str) -> None:
 
 
 def test_check_costs_the_whole_rig(stage: Stage) -> None:
-    """Every section of a rig file in one: `check` tells the burst's bytes and its time on the wire (3,125 a second)."""
+    """Every section of a rig file in one: `check` prints the burst's bytes and time on the cable (3,125 per second)."""
     said = stage.bayleaf("check", str(stage.rig), "--json")
     assert (said.returncode, said.stderr) == (0, "")
     (row,) = json.loads(said.stdout)["bursts"]

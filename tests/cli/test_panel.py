@@ -19,6 +19,8 @@ from tests.cli.test_run import DEADLINE, Stage
 from tests.support.panel_ends import Ends
 from tests.support.paths import BAYLEAF
 
+pytestmark = pytest.mark.slow
+
 Found = TypeVar("Found")
 
 
@@ -204,7 +206,7 @@ def test_the_panel_ends_with_the_engine(theatre: Theatre, number: signal.Signals
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_panel_of_an_engine_that_runs(theatre: Theatre, number: signal.Signals) -> None:
-    """`panel` serves beside an engine that was started without one, and ends when told to, with status 0."""
+    """`panel` serves beside an engine that was started without one, and ends on request, with status 0."""
     theatre.stage.start()
     process, said = theatre.start("panel", "--port", "0")
     assert _answers(theatre.port(said))

@@ -5,8 +5,8 @@ import json
 from tests.support.bayleaf_command import Bayleaf
 
 
-def test_ports_lists_and_unknown_backends_are_told(bayleaf: Bayleaf) -> None:
-    """`ports` prints JSON on request; a backend that does not exist is told with those that do."""
+def test_ports_lists_and_unknown_backends_are_reported(bayleaf: Bayleaf) -> None:
+    """`ports` prints JSON on request; a backend that does not exist is reported with those that do."""
     said = bayleaf("ports", "--backend", "memory", "--json")
     assert json.loads(said.out) == {"inputs": [], "outputs": []}
     said = bayleaf("ports", "--backend", "carrier-pigeon")

@@ -47,14 +47,14 @@ def heard(file: Path) -> list[tuple[float, bytes]]:
 def test_each_output_gets_its_file_with_the_bursts_where_the_wire_puts_them(
     bayleaf: Bayleaf, rig: Path, tmp_path: Path
 ) -> None:
-    """The burst is bank MSB, bank LSB, program at 320 µs a byte (MIDI 1.0 pp. 1, 13); a note of its channel waits till
-    the instrument has settled, and a release goes where its press went."""
+    """The burst is bank MSB, bank LSB, program at 320 µs per byte (MIDI 1.0 pp. 1, 13); a note of its channel waits
+    till the instrument has settled, and a release goes where its press went."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     status, _, err = bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")
     assert (status, err) == (0, "")
     said = heard(tmp_path / "out" / "strings.mid")
     assert [message.hex(" ") for _, message in said] == [
-        "b0 00 00", "b0 20 03", "c0 0b",  # scene 1: printed program 12 is 11 on the wire (MIDI 1.0 p. 13)
+        "b0 00 00", "b0 20 03", "c0 0b",  # scene 1: printed program 12 is 11 on the cable (MIDI 1.0 p. 13)
         "90 3c 64",
         "b0 00 00", "b0 20 04", "c0 0c", "90 40 5a",
         "80 3c 0a", "80 40 0a",
@@ -166,7 +166,7 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
 
 
 @pytest.mark.parametrize(
-    ("arguments", "status", "told"),
+    ("arguments", "status", "expected"),
     [
         (("--input", "organ", "--out", "x"), 1, 'there is no input "organ"'),
         (("--input", "horn=keys", "--out", "x"), 1, 'there is no track "horn"'),
@@ -177,19 +177,19 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
         (("--input", "keys", "--expect", "nowhere"), 1, "is not a folder"),
     ],
 )
-def test_what_is_wrong_is_told(
-    bayleaf: Bayleaf, rig: Path, tmp_path: Path, arguments: tuple[str, ...], status: int, told: str
+def test_what_is_wrong_is_reported(
+    bayleaf: Bayleaf, rig: Path, tmp_path: Path, arguments: tuple[str, ...], status: int, expected: str
 ) -> None:
     """One sentence on stderr, and nothing is written."""
     played = song(tmp_path / "a.mid", ("t", held_over_a_change()))
     got, _, err = bayleaf("rehearse", rig, played, *(tmp_path / a if a == "x" else a for a in arguments))
     assert got == status
-    assert told in err
+    assert expected in err
     assert not (tmp_path / "x").exists()
 
 
 @pytest.mark.parametrize("content", [b"", b"MThd", b"RIFFxxxxRMIDdata", b"MThd\0\0\0\6\0\1\0\1\0\0", b"\xff" * 99])
-def test_a_file_that_is_no_song_is_told(bayleaf: Bayleaf, rig: Path, tmp_path: Path, content: bytes) -> None:
+def test_a_file_that_is_no_song_is_reported(bayleaf: Bayleaf, rig: Path, tmp_path: Path, content: bytes) -> None:
     """Bytes that are no Standard MIDI File give one sentence with the file's name and status 1."""
     (tmp_path / "a.mid").write_bytes(content)
     status, _, err = bayleaf("rehearse", rig, tmp_path / "a.mid", "--input", "keys", "--out", tmp_path / "out")
@@ -229,7 +229,7 @@ def test_a_kept_run_that_lost_a_file_differs(bayleaf: Bayleaf, rig: Path, tmp_pa
     assert status == 1
     assert "has no file for strings" in out
     assert "no output harp" in out
-    assert "every message of 1 output is the same" in out  # what is not there is not told message by message
+    assert "every message of 1 output is the same" in out  # a missing output is not reported message by message
     assert ": new:" not in out
 
 
@@ -255,7 +255,7 @@ def test_against_tells_what_an_edit_changes(bayleaf: Bayleaf, rig: Path, tmp_pat
 
 def test_what_is_not_ours_is_left_alone(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
     """A file of that name which no rehearsal wrote, or which was changed since, stays, and the run says so; what an
-    earlier run wrote is written anew."""
+    earlier run wrote is written again."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     out = tmp_path / "out"
     out.mkdir()
@@ -276,7 +276,7 @@ def test_what_is_not_ours_is_left_alone(bayleaf: Bayleaf, rig: Path, tmp_path: P
 
 
 def test_time_code_of_the_rig_recalls_scenes(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """A scene with `at` is recalled when the rig's own time code gets there; one that it never reaches is told."""
+    """A scene with `at` is recalled when the rig's own time code gets there; one that it never reaches is reported."""
     text = rig.read_text().replace('name = "<script>Two"', 'name = "Two"\nat = "00:00:01:05"')
     rig.write_text(text + '[sync.timecode]\nrate = "25"\nrun = true\nto = ["strings"]\n')
     played = song(tmp_path / "a.mid", ("", [mido.Message("note_on", note=60, velocity=0, time=480 * 4)]))
@@ -294,16 +294,16 @@ def test_time_code_of_the_rig_recalls_scenes(bayleaf: Bayleaf, rig: Path, tmp_pa
 
 
 def test_a_scene_that_cannot_be_recalled_is_something_to_fix(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """A program that asks for a scene which the rig does not have is told among what to fix, once for all its times."""
+    """A program that asks for a scene which the rig does not have is listed among what to fix, once."""
     asking = [mido.Message("program_change", program=8, time=480) for _ in range(3)]
     played = song(tmp_path / "a.mid", ("", [*asking, *held_over_a_change()]))
     status, out, _ = bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")
     assert status == 0
-    told = (
+    expected = (
         "0:00.500, bar 1:2, the first of three times: keys, channel 1 program 9: there is no scene 9; nothing changed"
     )
     assert out.count("there is no scene 9") == 1
-    assert told in json.loads((tmp_path / "out" / "report.json").read_text())["findings"]
+    assert expected in json.loads((tmp_path / "out" / "report.json").read_text())["findings"]
 
 
 def test_the_demo_can_be_rehearsed(bayleaf: Bayleaf, tmp_path: Path) -> None:

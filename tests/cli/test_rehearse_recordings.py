@@ -20,7 +20,7 @@ def recorded(file: Path, *happened: Mapping[str, object], head: Mapping[str, obj
 
 
 def test_a_recording_says_where_it_parts_from_the_replay(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """What went out that night is compared with the replay; the first difference of an output is told."""
+    """What went out that night is compared with the replay; the first difference of an output is reported."""
     begin = {"at": 0, "way": "did", "did": ["start", {}, ["strings"]]}
     scene = {"at": 0, "way": "did", "did": ["command", "scene", 1, "start"]}
     note = {"at": 1, "way": "in", "port": "keys", "message": "91 3C 40"}
@@ -44,8 +44,8 @@ def test_a_recording_says_where_it_parts_from_the_replay(bayleaf: Bayleaf, rig: 
 
 
 def test_a_recording_that_begins_within_the_show(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """A recording cut at its beginning is replayed from the scene then in force; what had begun before it is told as a
-    difference, and the rest is compared all the same. Ports that this rig does not have are told and left out."""
+    """A recording cut at its beginning is replayed from the scene then in force; what had begun before is reported as a
+    difference, and the rest is compared all the same. Ports that this rig does not have are reported and left out."""
     note = {"at": 1, "way": "in", "port": "keys", "message": "91 3C 40"}
     held = {"at": 0, "way": "in", "port": "keys", "message": "81 30 40"}
     out = [{**each, "way": "out", "port": "strings"} for each in (held, note)]
@@ -67,7 +67,7 @@ def test_a_recording_that_begins_within_the_show(bayleaf: Bayleaf, rig: Path, tm
 def test_a_fault_of_our_own_costs_its_message_only(
     bayleaf: Bayleaf, rig: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What failed that night fails again in the replay; it is told, and the rest goes on as it did."""
+    """What failed that night fails again in the replay; it is reported, and the rest goes on as it did."""
     receive = Engine.receive
 
     def broken(self: Engine, now: int, source: int, message: bytes) -> object:
@@ -81,11 +81,11 @@ def test_a_fault_of_our_own_costs_its_message_only(
     file = recorded(tmp_path / "a.jsonl", scene, *notes, {**notes[1], "way": "out", "port": "strings"})
     status, said, _ = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
     assert status == 0
-    assert "note on C4 velocity 64 from keys strikes a fault of Bayleaf itself: RuntimeError('broken')" in said
+    assert "note on C4 velocity 64 from keys causes a fault of Bayleaf itself: RuntimeError('broken')" in said
 
 
 @pytest.mark.parametrize(
-    ("content", "told"),
+    ("content", "expected"),
     [
         ("", "is not a flight recording"),
         ("MThd", "a.jsonl:1"),
@@ -96,21 +96,23 @@ def test_a_fault_of_our_own_costs_its_message_only(
             '{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["command"]}\n',
             'a.jsonl:2: "command" cannot be read',
         ),
-        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["rig file"]}\n', "cannot be done"),
+        ('{"format": "bayleaf recording 1"}\n{"at": 0, "way": "did", "did": ["rig file"]}\n', "cannot be repeated"),
     ],
 )
-def test_a_broken_recording_is_told(bayleaf: Bayleaf, rig: Path, tmp_path: Path, content: str, told: str) -> None:
+def test_a_broken_recording_is_reported(
+    bayleaf: Bayleaf, rig: Path, tmp_path: Path, content: str, expected: str
+) -> None:
     """A recording that cannot be read gives one sentence with its line, status 1, and nothing is written."""
     file = tmp_path / "a.jsonl"
     file.write_text(content)
     status, _, err = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
     assert status == 1
-    assert told in err
+    assert expected in err
     assert not (tmp_path / "out").exists()
 
 
 def test_a_song_or_a_recording(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """Neither or both is a usage error, and so is an input for a recording; the one in the other's place is told."""
+    """Neither or both is a usage error, and so is an input for a recording; a mix-up of the two is reported."""
     file = recorded(tmp_path / "a.jsonl")
     assert "use --recording" in bayleaf("rehearse", rig, file, "--input", "keys", "--out", tmp_path / "x")[2]
     assert "holds no commands" in bayleaf("rehearse", rig, "--recording", SONG, "--out", tmp_path / "x")[2]

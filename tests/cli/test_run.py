@@ -14,6 +14,8 @@ import pytest
 from tests.support.answering_engine import until_it_answers
 from tests.support.paths import BAYLEAF
 
+pytestmark = pytest.mark.slow
+
 DEADLINE = 30.0
 RIG = """
 format = 1
@@ -238,7 +240,7 @@ def test_the_status_names_the_fault_log(stage: Stage) -> None:
     assert f"fault log: {file} (no faults)" in stage.bayleaf("status").stdout.splitlines()
 
 
-def test_a_port_that_is_missing_at_start_is_told_and_the_rest_plays(stage: Stage) -> None:
+def test_a_port_that_is_missing_at_start_is_reported_and_the_rest_plays(stage: Stage) -> None:
     """A device that is not there is one sentence on stderr; the engine plays without it and `status` shows it."""
     (stage.folder / "KEYS").unlink()
     stage.start()

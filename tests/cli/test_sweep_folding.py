@@ -29,7 +29,7 @@ def test_a_panic_is_one_line_an_output() -> None:
 
 
 def test_what_is_before_between_and_after_stays() -> None:
-    """Notes around a sweep keep their lines and places; what is told and what comes in does, too."""
+    """Notes around a sweep keep their lines and places; what is reported and what comes in does, too."""
     told = {"at": 0, "way": "told", "port": "engine", "message": None, "text": "a panic"}
     came = {**out("keys", b"\x90\x3c\x40")[0], "way": "in"}
     events = [came, *out("strings", b"\x90\x3c\x40"), told, *out("strings", *on_all(SOUND_OFF), b"\x80\x3c\x40")]

@@ -34,7 +34,7 @@ def test_compare_says_by_its_status_what_it_found(tmp_path: Path) -> None:
 
 
 def test_a_damaged_packet_is_not_sent(tmp_path: Path) -> None:
-    """A packet of a sample dump with a wrong checksum is told by its place before anything goes out."""
+    """A packet of a sample dump with a wrong checksum is reported by its place before anything goes out."""
     file = dump(tmp_path, "a.syx", WHOLE + WHOLE[:-2] + b"\x01\xf7")
     result = CliRunner().invoke(app, ["sysex", "send", file, "organ"])
     assert isinstance(result.exception, CommandError)
@@ -44,7 +44,7 @@ def test_a_damaged_packet_is_not_sent(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "command", [["receive", "organ", "new.syx"], ["verify", "old.syx", "organ", "organ", "--of", "organ"]]
 )
-def test_a_version_that_cannot_be_kept_is_told_before_an_instrument_is_asked(
+def test_a_version_that_cannot_be_kept_is_reported_before_an_instrument_is_asked(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
 ) -> None:
     """An instrument's name that cannot name a folder is refused at once: a dump that took minutes would be lost."""

@@ -29,7 +29,7 @@ def test_a_packet_written_out() -> None:
 
 @given(st.sampled_from((("7E000205", SAMPLES), ("7E0507020103", b"abcd"))), st.integers(0, 200), st.integers(1, 127))
 def test_one_changed_byte_is_seen(kind: tuple[str, bytes], place: int, change: int) -> None:
-    """Whichever data byte is changed, the packet is told by its place; the whole one is not."""
+    """Whichever data byte is changed, the packet is reported by its place; the whole one is not."""
     whole = packet(*kind)
     first = 1 + len(bytes.fromhex(kind[0]))
     at = first + place % (len(whole) - first - 1)

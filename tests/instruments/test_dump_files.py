@@ -96,7 +96,7 @@ def test_a_midi_file_holds_the_same(tmp_path_factory: pytest.TempPathFactory, me
         (b"MThd\x00\x00", "not a Standard MIDI File"),
     ],
 )
-def test_a_damaged_file_is_told(tmp_path: Path, data: bytes, said: str) -> None:
+def test_a_damaged_file_is_reported(tmp_path: Path, data: bytes, said: str) -> None:
     """What is cut, mixed or something else is refused with the file's name."""
     path = tmp_path / "organ.syx"
     path.write_bytes(data)
@@ -131,7 +131,7 @@ def test_nothing_is_overwritten(tmp_path: Path, there: str) -> None:
     assert [(file.name, file.read_text()) for file in tmp_path.iterdir()] == [(there, "old")]
 
 
-def test_what_could_not_be_written_is_told_before_a_dump_comes(tmp_path: Path) -> None:
+def test_what_could_not_be_written_is_reported_before_a_dump_comes(tmp_path: Path) -> None:
     """What is there already, a name too long for the note and a folder that is not there are refused at once."""
     (tmp_path / "organ.syx.json").write_text("old")
     for name in ("organ.syx", f"{'o' * 248}.syx", f"{'o' * 300}.syx", "nowhere/organ.syx"):

@@ -197,7 +197,7 @@ def test_a_midi_file_read_by_mido(tmp_path: Path) -> None:
     """A sequencer's view: format 1, a named track for each port in use, markers for scenes, true to a tenth of a ms."""
     file = tmp_path / "kept.mid"
     said = keep(show(), file, INPUTS, OUTPUTS, "Pit")
-    left_out = "8 system messages (clock and the like) are left out, a .jsonl file takes all"
+    left_out = "8 system messages (clock and the like) are left out; a .jsonl file takes all"
     assert said == f"kept 5 messages of the last 10 s in {file}; {left_out}"
     read = mido.MidiFile(file, charset="utf-8")
     assert read.type == 1
@@ -328,7 +328,7 @@ def test_the_sentence_says_how_far_back_the_recording_reaches(tmp_path: Path) ->
     came_in(recorder, 100 * S, 0, NOTE)
     file = tmp_path / "kept.jsonl"
     said = write(recorder.last(400 * S, 3600), file, NAMES)
-    assert said == f"kept 1 message of the last 5 min 0 s in {file}; the recording reaches no further back"
+    assert said == f"kept 1 message of the last 5 min 0 s in {file}; the recording goes no further back"
 
 
 @pytest.mark.parametrize("name", ["kept.txt", "kept", "kept.mid.gz", ".mid"])
@@ -341,7 +341,7 @@ def test_another_kind_of_file_is_refused(tmp_path: Path, name: str) -> None:
 
 def test_a_path_that_depends_on_the_folder_is_refused() -> None:
     """The engine's folder is not the asker's, so only a whole path is taken."""
-    with pytest.raises(RecordingFileError, match="not a whole path"):
+    with pytest.raises(RecordingFileError, match="not an absolute path"):
         keep(show(), Path("kept.mid"), INPUTS, OUTPUTS, "Pit")
 
 
@@ -349,7 +349,7 @@ def test_a_file_that_appears_meanwhile_is_left_alone(tmp_path: Path, monkeypatch
     """A file that somebody else makes while the recording is written is not overwritten either."""
     file = tmp_path / "kept.mid"
     monkeypatch.setattr(os, "fsync", lambda _: file.write_text("precious"))
-    with pytest.raises(RecordingFileError, match="exists already"):
+    with pytest.raises(RecordingFileError, match="already exists"):
         write(show(), file, NAMES)
     assert file.read_text() == "precious"
     assert list(tmp_path.iterdir()) == [file]
@@ -372,7 +372,7 @@ def test_a_file_that_exists_is_left_alone(tmp_path: Path, dangling: bool) -> Non
         file.symlink_to(tmp_path / "nowhere")
     else:
         file.write_text("precious")
-    with pytest.raises(RecordingFileError, match="exists already and is left alone"):
+    with pytest.raises(RecordingFileError, match="already exists and was not changed"):
         keep(show(), file, INPUTS, OUTPUTS, "Pit")
     assert list(tmp_path.iterdir()) == [file]
     assert dangling or file.read_text() == "precious"

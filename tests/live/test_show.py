@@ -212,7 +212,7 @@ def test_a_filter_that_fails_is_stepped_over_and_told_once(monkeypatch: pytest.M
     assert bench.heard("brass") == ["90 3C 40", "80 3C 40", "90 3E 40"]
     ((name, text),) = bench.told()
     assert name == "filter transpose"
-    assert text.startswith("failed and is stepped over: ZeroDivisionError")
+    assert text.startswith("failed and is bypassed: ZeroDivisionError")
     assert status(bench.show)["filter_faults"] == {"transpose": 3}
 
 

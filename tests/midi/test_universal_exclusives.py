@@ -40,7 +40,7 @@ def router() -> Engine:
 
 
 def through(*messages: str) -> list[str]:
-    """What comes out of the rig for these, played at once, until its wire is dry."""
+    """What comes out of the rig for these, played at once, until its cable is dry."""
     made, now, out = router(), 1_000_000, []
     for message in messages:
         out += made.receive(now, 0, bytes.fromhex(message))

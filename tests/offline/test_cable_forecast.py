@@ -71,8 +71,8 @@ def test_playing_counts_each_input_once() -> None:
     assert {load.playing for load in loads(read(rig(2), "test"), 100) if load.number == 2} == {0}
 
 
-def test_a_cable_that_can_be_too_full_is_told() -> None:
-    """3,125 bytes a second is what it carries (MIDI 1.0 p. 1): one byte more is told, with scene and output."""
+def test_a_cable_that_can_be_too_full_is_reported() -> None:
+    """3,125 bytes a second is what it carries (MIDI 1.0 p. 1): one byte more is reported, with scene and output."""
     assert told(rig(1), density=1041) == []
     (text,) = told(rig(1), density=1042)
     assert text.startswith("scene 1 Tutti: strings may need 100% of its cable")
@@ -94,14 +94,14 @@ def test_a_fast_output_is_not_told_of() -> None:
     assert list(loads(read(rig(8, cable="fast"), "test"))) == []
 
 
-def test_two_clocks_that_meet_are_told() -> None:
+def test_two_clocks_that_meet_are_reported() -> None:
     """Clocks of two inputs at one output: which, where, and what the engine does about it; once for all scenes."""
     (text,) = told(rig(2), density=0)
     assert text == "clocks of a, b may meet at strings; it follows the first one until that stops"
     assert told(rig(1), density=0) == []
 
 
-def test_a_routed_clock_beside_the_rigs_own_is_told() -> None:
+def test_a_routed_clock_beside_the_rigs_own_is_reported() -> None:
     """An output of [sync.clock] that a route also brings a clock to."""
     (text,) = told(rig(1, CLOCK.format(bpm=120)), density=0)
     assert text.startswith("strings gets the rig's clock; the clock of a, which is routed there, is blocked")
@@ -114,7 +114,7 @@ def test_clocks_that_a_filter_stops_are_not_told(through: str) -> None:
 
 
 @pytest.mark.parametrize("place", ['port = "Synth*"', 'device = "/dev/serial0"'])
-def test_an_instrument_that_plays_itself_is_told(place: str) -> None:
+def test_an_instrument_that_plays_itself_is_reported(place: str) -> None:
     """Keys may play their own sounds through a route; the note says what else is to be done (MIDI 1.0 p. 24: Local
     Control off). A keyboard routed elsewhere is no matter."""
     ports = f"format = 1\n[inputs]\nkeys = {{ {place} }}\n[outputs]\nsounds = {{ {place} }}\nbass = {{ port = 'b' }}\n"
@@ -124,7 +124,7 @@ def test_an_instrument_that_plays_itself_is_told(place: str) -> None:
 
 
 def test_check_prints_the_notes_and_is_content(tmp_path: Path) -> None:
-    """`check` prints each as a note, on request as JSON with the density it reckoned with; a rig with notes is in
+    """`check` prints each as a note, on request as JSON with the assumed density; a rig with notes is in
     order."""
     file = tmp_path / "rig.toml"
     file.write_text(rig(8), encoding="utf-8")

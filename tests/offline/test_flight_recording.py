@@ -43,8 +43,8 @@ burst = [ { instrument = "pad", sound = "Warm" } ]
         '{"at": 1, "way": "in", "por',
     ],
 )
-def test_a_broken_line_is_told_by_its_number(tmp_path: Path, line: str) -> None:
-    """Whatever stands in a line that is none of a recording, the sentence names the file and the line."""
+def test_a_broken_line_is_reported_by_its_number(tmp_path: Path, line: str) -> None:
+    """Whatever is in a line that is not one of a recording, the sentence names the file and the line."""
     file = tmp_path / "night.jsonl"
     file.write_text(json.dumps({"format": FORMAT_2, "monotonic": 0, "scene": None}) + "\n" + line + "\n")
     with pytest.raises(FlightRecordingError, match=r"night\.jsonl:2: "):

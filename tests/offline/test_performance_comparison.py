@@ -41,8 +41,8 @@ def test_the_differences_make_the_one_of_the_other(
     assert [each.at for each in found] == sorted(each.at for each in found)
 
 
-def test_a_message_that_moved_is_told_with_how_far() -> None:
-    """Later and earlier are told in milliseconds with place and words; less than a tenth of one is nothing."""
+def test_a_message_that_moved_is_reported_with_how_far() -> None:
+    """Later and earlier are reported in milliseconds with place and words; less than a tenth of one is nothing."""
     note = b"\x90\x3c\x40"
     (found,) = differences({"a": [SentMessage(1000 * MS, note)]}, {"a": [SentMessage(1012 * MS, note)]})
     assert found.words(SongTime(480)) == (

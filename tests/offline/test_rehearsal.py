@@ -116,7 +116,7 @@ def test_whatever_is_played_the_promises_hold(done: list[tuple[int, object]]) ->
 
 
 def test_the_set_list_puts_the_scenes_where_the_pedal_does() -> None:
-    """`next` walks along the set list; at its end it is told and no burst is sent."""
+    """`next` walks along the set list; at its end it is reported and no burst is sent."""
     found = played(*((at, 0, message) for at in (100, 200, 300, 400) for message in NEXT))
     assert [(each["at"], each["number"]) for each in found.report["scene_changes"]] == [
         (0.0, 1),
@@ -167,8 +167,8 @@ def test_advice_names_what_to_do() -> None:
 
 
 def test_a_long_sysex_is_named_and_what_was_shed_misleads_nobody() -> None:
-    """Quarter frames that find no room behind a SysEx of three seconds are shed and told; those that come after it wait
-    for nothing, and what did wait is said to stand behind the SysEx."""
+    """Quarter frames that find no room behind a SysEx of three seconds are shed and reported; those that come after it
+    wait for nothing, and what did wait is said to stand behind the SysEx."""
     dump = b"\xf0\x7d" + bytes(9373) + b"\xf7"  # 9,376 bytes: 3 s
     codes = [(10 + 8 * n, 1, bytes((0xF1, n % 8 * 16))) for n in range(700)]
     found = played((0, 0, dump), (100, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"), *codes)
@@ -188,8 +188,8 @@ def test_no_byte_is_lost_where_two_stretches_meet() -> None:
     assert sum(load["bytes_per_stretch"]) == load["bytes"] == 8 + 720
 
 
-def test_what_waits_beside_the_bursts_is_told_though_bursts_make_longer_waits() -> None:
-    """A chord that fills the cable is told, however many bursts keep notes waiting for longer."""
+def test_what_waits_beside_the_bursts_is_reported_though_bursts_make_longer_waits() -> None:
+    """A chord that fills the cable is reported, however many bursts keep notes waiting for longer."""
     changes = [(500 * n, 0, message) for n in range(1, 9) for message in NEXT]
     held = [(500 * n + 1, 1, bytes((status, 60, 64))) for n in range(1, 9) for status in (0x90, 0x80)]
     rig = RIG.replace('settle = "10 ms"', 'settle = "90 ms"').replace("scenes = [1, 2, 1, 3]", f"scenes = {[1, 2] * 5}")
@@ -204,7 +204,7 @@ def test_what_waits_beside_the_bursts_is_told_though_bursts_make_longer_waits() 
 
 
 def test_only_what_is_heard_is_late() -> None:
-    """Of what waits beside the bursts a note is told from 10 ms on, and before all others; a controller from 100 ms on
+    """Of what waits beside the bursts a note is reported from 10 ms on, and first; a controller from 100 ms on
     (common practice, no source)."""
     few = [(1000, 1, bytes((0xB2, number, 64))) for number in range(1, 31)]
     assert played(*few).report["outputs"]["strings"]["late_beside_bursts"] is None
@@ -216,7 +216,7 @@ def test_only_what_is_heard_is_late() -> None:
     assert late["message"].startswith("channel 3 note on")
 
 
-def test_a_scene_that_is_recalled_often_is_told_once() -> None:
+def test_a_scene_that_is_recalled_often_is_reported_once() -> None:
     """The advice names a scene once, at the place and the output where it is worst, and says how often it happens and
     where else notes wait."""
     changes = [(500 * n, 0, message) for n in range(1, 4) for message in NEXT]
@@ -252,8 +252,8 @@ def test_keys_that_are_held_are_counted() -> None:
     assert "C4, C#4, D4, D#4, E4, F4 on strings channel 1, C4, C#4 on brass channel 1 and 4 more;" in text
 
 
-def test_what_the_song_holds_is_told_and_let_go() -> None:
-    """A key that the song never lets go of is let go at the end, as `run` does, and the report says which."""
+def test_what_the_song_holds_is_reported_and_let_go() -> None:
+    """A key that the song never releases is released at the end, as `run` does, and the report says which."""
     found = played((0, 0, b"\x90\x3c\x40"), ends=500)
     assert found.report["notes_left_sounding"] == 0
     assert found.report["held_by_the_song_at_its_end"][0] == {"output": "strings", "channel": 1, "note": "C4"}

@@ -176,7 +176,7 @@ def test_what_keep_wrote_is_played_by_its_inputs(tmp_path: Path) -> None:
     )
 
 
-def test_a_song_without_a_message_is_told(tmp_path: Path) -> None:
+def test_a_song_without_a_message_is_reported(tmp_path: Path) -> None:
     """A file that holds tempo and names alone plays nothing, and says so."""
     file = tmp_path / "a.mid"
     file.write_bytes(file_of(b"\0\xff\x51\x03\x07\xa1\x20\0\xff\x2f\0"))

@@ -15,9 +15,12 @@ import pytest
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
-from engine import handbook
+from engine import handbook, protocol
 from engine.panel.page_files import page_files
+from engine.rig.read.load import load
+from engine.rig.rig_as_json import outline
 from tests.support.needed import need
+from tests.support.paths import PRESETS
 
 PAGE = Path(__file__).parents[2] / "engine" / "panel" / "page"
 #: fetched once, into the environment that the tests run in
@@ -40,6 +43,7 @@ def checker() -> Path:
     return CHECKER
 
 
+@pytest.mark.slow
 def test_types_hold() -> None:
     """`tsc --checkJs`, strict, finds nothing in the page's modules."""
     done = subprocess.run(
@@ -53,6 +57,54 @@ def test_types_are_real() -> None:
     text = "\n".join(file.read_text(encoding="utf-8") for file in PAGE.glob("*.js"))
     assert "@ts-" not in text
     assert len(re.findall(r"(?:\{|: )any\b", text)) <= 3
+
+
+TYPES = (PAGE / "types.d.ts").read_text(encoding="utf-8")
+
+
+def fields(shape: str) -> set[str]:
+    """The names of the fields of a shape that TypeScript writes between braces; "?" at those that may be missing."""
+    flat = re.sub(r"\{.*\}", "", shape)  # shapes within it
+    return set(re.findall(r"(\w+\??):", flat))
+
+
+def interface(name: str) -> set[str]:
+    """The fields of an interface in types.d.ts."""
+    found = re.search(rf"^interface {name}\b[^{{]*\{{(.*?)\}}$", TYPES, re.MULTILINE | re.DOTALL)
+    assert found, name
+    return fields(found[1])
+
+
+def test_the_shapes_of_answers_are_those_of_the_protocol() -> None:
+    """What types.d.ts says of each answer has the fields of the protocol's model."""
+    found = re.search(r"^interface Answers \{\n(.*?)^\}", TYPES, re.MULTILINE | re.DOTALL)
+    assert found
+    shapes = dict(re.findall(r"^  (\w+): \{ (.*) \};$", found[1], re.MULTILINE))
+    assert len(shapes) == len(found[1].splitlines())
+    for do, shape in shapes.items():
+        model: type[protocol.Answer] = getattr(protocol, f"{do.title()}Answer")
+        own = {name: field for name, field in model.model_fields.items() if name not in protocol.Answer.model_fields}
+        assert fields(shape) == {name if field.is_required() else f"{name}?" for name, field in own.items()}, do
+    refusal = {*protocol.Answer.model_fields, "keys?"}
+    assert interface("Refusal") == refusal
+
+
+def test_the_shape_of_the_rig_is_that_of_its_outline() -> None:
+    """What types.d.ts says of the rig has the fields that the engine sends."""
+    rig = outline(load(PRESETS / "demo.toml"))
+    assert interface("Rig") == {*rig, "file", "revision"}
+    assert interface("Instrument") == set(rig["instruments"][0])
+    scene = rig["scenes"][0]
+    assert interface("Scene") | interface("SceneName") == set(scene)
+    assert interface("Route") == set(scene["routes"][0])
+
+
+def test_the_page_asks_only_what_the_protocol_has() -> None:
+    """Every request that a module writes is in the protocol's table."""
+    text = "\n".join(file.read_text(encoding="utf-8") for file in PAGE.glob("*.js"))
+    asked = set(re.findall(r"\bdo: \"([a-z ]+)\"", text))
+    assert len(asked) > 10
+    assert asked <= {key for row in protocol.TABLE for key in (row, row.split(" ")[0])}
 
 
 def test_every_module_is_loaded_early() -> None:

@@ -54,8 +54,8 @@ async def test_who_does_not_speak_tls_hurts_nobody(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("cert", "key", "said"),
     [
-        (CERT, None, "belong together"),
-        (None, KEY, "belong together"),
+        (CERT, None, "go together"),
+        (None, KEY, "go together"),
         (CERT, CERT, "cannot be used"),
         (HERE / "no-such.pem", KEY, "cannot be used"),
         (HERE / "test_tls.py", KEY, "cannot be used"),

@@ -43,7 +43,7 @@ async def test_a_foreign_host_is_refused(tmp_path: Path, host: str) -> None:
         for path in ("/", "/page/pair.css", "/nowhere"):
             told = await ends.http("GET", path, [("Host", named)])
             assert told.status == 403
-            assert b"not known by that name" in told.body
+            assert b"not reached by that name" in told.body
         headers: Headers = [("Host", named), ("Origin", f"http://{named}")]
         async with await ends.stream() as stream:
             assert (await ends.upgrade(stream, headers)).status == 403

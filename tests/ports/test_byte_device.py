@@ -35,7 +35,7 @@ def fifo(tmp_path: Path) -> str:
 
 
 @pytest.fixture
-def is_remote(fifo: str) -> Iterator[int]:
+def far(fifo: str) -> Iterator[int]:
     """The other program's end of the FIFO, both ways."""
     handle = os.open(fifo, os.O_RDWR | os.O_NONBLOCK)
     yield handle

@@ -50,7 +50,7 @@ def test_a_server_that_stands_still_is_noticed() -> None:
     st.sampled_from([0.00133, 0.0053, 0.0213, 0.0427]),
 )
 def test_what_the_core_hands_over_is_never_refused(plays: list[tuple[int, int]], period: float) -> None:
-    """The core's wire keeps to the same allowance: the guard has nothing to refuse."""
+    """The core's cable keeps to the same allowance: the guard has nothing to refuse."""
     flow = jack_flow(period)
     room, cable = SendBudget(flow), Cable(0, speed_of(flow))
     now = 0

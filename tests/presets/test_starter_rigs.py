@@ -67,7 +67,7 @@ def test_an_instrument_may_be_like_a_kind(kind: str) -> None:
     assert own.instruments["it"].settle == 5_000_000
 
 
-def test_an_unknown_kind_is_told() -> None:
+def test_an_unknown_kind_is_reported() -> None:
     """A kind that does not come along is refused by line, with those that do."""
     with pytest.raises(RigError, match=r'it.toml:8: instruments.it.like: found "moon"; allowed: .*gm-module'):
         read(RIG.format(kind="moon"), "it.toml")

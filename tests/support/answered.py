@@ -3,11 +3,10 @@
 from collections.abc import Mapping
 from typing import Any
 
-from engine.live.socket.handler import Handlers
-from engine.protocol import RequestError, read_request, refused
+from engine.protocol import Handler, Request, RequestError, read_request, refused
 
 
-async def answered(handlers: Handlers, request: Mapping[str, Any]) -> dict[str, Any]:
+async def answered(handlers: Mapping[type[Request], Handler], request: Mapping[str, Any]) -> dict[str, Any]:
     """A request is checked, met by its handler, and the answer is as it goes over the socket."""
     try:
         row, asked = read_request(dict(request))

@@ -34,12 +34,12 @@ class _Lent:
 
     def __init__(self, index: int, speed: CableSpeed | None) -> None:
         self.cable = Cable(index, speed)
-        self.sounding = ReceiverState()
+        self.receiver = ReceiverState()
         self.there = True  # False while its port is not open
 
     def heading_for(self) -> ReceiverState:
         """What will sound once everything that waits has been sent."""
-        found = self.sounding.copy()
+        found = self.receiver.copy()
         for message in self.cable.pending():
             found.note(0, message)
         return found
@@ -108,9 +108,9 @@ class OutputLender:
         return self._let_out(now, out)
 
     def _count(self, output: str, first: int, many: int) -> None:
-        wanted = self._next.get(output, 0)
-        if first != wanted:
-            self.lost += max(0, first - wanted)
+        expected = self._next.get(output, 0)
+        if first != expected:
+            self.lost += max(0, first - expected)
             self.incomplete.add(output)
         self._next[output] = first + many
 
@@ -123,8 +123,8 @@ class OutputLender:
         elif order.do == OrderKind.PANIC:
             cable.panic(now, order.messages, out)
         elif order.do == OrderKind.STATE:
-            wanted = ReceiverState.read(now, order.messages[0])
-            for message in lent.heading_for().to(wanted, now):
+            target = ReceiverState.read(now, order.messages[0])
+            for message in lent.heading_for().to(target, now):
                 cable.put(now, (message,), out)
 
     def tick(self, now: int) -> list[Delivery]:
@@ -161,7 +161,7 @@ class OutputLender:
 
     def _let_out(self, now: int, out: list[Delivery]) -> list[Delivery]:
         for index, message, _ in out:
-            self._lent[self.outputs[index]].sounding.note(now, message)
+            self._lent[self.outputs[index]].receiver.note(now, message)
         return out
 
     # The outputs
@@ -179,8 +179,8 @@ class OutputLender:
     def pulled(self, name: str) -> None:
         """Its cable is out: orders for it are ignored, and what waited is dropped."""
         lent = self._lent[name]
-        before, after = lent.sounding, _Lent(lent.cable.output, lent.cable.speed)
-        after.sounding, after.there = before, False
+        before, after = lent.receiver, _Lent(lent.cable.output, lent.cable.speed)
+        after.receiver, after.there = before, False
         self._lent[name] = after
 
     def plugged(self, now: int, name: str, speed: CableSpeed | None) -> list[Delivery]:
@@ -205,4 +205,4 @@ class OutputLender:
 
     def held(self, name: str) -> int:
         """How many keys of an output are down."""
-        return self._lent[name].sounding.held
+        return self._lent[name].receiver.held

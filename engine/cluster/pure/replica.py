@@ -66,7 +66,7 @@ def read_time_word(word: Word, age: int) -> FollowTime:
     try:
         return FollowTime(age, _clock(word.get("clock")), _timecode(word.get("timecode")))
     except (TypeError, ValueError) as fault:
-        raise ValueError(f"it does not say how clock and time code stand ({fault})") from None
+        raise ValueError(f"it does not give the state of clock and time code ({fault})") from None
 
 
 def _clock(found: Any) -> clock.ClockGenerator.Stand | None:

@@ -1,1 +1,1 @@
-"""One output's cable: what goes now, what waits, and what the receiver was told."""
+"""The cable of one output: what leaves now, what waits, and what state the receiver is in."""

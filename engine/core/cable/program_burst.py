@@ -1,7 +1,7 @@
-"""What a scene sends to put every instrument on its sound.
+"""Program bursts: the bank selects and program changes that a scene sends to put every instrument on its sound.
 
-For each step: bank MSB (controller 0), bank LSB (controller 32) as the instrument wants them, then the program
-change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle time.
+Each step is a bank MSB (controller 0) and bank LSB (controller 32), as far as the instrument obeys them, then the
+program change, with nothing in between (MIDI 1.0 p. 13); then the instrument's settle time.
 """
 
 from collections.abc import Mapping, Sequence
@@ -15,16 +15,16 @@ from engine.rig.models.rig import BurstStep, Instrument, Rig, Scene
 
 
 def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = "msb lsb") -> tuple[bytes, ...]:
-    """Bank and program messages; `channel` 0 to 15, `bank` (MSB, LSB), `program` 0 to 127 as on the wire.
+    """Bank and program messages; `channel` 0 to 15, `bank` (MSB, LSB), `program` 0 to 127 as in the message.
 
-    `use` is what the receiver listens to: "none", "msb", "lsb" or "msb lsb".
+    `use` is what the receiver obeys: "none", "msb", "lsb" or "msb lsb".
     """
     messages = []
     if bank is not None:
-        wanted = use.split()
-        if "msb" in wanted:
+        obeyed = use.split()
+        if "msb" in obeyed:
             messages.append(bytes((CONTROLLER | channel, BANK_MSB, bank[0])))
-        if "lsb" in wanted:
+        if "lsb" in obeyed:
             messages.append(bytes((CONTROLLER | channel, BANK_LSB, bank[1])))
     messages.append(bytes((PROGRAM | channel, program)))
     return tuple(messages)
@@ -33,7 +33,7 @@ def select(channel: int, bank: tuple[int, int] | None, program: int, use: str = 
 def _instrument_step(step: BurstStep, gear: Instrument) -> BurstUnit:
     sound = gear.sounds[step.sound] if step.sound is not None else None
     program = sound.program if sound else step.program
-    assert program is not None  # the rig's checks saw to it
+    assert program is not None  # the rig's checks make sure of it
     bank = sound.bank if sound else step.bank
     channel = gear.channel - 1
     return BurstUnit(channel, select(channel, bank, program - gear.programs_from, gear.bank), gear.settle)
@@ -46,7 +46,7 @@ def _output_step(step: BurstStep) -> BurstUnit:
 
 
 def compile_burst(rig: Rig, scene: Scene, outputs: Mapping[str, int]) -> dict[int, tuple[BurstUnit, ...]]:
-    """A scene's steps by output index, in the order written; blank ones are left out."""
+    """A scene's steps by output index, in their order in the file; blank ones are left out."""
     steps: dict[int, list[BurstUnit]] = {}
     for step in (step for step in scene.burst if not step.blank):
         output, compiled = compile_step(rig, step)
@@ -64,10 +64,10 @@ def compile_step(rig: Rig, step: BurstStep) -> tuple[str, BurstUnit]:
 
 
 def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> dict[int, tuple[BurstUnit, ...]]:
-    """Each output's set-up messages in the order of the instruments, a step for each line.
+    """Each output's set-up messages in the order of the instruments, one step per line.
 
-    A line for all channels (SysEx) comes before every channel's, for it may reset them; one that two instruments of an
-    output have is sent once.
+    A line for all channels (SysEx) comes before those of single channels, since it may reset them. One that two
+    instruments of an output share is sent once.
     """
     steps: dict[int, list[BurstUnit]] = {}
     for gear in rig.instruments.values():
@@ -81,7 +81,7 @@ def compile_setup(rig: Rig, outputs: Mapping[str, int]) -> dict[int, tuple[Burst
 
 
 def size(steps: Sequence[BurstUnit], speed: CableSpeed | None = DIN) -> int:
-    """Bytes of these steps on the wire."""
+    """Bytes of these steps on the cable."""
     if speed is None:
         return sum(len(message) for step in steps for message in step.unit)
     total = status = 0
@@ -92,7 +92,7 @@ def size(steps: Sequence[BurstUnit], speed: CableSpeed | None = DIN) -> int:
 
 
 def duration(steps: Sequence[BurstUnit], speed: CableSpeed | None = DIN) -> int:
-    """Nanoseconds until the last instrument is ready, on an otherwise silent wire; None is a wire without pace."""
+    """Nanoseconds until the last instrument is ready, on an idle cable. `speed` None: a cable that is not paced."""
     free_at = status = 0
     ready: dict[int, int] = {}
     for step in steps:  # a second step on a channel waits until the instrument has settled

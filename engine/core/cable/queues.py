@@ -1,13 +1,13 @@
-"""What waits for its turn on one output's cable, in queues by kind; and what is shed when too much waits.
+"""The queues of what waits on one output's cable, by kind, and what they shed when too much waits.
 
-Values of a controller, bends and pressures give way to newer ones of the same thing. Notes and everything else that
-must neither be lost nor change its order wait in one queue, and those of a channel that a burst holds are parked.
+Values of controllers, bends and pressures are replaced by newer ones of the same thing. Notes and everything else that
+must neither be lost nor change its order wait in one queue. Those of a channel that a burst holds are parked.
 
-A wire that is full (a broken device can send thirty times what a cable carries) sheds, and counts, everything but
+A full cable (a broken device can send thirty times what a cable carries) sheds and counts everything but
 
-* releases, which are always queued: the bay begins no note on a full wire, so that they are no more than the notes
-  that went before;
-* pedals, banks, programs and whatever else sets one thing, of which the newest stays, in the order they came in.
+* releases, which are always queued: no note begins on a full cable, so there are never more of them than of the notes
+  before;
+* pedals, banks, programs and whatever else sets one thing: the newest of each stays, in the order they came in.
 """
 
 from collections import deque
@@ -21,16 +21,16 @@ from engine.midi.kinds import FIRST_REAL_TIME, SYSEX, is_press, is_release
 #: a SysEx up to this length keeps its place among the notes: 32 bytes are 10 ms of a DIN cable
 SHORT_SYSEX: Final = 32
 
-#: units of notes and the like: a dense song of four seconds on a DIN cable
+#: units of notes and the like: four seconds of a dense song on a DIN cable
 MOST_NOTES: Final = 4096
-#: real-time bytes and time code: more of them than this are late by longer than anybody could use
+#: real-time bytes and time code: any more would come too late to be of use
 MOST_URGENT: Final = 64
-#: bytes of long SysEx: some twenty minutes of a DIN cable
+#: bytes of long SysEx: some twenty minutes on a DIN cable
 MOST_BULK: Final = 4 << 20
 
 
 class CableQueues:
-    """The queues of one wire. `held`: the channels whose units are to be parked."""
+    """The queues of one cable. `held`: the channels whose units are parked."""
 
     def __init__(self, held: Container[int], counts: CableCounts) -> None:
         self._counts = counts
@@ -44,7 +44,7 @@ class CableQueues:
 
     @property
     def full(self) -> bool:
-        """Whether too much waits for another note to begin."""
+        """Whether so much waits that no other note may begin."""
         return len(self.notes) + sum(map(len, self._parked.values())) >= MOST_NOTES
 
     @property
@@ -53,7 +53,7 @@ class CableQueues:
         return bool(self.notes or self.values or self._parked)
 
     def line_up(self, unit: Unit) -> None:
-        """Put a unit where it has to wait, or shed it."""
+        """Put a unit into its queue, or shed it."""
         if len(unit) > 1 and not _of_one_kind(unit):
             for message in unit:
                 self.line_up((message,))
@@ -81,7 +81,7 @@ class CableQueues:
         return any(each is message for unit in self.notes for each in unit)
 
     def everything(self) -> Iterator[bytes]:
-        """All that waits, the newest value of each thing after what came before it."""
+        """All that waits, about in the order in which it will go."""
         yield from (*self.urgent, *self.code)
         for unit in (
             *self.notes,
@@ -92,19 +92,19 @@ class CableQueues:
         yield from self.bulk
 
     def drop(self, slots: set[Slot | None], presses: bool = False) -> None:
-        """Forget what waits and sets one of these, and presses if wanted."""
+        """Forget what waits and sets one of these; and all presses, if `presses`."""
         slots = slots | {VOID_WITH[each] for each in slots if each in VOID_WITH}
 
         def stays(unit: Unit) -> bool:
             return not any(found in slots if (found := slot(m)) else presses and is_press(m) for m in unit)
 
         self.notes = deque(filter(stays, self.notes))
-        for waiting in (self.values, *self._parked.values()):
-            for key in [key for key, unit in waiting.items() if not stays(unit)]:
-                del waiting[key]
+        for queued in (self.values, *self._parked.values()):
+            for key in [key for key, unit in queued.items() if not stays(unit)]:
+                del queued[key]
 
     def park(self, channels: set[int]) -> None:
-        """Take what waits for these channels out of the queues, oldest first, to wait for the burst."""
+        """Move what waits for these channels out of the queues, oldest first, until `unpark`."""
         staying: deque[Unit] = deque()
         for unit in self.notes:
             channel = unit[0][0] & 0x0F
@@ -120,7 +120,7 @@ class CableQueues:
                 del self.values[key]
 
     def unpark(self, channel: int) -> None:
-        """This channel is free: what was parked for it lines up."""
+        """This channel is free: queue what was parked for it."""
         for unit in self._parked.pop(channel, {}).values():
             self._queue(unit, None)
 
@@ -131,18 +131,18 @@ class CableQueues:
             self._counts.shed += 1
 
     def _take(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
-        """A channel's unit comes in, to be queued or parked."""
+        """Queue a channel's unit, or park it."""
         if not self.full or is_release(unit[0]):
             self._queue(unit, parked)
             return
-        waiting = self.values if parked is None else parked
+        queued = self.values if parked is None else parked
         for message in unit:
             key = slot(message)
             if key is None:
                 self._counts.shed += 1
             else:
-                self._counts.replaced += waiting.pop(key, None) is not None
-                self._replace(waiting, key, (message,))
+                self._counts.replaced += queued.pop(key, None) is not None
+                self._replace(queued, key, (message,))
 
     def _queue(self, unit: Unit, parked: dict[object, Unit] | None) -> None:
         key = replaceable(unit[0]) if len(unit) == 1 else None
@@ -151,7 +151,7 @@ class CableQueues:
         elif parked is None:
             if resets(unit[0]):
                 self._settle_values(unit[0][0])
-            for message in unit:  # what waits since the wire was full would come after this, though it is older
+            for message in unit:  # one that waits since the cable was full would come after this, though it is older
                 self._counts.replaced += self.values.pop(slot(message), None) is not None
             self.notes.append(unit)
         else:
@@ -161,26 +161,26 @@ class CableQueues:
                 self._counts.replaced += parked.pop(slot(message), None) is not None
             parked[object()] = unit  # a key of its own: never replaced
 
-    def _replace(self, waiting: dict[object, Unit], key: Slot, unit: Unit) -> None:
-        self._counts.replaced += key in waiting
-        self._counts.replaced += waiting.pop(VOID_WITH.get(key), None) is not None
-        waiting[key] = unit
+    def _replace(self, queued: dict[object, Unit], key: Slot, unit: Unit) -> None:
+        self._counts.replaced += key in queued
+        self._counts.replaced += queued.pop(VOID_WITH.get(key), None) is not None
+        queued[key] = unit
 
     def _settle_values(self, status: int) -> None:
-        """Values of a channel that wait go before what comes now; none may replace them later."""
+        """Queue the values of a channel that wait before what comes now; none may replace them later."""
         for key in [key for key, unit in self.values.items() if unit[0][0] & 0x0F == status & 0x0F]:
             self.notes.append(self.values.pop(key))
 
 
 def _of_one_kind(unit: Unit) -> bool:
-    """Whether a unit's messages wait for the same thing: one channel, or the end of what is not urgent."""
+    """Whether a unit's messages belong into one queue: all of one channel, or all SysEx."""
     if unit[0][0] < SYSEX:
         return all(message[0] < SYSEX and (message[0] ^ unit[0][0]) & 0x0F == 0 for message in unit)
     return all(message[0] == SYSEX for message in unit)
 
 
 def _keep_places(parked: dict[object, Unit]) -> None:
-    """What is parked can no longer be replaced."""
+    """From now on nothing that is parked can be replaced."""
     units = list(parked.values())
     parked.clear()
     parked.update((object(), unit) for unit in units)

@@ -1,7 +1,7 @@
-"""What the instruments of one output are in, from what was sent there: notes down, values, banks and programs.
+"""The state of the instruments on one output, as far as it follows from what was sent: notes, values, programs.
 
-Two engines that play one output in turn each keep one; the machine that has the output brings its own to that of the
-engine that takes over, so that what sounds in both sounds on and nothing else does.
+Two engines that play one output in turn each keep one. When an engine takes over, the machine that has the output
+brings its own state to that engine's: notes that sound in both go on sounding, and no others.
 """
 
 from collections.abc import Iterable, Iterator
@@ -14,18 +14,18 @@ from engine.midi.controllers import BANKS, FOR_NEXT_NOTE, MODE_MESSAGES, MSB_OF,
 from engine.midi.kinds import CONTROLLER, NOTE_OFF, NOTE_ON, PROGRAM, SYSEX, is_whole
 from engine.midi.rest_values import rest_of
 
-#: a note of the other engine is pressed late if it is no older than this (ns); an older one would be heard as a mistake
+#: a note that is down only in the new state is pressed if it is no older than this (ns): later it would be a mistake
 YOUNG: Final = 50_000_000
-#: controllers that leave no state behind which could be repeated
+#: controllers that leave no state behind which could be sent again
 _PASSING: Final = FOR_NEXT_NOTE.union(MODE_MESSAGES)
-_MOST: Final = 16  # of one key: presses whose releases were lost are no reason to jam a cable
+_MOST: Final = 16  # presses of one key: more, whose releases were lost, would only fill the cable
 _VERSION: Final = 1
 
 _Place = tuple[int, int]  # channel 0 to 15, key
 
 
 class _Key:
-    """A key that is down: the last press, when (ns), and how many presses it still owes a release."""
+    """A key that is down: its last press, when that was (ns), and how many presses have not been released."""
 
     __slots__ = ("count", "message", "since")
 
@@ -34,13 +34,13 @@ class _Key:
 
 
 class ReceiverState:
-    """No clock of its own: times are nanoseconds of whichever clock the caller has."""
+    """It has no clock of its own: times are nanoseconds of the caller's clock."""
 
     def __init__(self) -> None:
         self._keys: dict[_Place, _Key] = {}
         self._values: dict[Slot, bytes] = {}
         self._parameters = Parameters()
-        self._banks: dict[int, tuple[bytes, ...]] = {}  # channel -> bank messages since, or of, the last program
+        self._banks: dict[int, tuple[bytes, ...]] = {}  # channel -> bank messages since the last program, or its own
         self._sounds: dict[int, tuple[bytes, ...]] = {}  # channel -> bank and program in force
 
     # What was sent
@@ -83,11 +83,11 @@ class ReceiverState:
         status, number = message[0], message[1]
         channel = status & 0x0F
         if number in BANKS:
-            # a new high byte zeroes the low byte (MIDI 1.0 p. 12)
+            # a new MSB sets the LSB to 0 (MIDI 1.0 p. 12)
             kept = (each for each in self._banks.get(channel, ()) if number and not each[1])
             self._banks[channel] = (*kept, message)
         elif resets(message):
-            # RP-015; what has no resting value stays as it was
+            # RP-015; whatever has no resting value stays unchanged
             for place in [each for each in self._values if each[0] & 0x0F == channel and rest_of(_at_zero(each))]:
                 del self._values[place]
             self._parameters.reset(channel)
@@ -97,7 +97,7 @@ class ReceiverState:
             self._values[status, number] = message
             self._values.pop(VOID_WITH.get((status, number), ()), None)
 
-    # What is so
+    # What follows
 
     @property
     def held(self) -> int:
@@ -105,56 +105,56 @@ class ReceiverState:
         return len(self._keys)
 
     def copy(self) -> "ReceiverState":
-        """The same, to go on by itself."""
+        """An independent copy."""
         made = ReceiverState()
-        for now, message in self._told():
+        for now, message in self._messages():
             made.note(now, message)
         return made
 
     def releases(self) -> list[bytes]:
-        """What silences it and sets it to rest: note-offs, velocity 64 (MIDI 1.0 p. 10), pedals, wheels, bends."""
+        """What silences the instruments and sets them to rest. Note-offs have velocity 64 (MIDI 1.0 p. 10)."""
         resting = (message for _, message in self._resting(()))
         return [*self._offs({}), *resting, *self._parameters.resting()]
 
-    def to(self, wanted: "ReceiverState", now: int, young: int = YOUNG) -> list[bytes]:
-        """The messages after which the instruments are in what is `wanted`, which has the same clock.
+    def to(self, target: "ReceiverState", now: int, young: int = YOUNG) -> list[bytes]:
+        """The messages that bring the instruments from this state to the `target` state, which has the same clock.
 
-        A note that is wanted and not down is pressed only if it is younger than `young` (ns).
+        A note that is down only there is pressed only if it is younger than `young` (ns).
         """
         return [
-            *self._offs(wanted._keys),
-            *self._other_sounds(wanted),
-            *self._other_values(wanted),
-            *self._parameters.to(wanted._parameters),
-            *self._presses(wanted, now - young),
+            *self._offs(target._keys),
+            *self._other_sounds(target),
+            *self._other_values(target),
+            *self._parameters.to(target._parameters),
+            *self._presses(target, now - young),
         ]
 
-    def _offs(self, wanted: dict[_Place, _Key]) -> Iterator[bytes]:
+    def _offs(self, target: dict[_Place, _Key]) -> Iterator[bytes]:
         for place, key in self._keys.items():
-            other = wanted.get(place)
+            other = target.get(place)
             excess = key.count - (other.count if other else 0)
             yield from [bytes((NOTE_OFF | place[0], place[1], 64))] * excess
 
-    def _presses(self, wanted: "ReceiverState", since: int) -> Iterator[bytes]:
-        for place, key in wanted._keys.items():
+    def _presses(self, target: "ReceiverState", since: int) -> Iterator[bytes]:
+        for place, key in target._keys.items():
             own = self._keys.get(place)
             if key.since >= since:
                 yield from [key.message] * (key.count - (own.count if own else 0))
 
-    def _other_sounds(self, wanted: "ReceiverState") -> Iterator[bytes]:
-        """Banks and programs; of a channel that was never told one nothing is known, and nothing said."""
-        for channel, unit in sorted(wanted._sounds.items()):
+    def _other_sounds(self, target: "ReceiverState") -> Iterator[bytes]:
+        """Banks and programs. Channels to which none was ever sent are left alone."""
+        for channel, unit in sorted(target._sounds.items()):
             if self._sounds.get(channel) != unit:
                 yield from unit
-        for channel, banks in sorted(wanted._banks.items()):
-            sent = wanted._sounds.get(channel)
+        for channel, banks in sorted(target._banks.items()):
+            sent = target._sounds.get(channel)
             own = self._banks.get(channel) if sent is None or sent == self._sounds.get(channel) else sent[:-1]
             if own != banks:
                 yield from banks
 
-    def _other_values(self, wanted: "ReceiverState") -> Iterator[bytes]:
-        renewed: set[Slot | None] = set()  # low bytes that a new high byte zeroed
-        messages = {**dict(self._resting(wanted._values)), **wanted._values}
+    def _other_values(self, target: "ReceiverState") -> Iterator[bytes]:
+        renewed: set[Slot | None] = set()  # LSBs that a new MSB set to 0
+        messages = {**dict(self._resting(target._values)), **target._values}
         for place, message in sorted(messages.items()):
             own = None if place in renewed else self._values.get(place)
             if message != (own or _rest(place)):
@@ -162,23 +162,23 @@ class ReceiverState:
                 renewed.add(VOID_WITH.get(place))
 
     def _resting(self, known: Iterable[Slot]) -> Iterator[tuple[Slot, bytes]]:
-        """What sets to rest all that is off it and is not `known` otherwise."""
+        """What sets to rest all that is off rest, except what is `known`."""
         spared = set(known)
         for place, message in self._values.items():
             rest = _rest(place)
             if place not in spared and rest is not None and message != rest:
                 yield place, rest
 
-    # On its way
+    # As bytes
 
     def snapshot(self, now: int, young_since: int | None = None) -> bytes:
-        """All of it, as bytes; ages are counted from `now`, for the reader has another clock.
+        """The state as bytes. Ages are counted from `now`, since the reader has another clock.
 
         Notes of `young_since` (ns) and later count as just pressed.
         """
         packer = Packer()
         packer.number(_VERSION)
-        for since, message in self._told(now):
+        for since, message in self._messages(now):
             young = young_since is not None and since >= young_since
             packer.number(0 if young else max(0, now - since))
             packer.octets(message)
@@ -186,24 +186,24 @@ class ReceiverState:
 
     @classmethod
     def read(cls, now: int, data: bytes) -> "ReceiverState":
-        """What a snapshot says, counted from the reader's `now`. Raises ValueError if it is none."""
+        """The state in a snapshot, with ages from the reader's `now`. Raises ValueError if it is not a snapshot."""
         made, unpacker = cls(), Unpacker(data)
         if unpacker.number() != _VERSION:
             raise ValueError("of another version")
         while unpacker.more:
             age, message = unpacker.number(), unpacker.octets()
             if not is_whole(message):
-                raise ValueError("no whole message")
+                raise ValueError("not a whole message")
             made.note(now - age, message)
         return made
 
-    def _told(self, now: int = 0) -> Iterator[tuple[int, bytes]]:
-        """When and what would have to be sent to be here from nothing."""
+    def _messages(self, now: int = 0) -> Iterator[tuple[int, bytes]]:
+        """Times and messages that would have to be sent to reach this state from nothing."""
         for key in self._keys.values():
             yield from [(key.since, key.message)] * key.count
         for _, message in sorted(self._values.items()):
             yield now, message
-        for message in self._parameters.told():
+        for message in self._parameters.messages():
             yield now, message
         for message in (each for unit in self._sounds.values() for each in unit):
             yield now, message
@@ -216,7 +216,7 @@ class ReceiverState:
 def _rest(place: Slot) -> bytes | None:
     """The message that sets this to rest; None if it has no resting value."""
     if place[0] & 0xF0 == CONTROLLER and place[1] in MSB_OF:
-        return bytes((*place, 0))  # the low byte of a value that is at rest, or was just set
+        return bytes((*place, 0))  # the LSB of a value that is at rest, or was just set
     return rest_of(_at_zero(place))
 
 

@@ -1,4 +1,4 @@
-"""The cable of an output that is plugged into another machine: it becomes orders, which that machine carries out.
+"""The cable of an output that is plugged into another machine: it turns calls into orders for that machine.
 
 Nothing waits here: the other machine has a `scheduler.Cable`, and paces and queues as if the show were there.
 """
@@ -13,17 +13,17 @@ from engine.core.cable.receiver_state import ReceiverState
 from engine.core.cable.speed import CableSpeed
 from engine.rig.models.rig import Rig
 
-#: for how long (ns) is remembered what would have been sent while another engine plays; a hand-over takes less
+#: for how long (ns) orders are remembered while another engine plays; a hand-over takes less
 _RECENT: Final = 1_000_000_000
 
 
 class OrderKind(IntEnum):
-    """What an order asks for."""
+    """The kinds of order."""
 
     UNIT = 0  # these messages, together
     BURST = 1  # these steps, in place of those of an earlier burst
     PANIC = 2  # these messages before anything that waits
-    STATE = 3  # what sounds is to be what this snapshot says
+    STATE = 3  # bring what sounds to the state in this snapshot
     GIVE = 4  # the engine of this name may claim the outputs
 
 
@@ -46,9 +46,9 @@ def _note(state: ReceiverState, at: int, order: Order) -> None:
 
 
 class RemoteCable:
-    """An OutputCable each call of which leaves an order to be taken away, while it is `live`. Loop only.
+    """An OutputCable whose calls leave orders to be taken away, while it is `live`. Loop only.
 
-    `receiver` is kept up to date always: an engine that follows another must know what sounds when it takes over.
+    `receiver` is always kept up to date: an engine that follows another must know what sounds when it takes over.
     """
 
     due: None = None
@@ -63,8 +63,8 @@ class RemoteCable:
         self.carried_at = 0
         self._handed = 0
         self._orders: list[Order] = []
-        self._recent: deque[tuple[int, Order]] = deque()  # what would have been ordered, and when (ns)
-        self._before = ReceiverState()  # what would sound but for these
+        self._recent: deque[tuple[int, Order]] = deque()  # what was not ordered, and when (ns)
+        self._before = ReceiverState()  # what would sound without these
 
     @property
     def remote(self) -> "RemoteCable":
@@ -108,7 +108,7 @@ class RemoteCable:
         for message in messages:
             out.append((self.output, message, now))
             self.receiver.note(now, message)
-            if self.speed is not None:  # how long the cable over there is busy with it, if nothing else is slower
+            if self.speed is not None:  # for how long the other machine's cable is busy with it
                 cost = self.speed.cost(message)
                 self.carried_at = max(self.carried_at, now) + cost
                 self._handed += cost
@@ -129,7 +129,7 @@ class RemoteCable:
         self.state(now, young_since)
 
     def go_on_from(self, now: int, since: int) -> None:
-        """This engine plays from this moment (ns) on: what it was given since is ordered now, in its order."""
+        """This engine plays as from `since` (ns): what it was given since then is ordered now, in its order."""
         state = self._before.copy()
         later = []
         for at, order in self._recent:
@@ -153,7 +153,7 @@ class RemoteCable:
         self._orders.clear()
 
     def state(self, now: int, young_since: int | None = None) -> None:
-        """Order that what sounds there be what would sound by now, had all of it been sent from here.
+        """Order the state that would be there now if everything had been sent from here.
 
         Only young notes are pressed: those of the last moment, and of `young_since` (ns) and later.
         """

@@ -1,4 +1,4 @@
-"""What a message sets, so that what waits on a wire can give way to what says the same thing later."""
+"""What a message sets, so that a value that waits on a cable can be replaced by a newer one of the same thing."""
 
 from typing import Final
 
@@ -25,7 +25,7 @@ def slot(message: bytes) -> Slot | None:
 
 
 def replaceable(message: bytes) -> Slot | None:
-    """What a message is a value of, if a newer value may take its place; None if it must be kept."""
+    """What a message sets, if a newer value may replace it; None if it must be kept."""
     kind = message[0] & 0xF0
     if kind == PROGRAM or (kind == CONTROLLER and message[1] in KEEP_ORDER):
         return None
@@ -33,5 +33,5 @@ def replaceable(message: bytes) -> Slot | None:
 
 
 def resets(message: bytes) -> bool:
-    """Whether this is Reset All Controllers, which values played before it must not overtake (RP-015)."""
+    """Whether this is Reset All Controllers, which must not overtake values that came before it (RP-015)."""
     return message[0] & 0xF0 == CONTROLLER and message[1] == RESET_ALL_CONTROLLERS

@@ -53,7 +53,7 @@ class Cable:
         self.counts = CableCounts()
         self._on_step = on_step
         self._line = Transmission(output, speed)
-        self._crowded = False  # a crowd of real time has just had its turn
+        self._crowded = False  # a crowd of sync has just had its turn
         self._begun: deque[bytes] = deque()
         self._begun_step: BurstUnit | None = None
         self._panic: deque[bytes] = deque()

@@ -1,4 +1,4 @@
-"""What silences an instrument and sets it to rest, whatever it was told before."""
+"""The messages that silence an instrument and set it to rest, whatever was sent before."""
 
 from typing import Final
 
@@ -30,5 +30,5 @@ def _wheels() -> tuple[bytes, ...]:
 
 #: a panic on all channels
 SWEEP: Final = _sweep()
-#: modulation and pressure, which a panic leaves alone, and whatever else Reset All Controllers resets (RP-015)
+#: Reset All Controllers (RP-015), and some of what it resets, for instruments that ignore it
 WHEELS: Final = _wheels()

@@ -1,4 +1,4 @@
-"""What control a switch asks for, by what it sent while it was pressed a few times: its condition and its guard."""
+"""Works out a control for a switch from what it sent while it was pressed a few times: its condition and its guard."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from math import ceil
@@ -19,7 +19,7 @@ _BANK: Final = tuple((CONTROLLER, number) for number in BANKS)
 
 
 class LearnedControl(NamedTuple):
-    """`when`: the condition, in the rig file's own keys; `bounce`: ms that its contacts bounced at the most."""
+    """`when`: the condition, in the rig file's own keys; `bounce`: the longest that its contacts bounced (ms)."""
 
     when: dict[str, Any]
     presses: int
@@ -28,14 +28,14 @@ class LearnedControl(NamedTuple):
 
     @property
     def guard(self) -> str | None:
-        """Half as long again as it bounced, as the rig file says it; None for a knob, whose steps all count."""
+        """1.5 times as long as it bounced, as written in the rig file; None for a knob, whose steps all count."""
         if "turn" in self.when:
             return None
         return f"{max(_LEAST_GUARD, 10 * ceil(self.bounce * 1.5 / 10))} ms"
 
 
 def learn(heard: Heard) -> LearnedControl | None:
-    """The switch that was pressed most often in what was heard; None if nothing was that a control can go by."""
+    """The switch that was pressed most often; None if nothing came that a control can use."""
     sent: dict[Contact, list[tuple[int, bytes]]] = {}
     for at, message in heard:
         contact = contact_of(message)
@@ -75,13 +75,13 @@ def _condition(contact: Contact, values: Sequence[int]) -> dict[str, Any]:
 
 
 def _are_steps(values: Sequence[int]) -> bool:
-    """Small steps up or down, and never a nought; down alone could be a switch that sends 127 at each press."""
+    """Small steps up or down, and never 0; steps down alone could be a switch that sends 127 at each press."""
     small = all(value <= _SMALL_STEP or value >= 128 - _SMALL_STEP for value in values)
     return small and 0 < min(values) <= _SMALL_STEP
 
 
 def _changes(own: Heard, zone: range) -> Iterator[tuple[int, bool]]:
-    """When the contact closed or opened; a switch that says nothing as it opens closes again and again."""
+    """When the contact closed or opened; a switch that sends nothing when it opens only ever closes."""
     closed, before = False, None
     for at, message in own:
         closing = closes(message, before, zone)
@@ -92,7 +92,7 @@ def _changes(own: Heard, zone: range) -> Iterator[tuple[int, bool]]:
 
 
 def _bursts(changes: Iterable[tuple[int, bool]]) -> Iterator[list[tuple[int, bool]]]:
-    """Changes that are one movement of the foot."""
+    """Groups of changes, each one movement of the foot."""
     listed = list(changes)
     apart = _RESTS if all(closed for _, closed in listed) else _HOLDS
     burst: list[tuple[int, bool]] = []

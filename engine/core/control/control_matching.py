@@ -1,7 +1,7 @@
-"""Which controls of an input a message belongs to.
+"""Finds the controls of an input that a message belongs to.
 
-The condition with one number wins over a range, a range over "any"; one with a channel over one without, and a control
-for some scenes over one for all.
+A condition with one number wins over a range, and a range over "any"; a condition with a channel wins over one without,
+and a control for some scenes over one for all.
 """
 
 from collections.abc import Iterable, Sequence
@@ -27,7 +27,7 @@ class Contact(NamedTuple):
 
     @property
     def place(self) -> str:
-        """A controller or a note by its number, as the rig file calls it; empty for what has a number in words."""
+        """A controller or a note as the rig file calls it; empty for messages that already have a number in words."""
         name = {CONTROLLER: "controller", NOTE_ON: "note"}.get(self.kind)
         return f"{name} {self.number!r}" if name else ""
 
@@ -40,7 +40,7 @@ class Owner(NamedTuple):
 
 
 def contact_of(message: bytes) -> Contact | None:
-    """What a message comes from; all that belongs to a key is the key's. None if no condition can look at it."""
+    """The switch that a message comes from; all messages of a key belong to it. None if no condition can match it."""
     status = message[0] & 0xF0
     if status in (CONTROLLER, PROGRAM, NOTE_ON):
         return Contact(status, message[1], message[0] & 0x0F)
@@ -54,8 +54,8 @@ def contact_of(message: bytes) -> Contact | None:
 def closes(message: bytes, before: int | None, zone: range) -> bool | None:
     """Whether a message closes a contact (True), opens it (False) or does neither; `before`: the controller's value.
 
-    A pedal swept on within the zone does neither. Some switches send the same value at each press and nothing between
-    (common practice, no source): an equal value within the zone closes it again.
+    A pedal that moves within the zone does neither. Some switches send the same value at each press and nothing in
+    between (common practice, no source): an equal value within the zone closes the contact again.
     """
     kind = message[0] & 0xF0
     if kind == POLY_AFTERTOUCH:
@@ -71,17 +71,17 @@ def closes(message: bytes, before: int | None, zone: range) -> bool | None:
 
 
 def turned(value: int) -> str | None:
-    """Which way a knob that sends steps was turned: 1 to 63 is up, 127 to 65 down (common practice, no source)."""
+    """Which way a knob that sends steps was turned: 1 to 63 is up, 65 to 127 down (common practice, no source)."""
     return None if value in (0, ON_FROM) else "up" if value < ON_FROM else "down"
 
 
 def holds_in(control: Control, scene: Scene | None) -> bool:
-    """Whether a control holds in this scene, given by number and name."""
+    """Whether a control works in this scene, given by number and name."""
     return not control.scenes or (scene is not None and any(one in scene for one in control.scenes))
 
 
 class ControlConditions:
-    """The controls of one input, found by what they look at."""
+    """The controls of one input, indexed by the contacts that they look at."""
 
     def __init__(self, controls: Iterable[Control]) -> None:
         self.controls = sorted(controls, key=_breadth)
@@ -91,11 +91,11 @@ class ControlConditions:
                 self._by_key.setdefault(key, []).append(Owner(control, _zone_of(control.when)))
 
     def look_at(self, contact: Contact) -> bool:
-        """Whether any condition looks at it, in whatever scene and on whatever channel."""
+        """Whether any condition looks at this contact, in any scene and on any channel."""
         return contact[:2] in self._by_key or (contact.kind, _ANY) in self._by_key
 
     def owners(self, contact: Contact, scene: Scene | None) -> list[Owner]:
-        """For each zone of values the narrowest that holds here, and those that tell presses of its switch apart."""
+        """For each zone of values the narrowest control here, and those for other kinds of press of the same switch."""
         found = (*self._by_key.get(contact[:2], ()), *self._by_key.get((contact.kind, _ANY), ()))
         first: dict[Zone, Owner] = {}
         return [
@@ -140,7 +140,7 @@ def _zone_of(when: When) -> Zone:
 
 
 def _breadth(control: Control) -> tuple[int, bool, bool]:
-    """How much a control takes: the narrower one comes first."""
+    """A sort key: the narrower a control, the smaller."""
     when = control.when
     found = when.program or when.song or when.note
     numbers = 1 << 16 if found == "any" else found[1] - found[0] if found is not None else 0

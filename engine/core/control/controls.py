@@ -1,7 +1,7 @@
-"""Which messages are commands: foot switches, program changes and the like that act on the rig.
+"""The controls of an input: which messages are commands, such as those of foot switches and program changes.
 
 A message belongs to the controls whose condition it meets in the scene in force. What has begun goes on: the release of
-a press that commanded is no music, whatever scene is in force by then.
+a press that commanded something is not routed, whatever scene is in force by then.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -51,7 +51,7 @@ class PressedControl(NamedTuple):
 
 
 class Taken(NamedTuple):
-    """A message that belongs to a control: whether it is routed as well, and what it commands."""
+    """A message that belongs to a control: whether it is also routed, and what it commands."""
 
     passes: bool
     commands: tuple[PressedControl, ...]
@@ -73,7 +73,7 @@ class Switchboard:
         return min((due for switch in self.waiting if (due := switch.due) is not None), default=None)
 
     def owns(self, message: bytes, scene: Scene | None) -> bool:
-        """Whether such a message would be consumed in this scene."""
+        """Whether a message like this is a command in this scene, and not routed."""
         contact = contact_of(message)
         if contact is None or not self._conditions.look_at(contact):
             return False
@@ -81,7 +81,7 @@ class Switchboard:
         return bool(owners) and not any(owner.control.passes for owner in owners)
 
     def take(self, now: int, message: bytes, scene: Scene | None) -> Taken | None:
-        """What a message means here; None if it belongs to no control that holds in this scene."""
+        """What a message commands; None if it does not belong to a control in this scene."""
         contact = contact_of(message)
         if contact is None or not (self._conditions.look_at(contact) or contact in self._switches):
             return None
@@ -100,7 +100,7 @@ class Switchboard:
         return Taken(passes or not mine, tuple(commands)) if mine or commands else None
 
     def tick(self, now: int, scene: Scene | None) -> list[PressedControl]:
-        """Presses that time has completed: long ones, and short ones that have not become double."""
+        """The presses that are complete by now: long ones, and short ones that have not become double."""
         commands: list[PressedControl] = []
         for switch, contact in list(self.waiting.items()):
             told = _commands(switch.tick(now), contact, scene)
@@ -109,7 +109,7 @@ class Switchboard:
         return commands
 
     def forget(self) -> None:
-        """The cable was pulled, or the machine slept: nothing counts as pressed."""
+        """The cable was pulled, or the machine slept: no switch counts as pressed."""
         self._switches.clear()
         self.waiting.clear()
         self._values.clear()
@@ -126,7 +126,7 @@ class Switchboard:
     def _touched(
         self, contact: Contact, owners: Sequence[Owner], message: bytes
     ) -> Iterator[tuple[range, bool | None]]:
-        """The zones of a contact that are of interest, each with whether it closes; the value is written down."""
+        """The zones of a contact that controls look at, each with whether it closes; the value is remembered."""
         before = self._values.get(contact)
         if contact.kind == CONTROLLER:
             self._values[contact] = message[2]
@@ -135,7 +135,7 @@ class Switchboard:
         return ((zone, closes(message, before, zone)) for zone in zones if isinstance(zone, range))
 
     def _switch(self, contact: Contact, zone: range, wanted: bool) -> FootSwitch | None:
-        """The switch; it is made when it is first pressed where that means something."""
+        """The switch. It is made when it is first pressed where that commands something."""
         zones = self._switches.get(contact, {})
         if zone not in zones and wanted:
             zones = self._switches.setdefault(contact, {})
@@ -150,7 +150,7 @@ class Switchboard:
 
 
 def _meanings(owners: Sequence[Owner], zone: Zone) -> dict[str, Control]:
-    """What short, long and double presses command; the narrowest control comes first."""
+    """What short, long and double presses command; the narrowest control wins."""
     found: dict[str, Control] = {}
     for control in (owner.control for owner in owners if owner.zone == zone):
         found.setdefault(control.when.press or SHORT, control)
@@ -173,13 +173,13 @@ def _touch(switch: FootSwitch, now: int, closing: bool | None, means: dict[str, 
 
 
 def _turns(owners: Sequence[Owner], contact: Contact, message: bytes) -> list[PressedControl]:
-    """What one step of a knob commands; its steps are counted, so none of them is a bounce."""
+    """What one step of a knob commands. Every step counts; none is a bounce."""
     turns = [owner for owner in owners if owner.control.when.turn is not None]
     return [_command(owner.control, contact) for owner in turns if owner.zone == turned(message[2])]
 
 
 def _commands(told: Sequence[Control], contact: Contact, scene: Scene | None) -> list[PressedControl]:
-    """What presses command, as far as they still do in this scene."""
+    """What these presses command, if they still do in this scene."""
     return [_command(control, contact) for control in told if holds_in(control, scene)]
 
 

@@ -1,4 +1,4 @@
-"""What a message commands in a scene, in words, asked as the show asks: controls first, then [remote]."""
+"""Says in words what a message commands in a scene: controls are asked first, then [remote], as in the show."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,7 +12,11 @@ from engine.rig.models.rig import Rig, Scene
 
 @dataclass(frozen=True)
 class ExplainedCommand:
-    """`by`: "a control" or "[remote]"; `commands` in words, none if it only ends a press; `routed`: as music, too."""
+    """What takes a message and what it commands.
+
+    `by`: "a control" or "[remote]"; `commands`: in words, none if the message only ends a press; `routed`: whether it
+    is also routed.
+    """
 
     by: str
     commands: tuple[str, ...]
@@ -20,19 +24,19 @@ class ExplainedCommand:
 
     @property
     def words(self) -> str:
-        """ "a control takes it, and it goes no further: recall scene 13 Chase" """
-        what = "hears it" if self.routed else "takes it, and it goes no further"
-        return f"{self.by} {what}: {'; '.join(self.commands) or 'nothing is commanded by it alone'}"
+        """ "a control takes it; it is not routed: recall scene 13 Chase" """
+        what = "acts on it, and it is routed as well" if self.routed else "takes it; it is not routed"
+        return f"{self.by} {what}: {'; '.join(self.commands) or 'it commands nothing by itself'}"
 
 
 def commanded(rig: Rig, scene: Scene, source: str, message: bytes) -> ExplainedCommand | None:
-    """None if the message is music and nothing else. A press is taken for the first one."""
+    """None if the message is not a command. A press is taken to be the first one."""
     contact = contact_of(message)
     if contact is not None:
         conditions = ControlConditions(control for control in rig.controls if control.input == source)
         owners = conditions.owners(contact, (scene.number, scene.name))
         if owners:
-            words = dict.fromkeys(_told(rig, owners, contact, message))
+            words = dict.fromkeys(_commands_in_words(rig, owners, contact, message))
             return ExplainedCommand("a control", tuple(words), any(owner.control.passes for owner in owners))
     if rig.remote is None or source not in rig.remote.inputs:
         return None
@@ -43,7 +47,7 @@ def commanded(rig: Rig, scene: Scene, source: str, message: bytes) -> ExplainedC
     return ExplainedCommand("[remote]", (does,), routed=False)
 
 
-def _told(rig: Rig, owners: list[Owner], contact: Contact, message: bytes) -> Iterator[str]:
+def _commands_in_words(rig: Rig, owners: list[Owner], contact: Contact, message: bytes) -> Iterator[str]:
     for control, zone in owners:
         if turned(message[2]) == zone if isinstance(zone, str) else closes(message, None, zone):
             press = f", by a {control.when.press} press" if control.when.press else ""
@@ -61,4 +65,4 @@ def _does(rig: Rig, control: Control, contact: Contact) -> str:
 
 def _recall(rig: Rig, wanted: int | str) -> str:
     found = rig.scene(wanted)
-    return f"recall scene {found.number} {found.name}" if found else f"recall scene {wanted}, which the rig has not"
+    return f"recall scene {found.number} {found.name}" if found else f"recall scene {wanted}, which is not in the rig"

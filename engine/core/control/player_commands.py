@@ -103,7 +103,7 @@ class PlayerCommands:
         setlist = self._state.setlist
         last = len(setlist.numbers)
         if not 1 <= entry <= last:
-            text = f"{setlist.words} has no entry {entry}, but 1 to {last}; nothing changed"
+            text = f"{setlist.words} has entries 1 to {last} and no entry {entry}; nothing changed"
             return self._state.outcome("entry", AnswerCode.UNKNOWN_ENTRY, text, who)
         setlist.place = entry - 1
         return self._switch(now, setlist.numbers[setlist.place], "entry", who, out)
@@ -113,7 +113,7 @@ class PlayerCommands:
         state, listed = self._state, self._state.compiled.setlists
         if name not in listed:
             known = ", ".join(each for each in listed if each) or "none"
-            text = f"there is no set list {name}; there is {known}; nothing changed"
+            text = f"there is no set list {name}; choose one of: {known}; nothing changed"
             return state.outcome("setlist", AnswerCode.UNKNOWN_SETLIST, text, who)
         if name != (state.setlist.name or ""):
             state.choose_setlist(name)
@@ -212,7 +212,7 @@ class PlayerCommands:
             )
         if (route in state.muted) == on:
             return state.outcome(
-                word, AnswerCode.UNCHANGED, f"{route} is {'muted' if on else 'not muted'} already", who
+                word, AnswerCode.UNCHANGED, f"{route} is {'already muted' if on else 'not muted'}", who
             )
         state.muted ^= {route}
         if state.scene is not None:

@@ -1,8 +1,8 @@
-"""What another machine commands: show control, machine control, programs with banks, and our own SysEx.
+"""Reads what another machine commands by MIDI: show control, machine control, programs with banks, our own SysEx.
 
-A message that is not wholly in order, or is meant for somebody else, is no command. Our own SysEx is described byte by
-byte in DEVELOPERS.md. It stands under the non-commercial id 7D (MIDI 1.0 p. 34): `F0 7D 62 6C`, version, device,
-command, data, checksum, `F7`.
+A message that is malformed, or addressed to another device, is not a command. DEVELOPERS.md describes our own SysEx
+byte by byte. It uses the non-commercial id 7D (MIDI 1.0 p. 34): `F0 7D 62 6C`, version, device, command, data,
+checksum, `F7`.
 """
 
 import re
@@ -18,14 +18,14 @@ from engine.midi.show_control import ALL_CALL, ALL_TYPES, LIGHTING, SOUND, read_
 _VERSION: Final = 0x01
 HEAD: Final = bytes((SYSEX, 0x7D, 0x62, 0x6C, _VERSION))
 SET_ROUTE: Final = 0x07
-BLOCK: Final = 0x0A  # the command of a block of a backup, whichever way it goes
+BLOCK: Final = 0x0A  # the command of a block of a backup, in either direction
 
 _SHORTEST: Final = len(HEAD) + 4  # device, command, checksum, F7
 _SONG_SELECT: Final = 0xF3
 _FORMATS: Final = frozenset((LIGHTING, ALL_TYPES, *range(SOUND, SOUND + 16)))  # 11 to 1F are kinds of sound
 _WHOLE: Final = re.compile("[0-9]+")
 _SHOW: Final = {"go": "next", "stop": "stop", "resume": "resume"}
-# time code of our own has wound as soon as it is told to, so nothing defers a play; where it stops it also pauses
+# our own time code is at a place as soon as it is told, so a deferred play need not wait; a pause is a stop
 _MACHINE: Final = {"play": "play", "deferred play": "play", "stop": "halt", "pause": "halt"}
 
 _SCENE: Final = 0x01
@@ -43,7 +43,7 @@ _ROUTING_REPLY: Final = 0x46
 
 
 class RouteRequest(NamedTuple):
-    """Input and output by their places in the rig file, the first of each is 1."""
+    """Connect or disconnect an input and an output, given by their places in the rig file; the first of each is 1."""
 
     input: int
     output: int
@@ -54,13 +54,13 @@ class RemoteRequest(NamedTuple):
     """What is asked for.
 
     "scene": recall `scene`; `data` is the cue's list, if it names one.
-    "next", "back", "panic", "ask scene", "ask routing", "ask backup": as they say.
+    "next", "back", "panic", "ask scene", "ask routing", "ask backup": what the words say.
     "stop", "resume": clock and time code; `scene` is the cue that is meant, if one is named.
-    "play", "halt", "locate": the time code; `data` is where to, such as "01:02:03:04".
-    "unknown cue": a cue that is no scene's number; `data` is the cue. Nothing is to change, and it is told.
-    "bank": a bank select that the next program change goes by; nothing to do.
-    "route": `data` is a `Route`.
-    "block": `data` is a whole message for `engine.core.control.rig_dump.Collector`.
+    "play", "halt", "locate": the time code; `data` is the place to locate, such as "01:02:03:04".
+    "unknown cue": a cue that is not the number of a scene; `data` is the cue. It is reported, and nothing changes.
+    "bank": a bank select for the next program change; there is nothing to do yet.
+    "route": `data` is a `RouteRequest`.
+    "block": `data` is a whole message for `engine.core.control.rig_dump.DumpCollector`.
     """
 
     do: str
@@ -69,10 +69,10 @@ class RemoteRequest(NamedTuple):
 
 
 class RemoteReader:
-    """One rig's ear for commands. It remembers the banks that each channel of each source has selected."""
+    """Reads the commands for one rig. It remembers the bank that each channel of each source has selected."""
 
     def __init__(self, device: int, programs: bool = False) -> None:
-        """`device`: the id as on the wire, 0 to 111. `programs`: whether programs and songs are scenes' numbers."""
+        """`device`: our device id, 0 to 111. `programs`: whether programs and songs recall scenes by number."""
         self._device = device
         self._programs = programs
         self.banks: dict[tuple[int, int], tuple[int, int]] = {}  # source and channel -> high and low byte
@@ -82,7 +82,7 @@ class RemoteReader:
         self._device, self._programs = device, programs
 
     def read(self, source: int, message: bytes) -> RemoteRequest | None:
-        """What a whole message asks for; None if it asks nothing of this rig. `source` is any number of its input."""
+        """What a whole message asks for; None if it asks nothing of this rig. `source` is the index of its input."""
         if message[:1] == bytes((SYSEX,)):
             return self._read_show(message) or self._read_machine(message) or self._read_own(message)
         return self._read_number(source, message) if self._programs and is_whole(message) else None
@@ -160,7 +160,7 @@ def own(device: int, command: int, data: bytes = b"") -> bytes:
 
 
 def read_own(message: bytes) -> OwnMessage | None:
-    """The parts of a message of ours; None if it is none, or not in order."""
+    """The parts of one of our own messages; None if it is another message, or malformed."""
     if len(message) < _SHORTEST or not message.startswith(HEAD) or message[-1] != SYSEX_END:
         return None
     body, checksum = message[len(HEAD) : -2], message[-2]
@@ -170,12 +170,12 @@ def read_own(message: bytes) -> OwnMessage | None:
 
 
 def _checksum(body: bytes) -> int:
-    """What makes the sum of the bytes from the version on a multiple of 128."""
+    """The checksum: it makes the sum of the bytes from the version on a multiple of 128."""
     return -(_VERSION + sum(body)) & 0x7F
 
 
 def seven(value: int, size: int) -> bytes:
-    """A number in so many 7-bit bytes, the lowest first. Raises ValueError if it does not fit."""
+    """A number in `size` 7-bit bytes, the lowest first. Raises ValueError if it does not fit."""
     if not 0 <= value < 1 << 7 * size:
         raise ValueError(f"a number of 0 to {(1 << 7 * size) - 1}")
     return bytes(value >> 7 * place & 0x7F for place in range(size))
@@ -204,7 +204,7 @@ def plain_request(device: int, do: str) -> bytes:
     return own(device, next(command for command, name in _WITHOUT_DATA.items() if name == do))
 
 
-# Replies, which no Bayleaf takes for commands
+# Replies, which are not commands to any Bayleaf
 
 
 def scene_reply(device: int, scene: int | None, name: str = "") -> bytes:

@@ -1,7 +1,7 @@
-"""A rig file as numbered blocks of SysEx that a sequencer or a data recorder can hold, and back again.
+"""Turns a rig file into numbered blocks of SysEx that a sequencer or a data recorder can hold, and back again.
 
-Each block says which of how many it is and what whole it belongs to, so that they may come in any order, twice, from
-several takes, and nothing is given back that is not the whole. Byte by byte: DEVELOPERS.md, "Our own SysEx".
+Each block has its number, the number of blocks, and the checksum of the whole. So blocks may arrive in any order, more
+than once and from several takes, and only a complete text is accepted. The bytes: DEVELOPERS.md, "Our own SysEx".
 """
 
 import zlib
@@ -11,8 +11,8 @@ from engine.core.control.remote_messages import BLOCK, HEAD, number, own, read_o
 from engine.midi.byte_stream import StreamParser
 from engine.midi.seven_bit_packing import pack, unpack
 
-LONGEST_BLOCK: Final = 256  # bytes on the wire
-LONGEST_TEXT: Final = 1 << 24  # bytes of UTF-8; far beyond any rig, and a bound on what a broken dump can unpack to
+LONGEST_BLOCK: Final = 256  # bytes on the cable
+LONGEST_TEXT: Final = 1 << 24  # bytes of UTF-8; far beyond any rig, and a limit on what a corrupted dump can unpack to
 
 _FORMAT: Final = 0x01
 _COMMAND: Final = len(HEAD) + 1  # its place in a message; the data follow
@@ -25,12 +25,12 @@ _MOST: Final = (1 << 14) - 1
 
 
 class DumpProgress(NamedTuple):
-    """How far a dump has come; `news` is what became of the last message, in words."""
+    """How much of a dump has arrived; `news` says what became of the last message."""
 
     here: int
-    total: int  # 0 as long as no block has come
+    total: int  # 0 as long as no block has arrived
     missing: tuple[int, ...]
-    taken: bool  # whether the last message was a block of this dump, in order
+    taken: bool  # whether the last message was a valid block of this dump
     news: str
 
     @property
@@ -43,57 +43,57 @@ class DumpProgress(NamedTuple):
 
 
 def blocks(text: str, device: int) -> list[bytes]:
-    """The messages that hold a text. Raises ValueError if it is too long or no text that UTF-8 can write."""
+    """The messages that hold a text. Raises ValueError if it is too long or UTF-8 cannot encode it."""
     raw = text.encode()
     stored = zlib.compress(raw, 9)
     count = -(-len(stored) // _ROOM)
     if len(raw) > LONGEST_TEXT or count > _MOST:
-        raise ValueError(f"a backup over MIDI holds {LONGEST_TEXT} bytes in {_MOST} blocks at the most; this is longer")
+        raise ValueError(f"a backup over MIDI holds at most {LONGEST_TEXT} bytes in {_MOST} blocks; this rig is longer")
     whole = seven(count, 2) + seven(len(raw), 4) + seven(zlib.crc32(raw), 5)
     return [_block(device, place + 1, whole, stored[place * _ROOM : (place + 1) * _ROOM]) for place in range(count)]
 
 
 class DumpCollector:
-    """Puts one dump together. Its first block in order says which dump that is."""
+    """Puts one dump together. Its first valid block says which dump it is."""
 
     def __init__(self) -> None:
         self._whole = b""
         self._parts: dict[int, bytes] = {}
 
     def take(self, message: bytes) -> DumpProgress | str:
-        """What this message brings: the whole text, or how far the dump has come. What is no block changes nothing."""
+        """Take one message: the whole text if that completes it, else the progress. Other messages change nothing."""
         block = _read_block(message)
         if isinstance(block, str):
             return self.progress(block)
         self._whole = self._whole or block.whole
         if block.whole != self._whole:
-            return self.progress(f"block {block.number} is of another dump and is left out")
+            return self.progress(f"block {block.number} belongs to another backup and is ignored")
         self._parts[block.number] = block.part
-        return self.progress(f"block {block.number} is here", taken=True) if self._missing() else self._together()
+        return self.progress(f"block {block.number} received", taken=True) if self._missing() else self._together()
 
     def _missing(self) -> tuple[int, ...]:
         return tuple(place for place in range(1, number(self._whole[_COUNT]) + 1) if place not in self._parts)
 
     def progress(self, news: str, taken: bool = False) -> DumpProgress:
-        """How far the dump has come, with this for news."""
+        """How much of the dump has arrived, with this as the news."""
         return DumpProgress(len(self._parts), number(self._whole[_COUNT]), self._missing(), taken, news)
 
     def _together(self) -> DumpProgress | str:
-        """The text; if the blocks do not make the whole they speak of, all of them are let go."""
+        """The text; if the blocks do not match the checksum of the whole, all of them are discarded."""
         text = _text_of(b"".join(self._parts[place] for place in sorted(self._parts)), self._whole)
         if text is not None:
             return text
         self._whole, self._parts = b"", {}
-        return self.progress("all blocks came, but together they are not what was sent; send all of them again")
+        return self.progress("all blocks arrived, but together they do not match what was sent; send all of them again")
 
 
 def from_syx(data: bytes) -> str:
-    """The text in a .syx file's bytes. Raises ValueError with a sentence that names what is broken or missing."""
+    """The text in the bytes of a .syx file. Raises ValueError with a sentence about what is corrupted or missing."""
     messages = [message for message in StreamParser().feed(data) if _is_block(message)]
     if not messages:
-        raise ValueError("this holds no block of a backup")
+        raise ValueError("this file holds no block of a backup")
     if len({block.whole for block in map(_read_block, messages) if not isinstance(block, str)}) > 1:
-        raise ValueError("this holds blocks of more than one backup; each must be in a file of its own")
+        raise ValueError("this file holds blocks of more than one backup; put each in a separate file")
     collector = DumpCollector()
     faults: list[str] = []
     for message in messages:
@@ -102,7 +102,7 @@ def from_syx(data: bytes) -> str:
             return said
         if not said.taken:
             faults.append(said.news)
-    raise ValueError("; ".join((*faults, collector.progress("this backup is not whole").text)))
+    raise ValueError("; ".join((*faults, collector.progress("this backup is not complete").text)))
 
 
 # One block
@@ -115,7 +115,7 @@ class _Block(NamedTuple):
 
 
 def _is_block(message: bytes) -> bool:
-    """Whether this was meant for one, broken or not."""
+    """Whether this is a block, corrupted or not."""
     return message.startswith(HEAD) and message[_COMMAND : _COMMAND + 1] == bytes((BLOCK,))
 
 
@@ -126,28 +126,28 @@ def _block(device: int, place: int, whole: bytes, part: bytes) -> bytes:
 
 
 def _read_block(message: bytes) -> _Block | str:
-    """The block in a message, or why there is none."""
+    """The block in a message, or the reason why it cannot be read."""
     if not _is_block(message):
-        return "that was no block of a backup"
+        return "that was not a block of a backup"
     data = message[_COMMAND + 1 : -2]
     place = number(data[_NUMBER])
     head, check, packed = data[: _CHECK.start], data[_CHECK], data[_CHECK.stop :]
     if read_own(message) is None or not packed or number(check) != zlib.crc32(head + packed):
-        return f"block {place} arrived broken" if place else "a block arrived broken"
+        return f"block {place} arrived corrupted" if place else "a block arrived corrupted"
     if head[0] != _FORMAT:
         return f"block {place} has format {head[0]}; this Bayleaf reads format {_FORMAT}"
     whole = head[_WHOLE]
     try:
         part = unpack(packed)
     except ValueError:
-        return f"block {place} is packed as Bayleaf packs none"
+        return f"block {place} is not packed in Bayleaf's format"
     if not 1 <= place <= number(whole[_COUNT]):
-        return f"block {place} of {number(whole[_COUNT])} cannot be"
+        return f"block {place} of {number(whole[_COUNT])} does not exist"
     return _Block(place, whole, part)
 
 
 def _text_of(stored: bytes, whole: bytes) -> str | None:
-    """What the parts of a whole hold; None if they are not it."""
+    """The text that these parts hold; None if they do not match its length and checksum."""
     length = number(whole[_LENGTH])
     if length > LONGEST_TEXT:
         return None

@@ -14,7 +14,7 @@ class ShowPosition(NamedTuple):
 
 
 class SetListPlace:
-    """Scene numbers in playing order, and a place in it (0 is the first; -1 before anything was recalled)."""
+    """Scene numbers in playing order, and the present place (0 is the first; -1 before the first recall)."""
 
     def __init__(self, name: str | None, numbers: Sequence[int]) -> None:
         """`name`: None for the scenes in the order of the rig."""
@@ -28,7 +28,7 @@ class SetListPlace:
         return "the scenes" if self.name is None else f"the set list {self.name}"
 
     def move_to(self, number: int) -> None:
-        """The scene was recalled: go to it, from here onwards if it stands there more than once."""
+        """A scene was recalled: go to its place, the next one from here if it occurs more than once."""
         if 0 <= self.place < len(self.numbers) and self.numbers[self.place] == number:
             return
         for begin in (self.place + 1, 0):
@@ -36,25 +36,25 @@ class SetListPlace:
                 self.place = self.numbers.index(number, begin)
                 return
 
-    def resume(self, standing: ShowPosition) -> None:
-        """Stand where the show stood, if that scene is still there."""
-        if 0 <= standing.place < len(self.numbers) and self.numbers[standing.place] == standing.scene:
-            self.place = standing.place
+    def resume(self, position: ShowPosition) -> None:
+        """Go to an earlier position, if its scene is still at that place."""
+        if 0 <= position.place < len(self.numbers) and self.numbers[position.place] == position.scene:
+            self.place = position.place
 
     def beside(self, step: int) -> int | None:
-        """The scene number `step` places on (1 or -1), or None at either end."""
+        """The number of the next scene (`step` 1) or the one before (-1); None at either end."""
         place = self.place + step
         return self.numbers[place] if 0 <= place < len(self.numbers) else None
 
     def go(self, step: int) -> None:
-        """Move the place; the caller has seen that there is one."""
+        """Move the place; the caller has checked that there is one."""
         self.place += step
 
     def onwards(self) -> tuple[int, ...]:
         """The scenes that are still to come."""
         return self.numbers[self.place + 1 :]
 
-    def stand_before(self, coming: Sequence[int]) -> None:
-        """The scene in force is not in the list: the first of these that is will be next, or none."""
+    def go_before(self, coming: Sequence[int]) -> None:
+        """The scene in force is not in the list: the first of these scenes that is in it will be next, if any."""
         places = (self.numbers.index(number) for number in coming if number in self.numbers)
         self.place = next(places, len(self.numbers)) - 1

@@ -1,10 +1,10 @@
-"""One foot switch: presses told apart as short, long and double, though its worn contacts bounce.
+"""One foot switch: tells short, long and double presses apart, though its worn contacts bounce.
 
-A press counts at once, and then the switch is deaf for its guard time. A bounce that is still going on by the end of it
-keeps the switch deaf until it is over, but never for long. What the contact rests at by then counts, if it is news.
+A press counts at once; then the switch is ignored for its guard time. If the contacts still bounce at the end of it,
+the switch is ignored until they stop, but never for long. If they then rest in another state, that counts.
 
-A long press counts while the switch is still down. If a double press means something, a short one counts only when the
-time for its second half is over; if a long one does, when it is let go; else at once.
+A long press counts while the switch is still down. If a double press means something, a short one counts only when it
+is too late for the second half; if a long press means something, when the switch is released; else at once.
 """
 
 from collections.abc import Container, Mapping
@@ -15,14 +15,14 @@ from engine.rig.models.control import Control
 SHORT, LONG, DOUBLE = "short", "long", "double"
 _AT_ONCE: Final = frozenset({SHORT})
 
-# Common practice, no source: contacts that bounce do so every few milliseconds, and feet are slower than this.
+# Common practice, no source: bouncing contacts change every few milliseconds, and feet are slower than this.
 _QUIET: Final = 10_000_000  # ns without a bounce after which they rest
-_LONGEST_CHAIN: Final = 100_000_000  # ns that bounces may keep a switch deaf beyond its guard time
-_LONGEST_RELEASE: Final = 50_000_000  # ns after it was let go in which no foot presses it and lets go again
+_LONGEST_CHAIN: Final = 100_000_000  # ns beyond its guard time for which bounces may make a switch ignored
+_LONGEST_RELEASE: Final = 50_000_000  # ns after a release within which no foot can press and release again
 
 
 class BounceGuard:
-    """When a switch is deaf. Times in nanoseconds."""
+    """For how long a switch is ignored. Times in nanoseconds."""
 
     def __init__(self) -> None:
         self.until = -(1 << 62)
@@ -30,13 +30,13 @@ class BounceGuard:
         self._quiet = 0
 
     def open(self, now: int, length: int) -> None:
-        """The switch has counted and is deaf for this long, or a little longer while it bounces on."""
+        """A change has counted: ignore the switch for this long, and a little longer while it still bounces."""
         self.until = now + length
         self._latest = self.until + _LONGEST_CHAIN
         self._quiet = min(length, _QUIET)
 
     def admits(self, now: int, length: int) -> bool:
-        """Whether what comes now counts (the guard is opened for it), or is a bounce."""
+        """Whether a change now counts (it then opens the guard), or is a bounce."""
         if now >= self.until:
             self.open(now, length)
             return True
@@ -45,33 +45,33 @@ class BounceGuard:
 
 
 class FootSwitch:
-    """Loop only; times in nanoseconds. What is told are the controls whose press is complete."""
+    """Loop only; times in nanoseconds. Each call returns the controls whose press is complete."""
 
     def __init__(self) -> None:
-        self.closed = False  # the contact as last heard, bounces included
+        self.closed = False  # the contact as it last reported, bounces included
         self._down = False  # as counted
         self._guard = BounceGuard()
         self._length = 0  # of the guard
         self._means: Mapping[str, Control] = {}  # kind of press -> what it commands, of the press under way
-        self._coming: Mapping[str, Control] = {}  # of the press that was heard last, be it a bounce
+        self._coming: Mapping[str, Control] = {}  # of the press that came last, even if it was a bounce
         self._long_at: int | None = None  # when this press becomes a long one
         self._short_at: int | None = None  # when a press that may still become a double one counts as short
-        self._spent = True  # what this press means has been told
+        self._spent = True  # what this press means has been returned
 
     def deaf(self, now: int) -> bool:
-        """Whether anything that comes now is a bounce."""
+        """Whether any change now is a bounce."""
         return now < self._guard.until
 
     @property
     def passes(self) -> bool:
-        """Whether the messages of this press are routed as well."""
+        """Whether the messages of this press are also routed."""
         return any(control.passes for control in self._means.values())
 
     @property
     def due(self) -> int | None:
-        """When `tick` next has something, or None."""
+        """When `tick` next has something to do, or None."""
         settles = self._guard.until if self.closed != self._down else None
-        long_at = self._long_at if self.closed else None  # an open contact will have been let go
+        long_at = self._long_at if self.closed else None  # an open contact will count as released
         return min((at for at in (settles, long_at, self._short_at) if at is not None), default=None)
 
     def press(self, now: int, means: Mapping[str, Control]) -> list[Control]:
@@ -96,12 +96,12 @@ class FootSwitch:
         return told
 
     def leave(self) -> None:
-        """It was pressed where it commands nothing: what comes of it now is not ours."""
+        """It was pressed where it commands nothing: what follows of this press is music."""
         self.closed = self._down = False
         self._long_at = None
 
     def mean_only(self, controls: Container[Control]) -> None:
-        """The rig was edited, and these are its controls: a press under way goes on if it means what it meant."""
+        """The rig was edited and has these controls: a press under way goes on if it means what it meant."""
         self._means = {kind: control for kind, control in self._means.items() if control in controls}
         self._coming = {kind: control for kind, control in self._coming.items() if control in controls}
 
@@ -115,7 +115,7 @@ class FootSwitch:
         return self._meant(SHORT)
 
     def _settle(self, at: int) -> list[Control]:
-        """The contacts rest, and otherwise than when the switch last counted."""
+        """The contacts rest, in another state than when the switch last counted."""
         if not self.closed:
             return self._let_go(at)
         self._guard.open(at, self._length)

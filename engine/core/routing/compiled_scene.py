@@ -1,4 +1,4 @@
-"""A scene, compiled: for each input the routes that it takes, each a chain of filters and the outputs behind it.
+"""A scene made ready to play: the routes of each input, each a chain of filters and the outputs behind it.
 
 Nothing here changes while the rig plays; what a scene remembers is in `engine.core.routing.scene_in_play`.
 """
@@ -24,7 +24,7 @@ class FilterLink(NamedTuple):
 
 
 class RoutePath(NamedTuple):
-    """One route as one input takes it: through these filters to these outputs."""
+    """One route from one input: through these filters to these outputs."""
 
     route: str
     links: tuple[FilterLink, ...]
@@ -35,7 +35,7 @@ class RoutePath(NamedTuple):
 
     @property
     def keeps_state(self) -> bool:
-        """Whether the same message may be answered differently the second time."""
+        """Whether the same message may give another answer the second time."""
         return any(link.keeps_state for link in self.links)
 
 
@@ -77,7 +77,7 @@ class SceneCompiler:
         self.everywhere = self._paths(rig.routes, "route", lasting=True)
 
     def compile(self, scene: Scene) -> CompiledScene:
-        """One scene."""
+        """Compile one scene."""
         own = self._paths(scene.routes, "scene route", lasting=False)
         bursts = compile_burst(self._rig, scene, self._outputs)
         return CompiledScene(scene.number, scene.name, scene.held == "cut", self.everywhere, own, bursts)

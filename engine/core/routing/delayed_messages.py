@@ -1,7 +1,7 @@
-"""Messages that filters answered for a later time.
+"""Messages that filters, such as an echo, have scheduled for later.
 
-Their notes are in the ledger like a player's: under a number of their own for each input, so that a key which an echo
-and a player both hold sounds until both let go.
+Their notes are in the ledger like those of a player, with a player number of their own for each input. So a key that an
+echo and a player both hold sounds until both have released it.
 """
 
 from collections.abc import Iterable
@@ -14,14 +14,14 @@ from engine.core.cable.replaceable_values import VOID_WITH, Slot, replaceable, r
 from engine.core.routing.scene_in_play import TimedMessage
 from engine.midi.rest_values import rest_of
 
-#: stands in the place of an input for notes that none has played
+#: takes the place of an input index for notes that no input has played
 NOBODY: Final = 1 << 20
 
 _Value = tuple[int, int, Slot]  # player, output, what it is a value of
 
 
 class DueMessage(NamedTuple):
-    """A message whose time has come: from which player (see `player`), for which outputs; a value is for one alone."""
+    """A message that is due: its player (see `player`), and its outputs; a controller value has only one."""
 
     player: int
     source: int
@@ -30,22 +30,22 @@ class DueMessage(NamedTuple):
 
 
 def player(source: int, lasting: bool) -> int:
-    """Under which number the later notes of an input are in the ledger: those of lasting routes apart."""
+    """The player number in the ledger of an input's delayed notes; those of routes of every scene have another."""
     return -1 - (2 * source + lasting)
 
 
 class DelayedMessages:
-    """What waits, by time. Loop only; times in nanoseconds."""
+    """The messages that wait, by time. Loop only; times in nanoseconds."""
 
     def __init__(self) -> None:
         self._heap: list[tuple[int, int, DueMessage]] = []
-        self._number = count()  # of two for one time the first comes first
+        self._number = count()  # of two for the same time the first goes first
         self._values: dict[_Value, int] = {}  # -> number of the one that counts
-        self.players: set[int] = set()  # who has ever sent anything
-        self.due: int | None = None  # when `take` next has something; it is looked at for each message
+        self.players: set[int] = set()  # all that have ever scheduled anything
+        self.due: int | None = None  # when `take` next has something; the engine looks at it for each message
 
     def add(self, source: int, timed: TimedMessage) -> None:
-        """Keep this till its time; a value takes the place of an earlier one of the same thing."""
+        """Keep this until its time; a value replaces a waiting one of the same controller."""
         name = player(source, timed.lasting)
         self.players.add(name)
         slot = replaceable(timed.message)
@@ -59,9 +59,9 @@ class DelayedMessages:
         self._look_ahead()
 
     def outdate(self, source: int, units: Iterable[tuple[int, Unit]]) -> None:
-        """Values of this input that are sent now take the place of those that wait for the same thing.
+        """Values of this input that are sent now replace waiting ones of the same controllers.
 
-        So does Reset All Controllers, of all that it resets (RP-015).
+        Reset All Controllers replaces those of all controllers that it resets (RP-015).
         """
         if not self._values:
             return
@@ -95,7 +95,7 @@ class DelayedMessages:
         return taken
 
     def forget(self, players: set[int]) -> None:
-        """What these would have sent is not sent."""
+        """Drop everything that these players have scheduled."""
         self._heap = sorted(entry for entry in self._heap if entry[2].player not in players)
         self._values = {key: number for key, number in self._values.items() if key[0] not in players}
         self._look_ahead()
@@ -105,5 +105,5 @@ class DelayedMessages:
 
 
 def _is_reset(slot: Slot, reset: bytes) -> bool:
-    """Whether a Reset All Controllers brings this to rest: it is of the same channel, and has a rest."""
+    """Whether a Reset All Controllers resets this: it is on the same channel, and has a resting value."""
     return (slot[0] ^ reset[0]) & 0x0F == 0 and rest_of(bytes((*slot, 0, 0))[:3]) is not None

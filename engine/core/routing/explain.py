@@ -1,4 +1,4 @@
-"""What becomes of one message in one scene, and why: the same filters as in the show, asked one by one."""
+"""Explains what becomes of one message in one scene: asks the same filters as the show, one by one."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ class FilterVerdict:
 
     @property
     def words(self) -> str:
-        """What became of it: that it is stopped, left, or what it is now, in hexadecimal."""
+        """What the filter did: stopped it, left it as it was, or the new messages in hexadecimal."""
         if not self.gave:
             return "stops it"
         return "leaves it" if self.gave == self.took else ", ".join(shown(self.gave))
@@ -83,7 +83,7 @@ def explain(rig: Rig, scene: Scene, source: str, message: bytes) -> Explanation:
 
 
 def shown(messages: Sequence[bytes | Later]) -> list[str]:
-    """Messages in hexadecimal; what comes later with the time from now."""
+    """Messages in hexadecimal; delayed ones with the time from now."""
     return [
         f"{to_hex(one.message)} after {one.at / 1e6:g} ms" if isinstance(one, Later) else to_hex(one)
         for one in messages
@@ -91,7 +91,7 @@ def shown(messages: Sequence[bytes | Later]) -> list[str]:
 
 
 def called(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> list[str | None]:
-    """By message, the name of the sound that it puts the instrument on its channel on, or of the drum that it is for.
+    """For each message, the name of the sound that it selects on its channel, or of the drum that it plays.
 
     None for all others; drums are those of General MIDI, on channel 10 of an instrument with that sound list.
     The bank is that of the messages before. Where they choose none, the name is told only if one sound has the program.

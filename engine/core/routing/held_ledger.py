@@ -1,12 +1,12 @@
-"""What is sounding, and what was moved off rest: where each press went, so that its release goes there too.
+"""Remembers what sounds and what is off rest: where each press was sent, so that its release is sent there, too.
 
-A release follows the record of its own press, whatever scene, transposition or zone rules now. A key of an output
-that two inputs hold sounds until both let go; the releases held back till then are sent with the last one, since
+A release follows the record of its own press, whatever scene, transposition or zone is in force now. A key of an output
+that two inputs hold sounds until both release it; the note-offs held back until then are sent with the last one, since
 every note-on is owed its note-off (MIDI 1.0 p. A-4).
 
-Pedals, bends, wheels, pressures and parameter numbers that left their resting value are written down, so that a scene
-which no longer feeds them can set them to rest (RP-015 for the resting values). So are the bank and program that each
-channel was last told, for an instrument that forgot them while it was unplugged.
+Pedals, bends, wheels, pressures and parameter numbers that left their resting value are remembered, so that a scene
+that no longer feeds them can reset them (RP-015 for the resting values). So are the bank and program that each channel
+was last sent, for an instrument that forgot them while it was unplugged.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -89,14 +89,14 @@ class Ledger:
                 holders[source] = holders.get(source, 0) + 1
 
     def release(self, source: int, message: bytes) -> list[tuple[int, bytes]] | None:
-        """The note-offs that a release stands for, as (output, message); None if its press is not written down."""
+        """The note-offs that a release causes, as (output, message); None if its press is not in the ledger."""
         key = (source, message[0] & 0x0F, message[1])
         presses = self._presses.get(key)
         if presses is None:
             return None
         oldest = presses[0]
         if not oldest.targets:
-            # it may be left from a release that was lost, and must not stand in for one that sounds somewhere
+            # its release may have been lost, so it must not be released in place of one that sounds
             oldest = next((press for press in presses if press.targets), oldest)
         oldest.count -= 1
         if not oldest.count:
@@ -108,12 +108,12 @@ class Ledger:
         for target in oldest.targets:
             output, channel, number = target
             off = bytes((form | channel, number, velocity))
-            count = self._let_go(source, target)
+            count = self._end_press(source, target)
             sent += [(output, off)] if count == 1 else [(output, off)] * count
         return sent
 
-    def _let_go(self, source: int, target: Target) -> int:
-        """One press of this input ends here; how many note-offs the output gets for it."""
+    def _end_press(self, source: int, target: Target) -> int:
+        """One press of this input ends at a target; how many note-offs the output gets for it."""
         holders = self._holders[target]
         if len(holders) == 1 and holders[source] == 1:
             del self._holders[target]
@@ -127,7 +127,7 @@ class Ledger:
         return 1
 
     def is_down(self, source: int, message: bytes) -> bool:
-        """Whether this is the release or the pressure of a key of this input whose press is written down."""
+        """Whether this is the release or the pressure of a key of this input whose press is in the ledger."""
         if message[0] & 0xF0 != POLY_AFTERTOUCH and not is_release(message):
             return False
         return (source, message[0] & 0x0F, message[1]) in self._presses
@@ -142,10 +142,10 @@ class Ledger:
         return len(self._holders)
 
     def cut(self, output: int | None = None) -> Iterator[tuple[int, bytes]]:
-        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds (on one output); it counts as silent then."""
+        """Note-offs, velocity 64 (MIDI 1.0 p. 10), for all that sounds (on one output), which then counts as silent."""
         gone = [target for target in self._holders if output is None or target.output == output]
         for press in (each for presses in self._presses.values() for each in presses):
-            # its release comes later, and must not cut what is played there by then
+            # its release comes later, and must not cut what is played there then
             press.targets = tuple(target for target in press.targets if output is not None and target.output != output)
         for target in gone:
             count = sum(self._holders.pop(target).values()) + self._owed.pop(target, 0)
@@ -153,13 +153,13 @@ class Ledger:
             yield from [(target.output, off)] * count
 
     def forget_keys(self) -> None:
-        """No key of any input counts as down: what sounded was cut, and a release that was lost must not haunt us."""
+        """No key of any input counts as down: what sounded was cut, and a lost release must not matter later."""
         self._presses.clear()
 
     # What was moved off rest
 
     def move(self, source: int, message: bytes, moves: tuple[tuple[Moved, bool], ...]) -> None:
-        """This input's message was sent and moved these; the flag says whether it put them at rest."""
+        """This input's message was sent and moved these; each flag says whether that was to its resting value."""
         for moved, at_rest in moves:
             if at_rest:
                 self._moved.pop(moved, None)
@@ -167,14 +167,14 @@ class Ledger:
                 self._moved[moved] = (source, message)
 
     def settle(self, still_fed: Callable[[int, bytes, Moved], bool]) -> Iterator[tuple[int, bytes]]:
-        """Resting messages, as (output, message), for all that is off rest and not `still_fed`."""
+        """The resting values, as (output, message), of everything that is off rest and not `still_fed`."""
         for moved, (source, message) in list(self._moved.items()):
             if not still_fed(source, message, moved):
                 del self._moved[moved]
                 yield moved.output, _resting(moved)
 
     def abandon(self, source: int) -> Iterator[tuple[int, bytes]]:
-        """What one input leaves behind, as (output, message): its notes off, velocity 64, and its moves to rest."""
+        """Ends what one input holds, as (output, message): note-offs, velocity 64, and resting values."""
         for _, channel, key in [held for held in self._presses if held[0] == source]:
             off = bytes((NOTE_OFF | channel, key, 64))
             while (offs := self.release(source, off)) is not None:
@@ -182,13 +182,13 @@ class Ledger:
         yield from self.settle(lambda mover, *_: mover != source)
 
     def settle_output(self, output: int) -> Iterator[tuple[int, bytes]]:
-        """Resting messages for all that is off rest on one output."""
+        """The resting values of everything that is off rest on one output."""
         return self.settle(lambda source, message, moved: moved.output != output)
 
-    # What each channel was last told to sound like
+    # The sound that each channel was last set to
 
     def select(self, output: int, messages: Iterable[bytes]) -> None:
-        """These were sent; bank and program messages among them are written down."""
+        """These were sent; remember the bank and program messages among them."""
         for message in messages:
             place = (output, message[0] & 0x0F)
             if message[0] & 0xF0 == PROGRAM:
@@ -200,7 +200,7 @@ class Ledger:
                 self._banks[place] = (*high, message)
 
     def sounds(self, output: int) -> dict[int, tuple[bytes, ...]]:
-        """By channel (0 to 15), the bank and program messages that were in force on an output."""
+        """By channel (0 to 15), the bank and program messages in force on an output."""
         return {channel: unit for (at, channel), unit in self._sounds.items() if at == output}
 
     def off_rest(self) -> int:
@@ -213,17 +213,17 @@ def _resting(moved: Moved) -> bytes:
         return bytes((NOTE_OFF | moved.what[0] & 0x0F, moved.what[1], 64))
     padded = moved.what + bytes(2)
     rest = rest_of(padded[:3])
-    assert rest is not None  # only what has a rest is written down
+    assert rest is not None  # only what has a resting value is remembered
     return rest
 
 
 def targets_of(output: int, messages: tuple[bytes, ...]) -> tuple[Target, ...]:
-    """The keys that these messages press on an output."""
+    """The keys that these note-ons press on an output."""
     return tuple(Target(output, m[0] & 0x0F, m[1]) for m in messages if m[0] & 0xF0 == NOTE_ON and is_press(m))
 
 
 def moves_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, bool], ...]:
-    """What these messages move on an output, each with whether they put it at rest."""
+    """What these messages move on an output, each with whether that is to its resting value."""
     return tuple(
         (Moved(output, named(message)), message == rest)
         for message in messages
@@ -241,7 +241,7 @@ def selects_of(messages: tuple[bytes, ...]) -> tuple[bytes, ...]:
 
 
 def made_of(output: int, messages: tuple[bytes, ...]) -> tuple[tuple[Moved, bool], ...]:
-    """Notes that a filter made of a pedal, a clock or the like: no key holds them, so they count as off rest."""
+    """Notes that a filter made from a pedal, a clock or the like: no key holds them, so they count as off rest."""
     return tuple(
         (Moved(output, bytes((NOTE_ON | message[0] & 0x0F, message[1]))), is_release(message))
         for message in messages

@@ -42,7 +42,7 @@ class Inputs:
             text = "fell silent (no active sensing for 330 ms); its notes are released"
             state.reports.news.append((state.compiled.inputs[source], text))
             self._release(now, source, out)
-        self._outputs.put(now, ((output, SENSE) for output in state.sensing.wanted(now)), out)
+        self._outputs.put(now, ((output, SENSE) for output in state.sensing.outputs_due(now)), out)
 
     # Loops
 
@@ -61,6 +61,6 @@ class Inputs:
             self._outputs.put(now, ((output, message) for output in ways), out)
         if found is not None:
             inputs, outputs = state.compiled.inputs, state.compiled.outputs
-            text = f'a loop was found: what goes to "{outputs[found.output]}" comes back here; this way is muted'
+            text = f'a loop was found: what goes to "{outputs[found.output]}" comes back here; this connection is muted'
             state.reports.news.append((inputs[source], f"{text} until the cable or the scene changes"))
             self._release(now, source, out)

@@ -1,9 +1,10 @@
-"""Feedback: an output that is wired back to an input which a route leads to that output again.
+"""Finds feedback loops: an output that is connected back to an input whose routes lead to that output again.
 
-Its mark is that what comes in is what went out a few milliseconds before, again and again. A roll on a drum pad, a
-clock or a trembling fader can look like that for a while, so suspicion alone mutes nothing. It asks a question: a short
-SysEx under the non-commercial id, never sent before, goes to each suspected output. Nobody but a cable can send it
-back. Where it comes in again, that way is muted until the cable or the scene changes; nothing else is ever held up.
+In a loop, what comes in is what went out a few milliseconds before, again and again. A drum roll, a clock or a
+trembling fader can look like that for a while, so suspicion alone mutes nothing. It asks a question: a short SysEx
+under the non-commercial id, never sent before, goes to each suspected output. Only a cable can send it back. Where it
+comes in again, the connection of that input to that output is muted until the cable or the scene changes. Nothing else
+is ever held up. The first look at each message is in `Engine`, for it is part of every message's way.
 """
 
 from collections.abc import Iterable
@@ -14,22 +15,22 @@ from engine.core.routing.scene_in_play import RoutedMessage, without
 from engine.midi.kinds import FIRST_REAL_TIME
 
 _MS: Final = 1_000_000
-WINDOW: Final = 30 * _MS  # the longest way round that counts
-_NEAREST: Final = _MS // 5  # no driver hands a message round in less
+WINDOW: Final = 30 * _MS  # the longest round trip that counts as a loop
+_NEAREST: Final = _MS // 5  # no driver returns a message faster
 _JITTER: Final = 3 * _MS // 2
-_WINDOW_REAL_TIME: Final = 5 * _MS  # clocks of 500 beats a minute are no further apart
-_LONG_ENOUGH: Final = 55 * _MS  # of going round; the question must have its answer within a tenth of a second
+_WINDOW_REAL_TIME: Final = 5 * _MS  # clocks at 500 beats per minute are no further apart
+_LONG_ENOUGH: Final = 55 * _MS  # of going round; the question must be answered within a tenth of a second
 _ROUNDS: Final = 3  # at least, in that time
 _ENOUGH: Final = 16  # rounds that are enough in a shorter time
 _ALMOST_ALL: Final = 95  # per cent of what comes in
 _MOSTLY: Final = 60
 _NOTHING: Final = (0, 0, 0)
-_MANY: Final = 96  # messages met again in one window that are enough: of a loop that multiplies
-_MANY_REAL_TIME: Final = 12  # as a clock of 1,000 beats a minute
-_ONE_AT_A_TIME: Final = 60 * _MS  # in which only one input asks: of two that make one loop one way is to be muted
-_PAUSE: Final = 1000 * _MS  # before an input is suspected again; twice as long after each question without an answer
+_MANY: Final = 96  # messages met again in one window that are enough, for a loop that multiplies
+_MANY_REAL_TIME: Final = 12  # as many as a clock at 1,000 beats per minute
+_ONE_AT_A_TIME: Final = 60 * _MS  # in which only one input asks: for a loop of two, one muted connection is enough
+_PAUSE: Final = 1000 * _MS  # before an input is suspected again; twice as long after each unanswered question
 _LONGEST_PAUSE: Final = 60_000 * _MS
-_ECHOES: Final = 100 * _MS  # after a verdict, in which copies that were under way still come in
+_ECHOES: Final = 100 * _MS  # after a loop was found, in which copies that were on their way still come in
 _FORGOTTEN: Final = 2000 * _MS  # an answer to a question comes no later
 
 #: F0 7D (non-commercial), two letters, 00: a question of ours; then its number and F7
@@ -50,36 +51,36 @@ class _Asked(NamedTuple):
 
 
 class LoopFound(NamedTuple):
-    """A way that was muted: what goes to this output comes back at this input."""
+    """A muted connection: what goes to this output comes back at this input."""
 
     source: int
     output: int
 
 
 class Loops:
-    """The watch over all inputs. Only the show's loop calls it; inputs and outputs are indices, time is in ns."""
+    """Watches all inputs. Loop only; inputs and outputs are indices, times in nanoseconds."""
 
     def __init__(self) -> None:
         self.muted: set[tuple[int, int]] = set()  # (input, output)
-        self.dropped = 0  # deliveries that muted ways did not carry, and copies that came in after a verdict
+        self.dropped = 0  # deliveries that muted connections did not carry, and copies of them
         self.questions: list[tuple[int, bytes]] = []  # output, message; taken away by the caller
         self._asked: dict[int, _Asked] = {}
         self._asking_until = 0
         self._number = count()
         self.sent: dict[bytes, _Mark] = {}  # in this window
-        self.sent_before: dict[bytes, _Mark] = {}  # in the one before: to let go of a whole one costs no search
-        # input -> messages that came in in this window, those met again, those that came round as a loop's do
+        self.sent_before: dict[bytes, _Mark] = {}  # in the one before; a whole window is dropped at once
+        # input -> messages that came in during this window, those met again, those that came round as in a loop
         self.tallies: dict[int, list[int]] = {}
         self.tallies_before: dict[int, list[int]] = {}  # in the one before
         self.window_ends = 0
         self.pauses: dict[int, tuple[int, int]] = {}  # input -> until when it is not suspected, and how long that was
-        self.watched: set[int] = set()  # inputs with a muted way
+        self.watched: set[int] = set()  # inputs with a muted connection
         self._echoes_until: dict[int, int] = {}  # input -> until when copies still come in
 
     def look_closer(
         self, now: int, source: int, message: bytes, answer: RoutedMessage, mark: _Mark | None
     ) -> RoutedMessage | None:
-        """A message came in that went out not long ago (`mark`), or whose input has a muted way.
+        """A message came in that went out not long ago (`mark`), or whose input has a muted connection.
 
         `answer` is what it will be answered with; what is left of that, or None if nothing may be done.
         """
@@ -103,7 +104,7 @@ class Loops:
         return self._open_ways(source, answer) if source in self.watched else answer
 
     def hear(self, now: int, source: int, message: bytes) -> tuple[LoopFound | None, bool]:
-        """A question came in: the way it has proved, if any, and whether to pass it on to where this input leads.
+        """A question came in: the loop that it proves, if any, and whether to pass it on along this input's routes.
 
         One that comes in elsewhere is on its way through other routes of ours; it need not go the same way twice.
         """
@@ -124,11 +125,11 @@ class Loops:
         return LoopFound(*way), False
 
     def open_outputs(self, source: int, outputs: Iterable[int]) -> list[int]:
-        """Those of these outputs to which the way of this input is not muted."""
+        """Those of these outputs whose connection from this input is not muted."""
         return [output for output in outputs if (source, output) not in self.muted]
 
     def lift(self, source: int | None = None, output: int | None = None) -> None:
-        """The scene has changed, or the cable of this input or output: what was muted there is tried anew."""
+        """The scene has changed, or the cable of this input or output: what was muted there is tried again."""
         self.muted = {way for way in self.muted if source not in (None, way[0]) or output not in (None, way[1])}
         self.watched = {way[0] for way in self.muted}
         self.pauses.clear()
@@ -148,21 +149,21 @@ class Loops:
             self.questions.append((output, QUESTION + bytes((number >> 7, number & 0x7F, 0xF7))))
 
     def _met(self, source: int, of: int, least: int) -> bool:
-        """Whether so much of what comes in (per cent) is what went out: of a loop all is, of music some by chance."""
+        """Whether at least this much (%) of what comes in went out before: in a loop all, in music some by chance."""
         now, before = self.tallies[source], self.tallies_before.get(source, _NOTHING)
         return (now[of] + before[of]) * 100 >= (now[0] + before[0]) * least
 
     def _open_ways(self, source: int, answer: RoutedMessage) -> RoutedMessage:
-        """What is left of an answer without the ways that are muted."""
+        """What is left of an answer without the muted connections."""
         shut = {output for each, output in self.muted if each == source}
         self.dropped += sum(output in shut for output, _ in answer.units)
         return without(answer, shut)
 
 
 def _comes_round(now: int, mark: _Mark) -> bool:
-    """Whether this may be what was sent then: not at once, and about as late as in the rounds before."""
+    """Whether this may be what was sent then: not at once, and about as long ago as in the rounds before."""
     at, rounds, since = mark
     age = now - at
-    # a server that hands on once a period makes one round twice as long as the next
+    # with a server that hands on once per period, one round can be twice as long as the next
     pace = (at - since) // rounds if rounds else age
     return age >= _NEAREST and pace // 2 - _JITTER <= age <= 2 * pace + _JITTER

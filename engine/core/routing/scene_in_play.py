@@ -1,7 +1,7 @@
-"""A scene that has been in force: what its filters remember, which routes are muted, and what was answered before.
+"""A scene that plays: sends messages through its routes, and remembers answers, filters' states and muted routes.
 
-What stateless filters do to a short message is a pure function of that message. So each input of a scene remembers,
-for each message, all of its deliveries; the second time, any number of routes and filters costs one look-up.
+What filters without state do to a short message depends on that message alone. So each input of a scene remembers, for
+each message, all of its deliveries; the second time, any number of routes and filters costs one look-up.
 """
 
 from collections import deque
@@ -34,7 +34,7 @@ class TimedMessage(NamedTuple):
 
 @dataclass(slots=True)
 class RoutedMessage:
-    """All that becomes of one message: what is sent where, and what the ledger and the loops' watch must know of it.
+    """The answer to one message: what is sent where, and what the ledger and the watch for loops must know of it.
 
     It is never changed; a frozen class would only take four times as long to make.
     """
@@ -46,15 +46,15 @@ class RoutedMessage:
     selects: tuple[tuple[int, Unit], ...]  # bank and program messages by output
     said: tuple[bytes, ...]  # the different messages among all units
     others: tuple[tuple[int, Unit], ...]  # for a release: the units without their note-offs
-    later: tuple[TimedMessage, ...] = ()  # what is to be sent at other times
-    noted: bool = field(init=False)  # whether anything beside notes is to be written down
+    later: tuple[TimedMessage, ...] = ()  # what is to be sent later
+    noted: bool = field(init=False)  # whether there is anything beside notes to remember
 
     def __post_init__(self) -> None:
         self.noted = bool(self.moves or self.selects or self.later)
 
 
 class FilterFaults:
-    """Filters that raised or answered nonsense: counted by filter, the first one of each kept in words."""
+    """Filters that raised or gave invalid answers: counted by filter, with the first fault of each in words."""
 
     def __init__(self) -> None:
         self.counts: dict[str, int] = {}
@@ -70,7 +70,7 @@ class FilterFaults:
 
 
 def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -> tuple[bytes | Later, ...]:
-    """What a path's filters make of a message. A filter that fails is stepped over, and written down."""
+    """What a route's filters make of a message. A filter that fails is bypassed, and counted in `faults`."""
     flowing: tuple[bytes | Later, ...] = (message,)
     for link in path.links:
         flowing = through(link, flowing, now, faults)
@@ -82,7 +82,7 @@ def run_chain(path: RoutePath, message: bytes, now: int, faults: FilterFaults) -
 def through(
     link: FilterLink, flowing: Iterable[bytes | Later], now: int, faults: FilterFaults
 ) -> tuple[bytes | Later, ...]:
-    """What one filter makes of what reaches it; what is for later it is asked with that time."""
+    """What one filter makes of what reaches it; it is given delayed messages with the time at which they are due."""
     answered: list[bytes | Later] = []
     for item in flowing:
         if isinstance(item, Later):
@@ -117,7 +117,7 @@ def _is_answer(one: object, link: FilterLink) -> bool:
 
 
 def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[TimedMessage, ...] = ()) -> RoutedMessage:
-    """Sort out what the ledger must know of these deliveries; the same one twice to an output goes once."""
+    """The answer made of these deliveries; what would go twice to one output goes once."""
     once = tuple(dict.fromkeys(units))
     targets: tuple[Target, ...] = ()
     moves: tuple[tuple[Moved, bool], ...] = ()
@@ -133,13 +133,13 @@ def answer(message: bytes, units: Sequence[tuple[int, Unit]], later: tuple[Timed
         return RoutedMessage(PRESS, once, targets, moves, selects, said, (), later)
     without = ((output, tuple(item for item in unit if not is_release(item))) for output, unit in once)
     others = tuple((output, unit) for output, unit in without if unit)
-    if targets:  # a filter starts notes where a key is let go: no key holds them
+    if targets:  # a filter starts notes when a key is released: no key holds them
         moves += tuple(note for output, unit in others for note in made_of(output, unit))
     return RoutedMessage(RELEASE, once, (), moves, selects, said, others, later)
 
 
 def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
-    """What is left of an answer without these outputs; for the ledger, too, they were never told."""
+    """What is left of an answer without these outputs; the ledger will not know of them either."""
     timed = (each._replace(outputs=tuple(o for o in each.outputs if o not in shut)) for each in answer.later)
     return replace(
         answer,
@@ -153,14 +153,14 @@ def without(answer: RoutedMessage, shut: Container[int]) -> RoutedMessage:
 
 
 class AnswerMemory:
-    """What the inputs of all scenes remember; the oldest answer makes room for the newest."""
+    """The answers that the inputs of all scenes remember; the newest replaces the oldest."""
 
     def __init__(self, most: int = REMEMBERED) -> None:
         self._most = most
         self._places: deque[tuple[dict[bytes, RoutedMessage], bytes]] = deque()  # oldest first
 
     def keep(self, known: dict[bytes, RoutedMessage], message: bytes, worked_out: RoutedMessage) -> None:
-        """One more answer, to a message that `known` does not hold yet."""
+        """Remember one more answer, to a message that is not in `known` yet."""
         known[message] = worked_out
         self._places.append((known, message))
         if len(self._places) > self._most:
@@ -176,7 +176,7 @@ class SharedRoutes:
         self.called = _keeping_state(everywhere)
 
     def renew(self, which: Callable[[int, RoutePath], bool]) -> None:
-        """Filters with state of these routes (input, route) are as at first."""
+        """Reset the filters with state of these routes (input, route)."""
         self.called = _renewed(self.called, which)
 
     def grow(self, inputs: int) -> None:
@@ -194,7 +194,7 @@ class BurstCost(NamedTuple):
 
 
 class SceneInPlay:
-    """One scene at work. `paths[i]` are the routes of input i, those of every scene before its own."""
+    """One scene. `paths[i]` are the routes of input i, those of every scene before its own."""
 
     def __init__(self, compiled: CompiledScene, faults: FilterFaults, shared: SharedRoutes | None = None) -> None:
         """`shared`: with the other scenes of the rig; with none, if it is not given."""
@@ -211,7 +211,7 @@ class SceneInPlay:
         self._refresh()
 
     def _refresh(self) -> None:
-        """Work out again which routes carry anything; nothing that was remembered holds."""
+        """Work out again which routes carry messages, and forget all answers."""
         self._lasting = self._unmuted(self._all_lasting)
         self._known: tuple[dict[bytes, RoutedMessage], ...] = tuple({} for _ in self.paths)
         self._call_unmuted()
@@ -224,7 +224,7 @@ class SceneInPlay:
         return tuple(shared + own for shared, own in zip(self.shared.called, self._own_called, strict=True))
 
     def enter(self, muted: frozenset[str]) -> None:
-        """The scene comes into force: its own filters with state begin again, as the gear was set to rest meanwhile."""
+        """The scene comes into force: its own filters with state are reset, as the gear was set to rest meanwhile."""
         if self._renews:
             self._own_called = _renewed(self._own_called, lambda source, path: True)
         if muted != self._muted:
@@ -233,7 +233,7 @@ class SceneInPlay:
             self._call_unmuted()
 
     def renew(self, which: Callable[[int, RoutePath], bool]) -> None:
-        """Its own filters with state are as at first; what all scenes share has been renewed."""
+        """Reset its own filters with state; `SharedRoutes.renew` has reset those of routes of every scene."""
         self._own_called = _renewed(self._own_called, which)
         self._call_unmuted()
 
@@ -250,7 +250,7 @@ class SceneInPlay:
         self._faults = faults
 
     def mute(self, routes: frozenset[str]) -> None:
-        """Routes of these names carry nothing, the others what they did."""
+        """Only routes of these names are muted from now on."""
         if routes != self._muted:
             self._muted = routes
             self._refresh()
@@ -268,7 +268,7 @@ class SceneInPlay:
         return tuple(tuple(path for path in listed if path.route not in self._muted) for listed in paths)
 
     def answer(self, source: int, message: bytes, now: int) -> RoutedMessage:
-        """All deliveries of one message of input `source`."""
+        """The answer to one message of input `source`."""
         known = self._known[source].get(message) or self._work_out(source, message, now)
         called = self.called[source]
         if not called:
@@ -281,11 +281,11 @@ class SceneInPlay:
         return {output for path in self.paths[source] for output in path.outputs}
 
     def feeds(self, source: int, message: bytes, moved: Moved) -> bool:
-        """Whether this input's message still moves this thing in this scene."""
+        """Whether this input's message still moves this controller, bend or pressure in this scene."""
         if moved in self._moved_by(self._lasting[source], message):
             return True
-        # A filter with state may not be asked twice, so one in its first state is asked in its place. It knows nothing
-        # of the move, so what counts is whether letting go would undo it; only what lasts may have to be let go twice.
+        # A filter with state may not be asked twice, so a fresh one is asked in its place. It does not know of the
+        # move, so what counts is whether the resting value would undo it; for routes of every scene, the message, too.
         for path in self.called[source]:
             asked = [rest] if (rest := rest_of(message)) else []
             if path.lasting:
@@ -309,7 +309,7 @@ class SceneInPlay:
     def _run(
         self, paths: tuple[RoutePath, ...], message: bytes, now: int
     ) -> tuple[tuple[tuple[int, Unit], ...], tuple[TimedMessage, ...]]:
-        """What goes out now, and what goes out later."""
+        """What is sent now, and what is sent later."""
         units: list[tuple[int, Unit]] = []
         later: list[TimedMessage] = []
         for path in paths:

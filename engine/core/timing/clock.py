@@ -1,4 +1,4 @@
-"""Beat clock: following it, generating it, and keeping two of them apart (MIDI 1.0 p. 27-32).
+"""Follows and generates MIDI beat clock (MIDI 1.0 p. 27-32).
 
 Twenty-four clocks make a quarter note; start and continue take effect at the next clock; song position counts
 sixteenths, six clocks each.
@@ -12,18 +12,20 @@ CLOCK, START, CONTINUE, STOP = (bytes((status,)) for status in (0xF8, 0xFA, 0xFB
 SONG_POSITION: Final = 0xF2
 PER_BEAT: Final = 24
 PER_SIXTEENTH: Final = 6
-SLOWEST, FASTEST = 20.0, 300.0  # beats a minute
+SLOWEST, FASTEST = 20.0, 300.0  # beats per minute
 
 _MINUTE: Final = 60_000_000_000  # ns
-_KEPT: Final = 2 * PER_BEAT + 1  # clocks the tempo is taken from: two beats after a change nothing is left of before
-_FEWEST: Final = 4  # before a tempo is told
-_ODD: Final = 4  # intervals in a row that fit no steady clock are a new tempo
-_TOO_SOON: Final = 0.4  # part of a period: a clock that comes sooner is there twice
-_LATE: Final = 0.65  # part of a period that a clock may be late before one is taken as missing
+_KEPT: Final = (
+    2 * PER_BEAT + 1
+)  # clocks that the tempo is taken from: two beats after a change, none from before is left
+_FEWEST: Final = 4  # before a tempo is reported
+_ODD: Final = 4  # intervals in a row that do not fit a steady clock are a new tempo
+_TOO_SOON: Final = 0.4  # part of a period: a clock that comes sooner is a duplicate
+_LATE: Final = 0.65  # part of a period that a clock may be late before one counts as missing
 _CALM: Final = 0.25  # part of each clock's jitter that moves where the next is expected
 _GAP: Final = 1_000_000  # ns between start and the next clock (p. 30)
 _TAPS: Final = 5
-_TAPS_APART: Final = 3_000_000_000  # ns: a slower tap begins anew
+_TAPS_APART: Final = 3_000_000_000  # ns: after a longer pause tapping begins again
 
 
 def period(bpm: float) -> float:
@@ -32,11 +34,11 @@ def period(bpm: float) -> float:
 
 
 class ClockFollower:
-    """Follows one input's clock. A clock that is missing or there twice does not move the tempo."""
+    """Follows one input's clock. A missing or duplicate clock does not change the tempo."""
 
     def __init__(self) -> None:
         self.running = False
-        self.stopped = False  # told to stand; one that was never told anything may have been running before we came
+        self.stopped = False  # by a stop; without a start or a stop, it may have been running before we were
         self.position = 0  # clocks since the song's beginning
         self._starting = False
         self._ticks: deque[tuple[int, int]] = deque(maxlen=_KEPT)  # (number, time in ns)
@@ -61,21 +63,21 @@ class ClockFollower:
 
     @property
     def silent_at(self) -> int | None:
-        """When it will have stopped unless another clock comes: after four periods without one."""
+        """When it counts as silent unless another clock comes: after four periods without one."""
         return self._ticks[-1][1] + round(4 * (self._period() or period(SLOWEST))) if self._ticks else None
 
     @property
     def steady(self) -> bool:
-        """Whether a beat's clocks or more have come."""
+        """Whether at least one beat of clocks has come."""
         return len(self._ticks) >= PER_BEAT
 
     def alive(self, now: int) -> bool:
-        """Whether its clocks go on."""
+        """Whether its clocks still come."""
         end = self.silent_at
         return end is not None and now < end
 
     def bpm(self, now: int) -> float | None:
-        """Tempo in beats a minute, by least squares over the last clocks; None if none can be told."""
+        """Tempo in beats per minute, by least squares over the last clocks; None if it is not known."""
         if len(self._ticks) < _FEWEST or not self.alive(now):
             return None
         slope = self._slope()
@@ -83,7 +85,7 @@ class ClockFollower:
 
     def _tick(self, now: int) -> None:
         if self.running:
-            # the first clock after start is where the song begins, not a step further
+            # the first clock after start is at the beginning of the song
             self.position += 0 if self._starting else 1
             self._starting = False
         if not self._ticks:
@@ -105,16 +107,16 @@ class ClockFollower:
                 self.last_bpm = self.bpm(now)
 
     def _steps(self, now: int, at: int, expected: float | None) -> int:
-        """How many clocks lie between the last one and now: 1, or more if some are missing, 0 for one too many."""
-        if not expected:  # not known, or all at one time
+        """How many clocks the time since the last one makes up: 1, more if some are missing, 0 for a duplicate."""
+        if not expected:  # not known, or all at once
             return 1
-        # an early clock after a late one is not there twice, nor is the next one missing: where the one before it
-        # belonged must agree
+        # an early clock after a late one is not a duplicate, nor is the next one missing: both the last clock and the
+        # time at which it was due must agree
         soonest, latest = sorted(((now - at) / expected, (now - self._due_at) / expected))
         return 0 if latest < _TOO_SOON else max(1, int(soonest + 1 - _LATE))
 
     def _period(self) -> float | None:
-        """The middle one of the last intervals, each by the clocks that lie in it."""
+        """The median of the last intervals, each divided by its number of clocks."""
         ticks = list(self._ticks)[-13:]
         if len(ticks) < 3:
             return None
@@ -122,7 +124,7 @@ class ClockFollower:
         return between[len(between) // 2]
 
     def _slope(self) -> float:
-        """Nanoseconds a clock."""
+        """Nanoseconds per clock."""
         first, begin = self._ticks[0]
         points = [(number - first, at - begin) for number, at in self._ticks]
         count = len(points)
@@ -136,7 +138,7 @@ class ClockGenerator:
     """Makes a clock. Its times are counted from the last change of tempo, so that it never drifts."""
 
     class Stand(NamedTuple):
-        """Tempo, clocks since the song's beginning, and in how many ns the next one comes; None if it stands."""
+        """Tempo, clocks since the beginning of the song, and ns until the next one, None if it is stopped."""
 
         bpm: float
         position: int
@@ -156,32 +158,32 @@ class ClockGenerator:
         return self._from + round(self._next * period(self.bpm)) if self.running else None
 
     def start(self, now: int) -> list[bytes]:
-        """From the beginning; nothing if it runs already (p. 31)."""
+        """Run from the beginning; nothing if it is running (p. 31)."""
         if self.running:
             return []
         self.position = 0
         return self._run(now, START)
 
     def go_on(self, now: int) -> list[bytes]:
-        """From where it stopped."""
+        """Run on from where it stopped."""
         return [] if self.running else self._run(now, CONTINUE)
 
     def stop(self) -> list[bytes]:
-        """Stand where it is; nothing if it stands already."""
+        """Stop; nothing if it is stopped."""
         if not self.running:
             return []
         self.running = False
         return [STOP]
 
     def locate(self, sixteenths: int) -> list[bytes]:
-        """Go to a song position; only while it stands (p. 29)."""
+        """Go to a song position; only while it is stopped (p. 29)."""
         if self.running:
             return []
         self.position = sixteenths * PER_SIXTEENTH
         return [bytes((SONG_POSITION, sixteenths & 0x7F, sixteenths >> 7))]
 
     def set_bpm(self, now: int, bpm: float) -> None:
-        """Change the tempo; the clock under way keeps the part of its length that is over."""
+        """Change the tempo. The part of the present clock that is over stays as it is."""
         if self.running and self._next:
             before = period(self.bpm)
             over = (now - self._from) / before - (self._next - 1)  # of the present clock, 0 to 1
@@ -190,8 +192,8 @@ class ClockGenerator:
         self.bpm = bpm
 
     def tap(self, now: int) -> None:
-        """A tap of the foot; from the second one on they set the tempo, within the limits."""
-        if self._taps and now == self._taps[-1]:  # two switches at one time are one tap
+        """A tap of the foot; the second and later ones set the tempo, within the limits."""
+        if self._taps and now == self._taps[-1]:  # two switches at the same time are one tap
             return
         if self._taps and now - self._taps[-1] > _TAPS_APART:
             self._taps.clear()
@@ -201,23 +203,23 @@ class ClockGenerator:
             self.set_bpm(now, max(SLOWEST, min(FASTEST, _MINUTE / beat)))
 
     def take_over(self, now: int, bpm: float, position: int) -> None:
-        """Go on where another clock has fallen silent."""
+        """Go on where another clock fell silent."""
         self.bpm, self.running, self.position = max(SLOWEST, min(FASTEST, bpm)), True, position
         self._from, self._next = now, 0
 
     def follow(self, now: int, told: "ClockGenerator.Stand") -> None:
-        """Stand or run as another generator does."""
+        """Run, or be stopped, as another generator is."""
         self.bpm = max(SLOWEST, min(FASTEST, told.bpm))
         self.position = told.position
         self.running = told.next_in is not None
         self._from, self._next = now + (told.next_in or 0), 0
 
     def stand(self, now: int) -> "ClockGenerator.Stand":
-        """How it stands or runs."""
+        """Its tempo, position and time to the next clock; see `follow`."""
         return self.Stand(self.bpm, self.position, self.due - now if self.due is not None else None)
 
     def send(self, now: int) -> list[bytes]:
-        """The clock, if it is due. Those that a stall has missed stay missed: a run of them would be no tempo."""
+        """The clock, if it is due. Clocks missed in a stall are not sent later: a burst would be a wrong tempo."""
         due = self.due
         if due is None or now < due:
             return []

@@ -1,4 +1,4 @@
-"""Scenes that are recalled by time code: once each time it runs past their place, never by a jump backwards."""
+"""Recalls scenes by time code: once each time it runs past their place, never by a jump backwards."""
 
 from typing import Final
 
@@ -6,20 +6,20 @@ from engine.core.timing.sync_settings import CueSettings
 from engine.core.timing.timecode import TimecodeStep
 from engine.midi.timecode import Label, cue_place
 
-_CORRECTION: Final = 2  # frames that a reader may be corrected by
+_CORRECTION: Final = 2  # frames by which a reader may be corrected
 
 
 class TimecodeCues:
-    """Which scenes are to be recalled now, and which have been. Loop only."""
+    """The scenes to recall now, and those passed already. Loop only."""
 
     def __init__(self, settings: CueSettings) -> None:
         self.recalls: list[int] = []  # scene numbers, taken away by the caller
         self._cues, self._chase = settings.cues, settings.chase
         self._past: set[int] = set()  # scenes whose place was passed and is not far ahead again
-        self._jumped = False  # to where it is: what lies there is passed when it runs on
+        self._jumped = False  # to where it is: a cue there counts as passed once it runs on
 
     def adopt(self, settings: CueSettings) -> None:
-        """Go on by the cues of an edited rig: what was passed is passed, where it still is."""
+        """Take the cues of an edited rig. Those that were passed and are unchanged stay passed."""
         kept = {number for _, number in set(settings.cues) & set(self._cues)}
         self._cues, self._chase = settings.cues, settings.chase
         self._past &= kept

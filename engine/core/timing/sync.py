@@ -1,8 +1,8 @@
-"""One clock and one time code for the rig: where they come from, where they go, and what follows them.
+"""The one clock and the one time code of a rig: chooses where they come from, and sends them where they go.
 
-The clock comes from the first of its sources that is alive. What it says goes to the outputs of `[sync.clock]` the
-short way, and no other clock gets there; where routes lead several clocks to one output, the first that speaks keeps
-it till it falls silent. Time code is shown from wherever it comes, and recalls the scenes that name a place in it.
+The clock comes from the first of its sources that sends one. It goes to the outputs of `[sync.clock]` directly, and no
+other clock gets there. Where routes lead several clocks to one output, the first keeps it until it falls silent. Time
+code is shown from any source, and recalls the scenes that name a place in it.
 """
 
 from collections.abc import Iterable
@@ -15,14 +15,14 @@ from engine.core.timing.sync_settings import INTERNAL, ClockSettings, SyncSettin
 from engine.midi.timecode import Label, belongs
 
 _CLOCKS: Final = frozenset({clock.CLOCK, clock.START, clock.CONTINUE, clock.STOP})
-_OWNED: Final = 500_000_000  # ns that an output stays with a routed clock that fell silent
-_STEADY: Final = clock.PER_BEAT  # clocks of a better source before it takes over
+_OWNED: Final = 500_000_000  # ns for which an output stays with a routed clock that fell silent
+_STEADY: Final = clock.PER_BEAT  # clocks of a preferred source before it takes over
 
 Sent = list[tuple[int, bytes]]  # output, message
 
 
 class ShownTimecode(NamedTuple):
-    """The time code to show: where, whether it runs, and from where it comes."""
+    """The time code to show: its label, whether it runs, and its source."""
 
     label: Label
     running: bool
@@ -42,8 +42,8 @@ class ClockAndTimecode:
         self.code: timecode.TimecodeGenerator | None = None
         self.followers: dict[int, clock.ClockFollower] = {}
         self._leader: int | None = None  # the input that is followed; None is our own clock, or nobody
-        self._sent_at = -_OWNED  # the last clock of the rig, whoever made it
-        self._switched = False  # to another source, of which no clock has passed yet
+        self._sent_at = -_OWNED  # the last clock of the rig, from any source
+        self._switched = False  # to another source that has not sent a clock yet
         self._owners: dict[int, tuple[int, int]] = {}  # output -> the input whose routed clock it has, and since when
         self.readers: dict[int, timecode.TimecodeReader] = {}
         self.cues = TimecodeCues(settings.cues)
@@ -63,7 +63,7 @@ class ClockAndTimecode:
         self._code_with_clock = settings.timecode is not None and settings.timecode.with_clock
 
     def begin(self, now: int) -> Sent:
-        """The show begins: what is to run from the start runs."""
+        """The show begins: start what the rig says runs from the start."""
         sent: Sent = []
         settings = self._settings
         if self.clock is not None and settings.clock is not None and settings.clock.runs:
@@ -92,7 +92,7 @@ class ClockAndTimecode:
             return []
         if message == clock.CLOCK:
             if self._switched and now - self._sent_at < self._shortest(now, follower):
-                return []  # the source before has just sent one
+                return []  # the source before it has just sent one
             self._sent_at, self._switched = now, False
         sent = [(output, message) for output in self._clock_to]
         if self._code_with_clock and self.code is not None:
@@ -107,7 +107,7 @@ class ClockAndTimecode:
         return clock.period(bpm) / 2 if bpm else 0
 
     def _choose(self, now: int, source: int) -> None:
-        """The first source of the list that is alive leads; a better one takes over once it is steady."""
+        """The first source of the list that sends leads; a preferred one takes over once it is steady."""
         if self._leader == source:
             return
         leads = self.followers.get(self._leader) if self._leader is not None else None
@@ -117,7 +117,7 @@ class ClockAndTimecode:
         if better and (not alive or self.followers[source].steady):
             self._leader, self._switched = source, True
             if self.clock is not None:
-                self.clock.running = False  # whoever leads now may stop; ours is not to go on then
+                self.clock.running = False  # the new leader may stop; ours must not go on then
 
     def _hear_code(self, now: int, source: int, message: bytes) -> Sent:
         reader = self.readers.get(source) or timecode.TimecodeReader()
@@ -134,7 +134,7 @@ class ClockAndTimecode:
 
     @property
     def due(self) -> int | None:
-        """When `tick` is next wanted, or None."""
+        """When `tick` is next needed, or None."""
         if self.clock is None and self.code is None and not self.readers:
             return None
         dues = [self.beat, *(reader.due for reader in self.readers.values())]
@@ -150,7 +150,7 @@ class ClockAndTimecode:
         return code if clock is None else clock if code is None else min(clock, code)
 
     def tick(self, now: int) -> Sent:
-        """What our own clock and time code say by now; and whether others have stopped."""
+        """What our own clock and time code send by now; and notice that others have stopped."""
         sent: Sent = []
         self._mind_the_leader(now)
         if self.clock is not None and self._leader is None:
@@ -174,7 +174,7 @@ class ClockAndTimecode:
         return leader.silent_at if leader is not None else None
 
     def _mind_the_leader(self, now: int) -> None:
-        """A leader that falls silent hands over: to our own clock at its tempo, or to the next that speaks."""
+        """When the leader falls silent, our own clock goes on at its tempo, or the next source that sends leads."""
         leader = self.followers.get(self._leader) if self._leader is not None else None
         if leader is None or leader.alive(now):
             return
@@ -182,21 +182,21 @@ class ClockAndTimecode:
         self._replace(now, leader)
 
     def _replace(self, now: int, leader: clock.ClockFollower) -> None:
-        """Our own clock goes on in the place of one that led."""
+        """Our own clock goes on in place of the former leader."""
         if self.clock is not None and leader.last_bpm is not None and not leader.stopped:
             self.clock.take_over(now, leader.last_bpm, leader.position)
 
     # Commands
 
     def start_code(self, now: int) -> Sent:
-        """Our own time code runs from where it stands."""
+        """Run our own time code from where it is."""
         if self.code is None or self.code.running:
             return []
         self._code_label = None
         return self._to_code(self.code.start(now))
 
     def locate_code(self, now: int, place: Label) -> Sent:
-        """Our own time code goes there."""
+        """Move our own time code there."""
         if self.code is None:
             return []
         sent = self._to_code(self.code.locate(now, place))
@@ -205,7 +205,7 @@ class ClockAndTimecode:
         return sent
 
     def command_clock(self, now: int, what: str) -> Sent:
-        """Our own clock: "start", "continue" or "stop"; it leads then, where `follows` names no better one."""
+        """Our own clock: "start", "continue" or "stop". It leads then; the caller has checked `follows`."""
         if self.clock is None:
             return []
         self._leader = None
@@ -214,13 +214,13 @@ class ClockAndTimecode:
         return self.to_clock(self.clock.start(now) if what == "start" else self.clock.go_on(now))
 
     def finish(self, now: int) -> Sent:
-        """The show ends: who counts our own clock must hear that it stands, or they wait for the next one."""
+        """The show ends: send stop, or receivers of our own clock would wait for the next one."""
         if self.code is not None:
             self.code.stop(now)
         return self.to_clock(self.clock.stop()) if self.clock is not None and self._leader is None else []
 
     def follows(self, now: int) -> str | None:
-        """The input whose clock goes before our own at the moment, or None."""
+        """The input whose clock has precedence over our own now, or None."""
         leader = self.followers.get(self._leader) if self._leader is not None else None
         if self._leader is None or leader is None or not leader.alive(now):
             return None
@@ -284,7 +284,7 @@ class ClockAndTimecode:
         return next((bpm for bpm in heard if bpm is not None), self.clock.bpm if self.clock else None)
 
     def clock_source(self, now: int) -> str | None:
-        """Where the rig's clock comes from at the moment: an input, "internal", or None."""
+        """Where the rig's clock comes from now: an input, "internal", or None."""
         if self._leader is not None:
             return self._settings.inputs[self._leader]
         if self.clock is not None and self.clock.running:
@@ -307,7 +307,7 @@ class ClockAndTimecode:
     def let_through(
         self, now: int, source: int, message: bytes, units: Iterable[tuple[int, Unit]]
     ) -> list[tuple[int, Unit]]:
-        """Of a routed clock, what goes where no other clock goes."""
+        """What of a routed clock goes to outputs that have no other clock."""
         passing = []
         for output, unit in units:
             owner, at = self._owners.get(output, (source, now))
@@ -323,7 +323,7 @@ class ClockAndTimecode:
         return self._code_from if self._code_from is not None else next(iter(self.readers), None)
 
     def to_clock(self, messages: Iterable[bytes]) -> Sent:
-        """These for the outputs of the clock."""
+        """These messages for the outputs of the clock."""
         return [(output, message) for message in messages for output in self._clock_to]
 
     def _to_code(self, messages: Iterable[bytes]) -> Sent:

@@ -1,4 +1,4 @@
-"""Commands to the rig's own clock and time code, in words."""
+"""Carries out commands to the rig's own clock and time code, and says what became of them."""
 
 from engine.answer_codes import AnswerCode
 from engine.core.commands import ControlClock, ControlTimecode
@@ -10,7 +10,7 @@ SyncResult = tuple[AnswerCode, str, Sent]  # what became of it, a sentence, what
 
 
 def control(sync: ClockAndTimecode, now: int, command: ControlClock | ControlTimecode) -> SyncResult:
-    """Start, stop, set the tempo of, or locate what the command is for."""
+    """Carry out a command to the clock or the time code."""
     if isinstance(command, ControlClock):
         return _clock(sync, now, command.what, command.value)
     return _timecode(sync, now, command.what, command.value)
@@ -21,24 +21,32 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
     if clock is None:
         return (
             AnswerCode.NOT_IN_RIG,
-            'this rig has no clock of its own; give it [sync.clock] with from = "internal"',
+            'this rig has no clock of its own; add [sync.clock] with from = "internal"',
             [],
         )
     if what == "tempo":
         if not isinstance(value, int | float) or not SLOWEST <= value <= FASTEST:
             return (
                 AnswerCode.BAD_REQUEST,
-                f"a tempo is {SLOWEST:.0f} to {FASTEST:.0f} beats a minute; nothing changed",
+                f"a tempo is {SLOWEST:.0f} to {FASTEST:.0f} beats per minute; nothing changed",
                 [],
             )
         clock.set_bpm(now, float(value))
         return AnswerCode.DONE, f"tempo {clock.bpm:g}", []
     if what not in ("start", "continue", "stop"):
-        return AnswerCode.BAD_REQUEST, f'the clock knows no "{what}"; it knows start, continue, stop, tempo', []
+        return AnswerCode.BAD_REQUEST, f'there is no clock command "{what}"; use start, continue, stop or tempo', []
     if (leader := sync.follows(now)) is not None:
-        return AnswerCode.NOT_POSSIBLE, f'the clock follows "{leader}", which goes before our own; nothing changed', []
+        return (
+            AnswerCode.NOT_POSSIBLE,
+            f'the clock follows "{leader}", which has priority over the internal clock; nothing changed',
+            [],
+        )
     if clock.running == (what != "stop"):
-        return AnswerCode.UNCHANGED, f"the clock {'runs' if clock.running else 'stands'} already; nothing changed", []
+        return (
+            AnswerCode.UNCHANGED,
+            f"the clock is already {'running' if clock.running else 'stopped'}; nothing changed",
+            [],
+        )
     sent = sync.command_clock(now, what)
     return AnswerCode.DONE, f"clock: {what}, tempo {clock.bpm:g}", sent
 
@@ -48,7 +56,7 @@ def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | 
     if code is None:
         return (
             AnswerCode.NOT_IN_RIG,
-            'this rig has no time code of its own; give it [sync.timecode] with from = "internal"',
+            'this rig has no time code of its own; add [sync.timecode] with from = "internal"',
             [],
         )
     if what == "locate":
@@ -58,14 +66,14 @@ def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | 
             return AnswerCode.BAD_REQUEST, f'found "{value}"; allowed at {code.rate.name} frames: {fault}', []
         return AnswerCode.DONE, f"time code at {place}", sync.locate_code(now, place)
     if what not in ("start", "stop"):
-        return AnswerCode.BAD_REQUEST, f'the time code knows no "{what}"; it knows start, stop, locate', []
+        return AnswerCode.BAD_REQUEST, f'there is no time code command "{what}"; use start, stop or locate', []
     if code.running == (what == "start"):
         return (
             AnswerCode.UNCHANGED,
-            f"the time code {'runs' if code.running else 'stands'} already; nothing changed",
+            f"the time code is already {'running' if code.running else 'stopped'}; nothing changed",
             [],
         )
     if what == "start":
-        return AnswerCode.DONE, f"time code runs from {code.label(now)}", sync.start_code(now)
+        return AnswerCode.DONE, f"time code running from {code.label(now)}", sync.start_code(now)
     code.stop(now)
-    return AnswerCode.DONE, f"time code stands at {code.label(now)}", []
+    return AnswerCode.DONE, f"time code stopped at {code.label(now)}", []

@@ -1,4 +1,4 @@
-"""Time code in time: reading it from quarter frames and full messages, and sending it (RP-004/RP-008, version 4.2.1).
+"""Reads and sends time code: quarter frames and full messages (RP-004/RP-008, version 4.2.1).
 
 Eight quarter frames spell a label while two frames go by, so that a reader running forwards is two frames behind what
 it has just been told; running backwards it is not (p. 3). It trusts a label after a whole run of eight in order.
@@ -8,10 +8,10 @@ from typing import Final, NamedTuple
 
 from engine.midi.timecode import Label, Rate, from_full_frame, from_nibbles, full_frame, is_dropout, quarter_frames
 
-STOPPED_AFTER: Final = 400_000_000  # ns without a quarter frame; told within half a second
+STOPPED_AFTER: Final = 400_000_000  # ns without a quarter frame; reported within half a second
 _PIECES: Final = 8
-_FRAMES: Final = 2  # that eight quarter frames take
-_CATCH_UP: Final = 4  # quarter frames that may be sent at once after a stall; beyond that the place is told anew
+_FRAMES: Final = 2  # in eight quarter frames
+_CATCH_UP: Final = 4  # quarter frames that may be sent at once after a stall; beyond that the place is sent again
 
 
 class TimecodeStep(NamedTuple):
@@ -36,7 +36,7 @@ class TimecodeReader:
         self._nibbles = [0] * _PIECES
         self._piece = 0  # the last one
         self._run = 0  # pieces in order up to it
-        self._group: Label | None = None  # the label of the two frames that are being spelt
+        self._group: Label | None = None  # the label that the present eight quarter frames spell
 
     @property
     def due(self) -> int | None:
@@ -96,7 +96,7 @@ class TimecodeReader:
         group = told.plus(_FRAMES) if self.direction > 0 else told
         expected = self._group.plus(_FRAMES) if self._group is not None and self.direction > 0 else self._group
         ran = expected is not None and expected.rate == group.rate and abs(group.after(expected)) <= _FRAMES
-        # forwards the next piece is the first of the group that begins now; `hear` must not move on once more
+        # forwards, the next piece is the first of the group that begins now; `hear` must not move on once more
         self._group = group.plus(-_FRAMES) if self.direction > 0 else group
         return self._go(group, ran)
 
@@ -123,7 +123,7 @@ class TimecodeGenerator:
 
     def __init__(self, rate: Rate, start: Label) -> None:
         self.rate = rate
-        self._place = start  # where it began to run, or stands
+        self._place = start  # where it began to run, or is stopped
         self._began_at: int | None = None
         self._sent = 0  # quarter frames since it began
 
@@ -138,19 +138,19 @@ class TimecodeGenerator:
         return None if self._began_at is None else self._began_at + self.rate.nanoseconds(self._sent)
 
     def start(self, now: int) -> list[bytes]:
-        """Run from where it stands; tells the place first."""
+        """Run from where it is; sends the place first."""
         if self._began_at is not None:
             return []
         self._began_at, self._sent = now, 0
         return [full_frame(self._place)]
 
     def stop(self, now: int) -> None:
-        """Stand where it is."""
+        """Stop where it is."""
         self._place = self.label(now)
         self._began_at = None
 
     def locate(self, now: int, place: Label) -> list[bytes]:
-        """Go there; runs on if it runs."""
+        """Go there; if it runs, it runs on from there."""
         self._place = place
         if self._began_at is not None:
             self._began_at, self._sent = now, 0
@@ -169,11 +169,11 @@ class TimecodeGenerator:
         self._sent = 0 if runs_for is None else self.rate.quarters(max(0, runs_for)) + 1
 
     def stand(self, now: int) -> tuple[Label, int | None]:
-        """Where it began to run and for how long it has (ns), or where it stands and None."""
+        """Where it began to run and for how long it has run (ns); where it is stopped, and None."""
         return self._place, None if self._began_at is None else now - self._began_at
 
     def send(self, now: int) -> list[bytes]:
-        """The quarter frames that are due by now; after a stall the place instead, and on from there."""
+        """The quarter frames that are due by now; after a stall, the place instead."""
         if self._began_at is None:
             return []
         wanted = self.rate.quarters(now - self._began_at) + 1 if now >= self._began_at else 0
@@ -184,13 +184,13 @@ class TimecodeGenerator:
         return sent
 
     def _catch_up(self, now: int, wanted: int) -> list[bytes]:
-        # the next group of eight must begin with its first piece, and not with one that nobody can complete
+        # the next group of eight must begin with its first piece, or no reader could complete it
         self._sent = -(-(wanted + self._offset) // _PIECES) * _PIECES - self._offset
         return [full_frame(self.label(now))]
 
     @property
     def _offset(self) -> int:
-        """Pieces of the first group that are left out: but for 25 a group's first frame has an even number (p. 2)."""
+        """Pieces of the first group to leave out: except at 25 fps, a group's first frame has an even number (p. 2)."""
         return 4 if self.rate.frames != 25 and self._place.parts[3] % 2 else 0
 
     def _piece(self, number: int) -> bytes:

@@ -1,1 +1,1 @@
-"""Edits of the rig that plays: played at once, saved with proof."""
+"""Edits of the current rig: adopted at once, saved with proof."""

@@ -10,7 +10,6 @@ from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import Change, RigSession
 from engine.live.edit.route_edits import burst_plan, chain_plan, connection_plan
 from engine.live.show import Show
-from engine.live.socket.handler import Handler
 from engine.plurals import counted
 from engine.protocol import (
     Answer,
@@ -21,6 +20,7 @@ from engine.protocol import (
     ChainRequest,
     CopySceneRequest,
     DeleteSceneRequest,
+    Handler,
     HistoryRequest,
     JoinRequest,
     LearnRequest,

@@ -1,4 +1,4 @@
-"""What other machines ask for that takes threads: a route set by SysEx, the rig sent as a dump and taken back."""
+"""Requests of other machines that take worker threads: set a route by SysEx, send the rig as a dump, restore it."""
 
 from functools import partial
 from typing import Final
@@ -13,19 +13,19 @@ from engine.live.show import Show
 from engine.protocol import Answer, AnswerCode, refused, unchanged
 from engine.rig.edit import scene_edits
 
-_ROUND: Final = 0.05  # seconds between looks at what was asked
+_ROUND: Final = 0.05  # seconds between looks for requests
 _PATIENCE: Final = 5_000_000_000  # ns without a block after which a dump has stopped
 
 
 class RemoteWork:
-    """Runs the errands of one show."""
+    """Carries out the requests for one show."""
 
     def __init__(self, show: Show, session: RigSession) -> None:
         self._show = show
         self._session = session
         self._collectors: dict[
             int, tuple[rig_dump.DumpCollector, int]
-        ] = {}  # input -> the dump that comes in, last heard (ns)
+        ] = {}  # by input: a dump that comes in, and when its last block came (ns)
 
     async def run(self) -> None:
         """Look again and again, until cancelled."""
@@ -38,7 +38,7 @@ class RemoteWork:
             for source, request in asked:
                 try:
                     await self._carry_out(source, request)
-                except Exception as fault:  # it costs this errand, not the show
+                except Exception as fault:  # it costs this request, not the show
                     self._show.own_fault(f"carrying out {request.do} from {self._show.inputs[source]}", fault)
 
     async def _carry_out(self, source: int, request: RemoteRequest) -> None:
@@ -50,15 +50,15 @@ class RemoteWork:
             self._answer(source, SET_ROUTE, await self._set_route(request.data))
 
     def send_backup(self, outputs: tuple[int, ...]) -> int:
-        """The rig as it plays goes out as a dump; how many blocks."""
+        """Send the current rig as a dump; the number of blocks."""
         blocks = rig_dump.blocks(self._session.text, self._show.engine.state.compiled.remote.device)
         self._show.send((output, block) for block in blocks for output in outputs)
         return len(blocks)
 
     async def _take_block(self, source: int, block: bytes) -> None:
         now = self._show.clock()
-        collector, heard_at = self._collectors.get(source, (rig_dump.DumpCollector(), now))
-        if now - heard_at > _PATIENCE:
+        collector, last_at = self._collectors.get(source, (rig_dump.DumpCollector(), now))
+        if now - last_at > _PATIENCE:
             collector = rig_dump.DumpCollector()
         found = collector.take(block)
         if not isinstance(found, str):
@@ -67,28 +67,28 @@ class RemoteWork:
                 self._show.tell(self._show.inputs[source], found.news)
             return
         self._collectors.pop(source, None)
-        self._answer(source, BLOCK, await self.restore(found, f"a dump from {self._show.inputs[source]}"))
+        self._answer(source, BLOCK, await self.restore(found, f"a dump on {self._show.inputs[source]}"))
 
     def _give_up(self) -> None:
-        """A dump that has stopped half way is told, and forgotten."""
+        """Report and forget a dump that has stopped half way."""
         now = self._show.clock()
-        for source, (collector, heard_at) in list(self._collectors.items()):
-            if now - heard_at > _PATIENCE:
+        for source, (collector, last_at) in list(self._collectors.items()):
+            if now - last_at > _PATIENCE:
                 del self._collectors[source]
                 text = collector.progress("the dump has stopped").text
                 self._answer(source, BLOCK, refused(AnswerCode.INTERRUPTED, text))
 
     async def restore(self, text: str, where: str) -> Answer:
-        """A whole rig takes the place of the one that plays, if it is in order."""
+        """Replace the current rig with this text, if it is valid."""
         if text == self._session.text:
-            return unchanged(f"the rig of {where} plays already")
-        return await self._session.edit(lambda: (lambda _: text, f"the rig of {where} plays"))
+            return unchanged(f"the rig from {where} is already current")
+        return await self._session.edit(lambda: (lambda _: text, f"the rig from {where} plays"))
 
     async def _set_route(self, route: RouteRequest) -> Answer:
         return await self._session.edit(partial(self._routed, route))
 
     def _routed(self, route: RouteRequest) -> tuple[Change, str] | Answer:
-        """What brings a route about, or the answer if nothing can or need."""
+        """The change that sets a route, or the answer if there is nothing to change."""
         engine = self._show.engine
         inputs, outputs = list(engine.rig.inputs), list(engine.rig.outputs)
         if engine.scene is None or route.input > len(inputs) or route.output > len(outputs):

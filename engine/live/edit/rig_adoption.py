@@ -1,4 +1,4 @@
-"""An edited rig takes over in a running show."""
+"""Adopts an edited rig in the running show, and releases the ports that it no longer has."""
 
 from engine.core.compiled import CompiledRig
 from engine.live.show import Show
@@ -8,7 +8,7 @@ from engine.rig.read.load import read
 
 
 def adopt(show: Show, compiled: CompiledRig, text: str) -> None:
-    """Go on with an edited rig in one step; ports that it wants no more, or wants elsewhere, are let go of.
+    """Go on with an edited rig in one step. Ports that it no longer has, or has elsewhere, are released.
 
     `text`: what the rig was read from.
     """
@@ -24,10 +24,10 @@ def adopt(show: Show, compiled: CompiledRig, text: str) -> None:
 
 
 def read_here(text: str, source: str, playing: Rig) -> Rig:
-    """An edited text, as the machine that plays a rig reads it. Raises RigError and EditError."""
+    """An edited text as a rig on the current rig's machine. Raises RigError and EditError."""
     rig = read(text, source)
     if (rig.network is None) != (playing.network is None):
-        raise EditError("[network] cannot come or go while the rig plays; stop the engine and start it again")
+        raise EditError("[network] cannot be added or removed while the rig plays; stop the engine and start it again")
     try:
         return rig.on(playing.network.machine) if playing.network is not None else rig
     except ValueError as fault:

@@ -50,7 +50,7 @@ class RigFileFollower:
             except RigError as fault:
                 self._reject(str(fault))
                 return
-            await to_its_end(self._lists.want, text)
+            await to_its_end(self._lists.watch, text)
             if text == session.on_disk and self._reread_lists:
                 await self._read_lists()
             elif text == session.on_disk:

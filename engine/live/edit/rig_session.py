@@ -140,10 +140,12 @@ class RigSession:
         except UnknownScene as fault:
             return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
         except InvalidRig as fault:
-            return InvalidRigAnswer(done=False, code=AnswerCode.INVALID_RIG, text=str(fault), keys=fault.keys)
+            return InvalidRigAnswer(text=str(fault), keys=fault.keys)
         except EditError as fault:
             return refused(AnswerCode.NOT_POSSIBLE, str(fault))
-        except (RigError, FilterFault) as fault:
+        except RigError as fault:
+            return InvalidRigAnswer(text=str(fault), keys=[problem.key for problem in fault.problems])
+        except FilterFault as fault:
             return refused(AnswerCode.INVALID_RIG, str(fault))
         self.text = text
         return None

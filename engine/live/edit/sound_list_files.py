@@ -1,4 +1,4 @@
-"""The sound lists that a rig names, as files that may be edited while it plays."""
+"""Watches the sound lists that a rig names for edits while it plays."""
 
 import os
 from pathlib import Path
@@ -10,7 +10,7 @@ Facts = tuple[int, int, int]  # time of the last change in ns, bytes, number of 
 
 
 def facts(file: Path) -> Facts | None:
-    """By what an edited file is told from the one before; None if there is none."""
+    """Facts that change when a file is edited; None if there is no file."""
     try:
         found = os.stat(file)
     except OSError:
@@ -19,25 +19,25 @@ def facts(file: Path) -> Facts | None:
 
 
 class SoundLists:
-    """Looked at again and again. A list that is not there is about to be replaced, or still to come."""
+    """Compares the lists at each look. A missing list is about to be replaced, or not yet written."""
 
     def __init__(self, folder: Path) -> None:
-        """`folder` is the rig's, from which its lists are named."""
+        """`folder`: the rig file's, which its lists' names start from."""
         self._folder = folder
         self._ours = frozenset(shipped())
-        self._wanted: frozenset[str] = frozenset()
+        self._watched: frozenset[str] = frozenset()
         self._seen: dict[str, Facts | None] = {}
         self._read: dict[str, Facts | None] = {}
 
-    def want(self, text: str) -> None:
-        """The lists that this text names count, too, though it may not play; to be called before the lists are read."""
-        self._wanted = named(text) - self._ours
-        for name in self._wanted:
+    def watch(self, text: str) -> None:
+        """Watch the lists that this text names, too, even if it is not valid. Call this before they are read."""
+        self._watched = named(text) - self._ours
+        for name in self._watched:
             self._read.setdefault(name, facts(self._folder / name))
 
     def edited(self, rig: Rig) -> bool:
-        """Whether a list of this rig has changed since the first look at it, and kept still since the last."""
-        names = {gear.sounds_from for gear in rig.instruments.values() if gear.sounds_from} | self._wanted
+        """Whether a list of this rig has changed since it was first seen, and not since the last look."""
+        names = {gear.sounds_from for gear in rig.instruments.values() if gear.sounds_from} | self._watched
         now = {name: facts(self._folder / name) for name in names - self._ours}
         new = {
             name: found

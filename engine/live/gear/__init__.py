@@ -1,1 +1,1 @@
-"""Work with the memory of the gear: identify, receive and send dumps, audition a sound."""
+"""Work with the instruments: identify them, receive and send dumps, audition a sound."""

@@ -1,4 +1,4 @@
-"""Who is on the cables: one output is asked after the other, and every input is listened to."""
+"""Finds the devices on the cables: asks at one output after the other, and listens at every input."""
 
 from collections.abc import Awaitable, Callable, Sequence
 from typing import Any, Final
@@ -10,7 +10,6 @@ from engine.live.show import Show
 
 _ROUND: Final = 0.01  # seconds
 _NS: Final = 1_000_000_000
-_CROSSED: Final = "crossed cables"
 
 
 async def identify(
@@ -21,9 +20,9 @@ async def identify(
     report: Callable[[dict[str, Any]], Awaitable[None]],
     stop: trio.Event,
 ) -> list[dict[str, Any]]:
-    """One row for each answer, and one for each output where none came.
+    """One row for each answer, and one for each output without one.
 
-    One question at a time, `seconds` for each: only so does an answer tell which output it belongs to. `note` is told
+    Outputs are asked one at a time, `seconds` for each, or an answer could not be assigned to its output. `note` gets
     each message that came, with its input.
     """
     rows: list[dict[str, Any]] = []
@@ -31,7 +30,7 @@ async def identify(
         if stop.is_set():
             break
         found = await _ask(show, output, seconds, note, stop)
-        if any(row["text"].startswith(_CROSSED) for row in found):  # or a late answer to the question before
+        if any(_is_crossed(show, row) for row in found):  # or a late answer to the earlier question
             found = await _ask(show, output, seconds, note, stop)
         rows += found
         await report({"progress": {"outputs": place, "of": len(outputs)}, "rows": found})
@@ -58,7 +57,7 @@ async def _ask(
                 note(event.port, event.message)
                 said = read_reply(event.message)
                 if said is not None:
-                    rows.append(_row(name, event.port, said.plain(), _crossed(show, name, event.port)))
+                    rows.append(_row(name, event.port, said.plain(), _pairing(show, name, event.port)))
                 elif asks(event.message):
                     rows.append(_row(name, event.port, None, f"what goes out at {name} comes back at {event.port}"))
     finally:
@@ -70,11 +69,22 @@ def _row(output: str, source: str | None, identity: dict[str, Any] | None, text:
     return {"output": output, "input": source, "identity": identity, "text": text}
 
 
-def _crossed(show: Show, output: str, source: str) -> str:
-    """An output and an input that share a name, or the port's pattern, are taken for one device's."""
+def _pairing(show: Show, output: str, source: str) -> str:
+    if expected := _others(show, output, source):
+        return f"crossed cables: asked at {output}, answered at {source} and not at {', '.join(sorted(expected))}"
+    return "one device"
+
+
+def _is_crossed(show: Show, row: dict[str, Any]) -> bool:
+    return row["identity"] is not None and bool(_others(show, row["output"], row["input"]))
+
+
+def _others(show: Show, output: str, source: str) -> set[str]:
+    """The inputs where a device at an output should have answered, if it answered elsewhere.
+
+    An output and an input with the same name, or the same port pattern, are taken for one device's.
+    """
     rig = show.engine.rig
     port = rig.outputs[output].port
-    expected = {name for name, wanted in rig.inputs.items() if name == output or (port and wanted.port == port)}
-    if not expected or source in expected:
-        return "one device"
-    return f"{_CROSSED}: asked at {output}, answered at {source} and not at {', '.join(sorted(expected))}"
+    expected = {name for name, each in rig.inputs.items() if name == output or (port and each.port == port)}
+    return set() if source in expected else expected

@@ -1,4 +1,4 @@
-"""A dump that comes in: all SysEx of one input until it falls silent."""
+"""Receives a dump: all SysEx of one input until it falls silent."""
 
 from collections.abc import Awaitable, Callable, Sequence
 from typing import Any, Final
@@ -19,7 +19,7 @@ class SysexReception:
     """One dump."""
 
     def __init__(self, show: Show, source: int, silence: float, wait: float) -> None:
-        """`silence`: seconds after the last message that end it; `wait`: seconds until the first must be here."""
+        """`silence`: seconds without a message that end it; `wait`: seconds until the first message must arrive."""
         self._show = show
         self._source = source
         self._name = show.inputs[source]
@@ -39,7 +39,7 @@ class SysexReception:
         show, source = self._show, self._source
         mended, shed = show.reader.repairs().get(source, 0), show.reader.shed(source)
         events = show.watch()
-        show.apply(KeepSysexBack(self._name, True))  # another instrument of its kind would take the dump for its own
+        show.apply(KeepSysexBack(self._name, True))  # an instrument of the same kind would load the dump
         try:
             if asked is not None:
                 show.send((asked,))
@@ -59,31 +59,31 @@ class SysexReception:
         self, events: Any, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event
     ) -> tuple[AnswerCode, str]:
         """Until it is silent; a sentence if what came cannot be whole, else ""."""
-        show, heard_at = self._show, self._show.clock()
+        show, last_at = self._show, self._show.clock()
         while True:
             await trio.sleep(_ROUND)
             if len(events) == events.maxlen:
                 return AnswerCode.INTERRUPTED, "too many messages passed at once"
-            heard = [events.popleft() for _ in range(len(events))]
-            found = self._of_dump(heard)
+            passed = [events.popleft() for _ in range(len(events))]
+            found = self._of_dump(passed)
             if found:
-                heard_at = show.clock()
+                last_at = show.clock()
                 await report(self._progress(found))
             if stop.is_set():
                 return AnswerCode.STOPPED, "stopped"
             if not show.ports.in_meters[self._source].open:
                 return AnswerCode.MISSING_PORT, f"{self._name} was unplugged while the dump came in"
             if show.reader.begun(self._source):  # a long message is on its way; the port gives it up if it stalls
-                heard_at = show.clock()
-            elif show.clock() - heard_at > (self._silence if self._messages else self._wait) * _NS:
+                last_at = show.clock()
+            elif show.clock() - last_at > (self._silence if self._messages else self._wait) * _NS:
                 if self._messages:
                     return AnswerCode.DONE, ""
                 return AnswerCode.NO_ANSWER, f"nothing came from {self._name} within {self._wait:g} seconds"
 
-    def _of_dump(self, heard: Sequence[ShowEvent]) -> list[bytes]:
+    def _of_dump(self, passed: Sequence[ShowEvent]) -> list[bytes]:
         return [
             event.message
-            for event in heard
+            for event in passed
             if event.way == "in"
             and event.port == self._name
             and event.message is not None

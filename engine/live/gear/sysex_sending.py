@@ -1,4 +1,4 @@
-"""A dump that goes out: message by message as the wire empties, so that music and real time go on beside it."""
+"""Sends a dump: message by message as the cable empties, so that music and real time pass beside it."""
 
 from collections import deque
 from collections.abc import Awaitable, Callable, Sequence
@@ -12,9 +12,9 @@ from engine.live.show import Show, ShowEvent
 from engine.protocol import AnswerCode, SentAnswer
 
 _ROUND: Final = 0.002  # seconds
-_FRAME: Final = 200_000_000  # ns between two words of progress
-_AHEAD: Final = 4_000_000  # ns of the wire that may wait there: two rounds, so that it never runs empty
-_FAR_AHEAD: Final = 50_000_000  # ns of the wire of another machine: what the way there may vary by
+_FRAME: Final = 200_000_000  # ns between lines of progress
+_AHEAD: Final = 4_000_000  # ns that may wait for the cable: two rounds, so that it never runs empty
+_FAR_AHEAD: Final = 50_000_000  # ns for another machine's cable: what the network's delay may vary by
 _NS: Final = 1_000_000_000
 _ENDS: Final = {
     HandshakeVerdict.CANCELLED: AnswerCode.INTERRUPTED,
@@ -42,15 +42,15 @@ class SysexSending:
         self._all = messages
         self._octets = sum(map(len, messages))
         self._gone = sum(map(len, messages[:place]))
-        self._place = place  # of the next message that is to be handed to the wire
-        self._waiting: deque[bytes] = deque()  # those that the wire has not handed to the driver
+        self._place = place  # of the next message that is handed to the cable
+        self._waiting: deque[bytes] = deque()  # those that the cable has not handed to the driver
         self._events: deque[ShowEvent] = deque()
         self._gap = 0
         self._chunk = 0
         self._since_gap = 0
         self._hands: Handshake | None = None
         self._answers: str | None = None
-        self._told_at = 0
+        self._reported_at = 0
         self._not_before = 0
 
     def pause(self, gap: float, chunk: int | None) -> None:
@@ -64,7 +64,7 @@ class SysexSending:
         self._answers = None if source is None else self._show.inputs[source]
 
     async def run(self, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event) -> SentAnswer:
-        """Send; what became of it. It ends when the last byte is on the wire, or between two messages if stopped."""
+        """Send; the answer. It ends when the last byte is on the cable, or between two messages if stopped."""
         self._events = self._show.watch()
         try:
             while self._place < len(self._all) and not stop.is_set():
@@ -81,10 +81,10 @@ class SysexSending:
         return self._ended(AnswerCode.DONE, "")
 
     async def _feed(self, report: Callable[[dict[str, Any]], Awaitable[None]], stop: trio.Event) -> None:
-        """One step: some messages to the wire, or some waiting."""
+        """One step: hand a message to the cable, or wait a little."""
         now = self._show.clock()
-        if now - self._told_at >= _FRAME:
-            self._told_at = now
+        if now - self._reported_at >= _FRAME:
+            self._reported_at = now
             await report({"progress": self._progress()})
         if now < self._not_before:
             await trio.sleep(min(_ROUND * 10, (self._not_before - now) / _NS))
@@ -117,9 +117,9 @@ class SysexSending:
         await trio.lowlevel.checkpoint()
 
     def _room_for(self, message: bytes) -> bool:
-        """Whether it may join what waits. On a wire short SysEx overtakes long; a dump keeps its order."""
+        """Whether the cable may have it now. Short SysEx overtakes long on a cable; a dump keeps its order."""
         cable = self._show.engine.state.cables[self._output]
-        if cable.remote is not None:  # it waits at the other machine, where nobody here could stop it any more
+        if cable.remote is not None:  # it would wait at the other machine, out of reach
             return cable.carried_at - self._show.clock() < _FAR_AHEAD
         if not self._waiting:
             return True
@@ -129,7 +129,7 @@ class SysexSending:
         return sum(map(speed.cost, self._waiting)) < _AHEAD
 
     def _look(self) -> None:
-        """See what was handed over and what the instrument said. Raises Lost."""
+        """See what was handed to the driver and what the instrument answered. Raises SendingInterrupted."""
         if len(self._events) == self._events.maxlen:
             raise SendingInterrupted(AnswerCode.INTERRUPTED, "too many messages passed at once")
         while self._events:
@@ -153,7 +153,7 @@ class SysexSending:
             raise SendingInterrupted(AnswerCode.INTERRUPTED, f"a message was dropped ({reason})")
 
     async def _settle(self) -> None:
-        """Until all that was fed is on the wire to its last byte."""
+        """Until everything handed over is on the cable to its last byte."""
         while self._waiting:
             await trio.sleep(_ROUND)
             self._look()
@@ -164,29 +164,29 @@ class SysexSending:
             await trio.sleep(min(left / _NS, 0.1))
 
     async def _answered(self, hands: Handshake, stop: trio.Event) -> HandshakeVerdict:
-        """What the instrument says to this message; PENDING if the player stops it meanwhile."""
+        """The instrument's answer to this message; PENDING if the player stops it meanwhile."""
         while (verdict := hands.verdict(self._show.clock())) is HandshakeVerdict.PENDING and not stop.is_set():
             await trio.sleep(_ROUND)
             self._look()
         return verdict
 
     def _call_off(self, message: bytes) -> None:
-        """Tell an instrument that takes a universal dump that no more of it comes."""
+        """Tell an instrument that receives a universal dump that it has ended."""
         if message[1] == _UNIVERSAL:
             self._show.send(((self._output, answer(CANCEL, message[2], packet_number(message) or 0)),))
 
     def _progress(self) -> dict[str, Any]:
-        """Counted are whole messages that went to the wire."""
+        """Counts of the whole messages that went to the cable."""
         count, octets = len(self._all) - self._place, self._octets - self._gone
         speed = self._show.engine.state.cables[self._output].speed
         gaps = octets / self._chunk if self._chunk else count
-        on_wire = (octets + count * speed.overhead) * speed.byte_ns if speed else 0
+        on_cable = (octets + count * speed.overhead) * speed.byte_ns if speed else 0
         return {
             "messages": self._place,
             "of": len(self._all),
             "bytes": self._gone,
             "of_bytes": self._octets,
-            "left_s": round((on_wire + gaps * self._gap) / _NS, 1),
+            "left_s": round((on_cable + gaps * self._gap) / _NS, 1),
         }
 
     def _ended(self, code: AnswerCode, why: str) -> SentAnswer:

@@ -1,4 +1,4 @@
-"""How the shell talks to a running engine: plain sockets, no trio."""
+"""The shell's client for a running engine's socket, without trio."""
 
 import contextlib
 import json
@@ -22,11 +22,11 @@ _ADDRESS: Final = 103  # bytes of a Unix socket's address that every system take
 
 
 class NoEngine(UserError):
-    """No engine of this name answers; the text says so and what to do."""
+    """No engine of this name answers; the text names the remedy."""
 
 
 def socket_path(name: str) -> Path:
-    """Where the engine of this name listens. Raises NoEngine for a name that cannot be one."""
+    """The socket of the engine of this name. Raises NoEngine for a name with other characters than allowed."""
     if not _NAME.fullmatch(name):
         raise NoEngine(f'"{name}" cannot be an engine\'s name: use letters, digits, hyphen and underscore, up to 40')
     if folder := os.environ.get("XDG_RUNTIME_DIR"):
@@ -80,7 +80,7 @@ def ask(name: str, request: dict[str, Any], patience: float = _PATIENCE) -> dict
 def converse(name: str, request: dict[str, Any], patience: float) -> Iterator[dict[str, Any]]:
     """One request, and each line of its answer; the last one has "done".
 
-    The first Ctrl-C asks the engine to stop in good order, and its answer still comes; the second one ends this.
+    The first Ctrl-C asks the engine to stop cleanly, and its answer still comes; the second one ends this.
     `patience`: seconds without a line after which the engine counts as gone. Raises NoEngine.
     """
     with _connect(name, patience) as connection:
@@ -112,7 +112,7 @@ def _lines_of_answer(name: str, connection: socket.socket, request: dict[str, An
 
 
 def watch(name: str) -> Iterator[dict[str, Any]]:
-    """What passes ("events") and the time ("sync"), in batches, until the engine ends.
+    """The messages that pass ("events") and the state of the clock ("sync"), in batches, until the engine ends.
 
     Raises NoEngine if there is none at the start.
     """

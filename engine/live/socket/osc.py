@@ -1,6 +1,6 @@
-"""Open Sound Control: recalls and mutes over the network, and the state back to whoever asked.
+"""Open Sound Control: scene recalls and mutes over the network, and replies with the current scene.
 
-Off unless the rig has [osc]. Only addresses on the list are heeded; python-osc does the coding.
+Off unless the rig has [osc]. Only senders in its list are obeyed. python-osc encodes and decodes.
 """
 
 import re
@@ -16,58 +16,58 @@ from pythonosc.osc_message_builder import OscMessageBuilder
 from engine.core.command_codec import decode
 from engine.core.commands import MuteRoute, RecallScene, UnmuteRoute
 from engine.live.show import Show
-from engine.rig.models.control import Osc as Settings
+from engine.rig.models.control import Osc as OscSettings
 
 Value = int | str
 
 _ROOT: Final = "/bayleaf/"
-_LARGEST: Final = 4096  # bytes of a datagram; a longer one is no command
+_LARGEST: Final = 4096  # bytes of a datagram; a longer one is ignored
 _DEEPEST: Final = 4  # bundles in bundles
 _COMMANDS: Final = ("next", "back", "first", "panic", "resend", "tap")
 _ANSWER: Final = "answer"
 _NOW: Final = "now"
 _ROUND: Final = 0.5  # seconds between looks at the rig
-_RETRY: Final = 5.0  # seconds until a port that could not be had is tried again
+_RETRY: Final = 5.0  # seconds until an unavailable port is tried again
 
 _BUNDLE: Final = b"#bundle\x00"
-_BUNDLE_HEAD: Final = len(_BUNDLE) + 8  # its time tag follows: whatever it says, a bundle is carried out at once
+_BUNDLE_HEAD: Final = len(_BUNDLE) + 8  # its time tag follows: it is ignored, and a bundle is carried out at once
 _SIZE: Final = struct.Struct(">i")
-# whole numbers and texts alone: of a type that it does not know, python-osc leaves the value out
+# integers and strings only: python-osc drops values of types that it does not know
 _FORM: Final = re.compile(rb"/bayleaf/[a-z]+\x00+,[is]*\x00")
 
 
 class OscServer:
-    """One show's ear on UDP. It follows the rig: an edit of [osc] opens, moves or closes the port."""
+    """The OSC port of one show. It follows the rig: an edit of [osc] opens, moves or closes it."""
 
     def __init__(self, show: Show) -> None:
         self._show = show
-        self._told = ""
+        self._reported = ""
 
     async def run(self) -> None:
-        """Listen while the rig says so, until cancelled."""
+        """Listen while the rig has [osc], until cancelled."""
         while True:
-            wanted = self._show.engine.rig.osc
-            if wanted is None:
+            settings = self._show.engine.rig.osc
+            if settings is None:
                 await trio.sleep(_ROUND)
                 continue
             try:
-                await self._listen(wanted)
+                await self._listen(settings)
             except OSError as fault:
-                self._tell_once(f"port {wanted.port} of {wanted.listen} cannot be had: {fault.strerror}")
+                self._report_once(f"port {settings.port} of {settings.listen} is not available: {fault.strerror}")
                 await trio.sleep(_RETRY)
 
-    def _tell_once(self, text: str) -> None:
-        if text != self._told:
+    def _report_once(self, text: str) -> None:
+        if text != self._reported:
             self._show.tell("osc", text)
-        self._told = text
+        self._reported = text
 
-    async def _listen(self, wanted: Settings) -> None:
-        """Until the rig says otherwise."""
-        family = trio.socket.AF_INET if ip_address(wanted.listen).version == 4 else trio.socket.AF_INET6
+    async def _listen(self, settings: OscSettings) -> None:
+        """Until the rig has other settings."""
+        family = trio.socket.AF_INET if ip_address(settings.listen).version == 4 else trio.socket.AF_INET6
         with trio.socket.socket(family, trio.socket.SOCK_DGRAM) as listener:
-            await listener.bind((wanted.listen, wanted.port))
-            self._tell_once(f"listens on port {wanted.port} of {wanted.listen}")
-            while self._show.engine.rig.osc == wanted:
+            await listener.bind((settings.listen, settings.port))
+            self._report_once(f"listens on port {settings.port} of {settings.listen}")
+            while self._show.engine.rig.osc == settings:
                 with trio.move_on_after(_ROUND):
                     data, sender = await listener.recvfrom(_LARGEST + 1)
                     with trio.CancelScope(shield=True):  # what is carried out is answered
@@ -77,13 +77,13 @@ class OscServer:
         for reply in self.take(data, sender[0]):
             try:
                 await listener.sendto(reply, sender)
-            except OSError:  # the asker has gone
+            except OSError:  # the sender has gone
                 return
 
     def take(self, data: bytes, sender: str) -> list[bytes]:
-        """Carry out one datagram of this address; the replies. One that is not wholly in order asks for nothing."""
-        wanted = self._show.engine.rig.osc
-        if wanted is None or sender not in wanted.allow:
+        """Carry out one datagram of this address; the replies. A datagram with any fault is ignored."""
+        settings = self._show.engine.rig.osc
+        if settings is None or sender not in settings.allow:
             return []
         try:
             asked = [_read(element) for element in _elements(data)]
@@ -98,7 +98,7 @@ class OscServer:
         return replies
 
     def _obey(self, do: str, values: list[Value], source: str) -> list[bytes]:
-        if do in (_ANSWER, _NOW):  # replies: answered, they would go to and fro for ever
+        if do in (_ANSWER, _NOW):  # our own replies: answering them would never end
             return []
         if do == "state" and not values:
             return [self._now()]
@@ -109,7 +109,7 @@ class OscServer:
         elif do in ("mute", "unmute") and len(values) == 1 and isinstance(values[0], str):
             text = self._show.apply((MuteRoute if do == "mute" else UnmuteRoute)(values[0]), source).text
         else:
-            return [_message(_ANSWER, f"{_ROOT}{do} is no command, or takes other values; nothing changed")]
+            return [_message(_ANSWER, f"{_ROOT}{do} is not a command, or takes other values; nothing changed")]
         return [_message(_ANSWER, text), self._now()]
 
     def _now(self) -> bytes:
@@ -120,7 +120,7 @@ class OscServer:
 def _elements(data: bytes, depth: int = 0) -> Iterator[bytes]:
     """The messages of a datagram or bundle (OSC 1.0, "OSC Bundles"); ValueError if its sizes do not add up.
 
-    Not left to python-osc, which never comes back from a bundle whose element has a negative size.
+    Not left to python-osc, which never returns from a bundle whose element has a negative size.
     """
     if len(data) > _LARGEST or depth > _DEEPEST:
         raise ValueError("too long or too deep")
@@ -140,7 +140,7 @@ def _elements(data: bytes, depth: int = 0) -> Iterator[bytes]:
 
 
 def _read(element: bytes) -> tuple[str, list[Value]]:
-    """Command and values of a message; ValueError if it is none for us, or not written as OSC 1.0 writes it."""
+    """Command and values of a message; ValueError if it is not ours, or not as OSC 1.0 writes it."""
     if not _FORM.match(element):
         raise ValueError("no message for us")
     try:
@@ -148,7 +148,7 @@ def _read(element: bytes) -> tuple[str, list[Value]]:
     except ParseError:
         raise ValueError("no message") from None
     do, values = message.address.removeprefix(_ROOT), message.params
-    # python-osc overlooks what follows the values, and other than zeros between them
+    # python-osc overlooks bytes after the values, and padding other than zeros
     if any(isinstance(value, str) and not value.isprintable() for value in values) or _message(do, *values) != element:
         raise ValueError("more or other than the values")
     return do, values

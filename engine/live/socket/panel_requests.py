@@ -16,7 +16,6 @@ from engine.live.edit.route_edits import unknown_scene
 from engine.live.meters import PortMeter
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
-from engine.live.socket.handler import Handler
 from engine.midi.message_words import describe, from_hex, note_name
 from engine.plurals import counted
 from engine.ports.port import PortError, PortSystem
@@ -30,6 +29,7 @@ from engine.protocol import (
     Facts,
     FiltersAnswer,
     FiltersRequest,
+    Handler,
     PlayTestNoteRequest,
     PortsAnswer,
     PortsRequest,

@@ -25,7 +25,6 @@ from engine.live.gear.audition import audition
 from engine.live.gear.sysex_requests import SysexRequests
 from engine.live.process.worker_threads import in_a_thread, to_its_end
 from engine.live.show import Show, ShowEvent
-from engine.live.socket.handler import Handler
 from engine.live.socket.panel_requests import PanelRequests
 from engine.live.socket.show_requests import ShowRequests
 from engine.live.socket.status import sync
@@ -37,6 +36,7 @@ from engine.protocol import (
     AuditionRequest,
     Facts,
     FollowRequest,
+    Handler,
     IdentifyRequest,
     ReceiveDumpRequest,
     Request,

@@ -28,7 +28,6 @@ from engine.live.process.worker_threads import in_a_thread
 from engine.live.recording_files import RecordingFileError
 from engine.live.recording_writer import keep
 from engine.live.show import Show
-from engine.live.socket.handler import Handler
 from engine.live.socket.status import status
 from engine.protocol import (
     Answer,
@@ -38,6 +37,7 @@ from engine.protocol import (
     CommandAnswer,
     EntryRequest,
     FirstRequest,
+    Handler,
     HandoverRequest,
     KeepRequest,
     MuteRequest,

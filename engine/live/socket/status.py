@@ -1,4 +1,4 @@
-"""A picture of the running show, for `bayleaf status` and whoever else asks."""
+"""The state of the running show as plain values, for `bayleaf status` and other clients."""
 
 from typing import Any
 
@@ -9,7 +9,7 @@ from engine.live.show import Show
 
 
 def status(show: Show) -> dict[str, Any]:
-    """Everything there is to know, as plain values. Loop only."""
+    """The whole state, as plain values. Loop only."""
     engine = show.engine
     scene = engine.scene
     return {

@@ -1,7 +1,7 @@
-"""What a follower is sent: what has changed, thirty times a second at the most and once a second at the least.
+"""The frames that a follower is sent: what has changed, at most thirty times per second and at least once.
 
-A frame is made of counters and of what was told since the last one. The messages that pass are kept only while
-somebody asks for them, and only the newest. A follower that does not read in time is dropped.
+A frame is made of counters and of the notices since the last one. The messages that pass are kept only while a follower
+asks for them, and only the newest. A follower that does not read in time is dropped.
 """
 
 import contextlib
@@ -25,14 +25,14 @@ _FRAME: Final = 1 / 30  # seconds
 _PATIENCE: Final = 1.0  # seconds a follower may take to read
 _LONGEST: Final = 1_000_000_000  # ns between two frames
 _EVENTS: Final = 40  # of a frame
-_TOLD: Final = 100
+_NOTICES: Final = 100
 _SHOWN: Final = 64  # bytes of a message; a dump may have millions
-_SHORT: Final = 200  # bytes of a line that can be meant for us
+_SHORT: Final = 200  # bytes of a line that is read
 _ELSEWHERE: Final = 'this connection follows and takes {"events": true} and {"events": false}; ask on another'
 
 
 async def follow(stream: trio.SocketStream, lines: AsyncGenerator[bytes, None], frames: "StatusFrames") -> None:
-    """Send frames, and heed the lines that come, until either end hangs up or the follower does not read."""
+    """Send frames and heed the follower's lines until either end hangs up or the follower does not read."""
     try:
         async with trio.open_nursery() as nursery:
             nursery.start_soon(_heed, lines, frames, nursery.cancel_scope)
@@ -65,14 +65,14 @@ class StatusFrames:
     """The frames of one follower. Loop only."""
 
     def __init__(
-        self, show: Show, workshop: RigSession, gauge: CableLoad, events: bool, joined: ClusterSession | None = None
+        self, show: Show, session: RigSession, load: CableLoad, events: bool, cluster: ClusterSession | None = None
     ) -> None:
-        """`events`: whether the messages that pass are wanted; `joined`: the network of a rig that has one."""
-        self._show, self._workshop, self._gauge = show, workshop, gauge
-        self._joined = joined
-        self._told = show.watch(messages=False, most=_TOLD)
+        """`events`: whether the frames hold the messages that pass; `cluster`: of a rig with a network."""
+        self._show, self._session, self._load = show, session, load
+        self._cluster = cluster
+        self._notices = show.watch(messages=False, most=_NOTICES)
         self._passing: deque[ShowEvent] | None = None
-        self._moved = True  # whether the next frame tells of messages even if none has passed
+        self._moved = True  # whether the next frame has the activity even if no message has passed
         self._want(events)
         self._counts = _counts(show)
         self._known: Facts = {}
@@ -82,12 +82,12 @@ class StatusFrames:
         self._answers: deque[Facts] = deque(maxlen=1)
 
     def close(self) -> None:
-        """Nobody follows any more."""
-        self._show.unwatch(self._told)
+        """The follower has gone."""
+        self._show.unwatch(self._notices)
         self._want(False)
 
     def heed(self, line: bytes) -> None:
-        """What the follower says."""
+        """Take a line that the follower sent."""
         try:
             said = json.loads(line) if len(line) < _SHORT else None
         except (ValueError, RecursionError):
@@ -99,7 +99,7 @@ class StatusFrames:
             self._answers.append(refused(AnswerCode.BAD_REQUEST, _ELSEWHERE).plain())
 
     def take(self) -> list[Facts]:
-        """What is to be sent now: a frame, if there is anything new, and the answer to what was said."""
+        """What is to be sent now: a frame, if there is anything new, and the answer to the follower's last line."""
         texts = [self._answers.popleft() for _ in range(len(self._answers))]
         try:
             frame = self._frame()
@@ -114,7 +114,7 @@ class StatusFrames:
         if self._passing is not None:
             self._show.unwatch(self._passing)
         self._passing = self._show.watch(told=False, most=_EVENTS) if events else None
-        self._moved = True  # the next frame says that they come from now on
+        self._moved = True  # the next frame has them from now on
 
     def _frame(self) -> Facts | None:
         now = self._show.clock()
@@ -122,27 +122,27 @@ class StatusFrames:
         new = {key: value for key, value in facts.items() if key not in self._known or self._known[key] != value}
         self._known = facts
         new |= self._passed()
-        told = [self._told.popleft() for _ in range(len(self._told))]
-        if told or self._sent_at is None:
-            new["told"] = [{"at": each.at, "who": each.port, "text": each.text} for each in told]
+        notices = [self._notices.popleft() for _ in range(len(self._notices))]
+        if notices or self._sent_at is None:
+            new["told"] = [{"at": each.at, "who": each.port, "text": each.text} for each in notices]
         if not new and self._sent_at is not None and now - self._sent_at < _LONGEST:
             return None
         self._sent_at = now
         return {"at": now, **new}
 
     def _lasting(self) -> Facts:
-        """What holds until it changes."""
-        show, gauge, engine = self._show, self._gauge, self._show.engine
-        if gauge.looks != self._looks:
-            self._looks, self._health = gauge.looks, health(show, gauge)
-            if self._joined is not None:
-                self._health += self._joined.problems()
+        """Facts that hold until they change."""
+        show, load, engine = self._show, self._load, self._show.engine
+        if load.looks != self._looks:
+            self._looks, self._health = load.looks, health(show, load)
+            if self._cluster is not None:
+                self._health += self._cluster.problems()
         following = engine.state.setlist.beside(1)
         time = sync(show)
         del time["timecode_rate"]
         return {
             "revision": show.revision,
-            "unsaved": self._workshop.unsaved,
+            "unsaved": self._session.unsaved,
             "inputs": show.inputs,
             "outputs": show.outputs,
             "scene": _scene(engine.scene),
@@ -151,15 +151,15 @@ class StatusFrames:
             else None,
             "setlist": _setlist(show),
             **time,
-            "load": gauge.loads,
-            "peak": gauge.peaks,
+            "load": load.loads,
+            "peak": load.peaks,
             "health": self._health,
             "muted_routes": sorted(engine.state.muted),
-            **({"network": self._joined.status()} if self._joined is not None else {}),
+            **({"network": self._cluster.status()} if self._cluster is not None else {}),
         }
 
     def _passed(self) -> Facts:
-        """How much has passed since the last frame, and what, if that is wanted."""
+        """How many messages have passed since the last frame, and which, if the follower asks for them."""
         before, self._counts = self._counts, _counts(self._show)
         ways = [_since(then, now) for then, now in zip(before, self._counts, strict=True)]
         total = sum(map(sum, ways))
@@ -177,7 +177,7 @@ def _counts(show: Show) -> tuple[list[int], list[int]]:
 
 
 def _since(then: list[int], now: list[int]) -> list[int]:
-    """A port that an edit has added begins at nothing."""
+    """A port that an edit has added starts at 0."""
     return [count - before for count, before in zip(now, then + [0] * (len(now) - len(then)), strict=True)]
 
 

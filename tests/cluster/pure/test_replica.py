@@ -170,7 +170,7 @@ def test_a_word_that_makes_no_sense_changes_nothing(follower: Engine, word: dict
 )
 def test_a_time_that_makes_no_sense_changes_nothing(follower: Engine, word: dict[str, Any]) -> None:
     """The same for clock and time code."""
-    with pytest.raises(ValueError, match="how clock and time code stand"):
+    with pytest.raises(ValueError, match="the state of clock and time code"):
         follow_time(follower, 1, 0, word)
 
 

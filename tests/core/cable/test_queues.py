@@ -1,4 +1,4 @@
-"""A flood on a DIN wire: bounded queues, nothing hangs, what is shed is counted, the others play on."""
+"""A flood on a DIN cable: bounded queues, nothing hangs, what is shed is counted, the others play on."""
 
 from collections.abc import Iterable
 from random import Random
@@ -23,7 +23,7 @@ CHAIN = 'through = [ { filter = "add_bank", channels = { 1 = [8, 9], 2 = [8, 9] 
 
 
 def flooded(chain: str = "") -> Engine:
-    """The keys flood the strings, on a DIN wire; the pads play the brass."""
+    """The keys flood the strings, on a DIN cable; the pads play the brass."""
     router = engine_of(
         read(
             PORTS.replace("WIRE", "din")
@@ -79,12 +79,12 @@ def queues_of(router: Engine) -> CableQueues:
 
 
 def assert_bounded(router: Engine) -> None:
-    """The queues of the flooded wire have their bounds: releases beyond it are no more than presses before them."""
-    waiting = queues_of(router)
-    assert len(waiting.notes) <= 2 * MOST_NOTES
-    assert len(waiting.urgent) <= MOST_URGENT
-    assert len(waiting.code) <= MOST_URGENT
-    assert len(waiting.values) <= 3 * (128 + 128 + 3)  # three channels: controllers, key pressures, and the like
+    """The queues of the flooded cable have their bounds: releases beyond it are no more than presses before them."""
+    queues = queues_of(router)
+    assert len(queues.notes) <= 2 * MOST_NOTES
+    assert len(queues.urgent) <= MOST_URGENT
+    assert len(queues.code) <= MOST_URGENT
+    assert len(queues.values) <= 3 * (128 + 128 + 3)  # three channels: controllers, key pressures, and the like
 
 
 def all_up(router: Engine, now: int, poured: list[bytes]) -> list[Delivery]:
@@ -132,7 +132,7 @@ def last(messages: list[bytes], name: bytes) -> bytes:
 @given(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 127)), min_size=1, max_size=30), st.integers(0, 40))
 @settings(max_examples=25, deadline=None)
 def test_a_pedal_ends_as_it_was_last(moves: list[tuple[int, int]], spread: int) -> None:
-    """Whether the wire is full, nearly full or half empty at each move of the pedals, the last one is what stays."""
+    """Whether the cable is full, nearly full or half empty at each move of the pedals, the last one is what stays."""
     router = flooded()
     now, out = 100 * MS, run_dry(router, 0)[1]
     for key in range(MOST_NOTES):
@@ -151,7 +151,7 @@ def test_a_pedal_ends_as_it_was_last(moves: list[tuple[int, int]], spread: int) 
 
 
 def test_a_bank_stays_before_its_program_on_a_full_wire() -> None:
-    """Of two sounds chosen while the wire is full the newer one arrives, its bank first (MIDI 1.0 p. 13)."""
+    """Of two sounds chosen while the cable is full the newer one arrives, its bank first (MIDI 1.0 p. 13)."""
     router = flooded()
     now, out = 100 * MS, run_dry(router, 0)[1]
     for key in range(MOST_NOTES + 200):
@@ -163,7 +163,7 @@ def test_a_bank_stays_before_its_program_on_a_full_wire() -> None:
 
 
 def test_a_release_is_never_shed() -> None:
-    """Presses are shed on a full wire, with their releases; a press that went out gets its release in any case."""
+    """Presses are shed on a full cable, with their releases; a press that went out gets its release in any case."""
     router = flooded()
     now, out = 100 * MS, run_dry(router, 0)[1]
     for _ in range(3):
@@ -184,7 +184,7 @@ def test_a_release_is_never_shed() -> None:
 
 
 def test_other_outputs_are_untouched() -> None:
-    """While the strings' wire is flooded each note of the pads reaches the brass at once, and none is lost."""
+    """While the strings' cable is flooded each note of the pads reaches the brass at once, and none is lost."""
     router = flooded()
     now, heard, expected = 0, [], []
     for place, message in enumerate(broken_device(30_000, 3)):
@@ -267,15 +267,15 @@ def test_a_flood_of_dumps_is_bounded() -> None:
     out = run_dry(router, 0)[1]
     for _ in range(100):
         out += router.receive(100 * MS, KEYS, dump)
-    waiting = queues_of(router)
-    assert sum(map(len, waiting.bulk)) <= MOST_BULK
-    assert router.state.cables[STRINGS].counts.shed == 100 - len(waiting.bulk) - 1
+    queues = queues_of(router)
+    assert sum(map(len, queues.bulk)) <= MOST_BULK
+    assert router.state.cables[STRINGS].counts.shed == 100 - len(queues.bulk) - 1
     out += run_dry(router, 100 * MS)[1]
     assert {message for to, message, _ in out if to == STRINGS and len(message) > 1000} == {dump}
 
 
 def test_a_panic_ends_a_flood() -> None:
-    """A panic on a flooded wire comes first, and when what was owed has gone out all is silent."""
+    """A panic on a flooded cable comes first, and when what was owed has gone out all is silent."""
     router = flooded()
     now, out, _ = pour(router, broken_device(30_000, 7))
     before = len(queues_of(router).notes)

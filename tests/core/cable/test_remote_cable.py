@@ -42,7 +42,7 @@ def test_each_call_leaves_its_order() -> None:
 
 
 def test_a_follower_keeps_what_sounds_and_orders_nothing() -> None:
-    """A wire that is not live orders nothing, but knows what would sound."""
+    """A cable that is not live orders nothing, but knows what would sound."""
     cable, out = _cable(live=False)
     cable.put(0, (NOTE,), out)
     assert cable.take_orders() == []
@@ -58,7 +58,7 @@ def test_the_time_on_the_far_cable_is_reckoned() -> None:
 
 
 def test_the_bay_makes_far_wires_where_it_is_told() -> None:
-    """An output that is named as far gets a far wire, and its scene's burst is ordered."""
+    """An output that is named as remote gets a remote cable, and its scene's burst is ordered."""
     engine = engine_of(read(PORTS.replace("WIRE", "din") + SCENES, "test"), remote=("strings",))
     cable = engine.state.cables[engine.outputs.index("strings")]
     assert isinstance(cable, RemoteCable)
@@ -94,7 +94,7 @@ def test_going_on_from_a_moment_orders_what_was_sent_since() -> None:
 
 
 def test_what_is_long_past_is_state_alone() -> None:
-    """A wire that is not heard remembers a second, however long it is not heard; and begins anew when it is not."""
+    """A cable that is not live remembers one second, however long that lasts; and begins again when it is not."""
     cable = RemoteCable(0, None)
     out: list[Delivery] = []
     for second in range(10):

@@ -17,7 +17,7 @@ DUMP = b"\xf0\x7d" + bytes(997) + b"\xf7"  # 1,000 bytes, 320 ms
 
 
 class CableInTime:
-    """A wire, the time, and all that was handed over with the time it was."""
+    """A cable, the time, and all that was handed over with the time it was."""
 
     def __init__(self, speed: CableSpeed | None = DIN) -> None:
         self.cable = Cable(0, speed)
@@ -186,7 +186,7 @@ def test_clocks_pass_inside_a_triple() -> None:
 
 
 def test_nothing_of_a_filters_answer_is_lost() -> None:
-    """A filter may answer with several messages of any kind; on a full wire all of them arrive."""
+    """A filter may answer with several messages of any kind; on a full cable all of them arrive."""
     cable = CableInTime()
     cable.fill()
     cable.put("F8", "F8", "F8")
@@ -220,7 +220,7 @@ def test_reset_all_controllers_is_not_overtaken() -> None:
 
 
 def test_a_newer_value_takes_the_place_of_the_one_that_waits() -> None:
-    """On a full wire only the last value of a fader arrives; switches, data entry and parameter numbers all do."""
+    """On a full cable only the last value of a fader arrives; switches, data entry and parameter numbers all do."""
     cable = CableInTime()
     cable.fill()
     for message in ("B0 07 10", "B0 40 7F", "B0 40 00", "B0 65 00", "B0 06 02", "B0 06 03", "B0 07 20"):
@@ -249,7 +249,7 @@ def test_a_dump_waits_for_notes_and_a_short_sysex_does_not() -> None:
 
 
 def test_the_receiver_ends_on_whole_sounds_of_one_scene() -> None:
-    """However two recalls meet on a full wire, each program arrives with the bank of its own scene."""
+    """However two recalls meet on a full cable, each program arrives with the bank of its own scene."""
     for wait in range(0, 40 * MS, MS // 2):
         cable, synth = CableInTime(), Receiver()
         cable.fill()
@@ -304,3 +304,23 @@ def test_a_cable_that_never_rests_carries_all_the_time() -> None:
     begin = cable.cable.carried(10 * MS)
     cable.until(60 * MS)
     assert cable.cable.carried(60 * MS) - begin == 50 * MS
+
+
+def test_the_order_in_which_things_leave() -> None:
+    """One of each kind waits: real time, the rest of a unit that has begun, a panic, time code, a burst, notes, values,
+    long SysEx leave in this order (cables-and-bursts in the handbook)."""
+    cable = CableInTime()
+    for key in (1, 2):
+        cable.put(f"92 {key:02X} 40")
+    cable.put("B3 00 01", "B3 20 02", "C3 05")
+    assert cable.heard == ["B3 00 01"]
+    cable.panic("B0 7B 00")
+    cable.put("F0 " + "00 " * 40 + "F7")
+    cable.put("B4 01 10")
+    cable.put("94 3C 40")
+    cable.burst(SECOND)
+    cable.put("F1 24")
+    cable.put("F8")
+    rest = [message[:8] for message in cable.run_dry()[1:]]
+    burst = ["B1 00 01", "B1 20 02", "C1 05"]
+    assert rest == ["F8", "B3 20 02", "C3 05", "B0 7B 00", "F1 24", *burst, "94 3C 40", "B4 01 10", "F0 00 00"]

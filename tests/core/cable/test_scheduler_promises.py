@@ -29,7 +29,7 @@ class Event(NamedTuple):
 
 
 class CableInTime:
-    """A wire in virtual time, and all that it handed over."""
+    """A cable in virtual time, and all that it handed over."""
 
     def __init__(self, speed: CableSpeed | None) -> None:
         self.cable = Cable(0, speed)
@@ -434,7 +434,7 @@ def test_settling_holds_only_its_own_channel(played: list[tuple[int, int]], spee
 @given(TRAFFIC)
 @settings(max_examples=60, deadline=None)
 def test_a_fast_output_is_not_paced(traffic: list[Event]) -> None:
-    """Without a wire's speed everything is handed over when it comes, as it came."""
+    """Without a cable's speed everything is handed over when it comes, as it came."""
     cable = CableInTime(None).perform(traffic)
     assert cable.messages == [message for event in traffic for message in event.unit]
     assert cable.cable.due is None

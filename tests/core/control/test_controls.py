@@ -292,11 +292,11 @@ def doing(*controls: str) -> Engine:
         ('do = "tap"', ("tap", True, "tempo 120.0")),
         ('do = "clock start"', ("clock", True, "clock: start, tempo 120")),
         ('do = "clock continue"', ("clock", True, "clock: continue, tempo 120")),
-        ('do = "clock stop"', ("clock", False, "the clock stands already; nothing changed")),
-        ('do = "timecode start"', ("timecode", True, "time code runs from 01:00:00:00")),
-        ('do = "timecode stop"', ("timecode", False, "the time code stands already; nothing changed")),
+        ('do = "clock stop"', ("clock", False, "the clock is already stopped; nothing changed")),
+        ('do = "timecode start"', ("timecode", True, "time code running from 01:00:00:00")),
+        ('do = "timecode stop"', ("timecode", False, "the time code is already stopped; nothing changed")),
         ('do = "mute"\nroute = "pads"', ("mute", True, "pads muted")),
-        ('do = "unmute"\nroute = "pads"', ("unmute", False, "pads is not muted already")),
+        ('do = "unmute"\nroute = "pads"', ("unmute", False, "pads is not muted")),
         ('do = "send"\noutput = "brass"\nmessages = ["B0 07 64"]', ("send", True, "1 messages sent to brass")),
     ],
 )
@@ -726,7 +726,7 @@ def test_an_entry_that_is_not_there(entry: int) -> None:
     made = router(scenes=TWICE + SCENES)
     outcome, out = command(made, 1, "entry", entry, "test")
     assert (outcome.done, out, scene_of(made)) == (False, [], 1)
-    assert outcome.text == f"the set list Friday has no entry {entry}, but 1 to 4; nothing changed"
+    assert outcome.text == f"the set list Friday has entries 1 to 4 and no entry {entry}; nothing changed"
 
 
 def test_another_set_list() -> None:
@@ -743,5 +743,5 @@ def test_another_set_list() -> None:
     outcome, _ = command(made, 7, "setlist", "Sunday", "test")
     assert (outcome.done, outcome.text) == (
         False,
-        "there is no set list Sunday; there is Friday, Matinee; nothing changed",
+        "there is no set list Sunday; choose one of: Friday, Matinee; nothing changed",
     )

@@ -134,7 +134,7 @@ def test_blocks_of_another_dump_are_refused(place: int, other: int) -> None:
     said = collector.take(OTHER[other])
     assert isinstance(said, DumpProgress)
     assert not said.taken
-    assert said.news == f"block {other + 1} is of another dump and is left out"
+    assert said.news == f"block {other + 1} belongs to another backup and is ignored"
     assert [collector.take(message) for message in BLOCKS][-1] == TEXT
 
 
@@ -145,7 +145,7 @@ def test_what_is_missing_is_said_in_words() -> None:
     said = collected(few)
     assert isinstance(said, DumpProgress)
     rest = f"9 to {len(BLOCKS)}"
-    assert said.text == f"block 8 is here; blocks 2, 4 to 7 and {rest} of {len(BLOCKS)} are missing"
+    assert said.text == f"block 8 received; blocks 2, 4 to 7 and {rest} of {len(BLOCKS)} are missing"
     one = collected(BLOCKS[1:])
     assert isinstance(one, DumpProgress)
     assert one.text.endswith(f"; block 1 of {len(BLOCKS)} is missing")
@@ -180,14 +180,14 @@ ONE = whole_of(1, 5, b"scene")
     ("message", "words"),
     [
         (forged(1, ONE, pack(zlib.compress(b"scene")), form=2), "block 1 has format 2; this Bayleaf reads format 1"),
-        (forged(2, ONE, pack(b"..")), "block 2 of 1 cannot be"),
-        (forged(0, ONE, pack(b"..")), "block 0 of 1 cannot be"),
-        (forged(1, ONE, b"\x01"), "block 1 is packed as Bayleaf packs none"),
-        (forged(1, ONE, pack(b"no zlib")), "all blocks came, but together they are not what was sent"),
-        (forged(1, ONE, pack(zlib.compress(b"score"))), "all blocks came, but"),
-        (forged(1, whole_of(1, 4, b"scene"), pack(zlib.compress(b"scene"))), "all blocks came, but"),
-        (forged(1, whole_of(1, 2, b"\xff\xff"), pack(zlib.compress(b"\xff\xff"))), "all blocks came, but"),
-        (forged(1, whole_of(1, (1 << 28) - 1, b""), pack(zlib.compress(bytes(100_000)))), "all blocks came, but"),
+        (forged(2, ONE, pack(b"..")), "block 2 of 1 does not exist"),
+        (forged(0, ONE, pack(b"..")), "block 0 of 1 does not exist"),
+        (forged(1, ONE, b"\x01"), "block 1 is not packed in Bayleaf's format"),
+        (forged(1, ONE, pack(b"no zlib")), "all blocks arrived, but together they do not match what was sent"),
+        (forged(1, ONE, pack(zlib.compress(b"score"))), "all blocks arrived, but"),
+        (forged(1, whole_of(1, 4, b"scene"), pack(zlib.compress(b"scene"))), "all blocks arrived, but"),
+        (forged(1, whole_of(1, 2, b"\xff\xff"), pack(zlib.compress(b"\xff\xff"))), "all blocks arrived, but"),
+        (forged(1, whole_of(1, (1 << 28) - 1, b""), pack(zlib.compress(bytes(100_000)))), "all blocks arrived, but"),
     ],
 )
 def test_what_nobody_here_sends(message: bytes, words: str) -> None:
@@ -208,7 +208,7 @@ def test_a_dump_that_would_swell_is_refused() -> None:
     whole = whole_of(len(parts), len(raw), raw)
     said = collected([forged(place, whole, part) for place, part in enumerate(parts, 1)])
     assert isinstance(said, DumpProgress)
-    assert said.news.startswith("all blocks came, but together they are not what was sent")
+    assert said.news.startswith("all blocks arrived, but together they do not match what was sent")
 
 
 def test_noise_is_no_block() -> None:
@@ -234,13 +234,13 @@ def test_a_file_with_other_things_in_it() -> None:
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (b"", "this holds no block of a backup"),
-        (b"MThd", "this holds no block of a backup"),
-        (b"".join(BLOCKS[:1] + BLOCKS[2:]), "this backup is not whole; block 2 of .* is missing"),
+        (b"", "this file holds no block of a backup"),
+        (b"MThd", "this file holds no block of a backup"),
+        (b"".join(BLOCKS[:1] + BLOCKS[2:]), "this backup is not complete; block 2 of .* is missing"),
         (b"".join((*BLOCKS[:2], BLOCKS[2][:40], *BLOCKS[3:])), "block 3 of .* is missing"),
         (
             b"".join((*BLOCKS[:2], BLOCKS[2][:60] + b"\1\2\3" + BLOCKS[2][63:], *BLOCKS[3:])),
-            "block 3 arrived broken; this backup is not whole; block 3 of .* is missing",
+            "block 3 arrived corrupted; this backup is not complete; block 3 of .* is missing",
         ),
         (b"".join(BLOCKS + OTHER), "blocks of more than one backup"),
         (b"".join(BLOCKS[1:] + OTHER[:1]), "blocks of more than one backup"),
@@ -274,7 +274,7 @@ def test_the_demo_rig(tmp_path: Path) -> None:
 
 def test_a_text_that_is_too_long() -> None:
     """A text beyond the bound is refused at once, not cut."""
-    with pytest.raises(ValueError, match="holds 16777216 bytes in 16383 blocks at the most"):
+    with pytest.raises(ValueError, match="holds at most 16777216 bytes in 16383 blocks"):
         blocks("x" * ((1 << 24) + 1), DEVICE)
 
 

@@ -99,7 +99,7 @@ async def test_a_dump_that_comes_in_plays(errand: RemoteMachine) -> None:
     errand.play(*BLOCKS)
     command, done, text = await errand.answer()
     assert (command, done) == (0x0A, True)
-    assert text.startswith("the rig of a dump from pedals plays")
+    assert text.startswith("the rig from a dump on pedals plays")
     assert errand.show.engine.rig == read(OTHER, "test")
     assert errand.session.text == OTHER
     assert errand.show.engine.scene == (1, "Overture")
@@ -135,7 +135,7 @@ def renumbered(block: bytes, number: int) -> bytes:
 async def test_a_block_that_is_damaged_or_swapped_is_named(errand: RemoteMachine) -> None:
     """A block that took another's number, its checksum set right, is refused by name, and its place stays empty."""
     errand.play(*BLOCKS[:2], renumbered(BLOCKS[3], 3), *BLOCKS[3:])
-    await errand.told("block 3 arrived broken")
+    await errand.told("block 3 arrived corrupted")
     errand.bench.now += 6_000_000_000
     assert "block 3 of" in (await errand.answer())[2]
     assert errand.session.text == TEXT
@@ -153,7 +153,7 @@ async def test_a_dump_of_something_that_is_no_rig(errand: RemoteMachine) -> None
 async def test_our_own_backup_that_comes_back(errand: RemoteMachine) -> None:
     """What plays already, sent back, changes nothing and makes no live edit."""
     errand.play(*rig_dump.blocks(TEXT, DEVICE))
-    assert (await errand.answer())[1:] == (True, "the rig of a dump from pedals plays already")
+    assert (await errand.answer())[1:] == (True, "the rig from a dump on pedals is already current")
     assert not errand.session.unsaved
     assert not (await errand.session.undo()).done
 

@@ -108,7 +108,7 @@ async def test_a_file_changed_meanwhile_is_shown_and_both_texts_are_kept(desk: D
     desk.file.write_text(theirs, encoding="utf-8")
     for what in (None, "undo"):
         said = await desk.save(what)
-        assert not said["done"]
+        assert (said["done"], said["code"]) == (False, "conflict")
         assert "save --playing" in said["text"]
         assert "save --file" in said["text"]
         assert '-name = "Parade"' in said["text"]
@@ -371,7 +371,7 @@ async def test_a_version_that_cannot_be_played_is_not_taken(desk: Desk) -> None:
     await desk.save()
     await desk.scenes("rename", 3, name="Farewell")
     desk.file.write_text(broken, encoding="utf-8")
-    assert "was no rig that can be played" in (await desk.save(choice="playing"))["text"]
+    assert "did not hold a valid rig" in (await desk.save(choice="playing"))["text"]
     assert (await desk.kept())[0] == broken
     said = await desk.save("undo")
     assert not said["done"]
@@ -386,12 +386,12 @@ async def test_a_file_that_is_gone_is_made_again_when_asked(desk: Desk) -> None:
     desk.file.unlink()
     for what, more in ((None, {}), (None, {"choice": "file"}), ("undo", {}), ("diff", {})):
         said = await desk.save(what, **more)
-        assert not said["done"]
+        assert (said["done"], said["code"]) == (False, "file-missing")
         assert "no longer exists" in said["text"]
         assert "bayleaf save --playing" in said["text"]
         assert not desk.file.exists()
     said = await desk.save(choice="playing")
-    assert said["text"].endswith("Changes:\n  the file was not there, and is new")
+    assert said["text"].endswith("Changes:\n  the file is new")
     assert desk.on_disk() == desk.session.text
 
 
@@ -416,7 +416,7 @@ async def test_what_a_killed_save_left_is_told_by_the_next(desk: Desk) -> None:
     left = desk.file.with_name(".pit.toml.abc.saving")
     left.write_text("half")
     await desk.scenes("rename", 3, name="Last dance")
-    assert f"{left.name}, left half-written by a save that was killed, was taken away" in (await desk.save())["text"]
+    assert f"{left.name}, left half-written by an interrupted save, was removed" in (await desk.save())["text"]
     assert not left.exists()
 
 

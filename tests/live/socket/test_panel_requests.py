@@ -120,7 +120,7 @@ async def test_a_message_that_commands(bench: Bench) -> None:
     async with serving(bench):
         answer = await ask({"do": "explain", "scene": 1, "input": "pedals", "message": "C0 02"})
     assert (answer["routes"], answer["outputs"]) == ([], {})
-    assert answer["command"] == "a control takes it, and it goes no further: recall scene 3 Finale"
+    assert answer["command"] == "a control takes it; it is not routed: recall scene 3 Finale"
 
 
 @pytest.mark.parametrize(

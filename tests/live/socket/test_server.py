@@ -18,12 +18,19 @@ import trio
 import trio.testing
 
 from engine.core.commands import FollowLeader, NextScene, RecallScene
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_saving import RigSaver
+from engine.live.edit.rig_session import RigSession
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.show import ShowEvent
 from engine.live.socket import client
+from engine.live.socket.panel_requests import PanelRequests
+from engine.live.socket.server import SocketServer
 from engine.live.socket.status import status, sync
+from engine.ports.memory import MemorySystem
+from engine.protocol import TABLE
 from tests.support.engine_socket import ask, claimed, line_of, serving
-from tests.support.small_show import Bench
+from tests.support.small_show import RIG, Bench
 
 KEYS = 0
 
@@ -151,6 +158,46 @@ async def test_commands_are_carried_out_and_answered(bench: Bench) -> None:
         assert (await ask({"do": "panic"}))["done"] is True
     assert bench.scenes == [1, 2, 3, 2, 1]
     assert bench.heard("strings").count("C4 0B") == 2
+
+
+@pytest.mark.parametrize(
+    ("request_", "code"),
+    [
+        ({"do": "scene", "scene": 2}, "done"),
+        ({"do": "scene", "scene": "Encore"}, "unknown-scene"),
+        ({"do": "back"}, "end-of-setlist"),
+        ({"do": "entry", "entry": 9}, "unknown-entry"),
+        ({"do": "setlist", "setlist": "Matinee"}, "unknown-setlist"),
+        ({"do": "mute", "route": "pads"}, "unknown-route"),
+        ({"do": "tap"}, "not-in-rig"),
+        ({"do": "clock", "what": "start"}, "not-in-rig"),
+        ({"do": "timecode", "what": "locate", "value": 3}, "not-in-rig"),
+        ({"do": "scenes", "what": "delete", "number": 9}, "unknown-scene"),
+        ({"do": "scenes", "what": "undo"}, "nothing-to-undo"),
+        ({"do": "edit", "what": "join", "scene": 1, "from": "keys", "to": "brass", "revision": 1}, "outdated"),
+        ({"do": "backup", "output": "harp"}, "unknown-output"),
+        ({"do": "handover"}, "not-in-rig"),
+        ({"do": "audition", "instrument": "harp", "sound": "soft"}, "unknown-instrument"),
+        ({"do": "keep", "last_s": 5, "file": "/nowhere/at/all.mid"}, "file-failed"),
+    ],
+)
+async def test_an_answer_has_a_code(bench: Bench, request_: dict[str, Any], code: str) -> None:
+    """Programs decide by a short word that says what became of the request."""
+    async with serving(bench, text=RIG):
+        answer = await ask(request_)
+    assert (answer["code"], answer["done"]) == (code, code == "done")
+
+
+async def test_each_request_has_a_handler(bench: Bench, tmp_path: Path) -> None:
+    """What the table has, the server can meet; and it has a handler for nothing else."""
+    show = bench.show
+    session = RigSession(show, tmp_path / "pit.toml", "")
+    panel, work = PanelRequests(show, session, MemorySystem("pit")), RemoteWork(show, session)
+    with claimed() as claim:
+        server = SocketServer(show, session, RigSaver(session), work, panel, claim.listener)
+    handled = server._handlers.keys() | server._streams.keys()
+    assert handled == {row.model for row in TABLE.values()}
+    assert server._streams.keys() == {row.model for row in TABLE.values() if row.cost == "connection"}
 
 
 async def test_status_is_the_shows(bench: Bench) -> None:

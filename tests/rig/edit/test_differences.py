@@ -18,16 +18,16 @@ def test_only_equal_rigs_have_no_difference(one: str, other: str) -> None:
 
 
 def test_two_scenes_in_words() -> None:
-    """What one scene has and the other has not is told."""
+    """What one scene has and the other has not is reported."""
     rig = read(RIG, "any")
-    told = scenes(rig, 11, 12)
-    assert told[0] == "name: Overture in 11, Finale in 12"
-    assert 'only in 11: burst step string-machine: sound "Warm pad"' in told
+    found = scenes(rig, 11, 12)
+    assert found[0] == "name: Overture in 11, Finale in 12"
+    assert 'only in 11: burst step string-machine: sound "Warm pad"' in found
     assert scenes(rig, 12, 11)[0] == "name: Finale in 12, Overture in 11"
 
 
 def test_two_scenes_with_the_same_in_another_order() -> None:
-    """Two scenes that send the same in another order are told apart, and in no other way."""
+    """Two scenes that send the same in another order are reported apart, and in no other way."""
     steps = ['{ instrument = "old-synth", program = 3 }', '{ instrument = "string-machine", program = 4 }']
     made = "".join(
         f'[[scenes]]\nnumber = {number}\nname = "Same {number}"\nburst = [{", ".join(order)}]\n'
@@ -37,7 +37,7 @@ def test_two_scenes_with_the_same_in_another_order() -> None:
 
 
 def test_a_scene_with_another_number_is_the_same_scene() -> None:
-    """A scene that was renumbered is told as that, with what else changed in it, not as one gone and one new."""
+    """A scene that was renumbered is reported as that, with what else changed in it, not as one gone and one new."""
     made = RIG.replace("number = 12", 'number = 31\nheld = "cut"')
     assert rigs(read(RIG, "any"), read(made, "any")) == [
         "scene 12 Finale is now scene 31",
@@ -52,7 +52,7 @@ def test_equal_texts_have_no_lines() -> None:
 
 
 def test_a_control_in_words() -> None:
-    """A control is told with its condition as it was written, a single number as one."""
+    """A control is reported with its condition as it was written, a single number as one."""
     control = '\n[[controls]]\ninput = "pedals"\nwhen = { note = NOTE }\ndo = "back"\nguard = "40 ms"\n'
     one, other = (read(RIG + control.replace("NOTE", note), "any") for note in ("3", "[3, 5]"))
     assert rigs(one, other) == [
@@ -62,14 +62,14 @@ def test_a_control_in_words() -> None:
 
 
 def test_a_time_in_words() -> None:
-    """Times are told in milliseconds."""
+    """Times are reported in milliseconds."""
     made = RIG.replace('settle  = "30 ms"', 'settle  = "1.5 s"')
     assert made != RIG
     assert rigs(read(RIG, "any"), read(made, "any")) == ["instrument string-machine: settle was 30 ms, is 1500 ms"]
 
 
 def test_a_blank_step_in_words() -> None:
-    """A step that sends nothing is told as blank."""
+    """A step that sends nothing is reported as blank."""
     rig = read(RIG.replace(', sound = "Warm pad"', ""), "any")
     assert "only in 11: burst step string-machine: blank" in scenes(rig, 11, 12)
 
@@ -99,7 +99,7 @@ burst = [
 
 
 def test_a_sound_that_is_given_by_number_is_named() -> None:
-    """A step with a program is told with the sound's name, by instrument or by its output and channel."""
+    """A step with a program is reported with the sound's name, by instrument or by its output and channel."""
     assert scenes(read(NUMBERS, "any"), 1, 2)[1:] == [
         "only in 1: burst step string-machine: program 12, bank 0 3 (Warm pad)",
         "only in 2: burst step strings channel 5: program 12, bank 0 3 (Warm pad)",
@@ -108,7 +108,7 @@ def test_a_sound_that_is_given_by_number_is_named() -> None:
 
 
 def test_a_sound_with_a_new_name_is_no_other_step() -> None:
-    """A sound that was given another name is told once, of its instrument, and not of each step with its number."""
-    told = rigs(read(NUMBERS, "any"), read(NUMBERS.replace("Warm pad", "Choir"), "any"))
-    assert len(told) == 1
-    assert told[0].startswith("instrument string-machine: sounds was Warm pad")
+    """A sound that was given another name is reported once, of its instrument, and not of each step with its number."""
+    found = rigs(read(NUMBERS, "any"), read(NUMBERS.replace("Warm pad", "Choir"), "any"))
+    assert len(found) == 1
+    assert found[0].startswith("instrument string-machine: sounds was Warm pad")

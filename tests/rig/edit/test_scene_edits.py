@@ -80,7 +80,7 @@ def test_references_follow_a_new_name_and_number() -> None:
 
 
 def test_moving_there_and_back_gives_the_text() -> None:
-    """A scene moved before another stands there; moved behind all, it is back."""
+    """A scene moved before another one is there; moved to the end, it is back."""
     made = move_scene(RIG, 12, 11)
     assert [scene.number for scene in read(made, "any").scenes] == [12, 11]
     assert move_scene(made, 12, None) == RIG
@@ -148,7 +148,7 @@ def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
 
 
 @pytest.mark.parametrize(
-    ("edit", "told"),
+    ("edit", "expected"),
     [
         (lambda: delete_scene(RIG, 12), "scene 12 is used by start in line 5; change that line first"),
         (lambda: delete_scene(RIG, 13), "there is no scene 13; there are: 11, 12"),
@@ -159,8 +159,8 @@ def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
         (lambda: set_routes(RIG, 11, [{"from": "nobody", "to": "drums"}]), 'there is no input "nobody"'),
     ],
 )
-def test_what_cannot_be_done_is_refused_with_place_and_remedy(edit: object, told: str) -> None:
+def test_what_cannot_be_done_is_refused_with_place_and_remedy(edit: object, expected: str) -> None:
     """An edit that would break the rig is refused in a sentence."""
     assert callable(edit)
-    with pytest.raises(EditError, match=re.escape(told)):
+    with pytest.raises(EditError, match=re.escape(expected)):
         edit()

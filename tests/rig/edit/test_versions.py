@@ -18,6 +18,8 @@ import pytest
 from engine.rig.edit.versions import KEPT, RigVersions, SaveError
 from tests.support.paths import process_of
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def file(tmp_path: Path) -> Path:
@@ -213,7 +215,7 @@ RigVersions(pathlib.Path(sys.argv[1])).save("two\\n" * 50_000, "one\\n")
 
 @pytest.mark.parametrize("call", ["open", "mkdir"])
 def test_a_read_only_folder(file: Path, monkeypatch: pytest.MonkeyPatch, call: str) -> None:
-    """Where nothing may be made beside the file it stays as it is, and the reason is told (EACCES: POSIX)."""
+    """Where nothing may be made beside the file it stays as it is, and the reason is reported (EACCES: POSIX)."""
     real = getattr(os, call)
 
     def refused(path: Any, *rest: Any, **more: Any) -> Any:

@@ -56,7 +56,7 @@ def test_a_scene_is_found_by_number_or_name() -> None:
 
 
 def test_all_errors_of_a_file_come_at_once_and_in_order() -> None:
-    """Four mistakes of different kinds in one file are all told, in the order of their lines."""
+    """Four mistakes of different kinds in one file are all reported, in the order of their lines."""
     text = RIG.replace("channel = 5", "channel = 17").replace('from = "serial"', 'from = "seriall"')
     text = text.replace('sound = "Warm pad" }', 'sound = "Warm" }').replace('do    = "next"', 'do = "nxt"')
     assert [(problem.line, problem.key) for problem in problems(text)] == [
@@ -67,8 +67,8 @@ def test_all_errors_of_a_file_come_at_once_and_in_order() -> None:
     ]
 
 
-def test_what_a_misspelt_section_lacks_is_told_once_a_name() -> None:
-    """A misspelt [inputs] is told, and each input that it should name once, not at each route and control."""
+def test_what_a_misspelt_section_lacks_is_reported_once_a_name() -> None:
+    """A misspelt [inputs] is reported, and each input that it should name once, not at each route and control."""
     assert [(problem.line, problem.key) for problem in problems(RIG.replace("[inputs]", "[inputz]"))] == [
         (7, "inputz"),
         (32, "routes.1.from"),
@@ -118,7 +118,7 @@ def test_no_name_can_steer_the_terminal(old: str) -> None:
     ids=["empty", "deep", "too deep to walk", "digits", "nul", "open text", "crlf", "twice", "number"],
 )
 def test_a_text_that_is_no_rig_is_answered_with_a_line(text: str, line: int, words: str) -> None:
-    """A text that is no rig at all is answered by line and sentence, whatever is in it."""
+    """A text that is not a rig at all is answered by line and sentence, whatever is in it."""
     with pytest.raises(RigError) as caught:
         read(text, "x.toml")
     assert any(told.startswith(f"x.toml:{line}: ") and words in told for told in str(caught.value).splitlines())
@@ -138,7 +138,7 @@ def test_a_byte_order_mark_is_no_error(tmp_path: Path) -> None:
     assert load(path).rig.name == "Pit"
 
 
-def test_a_file_that_is_not_utf8_is_told_with_its_line(tmp_path: Path) -> None:
+def test_a_file_that_is_not_utf8_is_reported_with_its_line(tmp_path: Path) -> None:
     """A file in another encoding is refused with the line of the first byte that does not fit."""
     path = tmp_path / "pit.toml"
     path.write_bytes(RIG.replace("Pit", "Fosse é").encode("latin-1"))
@@ -146,14 +146,14 @@ def test_a_file_that_is_not_utf8_is_told_with_its_line(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("half", [0xDCFF, 0xD800])
-def test_a_text_that_no_file_can_hold_is_told_with_its_line(half: int) -> None:
+def test_a_text_that_no_file_can_hold_is_reported_with_its_line(half: int) -> None:
     """Half a character, as a shell or a program may hand one on, is refused: the file would not load again."""
     (problem,) = problems(RIG.replace("Finale", f"Finale {chr(half)}"))
     line = RIG[: RIG.index("Finale")].count("\n") + 1
     assert str(problem).startswith(f"pit.toml:{line}: this line contains half a character")
 
 
-def test_a_missing_file_and_a_folder_are_told(tmp_path: Path) -> None:
+def test_a_missing_file_and_a_folder_are_reported(tmp_path: Path) -> None:
     """A path without a file, or with a folder, or that no system can have, is refused by name with the remedy."""
     none = tmp_path / "none.toml"
     assert refused(none) == f"{none}: there is no such file; make one with: bayleaf new {none}"
@@ -161,7 +161,7 @@ def test_a_missing_file_and_a_folder_are_told(tmp_path: Path) -> None:
     assert "cannot be read" in refused(tmp_path / "a\0b")
 
 
-def test_a_file_that_may_not_be_read_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_that_may_not_be_read_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A file without the permission to read it is refused with the system's own words."""
 
     def forbidden(self: Path, encoding: str) -> str:

@@ -5,7 +5,7 @@ import pytest
 from engine.rig.read.load import RigError, read
 from tests.support.plain_rig import RIG
 
-# What is replaced in the good rig, by what, and every problem that must be told: line, key, words.
+# What is replaced in the good rig, by what, and every problem that must be reported: line, key, words.
 BREAKS = [
     # syntax
     (
@@ -804,7 +804,9 @@ BREAKS = [
 
 
 @pytest.mark.parametrize(("old", "new", "expected"), BREAKS, ids=[f"{old} => {new}" for old, new, _ in BREAKS])
-def test_each_break_is_told_by_line_key_and_sentence(old: str, new: str, expected: list[tuple[int, str, str]]) -> None:
+def test_each_break_is_reported_by_line_key_and_sentence(
+    old: str, new: str, expected: list[tuple[int, str, str]]
+) -> None:
     """A rig with one thing wrong is refused with exactly that, at its line, by its key, in a sentence.
 
     What is allowed: the rig file's own definition (README). The lines are those of the text in `plain_rig`.

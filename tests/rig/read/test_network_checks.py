@@ -1,4 +1,4 @@
-"""`[network]` in a rig file: what it means, and every mistake told by line and key. (Our own design; no source.)"""
+"""`[network]` in a rig file: what it means, and every mistake reported by line and key. (Our own design; no source.)"""
 
 import pytest
 
@@ -105,8 +105,8 @@ def problems(text: str) -> list[tuple[int, str, str]]:
 
 
 @pytest.mark.parametrize(("old", "new", "wanted"), BREAKS, ids=[f"{old} => {new}" for old, new, _ in BREAKS])
-def test_each_mistake_is_told_at_its_place(old: str, new: str, wanted: tuple[int, str, str]) -> None:
-    """A mistake in [network] is told by line, key and what is allowed."""
+def test_each_mistake_is_reported_at_its_place(old: str, new: str, wanted: tuple[int, str, str]) -> None:
+    """A mistake in [network] is reported by line, key and what is allowed."""
     assert RIG.count(old) >= 1
     told = problems(RIG.replace(old, new, 1))
     line, key, words = wanted
@@ -114,7 +114,7 @@ def test_each_mistake_is_told_at_its_place(old: str, new: str, wanted: tuple[int
 
 
 def test_a_machine_needs_a_network() -> None:
-    """`machine` at a port of a rig without [network] is told once."""
+    """`machine` at a port of a rig without [network] is reported once."""
     text = 'format = 1\n[inputs]\na = { machine = "x", port = "A" }\nb = { machine = "x", port = "B" }\n'
     told = problems(text + '[[scenes]]\nnumber = 1\nname = "One"\n')
     assert told == [(3, "inputs.a.machine", "machine needs a [network], and this rig has none; leave it out")]
@@ -137,7 +137,7 @@ def test_who_dials_and_where_ports_are() -> None:
 
 
 def test_the_same_file_on_every_machine() -> None:
-    """`on` reads the rig as another of its machines; a name that is none, and a rig of one machine, are told."""
+    """`on` reads the rig as another of its machines; a name that is none, and a rig of one machine, are reported."""
     rig = read(RIG, "pit.toml")
     left = rig.on("stage-left")
     assert (left.is_remote(rig.inputs["pads"]), left.is_remote(rig.inputs["keys"])) == (True, False)

@@ -32,7 +32,7 @@ def test_an_instrument_has_its_lists_sounds_and_its_own_win(tmp_path: Path) -> N
     file = tmp_path / "pit.toml"
     file.write_text(WITH_LIST.replace('"Bass" =', '"Flute" = { program = 3 }, "Bass" ='), encoding="utf-8")
     sounds = load(file).instruments["old-synth"].sounds
-    assert sounds["Violin"].program == 40  # this one counts from 0; on the wire 40 is the violin (RP-003, Table 2)
+    assert sounds["Violin"].program == 40  # this one counts from 0; on the cable 40 is the violin (RP-003, Table 2)
     assert sounds["Flute"].program == 3
     assert len(sounds) == 129
 
@@ -60,7 +60,7 @@ def test_a_list_lies_beside_the_rig_and_is_read_through_edits(tmp_path: Path) ->
         ("format = 1\nsounds = [\n", "list.toml:2: this is not TOML"),
     ],
 )
-def test_a_wrong_list_is_told_by_file_and_line(tmp_path: Path, text: str, told: str) -> None:
+def test_a_wrong_list_is_reported_by_file_and_line(tmp_path: Path, text: str, told: str) -> None:
     """An error in a list names the list and its line, at the instrument's line of the rig."""
     (tmp_path / "list.toml").write_text(text, encoding="utf-8")
     with pytest.raises(SoundListError, match=told):
@@ -73,13 +73,13 @@ def test_a_wrong_list_is_told_by_file_and_line(tmp_path: Path, text: str, told: 
 
 
 def test_a_missing_list_says_what_there_is(tmp_path: Path) -> None:
-    """A list that is not there is told with the ones that come along."""
+    """A list that is not there is reported with the ones that come along."""
     with pytest.raises(SoundListError, match="general-midi"):
         sound_list("nothing.toml", tmp_path)
 
 
 def test_csv_becomes_a_list() -> None:
-    """Columns stand in any order; a name that comes twice is told apart by bank and program."""
+    """Columns stand in any order; a name that comes twice is reported apart by bank and program."""
     made = from_csv("name,program,lsb,msb\nPad,12,3,0\nPad,13,3,0\nBass,1,,\n", "a.csv")
     listed = read_list(made, "a.toml")
     assert [(sound.name, sound.program, sound.bank) for sound in listed.sounds] == [
@@ -95,7 +95,7 @@ def test_semicolons_part_columns_too() -> None:
     assert read_list(made, "a.toml").sounds[0].name == 'Pad, "warm"'
 
 
-def test_all_that_is_wrong_with_a_list_is_told(tmp_path: Path) -> None:
+def test_all_that_is_wrong_with_a_list_is_reported(tmp_path: Path) -> None:
     """Each mistake of a list is one sentence with its place, as those of the rig are."""
     (tmp_path / "list.toml").write_text(
         "format = 1\nsounds = [\n  { name = 'A', program = 200 },\n  { name = '' },\n]\n"
@@ -120,8 +120,8 @@ def test_all_that_is_wrong_with_a_list_is_told(tmp_path: Path) -> None:
         ("program,name\n1,A\n1,A\n1,A\n", "a.csv:4: this sound is listed twice"),
     ],
 )
-def test_wrong_csv_is_told_by_line(text: str, told: str) -> None:
-    """What is wrong in a CSV file is told by its line, with what is allowed."""
+def test_wrong_csv_is_reported_by_line(text: str, told: str) -> None:
+    """What is wrong in a CSV file is reported by its line, with what is allowed."""
     with pytest.raises(SoundListError) as fault:
         from_csv(text, "a.csv")
     assert told in str(fault.value)
@@ -134,7 +134,7 @@ def test_wrong_csv_is_told_by_line(text: str, told: str) -> None:
 def test_a_sound_is_known_by_what_its_instrument_heeds(
     listens: Literal["msb lsb", "msb", "lsb"], told: tuple[int, int], name: str | None
 ) -> None:
-    """An instrument that takes no LSB is told none, and is on the sound all the same."""
+    """An instrument that takes no LSB is reported none, and is on the sound all the same."""
     gear = Instrument(
         output="box", channel=1, bank=listens, sounds={"Pad": Sound.model_validate({"bank": [3, 7], "program": 12})}
     )

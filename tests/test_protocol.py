@@ -1,0 +1,44 @@
+"""The table of requests, and what every answer has. (Our own protocol; no outside source.)"""
+
+import re
+
+import pytest
+
+from engine.protocol import TABLE, Answer, AnswerCode, PanicRequest, RequestError, read_request, refused
+from tests.support.paths import ROOT
+
+WORDS = [*TABLE]
+
+
+@pytest.mark.parametrize("words", WORDS)
+def test_each_field_says_what_it_may_be(words: str) -> None:
+    """Errors quote the description of the field at fault, and name one that is not known."""
+    model = TABLE[words].model
+    assert [name for name, field in model.model_fields.items() if not field.description] == []
+    do, _, what = words.partition(" ") if words not in ("test note",) else (words, "", "")
+    with pytest.raises(RequestError) as fault:
+        read_request({"do": do, **({"what": what} if what else {}), "colour": "green"})
+    assert fault.value.code is AnswerCode.BAD_REQUEST
+    assert str(fault.value).startswith(words)
+
+
+def test_panic_waits_for_nothing() -> None:
+    """No other request is in the lane of panic."""
+    assert [row.model for row in TABLE.values() if row.lane == "panic"] == [PanicRequest]
+
+
+def test_an_answer_has_what_every_answer_has() -> None:
+    """done, code and text; other fields only where they were given."""
+    assert Answer(text="yes").plain() == {"done": True, "code": "done", "text": "yes"}
+    assert refused(AnswerCode.BUSY, "no").plain() == {"done": False, "code": "busy", "text": "no"}
+
+
+def test_the_page_decides_by_codes_that_exist() -> None:
+    """Each code that the page compares with is one of the engine's, and no sentence of an answer is looked into."""
+    codes = {str(code) for code in AnswerCode}
+    for file in (ROOT / "engine/panel/page").glob("*.js"):
+        source = file.read_text(encoding="utf-8")
+        compared = re.findall(r'\[([^]]*)\]\.includes\(\w+\.code\)|\.code [!=]== ("[\w-]+")|\bcode: ("[\w-]+")', source)
+        for found in compared:
+            assert set(re.findall(r'"([\w-]+)"', " ".join(found))) <= codes, file.name
+        assert re.findall(r"answer\.text\.(?:includes|match|startsWith|endsWith)\w*", source) == [], file.name
