@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from engine.cli.app import app
 from engine.live.socket import client
 from engine.rig.read.load import read
-from tests.cli.test_run import Stage
+from tests.support.engine_on_fifos import Stage
 from tests.support.paths import BAYLEAF
 
 #: three presses of a switch that bounces for 12 ms as it closes: ms, message

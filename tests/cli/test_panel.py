@@ -14,7 +14,7 @@ from typing import IO, TypeVar
 
 import pytest
 
-from tests.cli.test_run import DEADLINE, Stage
+from tests.support.engine_on_fifos import DEADLINE, Stage
 from tests.support.panel_ends import Ends
 from tests.support.paths import BAYLEAF
 from tests.support.waiting import until
