@@ -19,6 +19,7 @@ MOST_SECONDS: Final = 3600.0
 
 _NAME: Final = 1000  # characters of a name
 _PATH: Final = 5000  # characters of a path
+_LONG_MESSAGE: Final = 1 << 16  # characters of a message in hexadecimal
 _LISTED: Final = 1000  # names, routes, filters or steps in one request
 _MOST_BYTES: Final = 1 << 24
 _AGES: Final = 1e9  # seconds
@@ -146,7 +147,9 @@ class ExplainRequest(Request):
 
     scene: Number = Field(description="a scene's number")
     input: Name = Field(description="the name of an input")
-    message: Name = Field(description="one whole MIDI message in hexadecimal, such as 90 3C 40")
+    message: str = Field(
+        max_length=_LONG_MESSAGE, description="one whole MIDI message in hexadecimal, such as 90 3C 40"
+    )
 
 
 class PortsRequest(Request):
