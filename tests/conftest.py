@@ -1,7 +1,25 @@
-"""What holds for every test: the processes that it starts use the sources beside it."""
+"""What holds for every test: which are fast, and which sources the processes that a test starts use.
+
+A test is fast, and bears the mark `fast`, unless it is marked `slow` or lies in a folder of `_SLOW_FOLDERS`. `pytest -m
+fast -n 2` runs all of them in less than two minutes.
+"""
 
 import os
+from typing import Final
+
+import pytest
 
 from tests.support.paths import ROOT
 
+#: servers, several machines, a browser; benches
+_SLOW_FOLDERS: Final = (ROOT / "tests" / "real", ROOT / "tests" / "bench")
+
 os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark the fast ones."""
+    for item in items:
+        in_slow_folder = any(item.path.is_relative_to(folder) for folder in _SLOW_FOLDERS)
+        if not in_slow_folder and item.get_closest_marker("slow") is None:
+            item.add_marker(pytest.mark.fast)

@@ -13,6 +13,8 @@ import pytest
 from tests.support.answering_engine import until_it_answers
 from tests.support.paths import BAYLEAF
 
+pytestmark = pytest.mark.slow
+
 RIG = """\
 format = 1   # kept as it is
 [inputs]

@@ -53,6 +53,7 @@ def test_usage_errors_give_status_2(bayleaf: Bayleaf) -> None:
     assert bayleaf("check").status == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
 def test_a_terminal_that_cannot_show_a_sign_gets_the_rest(tmp_path: Path, encoding: str) -> None:
     """Whatever signs stdout can show, `check` prints its tables, and JSON that is the same."""

@@ -15,6 +15,8 @@ from tests.support.answering_engine import until_it_answers
 from tests.support.paths import BAYLEAF
 from tests.support.waiting import until
 
+pytestmark = pytest.mark.slow
+
 DEADLINE = 30.0
 RIG = """
 format = 1

@@ -2,9 +2,12 @@
 
 import json
 
+import pytest
+
 from tests.support.bayleaf_command import Bayleaf
 
 
+@pytest.mark.slow
 def test_the_demo_in_json(bayleaf: Bayleaf) -> None:
     """What prints a table prints JSON with --json, and nothing else, the demo too."""
     said = bayleaf("demo", "--json")
@@ -15,6 +18,7 @@ def test_the_demo_in_json(bayleaf: Bayleaf) -> None:
     assert all(one["down"] < one["change"] < one["up"] for one in found["carried"])
 
 
+@pytest.mark.slow
 def test_the_demo_shows_the_job(bayleaf: Bayleaf) -> None:
     """`demo` plays three scene changes by foot and shows banks, programs and notes held across."""
     said = bayleaf("demo")

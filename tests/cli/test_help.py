@@ -206,6 +206,7 @@ def of_the_demo(block: str) -> bool:
     return block.startswith("Lantern Street")
 
 
+@pytest.mark.slow
 def test_quoted_outputs_are_real(tmp_path: Path) -> None:
     """What README and the handbook quote as printed is what the commands print."""
     lines = printed(tmp_path)

@@ -171,6 +171,7 @@ def press(stage: Stage) -> None:
         time.sleep(0.3)
 
 
+@pytest.mark.slow
 def test_a_switch_is_learned_and_saved(stage: Stage) -> None:
     """On a yes the entry plays at once and is in the file, comments and layout untouched."""
     stage.rig.write_text("# the pit, in October\n" + stage.rig.read_text() + "# the end\n")

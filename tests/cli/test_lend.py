@@ -17,6 +17,8 @@ from engine.midi.byte_stream import StreamParser
 from tests.support.paths import BAYLEAF
 from tests.support.receiver import Receiver
 
+pytestmark = pytest.mark.slow
+
 DEADLINE = 30.0
 RIG = """
 format = 1

@@ -4,6 +4,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from tests.support.bayleaf_command import Bayleaf
 
 
@@ -19,6 +21,7 @@ def test_new_writes_a_rig_that_checks_and_overwrites_nothing(bayleaf: Bayleaf, t
     assert rig.read_text() == before
 
 
+@pytest.mark.slow
 def test_a_disk_without_room_gets_no_part_of_a_rig(tmp_path: Path) -> None:
     """Where the file cannot be written whole, `new` says so with status 1, and can be tried again."""
     small = "import resource, signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "

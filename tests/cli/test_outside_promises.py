@@ -10,6 +10,8 @@ import pytest
 
 from tests.cli.test_run import DEADLINE, Stage
 
+pytestmark = pytest.mark.slow
+
 WHOLE = """
 format = 1
 [rig]

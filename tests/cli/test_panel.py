@@ -19,6 +19,8 @@ from tests.cli.test_run import DEADLINE, Stage
 from tests.support.panel_ends import Ends
 from tests.support.paths import BAYLEAF
 
+pytestmark = pytest.mark.slow
+
 Found = TypeVar("Found")
 
 

@@ -14,6 +14,8 @@ import pytest
 from tests.support.answering_engine import until_it_answers
 from tests.support.paths import BAYLEAF
 
+pytestmark = pytest.mark.slow
+
 DEADLINE = 30.0
 RIG = """
 format = 1

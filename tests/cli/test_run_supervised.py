@@ -12,7 +12,11 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
 from engine import handbook
+
+pytestmark = pytest.mark.slow
 
 RIG = 'format = 1\n[[scenes]]\nnumber = 1\nname = "Only"\n'
 

@@ -9,6 +9,8 @@ import pytest
 
 from tests.cli.test_backup import Evening
 
+pytestmark = pytest.mark.slow
+
 RIG = """\
 # Lantern Street, the pit
 format = 1

@@ -217,6 +217,7 @@ def hears_both(evening: Evening, other: str) -> None:
     evening.take(adopt(evening.router, evening.now, read(other, "test")))
 
 
+@pytest.mark.slow
 @given(rigs(), rigs(), events, events)
 @settings(max_examples=150, deadline=None)
 def test_nothing_hangs_over_an_edit(first: str, second: str, before: list[Any], after: list[Any]) -> None:
@@ -235,6 +236,7 @@ def test_nothing_hangs_over_an_edit(first: str, second: str, before: list[Any], 
     assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
 
 
+@pytest.mark.slow
 @given(rigs(), events, events)
 @settings(max_examples=100, deadline=None)
 def test_the_same_rig_taken_over_is_as_if_nothing_had_been(rig: str, before: list[Any], after: list[Any]) -> None:

@@ -203,6 +203,7 @@ def with_panics(draw: st.DrawFn) -> list[Any]:
     return stream
 
 
+@pytest.mark.slow
 @given(rigs(), with_panics())
 @settings(max_examples=150, deadline=None)
 def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> None:
@@ -218,6 +219,7 @@ def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> N
     assert [synth.off_rest for synth in evening.ears()] == [set(), set()]
 
 
+@pytest.mark.slow
 @given(rigs(), with_panics())
 @settings(max_examples=100, deadline=None)
 def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:

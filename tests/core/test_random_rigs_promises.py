@@ -4,6 +4,7 @@ from collections import Counter
 from itertools import product
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -12,6 +13,8 @@ from tests.support.pit_engine import MS
 from tests.support.played_engine import Evening, Key
 from tests.support.random_rigs import GEAR, INPUTS, MOVERS, STATELESS, events, rigs
 from tests.support.receiver import Receiver
+
+pytestmark = pytest.mark.slow
 
 BYTE = 320_000  # ns a byte on DIN (MIDI 1.0 p. 1)
 

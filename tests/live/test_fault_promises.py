@@ -36,6 +36,8 @@ from tests.support.faults import (
 )
 from tests.support.faulty_show import MS, Evening, S
 
+pytestmark = pytest.mark.slow
+
 MOMENTS = 200
 
 FAULTS: tuple[Fault, ...] = (

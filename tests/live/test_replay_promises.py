@@ -33,6 +33,8 @@ from tests.support.faults import (
 )
 from tests.support.faulty_show import MS, Evening, S
 
+pytestmark = pytest.mark.slow
+
 
 async def try_an_instrument(evening: Evening) -> None:
     """Somebody tries an instrument from the panel."""

@@ -104,6 +104,7 @@ def test_how_long_labels_last() -> None:
     assert DROP.nanoseconds(4 * DROP.day) == round(day["real_seconds"] * 1e9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["24", "25", "30", "29.97"])
 def test_every_frame_of_a_day(name: str) -> None:
     """Each frame of 24 hours has the label that the library `timecode` gives it, and leads back from it."""

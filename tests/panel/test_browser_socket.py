@@ -147,6 +147,7 @@ async def test_the_engine_is_not_followed_when_all_have_gone(tmp_path: Path) -> 
         await engine.followed(0)
 
 
+@pytest.mark.slow
 async def test_gone_and_back(tmp_path: Path) -> None:
     """Without an engine the browser is told so, at the start and when it ends; then "back" and a whole frame."""
     async with panel(tmp_path) as ends, ends.live() as live:
@@ -349,6 +350,7 @@ async def test_noise_instead_of_http_hurts_nobody_else(tmp_path: Path) -> None:
         assert (await ends.http("GET", "/page/pair.css")).status == 200
 
 
+@pytest.mark.slow
 async def test_a_browser_that_does_not_read_is_dropped(tmp_path: Path) -> None:
     """One that takes nothing is cut off within seconds; one that reads gets its frames all the while, none queued."""
     engine = Engine()

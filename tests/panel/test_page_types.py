@@ -43,6 +43,7 @@ def checker() -> Path:
     return CHECKER
 
 
+@pytest.mark.slow
 def test_types_hold() -> None:
     """`tsc --checkJs`, strict, finds nothing in the page's modules."""
     done = subprocess.run(

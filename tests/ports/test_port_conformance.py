@@ -82,6 +82,7 @@ def terminal(folder: Path) -> Iterator[Line]:
     pull()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", [memory, fifo, terminal], ids=lambda kind: kind.__name__)
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
 def test_port(

@@ -7,6 +7,7 @@ our own SysEx as DEVELOPERS.md has it.
 import random
 from typing import Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -326,6 +327,7 @@ def _state(made: Engine, now: int) -> tuple[Any, ...]:
     )
 
 
+@pytest.mark.slow
 def test_no_state_changes_but_by_a_valid_message() -> None:
     """Of 100,000 random and half-right messages at an input that may command, only those in order change anything;
     the same at an input that may not change nothing at all; none is an error."""

@@ -190,6 +190,7 @@ def _sound(unit: tuple[bytes, ...]) -> tuple[int, int, int]:
     return sound
 
 
+@pytest.mark.slow
 @given(rigs(), events)
 @settings(max_examples=150, deadline=None)
 def test_the_ledger_knows_what_each_channel_sounds_like(rig: str, stream: list[Any]) -> None:

@@ -286,6 +286,7 @@ def test_any_times_are_followed(gaps: list[int]) -> None:
 # Generating
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bpm", [20, 33.333, 97.3, 120, 174.52, 299.99])
 def test_an_hour_without_drift(bpm: float) -> None:
     """After an hour exactly as many clocks have been sent as the tempo has, each at its own time."""

@@ -356,6 +356,7 @@ def watch_calls(monkeypatch: pytest.MonkeyPatch, show: Show, calls: list[Command
     monkeypatch.setattr(show, "apply", watched_apply)
 
 
+@pytest.mark.slow
 def test_nothing_but_valid_datagrams_is_obeyed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of 100,000 random and half-right datagrams exactly those wholly in order are carried out; none is a fault."""
     made = bench()

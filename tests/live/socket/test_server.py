@@ -18,10 +18,17 @@ import trio
 import trio.testing
 
 from engine.core.commands import FollowLeader, NextScene, RecallScene
+from engine.live.edit.remote_work import RemoteWork
+from engine.live.edit.rig_saving import RigSaver
+from engine.live.edit.rig_session import RigSession
 from engine.live.process.instance_lock import NameTaken, claim_socket
 from engine.live.show import ShowEvent
 from engine.live.socket import client
+from engine.live.socket.panel_requests import PanelRequests
+from engine.live.socket.server import SocketServer
 from engine.live.socket.status import status, sync
+from engine.ports.memory import MemorySystem
+from engine.protocol import TABLE
 from tests.support.engine_socket import ask, claimed, line_of, serving
 from tests.support.small_show import RIG, Bench
 
@@ -179,6 +186,18 @@ async def test_an_answer_has_a_code(bench: Bench, request_: dict[str, Any], code
     async with serving(bench, text=RIG):
         answer = await ask(request_)
     assert (answer["code"], answer["done"]) == (code, code == "done")
+
+
+async def test_each_request_has_a_handler(bench: Bench, tmp_path: Path) -> None:
+    """What the table has, the server can meet; and it has a handler for nothing else."""
+    show = bench.show
+    session = RigSession(show, tmp_path / "pit.toml", "")
+    panel, work = PanelRequests(show, session, MemorySystem("pit")), RemoteWork(show, session)
+    with claimed() as claim:
+        server = SocketServer(show, session, RigSaver(session), work, panel, claim.listener)
+    handled = server._handlers.keys() | server._streams.keys()
+    assert handled == {row.model for row in TABLE.values()}
+    assert server._streams.keys() == {row.model for row in TABLE.values() if row.cost == "connection"}
 
 
 async def test_status_is_the_shows(bench: Bench) -> None:

@@ -8,6 +8,7 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -76,6 +77,7 @@ def edits(draw: st.DrawFn, text: str) -> tuple[str, str]:
         return "refused", text
 
 
+@pytest.mark.slow
 @SETTINGS
 @given(st.data(), st.one_of(rig_texts(), random_rigs.rigs()))
 def test_after_any_edits_the_rig_loads_and_every_comment_is_there(data: st.DataObject, plain: str) -> None:
@@ -109,6 +111,7 @@ def test_an_edit_changes_what_was_asked_for_and_nothing_else(data: st.DataObject
         assert any((new.routes, new.burst) == (each.routes, each.burst) for each in before.scenes)
 
 
+@pytest.mark.slow
 @SETTINGS
 @given(st.data(), st.one_of(rig_texts(), random_rigs.rigs()), st.booleans(), st.booleans())
 def test_saved_and_loaded_it_is_the_same_rig(data: st.DataObject, text: str, bom: bool, windows: bool) -> None:

@@ -18,6 +18,8 @@ import pytest
 from engine.rig.edit.versions import KEPT, RigVersions, SaveError
 from tests.support.paths import process_of
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def file(tmp_path: Path) -> Path:
