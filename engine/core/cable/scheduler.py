@@ -42,7 +42,7 @@ class _Rank(IntEnum):
 class Transmission:
     """What a cable is carrying: when it is free, its running status, and a SysEx that real-time bytes slip into.
 
-    The driver is loaded only a little further ahead than the cable carries, so that urgent messages can overtake the rest.
+    The driver is loaded only a little further ahead than the cable carries, so that urgent messages can overtake.
     Times in nanoseconds. `speed` may change while nothing is known to be on the cable; None: everything fits.
     """
 
