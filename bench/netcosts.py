@@ -14,7 +14,7 @@ from engine.cluster.link.join import open_link
 from engine.cluster.link.settings import settings_of
 from engine.cluster.link.wire_format import EventSender, OrderSender, read_orders
 from engine.cluster.pure.output_lender import Grant, OutputLender
-from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable, far_outputs
+from engine.core.cable.remote_cable import Order, OrderKind, RemoteCable, remote_outputs
 from engine.core.cable.speed import DIN
 from engine.core.commands import RecallScene
 from engine.core.compiled import compile_rig
@@ -117,7 +117,7 @@ def _packed(orders: OrderSender, part: list[Order]) -> None:
 def routing(notes: list[bytes]) -> float:
     """One message from the reader's queue into the orders of its remote cable."""
     rig = read(RIG, "bench")
-    engine = Engine(compile_rig(rig, remote_outputs=far_outputs(rig)))
+    engine = Engine(compile_rig(rig, remote_outputs=remote_outputs(rig)))
     engine.apply(0, RecallScene(1))
     cable = engine.state.cables[0]
     assert isinstance(cable, RemoteCable)

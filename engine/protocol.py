@@ -17,7 +17,9 @@ Handler = Callable[[Any], Awaitable["Answer"]]
 LONGEST_REQUEST: Final = 8 << 20
 MOST_SECONDS: Final = 3600.0
 
-_NAME: Final = 1000  # characters of a name or a path
+_NAME: Final = 1000  # characters of a name
+_PATH: Final = 5000  # characters of a path
+_LONG_MESSAGE: Final = 1 << 16  # characters of a message in hexadecimal
 _LISTED: Final = 1000  # names, routes, filters or steps in one request
 _MOST_BYTES: Final = 1 << 24
 _AGES: Final = 1e9  # seconds
@@ -26,6 +28,7 @@ _INT: Final = 1 << 53  # whole numbers up to here are the same for every reader 
 Facts = dict[str, Any]
 Number = Annotated[int, Field(ge=-_INT, le=_INT)]
 Name = Annotated[str, Field(max_length=_NAME)]
+FilePath = Annotated[str, Field(max_length=_PATH)]
 Seconds = Annotated[float, Field(ge=0, le=MOST_SECONDS, allow_inf_nan=False)]
 Tables = Annotated[list[Facts], Field(max_length=_LISTED)]
 
@@ -144,7 +147,9 @@ class ExplainRequest(Request):
 
     scene: Number = Field(description="a scene's number")
     input: Name = Field(description="the name of an input")
-    message: Name = Field(description="one whole MIDI message in hexadecimal, such as 90 3C 40")
+    message: str = Field(
+        max_length=_LONG_MESSAGE, description="one whole MIDI message in hexadecimal, such as 90 3C 40"
+    )
 
 
 class PortsRequest(Request):
@@ -162,7 +167,7 @@ class KeepRequest(Request):
     """Write the last seconds of the show to a file."""
 
     last_s: float = Field(gt=0, lt=_AGES, description="a number of seconds above 0")
-    file: str = Field(max_length=_NAME * 5, pattern="^/", description="an absolute path")
+    file: FilePath = Field(pattern="^/", description="an absolute path")
 
 
 # Edits
@@ -295,7 +300,7 @@ class RestoreRequest(Request):
     """Play this rig instead of the current one."""
 
     text: str = Field(max_length=LONGEST_REQUEST, description="a whole rig file as text")
-    where: Name = Field(description="where the text comes from, for the answer")
+    where: FilePath = Field(description="where the text comes from, for the answer")
 
 
 # Instruments

@@ -5,13 +5,13 @@ import re
 import subprocess
 import sys
 import threading
-import time
 from pathlib import Path
 
 import pytest
 
 from engine import fault_log
 from engine.fault_log import FaultLog, log_file
+from tests.support.waiting import until
 
 
 def _raised(text: str = "a mistake") -> Exception:
@@ -97,9 +97,7 @@ def test_a_file_that_cannot_be_written_is_reported(tmp_path: Path) -> None:
     log = FaultLog()
     with log.kept_in(tmp_path / "full" / "pit.log"):
         log.record("routing", _raised())
-        deadline = time.monotonic() + 30
-        while log.status()["error"] is None and time.monotonic() < deadline:
-            time.sleep(0.001)
+        until("what is wrong with the log", lambda: log.status()["error"])
         assert log.status() == {"file": str(tmp_path / "full" / "pit.log"), "faults": 1, "error": "Not a directory"}
 
 

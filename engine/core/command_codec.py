@@ -1,4 +1,4 @@
-"""Commands as plain JSON values and back, from the dataclass itself: whoever adds a command has nothing to add here."""
+"""Turns commands into plain JSON values and back, from the dataclasses themselves: a new command needs nothing here."""
 
 from dataclasses import MISSING, fields, is_dataclass
 from functools import cache

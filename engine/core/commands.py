@@ -155,7 +155,7 @@ class ControlTimecode(PlayerCommand):
 
 @dataclass(frozen=True)
 class Begin(Command):
-    """The show begins: what the rig wants to run from the start runs."""
+    """The show begins: start the clock and the time code that the rig says run from the start."""
 
     word: ClassVar[str] = "begin"
 

@@ -113,7 +113,7 @@ class State:
         self._scenes[scene.number] = scene
 
     def renew_filters(self, which: Callable[[int, RoutePath], bool]) -> None:
-        """Filters with state of these routes (input, route) forget what they were told."""
+        """Filters with state of these routes (input, route) forget what they remember."""
         shared = {self._shared, self.scene.shared if self.scene else None}  # an edit may have made them two
         for each in shared - {None}:
             assert each is not None

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from engine.core.cable.output_cable import Delivery
-from engine.core.cable.remote_cable import far_outputs
+from engine.core.cable.remote_cable import remote_outputs
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult
 from engine.core.commands import AdoptRig, Command, Finish, PlayerCommand, SendMessages, WakeUp
@@ -57,7 +57,7 @@ class Show:
     ) -> None:
         """`opened`: the ports of the rig that are open, whose inputs `reader` polls; `clock` is monotonic (ns)."""
         speeds = {name: speed_of(port.flow) for name, port in opened.outputs.items()}
-        self.engine = Engine(compile_rig(rig, remote_outputs=far_outputs(rig)), speeds)
+        self.engine = Engine(compile_rig(rig, remote_outputs=remote_outputs(rig)), speeds)
         self.recorder = FlightRecorder()
         self.reader = reader
         self.clock = clock
@@ -261,7 +261,7 @@ class Show:
         outcomes = self.engine.reports.outcomes
         for outcome in outcomes:
             if self._listeners:
-                self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.told))
+                self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.sentence))
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
         outcomes.clear()

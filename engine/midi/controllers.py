@@ -9,9 +9,9 @@ from typing import Final, NamedTuple
 #: a switch is on from this value (MIDI 1.0 Table III)
 ON_FROM: Final = 64
 
-BANK_MSB, BANK_LSB = 0, 32
+BANK_MSB: Final = 0
 MODULATION, EXPRESSION = 1, 11
-DATA_MSB, DATA_LSB = 6, 38
+DATA_MSB: Final = 6
 NRPN_LSB, NRPN_MSB, RPN_LSB, RPN_MSB = 98, 99, 100, 101
 ALL_SOUND_OFF, RESET_ALL_CONTROLLERS, LOCAL_CONTROL, ALL_NOTES_OFF = 120, 121, 122, 123
 MONO_ON: Final = 126
@@ -27,7 +27,8 @@ class Controller(NamedTuple):
     None for one that has no rest. `msb`: for an LSB, the controller whose value it makes finer; a new MSB sets it to 0.
     `keeps_order`: each message counts in its place, so none may be replaced by a newer one, thinned or delayed.
     `momentary`: a pedal or switch, off below 64. `pedal`: one that holds or softens notes. `level`: loudness or a send.
-    `for_next_note`: it says something about the note that follows, and nothing once that has begun.
+    `parameter`: it selects a registered or other parameter, or sets it (MIDI 1.0 p. 17). `for_next_note`: it says
+    something about the note that follows, and nothing once that has begun.
     """
 
     number: int
@@ -38,6 +39,7 @@ class Controller(NamedTuple):
     momentary: bool = False
     pedal: bool = False
     level: bool = False
+    parameter: bool = False
     for_next_note: bool = False
 
 
@@ -49,13 +51,17 @@ def _command(number: int, name: str, rest: int | None = None) -> Controller:
     return Controller(number, name, rest, keeps_order=True)
 
 
+def _parameter(number: int, name: str, rest: int | None = None) -> Controller:
+    return _command(number, name, rest)._replace(parameter=True)
+
+
 _MSB: Final = (
     _command(BANK_MSB, "bank"),
     Controller(MODULATION, "modulation", rest=0),
     Controller(2, "breath", rest=0),
     Controller(4, "foot controller", rest=0),
     Controller(5, "portamento time"),
-    _command(DATA_MSB, "data entry"),
+    _parameter(DATA_MSB, "data entry"),
     Controller(7, "volume", level=True),
     Controller(8, "balance"),
     Controller(10, "pan"),
@@ -90,13 +96,13 @@ _SINGLE: Final = (
     Controller(93, "chorus send", level=True),
     Controller(94, "celeste depth", level=True),
     Controller(95, "phaser depth", level=True),
-    _command(96, "data increment"),
-    _command(97, "data decrement"),
+    _parameter(96, "data increment"),
+    _parameter(97, "data decrement"),
     # at rest no parameter is selected
-    _command(NRPN_LSB, "NRPN LSB", rest=127),
-    _command(NRPN_MSB, "NRPN MSB", rest=127),
-    _command(RPN_LSB, "RPN LSB", rest=127),
-    _command(RPN_MSB, "RPN MSB", rest=127),
+    _parameter(NRPN_LSB, "NRPN LSB", rest=127),
+    _parameter(NRPN_MSB, "NRPN MSB", rest=127),
+    _parameter(RPN_LSB, "RPN LSB", rest=127),
+    _parameter(RPN_MSB, "RPN MSB", rest=127),
     _command(ALL_SOUND_OFF, "all sound off"),
     _command(RESET_ALL_CONTROLLERS, "reset all controllers"),
     _command(LOCAL_CONTROL, "local control"),
@@ -129,6 +135,8 @@ RESTS: Final = {row.number: row.rest for row in CONTROLLERS if row.rest is not N
 MSB_OF: Final = {row.number: row.msb for row in CONTROLLERS if row.msb is not None}
 #: by the number of an MSB, that of its LSB
 LSB_OF: Final = {msb: lsb for lsb, msb in MSB_OF.items()}
+BANK_LSB: Final = LSB_OF[BANK_MSB]
+DATA_LSB: Final = LSB_OF[DATA_MSB]
 KEEP_ORDER: Final = frozenset(row.number for row in CONTROLLERS if row.keeps_order)
 SWITCHES: Final = frozenset(row.number for row in CONTROLLERS if row.momentary)
 PEDALS: Final = tuple(row.number for row in CONTROLLERS if row.pedal)
@@ -137,4 +145,4 @@ MODE_MESSAGES: Final = range(_FIRST_MODE, 128)
 #: what selects the bank of the next program change
 BANKS: Final = (BANK_MSB, BANK_LSB)
 #: what selects a registered or other parameter and sets it (MIDI 1.0 p. 17)
-PARAMETERS: Final = frozenset((DATA_MSB, DATA_LSB, *range(96, 102)))
+PARAMETERS: Final = frozenset(row.number for row in CONTROLLERS if row.parameter)

@@ -1,7 +1,5 @@
 """Backup and restore as commands, against a running engine. (Our own design; no outside source.)"""
 
-import json
-import os
 import subprocess
 import tempfile
 from collections.abc import Iterator
@@ -10,7 +8,7 @@ from pathlib import Path
 import mido
 import pytest
 
-from tests.support.answering_engine import until_it_answers
+from tests.support.engine_in_memory import Evening
 from tests.support.paths import BAYLEAF
 
 pytestmark = pytest.mark.slow
@@ -30,32 +28,6 @@ name = "Finale"
 """
 #: longer than a request may usually be
 LONG = RIG + "".join(f"# {line:06} what was said at rehearsal\n" for line in range(4000))
-
-
-class Evening:
-    """An engine on memory ports in a folder of its own."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.file = folder / "rig.toml"
-        self.environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
-        self.process: subprocess.Popen[bytes]
-
-    def start(self, text: str) -> None:
-        self.file.write_text(text, encoding="utf-8")
-        command = [str(BAYLEAF), "run", str(self.file), "--backend", "memory", "--virtual"]
-        self.process = subprocess.Popen(command, env=self.environment, stderr=subprocess.DEVNULL)
-        until_it_answers(self.process, self.folder)
-
-    def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
-        command = [str(BAYLEAF), *arguments]
-        return subprocess.run(
-            command, env=self.environment, cwd=self.folder, capture_output=True, text=True, timeout=60, check=False
-        )
-
-    def names(self) -> list[str]:
-        """The names of the scenes that play."""
-        return [scene["name"] for scene in json.loads(self.bayleaf("scenes", "list", "--json").stdout)]
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from engine.cli.app import app
 from engine.live.socket import client
 from engine.rig.read.load import read
-from tests.cli.test_run import Stage
+from tests.support.engine_on_fifos import Stage
 from tests.support.paths import BAYLEAF
 
 #: three presses of a switch that bounces for 12 ms as it closes: ms, message
@@ -165,8 +165,8 @@ def press(stage: Stage) -> None:
     for _ in range(3):
         for message in ("B0 50 7F", "B0 50 00", "B0 50 7F"):
             os.write(stage.keys, bytes.fromhex(message))
-            time.sleep(0.002)
-        time.sleep(0.3)
+            time.sleep(0.002)  # so long contacts bounce
+        time.sleep(0.3)  # so long a foot stays down, and then up
         os.write(stage.keys, bytes.fromhex("B0 50 00"))
         time.sleep(0.3)
 

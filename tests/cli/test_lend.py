@@ -7,13 +7,13 @@ import os
 import signal
 import socket
 import subprocess
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from engine.midi.byte_stream import StreamParser
+from tests.support.fifo_ends import read_until
 from tests.support.paths import BAYLEAF
 from tests.support.receiver import Receiver
 
@@ -93,14 +93,7 @@ class Pit:
 
     def heard(self, ends: bytes) -> bytes:
         """What came down the cable, read until it ends so."""
-        data, end = b"", time.monotonic() + DEADLINE
-        while not data.endswith(ends):
-            assert time.monotonic() < end, data.hex(" ") + self.said()
-            try:
-                data += os.read(self.strings, 4096)
-            except BlockingIOError:
-                time.sleep(0.01)
-        return data
+        return read_until(self.strings, ends)
 
     def said(self) -> str:
         """What the processes said to the player."""

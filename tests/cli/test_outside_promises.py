@@ -2,13 +2,13 @@
 
 import json
 import os
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.cli.test_run import DEADLINE, Stage
+from tests.support.engine_on_fifos import Stage
+from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
 
@@ -99,9 +99,7 @@ def stage(tmp_path: Path) -> Iterator[Stage]:
 
 
 def until_scene(stage: Stage, number: int, name: str) -> None:
-    end = time.monotonic() + DEADLINE
-    while stage.scene() != {"number": number, "name": name}:
-        assert time.monotonic() < end, stage.scene()
+    until(f"scene {number}", lambda: stage.scene() == {"number": number, "name": name})
 
 
 def test_check_costs_the_whole_rig(stage: Stage) -> None:
@@ -156,8 +154,6 @@ def test_a_refused_file_is_in_the_status(stage: Stage) -> None:
     stage.rig.write_text(good.replace('name = "Overture"', 'name = "Prelude"'))
     until_scene(stage, 11, "Prelude")
     stage.rig.write_text(good.replace("channel = 5", "channel = 50"))
-    end = time.monotonic() + DEADLINE
-    while (refused := json.loads(stage.bayleaf("status", "--json").stdout)["refused_rig"]) is None:
-        assert time.monotonic() < end
+    refused = until("the refusal", lambda: json.loads(stage.bayleaf("status", "--json").stdout)["refused_rig"])
     assert f"{stage.rig}:14: instruments.string-machine.channel: found 50; allowed: 1 to 16" in refused
     assert stage.scene() == {"number": 11, "name": "Prelude"}

@@ -8,16 +8,16 @@ import signal
 import socket
 import subprocess
 import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, TypeVar
 
 import pytest
 
-from tests.cli.test_run import DEADLINE, Stage
+from tests.support.engine_on_fifos import DEADLINE, Stage
 from tests.support.panel_ends import Ends
 from tests.support.paths import BAYLEAF
+from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
 
@@ -38,20 +38,11 @@ class Said:
 
     def line(self, pattern: str, after: int = 0) -> str:
         """The first line that is wholly so, of those after the first `after` lines."""
-        return until(lambda: next((line for line in self.lines[after:] if re.fullmatch(pattern, line)), None))
+        return until(pattern, lambda: next((line for line in self.lines[after:] if re.fullmatch(pattern, line)), None))
 
     def close(self) -> None:
         self._thread.join(DEADLINE)
         self._pipe.close()
-
-
-def until(found: Callable[[], Found | None]) -> Found:
-    """What is found at last."""
-    end = time.monotonic() + DEADLINE
-    while (value := found()) is None or value is False:
-        assert time.monotonic() < end
-        time.sleep(0.02)
-    return value
 
 
 class Theatre:
@@ -129,7 +120,7 @@ def _answers(port: int) -> bool:
 
 def _panel_of(engine: int) -> int:
     """The process that the engine started."""
-    return until(lambda: next(iter(_children(engine)), None))
+    return until("the panel's process", lambda: next(iter(_children(engine)), None))
 
 
 def _children(process: int) -> list[int]:
@@ -200,7 +191,7 @@ def test_the_panel_ends_with_the_engine(theatre: Theatre, number: signal.Signals
     panel = _panel_of(process.pid)
     process.send_signal(number)
     process.wait(DEADLINE)
-    until(lambda: not _runs(panel))
+    until("the panel's end", lambda: not _runs(panel))
     assert _status(port) is None
 
 

@@ -11,90 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.answering_engine import until_it_answers
+from tests.support.engine_on_fifos import DEADLINE, Stage
 from tests.support.paths import BAYLEAF
+from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
-
-DEADLINE = 30.0
-RIG = """
-format = 1
-[inputs]
-keys = { device = "KEYS" }
-[outputs]
-strings = { device = "STRINGS" }
-[[scenes]]
-number = 1
-name = "One"
-routes = [ { from = "keys", to = "strings" } ]
-burst = [ { output = "strings", channel = 1, bank = [1, 2], program = 3 } ]
-[[scenes]]
-number = 2
-name = "Two"
-routes = [ { from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] } ]
-[[setlists]]
-name = "Friday"
-scenes = [1, 2]
-[[controls]]
-input = "keys"
-when = { program = "any" }
-do = "scene"
-"""
-
-
-class Stage:
-    """A folder with two FIFOs as cables, and an engine on them."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
-        for name in ("KEYS", "STRINGS"):
-            os.mkfifo(folder / name)
-        self.rig = folder / "rig.toml"
-        self.rig.write_text(RIG.replace("KEYS", str(folder / "KEYS")).replace("STRINGS", str(folder / "STRINGS")))
-        self.keys = os.open(folder / "KEYS", os.O_RDWR | os.O_NONBLOCK)
-        self.strings = os.open(folder / "STRINGS", os.O_RDWR | os.O_NONBLOCK)
-        self.processes: list[subprocess.Popen[str]] = []
-
-    def run(self, *options: str, backend: str | None = "memory") -> subprocess.Popen[str]:
-        chosen = [] if backend is None else ["--backend", backend]
-        command = [str(BAYLEAF), "run", str(self.rig), *chosen, *options]
-        process = subprocess.Popen(command, env=self.environment, stderr=subprocess.PIPE, text=True)
-        self.processes.append(process)
-        return process
-
-    def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
-        command = [str(BAYLEAF), *arguments]
-        return subprocess.run(
-            command, env=self.environment, capture_output=True, text=True, timeout=DEADLINE, check=False
-        )
-
-    def start(self, *options: str, backend: str | None = "memory") -> subprocess.Popen[str]:
-        process = self.run(*options, backend=backend)
-        until_it_answers(process, self.folder)
-        return process
-
-    def scene(self) -> object:
-        return json.loads(self.bayleaf("status", "--json").stdout)["scene"]
-
-    def heard(self, ends: bytes) -> bytes:
-        """What came down the cable, read until it ends so."""
-        data, end = b"", time.monotonic() + DEADLINE
-        while not data.endswith(ends):
-            assert time.monotonic() < end, data.hex(" ")
-            try:
-                data += os.read(self.strings, 4096)
-            except BlockingIOError:
-                time.sleep(0.01)
-        return data
-
-    def close(self) -> None:
-        for process in self.processes:
-            if process.returncode is None:
-                process.kill()
-                process.communicate()
-        os.close(self.keys)
-        os.close(self.strings)
 
 
 @pytest.fixture
@@ -155,10 +76,7 @@ def test_the_last_scene_is_recalled_at_the_next_start(stage: Stage) -> None:
     """start = "last": the scene of the last time, also after kill -9, whose socket is no obstacle."""
     process = stage.start()
     stage.bayleaf("scene", "2")
-    end = time.monotonic() + DEADLINE
-    while not list((stage.folder / "state").rglob("*.json")) or "2" not in _state(stage):
-        assert time.monotonic() < end
-        time.sleep(0.05)
+    until("the scene on disk", lambda: "2" in _state(stage))
     process.kill()
     process.communicate()
     assert list(stage.folder.rglob("*.sock")), "the socket must have been left behind for this test to mean something"
@@ -187,10 +105,12 @@ def test_a_folder_too_deep_for_a_socket(stage: Stage) -> None:
     deep.mkdir(mode=0o700)
     stage.environment["XDG_RUNTIME_DIR"] = str(deep)
     process = stage.run()
-    end = time.monotonic() + DEADLINE
-    while stage.bayleaf("scene", "2").returncode != 0:
-        assert time.monotonic() < end
+
+    def obeyed() -> bool:
         assert process.poll() is None, process.communicate()[1]
+        return stage.bayleaf("scene", "2").returncode == 0
+
+    until("the engine", obeyed)
     assert (deep / "bayleaf" / "bayleaf.sock").is_socket()
     assert stage.scene() == {"number": 2, "name": "Two"}
 
@@ -260,7 +180,7 @@ def test_an_impatient_second_signal_ends_nothing_badly(stage: Stage, end: signal
     stage.heard(bytes.fromhex("90 3C 40"))
     while process.poll() is None:
         process.send_signal(end)
-        time.sleep(0.002)
+        time.sleep(0.002)  # as an impatient hand does
     assert stage.heard(bytes.fromhex("80 3C 40")) == bytes.fromhex("80 3C 40")
     _, said = process.communicate(timeout=DEADLINE)
     assert process.returncode == 0

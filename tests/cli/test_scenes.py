@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.test_backup import Evening
+from tests.support.engine_in_memory import Evening
 
 pytestmark = pytest.mark.slow
 

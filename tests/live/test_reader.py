@@ -114,7 +114,7 @@ def test_the_loop_is_woken_a_little_before_a_beat_and_once(started: Callable[...
     pokes.wait()
     assert time.monotonic_ns() >= beat - EARLY
     while time.monotonic_ns() < beat + 5_000_000:
-        time.sleep(0.001)
+        time.sleep(0.001)  # nothing may happen in this time
     assert not pokes.poked.is_set()
     inbox.beat = time.monotonic_ns()
     pokes.wait()

@@ -12,6 +12,7 @@ from engine.midi.controllers import (
     KEEP_ORDER,
     LSB_OF,
     MSB_OF,
+    PARAMETERS,
     PEDALS,
     RESTS,
     SWITCHES,
@@ -53,6 +54,7 @@ def test_the_sets_are_those_of_the_standard() -> None:
     assert sorted(FOR_NEXT_NOTE) == REFERENCE["cls-prefix"]["expected"]
     assert sorted(KEEP_ORDER - _BUTTONS) == REFERENCE["cls-never-thin"]["expected"]
     assert set(PEDALS) < SWITCHES
+    assert set(REFERENCE["jrn-c-not-m"]["expected"]) == PARAMETERS
 
 
 def test_the_values_at_rest_are_those_of_rp_015() -> None:

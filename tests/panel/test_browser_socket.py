@@ -368,5 +368,5 @@ async def test_a_browser_that_does_not_read_is_dropped(tmp_path: Path) -> None:
                     await lazy.say(rest=False)
                 except trio.BrokenResourceError:
                     break
-                await trio.sleep(0.01)
+                await trio.sleep(0.01)  # as a player presses, again and again
         assert (await reader.ask(do="next"))["done"]

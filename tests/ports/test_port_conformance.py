@@ -137,7 +137,7 @@ def test_a_device_that_vanishes_says_so() -> None:
             output.send(b"\xfe")
         except PortError as fault:
             told.append(str(fault))
-        time.sleep(0.01)
+        time.sleep(0.01)  # each attempt is one more byte for a reader that is gone
     assert "is gone" in told[0]
     source.close()
     output.close()

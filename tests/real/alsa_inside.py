@@ -201,7 +201,7 @@ def test_a_card_that_is_pulled_and_put_back(system: RtmidiSystem) -> None:
 
 def test_a_port_that_returns_between_two_looks(system: RtmidiSystem) -> None:
     """A program that ends and starts again at once has ports of the same names and numbers; ours know that they are
-    not joined to them, say so, and open anew."""
+    not joined to them, say so, and open again."""
     other = RtmidiSystem("alsa", "Stage piano")
     theirs = other.open_virtual_output("out"), other.open_virtual_input("in")
     for _ in range(10):

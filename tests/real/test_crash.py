@@ -66,7 +66,7 @@ class Victim:
         possible = self._crash_amid_recalls()
         if self.dice.random() < 0.3:  # killed as it starts, too
             self.engine.begin()
-            time.sleep(self.dice.uniform(0, 1.5))
+            time.sleep(self.dice.uniform(0, 1.5))  # at any moment
             self.engine.kill()
         self.box.listen()
         self.box.synth.log.clear()
@@ -97,7 +97,7 @@ class Victim:
 
         recalling = threading.Thread(target=recall)
         recalling.start()
-        time.sleep(self.dice.uniform(0, 0.4))
+        time.sleep(self.dice.uniform(0, 0.4))  # at any moment
         self.engine.kill()
         ended.set()
         recalling.join()

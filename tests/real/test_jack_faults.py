@@ -204,7 +204,7 @@ def a_sleep(stage: Stage) -> float:
     stage.heed(True)
     woken = stage.engine.said().count("woke after")
     stage.engine.process.send_signal(signal.SIGSTOP)
-    time.sleep(3)
+    time.sleep(3)  # longer than the two seconds that count as sleep
     stage.engine.process.send_signal(signal.SIGCONT)
     begin = time.monotonic()
     until("the wake-up", lambda: stage.engine.said().count("woke after") > woken, PATIENCE)
@@ -289,7 +289,7 @@ def _recorded(stage: Stage, left: list[str]) -> str:
 
 def _with_new_ears(stage: Stage) -> list[str]:
     """JACK now and then never wakes a client that was made in a crowd, here a box's own: seen once in some 2,000 of
-    them, and starting the engine anew did not help. Such a box gets a new one and is asked again; what is left then."""
+    them, and starting the engine again did not help. Such a box gets a new one and is asked again; what is left."""
     for name, box in zip(("one", "two"), stage.boxes, strict=True):
         print(f"\n{box.name} gets a new ear: {stage.residue()}")
         before = stage.port("outputs", name)["returns"]

@@ -103,11 +103,11 @@ def test_the_server_dies_and_comes_back(servers: list[subprocess.Popen[bytes]], 
                 until("all ports", lambda: _open(engine))
                 end.tell("play")
                 end.tell("recall", dice.choice(list(SCENES)))
-                time.sleep(dice.uniform(0, 0.5))
+                time.sleep(dice.uniform(0, 0.5))  # at any moment
                 servers[-1].kill()
                 servers[-1].wait()
             until("the loss noticed", lambda: not _open(engine))
-            time.sleep(dice.uniform(0, 0.5))
+            time.sleep(dice.uniform(0, 0.5))  # at any moment
             servers.append(start_as_granted(MORTAL))
             begin = time.monotonic()
             with far_end(how) as end:

@@ -64,7 +64,7 @@ with jack.open_output(desk) as port:
     for message in mido.read_syx_file(sys.argv[1]):
         port.send(message)
         time.sleep(0.05)
-    time.sleep(1)
+    time.sleep(1)  # until the driver has sent all: nothing says so
 """
 
 

@@ -2,20 +2,22 @@
 
 import socket
 import subprocess
-import time
 from pathlib import Path
 from typing import Any
+
+from tests.support.waiting import until
 
 _DEADLINE = 30.0
 
 
 def until_it_answers(process: "subprocess.Popen[Any]", folder: Path, name: str = "bayleaf") -> None:
     """Wait until the engine whose runtime folder this is takes questions; a process a try would be in its way."""
-    end = time.monotonic() + _DEADLINE
-    while not _answers(folder / "bayleaf" / f"{name}.sock"):
-        assert time.monotonic() < end
+
+    def answers() -> bool:
         assert process.poll() is None, process.communicate()[1]
-        time.sleep(0.01)
+        return _answers(folder / "bayleaf" / f"{name}.sock")
+
+    until("the engine's answer", answers)
 
 
 def _answers(path: Path) -> bool:

@@ -64,7 +64,7 @@ class Performance:
         """End the song, each key let go; what comes within a second after that is still heard."""
         self._ends.set()
         self._threads[0].join()
-        time.sleep(1.0)
+        time.sleep(1.0)  # what is still on its way arrives
         self._deaf.set()
         self._threads[1].join()
         os.close(self._in)

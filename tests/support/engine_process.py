@@ -143,7 +143,7 @@ def hear(port: Any, count: int, deadline: float = WITHIN) -> list[bytes]:
     while time.monotonic() < end and (len(heard) < count or time.monotonic() - quiet_since < 0.3):
         event = port.get_message()
         if event is None:
-            time.sleep(0.001)
+            time.sleep(0.001)  # it ends with silence, which is no condition
             continue
         heard.append(bytes(event[0]))
         quiet_since = time.monotonic()

@@ -1,5 +1,6 @@
 """The far ends of byte devices that are FIFOs: what is put into one, and what comes out of another, with times."""
 
+import contextlib
 import os
 import select
 import threading
@@ -7,6 +8,7 @@ import time
 from pathlib import Path
 
 from engine.midi.byte_stream import StreamParser
+from tests.support.waiting import until
 
 
 class Player:
@@ -60,3 +62,17 @@ class Listener:
                 data = os.read(self._end, 65536)
                 now = time.monotonic()
                 self.heard += [(now, message.hex(" ").upper()) for message in parser.feed(data)]
+
+
+def read_until(handle: int, ends: bytes) -> bytes:
+    """All that comes out of a FIFO that is open without blocking, until it ends so."""
+    data = b""
+
+    def ended() -> bool:
+        nonlocal data
+        with contextlib.suppress(BlockingIOError):
+            data += os.read(handle, 4096)
+        return data.endswith(ends)
+
+    until(f"{ends.hex(' ')} on the cable", ended)
+    return data

@@ -12,7 +12,7 @@ def _start(name: str, *scheduling: str) -> subprocess.Popen[bytes] | None:
     command = ["jackd", "-n", name, *scheduling, "-d", "dummy", "-r", "48000", "-p", "512"]
     process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     for _ in range(100):
-        time.sleep(0.05)
+        time.sleep(0.05)  # between two looks, each a process
         if process.poll() is not None:
             return None
         if subprocess.run(["jack_lsp", "-s", name], capture_output=True, check=False).returncode == 0:

@@ -57,7 +57,7 @@ class Ends:
 
     def wait_a_little(self, most: float = 0.3) -> None:
         """The music plays for a random while (s): this is what makes the moments random."""
-        time.sleep(self.dice.uniform(0, most))
+        time.sleep(self.dice.uniform(0, most))  # a fault strikes at any moment
 
     def recall(self, scene: int) -> None:
         """By foot; a foot needs longer than the switch's guard (30 ms) from one to the next."""

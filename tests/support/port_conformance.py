@@ -6,12 +6,14 @@ Message kinds, framing and real-time rules: MIDI 1.0 Detailed Specification 4.2.
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import pytest
 
 from engine.midi.kinds import KINDS
 from engine.ports.port import InputPort, OutputPort, PortError, PortGone
+from tests.support.waiting import until, until_there_are
 
 #: one message of each kind, with different data bytes
 EVERY_KIND: Final = tuple(
@@ -44,22 +46,14 @@ class Line:
     def read(self, count: int) -> list[bytes]:
         """Read the input until so many messages came."""
         messages: list[bytes] = []
-        end = time.monotonic() + self.patience
-        while len(messages) < count:
-            assert time.monotonic() < end, f"{len(messages)} of {count} messages came"
-            messages += self.input.poll()
-            time.sleep(0.0005)
+        until_there_are(count, messages, self.input.poll, "messages", self.patience)
         return messages
 
     def hear(self, count: int) -> bytes:
         """Hear the output until so many bytes came."""
-        data = b""
-        end = time.monotonic() + self.patience
-        while len(data) < count:
-            assert time.monotonic() < end, f"{len(data)} of {count} bytes came"
-            data += self.heard()
-            time.sleep(0.0005)
-        return data
+        data = bytearray()
+        until_there_are(count, data, self.heard, "bytes", self.patience)
+        return bytes(data)
 
     def send(self, messages: list[bytes]) -> bytes:
         """Send as the core does, never more than the flow allows; what was heard of it meanwhile."""
@@ -69,7 +63,7 @@ class Line:
                 ahead = flow.ahead / flow.per_second
                 cost = (len(message) + flow.overhead) / flow.per_second
                 while (over := self.free_at + min(cost, ahead) - time.monotonic() - ahead) > 0:
-                    time.sleep(over + 0.001)
+                    time.sleep(over + 0.001)  # as long as the cable carries what it has
                     heard += self.heard()
                 self.free_at = max(self.free_at, time.monotonic()) + cost
             self.output.send(message)
@@ -169,12 +163,9 @@ def a_port_that_is_gone_says_so(line: Line) -> None:
     line.play(b"\x90\x3c\x40")
     assert line.read(1) == [b"\x90\x3c\x40"]
     line.pull()
-    end = time.monotonic() + line.patience
     for use in (line.input.poll, line.output.check, lambda: line.output.send(b"\x90\x3c\x40")):
         for _ in range(3):
-            while not _gone(use):
-                assert time.monotonic() < end, "a port that is gone said nothing"
-                time.sleep(0.001)
+            until("the news that a port is gone", partial(_gone, use), line.patience)
     assert _gone(line.input.poll)
     assert _gone(line.output.check)
     line.input.close()

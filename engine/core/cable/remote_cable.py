@@ -35,7 +35,7 @@ class Order(NamedTuple):
     steps: tuple[BurstUnit, ...] = ()
 
 
-def far_outputs(rig: Rig) -> frozenset[str]:
+def remote_outputs(rig: Rig) -> frozenset[str]:
     """The outputs of a rig whose cables are plugged into other machines."""
     return frozenset(name for name, output in rig.outputs.items() if rig.is_remote(output))
 

@@ -103,8 +103,8 @@ class Switchboard:
         """The presses that are complete by now: long ones, and short ones that have not become double."""
         commands: list[PressedControl] = []
         for switch, contact in list(self.waiting.items()):
-            told = _commands(switch.tick(now), contact, scene)
-            commands += [each._replace(pressed=each.pressed or contact.place) for each in told]
+            pressed_controls = _commands(switch.tick(now), contact, scene)
+            commands += [each._replace(pressed=each.pressed or contact.place) for each in pressed_controls]
             self._wait_for(switch, contact)
         return commands
 
@@ -134,10 +134,10 @@ class Switchboard:
         zones |= dict.fromkeys(self._switches.get(contact, ()))
         return ((zone, closes(message, before, zone)) for zone in zones if isinstance(zone, range))
 
-    def _switch(self, contact: Contact, zone: range, wanted: bool) -> FootSwitch | None:
+    def _switch(self, contact: Contact, zone: range, create: bool) -> FootSwitch | None:
         """The switch. It is made when it is first pressed where that commands something."""
         zones = self._switches.get(contact, {})
-        if zone not in zones and wanted:
+        if zone not in zones and create:
             zones = self._switches.setdefault(contact, {})
             zones[zone] = FootSwitch()
         return zones.get(zone)
@@ -178,9 +178,9 @@ def _turns(owners: Sequence[Owner], contact: Contact, message: bytes) -> list[Pr
     return [_command(owner.control, contact) for owner in turns if owner.zone == turned(message[2])]
 
 
-def _commands(told: Sequence[Control], contact: Contact, scene: Scene | None) -> list[PressedControl]:
+def _commands(pressed_controls: Sequence[Control], contact: Contact, scene: Scene | None) -> list[PressedControl]:
     """What these presses command, if they still do in this scene."""
-    return [_command(control, contact) for control in told if holds_in(control, scene)]
+    return [_command(control, contact) for control in pressed_controls if holds_in(control, scene)]
 
 
 def _command(control: Control, contact: Contact) -> PressedControl:

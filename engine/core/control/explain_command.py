@@ -63,6 +63,6 @@ def _does(rig: Rig, control: Control, contact: Contact) -> str:
     return f"{control.do} {control.route}" if control.route else control.do
 
 
-def _recall(rig: Rig, wanted: int | str) -> str:
-    found = rig.scene(wanted)
-    return f"recall scene {found.number} {found.name}" if found else f"recall scene {wanted}, which is not in the rig"
+def _recall(rig: Rig, scene: int | str) -> str:
+    found = rig.scene(scene)
+    return f"recall scene {found.number} {found.name}" if found else f"recall scene {scene}, which is not in the rig"

@@ -37,7 +37,7 @@ class PlayerCommands:
         return self.carry_out(now, command, who, out)
 
     def carry_out(self, now: int, command: do.PlayerCommand, who: str, out: list[Delivery]) -> CommandResult:
-        """Carry it out, whoever is in charge."""
+        """Carry it out, even if another engine is in charge."""
         match command:
             case do.RecallScene(scene):
                 return self._recall(now, scene, who, out)

@@ -25,7 +25,7 @@ _SONG_SELECT: Final = 0xF3
 _FORMATS: Final = frozenset((LIGHTING, ALL_TYPES, *range(SOUND, SOUND + 16)))  # 11 to 1F are kinds of sound
 _WHOLE: Final = re.compile("[0-9]+")
 _SHOW: Final = {"go": "next", "stop": "stop", "resume": "resume"}
-# our own time code is at a place as soon as it is told, so a deferred play need not wait; a pause is a stop
+# our own time code reaches a place at once, so a deferred play need not wait; a pause is a stop
 _MACHINE: Final = {"play": "play", "deferred play": "play", "stop": "halt", "pause": "halt"}
 
 _SCENE: Final = 0x01

@@ -76,24 +76,24 @@ class FootSwitch:
 
     def press(self, now: int, means: Mapping[str, Control]) -> list[Control]:
         """The contact closes; `means`: what short, long and double presses command now."""
-        told = self.tick(now)
+        meant = self.tick(now)
         self.closed, self._coming = True, means
         self._length = max((control.guard for control in means.values()), default=self._length)
-        return told + (self._pressed(now) if self._guard.admits(now, self._length) else [])
+        return meant + (self._pressed(now) if self._guard.admits(now, self._length) else [])
 
     def release(self, now: int) -> list[Control]:
         """The contact opens."""
-        told = self.tick(now)
+        meant = self.tick(now)
         closed, self.closed = self.closed, False
         heard = closed and self._guard.admits(now, min(self._length, _LONGEST_RELEASE))
-        return told + (self._let_go(now) if heard else [])
+        return meant + (self._let_go(now) if heard else [])
 
     def tick(self, now: int) -> list[Control]:
         """The presses that time has completed."""
-        told: list[Control] = []
+        meant: list[Control] = []
         while (at := self.due) is not None and at <= now:
-            told += self._complete(at)
-        return told
+            meant += self._complete(at)
+        return meant
 
     def leave(self) -> None:
         """It was pressed where it commands nothing: what follows of this press is music."""

@@ -94,7 +94,7 @@ def called(rig: Rig, output: str, messages: Sequence[bytes | Later]) -> list[str
     """For each message, the name of the sound that it selects on its channel, or of the drum that it plays.
 
     None for all others; drums are those of General MIDI, on channel 10 of an instrument with that sound list.
-    The bank is that of the messages before. Where they choose none, the name is told only if one sound has the program.
+    The bank is that of the messages before. Without one, the name is given only if just one sound has the program.
     """
     banks: dict[int, tuple[int, int]] = {}
     named: list[str | None] = []

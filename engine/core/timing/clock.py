@@ -207,12 +207,12 @@ class ClockGenerator:
         self.bpm, self.running, self.position = max(SLOWEST, min(FASTEST, bpm)), True, position
         self._from, self._next = now, 0
 
-    def follow(self, now: int, told: "ClockGenerator.Stand") -> None:
+    def follow(self, now: int, other: "ClockGenerator.Stand") -> None:
         """Run, or be stopped, as another generator is."""
-        self.bpm = max(SLOWEST, min(FASTEST, told.bpm))
-        self.position = told.position
-        self.running = told.next_in is not None
-        self._from, self._next = now + (told.next_in or 0), 0
+        self.bpm = max(SLOWEST, min(FASTEST, other.bpm))
+        self.position = other.position
+        self.running = other.next_in is not None
+        self._from, self._next = now + (other.next_in or 0), 0
 
     def stand(self, now: int) -> "ClockGenerator.Stand":
         """Its tempo, position and time to the next clock; see `follow`."""

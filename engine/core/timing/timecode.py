@@ -1,7 +1,7 @@
 """Reads and sends time code: quarter frames and full messages (RP-004/RP-008, version 4.2.1).
 
 Eight quarter frames spell a label while two frames go by, so that a reader running forwards is two frames behind what
-it has just been told; running backwards it is not (p. 3). It trusts a label after a whole run of eight in order.
+it has just read; running backwards it is not (p. 3). It trusts a label after a whole run of eight in order.
 """
 
 from typing import Final, NamedTuple
@@ -89,11 +89,11 @@ class TimecodeReader:
         return piece > before
 
     def _spelt(self) -> TimecodeStep | None:
-        told = from_nibbles(self._nibbles)
-        if told is None:
+        spelt = from_nibbles(self._nibbles)
+        if spelt is None:
             self._run = 0
             return None
-        group = told.plus(_FRAMES) if self.direction > 0 else told
+        group = spelt.plus(_FRAMES) if self.direction > 0 else spelt
         expected = self._group.plus(_FRAMES) if self._group is not None and self.direction > 0 else self._group
         ran = expected is not None and expected.rate == group.rate and abs(group.after(expected)) <= _FRAMES
         # forwards, the next piece is the first of the group that begins now; `hear` must not move on once more
@@ -176,16 +176,16 @@ class TimecodeGenerator:
         """The quarter frames that are due by now; after a stall, the place instead."""
         if self._began_at is None:
             return []
-        wanted = self.rate.quarters(now - self._began_at) + 1 if now >= self._began_at else 0
-        if wanted - self._sent > _CATCH_UP:
-            return self._catch_up(now, wanted)
-        sent = [self._piece(number) for number in range(self._sent, wanted)]
-        self._sent = max(self._sent, wanted)
+        due = self.rate.quarters(now - self._began_at) + 1 if now >= self._began_at else 0
+        if due - self._sent > _CATCH_UP:
+            return self._catch_up(now, due)
+        sent = [self._piece(number) for number in range(self._sent, due)]
+        self._sent = max(self._sent, due)
         return sent
 
-    def _catch_up(self, now: int, wanted: int) -> list[bytes]:
+    def _catch_up(self, now: int, due: int) -> list[bytes]:
         # the next group of eight must begin with its first piece, or no reader could complete it
-        self._sent = -(-(wanted + self._offset) // _PIECES) * _PIECES - self._offset
+        self._sent = -(-(due + self._offset) // _PIECES) * _PIECES - self._offset
         return [full_frame(self.label(now))]
 
     @property

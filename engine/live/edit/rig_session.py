@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 import trio
 
-from engine.core.cable.remote_cable import far_outputs
+from engine.core.cable.remote_cable import remote_outputs
 from engine.core.compiled import compile_rig
 from engine.live.edit.rig_adoption import adopt, read_here
 from engine.live.edit.rig_file_store import RigFileStore
@@ -136,7 +136,7 @@ class RigSession:
             rig = await to_its_end(read_here, text, str(self.file), show.engine.rig)
             if rig != show.engine.rig:
                 current = show.engine.state.compiled
-                adopt(show, await to_its_end(compile_rig, rig, None, current, far_outputs(rig)), text)
+                adopt(show, await to_its_end(compile_rig, rig, None, current, remote_outputs(rig)), text)
         except UnknownScene as fault:
             return refused(AnswerCode.UNKNOWN_SCENE, str(fault))
         except InvalidRig as fault:

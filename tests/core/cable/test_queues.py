@@ -80,11 +80,11 @@ def queues_of(router: Engine) -> CableQueues:
 
 def assert_bounded(router: Engine) -> None:
     """The queues of the flooded cable have their bounds: releases beyond it are no more than presses before them."""
-    waiting = queues_of(router)
-    assert len(waiting.notes) <= 2 * MOST_NOTES
-    assert len(waiting.urgent) <= MOST_URGENT
-    assert len(waiting.code) <= MOST_URGENT
-    assert len(waiting.values) <= 3 * (128 + 128 + 3)  # three channels: controllers, key pressures, and the like
+    queues = queues_of(router)
+    assert len(queues.notes) <= 2 * MOST_NOTES
+    assert len(queues.urgent) <= MOST_URGENT
+    assert len(queues.code) <= MOST_URGENT
+    assert len(queues.values) <= 3 * (128 + 128 + 3)  # three channels: controllers, key pressures, and the like
 
 
 def all_up(router: Engine, now: int, poured: list[bytes]) -> list[Delivery]:
@@ -267,9 +267,9 @@ def test_a_flood_of_dumps_is_bounded() -> None:
     out = run_dry(router, 0)[1]
     for _ in range(100):
         out += router.receive(100 * MS, KEYS, dump)
-    waiting = queues_of(router)
-    assert sum(map(len, waiting.bulk)) <= MOST_BULK
-    assert router.state.cables[STRINGS].counts.shed == 100 - len(waiting.bulk) - 1
+    queues = queues_of(router)
+    assert sum(map(len, queues.bulk)) <= MOST_BULK
+    assert router.state.cables[STRINGS].counts.shed == 100 - len(queues.bulk) - 1
     out += run_dry(router, 100 * MS)[1]
     assert {message for to, message, _ in out if to == STRINGS and len(message) > 1000} == {dump}
 

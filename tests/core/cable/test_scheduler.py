@@ -304,3 +304,23 @@ def test_a_cable_that_never_rests_carries_all_the_time() -> None:
     begin = cable.cable.carried(10 * MS)
     cable.until(60 * MS)
     assert cable.cable.carried(60 * MS) - begin == 50 * MS
+
+
+def test_the_order_in_which_things_leave() -> None:
+    """One of each kind waits: real time, the rest of a unit that has begun, a panic, time code, a burst, notes, values,
+    long SysEx leave in this order (cables-and-bursts in the handbook)."""
+    cable = CableInTime()
+    for key in (1, 2):
+        cable.put(f"92 {key:02X} 40")
+    cable.put("B3 00 01", "B3 20 02", "C3 05")
+    assert cable.heard == ["B3 00 01"]
+    cable.panic("B0 7B 00")
+    cable.put("F0 " + "00 " * 40 + "F7")
+    cable.put("B4 01 10")
+    cable.put("94 3C 40")
+    cable.burst(SECOND)
+    cable.put("F1 24")
+    cable.put("F8")
+    rest = [message[:8] for message in cable.run_dry()[1:]]
+    burst = ["B1 00 01", "B1 20 02", "C1 05"]
+    assert rest == ["F8", "B3 20 02", "C3 05", "B0 7B 00", "F1 24", *burst, "94 3C 40", "B4 01 10", "F0 00 00"]

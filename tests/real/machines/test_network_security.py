@@ -231,7 +231,7 @@ def test_a_certificate_for_another_address_is_no_use(pit: Pit, tmp_path: Path) -
     left = pit.join("stage-left", pit.settings("stage-left"))
     left.do("watch", pit.keys.everyone())
     pit.machines[0].do("alive", pit.keys.alive("spare"))
-    time.sleep(_QUIET)
+    time.sleep(_QUIET)  # nothing may come in this time
     assert left.seen == []
 
 
@@ -266,7 +266,7 @@ def test_what_is_recorded_and_sent_again_does_nothing(pit: Pit) -> None:
     sent = int(recorder.stdout.readline())
     recorder.communicate()
     assert sent >= 20
-    time.sleep(_QUIET)
+    time.sleep(_QUIET)  # nothing may come in this time
     assert (left.heard, left.asked) == (heard, asked)
     assert left.seen == [each for each in left.seen if each[1]]  # and no link fell
     assert spare.do("ask", pit.keys.claim("stage-left"), "spare") == ["granted"]

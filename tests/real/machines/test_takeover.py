@@ -80,28 +80,28 @@ def strike(hall: Hall, troupe: Troupe, kind: str, victim: str) -> float:
     at = time.monotonic()
     if kind == "kill":
         troupe.kill(victim)
-        time.sleep(OUT)
+        time.sleep(OUT)  # so long the fault lasts
         troupe.start(victim)
     elif kind == "stop":
         troupe.signal(victim, signal.SIGSTOP)
-        time.sleep(OUT)
+        time.sleep(OUT)  # so long the fault lasts
         troupe.signal(victim, signal.SIGCONT)
     elif kind == "stuck":
         troupe.signal(victim, signal.SIGUSR1)
-        time.sleep(OUT)
+        time.sleep(OUT)  # so long the fault lasts
     elif kind == "cable":
         hall.cut(victim)
-        time.sleep(OUT)
+        time.sleep(OUT)  # so long the fault lasts
         hall.mend(victim)
     elif kind == "split":
         hall.part(*ENGINES)
-        time.sleep(OUT)
+        time.sleep(OUT)  # so long the fault lasts
         hall.join(*ENGINES)
     else:
         answer = troupe.request(victim, "handover")
         assert answer is not None
         assert answer["done"], answer["text"]
-        time.sleep(OUT)
+        time.sleep(OUT)  # so long the fault lasts
     return at
 
 

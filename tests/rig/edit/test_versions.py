@@ -167,7 +167,7 @@ for new in itertools.cycle(texts):
         with subprocess.Popen([sys.executable, "-c", code, str(file)], stdout=subprocess.PIPE) as child:
             assert child.stdout is not None
             child.stdout.readline()
-            time.sleep(moments.uniform(0, 0.06))
+            time.sleep(moments.uniform(0, 0.06))  # at any moment
             child.kill()
         assert child.returncode == -signal.SIGKILL
         assert file.read_text() in texts
