@@ -1,7 +1,7 @@
 """Part `throughput`: deliveries per second, as fast as one core can go, nobody sleeping.
 
 Bayleaf's core (`Bay`, its wires with it) and a send for each delivery; its whole show, with inbox, meters and flight
-recorder; a bare look-up in a table with the sends; a chain of mido objects. Each turn begins anew.
+recorder; a bare look-up in a table with the sends; a chain of mido objects. Each turn begins again.
 """
 
 import time

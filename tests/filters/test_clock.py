@@ -51,7 +51,7 @@ def test_ticks_while_stopped_are_divided_too() -> None:
 
 
 def test_a_second_start_or_continue_while_playing() -> None:
-    """Continue while playing is ignored (MIDI 1.0 p. 31); a second start begins anew, as a loop point does."""
+    """Continue while playing is ignored (MIDI 1.0 p. 31); a second start begins again, as a loop point does."""
     step = step_of('filter = "clock", divide = 4')
     assert heard(step, START, TICK, TICK, CONTINUE, TICK, TICK, TICK) == [START, TICK, CONTINUE, TICK]
 

@@ -137,7 +137,7 @@ def test_a_file_that_others_could_touch_pairs_nobody(desk: Desk, mode: int) -> N
     ["", "{", "[]", '{"pairings": 3}', '{"pairings": {"a": []}}', '{"pairings": {"a": ["view", "x"]}}', "[" * 9999],
 )
 def test_a_broken_file_pairs_nobody(desk: Desk, text: str) -> None:
-    """What cannot be read is no pairing; the panel starts all the same, and pairs anew."""
+    """What cannot be read is no pairing; the panel starts all the same, and pairs again."""
     desk.path.write_text(text)
     desk.path.chmod(0o600)
     desk.again()

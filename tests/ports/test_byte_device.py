@@ -337,7 +337,7 @@ def _is_gone(use: Callable[[], object]) -> bool:
 
 
 def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
-    """When the node is deleted and made anew, both ports say that they are gone, and opened again they carry bytes.
+    """When the node is deleted and made again, both ports say that they are gone, and opened again they carry bytes.
 
     Nothing need be sent to find out, and what had arrived before is read first.
     """
@@ -376,7 +376,7 @@ def test_a_device_that_is_gone_is_owed_nothing(fifo: str, far: int, monkeypatch:
 
 
 def test_a_serial_line_that_is_plugged_in_again(tmp_path: Path) -> None:
-    """A serial line that is pulled is gone, which a check tells without a byte; put back at its path it opens anew."""
+    """A serial line that is pulled is gone, which a check tells without a byte; put back at its path it opens again."""
     path = tmp_path / "tty"
     for number in range(3):
         far, near = pty.openpty()

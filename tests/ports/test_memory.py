@@ -83,7 +83,7 @@ def test_only_the_systems_ports_have_cables(system: MemorySystem) -> None:
 
 
 def test_one_cable_is_pulled_twice(system: MemorySystem) -> None:
-    """A port that is unplugged by itself opens anew; putting back what is in place changes nothing."""
+    """A port that is unplugged by itself opens again; putting back what is in place changes nothing."""
     source = system.open_input("*")
     system.plug("Stage piano")
     assert system.open_input("*") is source
@@ -94,7 +94,7 @@ def test_one_cable_is_pulled_twice(system: MemorySystem) -> None:
 
 
 def test_the_service_stops_and_starts(system: MemorySystem) -> None:
-    """When the service ends all ports are gone, ours too; it is joined anew once it runs and all of them are closed."""
+    """When the service ends all ports are gone, ours too; it is joined again once it runs and all are closed."""
     for _ in range(3):
         sources = system.open_input("*"), system.open_virtual_input("keys")
         outputs = system.open_output("*"), system.open_virtual_output("strings")

@@ -201,7 +201,7 @@ def test_a_card_that_is_pulled_and_put_back(system: RtmidiSystem) -> None:
 
 def test_a_port_that_returns_between_two_looks(system: RtmidiSystem) -> None:
     """A program that ends and starts again at once has ports of the same names and numbers; ours know that they are
-    not joined to them, say so, and open anew."""
+    not joined to them, say so, and open again."""
     other = RtmidiSystem("alsa", "Stage piano")
     theirs = other.open_virtual_output("out"), other.open_virtual_input("in")
     for _ in range(10):
@@ -291,7 +291,7 @@ def raw_device() -> Iterator[Line]:
 @pytest.mark.parametrize("kind", [sequencer, joined_sequencer, raw_device], ids=lambda kind: kind.__name__)
 @pytest.mark.parametrize("check", PLAYABLE, ids=lambda check: check.__name__)
 def test_conformance(kind: Callable[[], AbstractContextManager[Line]], check: Callable[[Line], None]) -> None:
-    """A port on ALSA, and a raw MIDI device, does what conformance.py says."""
+    """A port on ALSA, and a raw MIDI device, does what the conformance suite asks for."""
     with kind() as line:
         check(line)
 

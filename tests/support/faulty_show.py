@@ -68,7 +68,7 @@ def add_plug_in(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def forget_registry() -> None:
-    """The next rig finds its filters anew."""
+    """The next rig finds its filters again."""
     filters.registry.registry.cache_clear()
     rig_model.cache_clear()
 
@@ -359,7 +359,7 @@ class Evening:
     async def unlatch(self) -> None:
         """The player sees which latched pedals are down, and presses their switches once more.
 
-        After an edit twice, for the latches of the edited rig begin anew.
+        After an edit twice, for the latches of the edited rig begin again.
         """
         for output, channel, number in LATCHED:
             for _ in range(2 if self.edits_adopted else 1):

@@ -1,4 +1,4 @@
-"""A rig's certificates: what they say, who may read them, and when they are made anew. (X.509: RFC 5280.)"""
+"""A rig's certificates: what they say, who may read them, and when they are made again. (X.509: RFC 5280.)"""
 
 import os
 import stat
@@ -93,7 +93,7 @@ def test_what_is_in_order_stays(rig: Rig, tmp_path: Path) -> None:
 
 
 def test_another_authority_s_are_replaced(rig: Rig, tmp_path: Path) -> None:
-    """Certificates that another authority signed, as those that were carried in, are made anew."""
+    """Certificates that another authority signed, as those that were carried in, are made again."""
     made(rig, tmp_path / "one")
     made(rig, tmp_path / "other")
     (tmp_path / "one" / "box").rename(tmp_path / "was")
@@ -147,7 +147,7 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
 
 
 def test_an_end_that_is_near_is_told_and_renewed(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A certificate that ends within thirty days is told of at each start, and made anew by the next `network keys`."""
+    """A certificate that ends within thirty days is reported at each start, and made again by the next `network keys`."""
     with monkeypatch.context() as brief:
         brief.setattr(certificate_authority, "_YEARS", timedelta(days=20))
         made(rig, tmp_path / "rig.keys")

@@ -138,7 +138,7 @@ def test_stop_keeps_the_place() -> None:
 
 
 def test_what_is_redundant_is_ignored() -> None:
-    """A start while playing does not begin anew, a stop while stopped does nothing (p. 32), made or followed."""
+    """A start while playing does not begin again, a stop while stopped does nothing (p. 32), made or followed."""
     follower = ClockFollower()
     hear(follower, "FA", "F8", "F8", "FA", "FB", "F8")
     assert follower.position == 2
@@ -359,7 +359,7 @@ def test_tapping(apart: int, expected: float) -> None:
 
 
 def test_tapping_anew() -> None:
-    """After three seconds taps begin anew, and only the last five count."""
+    """After three seconds taps begin again, and only the last five count."""
     generator = ClockGenerator(100)
     for time in (0, 500, 4000):
         generator.tap(time * MS)
