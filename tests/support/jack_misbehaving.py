@@ -1,4 +1,4 @@
-"""What a process lives through whose JACK server freezes or dies; tests/real/test_jack_ports.py reads what it prints."""
+"""What a process lives through whose JACK server freezes or dies; tests/real/test_jack_ports.py reads its output."""
 
 import os
 import signal

@@ -147,7 +147,7 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
 
 
 def test_an_end_that_is_near_is_told_and_renewed(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A certificate that ends within thirty days is reported at each start, and made again by the next `network keys`."""
+    """A certificate that ends within thirty days is reported at each start and replaced by the next `network keys`."""
     with monkeypatch.context() as brief:
         brief.setattr(certificate_authority, "_YEARS", timedelta(days=20))
         made(rig, tmp_path / "rig.keys")
