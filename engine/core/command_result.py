@@ -28,7 +28,7 @@ class CommandResult:
     instruments: int = 0
 
     @property
-    def told(self) -> str:
+    def sentence(self) -> str:
         """The sentence, and for a change of sounds how long it takes and how many instruments got theirs."""
         if not self.instruments:
             return self.text

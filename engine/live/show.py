@@ -261,7 +261,7 @@ class Show:
         outcomes = self.engine.reports.outcomes
         for outcome in outcomes:
             if self._listeners:
-                self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.told))
+                self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.sentence))
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
         outcomes.clear()

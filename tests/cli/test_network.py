@@ -42,7 +42,7 @@ def test_keys_are_made_and_told(tmp_path: Path) -> None:
     }
     again = json.loads(bayleaf("network", "keys", str(rig), "--json").stdout)
     assert [(each["machine"], each["new"]) for each in again] == [("desk", False), ("stage-left", False)]
-    anew = json.loads(bayleaf("network", "keys", str(rig), "--json", "--anew").stdout)
+    anew = json.loads(bayleaf("network", "keys", str(rig), "--json", "--renew").stdout)
     assert [each["new"] for each in anew] == [True, True]
 
 

@@ -110,7 +110,7 @@ def _muted(stage: Stage) -> list[dict[str, str]]:
 
 
 def a_flood(stage: Stage) -> None:
-    """The organ sends 30,000 messages per second for 100 ms: notes, bends, controllers, pressures."""
+    """The organ sends 30,000 messages a second for 100 ms: notes, bends, controllers, pressures."""
     begin = time.monotonic()
     for number in range(3000):
         key = number // 6 % 60 + 30
@@ -289,7 +289,7 @@ def _recorded(stage: Stage, left: list[str]) -> str:
 
 def _with_new_ears(stage: Stage) -> list[str]:
     """JACK now and then never wakes a client that was made in a crowd, here a box's own: seen once in some 2,000 of
-    them, and restarting the engine did not help. Such a box gets a new one and is asked again; what is left then."""
+    them, and starting the engine again did not help. Such a box gets a new one and is asked again; what is left."""
     for name, box in zip(("one", "two"), stage.boxes, strict=True):
         print(f"\n{box.name} gets a new ear: {stage.residue()}")
         before = stage.port("outputs", name)["returns"]

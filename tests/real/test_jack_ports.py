@@ -349,4 +349,4 @@ def test_a_server_that_comes_back_is_joined_anew(mortal_jack: subprocess.Popen[b
 
 def test_a_server_that_dies_under_an_opening_is_noticed(mortal_jack: subprocess.Popen[bytes]) -> None:
     """A server that dies while ports are being opened stops neither the process nor the return to a new server."""
-    assert _misbehave("die in the middle", mortal_jack) == "joined anew\n" * 16
+    assert _misbehave("die in the middle", mortal_jack) == "joined again\n" * 16

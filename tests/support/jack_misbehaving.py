@@ -122,7 +122,7 @@ def die_in_the_middle(server: int) -> None:
         running = start_as_granted(MORTAL)
         system.refresh()
         system.open_virtual_output("strings").close()
-        print("joined anew")
+        print("joined again")
         server = running.pid
     system.close()
     assert running is not None

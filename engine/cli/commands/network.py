@@ -19,14 +19,14 @@ network = typer.Typer(help="Set up a rig that runs on several machines.")
 @network.command()
 def keys(
     rig: RigFile,
-    anew: Annotated[
-        bool, typer.Option("--anew", help="Replace all certificates; the old ones become invalid.")
+    renew: Annotated[
+        bool, typer.Option("--renew", help="Replace all certificates; the old ones become invalid.")
     ] = False,
     json: Json = False,
 ) -> None:
     """Make the certificates by which the machines of a rig recognize each other.
 
-    Makes the missing ones, or all of them with --anew.
+    Makes the missing ones, or all of them with --renew.
     """
     try:
         from engine.cluster.link.certificate_authority import make_keys
@@ -37,7 +37,7 @@ def keys(
         raise CommandError(f"{rig} has no [network], so no machine needs a certificate")
     folder = folder_of(loaded.network, rig)
     try:
-        made = make_keys(loaded.rig.name, loaded.network, folder, anew)
+        made = make_keys(loaded.rig.name, loaded.network, folder, renew)
     except LinkError as fault:
         raise CommandError(str(fault)) from None
     except OSError as fault:

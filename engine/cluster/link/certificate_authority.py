@@ -38,19 +38,19 @@ class _Authority(NamedTuple):
     key: EllipticCurvePrivateKey
 
 
-def make_keys(rig: str, network: Network, folder: Path, anew: bool = False) -> list[MadeCertificates]:
-    """Make what is missing in `folder`, or with `anew` everything. Raises LinkError, OSError.
+def make_keys(rig: str, network: Network, folder: Path, renew: bool = False) -> list[MadeCertificates]:
+    """Make what is missing in `folder`, or with `renew` everything. Raises LinkError, OSError.
 
     `rig` is the rig's name, which becomes part of the authority's name.
     """
-    authority = _authority(rig, folder, anew)
-    return [_machine(name, network, folder, authority, anew) for name in network.machines]
+    authority = _authority(rig, folder, renew)
+    return [_machine(name, network, folder, authority, renew) for name in network.machines]
 
 
-def _authority(rig: str, folder: Path, anew: bool) -> _Authority:
+def _authority(rig: str, folder: Path, renew: bool) -> _Authority:
     """The existing one, or a new one."""
     certificate, key = folder / "authority.pem", folder / "authority.key"
-    if not anew and certificate.exists():
+    if not renew and certificate.exists():
         return _authority_in(certificate, key)
     private = generate_private_key(SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, f"Bayleaf, {rig}"[:64])])
@@ -73,16 +73,16 @@ def _authority_in(certificate: Path, key: Path) -> _Authority:
     if found is None or not isinstance(private, EllipticCurvePrivateKey) or found.public_key() != private.public_key():
         raise LinkError(
             f"{key} does not belong to {certificate}, so nothing can be signed; "
-            "restore the key, or make all keys again with --anew"
+            "restore the key, or make all keys again with --renew"
         )
     return _Authority(found, private)
 
 
-def _machine(name: str, network: Network, folder: Path, authority: _Authority, anew: bool) -> MadeCertificates:
+def _machine(name: str, network: Network, folder: Path, authority: _Authority, renew: bool) -> MadeCertificates:
     keyring = keyring_in(folder, name)
     host = host_of(network.machines[name].listen)
     certificate = certificate_in(keyring.certificate)
-    if anew or certificate is None or not _fits(keyring, certificate, name, host, authority):
+    if renew or certificate is None or not _fits(keyring, certificate, name, host, authority):
         certificate = _sign(name, host, keyring, authority)
         return MadeCertificates(name, keyring.key.parent, True, certificate.not_valid_after_utc)
     return MadeCertificates(name, keyring.key.parent, False, certificate.not_valid_after_utc)

@@ -1,6 +1,6 @@
 """A thread that runs calls one after another, for those that must not be made where they are decided on.
 
-zenoh must not be called from within its own callbacks; what such a callback wants of zenoh is put here.
+zenoh must not be called from within its own callbacks; what such a callback needs from zenoh is put here.
 """
 
 import threading

@@ -19,7 +19,7 @@ from engine.midi.kinds import FIRST_REAL_TIME, SYSEX
 StepListener = Callable[[int, BurstUnit, int], None]
 
 _NEVER: Final = 1 << 62
-#: so many real-time bytes or quarter frames never wait unless a device is broken
+#: this many real-time bytes or quarter frames wait only if a device is broken
 _CROWD: Final = 8
 
 

@@ -100,7 +100,7 @@ class ShowRequests:
         if result.scene is not None:
             with trio.move_on_after(_PATIENCE):
                 await self._written()
-        return CommandAnswer(**{**asdict(result), "text": result.told})
+        return CommandAnswer(**{**asdict(result), "text": result.sentence})
 
     async def _status(self, request: StatusRequest) -> Answer:
         network = {"network": self._cluster.status()} if self._cluster is not None else {}

@@ -38,10 +38,10 @@ def rig() -> Rig:
     return read(TEXT, "rig.toml")
 
 
-def made(rig: Rig, folder: Path, anew: bool = False) -> dict[str, bool]:
+def made(rig: Rig, folder: Path, renew: bool = False) -> dict[str, bool]:
     """Make keys; which machines' are new."""
     assert rig.network is not None
-    return {each.machine: each.new for each in make_keys("Pit", rig.network, folder, anew)}
+    return {each.machine: each.new for each in make_keys("Pit", rig.network, folder, renew)}
 
 
 def certificate(folder: Path, machine: str) -> x509.Certificate:
@@ -81,7 +81,7 @@ def test_only_the_user_reads_keys(rig: Rig, tmp_path: Path) -> None:
 
 
 def test_what_is_in_order_stays(rig: Rig, tmp_path: Path) -> None:
-    """A second time nothing is made; a machine that is added, moved or lost gets its own; `anew` makes all."""
+    """A second time nothing is made; a machine that is added, moved or lost gets its own; `renew` makes all."""
     assert made(rig, tmp_path) == {"desk": True, "box": True}
     assert made(rig, tmp_path) == {"desk": False, "box": False}
     added = "left = { listen = '10.0.0.1:1' }\nbox ="
@@ -89,7 +89,7 @@ def test_what_is_in_order_stays(rig: Rig, tmp_path: Path) -> None:
     assert made(moved, tmp_path) == {"desk": False, "left": True, "box": True}
     keyring_in(tmp_path, "desk").key.unlink()
     assert made(moved, tmp_path) == {"desk": True, "left": False, "box": False}
-    assert made(moved, tmp_path, anew=True) == {"desk": True, "left": True, "box": True}
+    assert made(moved, tmp_path, renew=True) == {"desk": True, "left": True, "box": True}
 
 
 def test_another_authority_s_are_replaced(rig: Rig, tmp_path: Path) -> None:
@@ -105,9 +105,9 @@ def test_a_lost_authority_is_told(rig: Rig, tmp_path: Path) -> None:
     """Without the authority's key nothing can be signed, and the sentence says so and what to do."""
     made(rig, tmp_path)
     (tmp_path / "authority.key").unlink()
-    with pytest.raises(LinkError, match=r"authority\.key does not belong to .*; restore the key, or .* --anew"):
+    with pytest.raises(LinkError, match=r"authority\.key does not belong to .*; restore the key, or .* --renew"):
         made(rig, tmp_path)
-    assert made(rig, tmp_path, anew=True) == {"desk": True, "box": True}
+    assert made(rig, tmp_path, renew=True) == {"desk": True, "box": True}
 
 
 @pytest.mark.parametrize("file", ["authority.pem", "box.pem", "box.key"])
@@ -141,18 +141,18 @@ def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pyte
     with pytest.raises(LinkError, match=r"is not for 192\.168\.10\.12:7410, the address of box"):
         keys_of(moved, tmp_path / "rig.toml")
     monkeypatch.setattr(certificate_authority, "_YEARS", timedelta(days=-1))
-    made(rig, folder, anew=True)
+    made(rig, folder, renew=True)
     with pytest.raises(LinkError, match="expired on"):
         keys_of(network, tmp_path / "rig.toml")
 
 
 def test_an_end_that_is_near_is_told_and_renewed(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A certificate that ends within thirty days is reported at each start and replaced by the next `network keys`."""
+    """A certificate that ends within thirty days is reported at each start, and replaced by the next `network keys`."""
     with monkeypatch.context() as brief:
         brief.setattr(certificate_authority, "_YEARS", timedelta(days=20))
         made(rig, tmp_path / "rig.keys")
     assert "the certificate of desk expires on" in " ".join(warnings_of(rig, tmp_path / "rig.toml"))
-    assert made(rig, tmp_path / "rig.keys", anew=True) == {"desk": True, "box": True}
+    assert made(rig, tmp_path / "rig.keys", renew=True) == {"desk": True, "box": True}
     assert warnings_of(rig, tmp_path / "rig.toml") == []
 
 

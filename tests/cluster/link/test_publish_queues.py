@@ -99,7 +99,7 @@ def test_no_older_state_comes_after_a_newer_one() -> None:
 
 
 def test_each_keeper_has_its_own_order() -> None:
-    """A machine that restarts, or another one, is heard although its numbers begin again."""
+    """A machine that starts again, or another one, is heard although its numbers begin again."""
     heard: list[bytes] = []
     followed = RetainedStateReader("key", lambda _, payload: heard.append(payload))
     first, second = RetainedState(), RetainedState()

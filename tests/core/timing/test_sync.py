@@ -243,7 +243,7 @@ def test_only_one_clock_reaches_an_output(
     """Whatever clocks come, stop and are routed: no output ever hears two of them."""
     music = Music(rig(clock(sources, "run = true\n" if run else ""), routes))
     fastest = 120.0
-    ended: set[int] = set()  # one that restarts may send its own first clock at any time after its last
+    ended: set[int] = set()  # one that starts again may send its own first clock at any time after its last
     for source, bpm, length in events:
         if source in music.next:
             music.end(source)
