@@ -1,8 +1,8 @@
 """The log of faults of Bayleaf itself: each with its traceback, the time and what was being done.
 
-A fault costs the message or request it struck, not the show, so nobody would see its traceback; here it is kept for
-whoever mends it. `record` may be called by any thread in the middle of the music: a thread of the log's own formats
-and writes, and the disk is never waited for.
+A fault costs the message or request it struck, not the show, so its traceback would be lost; here it is kept for a
+report. Any thread may call `record` in the middle of the music: a thread of the log's own formats and writes, and
+`record` never waits for the disk.
 """
 
 import contextlib

@@ -136,7 +136,7 @@ def test_releases_beyond_a_second_bound_are_told_once(monkeypatch: pytest.Monkey
 
 
 def test_a_flood_costs_the_loop_no_more_than_a_sane_device_might(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of 30,000 messages a second, 8,000 a second are taken once the first 8,192 are; of 4,000 a second, all."""
+    """Of 30,000 messages per second, 8,000 a second are taken once the first 8,192 are; of 4,000 a second, all."""
     monkeypatch.undo()
     for rate, most in ((30_000, 8192 + 8_000 * 3), (4_000, 4_000 * 3)):
         backlog, taken = Backlog(0), 0

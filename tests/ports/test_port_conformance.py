@@ -88,7 +88,7 @@ def terminal(folder: Path) -> Iterator[Line]:
 def test_port(
     kind: Callable[[Path], AbstractContextManager[Line]], check: Callable[[Line], None], tmp_path: Path
 ) -> None:
-    """Every kind of port does what conformance.py says."""
+    """Every kind of port does what the conformance suite asks for."""
     with kind(tmp_path) as line:
         check(line)
         line.input.close()

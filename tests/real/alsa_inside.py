@@ -291,7 +291,7 @@ def raw_device() -> Iterator[Line]:
 @pytest.mark.parametrize("kind", [sequencer, joined_sequencer, raw_device], ids=lambda kind: kind.__name__)
 @pytest.mark.parametrize("check", PLAYABLE, ids=lambda check: check.__name__)
 def test_conformance(kind: Callable[[], AbstractContextManager[Line]], check: Callable[[Line], None]) -> None:
-    """A port on ALSA, and a raw MIDI device, does what conformance.py says."""
+    """A port on ALSA, and a raw MIDI device, does what the conformance suite asks for."""
     with kind() as line:
         check(line)
 

@@ -1,6 +1,6 @@
 """A bad cable between two network interfaces: some frames are lost, each of the others takes its own time.
 
-    bad_cable.py ONE OTHER LOSS DELAY JITTER
+    python -m tests.support.bad_cable ONE OTHER LOSS DELAY JITTER
 
 LOSS of frames from 0 to 1; DELAY in milliseconds, give or take JITTER, evenly spread, so that frames overtake each
 other. It says "ready", and begins with the first line that comes in. What netem does in kernels that have it; these

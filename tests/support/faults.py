@@ -82,7 +82,7 @@ async def loop_cable(evening: Evening) -> None:
 
 
 async def flood(evening: Evening) -> None:
-    """30,000 messages a second on one input, now and then for a tenth of a second, mostly for less."""
+    """30,000 messages per second on one input, now and then for a tenth of a second, mostly for less."""
     rng, source = evening.rng, evening.rng.randrange(3)
     kinds = rng.choices((0x90, 0x80, 0xB0, 0xE0), (2, 1, 1, 1), k=200)
     keys = rng.choices(range(128), k=12)

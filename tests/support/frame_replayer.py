@@ -1,4 +1,6 @@
-"""Records what goes into one cable, and sends it again: run at the switch of `netns` with the cable's interface.
+"""Records what goes into one cable, and sends it again: run at the switch of a `Hall`.
+
+The argument is the cable's interface.
 
 Says "recording"; at the first line that comes in it sends everything again, twice, and says how many frames those were.
 """

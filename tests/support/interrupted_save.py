@@ -1,4 +1,6 @@
-"""Saves a file again and again, each time killed or failed one step later: python save_driver.py FOLDER kill|fail.
+"""Saves a file again and again, each time killed or failed one step later.
+
+    python -m tests.support.interrupted_save FOLDER kill|fail
 
 A step is a line of the saving code (kill) or a call of it to the system (fail). A line on stdout says what was found
 after each: what the file holds, how many versions can be read and what is kept, what was said, and what a save after

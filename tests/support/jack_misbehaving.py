@@ -1,4 +1,4 @@
-"""Run by test_jack_ports.py: what a process lives through whose JACK server freezes or dies. Prints what happened."""
+"""What a process lives through whose JACK server freezes or dies; tests/real/test_jack_ports.py reads its output."""
 
 import os
 import signal

@@ -1,4 +1,4 @@
-"""The tests' end of `far_link`: a link on a machine of `netns`, as an object."""
+"""The tests' end of `link_process`: a link on a machine of `network_namespaces`, as an object."""
 
 import json
 import queue

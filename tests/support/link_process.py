@@ -1,4 +1,4 @@
-"""A link of its own process, worked from outside: run on a machine of `netns`, one JSON object a line each way.
+"""A link of its own process, worked from outside: run on a machine of a `Hall`, one JSON object a line each way.
 
 The first line in is the settings' fields. Then `{"do": METHOD, ...}` is answered by `{"done": what it returned}`; what
 a subscription hears comes as `{"heard": [key, payload]}`, what a watch sees as `{"seen": [key, there]}` and a question
