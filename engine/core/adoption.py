@@ -6,7 +6,7 @@ was not touched plays on as it is, with the memories of its filters.
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.compiled import CompiledRig
-from engine.core.control.player_commands import PlayerCommands
+from engine.core.control.command_execution import CommandExecution
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.inputs import Inputs
 from engine.core.routing.outputs import Outputs
@@ -18,7 +18,7 @@ class Adoption:
     """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
     def __init__(
-        self, state: State, inputs: Inputs, outputs: Outputs, delayed: DelayedSending, players: PlayerCommands
+        self, state: State, inputs: Inputs, outputs: Outputs, delayed: DelayedSending, players: CommandExecution
     ) -> None:
         self._state, self._inputs, self._outputs = state, inputs, outputs
         self._delayed, self._players = delayed, players

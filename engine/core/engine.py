@@ -16,8 +16,8 @@ from engine.core.cable.output_cable import Delivery, Unit
 from engine.core.cable.speed import CableSpeed
 from engine.core.command_result import CommandResult, Result
 from engine.core.compiled import CompiledRig
+from engine.core.control.command_execution import CommandExecution
 from engine.core.control.controls import PressedControl
-from engine.core.control.player_commands import PlayerCommands
 from engine.core.control.remote_commands import RemoteCommands
 from engine.core.control.setlist import ShowPosition
 from engine.core.follower import Follower
@@ -56,7 +56,7 @@ class Engine:
         self._outputs = Outputs(self.state)
         self._delayed = DelayedSending(self.state, self._outputs)
         self._inputs = Inputs(self.state, self._outputs, self._delayed)
-        self._players = PlayerCommands(self.state, self._outputs, self._delayed)
+        self._players = CommandExecution(self.state, self._outputs, self._delayed)
         self._remote = RemoteCommands(self.state, self._outputs, self._players)
         self._follower = Follower(self.state, self._players)
         self._adoption = Adoption(self.state, self._inputs, self._outputs, self._delayed, self._players)

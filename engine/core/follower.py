@@ -9,7 +9,7 @@ from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.commands import FollowShow, FollowTime, MuteRoute, RecallScene, UnmuteRoute
-from engine.core.control.player_commands import PlayerCommands
+from engine.core.control.command_execution import CommandExecution
 from engine.core.control.setlist import ShowPosition
 from engine.core.state import State
 from engine.midi.timecode import read_label
@@ -20,7 +20,7 @@ _LEADER: Final = "the engine in charge"
 class Follower:
     """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
-    def __init__(self, state: State, players: PlayerCommands) -> None:
+    def __init__(self, state: State, players: CommandExecution) -> None:
         self._state, self._players = state, players
 
     def follow_show(self, now: int, command: FollowShow, who: str, out: list[Delivery]) -> CommandResult:

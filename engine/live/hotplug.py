@@ -11,8 +11,8 @@ from typing import Final
 
 import trio
 
-from engine.live.missing_ports import Apart, MissingPorts
 from engine.live.port_opening import PortOpener
+from engine.live.port_reopening import Apart, PortReopening
 from engine.live.process.worker_threads import in_a_thread
 from engine.live.show import Show
 
@@ -38,7 +38,7 @@ class Hotplug:
         apart: Apart = in_a_thread,
     ) -> None:
         self._show = show
-        self._missing = MissingPorts(show.ports, opener, apart)
+        self._missing = PortReopening(show.ports, opener, apart)
         self._uptime = uptime
         self._looked_at = uptime()
 

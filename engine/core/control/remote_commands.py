@@ -6,7 +6,7 @@ from engine.answer_codes import AnswerCode
 from engine.core.cable.output_cable import Delivery
 from engine.core.command_result import CommandResult
 from engine.core.commands import ControlClock, ControlTimecode, NextScene, Panic, PreviousScene, RecallScene
-from engine.core.control.player_commands import PlayerCommands
+from engine.core.control.command_execution import CommandExecution
 from engine.core.control.remote_messages import RemoteRequest, answer_reply, read_own, routing_reply, scene_reply
 from engine.core.routing.outputs import Outputs
 from engine.core.state import State
@@ -18,7 +18,7 @@ _PLAIN: Final = {"next": NextScene(), "back": PreviousScene(), "panic": Panic()}
 class RemoteCommands:
     """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
-    def __init__(self, state: State, outputs: Outputs, players: PlayerCommands) -> None:
+    def __init__(self, state: State, outputs: Outputs, players: CommandExecution) -> None:
         self._state, self._outputs, self._players = state, outputs, players
 
     def take(self, now: int, source: int, message: bytes, out: list[Delivery]) -> bool:

@@ -27,9 +27,9 @@ from engine.cluster.pure.output_lender import OutputLender
 from engine.fault_log import faults, log_file
 from engine.live.lender_report import LenderReport
 from engine.live.lent_ports import LentPorts
-from engine.live.missing_ports import MissingPorts
 from engine.live.notice_limiter import NoticeLimiter
 from engine.live.port_opening import PortOpener
+from engine.live.port_reopening import PortReopening
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.priority import going_first, undisturbed
 from engine.live.process.watchdog import Watchdog
@@ -68,7 +68,7 @@ class LenderProcess:
         self._notices = NoticeLimiter(lambda _, port, text: say(f"{port}: {text}"))
         self._endpoint = LenderEndpoint(OutputLender({}, day()), network, link, self._keys, self._wake, clock)
         self._ports = LentPorts(self._me, self._keys, link, self._endpoint, clock, self._tell)
-        self._missing = MissingPorts(self._ports.bank, opener)
+        self._missing = PortReopening(self._ports.bank, opener)
         self._report = LenderReport(self._ports, self._endpoint, clock)
         self._loop: trio.lowlevel.TrioToken | None = None
         self._stream = secrets.randbits(32)

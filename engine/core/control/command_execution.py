@@ -21,7 +21,7 @@ from engine.core.timing.sync_commands import control
 from engine.plurals import counted
 
 
-class PlayerCommands:
+class CommandExecution:
     """Times in nanoseconds; what is to be handed to the drivers now is appended to `out`."""
 
     def __init__(self, state: State, outputs: Outputs, delayed: DelayedSending) -> None:

@@ -32,7 +32,7 @@ class _Direction(Generic[_Wanted, _Port]):
     attach: Callable[[int, _Port], None]
 
 
-class MissingPorts:
+class PortReopening:
     """Opens what a bank should hold and does not."""
 
     def __init__(self, bank: PortBank, opener: PortOpener, apart: Apart = in_a_thread) -> None:
