@@ -302,8 +302,8 @@ async def test_there_must_be_somebody_to_hand_over_to(world: World) -> None:
     """With the other engine away nothing changes, and the player is told."""
     world.kill("spare")
     world.run(10)
-    told = await answer_of(world, world.engines["desk"].joined.hand_over)
-    assert told == refused(AnswerCode.NOT_POSSIBLE, "spare is not there; nothing changed")
+    answer = await answer_of(world, world.engines["desk"].joined.hand_over)
+    assert answer == refused(AnswerCode.NOT_POSSIBLE, "spare is not there; nothing changed")
     assert world.leaders() == ["desk"]
 
 
@@ -324,8 +324,8 @@ async def test_who_is_stopped_hands_over_first(world: World) -> None:
 async def test_edits_belong_to_the_one_in_charge(world: World) -> None:
     """An edit at the one that follows is refused; the rig of the other is played, its scene kept."""
     spare = world.engines["spare"]
-    told = await spare.session.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
-    assert told == refused(AnswerCode.NOT_LEADER, "desk is in charge; edit the rig there, and this engine follows")
+    answer = await spare.session.edit(lambda: (lambda text: text.replace("March", "Waltz"), "renamed"))
+    assert answer == refused(AnswerCode.NOT_LEADER, "desk is in charge; edit the rig there, and this engine follows")
     world.play(FOOT, "C0 01")
     world.run(20)
     desk = world.engines["desk"].session
