@@ -1,4 +1,4 @@
-"""How full cables are. A DIN cable carries 3,125 bytes a second (MIDI 1.0 Detailed Specification 4.2.1 p. 1)."""
+"""How full cables are. A DIN cable carries 3,125 bytes per second (MIDI 1.0 Detailed Specification 4.2.1 p. 1)."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""What is wrong, in sentences. (Our own design; no outside source.)"""
+"""What needs attention, in sentences. (Our own design; no outside source.)"""
 
 import pytest
 

@@ -88,8 +88,7 @@ class Stand:
 
 @pytest.fixture
 async def stand(mock_clock: trio.testing.MockClock, nursery: trio.Nursery) -> Stand:
-    """The show in scene 1 with every port open, its burst collected. (On virtual time only if the test takes the
-    clock.)"""
+    """The show in scene 1, every port open, its burst collected. (On virtual time only if the test takes the clock.)"""
     stand = Stand(mock_clock)
     stand.heard("Box 1")
     nursery.start_soon(stand.watch.run)

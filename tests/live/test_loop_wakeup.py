@@ -1,4 +1,4 @@
-"""Turns of the loop that the reader asks for."""
+"""Turns of the loop that the reader wakes it for."""
 
 import time
 from collections.abc import Callable

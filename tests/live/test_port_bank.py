@@ -102,7 +102,7 @@ def test_a_port_that_is_not_open_is_missing_and_takes_nothing() -> None:
 
 
 def test_ports_that_were_open_at_the_start_have_not_returned() -> None:
-    """They are in use without a report, and why another is missing is noted."""
+    """They are in use without being reported as returned, and the reason why another is missing is kept."""
     holder = Holder()
     holder.bank.start(OpenPorts(outputs={"strings": holder.port}, missing={"inputs.keys": "nothing is plugged in"}))
     assert holder.reported() == []

@@ -1,4 +1,4 @@
-"""Evenings that go wrong, recorded as the show records them and replayed: byte for byte, and at the same nanosecond."""
+"""Shows that go wrong, recorded and replayed: the same bytes at the same nanosecond."""
 
 from collections.abc import Callable
 from pathlib import Path

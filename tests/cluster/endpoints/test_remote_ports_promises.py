@@ -29,7 +29,7 @@ class Night:
         self.receiver = Receiver()
         self.lose = self.cut = self.unplugged = False
         self.publish = self.desk.link.publish
-        setattr(self.desk.link, "publish", self._publish)  # noqa: B010 mypy lets no method be replaced
+        setattr(self.desk.link, "publish", self._publish)  # noqa: B010 mypy forbids assigning to a method
         self.come_back()
 
     def _publish(self, key: str, payload: bytes, bulk: bool = False) -> None:

@@ -116,10 +116,10 @@ def test_a_machine_without_its_keys_is_told_how(rig: Rig, tmp_path: Path, file: 
     """The error names the missing file, the command that makes it and the folder to copy."""
     made(rig, tmp_path / "rig.keys")
     (tmp_path / "rig.keys" / "box" / file).unlink()
-    with pytest.raises(LinkError) as told:
+    with pytest.raises(LinkError) as error:
         settings_of(rig.on("box"), tmp_path / "rig.toml")
     assert f"{file} is missing" in str(error.value)
-    assert f"bayleaf network keys {tmp_path / 'rig.toml'}, and copy the folder box into" in str(told.value)
+    assert f"bayleaf network keys {tmp_path / 'rig.toml'}, and copy the folder box into" in str(error.value)
 
 
 def test_a_wrong_certificate_is_told(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

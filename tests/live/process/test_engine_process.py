@@ -188,7 +188,7 @@ async def test_a_second_engine_of_the_name_does_not_start(system: MemorySystem) 
 
 
 async def test_two_names_for_one_port_are_refused(system: MemorySystem) -> None:
-    """A rig whose two outputs lead to one port does not start, and leaves no socket behind."""
+    """A rig with two outputs on one port does not start, and leaves no socket behind."""
     evening = Evening(system, RIG.replace("Box 2", "Box 1"))
     with pytest.raises(SamePort, match='"strings" and "brass" both lead to the port "Box 1"; name it once'):
         await evening.stage.run(system)

@@ -81,7 +81,7 @@ async def test_the_filters(bench: Bench) -> None:
     assert transpose["schema"]["required"] == ["filter", "semitones"]
 
 
-# The way of a message
+# The path of a message
 
 
 async def test_the_way_of_a_message(bench: Bench) -> None:
@@ -183,7 +183,7 @@ async def test_a_slow_list_of_ports_holds_nothing_up(bench: Bench) -> None:
         assert may_go.wait(30)
         return []
 
-    setattr(system, "inputs", slow)  # noqa: B010 mypy lets no method be replaced
+    setattr(system, "inputs", slow)  # noqa: B010 mypy forbids assigning to a method
     async with serving(bench, system=system) as path, await trio.open_unix_socket(path) as stream:
         await stream.send_all(b'{"do": "ports"}\n')
         assert await trio.to_thread.run_sync(asked.wait, 30)
@@ -246,7 +246,7 @@ async def test_a_test_note_that_nobody_would_hear() -> None:
     assert bench.show.engine.state.ledger.sounding() == 0
 
 
-# Two scenes
+# Differences between scenes
 
 
 async def test_what_differs_between_scenes(bench: Bench) -> None:

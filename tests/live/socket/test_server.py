@@ -145,7 +145,7 @@ def test_a_name_must_be_a_name(name: str) -> None:
 
 
 async def test_commands_are_carried_out_and_answered(bench: Bench) -> None:
-    """scene, next, back, resend and panic act on the show and say what happened."""
+    """scene, next, back, resend and panic act on the show, and the answer says what happened."""
     async with serving(bench):
         march = await ask({"do": "scene", "scene": "March"})
         assert (march["done"], march["scene"], march["text"]) == (True, [2, "March"], "scene 2 March")

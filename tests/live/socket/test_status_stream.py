@@ -134,7 +134,7 @@ def test_clock_and_time_code(follower: Follower) -> None:
         follower.bench.now += 20 * MS
         follower.bench.play(KEYS, "F8")
     frame = follower.frame()
-    assert (frame["tempo"], frame["clock_from"]) == (125.0, "keys")  # 24 clocks a quarter note, MIDI 1.0 p. 30
+    assert (frame["tempo"], frame["clock_from"]) == (125.0, "keys")  # 24 clocks per quarter note, MIDI 1.0 p. 30
     for piece in range(16):
         follower.bench.now += 10 * MS
         follower.bench.play(PEDALS, f"F1 {piece % 8:X}{2 if piece % 8 == 7 else 0}")
