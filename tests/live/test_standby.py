@@ -150,7 +150,7 @@ def test_a_hand_over_and_back_loses_nothing(world: World) -> None:
         between += not world.leaders()
         if number in (110, 610):
             world.engines[world.leaders()[0]].standby.give_away(world.now)
-        if number % 100 < 50 or not world.leaders():  # 50 ms of music, then 50 ms of rest; none without a leader
+        if number % 100 < 50 or not world.leaders():  # 50 ms of music, then 50 ms of rest; without a leader no rest
             message = ["90 3C 40", "80 3C 40", "B0 01 05", "F0 7D 01 F7", "E0 00 41", "C5 07"][number % 6]
             world.play(KEYS, message)
             played.append(message)
