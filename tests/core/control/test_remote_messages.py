@@ -211,7 +211,7 @@ def test_a_block_is_handed_on_whole() -> None:
 @pytest.mark.parametrize(
     "message",
     [
-        own(US, 0x01, b"\x3d\x00"),  # a number too short
+        own(US, 0x01, b"\x3d\x00"),  # a scene number that is too short
         own(US, 0x01, b"\x3d\x00\x00\x00"),
         own(US, 0x02, b"\x00"),  # next with data
         own(US, 0x07, b"\x01\x00\x02\x00"),  # on or off left out
