@@ -96,7 +96,7 @@ def test_going_on_from_a_moment_orders_what_was_sent_since() -> None:
 
 
 def test_what_is_long_past_is_state_alone() -> None:
-    """A cable that is not live remembers one second of orders, however long it waits; `follow` starts it again."""
+    """While it is not live, a cable keeps the messages of the last second; anything older is state alone."""
     cable = RemoteCable(0, None)
     out: list[Delivery] = []
     for second in range(10):

@@ -152,7 +152,7 @@ def test_clocks_inside_a_dump_take_their_time() -> None:
     assert cable.handed[-1][1] == (0, b"\x90\x3c\x40", 105 * BYTE)
 
 
-# Anything
+# Any stream
 
 ANY = st.integers(0, 127)
 SYSEX = st.sampled_from([3, 12, 32, 33, 200]).map(lambda length: b"\xf0" + bytes(length - 2) + b"\xf7")

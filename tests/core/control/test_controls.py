@@ -330,7 +330,7 @@ def test_clock_and_time_code_by_foot() -> None:
 
 
 def test_a_tapped_tempo() -> None:
-    """Four taps half a second apart are 120 beats a minute."""
+    """Four taps half a second apart are 120 beats per minute."""
     made = doing(control("controller = 64", 'do = "tap"'))
     step_on(made, presses(tuple((at, at + 90) for at in (0, 600, 1200, 1800))))
     assert told(made)[-1] == ("tap", True, "tempo 100.0")

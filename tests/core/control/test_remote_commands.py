@@ -178,7 +178,7 @@ def test_an_edit_forgets_nothing() -> None:
     assert hexed(edited.receive(3 * MS, KEYS, b"\x90\x3c\x40")) == ["90 3C 40"]
 
 
-# Who may
+# Which inputs may command
 
 
 def test_only_named_inputs_may_command() -> None:
@@ -311,7 +311,7 @@ def test_transport() -> None:
         assert not code.running
 
 
-# Whatever else may come
+# Any other messages
 
 
 def _state(made: Engine, now: int) -> tuple[Any, ...]:

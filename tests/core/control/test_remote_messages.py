@@ -270,7 +270,7 @@ def test_the_routing_reply() -> None:
     )
 
 
-# Whatever else may come
+# Any other messages
 
 
 def test_nothing_but_valid_messages_is_obeyed() -> None:

@@ -433,7 +433,7 @@ def test_an_edit_of_its_scene_ends_an_echo(where: str) -> None:
     assert evening.router.state.ledger.sounding() == 0
 
 
-# Anything
+# Any stream
 
 LATE = (ECHO, '{ filter = "echo", milliseconds = 7, repeats = 3, fade = 20 }', *STATEFUL)
 #: more echoes than other filters, both in scenes' routes and in routes of every scene
