@@ -186,7 +186,7 @@ def test_reverse(rate: Rate) -> None:
 @pytest.mark.parametrize("count", range(1, 8))
 @pytest.mark.parametrize("first", range(8))
 def test_lost_quarter_frames(rate: Rate, count: int, first: int) -> None:
-    """One to seven pieces lost in a row do not move the label by more than two frames, and after a lock it is right
+    """One to seven pieces lost in a row do not move the label by more than two frames; after a lock it is right
     again."""
     tape = Tape(Label(rate, 2 * 700))
     tape.play(80)
