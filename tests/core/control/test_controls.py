@@ -192,8 +192,7 @@ def test_a_number_without_a_scene_is_told_and_consumed() -> None:
     ],
 )
 def test_the_narrower_condition_wins(narrow: str, wide: str, message: str, meant_for_wide: str, reverse: bool) -> None:
-    """A single number comes before a range, a range before "any", a channel before all, in whatever order they are
-    given."""
+    """A single number comes before a range, a range before "any", a channel before all, in whatever order listed."""
     both = [control(narrow, 'do = "panic"'), control(wide, 'do = "resend"')]
     made = router(*(both[::-1] if reverse else both))
     play(made, 1, message)

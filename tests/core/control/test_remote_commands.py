@@ -131,8 +131,7 @@ def test_next_back_and_panic() -> None:
 
 
 def test_the_scene_in_force() -> None:
-    """The scene request is answered with number and name of the scene in force; before the first, with 0 and
-    nothing."""
+    """The scene request is answered with number and name of the scene in force; before the first, with 0 alone."""
     assert answers(router(), plain_request(US, "ask scene")) == [(0x45, 1, "Overture")]
     assert answers(engine(SCENES), plain_request(US, "ask scene")) == [(0x45, 0, "")]
 

@@ -60,8 +60,8 @@ def kinds_of(found: Sequence[tuple[float, str | None]]) -> list[str | None]:
     ],
 )
 def test_what_the_guard_admits(length: int, times: tuple[int, ...], counted: tuple[int, ...]) -> None:
-    """The first closing counts at once; then the switch is ignored for the guard, and up to 100 ms more while it
-    bounces."""
+    """The first closing counts at once; then the switch is ignored for the guard, and while it bounces up to 100 ms
+    more."""
     guard = BounceGuard()
     assert tuple(at for at in times if guard.admits(at * MS, length * MS)) == counted
 

@@ -197,7 +197,7 @@ def test_a_key_let_go_of_during_a_loop(released: int, delays: tuple[float, ...])
 @pytest.mark.parametrize("delays", DELAYS)
 @pytest.mark.parametrize("other", ["nowhere", "elsewhere"])
 def test_a_loop_beside_an_input_that_leads_elsewhere(other: str, delays: tuple[float, ...]) -> None:
-    """If the same output also leads to an unrouted input, or transposed to another output, the loop is found as
+    """If the same output also leads to an unrouted input, or transposed to another output, the loop is found just as
     soon."""
     up = ', { from = "foot", to = "brass", through = [ { filter = "transpose", semitones = 5 } ] }'
     made = stage(STRAIGHT + up * (other == "elsewhere"), ((STRINGS, FOOT), (STRINGS, KEYS), (STRINGS, FOOT)), delays)
