@@ -65,7 +65,7 @@ def test_a_version_that_cannot_be_kept_is_reported_before_an_instrument_is_asked
     ],
 )
 def test_what_cannot_be_meant_is_a_usage_error(tmp_path: Path, more: list[str], said: str) -> None:
-    """Options that contradict each other give status 2, with what may be combined."""
+    """A wrong combination of options gives status 2, with what goes together."""
     result = CliRunner().invoke(app, ["sysex", "receive", "organ", str(tmp_path / "new.syx"), *more])
     assert result.exit_code == 2
     assert said in " ".join(result.output.replace("│", " ").split())

@@ -1,4 +1,4 @@
-"""Nobody reaches the panel from another site, and every answer carries the same strict headers."""
+"""No other site can reach the panel, and every answer carries the same strict headers."""
 
 from pathlib import Path
 
@@ -50,7 +50,7 @@ async def test_a_foreign_host_is_refused(tmp_path: Path, host: str) -> None:
 
 
 async def test_this_machines_own_names_are_taken(tmp_path: Path) -> None:
-    """Its address, "localhost" from the machine itself, and its known names open the page's files."""
+    """The machine's address, "localhost" from the machine itself, and its known names open the page's files."""
     async with panel(tmp_path) as ends:
         for name in ("127.0.0.1", "localhost", "LOCALHOST", "laptop.local"):
             assert (await ends.http("GET", "/page/pair.css", [("Host", f"{name}:{ends.port}")])).status == 200
@@ -61,7 +61,7 @@ async def test_this_machines_own_names_are_taken(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("origin", FOREIGN_ORIGINS)
 async def test_a_foreign_origin_is_refused(tmp_path: Path, origin: str) -> None:
-    """A socket or form of another site's page is refused with status 403 (RFC 6455 section 10.2)."""
+    """A socket or form from another site's page is rejected with status 403 (RFC 6455 section 10.2)."""
     async with panel(tmp_path) as ends:
         headers = [("Host", ends.host), ("Origin", origin.format(port=ends.port))]
         async with await ends.stream() as stream:

@@ -82,6 +82,6 @@ def test_everything_that_is_shown() -> None:
 
 
 def test_it_can_be_sent() -> None:
-    """All of it can be written as JSON, and read again."""
+    """All of it can be written as JSON and read back."""
     found = outline(read(TEXT, "test"))
     assert json.loads(json.dumps(found)) == found
