@@ -79,7 +79,7 @@ def test_the_disk_is_never_waited_for(tmp_path: Path, monkeypatch: pytest.Monkey
 
 
 def test_the_files_are_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """When the file exceeds its size it becomes the old file, of which there is only one."""
+    """A full file becomes the old file, of which there is only one; neither exceeds the size limit."""
     monkeypatch.setattr(fault_log, "_LARGEST", 2000)
     monkeypatch.setattr(fault_log, "_AGAIN", 0.0)
     log, file = FaultLog(), tmp_path / "pit.log"
@@ -109,8 +109,7 @@ def test_without_a_file_faults_are_only_counted() -> None:
 
 
 def test_the_file_lies_below_the_state_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The file is in XDG_STATE_HOME/bayleaf (XDG Base Directory Specification); a name with a slash cannot leave the
-    folder."""
+    """The file is in XDG_STATE_HOME/bayleaf (XDG Base Directory Specification), even for a name with a slash."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     assert log_file("pit") == tmp_path / "bayleaf" / "pit.log"
     assert log_file("../pit").parent == tmp_path / "bayleaf"

@@ -72,8 +72,7 @@ def test_a_terminal_without_the_letters(tmp_path: Path) -> None:
 
 
 def test_the_head_of_the_demo() -> None:
-    """The demo's output can be cut off after its first line: the pipe breaks inside its tasks, and that is not a
-    fault."""
+    """The demo's output can be cut off after its first line: the pipe breaks inside its tasks, and that is no fault."""
     process = subprocess.Popen([BAYLEAF, "demo"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stdout is not None
     assert process.stderr is not None

@@ -94,8 +94,7 @@ def test_an_output_by_name(evening: Evening) -> None:
 
 @pytest.mark.parametrize(("place", "words"), [("lost", "block 2 of"), ("broken", "block 2 arrived corrupted")])
 def test_a_broken_file_replaces_nothing(evening: Evening, place: str, words: str) -> None:
-    """A file with a block lost or damaged is rejected with status 1 and the block named; the current rig keeps
-    playing."""
+    """A file with a lost or damaged block is rejected with status 1 and the block named; the current rig plays on."""
     evening.start(LONG)
     assert evening.bayleaf("backup", "pit.syx").returncode == 0
     messages = [bytes(message.bin()) for message in mido.read_syx_file(evening.folder / "pit.syx")]

@@ -75,7 +75,7 @@ class Engine:
         found: dict[str, Any] = json.loads(self.said("status", "--json"))
         return found
 
-    def heard(self, wanted: bytes) -> None:
+    def heard(self, expected: bytes) -> None:
         """Wait until these bytes have come down the cable."""
         data = b""
 
@@ -85,9 +85,9 @@ class Engine:
                 data += os.read(self.strings, 4096)
             except BlockingIOError:
                 return False
-            return wanted in data
+            return expected in data
 
-        until(f"{wanted.hex()} on the cable", there)
+        until(f"{expected.hex()} on the cable", there)
 
     def close(self) -> None:
         for process in self.processes:

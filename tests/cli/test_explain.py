@@ -78,7 +78,7 @@ name = "Two"
 def test_explain_knows_who_takes_a_message(
     bayleaf: Bayleaf, tmp_path: Path, scene: str, message: str, taken: str | None
 ) -> None:
-    """A message that a control or the remote consumes reaches no output: `explain` says so and lists no outputs."""
+    """A message that a control or the remote consumes reaches no output: `explain` says so, and outputs get nothing."""
     rig = tmp_path / "rig.toml"
     rig.write_text(TAKEN)
     asked = "explain", str(rig), "--scene", scene, "--input", "pedals", message

@@ -63,7 +63,7 @@ def test_the_picture_shows_ports_filters_and_sounds(tmp_path: Path, monkeypatch:
 
 
 def test_a_message_leaves_its_verdicts_in_the_picture(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each filter that the message reaches has its verdict beneath it; the path beyond the one that stops it is
+    """Each filter that the message reaches has its verdict beneath it; beyond the one that stops it the path is
     dashed."""
     rig, out = tmp_path / "pit.toml", tmp_path / "out.svg"
     rig.write_text(RIG, encoding="utf-8")

@@ -67,7 +67,7 @@ CONTROL = {"input": "pedals", "when": {"controller": 80}, "do": "next", "guard":
 
 
 def test_what_is_said_and_done(terminal: Any) -> None:
-    """Incoming messages are shown in words, the bounce in ms and the entry as TOML; on yes the entry goes into the
+    """Incoming messages are shown in words, the bounce in ms and the entry as TOML; yes writes the entry into the
     rig."""
     result, engine = terminal(answer="y\n")
     assert result.exit_code == 0

@@ -169,8 +169,7 @@ def test_a_machine_that_comes_back_gets_the_scene(pit: Pit) -> None:
 
 
 def test_what_cannot_be_lent_is_said(pit: Pit) -> None:
-    """A rig of one machine, an engine's own name, or an unknown machine gives status 1 and a sentence with the
-    remedy."""
+    """A rig of one machine, an engine's own name, or an unknown machine gives status 1 and names the remedy."""
     for machine, words in (("desk", "desk is an engine of this rig"), ("attic", 'there is no machine "attic"')):
         done = pit.bayleaf("lend", str(pit.rig), "--machine", machine)
         assert (done.returncode, words in done.stderr) == (1, True), done.stderr

@@ -29,8 +29,7 @@ def bayleaf(*arguments: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_keys_are_made_and_told(tmp_path: Path) -> None:
-    """`network keys` makes a folder for each machine and says where each goes; run again, it says that all are
-    valid."""
+    """`network keys` makes a folder for each machine and says where it goes; run again, it says that all are valid."""
     rig = tmp_path / "pit.toml"
     rig.write_text(RIG)
     said = bayleaf("network", "keys", str(rig))
@@ -43,8 +42,8 @@ def test_keys_are_made_and_told(tmp_path: Path) -> None:
     }
     again = json.loads(bayleaf("network", "keys", str(rig), "--json").stdout)
     assert [(each["machine"], each["new"]) for each in again] == [("desk", False), ("stage-left", False)]
-    anew = json.loads(bayleaf("network", "keys", str(rig), "--json", "--renew").stdout)
-    assert [each["new"] for each in anew] == [True, True]
+    renewed = json.loads(bayleaf("network", "keys", str(rig), "--json", "--renew").stdout)
+    assert [each["new"] for each in renewed] == [True, True]
 
 
 def test_what_is_in_the_way_is_reported(tmp_path: Path) -> None:

@@ -220,8 +220,7 @@ def test_a_port_that_is_taken(theatre: Theatre) -> None:
 
 
 def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
-    """`--lan` shows a code for each role; each pairs once, then a new one is shown, and the pairing outlives the
-    panel."""
+    """`--lan` shows a code for each role; each pairs once and is replaced, and the pairing outlives the panel."""
     theatre.stage.start()
     process, said = theatre.start("panel", "--port", "0", "--lan", "--host", "pit.example")
     port = theatre.port(said)
@@ -232,8 +231,8 @@ def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=DEADLINE)
     own = {"Host": f"pit.example:{port}", "Origin": f"http://pit.example:{port}"}
     connection.request("POST", "/pair", f"code={code}", own)
-    told = connection.getresponse()
-    assert (told.status, told.headers["Location"]) == (303, "/")
+    reply = connection.getresponse()
+    assert (reply.status, reply.headers["Location"]) == (303, "/")
     connection.close()
     assert said.line(r"To pair a browser that may see and operate, once: .*", before)[-9:] != code
     kept = theatre.stage.folder / "state" / "bayleaf" / "bayleaf.panel.json"

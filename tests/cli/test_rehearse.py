@@ -199,8 +199,7 @@ def test_a_file_that_is_no_song_is_reported(bayleaf: Bayleaf, rig: Path, tmp_pat
 
 
 def test_expect_passes_the_same_and_fails_one_byte(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """`--expect` gives 0 for an identical run; with one byte of a note or a program changed it gives 1 and says
-    where."""
+    """`--expect` gives 0 for an identical run; if one byte of a note or program differs, it gives 1 and says where."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     kept, again = tmp_path / "kept", tmp_path / "again"
     run = ("rehearse", rig, played, "--input", "keys")

@@ -73,8 +73,7 @@ def test_a_note_crosses_a_scene_change_and_sigterm_releases_what_is_held(stage: 
 
 
 def test_the_last_scene_is_recalled_at_the_next_start(stage: Stage) -> None:
-    """With start = "last" the previous scene is recalled, also after kill -9, whose leftover socket does not prevent
-    it."""
+    """With start = "last" the previous scene is recalled, also after kill -9, which leaves a stale socket."""
     process = stage.start()
     stage.bayleaf("scene", "2")
     until("the scene on disk", lambda: "2" in _state(stage))
@@ -101,8 +100,7 @@ def test_two_engines_of_one_name(stage: Stage) -> None:
 
 
 def test_a_folder_too_deep_for_a_socket(stage: Stage) -> None:
-    """A socket's path is limited to about a hundred bytes (unix(7): 108); in a folder with a longer path commands work
-    too."""
+    """A socket's path has at most 108 bytes (unix(7)); commands work in a folder with a longer path, too."""
     deep = stage.folder / ("deep" * 30)
     deep.mkdir(mode=0o700)
     stage.environment["XDG_RUNTIME_DIR"] = str(deep)

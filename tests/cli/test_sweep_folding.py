@@ -30,9 +30,9 @@ def test_a_panic_is_one_line_an_output() -> None:
 
 def test_what_is_before_between_and_after_stays() -> None:
     """Notes around a sweep keep their lines and places, and so do reports and incoming messages."""
-    told = {"at": 0, "way": "told", "port": "engine", "message": None, "text": "a panic"}
+    report = {"at": 0, "way": "told", "port": "engine", "message": None, "text": "a panic"}
     came = {**out("keys", b"\x90\x3c\x40")[0], "way": "in"}
-    events = [came, *out("strings", b"\x90\x3c\x40"), told, *out("strings", *on_all(SOUND_OFF), b"\x80\x3c\x40")]
+    events = [came, *out("strings", b"\x90\x3c\x40"), report, *out("strings", *on_all(SOUND_OFF), b"\x80\x3c\x40")]
     assert [said for _, said in folded(events)] == [
         "channel 1 note on C4 velocity 64",
         "channel 1 note on C4 velocity 64",
@@ -43,8 +43,7 @@ def test_what_is_before_between_and_after_stays() -> None:
 
 
 def test_a_layer_is_no_sweep() -> None:
-    """A note on four channels is four lines; a sweep over eight channels with gaps is one line that names each of
-    them."""
+    """A note on four channels is four lines; a sweep over eight channels with gaps is one line that names them all."""
     assert len(folded(out("strings", *on_all(b"\x90\x3c\x40", channels=range(4))))) == 4
     ((_, said),) = folded(out("strings", *on_all(SOUND_OFF, channels=range(0, 16, 2))))
     assert said == "8 messages on channels 1, 3, 5, 7, 9, 11, 13, 15: all sound off"

@@ -22,7 +22,7 @@ def test_the_question(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["id-reply-1byte", "id-reply-3byte"])
 def test_a_reply_is_read_field_by_field(name: str) -> None:
-    """A manufacturer ID of one or three bytes, family and member low byte first, four version bytes (MIDI 1.0 p. 34,
+    """Manufacturer ID of one or three bytes, family and member low byte first, four version bytes (MIDI 1.0 p. 34,
     40)."""
     entry = REFERENCE[name]
     said = read_reply(bytes.fromhex(entry["expected"]))

@@ -130,6 +130,6 @@ def test_whoever_may_command_does() -> None:
     "words", ['filter = "echo"', "[[setlists]]", "[[controls]]", "[remote]", 'held = "cut"', "\nat = ", "chase = true"]
 )
 def test_the_rigs_have(words: str) -> None:
-    """The feature that a rig was made to contain appears in the rigs that were played."""
+    """The rigs that were played contain every feature that they were made to cover."""
     texts = [rig_text(name) for name in NAMES] + [did[1] for did in all_done() if did[0] == "rig"]
     assert any(words in text for text in texts)

@@ -42,8 +42,7 @@ def test_the_differences_make_the_one_of_the_other(
 
 
 def test_a_message_that_moved_is_reported_with_how_far() -> None:
-    """A message that is later or earlier is reported in milliseconds, with place and words; less than 0.1 ms is
-    ignored."""
+    """A later or earlier message is reported in milliseconds, with place and words; less than 0.1 ms is ignored."""
     note = b"\x90\x3c\x40"
     (found,) = differences({"a": [SentMessage(1000 * MS, note)]}, {"a": [SentMessage(1012 * MS, note)]})
     assert found.words(SongTime(480)) == (

@@ -157,7 +157,7 @@ def test_advice_names_what_to_do() -> None:
     assert text.endswith("steps to another output")
     quiet = played((500, 0, NEXT[0]), (500, 0, NEXT[1]), (500, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"))
     assert quiet.report["scene_changes"][1]["notes_that_waited"] == 1
-    assert quiet.report["scene_changes"][1]["worst_wait_ms"] == pytest.approx(13 * 0.32)  # nothing waits
+    assert quiet.report["scene_changes"][1]["worst_wait_ms"] == pytest.approx(13 * 0.32)  # too short to matter
     assert not any(text.startswith("Moved") for text in quiet.report["findings"])
     chord = [(1000, 1, bytes((0x92, number, 64))) for number in range(60)]
     full = played(*chord, *((2000, 1, bytes((0x82, number, 64))) for number in range(60))).report["findings"]
@@ -217,7 +217,7 @@ def test_only_what_is_heard_is_late() -> None:
 
 
 def test_a_scene_that_is_recalled_often_is_reported_once() -> None:
-    """The advice names a scene once, at its worst place and output, and says how often it happens and where else notes
+    """The advice names a scene once, at its worst place and output; it says how often this happens and where else notes
     wait."""
     changes = [(500 * n, 0, message) for n in range(1, 4) for message in NEXT]
     notes = [(500 * n + n, 1, bytes((status, 60, 64))) for n in (1, 3) for status in (0x90, 0x80)]

@@ -63,8 +63,7 @@ def test_what_we_write_mido_reads_alike(played: list[tuple[int, bytes]]) -> None
 
 @given(st.binary(max_size=300))
 def test_no_bytes_make_it_stumble(data: bytes) -> None:
-    """Whatever a file holds, it is read as far as possible or rejected with an error; every message read is
-    complete."""
+    """Whatever a file holds, it is read as far as possible or rejected with an error; every message is complete."""
     for content in (data, file_of(data), b"MThd" + data):
         try:
             file = read_smf(content)
@@ -120,7 +119,7 @@ def test_ticks_are_times(division: bytes, seconds: float) -> None:
     st.integers(0, 600 * S),
 )
 def test_time_and_tick_are_two_sides(tempos: list[tuple[int, int]], division: int, ns: int) -> None:
-    """Converting a time to its tick and back gives the same time, whatever the tempo does."""
+    """A time lies between the times of its tick and the next tick, whatever the tempo does."""
     events = [MidiFileEvent(tick, tempo.to_bytes(3, "big"), 0x51) for tick, tempo in sorted(tempos)]
     meter = SongTime(division, events)
     tick = meter.tick(ns)

@@ -38,8 +38,7 @@ def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 async def test_the_role_comes_first_and_then_all_that_holds(tmp_path: Path) -> None:
-    """The first message is the role, the second a whole frame; a browser that comes later gets a whole frame as
-    well."""
+    """The first message is the role, the second a whole frame; a later browser gets a whole frame as well."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as first:
         assert await first.hear() == {"role": "operate"}
@@ -113,13 +112,15 @@ async def test_messages_come_only_to_those_who_asked(tmp_path: Path) -> None:
     """The engine is asked for messages as long as any browser asks for them, and only that browser gets them."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as one, ends.live() as other:
-        await one.until(lambda told: "frame" in told)
-        await other.until(lambda told: "frame" in told)
+        await one.until(lambda message: "frame" in message)
+        await other.until(lambda message: "frame" in message)
         await one.say(events=True)
         await engine.until(lambda: {"events": True} in engine.asked)
         await engine.tell(at=2, events=[{"words": "note on"}], left_out=0)
-        assert (await one.until(lambda told: told["frame"]["at"] == 2))["frame"]["events"] == [{"words": "note on"}]
-        assert (await other.until(lambda told: told["frame"]["at"] == 2))["frame"] == {"at": 2}
+        assert (await one.until(lambda message: message["frame"]["at"] == 2))["frame"]["events"] == [
+            {"words": "note on"}
+        ]
+        assert (await other.until(lambda message: message["frame"]["at"] == 2))["frame"] == {"at": 2}
         await one.say(events=False)
         await engine.until(lambda: {"events": False} in engine.asked)
 
@@ -128,7 +129,7 @@ async def test_a_tab_that_rests_asks_nothing(tmp_path: Path) -> None:
     """When no browser is watching, the engine is not followed; one that watches again gets a whole frame at once."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
-        await live.until(lambda told: "frame" in told)
+        await live.until(lambda message: "frame" in message)
         await engine.followed()
         await live.say(rest=True)
         await engine.followed(0)
@@ -143,7 +144,7 @@ async def test_the_engine_is_not_followed_when_all_have_gone(tmp_path: Path) -> 
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends:
         async with ends.live() as live:
-            await live.until(lambda told: "frame" in told)
+            await live.until(lambda message: "frame" in message)
             await engine.followed()
         await engine.followed(0)
 
@@ -195,11 +196,11 @@ async def test_panic_waits_for_nothing(tmp_path: Path) -> None:
         assert (await live.ask(2, do="panic"))["done"]
         assert (await live.ask(3, do="next"))["done"]
         engine.slow.set()
-        assert (await live.until(lambda told: told.get("id") == 1))["answer"]["done"]
+        assert (await live.until(lambda message: message.get("id") == 1))["answer"]["done"]
 
 
-def _answers(number: int, told: dict[str, Any]) -> bool:
-    return told.get("id") == number
+def _answers(number: int, message: dict[str, Any]) -> bool:
+    return message.get("id") == number
 
 
 async def test_commands_stay_in_order(tmp_path: Path) -> None:
@@ -226,8 +227,8 @@ async def test_a_flood_of_requests_is_refused(tmp_path: Path) -> None:
         nursery.start_soon(flood)
         answered: dict[int, dict[str, Any]] = {}
         while len(answered) < 501:
-            told = await live.until(lambda told: "id" in told)
-            answered[told["id"]] = told["answer"]
+            message = await live.until(lambda message: "id" in message)
+            answered[message["id"]] = message["answer"]
     refused = [answer for answer in answered.values() if not answer["done"]]
     assert len(refused) > 100
     assert answered[500]["done"]
@@ -257,7 +258,7 @@ async def test_what_is_not_ours_ends_the_socket(tmp_path: Path, said: str) -> No
     """A text that is not one of our messages closes the socket with 1003; others go on (RFC 6455 section 7.4.1)."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as other, ends.live() as live:
-        await live.until(lambda told: "frame" in told)
+        await live.until(lambda message: "frame" in message)
         await live.raw(TextMessage(said))
         assert await live.hear() == 1003
         assert (await other.ask(do="next"))["done"]
@@ -267,7 +268,7 @@ async def test_bytes_end_the_socket(tmp_path: Path) -> None:
     """A binary message ends the socket."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
-        await live.until(lambda told: "frame" in told)
+        await live.until(lambda message: "frame" in message)
         await live.raw(BytesMessage(b'{"events": true}'))
         assert await live.hear() in (1000, 1003, 1006, 1011)
 
@@ -277,7 +278,7 @@ async def test_oversize_messages_end_the_socket(tmp_path: Path, pieces: int) -> 
     """A message over the size limit, whole or in fragments, closes the socket with 1009 (RFC 6455 section 7.4.1)."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
-        await live.until(lambda told: "frame" in told)
+        await live.until(lambda message: "frame" in message)
         text = json.dumps({"id": 1, "ask": {"do": "edit", "burst": "x" * LONGEST}})
         size = -(-len(text) // pieces)
         for start in range(0, len(text), size):
@@ -304,11 +305,11 @@ async def test_too_many_sockets_are_refused(tmp_path: Path) -> None:
             assert await late.hear() == 1013
         gone.set()
         with trio.fail_after(30):
-            told: object = 1013
-            while told == 1013:
+            first: object = 1013
+            while first == 1013:
                 async with ends.live() as late:
-                    told = await late.hear()
-        assert told == {"role": "operate"}
+                    first = await late.hear()
+        assert first == {"role": "operate"}
 
 
 async def test_others_cannot_take_all_connections(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -353,13 +354,13 @@ async def test_noise_instead_of_http_hurts_nobody_else(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 async def test_a_browser_that_does_not_read_is_dropped(tmp_path: Path) -> None:
-    """A browser that reads nothing is cut off within seconds; one that reads gets its frames all the while, none
+    """A browser that reads nothing is cut off within seconds; one that reads keeps getting frames, and none is
     queued."""
     engine = Engine()
     padding = "x" * 100_000
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as reader, ends.live() as lazy:
-        await reader.until(lambda told: "frame" in told)
-        await lazy.until(lambda told: "frame" in told)
+        await reader.until(lambda message: "frame" in message)
+        await lazy.until(lambda message: "frame" in message)
         at = 1
         with trio.fail_after(60):
             while True:

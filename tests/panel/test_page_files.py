@@ -23,8 +23,7 @@ def test_the_page_is_small() -> None:
 
 
 def test_no_file_has_inline_code_or_asks_another_host() -> None:
-    """There is no script or style within HTML, no handler attribute, and no address of another host except XML's name
-    spaces."""
+    """HTML has no inline script or style and no handler attribute; the only foreign addresses are XML's name spaces."""
     for name, file in page_files().items():
         text = file.body.decode()
         if name.endswith(".html"):
@@ -37,11 +36,11 @@ async def test_an_unpaired_browser_gets_the_form_and_nothing_of_the_rig(tmp_path
     engine = Engine()
     async with engine.playing(), panel(tmp_path, from_phone=True) as ends:
         for cookie in (None, f"bayleaf-{ends.port}=", f"bayleaf-{ends.port}=guess", "bayleaf-1=x; other=y"):
-            told = await ends.http("GET", "/", [("Host", ends.host), *([("Cookie", cookie)] if cookie else [])])
-            assert told.status == 403
-            assert b'<form method="post" action="/pair">' in told.body
-            assert b"Overture" not in told.body
-            assert ends.host.encode() not in told.body
+            reply = await ends.http("GET", "/", [("Host", ends.host), *([("Cookie", cookie)] if cookie else [])])
+            assert reply.status == 403
+            assert b'<form method="post" action="/pair">' in reply.body
+            assert b"Overture" not in reply.body
+            assert ends.host.encode() not in reply.body
             async with await ends.stream() as stream:
                 assert (await ends.upgrade(stream, ends.usual(cookie))).status == 403
         assert engine.asked == []

@@ -76,7 +76,7 @@ def test_a_token_that_was_not_given_is_nobodys(desk: Desk, token: str) -> None:
 
 
 def test_a_thousand_tries_get_nowhere(desk: Desk) -> None:
-    """Of 1,000 tries from one address five count; then even the right code has to wait, for 12 seconds."""
+    """Of 1,000 tries from one address five count; then even the right code has to wait 12 seconds."""
     counted = 0
     for number in range(1000):
         with pytest.raises(PairingRefused) as refused:
@@ -205,8 +205,8 @@ async def test_a_replayed_code_is_refused(tmp_path: Path) -> None:
 async def test_a_thousand_tries_over_http(tmp_path: Path) -> None:
     """After five wrong codes the answer is 429 with Retry-After (RFC 6585 section 4), even for the right one."""
     async with panel(tmp_path, from_phone=True) as ends:
-        told = [(await ends.pair(f"WRONG{number:03}")) for number in range(1000)]
-        statuses = [each.status for each in told]
+        replies = [(await ends.pair(f"WRONG{number:03}")) for number in range(1000)]
+        statuses = [each.status for each in replies]
         assert statuses[:5] == [403] * 5
         # one more counts for every twelve seconds that the thousand took
         assert statuses.count(429) > 900
@@ -226,7 +226,7 @@ async def test_any_other_form_is_refused(tmp_path: Path, body: bytes) -> None:
         _is_refused(await ends.http("POST", "/pair", body=body), 413 if len(body) > 1000 else 403)
 
 
-def _is_refused(told: Told, status: int) -> None:
-    assert told.status == status
-    assert "set-cookie" not in told.headers
-    assert b'<form method="post" action="/pair">' in told.body
+def _is_refused(reply: Told, status: int) -> None:
+    assert reply.status == status
+    assert "set-cookie" not in reply.headers
+    assert b'<form method="post" action="/pair">' in reply.body

@@ -41,9 +41,9 @@ async def test_a_foreign_host_is_refused(tmp_path: Path, host: str) -> None:
     async with panel(tmp_path) as ends:
         named = host.format(port=ends.port)
         for path in ("/", "/page/pair.css", "/nowhere"):
-            told = await ends.http("GET", path, [("Host", named)])
-            assert told.status == 403
-            assert b"not reached by that name" in told.body
+            reply = await ends.http("GET", path, [("Host", named)])
+            assert reply.status == 403
+            assert b"not reached by that name" in reply.body
         headers: Headers = [("Host", named), ("Origin", f"http://{named}")]
         async with await ends.stream() as stream:
             assert (await ends.upgrade(stream, headers)).status == 403
@@ -92,11 +92,11 @@ async def test_every_answer_carries_the_headers(tmp_path: Path) -> None:
             await ends.pair("nonsense"),
             await ends.pair(ends.codes["view"]),
         ]
-        assert [told.status for told in answers] == [403, 200, 404, 405, 403, 403, 303]
-        for told in answers:
-            assert told.one("content-security-policy") == POLICY
-            assert told.one("x-content-type-options") == "nosniff"
-            assert told.one("referrer-policy") == "same-origin"
-            assert told.one("cross-origin-resource-policy") == "same-origin"
-            assert "server" not in told.headers
-            assert "access-control-allow-origin" not in told.headers
+        assert [reply.status for reply in answers] == [403, 200, 404, 405, 403, 403, 303]
+        for reply in answers:
+            assert reply.one("content-security-policy") == POLICY
+            assert reply.one("x-content-type-options") == "nosniff"
+            assert reply.one("referrer-policy") == "same-origin"
+            assert reply.one("cross-origin-resource-policy") == "same-origin"
+            assert "server" not in reply.headers
+            assert "access-control-allow-origin" not in reply.headers

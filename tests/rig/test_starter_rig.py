@@ -32,7 +32,7 @@ def test_a_starter_rig_finds_its_ports_again_after_a_replug() -> None:
     assert [resolve(str(port.port), replugged) for port in rig.inputs.values()] == replugged
 
 
-def test_ports_of_one_name_are_reported_apart() -> None:
+def test_ports_of_one_name_are_distinguished() -> None:
     """Two boxes of the same model get two names and two patterns, one for the first and one for the second."""
     twins = ["Box:Box MIDI 1 20:0", "Box:Box MIDI 1 24:0"]
     rig = read(starter(lasting("alsa", twins), []), "new.toml")

@@ -97,7 +97,7 @@ def test_after_any_edits_the_rig_loads_and_every_comment_is_there(data: st.DataO
 @SETTINGS
 @given(st.data(), st.one_of(rig_texts(), random_rigs.rigs()))
 def test_an_edit_changes_what_was_asked_for_and_nothing_else(data: st.DataObject, text: str) -> None:
-    """An edit changes no other scene, and copies and renumbered scenes do what the original does."""
+    """An edit changes only its own scene; a copied or renumbered scene does what the original did."""
     kind, made = data.draw(edits(text))
     before, after = read(text, "before"), read(made, "after")
     assert (before.inputs, before.outputs, before.instruments) == (after.inputs, after.outputs, after.instruments)

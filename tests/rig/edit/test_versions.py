@@ -190,7 +190,7 @@ def _no_more_than(size: int, action: signal.Handlers) -> Callable[[], None]:
 
 @pytest.mark.parametrize("action", [signal.SIG_DFL, signal.SIG_IGN], ids=["killed", "refused"])
 def test_a_write_that_ends_half_way(file: Path, action: signal.Handlers) -> None:
-    """Killed or stopped by the system in the middle of the text (setrlimit, SIGXFSZ: POSIX), the old file is whole."""
+    """If a save is killed or fails in the middle of the text (setrlimit, SIGXFSZ: POSIX), the old file is whole."""
     text = "two\n" * 50_000
     code = f"""
 import signal, sys, pathlib
@@ -281,8 +281,7 @@ def test_a_text_is_kept_where_no_file_is(file: Path) -> None:
 
 
 def test_the_file_and_its_versions_stay_its_owners(file: Path) -> None:
-    """If root saves another user's file, then file, folder and versions belong to that user; others save only their
-    own."""
+    """If root saves another user's file, file, folder and versions belong to that user; others save only their own."""
     owner = 12345 if os.geteuid() == 0 else os.geteuid()
     os.chown(file, owner, -1)
     RigVersions(file).save("two\n", "one\n")

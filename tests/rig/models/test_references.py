@@ -113,14 +113,13 @@ def test_a_name_that_leads_nowhere_is_reported(place: int) -> None:
         read(broken, "it.toml")
     line = RIG.count("\n", 0, mark.start()) + 1
     what = mark[1].removesuffix("s")
-    told = [problem for problem in caught.value.problems if f'there is no {what} "nowhere"' in problem.text]
-    assert [problem.line for problem in told] == [line]
-    assert mark[2] in told[0].text
+    reported = [problem for problem in caught.value.problems if f'there is no {what} "nowhere"' in problem.text]
+    assert [problem.line for problem in reported] == [line]
+    assert mark[2] in reported[0].text
 
 
 def test_a_word_that_is_not_a_name_is_offered() -> None:
-    """Where "internal" or "last" is allowed instead of a name, the error says so; they are not treated as names
-    there."""
+    """Where "internal" or "last" is allowed instead of a name, the error says so, and neither counts as a name."""
     for name, word in (('from = "pads"', "internal"), ('start = "One"', "last")):
         key = name.partition(" ")[0]
         with pytest.raises(RigError, match=f'there are: .*, or "{word}"'):

@@ -98,8 +98,8 @@ def test_what_was_found_cannot_steer_the_terminal() -> None:
 @pytest.mark.parametrize("old", ["Pit", "Overture", "Friday", "low", "Warm pad"])
 def test_no_name_can_steer_the_terminal(old: str) -> None:
     """Names that are shown often, such as a scene's, contain no control characters at all."""
-    told = [problem.text for problem in problems(RIG.replace(f'"{old}"', f'"{old}\\u001b[2J"', 1))]
-    assert any(text.endswith("allowed: text without control characters") for text in told), told
+    texts = [problem.text for problem in problems(RIG.replace(f'"{old}"', f'"{old}\\u001b[2J"', 1))]
+    assert any(text.endswith("allowed: text without control characters") for text in texts), texts
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,9 @@ def test_a_text_that_is_no_rig_is_answered_with_a_line(text: str, line: int, wor
     """A text that is not a rig at all is rejected by line with a sentence, whatever it contains."""
     with pytest.raises(RigError) as caught:
         read(text, "x.toml")
-    assert any(told.startswith(f"x.toml:{line}: ") and words in told for told in str(caught.value).splitlines())
+    assert any(
+        sentence.startswith(f"x.toml:{line}: ") and words in sentence for sentence in str(caught.value).splitlines()
+    )
 
 
 def test_lines_are_right_behind_every_kind_of_text() -> None:

@@ -41,8 +41,7 @@ def _attempt(text: str) -> None:
 @settings(max_examples=150, deadline=None)
 @given(st.data())
 def test_no_damage_to_the_text_gives_anything_but_a_refusal(data: st.DataObject) -> None:
-    """With text cut out, inserted or doubled anywhere, the rig loads or is rejected by line, and nothing else
-    happens."""
+    """With text cut out, inserted or doubled anywhere, the rig loads or is rejected by line; nothing else happens."""
     text = RIG
     for _ in range(data.draw(st.integers(1, 3))):
         start = data.draw(st.integers(0, len(text)))

@@ -108,16 +108,16 @@ def problems(text: str) -> list[tuple[int, str, str]]:
 def test_each_mistake_is_reported_at_its_place(old: str, new: str, wanted: tuple[int, str, str]) -> None:
     """A mistake in [network] is reported by line, key and what is allowed."""
     assert RIG.count(old) >= 1
-    told = problems(RIG.replace(old, new, 1))
+    found = problems(RIG.replace(old, new, 1))
     line, key, words = wanted
-    assert any(at == line and where == key and words in text for at, where, text in told), told
+    assert any(at == line and where == key and words in text for at, where, text in found), found
 
 
 def test_a_machine_needs_a_network() -> None:
     """A port with `machine` in a rig without [network] is reported once."""
     text = 'format = 1\n[inputs]\na = { machine = "x", port = "A" }\nb = { machine = "x", port = "B" }\n'
-    told = problems(text + '[[scenes]]\nnumber = 1\nname = "One"\n')
-    assert told == [(3, "inputs.a.machine", "machine needs a [network], and this rig has none; leave it out")]
+    found = problems(text + '[[scenes]]\nnumber = 1\nname = "One"\n')
+    assert found == [(3, "inputs.a.machine", "machine needs a [network], and this rig has none; leave it out")]
 
 
 def test_who_dials_and_where_ports_are() -> None:
@@ -154,7 +154,7 @@ def _encrypted(text: str) -> bool:
 
 
 def test_on_one_computer_links_are_plain() -> None:
-    """Links between machines that all listen on the loopback need no certificates; others do, unless marked `plain`."""
+    """Links between machines that all listen on the loopback need no certificates; others do, unless `plain` is set."""
     text = RIG.replace("192.168.10", "127.0.0")
     assert [_encrypted(each) for each in (RIG, text)] == [True, False]
     assert not _encrypted(RIG.replace("[network.machines]", "plain = true\n[network.machines]"))

@@ -52,7 +52,7 @@ def test_a_list_lies_beside_the_rig_and_is_read_through_edits(tmp_path: Path) ->
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "expected"),
     [
         ("format = 1\nsounds = [\n  { name = 'A', program = 129 },\n]\n", "list.toml:3: "),
         ("format = 1\nsounds = [\n  { name = 'A', program = 0 },\n]\n", "list.toml:3: found program 0"),
@@ -60,14 +60,14 @@ def test_a_list_lies_beside_the_rig_and_is_read_through_edits(tmp_path: Path) ->
         ("format = 1\nsounds = [\n", "list.toml:2: this is not TOML"),
     ],
 )
-def test_a_wrong_list_is_reported_by_file_and_line(tmp_path: Path, text: str, told: str) -> None:
+def test_a_wrong_list_is_reported_by_file_and_line(tmp_path: Path, text: str, expected: str) -> None:
     """An error in a list names the list and its line, on the instrument's line of the rig."""
     (tmp_path / "list.toml").write_text(text, encoding="utf-8")
-    with pytest.raises(SoundListError, match=told):
+    with pytest.raises(SoundListError, match=expected):
         read_list(text, "list.toml")
     file = tmp_path / "pit.toml"
     file.write_text(WITH_LIST.replace("general-midi", "list.toml"), encoding="utf-8")
-    with pytest.raises(RigError, match=told) as refusal:
+    with pytest.raises(RigError, match=expected) as refusal:
         load(file)
     assert refusal.value.problems[0].key == "instruments.old-synth.sounds_from"
 
@@ -104,12 +104,12 @@ def test_all_that_is_wrong_with_a_list_is_reported(tmp_path: Path) -> None:
     file.write_text(WITH_LIST.replace("general-midi", "list.toml"), encoding="utf-8")
     with pytest.raises(RigError) as refusal:
         load(file)
-    told = str(refusal.value).splitlines()
-    assert [line.partition("list.toml:")[2].partition(":")[0] for line in told] == ["3", "4", "4"]
+    lines = str(refusal.value).splitlines()
+    assert [line.partition("list.toml:")[2].partition(":")[0] for line in lines] == ["3", "4", "4"]
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "expected"),
     [
         ("", "a.csv:1: found the columns none"),
         ("program,title\n", "a.csv:1: found the columns program, title"),
@@ -120,23 +120,23 @@ def test_all_that_is_wrong_with_a_list_is_reported(tmp_path: Path) -> None:
         ("program,name\n1,A\n1,A\n1,A\n", "a.csv:4: this sound is listed twice"),
     ],
 )
-def test_wrong_csv_is_reported_by_line(text: str, told: str) -> None:
+def test_wrong_csv_is_reported_by_line(text: str, expected: str) -> None:
     """A mistake in a CSV file is reported by its line, with what is allowed."""
     with pytest.raises(SoundListError) as fault:
         from_csv(text, "a.csv")
-    assert told in str(fault.value)
+    assert expected in str(fault.value)
 
 
 @pytest.mark.parametrize(
-    ("listens", "told", "name"),
+    ("listens", "selected", "name"),
     [("msb lsb", (3, 7), "Pad"), ("msb lsb", (3, 0), None), ("msb", (3, 0), "Pad"), ("lsb", (0, 7), "Pad")],
 )
 def test_a_sound_is_known_by_what_its_instrument_heeds(
-    listens: Literal["msb lsb", "msb", "lsb"], told: tuple[int, int], name: str | None
+    listens: Literal["msb lsb", "msb", "lsb"], selected: tuple[int, int], name: str | None
 ) -> None:
     """An instrument that ignores the LSB is sent none, and its sound is recognised all the same."""
     gear = Instrument(
         output="box", channel=1, bank=listens, sounds={"Pad": Sound.model_validate({"bank": [3, 7], "program": 12})}
     )
-    assert sound_of(gear, told, 11) == name
-    assert sound_of(gear, told, 12) is None
+    assert sound_of(gear, selected, 11) == name
+    assert sound_of(gear, selected, 12) is None
