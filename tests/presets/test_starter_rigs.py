@@ -52,7 +52,7 @@ def test_a_starter_rig_loads_compiles_plays_and_leaves_nothing_sounding(kind: st
 
 
 def test_the_large_rig_has_its_size() -> None:
-    """The studio router is the large rig: 24 inputs and 32 outputs, all of them DIN cables."""
+    """The studio is the large rig: 24 inputs and 32 outputs, all of them DIN cables."""
     rig = read(starter_of("studio"), "studio.toml")
     assert (len(rig.inputs), [output.wire for output in rig.outputs.values()]) == (24, ["din"] * 32)
 
