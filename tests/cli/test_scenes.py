@@ -1,4 +1,4 @@
-"""Scenes as memories, and saving, as commands against a running engine. (Our own design; no outside source.)"""
+"""Scenes as memories, and saving, by commands to a running engine. (Our own design; no outside source.)"""
 
 import json
 import tempfile
@@ -52,14 +52,14 @@ scene = 12
 
 
 def done(desk: Evening, *arguments: str) -> str:
-    """What a command that must succeed says."""
+    """The output of a command that must succeed."""
     said = desk.bayleaf(*arguments)
     assert (said.returncode, said.stderr) == (0, "")
     return said.stdout
 
 
 def refused(desk: Evening, *arguments: str) -> str:
-    """The sentence of a command that must not succeed."""
+    """The error of a command that must fail."""
     said = desk.bayleaf(*arguments)
     assert (said.returncode, said.stdout) == (1, "")
     return said.stderr
@@ -67,7 +67,7 @@ def refused(desk: Evening, *arguments: str) -> str:
 
 @pytest.fixture
 def desk() -> Iterator[Evening]:
-    """An engine that plays the rig above, in a folder with a short path: a socket's may have 107 bytes."""
+    """An engine that plays the rig above, in a folder with a short path: a socket's path may have at most 107 bytes."""
     with tempfile.TemporaryDirectory(prefix="bl") as folder:
         made = Evening(Path(folder))
         try:
@@ -120,7 +120,7 @@ def test_an_evening_of_edits(desk: Evening) -> None:
 
 
 def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
-    """Each refusal is one sentence that names the scene and the line in the way; nothing changes."""
+    """Each refusal is one sentence that names the scene and the conflicting line; nothing changes."""
     assert refused(desk, "scenes", "delete", "11") == "scene 11 is used by start in line 4; change that line first\n"
     assert refused(desk, "scenes", "delete", "12").startswith("scene 12 is used by control 1 in line 36; change")
     assert refused(desk, "scenes", "copy", "77", "1") == "there is no scene 77; there are: 11, 12\n"
@@ -137,7 +137,7 @@ def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
 
 @pytest.mark.parametrize("choice", ["--playing", "--file"])
 def test_a_file_edited_meanwhile_waits_for_a_choice(desk: Evening, choice: str) -> None:
-    """save shows both sides with status 1 until one is chosen; the other one is kept as a version."""
+    """`save` shows both sides with status 1 until one is chosen; the other one is kept as a version."""
     done(desk, "scenes", "rename", "12", "Last dance")
     theirs = RIG.replace("Overture", "Prelude")
     desk.file.write_text(theirs)
@@ -155,7 +155,7 @@ def test_a_file_edited_meanwhile_waits_for_a_choice(desk: Evening, choice: str) 
 
 
 def test_two_scenes_in_words(desk: Evening) -> None:
-    """bayleaf diff says what differs, or that nothing does, or which scenes there are."""
+    """`bayleaf diff` says what differs, or that nothing does, or which scenes exist."""
     assert done(desk, "diff", "rig.toml", "11", "12").splitlines() == [
         "name: Overture in 11, Finale in 12",
         "only in 11: route keys to strings",
@@ -171,7 +171,7 @@ def test_two_scenes_in_words(desk: Evening) -> None:
 
 
 def test_live_edits_that_nobody_saved_can_be_had_back(desk: Evening) -> None:
-    """An engine that is stopped with unsaved edits keeps them as a version that can be played."""
+    """An engine stopped with unsaved edits keeps them as a version that can be played."""
     done(desk, "scenes", "rename", "12", "Last dance")
     desk.process.terminate()
     desk.process.wait(timeout=60)
