@@ -1,4 +1,4 @@
-"""The 31 songs of openttd-openmsx through a rig that passes everything, against what mido reads of them."""
+"""The 31 songs of openttd-openmsx through a rig that passes everything, compared with what mido reads from them."""
 
 from collections import Counter
 from pathlib import Path
@@ -29,8 +29,8 @@ routes = [ { from = "band", to = ["all", "cable"] } ]
 
 @pytest.mark.parametrize("number", SONGS)
 def test_real_music_comes_through_note_for_note(number: int) -> None:
-    """Each message comes out of a fast output as mido reads it from the file, at its time; on a DIN cable every note
-    does, none before its time; nothing is left sounding."""
+    """Each message leaves a fast output as mido reads it from the file, at its time; on a DIN cable every note does,
+    and none before its time; no note is left sounding."""
     file = song_file(number)
     rig, wanted = read(RIG, "test"), messages_of(file)
     song = read_song(file, list(rig.inputs), ["band"])
@@ -51,11 +51,11 @@ def test_real_music_comes_through_note_for_note(number: int) -> None:
     assert len(on_the_cable) + output["replaced"] == len(wanted) + added
     assert output["shed"] == 0
     assert all(each.wait >= 0 for each in found.done.sent["cable"])
-    assert output["load"]["busiest_second"]["bytes"] <= 3125  # MIDI 1.0 p. 1: 31,250 bits a second, ten a byte
+    assert output["load"]["busiest_second"]["bytes"] <= 3125  # MIDI 1.0 p. 1: 31,250 bits per second, ten per byte
 
 
 def test_the_files_written_are_read_alike_by_mido(tmp_path: Path) -> None:
-    """An output's file is a Standard MIDI File that mido reads, message for message as we do."""
+    """An output's file is a Standard MIDI File that mido reads exactly as we do, message for message."""
     rig = read(RIG, "test")
     found = rehearse(rig, read_song(song_file(PLAIN), ["band"], []), 1, lambda part: None)
     kept = tmp_path / "cable.mid"
