@@ -16,7 +16,7 @@ from engine.cli.commands.keep import keep
 from engine.cli.output import CommandError
 from engine.live.socket.client import NoEngine
 
-KEPT: dict[str, Any] = {"done": True, "text": "kept 12 messages of the last 5 min 0 s in /show/kept.mid"}
+KEPT: dict[str, Any] = {"done": True, "text": "saved 12 messages from the last 5 minutes in /show/kept.mid"}
 
 
 @pytest.fixture

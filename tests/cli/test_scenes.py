@@ -88,14 +88,14 @@ def test_an_evening_of_edits(desk: Evening) -> None:
     assert done(desk, "scenes", "copy", "11", "21", "--as", "Reprise") == f"scene 11 copied to 21{waits}"
     assert (
         done(desk, "scenes", "rename", "12", "Last dance")
-        == f"scene 12 is now Last dance, also in set list Friday{waits}"
+        == f'scene 12 renamed to "Last dance", also in set list Friday{waits}'
     )
     assert (
         done(desk, "scenes", "renumber", "12", "13")
-        == f"scene 12 is now scene 13, also in set list Friday and control 1{waits}"
+        == f"scene 12 renumbered to 13, also in set list Friday and control 1{waits}"
     )
     assert done(desk, "scenes", "move", "13", "--before", "11") == f"scene 13 moved before 11{waits}"
-    stored = "stored as scene 40 Here: 1 route, 1 sound"
+    stored = "scene 40 Here stored: 1 route, 1 sound"
     assert done(desk, "scenes", "store", "40", "--as", "Here") == stored + waits
     assert done(desk, "scenes", "undo") == f"undone: {stored}{waits}"
     assert done(desk, "scenes", "redo") == f"redone: {stored}{waits}"
@@ -126,8 +126,8 @@ def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
     assert refused(desk, "scenes", "copy", "77", "1") == "there is no scene 77; there are: 11, 12\n"
     assert refused(desk, "scenes", "copy", "11", "12").startswith("scene 12 Finale already has the number 12")
     assert "has the name" in refused(desk, "scenes", "rename", "11", "Finale")
-    assert "text that is not empty" in refused(desk, "scenes", "rename", "11", "")
-    assert "allowed: 1 to 16384" in refused(desk, "scenes", "renumber", "11", "0")
+    assert "a scene needs a name" in refused(desk, "scenes", "rename", "11", "")
+    assert "scene numbers run from 1 to 16384" in refused(desk, "scenes", "renumber", "11", "0")
     assert "cannot be moved before itself" in refused(desk, "scenes", "move", "11", "--before", "11")
     assert refused(desk, "scenes", "undo") == "there is no edit to undo\n"
     assert refused(desk, "scenes", "redo") == "there is no undone edit to redo\n"

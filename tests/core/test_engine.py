@@ -70,7 +70,7 @@ def test_a_key_of_two_players_sounds_until_both_let_go() -> None:
 
 
 def test_a_release_after_a_panic_does_not_cut_another_players_note() -> None:
-    """A key held through a panic has had its note-off; its release does not end the note of a player who pressed it
+    """A key held through a panic has had its note-off; its release does not end a note that another player pressed
     since."""
     router = routed()
     receive(router, 1, 0, "90 3C 40")

@@ -192,8 +192,7 @@ def test_a_number_without_a_scene_is_told_and_consumed() -> None:
     ],
 )
 def test_the_narrower_condition_wins(narrow: str, wide: str, message: str, meant_for_wide: str, reverse: bool) -> None:
-    """A single number comes before a range, a range before "any", a channel before all, in whatever order they are
-    listed."""
+    """A single number comes before a range, a range before "any", a channel before all, in whatever order listed."""
     both = [control(narrow, 'do = "panic"'), control(wide, 'do = "resend"')]
     made = router(*(both[::-1] if reverse else both))
     play(made, 1, message)
@@ -337,8 +336,7 @@ def test_a_tapped_tempo() -> None:
 
 
 def test_a_muted_route_leaves_nothing_behind() -> None:
-    """When a route is muted, what it moved comes to rest, and its held notes get their releases when the keys come
-    up."""
+    """When a route is muted, what it moved comes to rest, and its held notes end when their keys are released."""
     made = doing(
         control("program = 1", 'do = "mute"\nroute = "pads"'), control("program = 2", 'do = "unmute"\nroute = "pads"')
     )
@@ -368,8 +366,7 @@ def test_named_messages_are_sent_in_order() -> None:
 def test_a_worn_pedal_is_one_command_a_press(
     form: str, down: Sequence[float], up: Sequence[float], length: int
 ) -> None:
-    """Contact bounces of 1 to 40 ms at both ends count as one press, at once, and none of it is routed (common
-    practice)."""
+    """Bounces of 1 to 40 ms at both ends count as one press, at once, and none of them is routed (common practice)."""
     made = router(control(f"{form} = 64"))
     assert step_on(made, presses(((0, length), (1000, 1000 + length)), down, up), form=form) == []
     assert scene_of(made) == 12
@@ -658,8 +655,7 @@ def test_a_press_under_way_during_an_edit(kept: bool) -> None:
 
 
 def test_a_pedal_that_becomes_a_control_comes_to_rest() -> None:
-    """If an edit makes a control of a pedal that is held, the pedal is released at once; its own release is then
-    consumed."""
+    """If an edit makes a control of a held pedal, the pedal is released at once; its own release is then consumed."""
     made = router(control("note = 3"))
     assert play(made, 0, "B0 40 7F") == ["B0 40 7F"]
     made, out = edited(made, 10, control("note = 3"), control("controller = 64"))
