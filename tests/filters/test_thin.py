@@ -79,7 +79,7 @@ def _arrivals(steps: list[tuple[int, int]]) -> list[tuple[int, int]]:
 
 @given(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 127)), min_size=1, max_size=40))
 def test_the_last_value_arrives_and_none_comes_too_soon(steps: list[tuple[int, int]]) -> None:
-    """Every movement ends on its last value, 20 ms late at most; values are at least 20 ms apart, except 0, 64 and 127."""
+    """Movements end on their last value, at most 20 ms late; values are at least 20 ms apart, except 0, 64 and 127."""
     arrived = _arrivals(steps)
     assert arrived[-1][0] == steps[-1][1]
     assert arrived[-1][1] <= sum(gap for gap, _ in steps) * MS + 20 * MS

@@ -208,7 +208,7 @@ async def test_a_thousand_tries_over_http(tmp_path: Path) -> None:
         replies = [(await ends.pair(f"WRONG{number:03}")) for number in range(1000)]
         statuses = [each.status for each in replies]
         assert statuses[:5] == [403] * 5
-        # one more counts for every twelve seconds that the thousand took
+        # one more counts for every twelve seconds that the thousand tries took
         assert statuses.count(429) > 900
         last = await ends.pair("WRONG000")
         while last.status != 429:
