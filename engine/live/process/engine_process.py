@@ -81,7 +81,7 @@ class EngineProcess:
         show, reader = self._open(opener)
         if lock.crashed:
             show.port_commands.set_up(show.outputs)
-            self._say("the last engine of this name did not end properly; every output was silenced first")
+            self._say("the last engine of this name was not shut down cleanly; every output was silenced first")
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
             session = RigSession(show, self._rig_file, self._text)

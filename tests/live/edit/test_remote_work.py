@@ -163,13 +163,13 @@ async def test_a_route_is_set_on_and_off(remote: RemoteMachine) -> None:
     remote.play(route_request(DEVICE, RouteRequest(1, 2, True)))
     command, done, text = await remote.answer()
     assert (command, done) == (0x07, True)
-    assert text.startswith("scene 1: keys is connected to brass")
+    assert text.startswith("scene 1: keys connected to brass")
     remote.bench.play(0, "90 3C 40")
     assert bytes.fromhex("90 3C 40") in remote.brass()
     remote.play(route_request(DEVICE, RouteRequest(1, 2, True)))
-    assert (await remote.answer())[2] == "scene 1: keys is connected to brass already"
+    assert (await remote.answer())[2] == "scene 1: keys is already connected to brass"
     remote.play(route_request(DEVICE, RouteRequest(1, 2, False)))
-    assert (await remote.answer())[2].startswith("scene 1: keys is not connected to brass")
+    assert (await remote.answer())[2].startswith("scene 1: keys disconnected from brass")
     assert read(remote.session.text, "test") == read(TEXT, "test")
     assert "# for Friday" in remote.session.text
 

@@ -39,8 +39,8 @@ class Desk:
         rig = load(file)
         opener = PortOpener(self.system, virtual=False)
         patch = connect(rig, opener)
-        self.inbox = InputReader({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
-        self.show = Show(rig, patch, self.inbox, clock=self.now, say=self.said.append)
+        self.reader = InputReader({index: patch.inputs[name] for index, name in enumerate(rig.inputs)})
+        self.show = Show(rig, patch, self.reader, clock=self.now, say=self.said.append)
         self.show.apply(RecallScene(1), "shell")
         self.watch, self.edits = (
             Hotplug(self.show, opener, self.now, at_once),
@@ -65,8 +65,8 @@ class Desk:
         """Let these messages arrive, and give the reader and the show their turn."""
         for message in messages:
             self.system.input(port).push(bytes.fromhex(message))
-        self.inbox._poll(self.now())
-        self.inbox._settle()
+        self.reader._poll(self.now())
+        self.reader._settle()
         self.show.pump()
 
     def heard(self, port: str) -> list[str]:
@@ -111,7 +111,7 @@ async def test_a_valid_edit_is_adopted(mock_clock: trio.testing.MockClock, desk:
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     await desk.passes(1)
     assert desk.heard("Box 1") == []
-    assert any("was edited and adopted: 4 scenes" in said for said in desk.said)
+    assert any("changed; now playing the new version (4 scenes)" in said for said in desk.said)
     assert desk.show.apply(RecallScene("Encore"), "shell").scene == (9, "Encore")
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 2") == ["90 3C 40"]

@@ -44,7 +44,7 @@ async def test_an_edited_list_is_adopted(pit: Pit) -> None:
     """The sounds of an edited list are available at once, without a change to the rig file; unsaved edits stay so."""
     pit.list.write_text(LIST.replace("Warm pad", "Choir"), encoding="utf-8")
     await eventually(lambda: pit.sounds() == ["Choir"])
-    await eventually(lambda: ("rig file", "a sound list was edited and adopted") in pit.bench.told())
+    await eventually(lambda: ("rig file", "a sound list changed; now playing with the new one") in pit.bench.told())
     assert pit.show.engine.rig == load(pit.file)
     assert not pit.session.unsaved
 
