@@ -1,4 +1,4 @@
-"""The rig's clock and time code by command: a running engine, its cables, and the commands as in a terminal."""
+"""The rig's clock and time code by command: a running engine, its cables, and the commands as typed in a terminal."""
 
 import contextlib
 import json
@@ -75,8 +75,8 @@ class Engine:
         found: dict[str, Any] = json.loads(self.said("status", "--json"))
         return found
 
-    def heard(self, wanted: bytes) -> None:
-        """Wait until this came down the cable."""
+    def heard(self, expected: bytes) -> None:
+        """Wait until these bytes have come down the cable."""
         data = b""
 
         def there() -> bool:
@@ -85,9 +85,9 @@ class Engine:
                 data += os.read(self.strings, 4096)
             except BlockingIOError:
                 return False
-            return wanted in data
+            return expected in data
 
-        until(f"{wanted.hex()} on the cable", there)
+        until(f"{expected.hex()} on the cable", there)
 
     def close(self) -> None:
         for process in self.processes:
@@ -99,7 +99,7 @@ class Engine:
 
 @pytest.fixture
 def start(tmp_path: Path) -> Iterator[Callable[[str], Engine]]:
-    """Starts an engine on a rig; all are ended afterwards."""
+    """Start an engine on a rig; all engines are stopped afterwards."""
     made: list[Engine] = []
 
     def begin(rig: str) -> Engine:
@@ -112,7 +112,7 @@ def start(tmp_path: Path) -> Iterator[Callable[[str], Engine]]:
 
 
 def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
-    """start, stop, continue, tap and a tempo act on the engine, say what happened, and are heard on the cable."""
+    """start, stop, continue, tap and a tempo act on the engine, report the result, and reach the cable."""
     engine = start(OWN)
     found = engine.status()
     assert (found["tempo"], found["clock_from"]) == (100.0, None)
@@ -138,7 +138,7 @@ def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
 
 
 def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
-    """start, stop and a position act on the engine: the full message goes out, cues are passed, the place is shown."""
+    """start, stop and a position act on the engine: it sends the full message, recalls cues, and shows the position."""
     engine = start(OWN + CUE)
     assert (engine.status()["timecode"], engine.status()["timecode_runs"]) == ("00:00:00;00", False)
     assert engine.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"
@@ -156,7 +156,7 @@ def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
 
 
 def test_a_rig_without_either(start: Callable[[str], Engine]) -> None:
-    """Without [sync] the commands are refused with what to write in the rig."""
+    """Without [sync] the commands are rejected, with what to write in the rig."""
     engine = start(RIG)
     assert "[sync.clock]" in engine.refused("clock", "start")
     assert "[sync.timecode]" in engine.refused("timecode", "start")
@@ -165,7 +165,7 @@ def test_a_rig_without_either(start: Callable[[str], Engine]) -> None:
 
 @contextlib.contextmanager
 def feeding(engine: Engine, message: bytes) -> Iterator[None]:
-    """Something that sends this every 20 ms until the end of the block."""
+    """Send these bytes every 20 ms until the end of the block."""
     ended = threading.Event()
 
     def feed() -> None:
@@ -182,7 +182,7 @@ def feeding(engine: Engine, message: bytes) -> Iterator[None]:
 
 
 def test_what_comes_in_is_shown(start: Callable[[str], Engine]) -> None:
-    """Clock and time code of an input are shown by `status` and `watch` as tempo and place, and when they stop."""
+    """`status` and `watch` show an input's clock and time code as tempo and position, and report when they stop."""
     engine = start(RIG)
     watcher = engine.open("watch", "--json")
     assert watcher.stdout is not None

@@ -172,7 +172,7 @@ def test_a_jsonl_file_has_everything(tmp_path: Path) -> None:
     file = tmp_path / "kept.jsonl"
     kept = show()
     said = keep(kept, file, INPUTS, OUTPUTS, "Pit")
-    assert said == f"kept 13 messages of the last 10 s in {file}"
+    assert said == f"saved 13 messages from the last 10 s in {file}"
     header, *lines = (json.loads(line) for line in file.read_text(encoding="utf-8").splitlines())
     assert header["format"] == "bayleaf recording 2"
     assert (header["rig"], header["messages"], header["scene"]) == ("Pit", 13, {"number": 2, "name": "Overture"})
@@ -197,8 +197,8 @@ def test_a_midi_file_read_by_mido(tmp_path: Path) -> None:
     """A sequencer's view: format 1, a named track for each port in use, markers for scenes, true to a tenth of a ms."""
     file = tmp_path / "kept.mid"
     said = keep(show(), file, INPUTS, OUTPUTS, "Pit")
-    left_out = "8 system messages (clock and the like) are left out; a .jsonl file takes all"
-    assert said == f"kept 5 messages of the last 10 s in {file}; {left_out}"
+    left_out = "8 system messages (clock and the like) are left out; a .jsonl file includes everything"
+    assert said == f"saved 5 messages from the last 10 s in {file}; {left_out}"
     read = mido.MidiFile(file, charset="utf-8")
     assert read.type == 1
     assert [track.name for track in read.tracks] == ["Pit", "in keys", "in pédales", "out strings", "out drums"]
@@ -315,7 +315,9 @@ def test_a_silence_longer_than_a_file_can_say(tmp_path: Path) -> None:
 def test_a_show_in_which_nothing_happened(tmp_path: Path, suffix: str) -> None:
     """An empty recording makes a file that can be opened."""
     file = tmp_path / f"empty{suffix}"
-    assert write(FlightRecorder().last(9 * S, 90), file, NAMES) == f"kept 0 messages of the last 1 min 30 s in {file}"
+    assert (
+        write(FlightRecorder().last(9 * S, 90), file, NAMES) == f"saved 0 messages from the last 1 min 30 s in {file}"
+    )
     if suffix == ".mid":
         assert not [message for message in mido.MidiFile(file) if not message.is_meta]
     else:
@@ -328,7 +330,7 @@ def test_the_sentence_says_how_far_back_the_recording_reaches(tmp_path: Path) ->
     came_in(recorder, 100 * S, 0, NOTE)
     file = tmp_path / "kept.jsonl"
     said = write(recorder.last(400 * S, 3600), file, NAMES)
-    assert said == f"kept 1 message of the last 5 min 0 s in {file}; the recording goes no further back"
+    assert said == f"saved 1 message from the last 5 minutes in {file}; the recording goes no further back"
 
 
 @pytest.mark.parametrize("name", ["kept.txt", "kept", "kept.mid.gz", ".mid"])

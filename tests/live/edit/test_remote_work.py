@@ -163,13 +163,13 @@ async def test_a_route_is_set_on_and_off(errand: RemoteMachine) -> None:
     errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
     command, done, text = await errand.answer()
     assert (command, done) == (0x07, True)
-    assert text.startswith("scene 1: keys is connected to brass")
+    assert text.startswith("scene 1: keys connected to brass")
     errand.bench.play(0, "90 3C 40")
     assert bytes.fromhex("90 3C 40") in errand.brass()
     errand.play(route_request(DEVICE, RouteRequest(1, 2, True)))
-    assert (await errand.answer())[2] == "scene 1: keys is connected to brass already"
+    assert (await errand.answer())[2] == "scene 1: keys is already connected to brass"
     errand.play(route_request(DEVICE, RouteRequest(1, 2, False)))
-    assert (await errand.answer())[2].startswith("scene 1: keys is not connected to brass")
+    assert (await errand.answer())[2].startswith("scene 1: keys disconnected from brass")
     assert read(errand.session.text, "test") == read(TEXT, "test")
     assert "# for Friday" in errand.session.text
 

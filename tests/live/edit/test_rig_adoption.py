@@ -111,7 +111,7 @@ async def test_a_valid_edit_is_adopted(mock_clock: trio.testing.MockClock, desk:
     desk.file.write_text(RIG + scene(9, "Encore"), encoding="utf-8")
     await desk.passes(1)
     assert desk.heard("Box 1") == []
-    assert any("was edited and adopted: 4 scenes" in said for said in desk.said)
+    assert any("changed; now playing the new version (4 scenes)" in said for said in desk.said)
     assert desk.show.apply(RecallScene("Encore"), "shell").scene == (9, "Encore")
     desk.play("Stage piano", "90 3C 40")
     assert desk.heard("Box 2") == ["90 3C 40"]

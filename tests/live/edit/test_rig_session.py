@@ -70,7 +70,7 @@ def desk(tmp_path: Path) -> Desk:
 async def test_an_edit_plays_and_is_saved_when_asked(desk: Desk) -> None:
     """A live edit plays at once, the file has it after save, with every comment, and what changed is said."""
     said = await desk.scenes("rename", 3, name="Last dance")
-    assert (said["done"], said["text"]) == (True, "scene 3 is now Last dance; not saved yet (bayleaf save)")
+    assert (said["done"], said["text"]) == (True, 'scene 3 renamed to "Last dance"; not saved yet (bayleaf save)')
     assert (desk.names()[2], desk.on_disk()) == ("Last dance", TEXT)
     said = await desk.save()
     assert said["done"]
@@ -85,12 +85,12 @@ async def test_undo_and_redo(desk: Desk) -> None:
     """Live edits are taken back newest first and done again oldest first; a new edit ends what could be redone."""
     await desk.scenes("rename", 3, name="Last dance")
     await desk.scenes("rename", 1, name="Prelude")
-    assert (await desk.scenes("undo"))["text"].startswith("undone: scene 1 is now Prelude; not saved yet")
-    assert (await desk.scenes("undo"))["text"] == "undone: scene 3 is now Last dance; the file holds this"
+    assert (await desk.scenes("undo"))["text"].startswith('undone: scene 1 renamed to "Prelude"; not saved yet')
+    assert (await desk.scenes("undo"))["text"] == 'undone: scene 3 renamed to "Last dance"; nothing left to save'
     assert desk.session.text == TEXT
     said = await desk.scenes("undo")
     assert (said["done"], said["text"]) == (False, "there is no edit to undo")
-    assert (await desk.scenes("redo"))["text"].startswith("redone: scene 3 is now Last dance")
+    assert (await desk.scenes("redo"))["text"].startswith('redone: scene 3 renamed to "Last dance"')
     assert (await desk.scenes("redo"))["done"]
     assert desk.names() == ["Prelude", "March", "Last dance"]
     assert not (await desk.scenes("redo"))["done"]
@@ -253,7 +253,7 @@ async def test_a_control_learnt_beside_another_edit_saves_none_but_its_own(desk:
 async def test_what_plays_is_stored(desk: Desk) -> None:
     """Stored, the scene has what plays: the routes not muted and the sound each channel was last told."""
     said = await desk.scenes("store", 30, name="Here")
-    assert said["text"].startswith("stored as scene 30 Here: 1 route, 1 sound;")
+    assert said["text"].startswith("scene 30 Here stored: 1 route, 1 sound;")
     here, overture = desk.bench.scene(30), desk.bench.scene(1)
     assert here.routes == overture.routes
     desk.bench.heard("strings")
@@ -328,7 +328,7 @@ async def test_a_scene_that_is_renumbered_while_it_plays(desk: Desk) -> None:
     desk.bench.heard("strings")
     desk.bench.play(0, "90 3C 40")
     said = await desk.scenes("renumber", 1, new=41)
-    told = "scene 1 is now scene 41; send the new number to control 1 from now on"
+    told = "scene 1 renumbered to 41; control 1 (pedals) now recalls it with program 41"
     assert said["text"] == f"{told}; not saved yet (bayleaf save)"
     assert [each["number"] for each in (await desk.scenes("list"))["scenes"] if each["now"]] == [41]
     desk.bench.play(0, "80 3C 40")
@@ -463,9 +463,11 @@ async def test_who_calls_a_scene_is_told_when_it_changes(desk: Desk) -> None:
     start = TEXT.replace("[rig]\n", '[rig]\nstart = "March"\n')
     await desk.ask({"do": "restore", "text": start + called + control, "where": "x"})
     said = await desk.scenes("rename", 2, name="Parade")
-    assert said["text"].startswith("scene 2 is now Parade, also in start, set list Friday and control 2;")
+    assert said["text"].startswith('scene 2 renamed to "Parade", also in start, set list Friday and control 2;')
     said = await desk.scenes("renumber", 2, new=22)
-    assert said["text"].startswith("scene 2 is now scene 22, also in set list Friday; send the new number to control 1")
+    assert said["text"].startswith(
+        "scene 2 renumbered to 22, also in set list Friday; control 1 (pedals) now recalls it"
+    )
     assert (await desk.scenes("delete", 3))["text"].startswith("scene 3 deleted and removed from set list Friday;")
     rig = desk.show.engine.rig
     assert (rig.rig.start, rig.setlists[0].scenes, rig.controls[1].scene) == ("Parade", (22, "Parade"), "Parade")

@@ -69,18 +69,18 @@ async def test_a_way_plays_at_once(panel: Panel) -> None:
     assert answer == {
         "done": True,
         "code": "done",
-        "text": "scene 1: keys is connected to brass; not saved yet (bayleaf save)",
+        "text": "scene 1: keys connected to brass; not saved yet (bayleaf save)",
     }
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard() == (["90 3C 40", "80 3C 40"],) * 2
     assert (panel.session.unsaved, panel.show.revision) == (True, first + 1)
 
-    assert (await panel.edit("undo"))["text"].startswith("undone: scene 1: keys is connected to brass")
+    assert (await panel.edit("undo"))["text"].startswith("undone: scene 1: keys connected to brass")
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard() == (["90 3C 40", "80 3C 40"], [])
     assert not panel.session.unsaved
 
-    assert (await panel.edit("redo"))["text"].startswith("redone: scene 1: keys is connected to brass")
+    assert (await panel.edit("redo"))["text"].startswith("redone: scene 1: keys connected to brass")
     panel.bench.play(KEYS, "90 3C 40", "80 3C 40")
     assert panel.heard()[1] == ["90 3C 40", "80 3C 40"]
     assert panel.show.revision == first + 3
@@ -90,7 +90,7 @@ async def test_a_way_plays_at_once(panel: Panel) -> None:
 async def test_a_way_that_is_there_is_not_doubled(panel: Panel) -> None:
     """Joining what is joined already changes nothing and says so."""
     answer = await panel.edit("join", 1, **{"from": "keys", "to": "strings"})
-    assert answer == {"done": True, "code": "unchanged", "text": "scene 1: keys is connected to strings already"}
+    assert answer == {"done": True, "code": "unchanged", "text": "scene 1: keys is already connected to strings"}
     assert not panel.session.unsaved
 
 

@@ -44,7 +44,7 @@ async def test_an_edited_list_is_adopted(pit: Pit) -> None:
     """A list that is edited gives its sounds at once, though the rig file was not touched; what is unsaved stays so."""
     pit.list.write_text(LIST.replace("Warm pad", "Choir"), encoding="utf-8")
     await eventually(lambda: pit.sounds() == ["Choir"])
-    await eventually(lambda: ("rig file", "a sound list was edited and adopted") in pit.bench.told())
+    await eventually(lambda: ("rig file", "a sound list changed; now playing with the new one") in pit.bench.told())
     assert pit.show.engine.rig == load(pit.file)
     assert not pit.session.unsaved
 

@@ -218,7 +218,7 @@ async def test_an_edit_is_adopted_on_the_stage(system: MemorySystem, tmp_path: P
     file.write_text(RIG, encoding="utf-8")
     async with Evening(system, rig_file=file).played() as evening:
         file.write_text(RIG + '\n[[scenes]]\nnumber = 9\nname = "Encore"\n', encoding="utf-8")
-        await eventually(lambda: any("was edited and adopted" in text for text in evening.said))
+        await eventually(lambda: any("now playing the new version" in text for text in evening.said))
         answer = await trio.to_thread.run_sync(client.ask, "pit", {"do": "scene", "scene": "Encore"})
         assert answer["scene"] == [9, "Encore"]
 

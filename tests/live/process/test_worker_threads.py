@@ -23,12 +23,12 @@ def where() -> set[int]:
 def test_what_plays_keeps_together_and_is_free_afterwards() -> None:
     """This thread and one that it begins share the processor that is told; afterwards all is as before."""
     before, seen = where(), []
-    with undisturbed() as said:
+    with going_first() as said, one_for_all() as processor:
         thread = threading.Thread(target=lambda: seen.append(where()))
         thread.start()
         thread.join()
-        if "processor" in said:
-            assert seen == [where()] == [{int(said.rpartition(" ")[2])}]
+        if processor is not None:
+            assert seen == [where()] == [{processor}]
         else:
             assert said.startswith(ORDINARY) or len(before) == 1
             assert seen == [before]
@@ -38,8 +38,8 @@ def test_what_plays_keeps_together_and_is_free_afterwards() -> None:
 def test_with_ordinary_scheduling_nothing_is_changed() -> None:
     """Other programs could take that one processor away."""
     before = where()
-    with one_for_all() as said:
-        assert said is None
+    with one_for_all() as processor:
+        assert processor is None
         assert where() == before
 
 

@@ -63,7 +63,7 @@ async def test_the_rig(bench: Bench, tmp_path: Path) -> None:
     assert edited == {
         "done": True,
         "code": "done",
-        "text": "scene 1: pedals is connected to brass; not saved yet (bayleaf save)",
+        "text": "scene 1: pedals connected to brass; not saved yet (bayleaf save)",
     }
     assert (after["revision"], after["unsaved"]) == (before["revision"] + 1, True)
     assert after["rig"]["scenes"][0]["routes"][-1]["from"] == ["pedals"]
