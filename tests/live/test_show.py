@@ -108,7 +108,7 @@ def test_commands_answer_and_are_told(bench: Bench) -> None:
     assert [text.split(",")[0] for _, text in bench.told()] == [
         "scene 2 March",
         "scene 1 Overture",
-        "the beginning of the scenes; nothing changed",
+        "already at the beginning of the scenes",
         "scene 1 Overture sent again",
         "panic: 0 notes released",
     ]
@@ -138,6 +138,27 @@ def test_a_missing_port_costs_only_what_would_go_there() -> None:
     assert found["inputs"][1]["last_error"] == 'there is no "pedals"'
     assert found["outputs"][0]["last_error"] == 'there is no "strings"'
     assert found["outputs"][0]["dropped"] == 1
+
+
+def test_commands_say_what_reached_no_output() -> None:
+    """A burst or a panic for a missing output is reported as such, wherever the command came from; what is counted
+    is what could leave."""
+    bench = Bench(missing=("strings",))
+    first = bench.show.apply(RecallScene(1), "shell")
+    assert first.sentence == "scene 1 Overture (strings is missing: nothing reached it)"
+    assert (first.burst_bytes, first.ready_ns, first.instruments) == (0, 0, 0)
+    assert bench.show.apply(RecallScene(2), "shell").sentence == "scene 2 March"  # whose burst is empty
+    bench.play(PEDALS, "C0 00")
+    panic = bench.show.apply(Panic(), "osc")
+    assert panic.text.endswith(" 2 outputs (strings is missing: nothing reached it)")
+    assert bench.told() == [
+        ("shell", first.sentence),
+        ("shell", "scene 2 March"),
+        ("pedals, channel 1 program 1", first.sentence),
+        ("osc", panic.text),
+    ]
+    dark = Bench(missing=("strings", "brass"))
+    assert dark.show.apply(Panic(), "shell").text.endswith("(strings, brass are missing: nothing reached them)")
 
 
 def test_a_fault_of_our_own_costs_one_message(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:

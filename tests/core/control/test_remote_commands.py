@@ -124,7 +124,7 @@ def test_next_back_and_panic() -> None:
     assert answers(made, plain_request(US, "next")) == [(0x41, 0x02, True, "scene 300 Encore")]
     ((_, command, done, text),) = answers(made, plain_request(0x7F, "next"))
     assert (command, done) == (0x02, False)
-    assert text.startswith("the end of")
+    assert text.startswith("already at the end of")
     assert answers(made, plain_request(US, "back")) == [(0x41, 0x03, True, "scene 61 Finale")]
     ((_, command, done, text),) = answers(made, plain_request(US, "panic"))
     assert (command, done, text[:6]) == (0x04, True, "panic:")

@@ -31,6 +31,14 @@ async def test_a_sound_is_recalled_played_softly_and_put_back(autojump_clock: ob
     assert answer["text"] == "string-machine: Tremolo was played; the previous sound is back"
 
 
+async def test_at_a_missing_output_nothing_is_played() -> None:
+    """The answer says so at once, instead of claiming that the sound was played."""
+    bench = Bench(WITH_SOUND, missing=("strings",))
+    answer = await asked(bench, ASKED)
+    assert (answer["done"], answer["code"]) == (False, "missing-port")
+    assert answer["text"] == "output strings of string-machine is missing; nothing was played"
+
+
 async def test_a_sound_that_is_not_known_is_said_so(autojump_clock: object) -> None:
     """If nothing was sent to the channel before, the answer says that the previous sound is unknown."""
     answer = await asked(Bench(WITH_SOUND), ASKED)
