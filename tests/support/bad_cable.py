@@ -25,7 +25,7 @@ MOST: Final = 1 << 17
 
 
 def end(interface: str, outgoing: bool = False) -> socket.socket:
-    """A socket that receives all frames arriving at an interface (and those leaving it), and can send frames from it."""
+    """A socket that receives all frames arriving at an interface (and those leaving it), and can send from it."""
     made = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(_ALL))
     made.setsockopt(_PACKET, _VNET_HDR, 1)
     made.setsockopt(_PACKET, _IGNORE_OUTGOING, not outgoing)
