@@ -1,4 +1,4 @@
-"""After each fault FluidSynth, which was not written for this project, has no voice left and is on the scene's sounds."""
+"""After each fault FluidSynth, a synth from elsewhere, has no voice left and is on the scene's sounds by name."""
 
 import subprocess
 from collections.abc import Callable, Iterator
