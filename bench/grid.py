@@ -187,7 +187,7 @@ def measure(
 
 
 def table(rows: dict[str, dict[str, float]], note: str, schedulings: set[str]) -> Table:
-    """Ours beside the bare loop."""
+    """Our own clock and time code compared with the bare loop."""
     listed = []
     for label, row in sorted(rows.items(), key=lambda each: list(SPACING).index(each[0].partition(",")[0])):
         floor = rows[BARE + (", real-time" if label.endswith("real-time") else "")]

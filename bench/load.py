@@ -32,8 +32,8 @@ _CONTROLLERS: Final = ((1, 11), (2, 12), (16, 17), (18, 19))
 def messages(source: int, count: int) -> list[bytes]:
     """Notes, releases and controllers of one input, with all different keys and values in turn.
 
-    Neighbours, and inputs that share a channel, differ: what one message is turned into is never what the next input plays
-    at that time, as that would look like a loop.
+    Neighbours, and inputs that share a channel, differ: what one message is turned into is never what the next input
+    plays at that time, as that would look like a loop.
     """
     channel, bank = source % 16, source // 16 % len(_CONTROLLERS)
     controller, release_velocity = _CONTROLLERS[bank][source % 2], 64 - 2 * bank - source % 2

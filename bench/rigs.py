@@ -51,7 +51,7 @@ def route(source: int, output: int, filters: int) -> str:
 def show(
     scenes: int, routes: int = OUTPUTS, filters: int = 3, burst: int = 8, devices: tuple[str, str] | None = None
 ) -> str:
-    """The large rig's ports, every scene with so many routes, each turned to other outputs than before."""
+    """The large rig's ports, every scene with this many routes, each to other outputs than in the scene before."""
     lines = ["format = 1", *ports(INPUTS, OUTPUTS, devices=devices), *instruments(OUTPUTS)]
     for number in range(1, scenes + 1):
         # the first route is the same everywhere: from the first input to the first output

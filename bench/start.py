@@ -1,8 +1,8 @@
 """Part `start`: from the start of the process to the first message that comes out, 64 scenes × 20 routes × 3 filters.
 
 The first input and the first output are FIFOs. Notes are written to the one until something comes out of the other.
-In turns with it: a Python script that copies bytes from FIFO to FIFO, which is the lower limit, and one that first imports
-python-rtmidi and mido, as a script for MIDI does.
+In turns with it: a Python script that copies bytes from FIFO to FIFO, which is the lower limit, and one that first
+imports python-rtmidi and mido, as a script for MIDI does.
 """
 
 import os

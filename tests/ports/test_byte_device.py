@@ -354,7 +354,7 @@ def test_a_fifo_that_is_made_anew(tmp_path: Path) -> None:
         os.write(other, NOTE)
         assert source.poll() == [NOTE]
         if not between:
-            os.mkfifo(tmp_path / "new")  # beside the other one, so that it is surely another file
+            os.mkfifo(tmp_path / "new")  # made while the other exists, so that it is surely another file
             os.rename(tmp_path / "new", path)
         for use in (source.poll, output.check, lambda output=output: output.send(NOTE)):
             until("the news", partial(_is_gone, use))

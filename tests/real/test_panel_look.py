@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Dialog, Page, expect
 
 from tests.support.panel_in_browser import PHONE, RIG, SCREEN, TABLET, VIEWS, Pit, pit
 
-MOST = 150_000  # bytes over the wire
+MOST = 150_000  # bytes transferred
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 

@@ -21,7 +21,7 @@ import mido
 from engine.midi.byte_stream import StreamParser
 
 _BEACON = 0.004  # seconds
-_BEACONS = (0xBF, 20)  # channel 16, a controller nobody uses
+_BEACONS = (0xBF, 20)  # channel 16, a controller not used otherwise
 _MATCH = 0.5  # seconds that a message may take; its number is used again only much later
 
 Log = list[tuple[float, bytes]]
