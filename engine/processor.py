@@ -11,8 +11,8 @@ _ALLOWED: Final = frozenset(os.sched_getaffinity(0)) if sys.platform == "linux" 
 
 
 @contextmanager
-def one_for_all() -> Iterator[str | None]:
-    """Keep this thread, and those that it starts meanwhile, on one processor; yields a sentence about it, or None.
+def one_for_all() -> Iterator[int | None]:
+    """Keep this thread, and those that it starts meanwhile, on one processor. Yields its number, None for any.
 
     Only one thread at a time can hold Python's lock, and waking a thread on another processor costs more than its work
     (bench/manners.py). With ordinary scheduling nothing is changed: other programs could occupy that processor.
@@ -23,7 +23,7 @@ def one_for_all() -> Iterator[str | None]:
     here: int = ctypes.CDLL(None).sched_getcpu()
     os.sched_setaffinity(0, {here})
     try:
-        yield f"all of the music on processor {here}"
+        yield here
     finally:
         os.sched_setaffinity(0, _ALLOWED)
 

@@ -1,1 +1,1 @@
-"""Everything that tests Bayleaf; the folders mirror the source tree, and `support` is what tests share."""
+"""All tests of Bayleaf; the folders mirror the source tree, and `support` is shared by the tests."""

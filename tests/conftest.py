@@ -1,6 +1,6 @@
-"""What holds for every test: which are fast, and which sources the processes that a test starts use.
+"""What applies to every test: which tests are fast, and which sources are used by the processes that a test starts.
 
-A test is fast, and bears the mark `fast`, unless it is marked `slow` or lies in a folder of `_SLOW_FOLDERS`. `pytest -m
+A test is fast, and bears the mark `fast`, unless it is marked `slow` or is in a folder of `_SLOW_FOLDERS`. `pytest -m
 fast -n 2` runs all of them in less than two minutes.
 """
 
@@ -18,7 +18,7 @@ os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, (str(ROOT), os.environ.g
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark the fast ones."""
+    """Mark the fast tests."""
     for item in items:
         in_slow_folder = any(item.path.is_relative_to(folder) for folder in _SLOW_FOLDERS)
         if not in_slow_folder and item.get_closest_marker("slow") is None:

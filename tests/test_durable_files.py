@@ -11,7 +11,7 @@ from engine import durable_files
 
 
 def test_a_file_is_replaced_whole_and_its_folder_made(tmp_path: Path) -> None:
-    """The new content takes the place of the old, whatever a crash left of an earlier try."""
+    """The new content replaces the old, whatever a crash left of an earlier attempt."""
     path = tmp_path / "state" / "show.json"
     durable_files.replace(path, b"one")
     path.with_name(".show.json.new").write_bytes(b"half")
@@ -52,5 +52,5 @@ def test_a_full_disk_leaves_the_old_file_alone(tmp_path: Path, monkeypatch: pyte
 
 
 def test_a_folder_that_cannot_be_flushed_is_no_error(tmp_path: Path) -> None:
-    """Some file systems cannot do it; the file has its name all the same."""
+    """Some file systems cannot flush a folder; the file has its name all the same."""
     durable_files.flush_folder(tmp_path / "missing")

@@ -1,4 +1,4 @@
-"""The log of faults of Bayleaf itself. (The project's own design; no outside source.)"""
+"""The log of Bayleaf's own faults. (Our own design; no outside source.)"""
 
 import os
 import re
@@ -33,7 +33,7 @@ def test_a_fault_is_kept_with_its_traceback_and_what_was_done(tmp_path: Path) ->
 
 
 def test_the_same_fault_is_counted_rather_than_written_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A thousand faults of one line make one traceback within a minute, one more after it, and a count at the end."""
+    """A thousand faults of one line give one traceback within a minute, one more after it, and a count at the end."""
     log, file, now = FaultLog(), tmp_path / "pit.log", [0.0]
     monkeypatch.setattr("engine.fault_log.time.monotonic", lambda: now[0])
     with log.kept_in(file):
@@ -62,7 +62,7 @@ def test_another_line_is_another_fault(tmp_path: Path) -> None:
 
 
 def test_the_disk_is_never_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """With a file that nobody can open yet (a FIFO without a reader) `record` returns, and so does the end."""
+    """With a file that cannot be opened yet (a FIFO without a reader) `record` returns, and so does the end."""
     monkeypatch.setattr(fault_log, "_END_WITHIN", 0.05)
     log, file, done = FaultLog(), tmp_path / "pit.log", threading.Event()
     os.mkfifo(file)
@@ -74,12 +74,12 @@ def test_the_disk_is_never_waited_for(tmp_path: Path, monkeypatch: pytest.Monkey
 
     threading.Thread(target=run, daemon=True).start()
     assert done.wait(30)
-    with file.open() as reader:  # the log's thread goes on where it was held, and ends
+    with file.open() as reader:  # let the log's thread continue and end
         assert "while routing" in reader.read()
 
 
 def test_the_files_are_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Beyond its size the file becomes the old one, of which there is one."""
+    """A full file becomes the old file, of which there is only one; neither exceeds the size limit."""
     monkeypatch.setattr(fault_log, "_LARGEST", 2000)
     monkeypatch.setattr(fault_log, "_AGAIN", 0.0)
     log, file = FaultLog(), tmp_path / "pit.log"
@@ -92,7 +92,7 @@ def test_the_files_are_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_a_file_that_cannot_be_written_is_reported(tmp_path: Path) -> None:
-    """The status says why; nothing is printed over the player's terminal, and counting goes on."""
+    """The status says why; nothing is printed over the player's terminal, and counting continues."""
     (tmp_path / "full").write_text("a file where the folder should be")
     log = FaultLog()
     with log.kept_in(tmp_path / "full" / "pit.log"):
@@ -102,14 +102,14 @@ def test_a_file_that_cannot_be_written_is_reported(tmp_path: Path) -> None:
 
 
 def test_without_a_file_faults_are_only_counted() -> None:
-    """Outside of an engine the sentence names no file."""
+    """Outside an engine the sentence names no file."""
     log = FaultLog()
     assert log.record("routing", _raised()) == "a fault of Bayleaf itself: RuntimeError('a mistake')"
     assert log.status() == {"file": None, "faults": 1, "error": None}
 
 
 def test_the_file_lies_below_the_state_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """XDG_STATE_HOME/bayleaf (XDG Base Directory Specification); a name with a slash cannot leave the folder."""
+    """The file is in XDG_STATE_HOME/bayleaf (XDG Base Directory Specification), even for a name with a slash."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     assert log_file("pit") == tmp_path / "bayleaf" / "pit.log"
     assert log_file("../pit").parent == tmp_path / "bayleaf"
@@ -126,7 +126,7 @@ main()
 
 
 def test_a_command_that_fails_says_where_the_traceback_is(tmp_path: Path) -> None:
-    """A fault in a command is one sentence and status 1; the traceback is in commands.log."""
+    """A fault in a command gives one sentence and status 1; the traceback is in commands.log."""
     done = subprocess.run(
         [sys.executable, "-c", _BROKEN],
         env={**os.environ, "XDG_STATE_HOME": str(tmp_path)},

@@ -1,4 +1,4 @@
-"""The house rules that tools can check: types, style, which way imports point, and that things say what they are."""
+"""The house rules that tools can check: types, style, the direction of imports, and that modules say what they hold."""
 
 import ast
 import re
@@ -41,7 +41,7 @@ def _name(file: Path) -> str:
 
 
 def test_every_module_says_first_what_it_holds() -> None:
-    """Each module and each folder of modules begins with a sentence, so that a name never has to be guessed at."""
+    """Each module and each folder of modules begins with a sentence, so that readers need not guess from a name."""
     mute = []
     for file in _sources():
         text = ast.get_docstring(ast.parse(file.read_text())) or ""
@@ -51,17 +51,17 @@ def test_every_module_says_first_what_it_holds() -> None:
 
 
 def test_every_folder_is_a_package() -> None:
-    """No folder with modules lacks its `__init__.py`, where the folder's sentence is."""
+    """Every folder with modules has an `__init__.py` that holds the folder's sentence."""
     folders = {file.parent for file in _sources()}
     assert [_name(folder) for folder in sorted(folders) if not (folder / "__init__.py").is_file()] == []
 
 
-#: each filter's module has a `Settings`: the registry finds it by this name, and nothing imports it by name
+#: each filter's module has a `Settings`: the registry finds it by this name, and no module imports it by name
 _IN_EVERY_FILTER = "Settings"
 
 
 def test_public_class_names_are_unique() -> None:
-    """One word, one meaning: no two modules of engine and filters have a public class of the same name."""
+    """No two modules of engine and filters have a public class of the same name: one word has one meaning."""
     found: dict[str, list[str]] = defaultdict(list)
     for file in _sources():
         for node in ast.parse(file.read_text()).body:
@@ -73,7 +73,7 @@ def test_public_class_names_are_unique() -> None:
 
 
 def test_every_part_of_the_house_has_its_place() -> None:
-    """Each folder and module of engine is named in the contract of directions: a new one is not free of it."""
+    """The import contract names each folder and module of engine, so that a new one is not exempt."""
     linter = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
     (layers,) = (each["layers"] for each in linter["contracts"] if each["name"] == "Imports point downwards")
     placed = {part.strip() for layer in layers for part in layer.split("|")}
@@ -91,7 +91,7 @@ def _holds_modules(path: Path) -> bool:
 
 
 def test_no_import_goes_in_a_circle() -> None:
-    """No module of engine and filters imports itself by way of others, but for names that only types need."""
+    """No module of engine and filters imports itself by way of others, except for names that only types need."""
     graph = grimp.build_graph("engine", "filters", cache_dir=None, exclude_type_checking_imports=True)
     done: set[str] = set()
 
@@ -107,7 +107,7 @@ def test_no_import_goes_in_a_circle() -> None:
 
 
 def test_every_file_that_the_contributors_page_names_exists() -> None:
-    """DEVELOPERS.md names no file or folder of this tree that is not there."""
+    """Every file or folder that DEVELOPERS.md names exists."""
     named = set(
         re.findall(r"`((?:engine|filters|presets|tests|bench)/[\w./-]+)`", (ROOT / "DEVELOPERS.md").read_text())
     )

@@ -1,4 +1,4 @@
-"""The table of requests, and what every answer has. (Our own protocol; no outside source.)"""
+"""The table of requests, and the fields of every answer. (Our own protocol; no outside source.)"""
 
 import re
 
@@ -12,7 +12,7 @@ WORDS = [*TABLE]
 
 @pytest.mark.parametrize("words", WORDS)
 def test_each_field_says_what_it_may_be(words: str) -> None:
-    """Errors quote the description of the field at fault, and name one that is not known."""
+    """Errors quote the description of the wrong field, and name an unknown one."""
     model = TABLE[words].model
     assert [name for name, field in model.model_fields.items() if not field.description] == []
     do, _, what = words.partition(" ") if words not in ("test note",) else (words, "", "")
@@ -23,18 +23,18 @@ def test_each_field_says_what_it_may_be(words: str) -> None:
 
 
 def test_panic_waits_for_nothing() -> None:
-    """No other request is in the lane of panic."""
+    """Panic has its lane to itself."""
     assert [row.model for row in TABLE.values() if row.lane == "panic"] == [PanicRequest]
 
 
 def test_an_answer_has_what_every_answer_has() -> None:
-    """done, code and text; other fields only where they were given."""
+    """An answer has done, code and text, and other fields only where they were given."""
     assert Answer(text="yes").plain() == {"done": True, "code": "done", "text": "yes"}
     assert refused(AnswerCode.BUSY, "no").plain() == {"done": False, "code": "busy", "text": "no"}
 
 
 def test_the_page_decides_by_codes_that_exist() -> None:
-    """Each code that the page compares with is one of the engine's, and no sentence of an answer is looked into."""
+    """Each code that the page compares with is one of the engine's, and the page never searches an answer's text."""
     codes = {str(code) for code in AnswerCode}
     for file in (ROOT / "engine/panel/page").glob("*.js"):
         source = file.read_text(encoding="utf-8")

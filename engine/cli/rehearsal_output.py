@@ -92,7 +92,7 @@ def print_report(report: dict[str, Any], out: Path) -> None:
          if one["wire"] == "din" else "", f"{one['worst_wait_ms']:.1f} ms", one["shed"])
         for name, one in report["outputs"].items()
     ]  # fmt: skip
-    table(("output", "messages", "notes", "busiest second", "worst wait", "shed"), outputs, title="Outputs")
+    table(("output", "messages", "notes", "busiest second", "worst wait", "left out"), outputs, title="Outputs")
     findings = report["findings"]
     for text in findings[:_SHOWN] or ("nothing to fix",):
         print(text)

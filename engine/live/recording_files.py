@@ -71,7 +71,7 @@ def refuse(file: Path) -> None:
 
 
 def write(kept: RecorderSnapshot, file: Path, names: RecordingNames) -> str:
-    """Write the whole file or nothing; returns the sentence that says what was kept. Raises RecordingFileError."""
+    """Write the whole file or nothing; returns the sentence that says what was saved. Raises RecordingFileError."""
     refuse(file)
     events = kept.events()
     left_out = 0
@@ -96,7 +96,7 @@ def _messages(events: Iterable[RecordedEvent]) -> int:
 
 def _sentence(kept: RecorderSnapshot, file: Path, messages: int, left_out: int) -> str:
     since = kept.since if kept.reaches is None else max(kept.since, kept.reaches)
-    said = f"kept {counted(messages, 'message')} of the last {_duration(kept.until - since)} in {file}"
+    said = f"saved {counted(messages, 'message')} from the last {_duration(kept.until - since)} in {file}"
     if since > kept.since:
         said += "; the recording goes no further back"
     if left_out:
@@ -107,14 +107,17 @@ def _sentence(kept: RecorderSnapshot, file: Path, messages: int, left_out: int) 
 def _left_out(count: int) -> str:
     """Why the file has fewer messages than passed."""
     messages = f"{counted(count, 'system message')} (clock and the like) {'is' if count == 1 else 'are'}"
-    return f"{messages} left out; a .jsonl file takes all"
+    return f"{messages} left out; a .jsonl file includes everything"
 
 
 def _duration(ns: int) -> str:
+    """In words after "the last"."""
     minutes, seconds = divmod(round(ns / _NS), 60)
     hours, minutes = divmod(minutes, 60)
     if hours:
         return f"{hours} h {minutes} min {seconds} s"
+    if minutes and not seconds:
+        return "minute" if minutes == 1 else f"{minutes} minutes"
     return f"{minutes} min {seconds} s" if minutes else f"{seconds} s"
 
 

@@ -84,7 +84,7 @@ def describe(message: Message) -> str:
 def _describe_voice(message: Message) -> str:
     status, first = message[0] & 0xF0, message[1]
     if status == NOTE_ON and message[2] == 0:
-        return f"note off {note_name(first)} (as a note on of velocity 0)"
+        return f"note off {note_name(first)} (sent as note on, velocity 0)"
     if status == NOTE_ON:
         return f"note on {note_name(first)} velocity {message[2]}"
     if status == NOTE_OFF:

@@ -47,7 +47,7 @@ def _head(report: dict[str, Any]) -> str:
         ("messages in", f"{report['messages_in']:,}"),
         ("messages out", f"{report['messages_out']:,}"),
         ("worst wait", f"{max((o['worst_wait_ms'] for o in report['outputs'].values()), default=0):.1f} ms"),
-        ("shed", f"{sum(output['shed'] for output in report['outputs'].values()):,}"),
+        ("left out", f"{sum(output['shed'] for output in report['outputs'].values()):,}"),
         ("left sounding", "none" if not left else f"{left} ✗"),
     )
     cells = "".join(f"<div><dt>{name}</dt><dd>{escape(value)}</dd></div>" for name, value in figures)
@@ -156,7 +156,7 @@ def _summary(output: dict[str, Any]) -> str:
     said.append(f"worst wait {output['worst_wait_ms']:.1f} ms")
     if output["replaced"]:
         said.append(f"{output['replaced']:,} values superseded by newer ones")
-    said.append(f"{output['shed']:,} shed" if output["shed"] else "nothing shed")
+    said.append(f"{output['shed']:,} messages left out" if output["shed"] else "nothing left out")
     return f"<p>{escape(', '.join(said))}</p>"
 
 

@@ -57,7 +57,7 @@ def _tell_apart(pattern: str, found: Sequence[str], plains: set[str]) -> str:
 
 
 def _listed(names: Sequence[str]) -> str:
-    return f"there are {_quoted(names)}" if names else "the system has no such ports"
+    return f"there are {_quoted(names)}" if names else "no MIDI port of this direction was found"
 
 
 def _quoted(names: Sequence[str]) -> str:

@@ -1,4 +1,4 @@
-"""The command in this process, and a rig file for it."""
+"""Runs the command in this process, and provides a rig file for it."""
 
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from tests.support.rehearsal_rig import RIG
 
 @pytest.fixture
 def bayleaf(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Bayleaf:
-    """Runs the command in this process: status, stdout, stderr."""
+    """Run the command in this process; returns status, stdout, stderr."""
 
     def run(*arguments: str | Path) -> Said:
         monkeypatch.setattr("sys.argv", ["bayleaf", *map(str, arguments)])

@@ -1,4 +1,4 @@
-"""The command as a whole: which commands there are, and what happens when the reader of its output goes away."""
+"""The command as a whole: which commands exist, and what happens when the reader of its output goes away."""
 
 import json
 import os
@@ -15,7 +15,7 @@ from tests.support.paths import BAYLEAF
 
 
 def test_every_module_is_a_command() -> None:
-    """Each module of `engine/cli/commands` is the command of its name, with a line of help. (No outside source.)"""
+    """Each module of `engine/cli/commands` is the command of that name, with a line of help. (No outside source.)"""
     for name in command_names():
         found = command(name)
         assert found.name == name
@@ -23,7 +23,7 @@ def test_every_module_is_a_command() -> None:
 
 
 def test_the_order_of_the_help() -> None:
-    """What a newcomer needs comes first, the rest by alphabet, and none is left out."""
+    """The help lists what a newcomer needs first, then the rest alphabetically, and omits none."""
     (folder,) = commands.__path__
     names = command_names()
     assert set(names) == {file.stem for file in Path(folder).glob("[a-z]*.py")}
@@ -32,7 +32,7 @@ def test_the_order_of_the_help() -> None:
 
 
 def test_one_module_a_command() -> None:
-    """A command loads its own module and no other one: a scene recalled by command must not wait for the rest."""
+    """A command loads only its own module, so that recalling a scene by command does not wait for the others."""
     code = "import sys; from engine.cli.app import command; command('next'); print(*sorted(sys.modules), sep='\\n')"
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
     assert [name for name in loaded if name.startswith("engine.cli.commands.")] == ["engine.cli.commands.next"]
@@ -41,7 +41,7 @@ def test_one_module_a_command() -> None:
 
 @pytest.mark.parametrize("command", [("demo",), ("--help",), ("ports", "--backend", "memory", "--json")], ids=" ".join)
 def test_a_reader_that_goes_away(command: tuple[str, ...]) -> None:
-    """Where the reader of a pipe has enough, as `head` has, a command ends with status 1 and says nothing."""
+    """When the reader of a pipe closes it early, as `head` does, a command ends with status 1 and prints no error."""
     reader, writer = os.pipe()
     os.close(reader)
     environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
@@ -53,8 +53,8 @@ def test_a_reader_that_goes_away(command: tuple[str, ...]) -> None:
 
 
 def test_a_terminal_without_the_letters(tmp_path: Path) -> None:
-    """Where standard output has not all letters, as a pipe on some systems, JSON still says the same, and words come
-    with escapes instead of a traceback."""
+    """Where standard output cannot encode every letter, as in a pipe on some systems, JSON carries the same text and
+    plain output shows escapes instead of a traceback."""
     rig = tmp_path / "rig.toml"
     rig.write_text('format = 1\n[rig]\nname = "Grüße 🎹"\n[[scenes]]\nnumber = 1\nname = "Süß 🎻"\n', encoding="utf-8")
     environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
@@ -72,7 +72,7 @@ def test_a_terminal_without_the_letters(tmp_path: Path) -> None:
 
 
 def test_the_head_of_the_demo() -> None:
-    """The demo's first line can be read and the rest left: the pipe breaks inside its tasks, and that is no fault."""
+    """The demo's output can be cut off after its first line: the pipe breaks inside its tasks, and that is no fault."""
     process = subprocess.Popen([BAYLEAF, "demo"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stdout is not None
     assert process.stderr is not None
@@ -84,7 +84,7 @@ def test_the_head_of_the_demo() -> None:
 
 
 def test_no_engine_is_reported(bayleaf: Bayleaf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A command to an engine that does not run says so, and how to start one."""
+    """A command to an engine that is not running says so, and how to start one."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", os.fspath(tmp_path))
     said = bayleaf("scene", "1")
     assert said.status == 1

@@ -1,4 +1,4 @@
-"""Backup and restore as commands, against a running engine. (Our own design; no outside source.)"""
+"""The backup and restore commands, against a running engine. (Our own design; no outside source.)"""
 
 import subprocess
 import tempfile
@@ -32,7 +32,7 @@ LONG = RIG + "".join(f"# {line:06} what was said at rehearsal\n" for line in ran
 
 @pytest.fixture
 def evening() -> Iterator[Evening]:
-    """A short path, since a socket's may have 107 bytes."""
+    """Keep the path short, since a socket's path may have at most 107 bytes."""
     with tempfile.TemporaryDirectory(prefix="bl") as folder:
         made = Evening(Path(folder))
         try:
@@ -44,7 +44,7 @@ def evening() -> Iterator[Evening]:
 
 @pytest.mark.parametrize("text", [RIG, LONG], ids=["short", "long"])
 def test_a_backup_in_a_file_and_back(evening: Evening, text: str) -> None:
-    """What backup writes is a .syx file that other programs read; restored, the same bytes play and are saved."""
+    """`backup` writes a .syx file that other programs can read; after a restore the same bytes play and are saved."""
     evening.start(text)
     done = evening.bayleaf("backup", "pit.syx")
     assert done.returncode == 0, done.stderr
@@ -59,7 +59,7 @@ def test_a_backup_in_a_file_and_back(evening: Evening, text: str) -> None:
 
 
 def test_a_file_that_is_there_is_left_alone(evening: Evening) -> None:
-    """Backup writes over nothing."""
+    """`backup` never overwrites a file."""
     evening.start(RIG)
     there = evening.folder / "pit.syx"
     there.write_bytes(b"mine")
@@ -70,9 +70,9 @@ def test_a_file_that_is_there_is_left_alone(evening: Evening) -> None:
 
 
 def test_a_disk_without_room(evening: Evening) -> None:
-    """Where the file cannot be written whole, backup says so with status 1 and leaves no part of one."""
+    """If the file cannot be written completely, `backup` says so with status 1 and leaves no partial file."""
     evening.start(LONG)
-    limited = ["sh", "-c", 'ulimit -f 1; exec "$0" backup pit.syx', str(BAYLEAF)]  # 512 bytes a file
+    limited = ["sh", "-c", 'ulimit -f 1; exec "$0" backup pit.syx', str(BAYLEAF)]  # at most 512 bytes per file
     done = subprocess.run(
         limited, env=evening.environment, cwd=evening.folder, capture_output=True, text=True, timeout=60, check=False
     )
@@ -82,7 +82,7 @@ def test_a_disk_without_room(evening: Evening) -> None:
 
 
 def test_an_output_by_name(evening: Evening) -> None:
-    """Sent to an output, the backup says in how many blocks it goes; an output that is not there is named."""
+    """When it sends to an output, `backup` says how many blocks there are; an output that does not exist is named."""
     evening.start(RIG)
     done = evening.bayleaf("backup", "strings")
     assert done.returncode == 0, done.stderr
@@ -94,7 +94,7 @@ def test_an_output_by_name(evening: Evening) -> None:
 
 @pytest.mark.parametrize(("place", "words"), [("lost", "block 2 of"), ("broken", "block 2 arrived corrupted")])
 def test_a_broken_file_replaces_nothing(evening: Evening, place: str, words: str) -> None:
-    """A file with a block lost or damaged is refused with status 1, the block is named, and what plays plays on."""
+    """A file with a lost or damaged block is rejected with status 1 and the block named; the current rig plays on."""
     evening.start(LONG)
     assert evening.bayleaf("backup", "pit.syx").returncode == 0
     messages = [bytes(message.bin()) for message in mido.read_syx_file(evening.folder / "pit.syx")]

@@ -1,4 +1,4 @@
-"""`bayleaf check`, as a user types it: what scenes cost, what is wrong, and terminals that cannot show all letters."""
+"""`bayleaf check`, as a user types it: what scenes cost, what is wrong, and terminals that cannot show every letter."""
 
 import json
 import os
@@ -22,12 +22,12 @@ def test_check_tells_each_bursts_cost(bayleaf: Bayleaf) -> None:
     assert bursts[11, "strings"]["bytes"] == 8  # bank MSB, bank LSB, program: 3 + 3 + 2
     assert bursts[11, "strings"]["wire_ms"] == pytest.approx(8 * 0.32)
     assert bursts[11, "strings"]["ms"] == pytest.approx(8 * 0.32 + 30)
-    assert bursts[12, "brass"]["bytes"] == 5  # this one hears no LSB
-    assert bursts[12, "bass"]["bytes"] == 2  # and this one no bank
+    assert bursts[12, "brass"]["bytes"] == 5  # this instrument ignores the LSB
+    assert bursts[12, "bass"]["bytes"] == 2  # and this one ignores banks
 
 
 def test_check_prints_a_table(bayleaf: Bayleaf) -> None:
-    """Without --json the same is a table for people, and the very bytes of each step are shown."""
+    """Without --json, `check` prints the same as a table, including the actual bytes of each step."""
     said = bayleaf("check", str(DEMO))
     assert said.status == 0
     assert "2.56 ms" in said.out
@@ -37,7 +37,7 @@ def test_check_prints_a_table(bayleaf: Bayleaf) -> None:
 
 
 def test_a_broken_rig_is_reported_on_stderr(bayleaf: Bayleaf, tmp_path: Path) -> None:
-    """A rig at fault gives status 1, and file, line and key on stderr."""
+    """A rig with an error gives status 1, with file, line and key on stderr."""
     rig = tmp_path / "broken.toml"
     rig.write_text('format = 1\n[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "x" } ]\n')
     said = bayleaf("check", str(rig))
@@ -48,7 +48,7 @@ def test_a_broken_rig_is_reported_on_stderr(bayleaf: Bayleaf, tmp_path: Path) ->
 
 
 def test_usage_errors_give_status_2(bayleaf: Bayleaf) -> None:
-    """What is no command, or a command without what it needs, is a usage error."""
+    """An unknown command, or a command without a required argument, is a usage error."""
     assert bayleaf("chek").status == 2
     assert bayleaf("check").status == 2
 
@@ -56,7 +56,7 @@ def test_usage_errors_give_status_2(bayleaf: Bayleaf) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
 def test_a_terminal_that_cannot_show_a_sign_gets_the_rest(tmp_path: Path, encoding: str) -> None:
-    """Whatever signs stdout can show, `check` prints its tables, and JSON that is the same."""
+    """Whatever characters stdout can show, `check` prints its tables and the same JSON."""
     file = tmp_path / "pit.toml"
     file.write_text(
         'format = 1\n[rig]\nname = "Ouvertüre 😀"\n[[scenes]]\nnumber = 1\nname = "Größe 😀"\n', encoding="utf-8"

@@ -1,4 +1,4 @@
-"""The rig's clock and time code by command: a running engine, its cables, and the commands as in a terminal."""
+"""The rig's clock and time code by command: a running engine, its cables, and the commands as typed in a terminal."""
 
 import contextlib
 import json
@@ -75,8 +75,8 @@ class Engine:
         found: dict[str, Any] = json.loads(self.said("status", "--json"))
         return found
 
-    def heard(self, wanted: bytes) -> None:
-        """Wait until this came down the cable."""
+    def heard(self, expected: bytes) -> None:
+        """Wait until these bytes have come down the cable."""
         data = b""
 
         def there() -> bool:
@@ -85,9 +85,9 @@ class Engine:
                 data += os.read(self.strings, 4096)
             except BlockingIOError:
                 return False
-            return wanted in data
+            return expected in data
 
-        until(f"{wanted.hex()} on the cable", there)
+        until(f"{expected.hex()} on the cable", there)
 
     def close(self) -> None:
         for process in self.processes:
@@ -99,7 +99,7 @@ class Engine:
 
 @pytest.fixture
 def start(tmp_path: Path) -> Iterator[Callable[[str], Engine]]:
-    """Starts an engine on a rig; all are ended afterwards."""
+    """Start an engine on a rig; all engines are stopped afterwards."""
     made: list[Engine] = []
 
     def begin(rig: str) -> Engine:
@@ -112,20 +112,20 @@ def start(tmp_path: Path) -> Iterator[Callable[[str], Engine]]:
 
 
 def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
-    """start, stop, continue, tap and a tempo act on the engine, say what happened, and are heard on the cable."""
+    """start, stop, continue, tap and a tempo act on the engine, report the result, and reach the cable."""
     engine = start(OWN)
     found = engine.status()
     assert (found["tempo"], found["clock_from"]) == (100.0, None)
-    assert engine.said("clock", "start") == "clock: start, tempo 100\n"
+    assert engine.said("clock", "start") == "clock running, 100 bpm\n"
     engine.heard(b"\xfa\xf8\xf8")
     assert engine.status()["clock_from"] == "internal"
     assert engine.refused("clock", "start") == "the clock is already running; nothing changed\n"
-    assert engine.said("clock", "132.5") == "tempo 132.5\n"
-    assert "clock: 132.5 beats per minute, from internal\n" in engine.said("status")
-    assert engine.said("clock", "stop") == "clock: stop, tempo 132.5\n"
+    assert engine.said("clock", "132.5") == "clock running, 132.5 bpm\n"
+    assert "clock: 132.5 bpm, internal clock, running\n" in engine.said("status")
+    assert engine.said("clock", "stop") == "clock stopped, 132.5 bpm\n"
     engine.heard(b"\xfc")
     assert engine.refused("clock", "stop") == "the clock is already stopped; nothing changed\n"
-    assert engine.said("clock", "continue") == "clock: continue, tempo 132.5\n"
+    assert engine.said("clock", "continue") == "clock running, 132.5 bpm\n"
     engine.heard(b"\xfb\xf8")
     engine.said("clock", "tap")
     assert engine.status()["tempo"] == 132.5
@@ -133,16 +133,17 @@ def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
     assert 20 <= engine.status()["tempo"] <= 300
     assert engine.refused("clock", "301") == "a tempo is 20 to 300 beats per minute; nothing changed\n"
     assert engine.refused("clock", "nan") == "a tempo is 20 to 300 beats per minute; nothing changed\n"
-    assert "use start, continue, stop or tempo" in engine.refused("clock", "faster")
+    assert "use start, continue, stop, tap or a number such as 120" in engine.refused("clock", "faster")
+    assert 'no clock command "tempo"' in engine.refused("clock", "tempo")
 
 
 def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
-    """start, stop and a position act on the engine: the full message goes out, cues are passed, the place is shown."""
+    """start, stop and a position act on the engine: it sends the full message, recalls cues, and shows the position."""
     engine = start(OWN + CUE)
     assert (engine.status()["timecode"], engine.status()["timecode_runs"]) == ("00:00:00;00", False)
     assert engine.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"
     engine.heard(bytes.fromhex("F0 7F 7F 01 01 41 00 00 00 F7"))  # RP-004 p. 5
-    assert "(29.97 drop frames, stopped), from internal" in engine.said("status")
+    assert "(29.97 fps drop, stopped), internal" in engine.said("status")
     assert engine.said("timecode", "start") == "time code running from 01:00:00;00\n"
     engine.heard(bytes.fromhex("F1 00 F1 10 F1 20"))
     until("what is shown", lambda: engine.status()["scene"] == {"number": 2, "name": "Two"})
@@ -150,11 +151,12 @@ def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
     assert not engine.status()["timecode_runs"]
     assert engine.refused("timecode", "stop") == "the time code is already stopped; nothing changed\n"
     assert engine.refused("timecode", "24:00:00:00").startswith('found "24:00:00:00"; allowed at 29.97 drop frames')
-    assert "use start, stop or locate" in engine.refused("timecode", "back")
+    assert "use start, stop or a time such as 01:00:00:00" in engine.refused("timecode", "back")
+    assert 'no time code command "locate"' in engine.refused("timecode", "locate")
 
 
 def test_a_rig_without_either(start: Callable[[str], Engine]) -> None:
-    """Without [sync] the commands are refused with what to write in the rig."""
+    """Without [sync] the commands are rejected, with what to write in the rig."""
     engine = start(RIG)
     assert "[sync.clock]" in engine.refused("clock", "start")
     assert "[sync.timecode]" in engine.refused("timecode", "start")
@@ -163,7 +165,7 @@ def test_a_rig_without_either(start: Callable[[str], Engine]) -> None:
 
 @contextlib.contextmanager
 def feeding(engine: Engine, message: bytes) -> Iterator[None]:
-    """Something that sends this every 20 ms until the end of the block."""
+    """Send these bytes every 20 ms until the end of the block."""
     ended = threading.Event()
 
     def feed() -> None:
@@ -180,7 +182,7 @@ def feeding(engine: Engine, message: bytes) -> Iterator[None]:
 
 
 def test_what_comes_in_is_shown(start: Callable[[str], Engine]) -> None:
-    """Clock and time code of an input are shown by `status` and `watch` as tempo and place, and when they stop."""
+    """`status` and `watch` show an input's clock and time code as tempo and position, and report when they stop."""
     engine = start(RIG)
     watcher = engine.open("watch", "--json")
     assert watcher.stdout is not None

@@ -1,4 +1,4 @@
-"""`bayleaf demo`: the whole job on ports in memory."""
+"""`bayleaf demo`: the whole router on ports in memory."""
 
 import json
 
@@ -9,7 +9,7 @@ from tests.support.bayleaf_command import Bayleaf
 
 @pytest.mark.slow
 def test_the_demo_in_json(bayleaf: Bayleaf) -> None:
-    """What prints a table prints JSON with --json, and nothing else, the demo too."""
+    """With --json the demo, like every command that prints a table, prints JSON and nothing else."""
     said = bayleaf("demo", "--json")
     found = json.loads(said.out)
     assert [change["text"].split(",")[0] for change in found["changes"]][-1] == "scene 14 Finale"
@@ -20,7 +20,7 @@ def test_the_demo_in_json(bayleaf: Bayleaf) -> None:
 
 @pytest.mark.slow
 def test_the_demo_shows_the_job(bayleaf: Bayleaf) -> None:
-    """`demo` plays three scene changes by foot and shows banks, programs and notes held across."""
+    """`demo` plays three scene changes by foot switch and shows banks, programs and notes held across a change."""
     said = bayleaf("demo")
     assert said.status == 0
     for scene in ("scene 11 Overture", "scene 12 Street at night", "scene 13 Chase", "scene 14 Finale"):

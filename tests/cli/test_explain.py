@@ -1,4 +1,4 @@
-"""`bayleaf explain`, as a user types it: verdicts, commands and mistakes."""
+"""`bayleaf explain`, as a user types it: verdicts, commands and errors."""
 
 import json
 from pathlib import Path
@@ -23,7 +23,7 @@ def test_explain_tells_each_filters_verdict(bayleaf: Bayleaf) -> None:
 
 
 def test_explain_in_words(bayleaf: Bayleaf) -> None:
-    """For people the message and what comes out are said in words as well."""
+    """Without --json the message and what comes out are described in words as well."""
     said = bayleaf("explain", str(DEMO), "--scene", "Street at night", "--input", "keys", "903C40")
     assert "channel 1 note on C4 velocity 64" in said.out
     assert "brass: 90 3C 37" in said.out
@@ -78,7 +78,7 @@ name = "Two"
 def test_explain_knows_who_takes_a_message(
     bayleaf: Bayleaf, tmp_path: Path, scene: str, message: str, taken: str | None
 ) -> None:
-    """What a control or the remote consumes reaches no output; so it is reported, and the outputs get nothing."""
+    """A message that a control or the remote consumes reaches no output: `explain` says so, and outputs get nothing."""
     rig = tmp_path / "rig.toml"
     rig.write_text(TAKEN)
     asked = "explain", str(rig), "--scene", scene, "--input", "pedals", message
@@ -111,7 +111,7 @@ def test_explain_says_what_is_wrong(bayleaf: Bayleaf, arguments: tuple[str, ...]
 
 
 def test_explain_says_what_is_commanded(bayleaf: Bayleaf, tmp_path: Path) -> None:
-    """A message that a control takes goes no further, as in the show, and what it commands is said; one that the
+    """A message that a control consumes goes no further, as in the show, and `explain` names its command; one that the
     control passes on is explained like any other."""
     pedal = ("--input", "pedals", "C0", "0C")
     said = bayleaf("explain", str(DEMO), *pedal)
@@ -132,8 +132,7 @@ def test_explain_says_what_is_commanded(bayleaf: Bayleaf, tmp_path: Path) -> Non
 
 
 def test_half_a_question_is_a_usage_error(bayleaf: Bayleaf, tmp_path: Path) -> None:
-    """A message without its input, or an input without a message, is not passed over, whether or not a picture is
-    asked for."""
+    """A message without an input, or an input without a message, is a usage error, with or without a picture."""
     picture = ("--picture", str(tmp_path / "a.svg"))
     for half in (("90", "3C", "40"), ("--input", "keys")):
         assert bayleaf("explain", str(DEMO), *half).status == 2

@@ -34,7 +34,7 @@ def explain(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int:
 
 
 def drawn(file: Path) -> tuple[list[str], list[str]]:
-    """The texts of a picture, and its classes of lines."""
+    """The texts of a picture, and the classes of its lines."""
     root = ET.parse(file).getroot()
     assert root.tag == f"{SVG}svg"
     assert {each.tag.removeprefix(SVG) for each in root.iter()} == {"svg", "title", "style", "rect", "text", "path"}
@@ -44,12 +44,12 @@ def drawn(file: Path) -> tuple[list[str], list[str]]:
 
 
 def test_the_picture_shows_ports_filters_and_sounds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without a message the scene's flow is drawn; every name is text, whatever is in it."""
+    """Without a message the scene's signal flow is drawn; every name is text, whatever it contains."""
     rig, out = tmp_path / "pit.toml", tmp_path / "out.svg"
     rig.write_text(RIG, encoding="utf-8")
     assert explain(monkeypatch, str(rig), "--picture", str(out)) == 0
     texts, lines = drawn(out)
-    wanted = {
+    expected = {
         "Scene 1 <script>alert(1)</script>",
         "<keys> & 'co'",
         "strings",
@@ -58,12 +58,13 @@ def test_the_picture_shows_ports_filters_and_sounds(tmp_path: Path, monkeypatch:
         "transpose",
         "program 5",
     }
-    assert wanted == set(texts)
+    assert expected == set(texts)
     assert set(lines) == {"line"}
 
 
 def test_a_message_leaves_its_verdicts_in_the_picture(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each filter that was asked has its verdict beneath it; the way beyond the one that stops it is dashed."""
+    """Each filter that the message reaches has its verdict beneath it; beyond the one that stops it the path is
+    dashed."""
     rig, out = tmp_path / "pit.toml", tmp_path / "out.svg"
     rig.write_text(RIG, encoding="utf-8")
     arguments = (str(rig), "--input", "<keys> & 'co'", "--picture", str(out))
@@ -81,7 +82,7 @@ def test_a_message_leaves_its_verdicts_in_the_picture(tmp_path: Path, monkeypatc
 def test_a_picture_overwrites_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A file that exists is left alone; neither a message nor a picture is a usage error."""
+    """An existing file is left alone; giving neither a message nor a picture is a usage error."""
     rig, out = tmp_path / "pit.toml", tmp_path / "out.svg"
     rig.write_text(RIG, encoding="utf-8")
     out.write_text("mine")
@@ -94,7 +95,7 @@ def test_a_picture_overwrites_nothing(
 def test_a_picture_is_called_what_it_is(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A name that is no SVG file's is refused with a better one; with --json what was drawn is reported as JSON."""
+    """A file name without .svg is rejected and a better one suggested; with --json the result is reported as JSON."""
     rig = tmp_path / "pit.toml"
     rig.write_text(RIG, encoding="utf-8")
     assert explain(monkeypatch, str(rig), "--picture", str(tmp_path / "out.png")) == 1
@@ -105,8 +106,8 @@ def test_a_picture_is_called_what_it_is(
 
 
 def test_the_title_has_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """However long a scene's name is, the picture is wide enough for it: half the height of its letters for each at
-    least (common practice, no source); but a long message makes it no wider."""
+    """However long a scene's name is, the picture is wide enough for it: at least half the letter height per letter
+    (common practice, no source). A long message makes it no wider."""
     rig, out = tmp_path / "pit.toml", tmp_path / "out.svg"
     name = "The second act's finale, when everybody is on stage and the orchestra plays as loud as it may and can"
     rig.write_text(RIG.replace("<script>alert(1)</script>", name), encoding="utf-8")

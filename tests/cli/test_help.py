@@ -1,4 +1,4 @@
-"""`bayleaf help`, and that the handbook says what is true. (Our own rules; Markdown as CommonMark has it.)"""
+"""`bayleaf help`, and that the handbook is true. (Our own rules; Markdown as in CommonMark.)"""
 
 import json
 import os
@@ -35,7 +35,7 @@ def said(*words: str) -> str:
 
 
 def fences(text: str, kind: str) -> list[str]:
-    """All blocks of code of this kind."""
+    """All code blocks of this kind."""
     return re.findall(rf"^ *```{kind}\n(.*?)^ *```$", text, re.MULTILINE | re.DOTALL)
 
 
@@ -49,7 +49,7 @@ def test_the_topics_are_listed() -> None:
 
 @pytest.mark.parametrize("topic", handbook.pages())
 def test_a_page_is_shown_as_it_is(topic: str) -> None:
-    """Where nobody looks at a terminal, a page comes as its own text; its second line says what it is for."""
+    """When the output is not a terminal, a page is printed as its source text; its second line states its purpose."""
     page = handbook.pages()[topic]
     assert said(topic) == page.text
     assert json.loads(said(topic, "--json")) == page._asdict()
@@ -59,12 +59,12 @@ def test_a_page_is_shown_as_it_is(topic: str) -> None:
 
 
 def test_a_topic_of_several_words() -> None:
-    """ "rig file" and "Rig-File" are the topic "rig-file"."""
+    """Both "rig file" and "Rig-File" are the topic "rig-file"."""
     assert said("rig", "file") == said("Rig-File") == handbook.pages()["rig-file"].text
 
 
 def test_a_word_is_found_on_its_pages() -> None:
-    """A word that is no topic lists every page in which it occurs, with the number of lines."""
+    """A word that is not a topic lists every page that contains it, with the number of lines."""
     holding = {topic for topic, page in handbook.pages().items() if "panic" in page.text.casefold()}
     hits = json.loads(said("panic", "--json"))["hits"]
     assert {hit["topic"] for hit in hits} == holding
@@ -73,17 +73,17 @@ def test_a_word_is_found_on_its_pages() -> None:
     assert all(topic in said("panic") for topic in holding)
 
 
-@pytest.mark.parametrize(("wanted", "meant"), [("fliters", "did you mean filters"), ("zzqx", "bayleaf help lists")])
-def test_an_unknown_topic(wanted: str, meant: str) -> None:
-    """What is neither a topic nor a word of any page is an error that names what may have been meant."""
-    command = [str(BAYLEAF), "help", wanted]
+@pytest.mark.parametrize(("word", "meant"), [("fliters", "did you mean filters"), ("zzqx", "bayleaf help lists")])
+def test_an_unknown_topic(word: str, meant: str) -> None:
+    """A word that is neither a topic nor on any page is an error that suggests what may have been meant."""
+    command = [str(BAYLEAF), "help", word]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert (done.returncode, done.stdout) == (1, "")
     assert meant in done.stderr
 
 
 def test_only_its_own_module_is_loaded() -> None:
-    """Help needs neither trio nor the engine, and no formatting where nobody looks at a terminal."""
+    """Help loads neither trio nor the engine, and no formatter when the output is not a terminal."""
     script = (
         "import sys; sys.argv = ['bayleaf', 'help', 'osc']; from engine.cli.app import app\n"
         "try: app()\n"
@@ -126,7 +126,7 @@ def test_a_page_on_a_terminal(columns: int, tmp_path: Path) -> None:
 
 
 def test_links_on_a_terminal() -> None:
-    """On a terminal, where nobody can follow a link, the last line names the pages that are linked."""
+    """On a terminal, where links cannot be followed, the last line names the linked pages."""
     shown = _for_terminal("See [limits](limits.md) and `[x](osc.md)`.\n```toml\na = [b](ports.md)\n```\n")
     assert shown == (
         "See *limits* and `[x](osc.md)`.\n```toml\na = [b](ports.md)\n```\n\nSee also: `bayleaf help limits`\n"
@@ -135,7 +135,7 @@ def test_links_on_a_terminal() -> None:
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_links_lead_somewhere(name: str) -> None:
-    """Every link leads to a page of the handbook, or from README to a file that is there."""
+    """Every link leads to a page of the handbook, or from README to an existing file."""
     folder = ROOT if name == "README" else ROOT / "engine" / "handbook"
     for target in re.findall(r"\]\(([^)\s]+)\)", re.sub(r"^```.*?^```$", "", TEXTS[name], flags=re.M | re.S)):
         assert (folder / target).is_file(), target
@@ -143,7 +143,7 @@ def test_links_lead_somewhere(name: str) -> None:
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_rigs_load(name: str) -> None:
-    """Every block of TOML that is a whole rig loads; every whole sound list is one."""
+    """Every TOML block that is a whole rig loads; every whole sound list is valid."""
     for block in fences(TEXTS[name], "toml"):
         if re.search(r"^ *\[\[scenes\]\]", block, re.MULTILINE) and re.search(r"^ *format", block, re.MULTILINE):
             read(block, f"{name}.md", lists=False)
@@ -152,7 +152,7 @@ def test_rigs_load(name: str) -> None:
 
 
 def test_the_page_of_filters_has_every_setting() -> None:
-    """The page "filters" has a section for each filter that comes with Bayleaf, and in it each of its settings."""
+    """The page "filters" has a section for each built-in filter, with each of its settings."""
     sections = dict(re.findall(r"^## (\w+)\n(.*?)(?=^## |\Z)", TEXTS["filters"], re.MULTILINE | re.DOTALL))
     assert set(sections) == set(registry())
     for name, section in sections.items():
@@ -162,7 +162,7 @@ def test_the_page_of_filters_has_every_setting() -> None:
 
 
 def test_every_key_of_a_rig_is_in_the_handbook() -> None:
-    """Each key that a rig file may have is in code somewhere in the handbook."""
+    """Each key that a rig file may have appears in code somewhere in the handbook."""
     schema = Rig.model_json_schema(by_alias=True)
     keys = {key for part in [schema, *schema["$defs"].values()] for key in part.get("properties", {})}
     code = "\n".join(
@@ -173,7 +173,7 @@ def test_every_key_of_a_rig_is_in_the_handbook() -> None:
 
 
 def printed(folder: Path) -> set[str]:
-    """What the commands print whose output is quoted: a faulty rig checked, the demo's rig explained and rehearsed."""
+    """The output of the quoted commands: a faulty rig checked, and the demo's rig explained and rehearsed."""
     faulty = re.sub("^   ", "", fences(README, "toml")[0], flags=re.MULTILINE)
     faulty = faulty.replace('from = "keys", to', 'from = "keyz", to').replace("semitones = -12", "semitones = 300")
     (folder / "pit.toml").write_text(faulty, encoding="utf-8")
@@ -197,18 +197,18 @@ def printed_by(command: list[str], folder: Path) -> list[str]:
 
 
 def words(text: str) -> str:
-    """Without the room and the rules of tables."""
+    """Without spacing and the rules of tables."""
     return " ".join(text.replace("─", " ").split())
 
 
 def of_the_demo(block: str) -> bool:
-    """Whether this is quoted of `bayleaf demo`."""
+    """Whether this is quoted from `bayleaf demo`."""
     return block.startswith("Lantern Street")
 
 
 @pytest.mark.slow
 def test_quoted_outputs_are_real(tmp_path: Path) -> None:
-    """What README and the handbook quote as printed is what the commands print."""
+    """Output quoted in README and the handbook is what the commands print."""
     lines = printed(tmp_path)
     for name, text in TEXTS.items():
         for block in fences(text, "text"):
@@ -219,7 +219,7 @@ def test_quoted_outputs_are_real(tmp_path: Path) -> None:
 
 
 def test_the_demo_prints_what_readme_quotes(tmp_path: Path) -> None:
-    """But for the seconds, which are those of a real clock."""
+    """Except for the seconds, which come from a real clock."""
     (quoted,) = [block for block in fences(README, "text") if of_the_demo(block)]
 
     def timeless(line: str) -> str:
@@ -245,13 +245,13 @@ OPTION = re.compile(r"--[a-z][a-z-]+")
 
 
 def options(command: click.Command) -> set[str]:
-    """Its options by their long names, but for those that Bayleaf alone uses."""
+    """Its options by their long names, except those that only Bayleaf itself uses."""
     shown = [each for each in command.params if not getattr(each, "hidden", False)]
     return {"--help", *(option for each in shown for option in each.opts if option.startswith("--"))}
 
 
 def shown_commands(text: str) -> list[list[str]]:
-    """Every command in code, as its words; what follows a comment sign or a pipe is not of it."""
+    """Every command shown in code, as its words; a comment sign or a pipe ends it."""
     lines = [line for block in fences(text, "sh") for line in block.splitlines()]
     code = re.findall(r"`(bayleaf [^`]+)`", re.sub(r"^ *```.*?^ *```$", "", text, flags=re.M | re.S).replace("\n", " "))
     found = []
@@ -264,7 +264,7 @@ def shown_commands(text: str) -> list[list[str]]:
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_commands_exist(name: str) -> None:
-    """Every command and option that is shown exists."""
+    """Every command and option shown in the handbook exists."""
     for words in shown_commands(TEXTS[name]):
         if words[0].isupper() or words[0].startswith("--"):
             continue  # `bayleaf COMMAND --help`
@@ -276,7 +276,7 @@ def test_commands_exist(name: str) -> None:
 
 
 def test_the_page_of_commands_lists_every_option() -> None:
-    """The page "commands" names every command, and at it or its subcommand every option that it has."""
+    """The page "commands" names every command and, with each command or subcommand, every option of it."""
     text = TEXTS["commands"]
     for words, command in COMMANDS.items():
         name = f"bayleaf {' '.join(words)}"

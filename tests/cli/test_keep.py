@@ -1,4 +1,4 @@
-"""`bayleaf keep`: what it asks of the engine, what it prints, and what it refuses."""
+"""`bayleaf keep`: what it asks of the engine, what it prints, and what it rejects."""
 
 import json
 import os
@@ -16,12 +16,12 @@ from engine.cli.commands.keep import keep
 from engine.cli.output import CommandError
 from engine.live.socket.client import NoEngine
 
-KEPT: dict[str, Any] = {"done": True, "text": "kept 12 messages of the last 5 min 0 s in /show/kept.mid"}
+KEPT: dict[str, Any] = {"done": True, "text": "saved 12 messages from the last 5 minutes in /show/kept.mid"}
 
 
 @pytest.fixture
 def app() -> typer.Typer:
-    """A command with `keep` in it; the callback makes it one of several, as in `bayleaf`."""
+    """A command line that contains `keep`; the callback makes it one command of several, as in `bayleaf`."""
     made = typer.Typer(rich_markup_mode=None)
     made.callback()(lambda: None)
     made.command()(keep)
@@ -29,7 +29,7 @@ def app() -> typer.Typer:
 
 
 class Engine:
-    """Stands for a running engine: one asker, one answer, on the socket where the client looks for it."""
+    """A stand-in for a running engine: answers one request, on the socket where the client looks for it."""
 
     def __init__(self, folder: Path) -> None:
         self.answer: dict[str, Any] = KEPT
@@ -70,7 +70,7 @@ def engine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Engine]:
 def test_it_asks_for_five_minutes_and_a_whole_path(
     app: typer.Typer, engine: Engine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Without --last it is five minutes; the path is the asker's, not the engine's; the answer is printed."""
+    """Without --last it is five minutes; the path is relative to the caller, not the engine; the answer is printed."""
     monkeypatch.chdir(tmp_path)
     done = CliRunner().invoke(app, ["keep", "kept.mid", "--name", "pit"])
     assert (done.exit_code, done.stdout) == (0, KEPT["text"] + "\n")
@@ -92,14 +92,14 @@ def test_it_asks_for_five_minutes_and_a_whole_path(
     ],
 )
 def test_how_far_back(app: typer.Typer, engine: Engine, text: str, seconds: float) -> None:
-    """Seconds, minutes and hours are taken; a bare number is seconds."""
+    """Seconds, minutes and hours are accepted; a bare number is seconds."""
     assert CliRunner().invoke(app, ["keep", "/show/kept.mid", "--last", text, "--name", "pit"]).exit_code == 0
     assert [request["last_s"] for request in engine.asked] == [seconds]
 
 
 @pytest.mark.parametrize("text", ["", "five", "5x", "-5m", "0", "0s", "1e3", "nan", "inf", "5m30s", "101h", "9" * 400])
 def test_a_wrong_length_of_time_is_a_usage_error(app: typer.Typer, monkeypatch: pytest.MonkeyPatch, text: str) -> None:
-    """Status 2, what is allowed on stderr, and the engine is not asked."""
+    """A wrong --last gives status 2, says what is allowed on stderr, and asks the engine nothing."""
     monkeypatch.setattr("engine.live.socket.client.ask", None)
     done = CliRunner().invoke(app, ["keep", "kept.mid", f"--last={text}"])
     assert done.exit_code == 2
@@ -107,13 +107,13 @@ def test_a_wrong_length_of_time_is_a_usage_error(app: typer.Typer, monkeypatch: 
 
 
 def test_json(app: typer.Typer, engine: Engine) -> None:
-    """With --json the engine's answer is printed as it came."""
+    """With --json the engine's answer is printed unchanged."""
     done = CliRunner().invoke(app, ["keep", "/show/kept.mid", "--json", "--name", "pit"])
     assert json.loads(done.stdout) == KEPT
 
 
 def test_what_the_engine_refuses_is_a_fault(app: typer.Typer, engine: Engine) -> None:
-    """The engine's sentence becomes the fault that the command ends with."""
+    """If the engine refuses, the command fails with the engine's sentence."""
     engine.answer = {"done": False, "text": "/show/kept.mid already exists and was not changed; choose another name"}
     done = CliRunner().invoke(app, ["keep", "/show/kept.mid", "--name", "pit"])
     assert isinstance(done.exception, CommandError)
@@ -121,7 +121,7 @@ def test_what_the_engine_refuses_is_a_fault(app: typer.Typer, engine: Engine) ->
 
 
 def test_without_an_engine(app: typer.Typer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where no engine runs the command says so."""
+    """If no engine is running, the command says so."""
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
     done = CliRunner().invoke(app, ["keep", "/show/kept.mid"])
     assert isinstance(done.exception, NoEngine)

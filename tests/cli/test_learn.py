@@ -1,4 +1,4 @@
-"""`bayleaf learn` in a terminal that is played by the test, and against a running engine. (Our own design.)"""
+"""`bayleaf learn` in a terminal played by the test, and against a running engine. (Our own design.)"""
 
 import json
 import os
@@ -26,7 +26,7 @@ WORN = [
 
 
 class Engine:
-    """What the command talks to: hears these messages, and does what it is asked, or does not."""
+    """A stand-in for the engine: receives these messages, and does what it is asked, or refuses."""
 
     def __init__(self, heard: list[tuple[float, str]], refusal: str | None = None) -> None:
         self.heard, self.refusal = heard, refusal
@@ -52,7 +52,7 @@ def _event(port: str, at: float, message: str) -> dict[str, Any]:
 
 @pytest.fixture
 def terminal(monkeypatch: pytest.MonkeyPatch) -> Any:
-    """Runs `bayleaf learn pedals` with more arguments, answering what is asked; the result and the engine."""
+    """Run `bayleaf learn pedals` with these arguments and answer its questions; returns the result and the engine."""
 
     def run(*more: str, heard: Any = WORN, answer: str = "", refusal: str | None = None) -> Any:
         engine = Engine(heard, refusal)
@@ -67,7 +67,8 @@ CONTROL = {"input": "pedals", "when": {"controller": 80}, "do": "next", "guard":
 
 
 def test_what_is_said_and_done(terminal: Any) -> None:
-    """What arrives is shown in words, the bounce in ms, the entry as TOML; on a yes it is written into the rig."""
+    """Incoming messages are shown in words, the bounce in ms and the entry as TOML; yes writes the entry into the
+    rig."""
     result, engine = terminal(answer="y\n")
     assert result.exit_code == 0
     lines = result.output.splitlines()
@@ -83,7 +84,7 @@ def test_what_is_said_and_done(terminal: Any) -> None:
 
 @pytest.mark.parametrize(("answer", "status"), [("n\n", 0), ("\n", 0), ("", 1)])
 def test_without_a_yes_nothing_is_written(terminal: Any, answer: str, status: int) -> None:
-    """No, just Return, or a terminal that is closed: the rig stays as it is."""
+    """After no, just Return, or a closed terminal, the rig stays as it is."""
     result, engine = terminal(answer=answer)
     assert (result.exit_code, engine.asked) == (status, [])
     if not status:
@@ -101,7 +102,7 @@ def test_without_a_yes_nothing_is_written(terminal: Any, answer: str, status: in
     ],
 )
 def test_what_it_is_to_do_can_be_said(terminal: Any, options: tuple[str, ...], entry: dict[str, Any]) -> None:
-    """--do, --scene, --route and --press end up in the entry; --yes asks nothing."""
+    """--do, --scene, --route and --press appear in the entry; with --yes nothing is asked."""
     _, engine = terminal("--yes", *options)
     assert engine.asked == [{"do": "learn", "control": {**CONTROL, **entry}}]
 
@@ -118,33 +119,33 @@ def test_what_it_is_to_do_can_be_said(terminal: Any, options: tuple[str, ...], e
 def test_what_cannot_be_meant_is_said_before_anybody_presses(
     terminal: Any, options: tuple[str, ...], said: str
 ) -> None:
-    """A wrong option is one sentence, and nothing is listened to."""
+    """A wrong option gives one sentence before any input is listened to."""
     result, engine = terminal(*options)
     assert said in str(result.exception)
     assert (result.output, engine.asked) == ("", [])
 
 
 def test_a_switch_that_sends_nothing(terminal: Any) -> None:
-    """Where nothing arrives, the question is whether the switch is on this input."""
+    """If nothing arrives, the command asks whether the switch is on this input."""
     result, _ = terminal(heard=[])
     assert str(result.exception) == "nothing came from pedals that a control can react to; is the switch on this input?"
 
 
 def test_an_input_that_is_not_there(terminal: Any) -> None:
-    """The inputs that there are get named."""
+    """For an input that does not exist, the existing inputs are named."""
     result = CliRunner().invoke(app, ["learn", "organ"]) if terminal()[0] else None
     assert result is not None
     assert str(result.exception) == 'there is no input "organ"; there are: keys, pedals'
 
 
 def test_a_refusal_is_said(terminal: Any) -> None:
-    """Why the rig cannot take the entry is reported as the engine says it."""
+    """If the rig cannot take the entry, the engine's reason is printed unchanged."""
     result, _ = terminal("--yes", refusal="control 2 has this condition already")
     assert str(result.exception) == "control 2 has this condition already"
 
 
 def test_json_writes_nothing_by_itself(terminal: Any) -> None:
-    """--json prints the entry and the measure, and nothing else."""
+    """--json prints the entry and the measurement, and nothing else."""
     result, engine = terminal("--json")
     assert json.loads(result.output) == {"control": CONTROL, "presses": 3, "bounce_ms": 12.0}
     assert engine.asked == []
@@ -161,19 +162,19 @@ def stage(tmp_path: Path) -> Iterator[Stage]:
 
 
 def press(stage: Stage) -> None:
-    """Three presses of a worn switch: contacts close, open and close again."""
+    """Press a worn switch three times: its contacts close, open and close again."""
     for _ in range(3):
         for message in ("B0 50 7F", "B0 50 00", "B0 50 7F"):
             os.write(stage.keys, bytes.fromhex(message))
-            time.sleep(0.002)  # so long contacts bounce
-        time.sleep(0.3)  # so long a foot stays down, and then up
+            time.sleep(0.002)  # how long the contacts bounce
+        time.sleep(0.3)  # how long a foot stays down before it releases
         os.write(stage.keys, bytes.fromhex("B0 50 00"))
         time.sleep(0.3)
 
 
 @pytest.mark.slow
 def test_a_switch_is_learned_and_saved(stage: Stage) -> None:
-    """On a yes the entry plays at once and is in the file, comments and layout untouched."""
+    """On yes the entry takes effect at once and is in the file, with comments and layout untouched."""
     stage.rig.write_text("# the pit, in October\n" + stage.rig.read_text() + "# the end\n")
     before = stage.rig.read_text()
     stage.start()

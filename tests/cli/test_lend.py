@@ -1,6 +1,6 @@
-"""An engine and a machine that lends its ports, each a process of its own, over zenoh on the loopback.
+"""An engine and a machine that lends its ports, each in its own process, over zenoh on the loopback.
 
-FIFOs stand for cables. What must hold is our own design; no source.
+FIFOs stand in for cables. The behaviour is our own design; no source.
 """
 
 import os
@@ -48,13 +48,13 @@ BURST, SECOND = bytes.fromhex("B0 00 01 B0 20 02 C0 02"), bytes.fromhex("B0 00 0
 
 
 class Pit:
-    """A folder with the rig and two FIFOs, and the processes that were started there."""
+    """A folder with the rig and two FIFOs, and the processes started there."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder / "state")}
         text = RIG.replace("FOLDER", str(folder))
-        with socket.socket() as one, socket.socket() as other:  # ports that nobody uses
+        with socket.socket() as one, socket.socket() as other:  # ports that nothing else uses
             for place, each in enumerate((one, other), start=1):
                 each.bind(("127.0.0.1", 0))
                 text = text.replace(f"PORT{place}", str(each.getsockname()[1]))
@@ -66,41 +66,41 @@ class Pit:
         self.processes: list[subprocess.Popen[bytes]] = []
 
     def start(self, *arguments: str) -> subprocess.Popen[bytes]:
-        """A command that goes on."""
+        """Start a command that keeps running."""
         command = [str(BAYLEAF), *arguments, "--backend", "memory"]
         with (self.folder / f"said-{len(self.processes)}").open("wb") as said:
             self.processes.append(subprocess.Popen(command, env=self.environment, stderr=said))
         return self.processes[-1]
 
     def lend(self) -> subprocess.Popen[bytes]:
-        """The machine that lends."""
+        """Start the machine that lends."""
         return self.start("lend", str(self.rig), "--machine", "stage-left")
 
     def run(self) -> subprocess.Popen[bytes]:
-        """The engine."""
+        """Start the engine."""
         return self.start("run", str(self.rig))
 
     def bayleaf(self, *arguments: str) -> subprocess.CompletedProcess[str]:
-        """A command that ends."""
+        """Run a command that ends by itself."""
         command = [str(BAYLEAF), *arguments]
         return subprocess.run(
             command, env=self.environment, capture_output=True, text=True, timeout=DEADLINE, check=False
         )
 
     def play(self, *messages: str) -> None:
-        """These arrive at the keyboard."""
+        """Play these bytes on the keyboard."""
         os.write(self.keys, bytes.fromhex("".join(messages)))
 
     def heard(self, ends: bytes) -> bytes:
-        """What came down the cable, read until it ends so."""
+        """What came down the cable, read until it ends with these bytes."""
         return read_until(self.strings, ends)
 
     def said(self) -> str:
-        """What the processes said to the player."""
+        """What the processes printed for the player."""
         return "\n".join(each.read_text() for each in sorted(self.folder.glob("said-*")))
 
     def close(self) -> None:
-        """End what still runs."""
+        """End all processes that are still running."""
         for process in self.processes:
             process.kill()
             process.wait()
@@ -116,7 +116,8 @@ def pit(tmp_path: Path) -> Iterator[Pit]:
 
 
 def test_a_show_over_two_machines(pit: Pit) -> None:
-    """Whichever starts first, notes and bursts go over; a held note outlives a scene change and gets its own release.
+    """Whichever starts first, notes and bursts cross over; a held note outlives a scene change and gets its own
+    release.
 
     When the machine that lends is stopped it ends with status 0.
     """
@@ -139,7 +140,7 @@ def test_a_show_over_two_machines(pit: Pit) -> None:
 
 
 def test_an_engine_that_is_killed_leaves_nothing_sounding(pit: Pit) -> None:
-    """kill -9 in the middle of a note: the machine with the cable releases it, and the engine may come back."""
+    """After kill -9 in the middle of a note, the machine with the cable releases it, and the engine may come back."""
     pit.lend()
     engine = pit.run()
     assert pit.heard(BURST)
@@ -155,7 +156,7 @@ def test_an_engine_that_is_killed_leaves_nothing_sounding(pit: Pit) -> None:
 
 
 def test_a_machine_that_comes_back_gets_the_scene(pit: Pit) -> None:
-    """When the machine that lends dies and is started again it is put on the scene's sounds, and plays."""
+    """When the machine that lends dies and is started again, it gets the scene's sounds, and plays."""
     box = pit.lend()
     pit.run()
     assert pit.heard(BURST)
@@ -168,7 +169,7 @@ def test_a_machine_that_comes_back_gets_the_scene(pit: Pit) -> None:
 
 
 def test_what_cannot_be_lent_is_said(pit: Pit) -> None:
-    """A rig of one machine, an engine's own name, an unknown machine: status 1 and a sentence that names the remedy."""
+    """A rig of one machine, an engine's own name, or an unknown machine gives status 1 and names the remedy."""
     for machine, words in (("desk", "desk is an engine of this rig"), ("attic", 'there is no machine "attic"')):
         done = pit.bayleaf("lend", str(pit.rig), "--machine", machine)
         assert (done.returncode, words in done.stderr) == (1, True), done.stderr

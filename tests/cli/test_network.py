@@ -29,7 +29,7 @@ def bayleaf(*arguments: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_keys_are_made_and_told(tmp_path: Path) -> None:
-    """`network keys` makes a folder for each machine, says where each goes, and the second time that all are valid."""
+    """`network keys` makes a folder for each machine and says where it goes; run again, it says that all are valid."""
     rig = tmp_path / "pit.toml"
     rig.write_text(RIG)
     said = bayleaf("network", "keys", str(rig))
@@ -42,12 +42,12 @@ def test_keys_are_made_and_told(tmp_path: Path) -> None:
     }
     again = json.loads(bayleaf("network", "keys", str(rig), "--json").stdout)
     assert [(each["machine"], each["new"]) for each in again] == [("desk", False), ("stage-left", False)]
-    anew = json.loads(bayleaf("network", "keys", str(rig), "--json", "--renew").stdout)
-    assert [each["new"] for each in anew] == [True, True]
+    renewed = json.loads(bayleaf("network", "keys", str(rig), "--json", "--renew").stdout)
+    assert [each["new"] for each in renewed] == [True, True]
 
 
 def test_what_is_in_the_way_is_reported(tmp_path: Path) -> None:
-    """A rig without a [network], and a folder that cannot be made, give one sentence and status 1."""
+    """A rig without [network], or a folder that cannot be made, gives one sentence and status 1."""
     rig = tmp_path / "pit.toml"
     rig.write_text('format = 1\n[[scenes]]\nnumber = 1\nname = "One"\n')
     said = bayleaf("network", "keys", str(rig))
@@ -68,7 +68,7 @@ def test_machines_on_one_computer_need_none(tmp_path: Path) -> None:
 
 
 def test_one_machine_loads_no_network() -> None:
-    """The command and the engine load neither zenoh nor cryptography before a rig with a [network] starts."""
+    """The command and the engine load neither zenoh nor cryptography until a rig with [network] starts."""
     look = (
         "import sys, engine.cli.app, engine.live.process.engine_process\n"
         "sys.exit(', '.join({'zenoh', 'cryptography'} & {each.partition('.')[0] for each in sys.modules}) or 0)"
@@ -78,7 +78,7 @@ def test_one_machine_loads_no_network() -> None:
 
 
 def test_a_machine_that_lends_does_not_play(tmp_path: Path) -> None:
-    """`run` as a machine that is neither the main one nor the standby is refused, with the command to type."""
+    """`run` on a machine that is neither the main one nor the standby is rejected, with the command to type instead."""
     rig = tmp_path / "pit.toml"
     rig.write_text(RIG)
     said = bayleaf("run", str(rig), "--machine", "stage-left", "--backend", "memory")

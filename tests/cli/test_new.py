@@ -1,4 +1,4 @@
-"""`bayleaf new`: a first rig file that checks, and overwrites nothing."""
+"""`bayleaf new`: writes a first rig file that passes `check`, and overwrites nothing."""
 
 import subprocess
 import sys
@@ -23,7 +23,7 @@ def test_new_writes_a_rig_that_checks_and_overwrites_nothing(bayleaf: Bayleaf, t
 
 @pytest.mark.slow
 def test_a_disk_without_room_gets_no_part_of_a_rig(tmp_path: Path) -> None:
-    """Where the file cannot be written whole, `new` says so with status 1, and can be tried again."""
+    """If the file cannot be written completely, `new` says so with status 1, and can be tried again."""
     small = "import resource, signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "
     small += "resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100)); from engine.cli.app import main; main()"
     for kind, status in ((small, 1), ("from engine.cli.app import main; main()", 0)):

@@ -9,7 +9,7 @@ ROWS = [("0:03.000, bar 2:3", "12 Street at night", "pedals, channel 1 program 1
 
 
 def test_a_wide_screen_has_a_table(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where there is room columns stand side by side, and a title longer than the table is not broken."""
+    """On a wide screen columns are side by side, and a title longer than the table is not broken."""
     monkeypatch.setenv("COLUMNS", "80")
     title = "What each scene sends, and when its instruments are ready"
     table(("no.", "scene"), [(11, "Overture")], title=title)
@@ -21,7 +21,7 @@ def test_a_wide_screen_has_a_table(capsys: pytest.CaptureFixture[str], monkeypat
 def test_a_narrow_screen_has_no_broken_words(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Where a table would break its words each row is a list; what a row does not have is left out."""
+    """Where a table would break its words, each row becomes a list; cells that are empty are left out."""
     monkeypatch.setenv("COLUMNS", "32")
     table(COLUMNS, ROWS)
     assert capsys.readouterr().out == (

@@ -1,4 +1,4 @@
-"""What others may rely on, tried from outside: the rig file, the commands, the cables, as the README has them."""
+"""What users may rely on, tried from outside: the rig file, the commands, the cables, as README describes them."""
 
 import json
 import os
@@ -103,7 +103,7 @@ def until_scene(stage: Stage, number: int, name: str) -> None:
 
 
 def test_check_costs_the_whole_rig(stage: Stage) -> None:
-    """Every section of a rig file in one: `check` prints the burst's bytes and time on the cable (3,125 per second)."""
+    """For a rig file with every section, `check` prints the burst's bytes and time on the cable (3,125 per second)."""
     said = stage.bayleaf("check", str(stage.rig), "--json")
     assert (said.returncode, said.stderr) == (0, "")
     (row,) = json.loads(said.stdout)["bursts"]
@@ -112,8 +112,8 @@ def test_check_costs_the_whole_rig(stage: Stage) -> None:
 
 
 def test_each_command_from_the_cable(stage: Stage) -> None:
-    """The printed program or song is the scene's number; a condition without a number names its scene; a command, and
-    a pedal below its threshold, is not heard at an output."""
+    """The printed program or song selects the scene of that number; a condition without a number names its scene;
+    neither a command nor a pedal below its threshold reaches an output."""
     stage.start()
     assert stage.heard(BURST) == BURST
     for message, number, name in (
@@ -125,7 +125,7 @@ def test_each_command_from_the_cable(stage: Stage) -> None:
         os.write(stage.keys, bytes.fromhex(message))
         until_scene(stage, number, name)
     assert stage.heard(BURST) == BURST + BURST
-    os.write(stage.keys, bytes.fromhex("C0 62 90 3C 40"))  # no scene has the number 99
+    os.write(stage.keys, bytes.fromhex("C0 62 90 3C 40"))  # the rig has no scene 99
     assert stage.heard(bytes.fromhex("90 30 40")) == bytes.fromhex("90 30 40")
     assert stage.scene() == {"number": 11, "name": "Overture"}
     os.write(stage.keys, bytes.fromhex("F0 7D 01 F7"))
@@ -148,7 +148,7 @@ def test_byte_devices_stay_byte_devices(stage: Stage, options: tuple[str, ...], 
 
 
 def test_a_refused_file_is_in_the_status(stage: Stage) -> None:
-    """A rig file that is edited while it plays is adopted; a faulty one is refused, and `status` has line and key."""
+    """A rig file edited while it plays is adopted; a faulty one is rejected, and `status` shows line and key."""
     stage.start()
     good = stage.rig.read_text()
     stage.rig.write_text(good.replace('name = "Overture"', 'name = "Prelude"'))

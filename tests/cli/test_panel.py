@@ -1,4 +1,4 @@
-"""The panel as a process beside an engine: it starts, dies, hangs and ends, and the music does not notice."""
+"""The panel as a process beside an engine: it starts, dies, hangs and ends, and the music is not affected."""
 
 import http.client
 import json
@@ -25,7 +25,7 @@ Found = TypeVar("Found")
 
 
 class Said:
-    """What a process prints, line by line, as it comes."""
+    """What a process prints, line by line, as it arrives."""
 
     def __init__(self, pipe: IO[str]) -> None:
         self.lines: list[str] = []
@@ -37,7 +37,7 @@ class Said:
         self.lines.extend(line.rstrip("\n") for line in iter(self._pipe.readline, ""))
 
     def line(self, pattern: str, after: int = 0) -> str:
-        """The first line that is wholly so, of those after the first `after` lines."""
+        """The first line that matches completely, after skipping the first `after` lines."""
         return until(pattern, lambda: next((line for line in self.lines[after:] if re.fullmatch(pattern, line)), None))
 
     def close(self) -> None:
@@ -67,7 +67,7 @@ class Theatre:
         return process, self.said[-1]
 
     def run(self, *options: str) -> tuple[subprocess.Popen[str], Said, int]:
-        """An engine with its panel, and the panel's port."""
+        """Start an engine with its panel; returns the panel's port too."""
         command = ("run", str(self.stage.rig), "--backend", "memory", "--panel", "--panel-port", "0", *options)
         process, said = self.start(*command)
         return process, said, self.port(said)
@@ -76,7 +76,7 @@ class Theatre:
         return int(said.line(r"http://127\.0\.0\.1:\d+/", after).rpartition(":")[2].strip("/"))
 
     def passes(self) -> bool:
-        """Whether a note goes through the engine."""
+        """Whether a note passes through the engine."""
         os.write(self.stage.keys, bytes.fromhex("90 3C 40"))
         self.stage.heard(bytes.fromhex("90 3C 40"))
         os.write(self.stage.keys, bytes.fromhex("80 3C 40"))
@@ -103,7 +103,7 @@ def theatre(tmp_path: Path) -> Iterator[Theatre]:
 
 
 def _status(port: int, host: str | None = None) -> int | None:
-    """Of the page; None if nobody answers."""
+    """The status of the page, or None if nothing answers."""
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=DEADLINE)
     try:
         connection.request("GET", "/page/pair.css", headers={} if host is None else {"Host": host})
@@ -145,7 +145,7 @@ def test_the_address_is_printed_when_it_answers(theatre: Theatre) -> None:
 
 
 async def test_what_the_page_asks_happens(theatre: Theatre) -> None:
-    """A scene asked for on the live socket is in force when the answer says so; a command that cannot be is refused."""
+    """A scene recalled over the live socket is in force when the answer says so; an impossible command is rejected."""
     _, _, port = theatre.run()
     async with Ends(port, {}).live() as live:
         assert await live.hear() == {"role": "operate"}
@@ -158,7 +158,7 @@ async def test_what_the_page_asks_happens(theatre: Theatre) -> None:
 
 
 def test_a_killed_panel_costs_no_music_and_comes_back(theatre: Theatre) -> None:
-    """After kill -9 of the panel notes pass as before, and the engine starts another one."""
+    """After kill -9 of the panel notes still pass, and the engine starts another panel."""
     process, said, _ = theatre.run()
     before = len(said.lines)
     first = _panel_of(process.pid)
@@ -186,7 +186,7 @@ def test_a_panel_that_hangs_costs_no_music(theatre: Theatre) -> None:
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
 def test_the_panel_ends_with_the_engine(theatre: Theatre, number: signal.Signals) -> None:
-    """However the engine ends, its panel does not outlive it, and the port is free."""
+    """However the engine ends, its panel does not outlive it, and the port is free again."""
     process, _, port = theatre.run()
     panel = _panel_of(process.pid)
     process.send_signal(number)
@@ -197,7 +197,7 @@ def test_the_panel_ends_with_the_engine(theatre: Theatre, number: signal.Signals
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_panel_of_an_engine_that_runs(theatre: Theatre, number: signal.Signals) -> None:
-    """`panel` serves beside an engine that was started without one, and ends on request, with status 0."""
+    """`panel` serves beside an engine that was started without one, and ends on request with status 0."""
     theatre.stage.start()
     process, said = theatre.start("panel", "--port", "0")
     assert _answers(theatre.port(said))
@@ -207,7 +207,7 @@ def test_a_panel_of_an_engine_that_runs(theatre: Theatre, number: signal.Signals
 
 
 def test_a_port_that_is_taken(theatre: Theatre) -> None:
-    """`panel` says so and what to do, with status 1; with `run` the music plays all the same."""
+    """If the port is taken, `panel` says so and what to do, with status 1; with `run` the music plays all the same."""
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
         said = theatre.stage.bayleaf("panel", "--port", str(port))
@@ -220,7 +220,7 @@ def test_a_port_that_is_taken(theatre: Theatre) -> None:
 
 
 def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
-    """`--lan` shows a code for each role; one pairs once, a new one is shown, and the pairing outlives the panel."""
+    """`--lan` shows a code for each role; each pairs once and is replaced, and the pairing outlives the panel."""
     theatre.stage.start()
     process, said = theatre.start("panel", "--port", "0", "--lan", "--host", "pit.example")
     port = theatre.port(said)
@@ -231,8 +231,8 @@ def test_lan_shows_codes_and_pairs(theatre: Theatre) -> None:
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=DEADLINE)
     own = {"Host": f"pit.example:{port}", "Origin": f"http://pit.example:{port}"}
     connection.request("POST", "/pair", f"code={code}", own)
-    told = connection.getresponse()
-    assert (told.status, told.headers["Location"]) == (303, "/")
+    reply = connection.getresponse()
+    assert (reply.status, reply.headers["Location"]) == (303, "/")
     connection.close()
     assert said.line(r"To pair a browser that may see and operate, once: .*", before)[-9:] != code
     kept = theatre.stage.folder / "state" / "bayleaf" / "bayleaf.panel.json"

@@ -1,4 +1,4 @@
-"""`bayleaf ports`: what there is, and unknown backends."""
+"""`bayleaf ports`: the list of ports, and unknown backends."""
 
 import json
 
@@ -6,7 +6,7 @@ from tests.support.bayleaf_command import Bayleaf
 
 
 def test_ports_lists_and_unknown_backends_are_reported(bayleaf: Bayleaf) -> None:
-    """`ports` prints JSON on request; a backend that does not exist is reported with those that do."""
+    """`ports` prints JSON on request; an unknown backend is reported with the names of the available ones."""
     said = bayleaf("ports", "--backend", "memory", "--json")
     assert json.loads(said.out) == {"inputs": [], "outputs": []}
     said = bayleaf("ports", "--backend", "carrier-pigeon")

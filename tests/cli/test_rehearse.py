@@ -15,7 +15,7 @@ from tests.support.rehearsal_rig import DEMO, RIG, SONG
 
 
 def song(file: Path, *tracks: tuple[str, list[mido.Message]]) -> Path:
-    """A file of these tracks, 480 ticks a beat of half a second."""
+    """A file of these tracks, with 480 ticks per beat of half a second."""
     made = mido.MidiFile(ticks_per_beat=480)
     for name, messages in tracks:
         made.tracks.append(mido.MidiTrack([mido.MetaMessage("track_name", name=name), *messages]))
@@ -24,7 +24,7 @@ def song(file: Path, *tracks: tuple[str, list[mido.Message]]) -> Path:
 
 
 def held_over_a_change() -> list[mido.Message]:
-    """A note from beat 2 to 4, and scene 2 recalled at beat 3, a note with it."""
+    """A note from beat 2 to 4; at beat 3 scene 2 is recalled and another note begins."""
     return [
         mido.Message("note_on", note=60, velocity=100, time=480),
         mido.Message("program_change", program=1, time=480),
@@ -47,8 +47,8 @@ def heard(file: Path) -> list[tuple[float, bytes]]:
 def test_each_output_gets_its_file_with_the_bursts_where_the_wire_puts_them(
     bayleaf: Bayleaf, rig: Path, tmp_path: Path
 ) -> None:
-    """The burst is bank MSB, bank LSB, program at 320 µs per byte (MIDI 1.0 pp. 1, 13); a note of its channel waits
-    till the instrument has settled, and a release goes where its press went."""
+    """The burst is bank MSB, bank LSB, program at 320 µs per byte (MIDI 1.0 pp. 1, 13). A note on that channel waits
+    until the instrument has settled, and each release goes where its note went."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     status, _, err = bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")
     assert (status, err) == (0, "")
@@ -61,13 +61,13 @@ def test_each_output_gets_its_file_with_the_bursts_where_the_wire_puts_them(
     ]  # fmt: skip
     ms = [at * 1000 for at, _ in said]
     change = 8 * 0.32  # three, three and two bytes
-    wanted = [0, 0.96, 1.92, 500, 1000, 1000.96, 1001.92, 1000 + change + 30, 1500, 2000]
-    assert ms == pytest.approx(wanted, abs=0.05)
+    times = [0, 0.96, 1.92, 500, 1000, 1000.96, 1001.92, 1000 + change + 30, 1500, 2000]
+    assert ms == pytest.approx(times, abs=0.05)
 
 
 def test_the_report_says_what_each_change_cost(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """report.json has the burst's bytes, the time till the instrument was ready, notes carried over and notes that
-    waited; nothing is left sounding; the advice names scene, output and remedy."""
+    """report.json has the burst's bytes, the time until the instrument was ready, the notes carried over and the notes
+    that waited; no note is left sounding; the advice names scene, output and remedy."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     assert bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")[0] == 0
     report = json.loads((tmp_path / "out" / "report.json").read_text(encoding="utf-8"))
@@ -87,7 +87,7 @@ def test_the_report_says_what_each_change_cost(bayleaf: Bayleaf, rig: Path, tmp_
 
 
 class _Page(HTMLParser):
-    """Collects tags and the names that may not come through as markup."""
+    """Collects tags, and names that must not come through as markup."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -104,7 +104,7 @@ class _Page(HTMLParser):
 
 
 def test_the_page_stands_alone_and_escapes_every_name(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """The page has no script and fetches nothing; names are text, never markup; each picture has its words."""
+    """The page has no script and fetches nothing; names are text, never markup; each picture has a text alternative."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")
     (file,) = (tmp_path / "out").glob("*.html")
@@ -122,7 +122,7 @@ def test_the_page_stands_alone_and_escapes_every_name(bayleaf: Bayleaf, rig: Pat
 
 
 def _contrast(one: str, other: str) -> float:
-    """Of two colours as "#rrggbb" (WCAG 2.2, definition of contrast ratio)."""
+    """The contrast ratio of two colours given as "#rrggbb" (WCAG 2.2, definition of contrast ratio)."""
 
     def light(colour: str) -> float:
         parts = [int(colour[n : n + 2], 16) / 255 for n in (1, 3, 5)]
@@ -134,8 +134,8 @@ def _contrast(one: str, other: str) -> float:
 
 
 def test_the_page_can_be_read_in_light_in_dark_and_on_paper() -> None:
-    """Words stand out from what is behind them by 4.5 to 1, pictures by 3 to 1 (WCAG 2.2, 1.4.3 and 1.4.11); paper is
-    white, so that the dark colours are for screens only."""
+    """Text contrasts with its background by 4.5 to 1, pictures by 3 to 1 (WCAG 2.2, 1.4.3 and 1.4.11). Paper is white,
+    so the dark colours apply to screens only."""
     style = (Path(report_page.__file__).parent / "page.css").read_text(encoding="utf-8")
     light, dark = (
         dict(each.split(":") for each in found.replace("--", "").split(";"))
@@ -150,7 +150,7 @@ def test_the_page_can_be_read_in_light_in_dark_and_on_paper() -> None:
 
 
 def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """TRACK=NAME sends one track, by name or number; without --input a track goes to the input of its name."""
+    """TRACK=NAME sends one track, by name or number; without --input a track goes to the input of the same name."""
     note = [mido.Message("note_on", note=60, time=480), mido.Message("note_off", note=60, time=480)]
     played = song(tmp_path / "a.mid", ("left", note), ("right", note))
     out = tmp_path / "out"
@@ -180,7 +180,7 @@ def test_tracks_may_go_to_inputs_of_their_own(bayleaf: Bayleaf, rig: Path, tmp_p
 def test_what_is_wrong_is_reported(
     bayleaf: Bayleaf, rig: Path, tmp_path: Path, arguments: tuple[str, ...], status: int, expected: str
 ) -> None:
-    """One sentence on stderr, and nothing is written."""
+    """An error gives one sentence on stderr, and nothing is written."""
     played = song(tmp_path / "a.mid", ("t", held_over_a_change()))
     got, _, err = bayleaf("rehearse", rig, played, *(tmp_path / a if a == "x" else a for a in arguments))
     assert got == status
@@ -190,7 +190,7 @@ def test_what_is_wrong_is_reported(
 
 @pytest.mark.parametrize("content", [b"", b"MThd", b"RIFFxxxxRMIDdata", b"MThd\0\0\0\6\0\1\0\1\0\0", b"\xff" * 99])
 def test_a_file_that_is_no_song_is_reported(bayleaf: Bayleaf, rig: Path, tmp_path: Path, content: bytes) -> None:
-    """Bytes that are no Standard MIDI File give one sentence with the file's name and status 1."""
+    """A file that is not a Standard MIDI File gives one sentence with the file's name, and status 1."""
     (tmp_path / "a.mid").write_bytes(content)
     status, _, err = bayleaf("rehearse", rig, tmp_path / "a.mid", "--input", "keys", "--out", tmp_path / "out")
     assert status == 1
@@ -199,7 +199,7 @@ def test_a_file_that_is_no_song_is_reported(bayleaf: Bayleaf, rig: Path, tmp_pat
 
 
 def test_expect_passes_the_same_and_fails_one_byte(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """`--expect` gives 0 for the same run; with one note's byte, or the program, changed it gives 1 and says where."""
+    """`--expect` gives 0 for an identical run; if one byte of a note or program differs, it gives 1 and says where."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     kept, again = tmp_path / "kept", tmp_path / "again"
     run = ("rehearse", rig, played, "--input", "keys")
@@ -220,7 +220,7 @@ def test_expect_passes_the_same_and_fails_one_byte(bayleaf: Bayleaf, rig: Path, 
 
 
 def test_a_kept_run_that_lost_a_file_differs(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """A file that is gone from the kept run, or was not of this run, is a difference."""
+    """A file missing from the kept run, or one that does not belong to it, is a difference."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     run = ("rehearse", rig, played, "--input", "keys")
     bayleaf(*run, "--out", tmp_path / "kept")
@@ -234,7 +234,7 @@ def test_a_kept_run_that_lost_a_file_differs(bayleaf: Bayleaf, rig: Path, tmp_pa
 
 
 def test_against_tells_what_an_edit_changes(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """`--against` plays the song through the old rig, too: what is missing, new, earlier or later, note by note."""
+    """`--against` also plays the song through the old rig: what is missing, new, earlier or later, note by note."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     old = tmp_path / "old.toml"
     old.write_text(RIG.replace("SETTLE", "10 ms"), encoding="utf-8")
@@ -254,8 +254,8 @@ def test_against_tells_what_an_edit_changes(bayleaf: Bayleaf, rig: Path, tmp_pat
 
 
 def test_what_is_not_ours_is_left_alone(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """A file of that name which no rehearsal wrote, or which was changed since, stays, and the run says so; what an
-    earlier run wrote is written again."""
+    """A file of that name that a rehearsal did not write, or that was changed since, stays, and the run says so; files
+    of an earlier run are overwritten."""
     played = song(tmp_path / "a.mid", ("", held_over_a_change()))
     out = tmp_path / "out"
     out.mkdir()
@@ -276,7 +276,7 @@ def test_what_is_not_ours_is_left_alone(bayleaf: Bayleaf, rig: Path, tmp_path: P
 
 
 def test_time_code_of_the_rig_recalls_scenes(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """A scene with `at` is recalled when the rig's own time code gets there; one that it never reaches is reported."""
+    """A scene with `at` is recalled when the rig's own time code reaches it; one that is never reached is reported."""
     text = rig.read_text().replace('name = "<script>Two"', 'name = "Two"\nat = "00:00:01:05"')
     rig.write_text(text + '[sync.timecode]\nrate = "25"\nrun = true\nto = ["strings"]\n')
     played = song(tmp_path / "a.mid", ("", [mido.Message("note_on", note=60, velocity=0, time=480 * 4)]))
@@ -294,7 +294,7 @@ def test_time_code_of_the_rig_recalls_scenes(bayleaf: Bayleaf, rig: Path, tmp_pa
 
 
 def test_a_scene_that_cannot_be_recalled_is_something_to_fix(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """A program that asks for a scene which the rig does not have is listed among what to fix, once."""
+    """A program that recalls a scene missing from the rig is listed once among what to fix."""
     asking = [mido.Message("program_change", program=8, time=480) for _ in range(3)]
     played = song(tmp_path / "a.mid", ("", [*asking, *held_over_a_change()]))
     status, out, _ = bayleaf("rehearse", rig, played, "--input", "keys", "--out", tmp_path / "out")
@@ -307,7 +307,7 @@ def test_a_scene_that_cannot_be_recalled_is_something_to_fix(bayleaf: Bayleaf, r
 
 
 def test_the_demo_can_be_rehearsed(bayleaf: Bayleaf, tmp_path: Path) -> None:
-    """The demo's music through the demo's rig: four scenes, nothing left sounding, every instrument on its sound."""
+    """The demo's music through the demo's rig: four scenes, no note left sounding, every instrument on its sound."""
     status, out, _ = bayleaf("rehearse", DEMO, SONG, "--out", tmp_path / "out")
     assert status == 0
     assert "0 notes left sounding" in out

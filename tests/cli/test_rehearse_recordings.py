@@ -12,7 +12,7 @@ from tests.support.rehearsal_rig import SONG
 
 
 def recorded(file: Path, *happened: Mapping[str, object], head: Mapping[str, object] | None = None) -> Path:
-    """A flight recording of these."""
+    """A flight recording of these entries."""
     first = {"format": "bayleaf recording 1", "rig": "x", "scene": None, "monotonic": 10**12, **(head or {})}
     lines = [first, *({"clock": "", **each} for each in happened)]
     file.write_text("".join(json.dumps(line) + "\n" for line in lines), encoding="utf-8")
@@ -20,7 +20,7 @@ def recorded(file: Path, *happened: Mapping[str, object], head: Mapping[str, obj
 
 
 def test_a_recording_says_where_it_parts_from_the_replay(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """What went out that night is compared with the replay; the first difference of an output is reported."""
+    """What went out that night is compared with the replay; the first difference of each output is reported."""
     begin = {"at": 0, "way": "did", "did": ["start", {}, ["strings"]]}
     scene = {"at": 0, "way": "did", "did": ["command", "scene", 1, "start"]}
     note = {"at": 1, "way": "in", "port": "keys", "message": "91 3C 40"}
@@ -44,8 +44,9 @@ def test_a_recording_says_where_it_parts_from_the_replay(bayleaf: Bayleaf, rig: 
 
 
 def test_a_recording_that_begins_within_the_show(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """A recording cut at its beginning is replayed from the scene then in force; what had begun before is reported as a
-    difference, and the rest is compared all the same. Ports that this rig does not have are reported and left out."""
+    """A recording cut at its beginning is replayed from the scene then in force. Anything that began earlier is
+    reported as a difference, and the rest is still compared. Ports that this rig does not have are reported and left
+    out."""
     note = {"at": 1, "way": "in", "port": "keys", "message": "91 3C 40"}
     held = {"at": 0, "way": "in", "port": "keys", "message": "81 30 40"}
     out = [{**each, "way": "out", "port": "strings"} for each in (held, note)]
@@ -67,7 +68,7 @@ def test_a_recording_that_begins_within_the_show(bayleaf: Bayleaf, rig: Path, tm
 def test_a_fault_of_our_own_costs_its_message_only(
     bayleaf: Bayleaf, rig: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What failed that night fails again in the replay; it is reported, and the rest goes on as it did."""
+    """A fault of Bayleaf itself recurs in the replay and is reported; it costs only its own message."""
     receive = Engine.receive
 
     def broken(self: Engine, now: int, source: int, message: bytes) -> object:
@@ -102,7 +103,7 @@ def test_a_fault_of_our_own_costs_its_message_only(
 def test_a_broken_recording_is_reported(
     bayleaf: Bayleaf, rig: Path, tmp_path: Path, content: str, expected: str
 ) -> None:
-    """A recording that cannot be read gives one sentence with its line, status 1, and nothing is written."""
+    """A recording that cannot be read gives one sentence with the line, and status 1; nothing is written."""
     file = tmp_path / "a.jsonl"
     file.write_text(content)
     status, _, err = bayleaf("rehearse", rig, "--recording", file, "--out", tmp_path / "out")
@@ -112,7 +113,8 @@ def test_a_broken_recording_is_reported(
 
 
 def test_a_song_or_a_recording(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:
-    """Neither or both is a usage error, and so is an input for a recording; a mix-up of the two is reported."""
+    """Giving both a song and a recording, or neither, is a usage error, and so is an input with a recording; a file of
+    the wrong kind is reported."""
     file = recorded(tmp_path / "a.jsonl")
     assert "use --recording" in bayleaf("rehearse", rig, file, "--input", "keys", "--out", tmp_path / "x")[2]
     assert "holds no commands" in bayleaf("rehearse", rig, "--recording", SONG, "--out", tmp_path / "x")[2]

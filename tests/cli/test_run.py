@@ -1,4 +1,4 @@
-"""A running engine and the commands that act on it, each a process of its own as in a terminal."""
+"""A running engine and the commands that act on it, each in its own process as in a terminal."""
 
 import json
 import os
@@ -26,7 +26,7 @@ def stage(tmp_path: Path) -> Iterator[Stage]:
 
 
 def test_commands_act_and_answer(stage: Stage) -> None:
-    """scene, next, back, panic and resend act on the engine and say what happened; the cable shows it."""
+    """scene, next, back, panic and resend act on the engine and report the result; the cable shows it."""
     stage.start()
     burst = bytes.fromhex("B0 00 01 B0 20 02 C0 02")
     assert stage.heard(burst) == burst
@@ -34,7 +34,7 @@ def test_commands_act_and_answer(stage: Stage) -> None:
     assert (said.returncode, said.stdout) == (0, "scene 2 Two\n")
     said = stage.bayleaf("next")
     assert said.returncode == 0
-    assert said.stdout == "the end of the set list Friday; nothing changed\n"
+    assert said.stdout == "already at the end of set list Friday\n"
     said = stage.bayleaf("back")
     assert said.stdout.startswith("scene 1 One, 0 ms, 1 instrument (8 bytes sent")
     assert stage.heard(burst) == burst
@@ -50,15 +50,15 @@ def test_commands_act_and_answer(stage: Stage) -> None:
 
 
 def test_a_set_list_and_its_entry_are_one_answer(stage: Stage) -> None:
-    """With --json a command prints one JSON value, also where it was asked for a set list and an entry of it."""
+    """With --json a command prints one JSON value, even when given both a set list and an entry of it."""
     stage.start()
     asked = "setlist", "Friday", "--entry", "2"
     assert json.loads(stage.bayleaf(*asked, "--json").stdout)["scene"] == [2, "Two"]
-    assert stage.bayleaf(*asked).stdout == "the set list Friday, at its end\nscene 2 Two\n"
+    assert stage.bayleaf(*asked).stdout == "set list Friday, last entry\nscene 2 Two\n"
 
 
 def test_a_note_crosses_a_scene_change_and_sigterm_releases_what_is_held(stage: Stage) -> None:
-    """A held key is released where it was pressed; what is still held at SIGTERM is released, with status 0."""
+    """A held key is released where it was pressed; a note still held at SIGTERM is released, with status 0."""
     process = stage.start()
     stage.heard(bytes.fromhex("C0 02"))
     os.write(stage.keys, bytes.fromhex("90 3C 40 C0 01 90 40 40"))
@@ -73,7 +73,7 @@ def test_a_note_crosses_a_scene_change_and_sigterm_releases_what_is_held(stage: 
 
 
 def test_the_last_scene_is_recalled_at_the_next_start(stage: Stage) -> None:
-    """start = "last": the scene of the last time, also after kill -9, whose socket is no obstacle."""
+    """With start = "last" the previous scene is recalled, also after kill -9, which leaves a stale socket."""
     process = stage.start()
     stage.bayleaf("scene", "2")
     until("the scene on disk", lambda: "2" in _state(stage))
@@ -90,7 +90,7 @@ def _state(stage: Stage) -> str:
 
 
 def test_two_engines_of_one_name(stage: Stage) -> None:
-    """The second engine of a name is refused with one sentence; the first plays on."""
+    """A second engine of the same name is rejected with one sentence; the first keeps playing."""
     stage.start()
     second = stage.run()
     _, said = second.communicate(timeout=DEADLINE)
@@ -100,7 +100,7 @@ def test_two_engines_of_one_name(stage: Stage) -> None:
 
 
 def test_a_folder_too_deep_for_a_socket(stage: Stage) -> None:
-    """A socket's path has some hundred bytes (unix(7): 108); in a folder with a longer one commands act as well."""
+    """A socket's path has at most 108 bytes (unix(7)); commands work in a folder with a longer path, too."""
     deep = stage.folder / ("deep" * 30)
     deep.mkdir(mode=0o700)
     stage.environment["XDG_RUNTIME_DIR"] = str(deep)
@@ -124,7 +124,7 @@ def test_watch_speaks_musicians_words(stage: Stage) -> None:
     assert watching.stdout is not None
     playing = threading.Event()
 
-    def play() -> None:  # again and again: nobody knows when the watcher begins to see
+    def play() -> None:  # repeated, since there is no sign that the watcher is ready
         while not playing.wait(0.05):
             os.write(stage.keys, bytes.fromhex("94 3C 40 84 3C 40"))
 
@@ -142,7 +142,7 @@ def test_watch_speaks_musicians_words(stage: Stage) -> None:
 
 
 def test_rubbish_on_a_device_harms_nothing(stage: Stage) -> None:
-    """Random bytes on an input are counted as repairs; what is whole among them passes, and the engine goes on."""
+    """Random bytes on an input are counted as repairs; whole messages among them pass, and the engine keeps running."""
     stage.start()
     stage.heard(bytes.fromhex("C0 02"))
     os.write(stage.keys, bytes.fromhex("3C 40 F7 90 F0 01 90 3C F4 90 3C 40"))
@@ -152,7 +152,7 @@ def test_rubbish_on_a_device_harms_nothing(stage: Stage) -> None:
 
 
 def test_the_status_names_the_fault_log(stage: Stage) -> None:
-    """As text and as JSON the status says where faults are logged, below XDG_STATE_HOME, and how many there are."""
+    """As text and as JSON, `status` gives the path of the fault log, below XDG_STATE_HOME, and the number of faults."""
     stage.start()
     file = stage.folder / "state" / "bayleaf" / "bayleaf.log"
     log = json.loads(stage.bayleaf("status", "--json").stdout)["log"]
@@ -161,7 +161,7 @@ def test_the_status_names_the_fault_log(stage: Stage) -> None:
 
 
 def test_a_port_that_is_missing_at_start_is_reported_and_the_rest_plays(stage: Stage) -> None:
-    """A device that is not there is one sentence on stderr; the engine plays without it and `status` shows it."""
+    """A missing device is one sentence on stderr; the engine plays without it and `status` shows it."""
     (stage.folder / "KEYS").unlink()
     stage.start()
     inputs = json.loads(stage.bayleaf("status", "--json").stdout)["inputs"]
@@ -171,16 +171,16 @@ def test_a_port_that_is_missing_at_start_is_reported_and_the_rest_plays(stage: S
 
 @pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM])
 def test_an_impatient_second_signal_ends_nothing_badly(stage: Stage, end: signal.Signals) -> None:
-    """Ctrl-C twice, or a second SIGTERM as `timeout` and service managers send it, at whatever moment until the process
-    is gone: the held note is still released, the status is 0, no traceback is shown, and nothing is left of the socket
-    that the next start would take for a crash."""
+    """A second Ctrl-C, or a second SIGTERM as `timeout` and service managers send it, does no harm at any moment before
+    the process has gone: the held note is still released, the status is 0, no traceback is shown, and no socket is left
+    behind that the next start would take for a crash."""
     process = stage.start()
     stage.heard(bytes.fromhex("C0 02"))
     os.write(stage.keys, bytes.fromhex("90 3C 40"))
     stage.heard(bytes.fromhex("90 3C 40"))
     while process.poll() is None:
         process.send_signal(end)
-        time.sleep(0.002)  # as an impatient hand does
+        time.sleep(0.002)  # as an impatient user does
     assert stage.heard(bytes.fromhex("80 3C 40")) == bytes.fromhex("80 3C 40")
     _, said = process.communicate(timeout=DEADLINE)
     assert process.returncode == 0

@@ -22,7 +22,7 @@ RIG = 'format = 1\n[[scenes]]\nnumber = 1\nname = "Only"\n'
 
 
 class AsWritten(configparser.ConfigParser):
-    """Keys keep their capital letters."""
+    """A parser that keeps capital letters in keys."""
 
     def optionxform(self, optionstr: str) -> str:
         return optionstr
@@ -37,7 +37,7 @@ def unit() -> configparser.ConfigParser:
 
 
 def home(tmp_path: Path, rig: str) -> dict[str, str]:
-    """A home folder as that page describes it; the environment that goes with it."""
+    """A home folder as that page describes it, and its environment."""
     (tmp_path / "bayleaf" / ".venv").mkdir(parents=True)
     (tmp_path / "bayleaf" / ".venv" / "bin").symlink_to(Path(sys.executable).parent)
     (tmp_path / "rigs").mkdir()
@@ -46,13 +46,13 @@ def home(tmp_path: Path, rig: str) -> dict[str, str]:
 
 
 def command(tmp_path: Path) -> list[str]:
-    """What the supervisor would start for bayleaf@pit, on ports that are to be had everywhere."""
+    """What the supervisor would start for bayleaf@pit, on ports that exist everywhere."""
     line = unit()["Service"]["ExecStart"].replace("%h", str(tmp_path)).replace("%i", "pit")
     return [*shlex.split(line), "--backend", "memory"]
 
 
 def test_what_the_unit_starts_answers_and_is_started_again_when_killed(tmp_path: Path) -> None:
-    """The command of the unit plays the rig under its name; a kill counts as a failure, after which it starts again."""
+    """The unit's command plays the rig under its name; a kill counts as a failure, after which it starts again."""
     environment = home(tmp_path, RIG)
     bayleaf = command(tmp_path)[0]
     for _ in range(2):
@@ -73,7 +73,7 @@ def test_what_the_unit_starts_answers_and_is_started_again_when_killed(tmp_path:
 
 
 def test_a_faulty_rig_is_not_started_again_and_again(tmp_path: Path) -> None:
-    """A rig at fault ends with a status after which the supervisor leaves it alone."""
+    """A rig with an error ends with a status after which the supervisor does not restart it."""
     environment = home(tmp_path, RIG.replace("number", "nubmer"))
     done = subprocess.run(command(tmp_path), env=environment, capture_output=True, text=True, check=False)
     assert "pit.toml:3: " in done.stderr

@@ -1,4 +1,4 @@
-"""Scenes as memories, and saving, as commands against a running engine. (Our own design; no outside source.)"""
+"""Scenes as memories, and saving, by commands to a running engine. (Our own design; no outside source.)"""
 
 import json
 import tempfile
@@ -52,14 +52,14 @@ scene = 12
 
 
 def done(desk: Evening, *arguments: str) -> str:
-    """What a command that must succeed says."""
+    """The output of a command that must succeed."""
     said = desk.bayleaf(*arguments)
     assert (said.returncode, said.stderr) == (0, "")
     return said.stdout
 
 
 def refused(desk: Evening, *arguments: str) -> str:
-    """The sentence of a command that must not succeed."""
+    """The error of a command that must fail."""
     said = desk.bayleaf(*arguments)
     assert (said.returncode, said.stdout) == (1, "")
     return said.stderr
@@ -67,7 +67,7 @@ def refused(desk: Evening, *arguments: str) -> str:
 
 @pytest.fixture
 def desk() -> Iterator[Evening]:
-    """An engine that plays the rig above, in a folder with a short path: a socket's may have 107 bytes."""
+    """An engine that plays the rig above, in a folder with a short path: a socket's path may have at most 107 bytes."""
     with tempfile.TemporaryDirectory(prefix="bl") as folder:
         made = Evening(Path(folder))
         try:
@@ -88,14 +88,14 @@ def test_an_evening_of_edits(desk: Evening) -> None:
     assert done(desk, "scenes", "copy", "11", "21", "--as", "Reprise") == f"scene 11 copied to 21{waits}"
     assert (
         done(desk, "scenes", "rename", "12", "Last dance")
-        == f"scene 12 is now Last dance, also in set list Friday{waits}"
+        == f'scene 12 renamed to "Last dance", also in set list Friday{waits}'
     )
     assert (
         done(desk, "scenes", "renumber", "12", "13")
-        == f"scene 12 is now scene 13, also in set list Friday and control 1{waits}"
+        == f"scene 12 renumbered to 13, also in set list Friday and control 1{waits}"
     )
     assert done(desk, "scenes", "move", "13", "--before", "11") == f"scene 13 moved before 11{waits}"
-    stored = "stored as scene 40 Here: 1 route, 1 sound"
+    stored = "scene 40 Here stored: 1 route, 1 sound"
     assert done(desk, "scenes", "store", "40", "--as", "Here") == stored + waits
     assert done(desk, "scenes", "undo") == f"undone: {stored}{waits}"
     assert done(desk, "scenes", "redo") == f"redone: {stored}{waits}"
@@ -120,14 +120,14 @@ def test_an_evening_of_edits(desk: Evening) -> None:
 
 
 def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
-    """Each refusal is one sentence that names the scene and the line in the way; nothing changes."""
+    """Each refusal is one sentence that names the scene and the conflicting line; nothing changes."""
     assert refused(desk, "scenes", "delete", "11") == "scene 11 is used by start in line 4; change that line first\n"
     assert refused(desk, "scenes", "delete", "12").startswith("scene 12 is used by control 1 in line 36; change")
     assert refused(desk, "scenes", "copy", "77", "1") == "there is no scene 77; there are: 11, 12\n"
     assert refused(desk, "scenes", "copy", "11", "12").startswith("scene 12 Finale already has the number 12")
     assert "has the name" in refused(desk, "scenes", "rename", "11", "Finale")
-    assert "text that is not empty" in refused(desk, "scenes", "rename", "11", "")
-    assert "allowed: 1 to 16384" in refused(desk, "scenes", "renumber", "11", "0")
+    assert "a scene needs a name" in refused(desk, "scenes", "rename", "11", "")
+    assert "scene numbers run from 1 to 16384" in refused(desk, "scenes", "renumber", "11", "0")
     assert "cannot be moved before itself" in refused(desk, "scenes", "move", "11", "--before", "11")
     assert refused(desk, "scenes", "undo") == "there is no edit to undo\n"
     assert refused(desk, "scenes", "redo") == "there is no undone edit to redo\n"
@@ -137,7 +137,7 @@ def test_what_cannot_be_done_is_said_with_status_1(desk: Evening) -> None:
 
 @pytest.mark.parametrize("choice", ["--playing", "--file"])
 def test_a_file_edited_meanwhile_waits_for_a_choice(desk: Evening, choice: str) -> None:
-    """save shows both sides with status 1 until one is chosen; the other one is kept as a version."""
+    """`save` shows both sides with status 1 until one is chosen; the other one is kept as a version."""
     done(desk, "scenes", "rename", "12", "Last dance")
     theirs = RIG.replace("Overture", "Prelude")
     desk.file.write_text(theirs)
@@ -155,7 +155,7 @@ def test_a_file_edited_meanwhile_waits_for_a_choice(desk: Evening, choice: str) 
 
 
 def test_two_scenes_in_words(desk: Evening) -> None:
-    """bayleaf diff says what differs, or that nothing does, or which scenes there are."""
+    """`bayleaf diff` says what differs, or that nothing does, or which scenes exist."""
     assert done(desk, "diff", "rig.toml", "11", "12").splitlines() == [
         "name: Overture in 11, Finale in 12",
         "only in 11: route keys to strings",
@@ -171,7 +171,7 @@ def test_two_scenes_in_words(desk: Evening) -> None:
 
 
 def test_live_edits_that_nobody_saved_can_be_had_back(desk: Evening) -> None:
-    """An engine that is stopped with unsaved edits keeps them as a version that can be played."""
+    """An engine stopped with unsaved edits keeps them as a version that can be played."""
     done(desk, "scenes", "rename", "12", "Last dance")
     desk.process.terminate()
     desk.process.wait(timeout=60)

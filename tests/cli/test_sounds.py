@@ -9,7 +9,7 @@ from engine.cli.app import main
 
 
 def run(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int:
-    """The command in this process; its status."""
+    """Run the command in this process; returns its status."""
     monkeypatch.setattr("sys.argv", ["bayleaf", *arguments])
     try:
         main()
@@ -37,7 +37,7 @@ def test_a_ready_rig_is_written_checked_and_searched(
 
 
 def test_import_makes_a_list_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """`sounds import` writes a list of a CSV file, and leaves a file that exists alone."""
+    """`sounds import` makes a sound list from a CSV file, and leaves an existing file alone."""
     source, made = tmp_path / "a.csv", tmp_path / "a.toml"
     source.write_text("msb,lsb,program,name\n0,3,12,Warm pad\n", encoding="utf-8")
     assert run(monkeypatch, "sounds", "import", str(source), str(made)) == 0

@@ -1,4 +1,4 @@
-"""A sweep over the channels in one line. (Our own design; no outside source but MIDI 1.0 Tables II and III.)"""
+"""A sweep over the channels shown as one line. (Our own design; no outside source but MIDI 1.0 Tables II and III.)"""
 
 from typing import Any
 
@@ -20,7 +20,7 @@ PEDALS_UP, SOUND_OFF, CENTRE = b"\xb0\x40\x00", b"\xb0\x78\x00", b"\xe0\x00\x40"
 
 
 def test_a_panic_is_one_line_an_output() -> None:
-    """What sweeps all channels of two outputs at once is one line for each, with count, channels and kinds."""
+    """A sweep over all channels of two outputs at once is one line for each output, with count, channels and kinds."""
     swept = on_all(PEDALS_UP, CENTRE, SOUND_OFF)
     mixed = [each for two in zip(out("strings", *swept), out("brass", *swept), strict=True) for each in two]
     (first, said), (second, also) = folded(mixed)
@@ -29,10 +29,10 @@ def test_a_panic_is_one_line_an_output() -> None:
 
 
 def test_what_is_before_between_and_after_stays() -> None:
-    """Notes around a sweep keep their lines and places; what is reported and what comes in does, too."""
-    told = {"at": 0, "way": "told", "port": "engine", "message": None, "text": "a panic"}
+    """Notes around a sweep keep their lines and places, and so do reports and incoming messages."""
+    report = {"at": 0, "way": "told", "port": "engine", "message": None, "text": "a panic"}
     came = {**out("keys", b"\x90\x3c\x40")[0], "way": "in"}
-    events = [came, *out("strings", b"\x90\x3c\x40"), told, *out("strings", *on_all(SOUND_OFF), b"\x80\x3c\x40")]
+    events = [came, *out("strings", b"\x90\x3c\x40"), report, *out("strings", *on_all(SOUND_OFF), b"\x80\x3c\x40")]
     assert [said for _, said in folded(events)] == [
         "channel 1 note on C4 velocity 64",
         "channel 1 note on C4 velocity 64",
@@ -43,14 +43,14 @@ def test_what_is_before_between_and_after_stays() -> None:
 
 
 def test_a_layer_is_no_sweep() -> None:
-    """A note on four channels is four lines; over eight channels with gaps each of them is named."""
+    """A note on four channels is four lines; a sweep over eight channels with gaps is one line that names them all."""
     assert len(folded(out("strings", *on_all(b"\x90\x3c\x40", channels=range(4))))) == 4
     ((_, said),) = folded(out("strings", *on_all(SOUND_OFF, channels=range(0, 16, 2))))
     assert said == "8 messages on channels 1, 3, 5, 7, 9, 11, 13, 15: all sound off"
 
 
 def test_a_sweep_that_is_cut_short_says_what_it_has() -> None:
-    """Two kinds over different channels, as where one look ends and the next begins, are two lines."""
+    """Two kinds over different channels, where one poll ends and the next begins, are two lines."""
     cut = on_all(PEDALS_UP, channels=range(9, 16)) + on_all(CENTRE)
     assert [said for _, said in folded(out("strings", *cut))] == [
         "7 messages on channels 10 to 16: sustain pedal 0 (up)",
@@ -60,6 +60,6 @@ def test_a_sweep_that_is_cut_short_says_what_it_has() -> None:
 
 @given(st.lists(st.tuples(st.sampled_from("ab"), st.sampled_from([*on_all(PEDALS_UP, SOUND_OFF), b"\xf8"]))))
 def test_no_message_is_left_out(played: list[tuple[str, bytes]]) -> None:
-    """Whatever is sent, the lines together stand for just as many messages."""
+    """Whatever is sent, the lines together account for exactly that number of messages."""
     lines = folded([event for port, message in played for event in out(port, message)])
     assert sum(int(said.split()[0]) if "messages on" in said else 1 for _, said in lines) == len(played)

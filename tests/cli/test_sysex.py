@@ -21,7 +21,7 @@ def dump(folder: Path, name: str, data: bytes) -> str:
 
 
 def test_compare_says_by_its_status_what_it_found(tmp_path: Path) -> None:
-    """0 for equal dumps, 1 with the place for different ones, 2 with the file's name for one that cannot be read."""
+    """0 for equal dumps; 1 with the place for different ones; 2 with the file's name for one that cannot be read."""
     first, second = dump(tmp_path, "a.syx", ONE * 2), dump(tmp_path, "b.syx", ONE + OTHER)
     cut = dump(tmp_path, "c.syx", ONE[:-1])
     same, differs, unread = (
@@ -34,7 +34,7 @@ def test_compare_says_by_its_status_what_it_found(tmp_path: Path) -> None:
 
 
 def test_a_damaged_packet_is_not_sent(tmp_path: Path) -> None:
-    """A packet of a sample dump with a wrong checksum is reported by its place before anything goes out."""
+    """A packet of a sample dump with a wrong checksum is reported by its place before anything is sent."""
     file = dump(tmp_path, "a.syx", WHOLE + WHOLE[:-2] + b"\x01\xf7")
     result = CliRunner().invoke(app, ["sysex", "send", file, "organ"])
     assert isinstance(result.exception, CommandError)
@@ -47,7 +47,7 @@ def test_a_damaged_packet_is_not_sent(tmp_path: Path) -> None:
 def test_a_version_that_cannot_be_kept_is_reported_before_an_instrument_is_asked(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
 ) -> None:
-    """An instrument's name that cannot name a folder is refused at once: a dump that took minutes would be lost."""
+    """An instrument's name that cannot name a folder is rejected at once: a dump of several minutes would be lost."""
     monkeypatch.setattr(client, "converse", lambda *_: pytest.fail("nothing is asked yet"))
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
     monkeypatch.chdir(tmp_path)
@@ -65,7 +65,7 @@ def test_a_version_that_cannot_be_kept_is_reported_before_an_instrument_is_asked
     ],
 )
 def test_what_cannot_be_meant_is_a_usage_error(tmp_path: Path, more: list[str], said: str) -> None:
-    """Status 2, with what goes together."""
+    """A wrong combination of options gives status 2, with what goes together."""
     result = CliRunner().invoke(app, ["sysex", "receive", "organ", str(tmp_path / "new.syx"), *more])
     assert result.exit_code == 2
     assert said in " ".join(result.output.replace("│", " ").split())

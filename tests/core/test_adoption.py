@@ -43,12 +43,12 @@ def start(rig: str, number: int = 1) -> tuple[Engine, list[Delivery]]:
 
 
 def edit(now: int, rig: str, old: Engine) -> tuple[Engine, list[Delivery]]:
-    """The engine after it has adopted an edited rig, and what it sent in doing so."""
+    """The engine after it has adopted an edited rig, and the messages sent in doing so."""
     return old, adopt(old, now, read(rig, "test"))
 
 
 def test_an_identical_rig_takes_over_in_silence() -> None:
-    """A file that was saved as it was sends nothing, and what is held and moved is held and moved on."""
+    """A file saved unchanged sends nothing, and held keys and moved controllers stay as they are."""
     old, _ = start(text())
     old.receive(1, KEYS, b"\x90\x3c\x40")
     old.receive(2, KEYS, b"\xb0\x40\x7f")
@@ -61,7 +61,7 @@ def test_an_identical_rig_takes_over_in_silence() -> None:
 
 
 def test_a_held_key_is_released_where_its_press_went() -> None:
-    """A scene that is transposed by the edit releases the old note and plays the new one (MIDI 1.0 p. A-4)."""
+    """If the edit transposes a scene, the old note is released and the new one played (MIDI 1.0 p. A-4)."""
     old, _ = start(text(scene('{ from = "keys", to = "strings" }')))
     old.receive(1, KEYS, b"\x90\x3c\x40")
     up = scene('{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 2 } ] }')
@@ -73,7 +73,7 @@ def test_a_held_key_is_released_where_its_press_went() -> None:
 
 
 def test_an_output_that_is_taken_out_hears_its_releases() -> None:
-    """The output that is no longer in the rig gets its note-off and its pedal up; the other one hears nothing."""
+    """An output removed from the rig gets its note-off and its pedal up; the other output gets nothing."""
     old, _ = start(text(scene()))
     for message in (b"\x90\x3c\x40", b"\xb0\x40\x7f", b"\xe0\x00\x50"):
         old.receive(1, KEYS, message)
@@ -83,7 +83,7 @@ def test_an_output_that_is_taken_out_hears_its_releases() -> None:
 
 
 def test_an_input_that_is_taken_out_is_let_go() -> None:
-    """What the removed input held and moved is released; another player's notes sound on."""
+    """Notes and controllers of the removed input are released; another player's notes sound on."""
     old, _ = start(text(scene()))
     old.receive(1, PADS, b"\x90\x3c\x40")
     old.receive(1, PADS, b"\xb0\x40\x7f")
@@ -94,7 +94,7 @@ def test_an_input_that_is_taken_out_is_let_go() -> None:
 
 
 def test_what_the_edited_scene_no_longer_feeds_comes_to_rest() -> None:
-    """A pedal whose route was deleted goes up, as at a change of scene (RP-015)."""
+    """A pedal whose route was deleted goes up, as on a scene change (RP-015)."""
     old, _ = start(text(scene()))
     old.receive(1, KEYS, b"\xb0\x40\x7f")
     _, sent = edit(2, text(scene('{ from = "keys", to = "strings" }')), old)
@@ -107,7 +107,7 @@ LATCH = '{ from = "keys", to = "strings", through = [ { filter = "latch", contro
 
 @pytest.mark.parametrize("touched", [scene(LAYER, number=2), scene(LATCH, number=2)])
 def test_an_untouched_scene_remembers_its_latch(touched: str) -> None:
-    """Another scene was edited: the latch of the one in force is still on, so the next press turns it off."""
+    """If another scene is edited, the latch in the scene in force is still on, so the next press turns it off."""
     old, _ = start(text(scene(LATCH) + scene(number=2)))
     assert hexed(old.receive(1, KEYS, b"\xb0\x40\x7f")) == ["B0 40 7F"]
     old.receive(2, KEYS, b"\xb0\x40\x00")
@@ -117,7 +117,7 @@ def test_an_untouched_scene_remembers_its_latch(touched: str) -> None:
 
 
 def test_only_a_changed_burst_is_sent() -> None:
-    """The output whose sounds were edited gets its burst; the one whose sounds were not gets nothing."""
+    """An output whose sounds were edited gets its burst; one whose sounds were not gets nothing."""
     burst = '{ instrument = "lead", sound = "A" }, { output = "brass", channel = 1, program = 5 }'
     old, _ = start(text(scene(burst=burst)))
     old.tick(100 * MS)
@@ -127,7 +127,7 @@ def test_only_a_changed_burst_is_sent() -> None:
 
 
 def test_a_scene_that_vanished_plays_on() -> None:
-    """The scene in force is no longer in the rig: it routes as before until another one is recalled."""
+    """A scene in force that is deleted from the rig keeps routing as before until another is recalled."""
     old, _ = start(text(scene() + scene(number=2, routes='{ from = "keys", to = "strings" }')))
     old.receive(1, KEYS, b"\x90\x3c\x40")
     new, sent = edit(2, text(scene(number=2, routes='{ from = "keys", to = "strings" }')), old)
@@ -141,8 +141,8 @@ def test_a_scene_that_vanished_plays_on() -> None:
 
 @pytest.mark.parametrize("kept", [1, 2])
 def test_a_new_input_plays_at_once(kept: int) -> None:
-    """An input that was added to the rig is heard as the edited scene says; in a scene that was not touched, or that
-    is gone, it reaches nothing until it is routed, and harms nothing."""
+    """An input added to the rig plays as the edited scene routes it; in a scene that was not edited, or was deleted, it
+    reaches nothing until it is routed, and does no harm."""
     old, _ = start(text(scene() + scene(number=2)))
     more = text(scene(number=kept)).replace("[outputs]", 'desk = { port = "f" }\n[outputs]')
     new, _ = edit(1, more, old)
@@ -154,7 +154,7 @@ def test_a_new_input_plays_at_once(kept: int) -> None:
 
 
 def test_a_wire_that_becomes_a_din_cable_is_paced() -> None:
-    """`wire = "din"` written in while the show plays is in force at once: at most 3 ms and one message ahead."""
+    """`wire = "din"` added while the show plays is in force at once: messages go at most 3 ms and one message ahead."""
     old, _ = start(text(scene()))
     new, _ = edit(1, text(scene(), cable="din"), old)
     sent = [d for key in range(20) for d in new.receive(1, KEYS, bytes((0x90, 40 + key, 64)))]
@@ -177,7 +177,7 @@ def broken_transpose(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 @pytest.mark.usefixtures("broken_transpose")
 def test_a_filter_that_fails_in_a_scene_that_stayed_is_still_told() -> None:
-    """Faults of the scene in force are counted where they are looked up, also after an edit of another scene."""
+    """Filter faults in the scene in force are counted, also after an edit of another scene."""
     through = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 2 } ] }'
     old, _ = start(text(scene(through)))
     new, _ = edit(2, text(scene(through) + scene(number=2)), old)
@@ -194,7 +194,7 @@ def test_the_place_in_the_set_list_stays() -> None:
 
 
 def test_the_place_of_a_scene_that_vanished_stays() -> None:
-    """The scene in force was deleted: `next` leads to the one that came after it, not to the first."""
+    """If the scene in force is deleted, `next` leads to the one that came after it, not to the first."""
     three = [scene(number=number) for number in (1, 2, 3)]
     old, _ = start(text("".join(three)), number=2)
     new, _ = edit(1, text(three[0] + three[2]), old)
@@ -202,7 +202,7 @@ def test_the_place_of_a_scene_that_vanished_stays() -> None:
 
 
 def test_the_set_list_in_use_stays_when_its_scene_vanishes() -> None:
-    """The scene in force was deleted while the second set list was in use: `next` follows that list still."""
+    """If the scene in force is deleted while the second set list is in use, `next` still follows that list."""
     lists = '[[setlists]]\nname = "A"\nscenes = [1, 3]\n[[setlists]]\nname = "B"\nscenes = [{}3, 1]\n'
     three = [scene(number=number) for number in (1, 2, 3)]
     old, _ = start(text("".join([*three, lists.format("2, ")])), number=2)
@@ -221,8 +221,8 @@ def hears_both(evening: Evening, other: str) -> None:
 @given(rigs(), rigs(), events, events)
 @settings(max_examples=150, deadline=None)
 def test_nothing_hangs_over_an_edit(first: str, second: str, before: list[Any], after: list[Any]) -> None:
-    """Whatever rig follows whatever rig at whatever moment: once all keys are up there is silence, each press has had
-    its release, and in an empty scene all is at rest."""
+    """Whatever rig follows any other, at any moment: once all keys are up there is silence, each press has had its
+    release, and in an empty scene all is at rest."""
     evening = Evening(first)
     evening.perform(before)
     hears_both(evening, second)
@@ -240,7 +240,7 @@ def test_nothing_hangs_over_an_edit(first: str, second: str, before: list[Any], 
 @given(rigs(), events, events)
 @settings(max_examples=100, deadline=None)
 def test_the_same_rig_taken_over_is_as_if_nothing_had_been(rig: str, before: list[Any], after: list[Any]) -> None:
-    """A file saved unchanged in the middle of any stream changes not one message that any output hears."""
+    """Saving the file unchanged in the middle of any stream changes not one message at any output."""
     heard: list[list[Receiver]] = []
     for edited in (False, True):
         evening = Evening(rig)
@@ -256,7 +256,7 @@ def test_the_same_rig_taken_over_is_as_if_nothing_had_been(rig: str, before: lis
 @given(rigs(), events, st.sampled_from(["keys", "pads", "foot"]))
 @settings(max_examples=60, deadline=None)
 def test_an_input_taken_out_holds_nothing(rig: str, stream: list[Any], gone: str) -> None:
-    """After an edit that removes an input, none of its notes sounds on once the others have let go."""
+    """After an edit that removes an input, none of its notes sounds on once the others have released theirs."""
     evening = Evening(rig)
     evening.perform(stream)
     source = evening.router.inputs.index(gone)

@@ -1,4 +1,4 @@
-"""Commands: each is carried out, and comes back from a recording as it was. (Our own format; no outside source.)"""
+"""Commands: each is carried out, and comes back unchanged from a recording. (Our own format; no outside source.)"""
 
 import json
 from dataclasses import fields
@@ -54,7 +54,7 @@ def example(kind: type[Command]) -> Command:
 
 @pytest.mark.parametrize("word", COMMANDS)
 def test_each_command_is_carried_out(word: str) -> None:
-    """No command is forgotten by the engine, and each is answered by its word, but for a wake-up, which resends."""
+    """The engine handles every command, and answers each by its word, except a wake-up, which resends."""
     command = example(COMMANDS[word])
     if isinstance(command, AdoptRig):
         rig = read(PORTS.replace("WIRE", "fast") + SCENES, "test")
@@ -66,7 +66,7 @@ def test_each_command_is_carried_out(word: str) -> None:
 
 @pytest.mark.parametrize("word", COMMANDS)
 def test_each_command_comes_back_from_json(word: str) -> None:
-    """What is recorded is JSON (RFC 8259), and is read back as the same command, whatever JSON does to tuples."""
+    """A recorded command is JSON (RFC 8259) and is read back as the same command, though JSON has no tuples."""
     command = example(COMMANDS[word])
     assert decode(word, json.loads(json.dumps(encode(command)))) == command
 
@@ -98,6 +98,6 @@ def test_a_port_that_the_rig_does_not_have_is_passed_over(word: str) -> None:
     ],
 )
 def test_what_cannot_be_a_command_is_refused(word: str, values: Any, what: str) -> None:
-    """A recording that was edited by hand says what is wrong."""
+    """A recording edited by hand is refused with what is wrong."""
     with pytest.raises(ValueError, match=what):
         decode(word, values)

@@ -1,4 +1,4 @@
-"""The router by examples, as a musician would tell them."""
+"""The router by examples, as a musician would describe them."""
 
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -44,7 +44,7 @@ name = "Off"
 
 
 def test_a_route_that_changes_nothing_passes_releases_as_they_came() -> None:
-    """Release velocities, and releases written as a note-on of velocity 0, pass as they are."""
+    """Release velocities, and releases written as a note-on of velocity 0, pass unchanged."""
     router = routed()
     assert receive(router, 1, 0, "90 3C 40") == ["90 3C 40"]
     assert receive(router, 2, 0, "80 3C 11") == ["80 3C 11"]
@@ -61,7 +61,7 @@ def test_one_players_two_presses_give_two_releases() -> None:
 
 
 def test_a_key_of_two_players_sounds_until_both_let_go() -> None:
-    """The release that comes first is held back, and sent with the last one (MIDI 1.0 p. A-4: each press its own)."""
+    """The release that comes first is held back and sent with the last one (MIDI 1.0 p. A-4: each press its own)."""
     router = routed()
     receive(router, 1, 0, "90 3C 40")
     receive(router, 2, 1, "90 3C 50")
@@ -70,7 +70,8 @@ def test_a_key_of_two_players_sounds_until_both_let_go() -> None:
 
 
 def test_a_release_after_a_panic_does_not_cut_another_players_note() -> None:
-    """A key held through a panic has had its note-off; letting it go leaves alone who pressed it since."""
+    """A key held through a panic has had its note-off; its release does not end a note that another player pressed
+    since."""
     router = routed()
     receive(router, 1, 0, "90 3C 40")
     command(router, 2, "panic", None, "test")
@@ -101,7 +102,7 @@ routes = [ { from = "keys", to = "strings", through = [ { filter = "transpose", 
 
 
 def test_a_key_pressed_into_nothing_is_released_into_nothing() -> None:
-    """A press that no route took has no release in the next scene."""
+    """A press that no route passed has no release in the next scene."""
     router = routed()
     recall(router, 1, 2)
     assert receive(router, 2, 0, "90 3C 40") == []
@@ -118,14 +119,14 @@ def test_residue_is_set_to_rest() -> None:
 
 
 def test_residue_that_is_still_fed_is_left_alone() -> None:
-    """Where the new scene still feeds the pedal it is left as it is."""
+    """If the new scene still feeds the pedal, it is left alone."""
     router = routed()
     receive(router, 1, 0, "B0 40 7F")
     assert recall(router, 2, 1) == []
 
 
 def test_bank_and_program_of_one_message_stay_together() -> None:
-    """What add_bank makes of a program change is one unit on a DIN wire, whatever else comes."""
+    """The messages that add_bank makes of a program change stay together on a DIN cable, whatever else comes."""
     chain = '{ filter = "add_bank", channels = { 1 = [8, 9] } }'
     route = f'{{ from = ["keys", "pads"], to = "strings", through = [ {chain} ] }}'
     router = engine(f'[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ {route} ]', cable="din")
@@ -180,7 +181,8 @@ def controlled(control: str) -> Engine:
     ],
 )
 def test_a_control_acts_and_its_message_is_consumed(control: str, message: str, scene: int) -> None:
-    """Programs and songs count from 1; a controller acts at its threshold; whatever it does, nothing is routed."""
+    """Programs and songs count from 1; a controller acts at its threshold; whatever the control does, nothing is
+    routed."""
     router = controlled(control)
     out = hexed(router.receive(1, 2, bytes.fromhex(message)), 0)
     assert router.scene is not None
@@ -189,7 +191,7 @@ def test_a_control_acts_and_its_message_is_consumed(control: str, message: str, 
 
 
 def test_an_unknown_number_is_told_and_changes_nothing() -> None:
-    """A program without a scene is consumed and told."""
+    """A program without a scene is consumed and reported."""
     router = controlled('when = { program = "any" }\ndo = "scene"')
     assert router.receive(1, 2, b"\xc0\x62") == []
     assert [(one.done, one.text) for one in router.reports.outcomes] == [
@@ -198,13 +200,13 @@ def test_an_unknown_number_is_told_and_changes_nothing() -> None:
 
 
 def test_pass_routes_the_message_as_well() -> None:
-    """With pass = true the message also goes its way."""
+    """With pass = true the message is routed as well."""
     router = controlled('when = { program = "any" }\ndo = "scene"\npass = true')
     assert hexed(router.receive(1, 2, b"\xc0\x0b"), 0)[0] == "C0 0B"
 
 
 def test_a_worn_switch_counts_once() -> None:
-    """Within the guard time a second firing is no press; after it, it is. The first counts at once."""
+    """Within the guard time a second message is not a press; after it, it is. The first counts at once."""
     router = controlled('when = { controller = 80 }\ndo = "next"\nguard = "250 ms"')
     for at, message in ((0, "B0 50 7F"), (5, "B0 50 00"), (9, "B0 50 7F"), (100, "B0 50 00"), (200, "B0 50 7F")):
         router.receive(at * MS, 2, bytes.fromhex(message))
@@ -215,7 +217,7 @@ def test_a_worn_switch_counts_once() -> None:
 
 
 def test_a_swept_pedal_is_one_press() -> None:
-    """A pedal swept up over the threshold acts once, and its values below are consumed as well."""
+    """A pedal that sweeps up over the threshold acts once, and its values below it are consumed as well."""
     router = controlled('when = { controller = 11 }\ndo = "next"\nguard = "0 ms"')
     for value in range(0, 128, 3):
         assert hexed(router.receive(value * MS, 2, bytes((0xB0, 11, value))), 0)[3:] == []
@@ -231,14 +233,14 @@ def test_a_set_list_is_walked() -> None:
     assert command(router, 2, "next", None, "test")[0].scene == (1, "One")
     outcome, out = command(router, 3, "next", None, "test")
     assert (outcome.done, out) == (False, [])
-    assert outcome.text == "the end of the set list Friday; nothing changed"
+    assert outcome.text == "already at the end of set list Friday"
     recall(router, 4, 12)
     assert command(router, 5, "back", None, "test")[0].scene == (1, "One")
     assert command(router, 6, "back", None, "test")[0].done is False
 
 
 def test_recalling_the_scene_in_force_sends_its_burst_again() -> None:
-    """So does resend."""
+    """Recalling the scene in force sends its burst again, and so does resend."""
     router = controlled('when = { note = 1 }\ndo = "next"')
     burst = hexed(recall(router, 1, 12))
     assert burst == ["B0 00 01", "B0 20 0B", "C0 14"]
@@ -258,12 +260,12 @@ def test_recalling_the_scene_in_force_sends_its_burst_again() -> None:
     ],
 )
 def test_each_instrument_gets_the_bank_messages_it_listens_to(use: str, sent: list[str]) -> None:
-    """Bank as the instrument wants it, in the order high, low, program (MIDI 1.0 p. 13)."""
+    """The bank messages that the instrument uses, in the order high, low, program (MIDI 1.0 p. 13)."""
     assert [m.hex(" ").upper() for m in select(4, (1, 2), 11, use)] == sent
 
 
 def test_programs_count_as_printed() -> None:
-    """Printed 12 is 0B on the wire; where the manual counts from 0 it is 0C."""
+    """Printed 12 is sent as 0B; if the manual counts from 0, as 0C."""
     rig = PORTS.replace("WIRE", "fast") + (
         '[instruments.zero]\noutput = "brass"\nchannel = 3\nprograms_from = 0\nbank = "none"\n'
         '[[scenes]]\nnumber = 1\nname = "A"\nburst = [ { instrument = "zero", program = 12 }, '
@@ -280,7 +282,7 @@ def _always(given: Any) -> Any:
 
 @pytest.fixture
 def registry_anew() -> Iterator[Callable[[], None]]:
-    """Forgets the filters found so far; when the test is over, too."""
+    """Forgets the filters found so far, and does so again when the test is over."""
     yield registry.cache_clear
     registry.cache_clear()
 
@@ -288,7 +290,8 @@ def registry_anew() -> Iterator[Callable[[], None]]:
 def test_a_filter_that_fails_is_stepped_over(
     monkeypatch: pytest.MonkeyPatch, registry_anew: Callable[[], None]
 ) -> None:
-    """Its message goes on, the fault is counted and kept in words with file and line; rubbish is no message."""
+    """A filter that fails lets the message through, and its fault is counted and recorded with file and line; so does
+    one that answers with an invalid message."""
     answers = ((b"\x90",), (bytearray(b"\x90\x3d\x40"),), ([0x90, 0x3D, 0x40],), (None,), None, b"\x90\x3d\x40", 7)
     rubbish = [_always(given) for given in answers]
     for broken in (lambda settings: lambda message, now: 1 / 0, *rubbish):
@@ -301,7 +304,7 @@ def test_a_filter_that_fails_is_stepped_over(
 
 
 def _bytes_of(entry: dict[str, Any]) -> list[bytes]:
-    """The messages of a timing entry: so many bytes of SysEx or of one short message, or a chord."""
+    """The messages of a timing entry: SysEx or one short message of this many bytes, or a chord."""
     notes = entry["input"].get("notes")
     if notes:
         return [bytes((0x90, 48 + key, 64)) for key in range(notes)]
@@ -338,7 +341,7 @@ def test_a_burst_for_sixteen_channels_takes_its_arithmetic() -> None:
 
 
 def test_the_burst_is_in_the_order_of_the_standard() -> None:
-    """Bank high, bank low, program (bank-order: MIDI 1.0 p. 13); a printed program is one more than on the wire."""
+    """Bank high, bank low, program (bank-order: MIDI 1.0 p. 13); a printed program is one more than the byte sent."""
     entry = REFERENCE["bank-order"]
     sent = select(entry["input"]["channel"] - 1, (1, 2), entry["input"]["program_wire"])
     assert b"".join(sent) == bytes.fromhex(entry["expected"])
@@ -362,14 +365,14 @@ def test_the_receiver_of_these_tests_follows_the_standard() -> None:
 
 
 def test_a_burst_is_compiled_by_output() -> None:
-    """Each output gets its own steps, in the order written."""
+    """Each output gets its own steps, in the order in which they are written."""
     rig = engine().rig
     names = {name: index for index, name in enumerate(rig.outputs)}
     assert [step.channel for step in compile_burst(rig, rig.scenes[0], names)[0]] == [0, 1]
 
 
 def test_a_note_that_a_filter_made_of_a_pedal_does_not_hang(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A plug-in's note that no key holds ends where its scene ends, with the show, with a panic and with its cable."""
+    """A plug-in's note that no key holds is ended by a scene change, the end of the show, a panic or a pulled cable."""
     import filters.transpose
 
     def build(settings: object) -> object:

@@ -1,4 +1,4 @@
-"""What the core promises, over any stream and any scene changes (hypothesis)."""
+"""What the core promises for any stream and any scene changes (hypothesis)."""
 
 from collections.abc import Callable
 
@@ -47,7 +47,7 @@ Event = tuple[int, int | None, bytes | int]
 
 
 def perform(router: Engine, stream: list[Event]) -> tuple[int, list[Delivery], list[list[bytes]]]:
-    """Play the stream; the time at its end, all deliveries, and what each input played."""
+    """Play the stream; returns the time at its end, all deliveries, and what each input played."""
     now, out = 0, list(recall(router, 0, 1))
     played: list[list[bytes]] = [[], [], []]
     for wait, source, what in stream:
@@ -67,7 +67,7 @@ def perform(router: Engine, stream: list[Event]) -> tuple[int, list[Delivery], l
 
 
 def let_go_of_everything(router: Engine, now: int, played: list[list[bytes]]) -> list[Delivery]:
-    """As many releases as there were presses, of every key of every input."""
+    """As many releases as presses, of every key of every input."""
     out: list[Delivery] = []
     for source, messages in enumerate(played):
         for message in messages:
@@ -91,7 +91,7 @@ def test_nothing_hangs(stream: list[Event], cable: str) -> None:
 @given(events, cables)
 @settings(max_examples=100, deadline=None)
 def test_every_press_gets_its_release(stream: list[Event], cable: str) -> None:
-    """Every note-on that reached an output is answered there by its own note-off (MIDI 1.0 p. A-4)."""
+    """For every note-on an output gets, it gets that note's own note-off (MIDI 1.0 p. A-4)."""
     router = engine(cable=cable)
     now, out, played = perform(router, stream)
     out += let_go_of_everything(router, now, played)
@@ -108,7 +108,7 @@ def test_every_press_gets_its_release(stream: list[Event], cable: str) -> None:
 @given(st.lists(routed, max_size=60))
 @settings(max_examples=100, deadline=None)
 def test_identity_routes_lose_and_reorder_nothing(messages: list[bytes]) -> None:
-    """An identity route to an output that is not paced hands everything on, in order."""
+    """An identity route to an unpaced output passes everything on, in order."""
     router = engine(SCENES.replace("burst =", "# burst ="))
     recall(router, 0, 1)
     out = [d for now, message in enumerate(messages) for d in router.receive(now, 0, message)]
@@ -117,14 +117,14 @@ def test_identity_routes_lose_and_reorder_nothing(messages: list[bytes]) -> None
 
 
 def _fader(message: bytes) -> bytes | None:
-    """What moves steadily and may be thinned on a full wire: wheels, faders, bends, pressures."""
+    """What moves continuously and may be thinned on a full cable: wheels, faders, bends, pressures."""
     kind = message[0] & 0xF0
     if kind == 0xA0 or (kind == 0xB0 and message[1] in (1, 7, 10, 11)):
         return message[:2]
     return message[:1] if kind in (0xD0, 0xE0) else None
 
 
-#: what must arrive whole and in order on a full wire, class by class
+#: what must arrive whole and in order on a full cable, class by class
 CLASSES: dict[str, Callable[[bytes], bool]] = {
     "real time, position and song": lambda m: m[0] >= 0xF8 or m[0] in (0xF2, 0xF3),
     "notes, pedals, programs, parameters": lambda m: m[0] < 0xF0 and _fader(m) is None,
@@ -137,8 +137,8 @@ CLASSES: dict[str, Callable[[bytes], bool]] = {
 @given(st.lists(routed, max_size=80), st.integers(0, 3))
 @settings(max_examples=100, deadline=None)
 def test_a_din_wire_keeps_the_order_of_each_class(messages: list[bytes], wait: int) -> None:
-    """On a DIN wire notes, pedals and the like all arrive in order, real time in its own, and the last value of each
-    continuous controller arrives."""
+    """On a DIN cable notes, pedals and the like all arrive in order, real time in its own order, and the last value of
+    each continuous controller arrives."""
     router = engine(SCENES.replace("burst =", "# burst ="), cable="din")
     recall(router, 0, 1)
     now, out = 0, []
@@ -156,9 +156,9 @@ def test_a_din_wire_keeps_the_order_of_each_class(messages: list[bytes], wait: i
 @given(events)
 @settings(max_examples=100, deadline=None)
 def test_a_din_wire_never_carries_more_than_it_can(stream: list[Event]) -> None:
-    """In any window of t seconds at most 3,125 t bytes and the 3 ms allowance are handed over, with one message more;
-    what is handed over is never further ahead than that (values of the area din-timing: 320 µs a byte). A SysEx
-    occupies the cable until it is through; real-time bytes may be handed over meanwhile."""
+    """In any window of t seconds at most 3,125 t bytes, plus the 3 ms allowance and one message, are handed over, and
+    never further ahead than that (values of the area din-timing: 320 µs per byte). A SysEx occupies the cable until it
+    is through; real-time bytes may be handed over meanwhile."""
     router = engine(cable="din")
     handed: list[tuple[int, bytes]] = []
     now = 0
@@ -195,8 +195,8 @@ def _real_time(message: bytes) -> bool:
 @given(events, cables)
 @settings(max_examples=150, deadline=None)
 def test_nothing_is_inside_a_triple(stream: list[Event], cable: str) -> None:
-    """Between bank MSB, bank LSB and program of a burst there is nothing but real-time bytes, and only whole triples
-    of one scene arrive: never the bank of one with the program of another."""
+    """Between bank MSB, bank LSB and program of a burst there are only real-time bytes, and only whole triples of one
+    scene arrive: never the bank of one with the program of another."""
     router = engine(cable=cable)
     now, out, _ = perform(router, [e for e in stream if not (isinstance(e[2], bytes) and e[2][0] & 0xF0 == 0xC0)])
     out += run_dry(router, now)[1]
@@ -238,12 +238,12 @@ def test_an_instrument_settles_in_silence(stream: list[Event]) -> None:
 @given(events, st.integers(1, 2))
 @settings(max_examples=100, deadline=None)
 def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
-    """Whatever traffic comes, a recall's burst is complete within its computed time and 5 ms more."""
+    """Whatever is played, a recall's burst is complete within its computed time plus 5 ms."""
     router = engine(cable="din")
     now = perform(router, stream)[0]
     now, _ = run_dry(router, now)  # earlier bursts are over
     now = max(now, router.state.cables[0].carried_at)  # and so is what was handed to the driver
-    for key in range(20):  # and the wire is full
+    for key in range(20):  # and the cable is full
         router.receive(now, 0, bytes((0x90 | key % 2, 40 + key, 99)))
     begin, out = now, [(now, d) for d in recall(router, now, scene)]
     steps = router.state.compiled.scenes[scene].bursts[0]
@@ -262,8 +262,8 @@ def test_a_burst_is_done_in_its_time(stream: list[Event], scene: int) -> None:
 @given(st.lists(st.tuples(presses, st.booleans()), max_size=30))
 @settings(max_examples=100, deadline=None)
 def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes, bool]]) -> None:
-    """A message before a recall follows the old scene and one after it the new, also when the recall is a program
-    change in the same stream."""
+    """A message before a recall follows the old scene and one after it the new, even if the recall is a program change
+    in the same stream."""
     router = engine(SCENES.replace("burst =", "# burst ="))
     recall(router, 0, 1)
     moved = False
@@ -279,7 +279,7 @@ def test_before_a_recall_the_old_scene_after_it_the_new(stream: list[tuple[bytes
 @given(events, st.integers(1, 3), cables)
 @settings(max_examples=150, deadline=None)
 def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int, cable: str) -> None:
-    """After a recall the pedals, bends, wheels and pressures that no route can move any more are at rest (RP-015)."""
+    """After a recall the pedals, bends, wheels and pressures that no route can move any longer are at rest (RP-015)."""
     router = engine(cable=cable)
     now, out, _ = perform(router, stream)
     out += recall(router, now, 3)
@@ -293,7 +293,7 @@ def test_what_a_scene_no_longer_feeds_is_at_rest(stream: list[Event], scene: int
 @given(events, cables)
 @settings(max_examples=100, deadline=None)
 def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], cable: str) -> None:
-    """After a panic nothing sounds and all is at rest; a note played then is heard."""
+    """After a panic nothing sounds and all is at rest; a note played then sounds."""
     router = engine(cable=cable)
     now, out, _ = perform(router, stream)
     out += recall(router, now, 1)
@@ -310,7 +310,7 @@ def test_a_panic_silences_and_what_follows_sounds(stream: list[Event], cable: st
 @given(events)
 @settings(max_examples=60, deadline=None)
 def test_what_is_the_same_is_said_once(stream: list[Event]) -> None:
-    """Two routes that make the same of one message send it once."""
+    """If two routes make the same message of one, it is sent once."""
     double = SCENES.replace("routes = [ { from", 'routes = [ { from = "keys", to = "strings" }, { from', 1)
     router, single = engine(double), engine()
     assert perform(router, stream)[1] == perform(single, stream)[1]

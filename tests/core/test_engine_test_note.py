@@ -1,4 +1,4 @@
-"""A note that nobody plays, to find out what an output sounds like. (Our own design.)
+"""The test note: a note that no player plays, to find out what an output sounds like. (Our own design.)
 
 Note-on velocity 64 is the standard's middle (MIDI 1.0 Detailed Specification 4.2.1 p. 10).
 """
@@ -22,7 +22,7 @@ def router() -> Engine:
 
 
 def test_it_ends_by_itself() -> None:
-    """The note-on goes at once, the note-off when its time is over, and nothing sounds on."""
+    """The note-on goes at once, the note-off when its time is over, and no note is left sounding."""
     made = router()
     assert hexed(play_test_note(made, MS, NOTE, LENGTH), BRASS) == ["94 3C 40"]
     assert made.due == MS + LENGTH
@@ -32,7 +32,7 @@ def test_it_ends_by_itself() -> None:
 
 
 def test_it_ends_over_a_scene_change() -> None:
-    """A scene change neither cuts it short without a note-off nor leaves it hanging."""
+    """A scene change neither cuts it without a note-off nor leaves it hanging."""
     made = router()
     play_test_note(made, MS, NOTE, LENGTH)
     recall(made, 2 * MS, 2)
@@ -41,7 +41,7 @@ def test_it_ends_over_a_scene_change() -> None:
 
 
 def test_it_ends_at_a_panic_an_edit_and_the_end() -> None:
-    """Whatever ends everything ends it too, once."""
+    """Anything that ends all notes also ends the test note, once."""
     panicked = router()
     play_test_note(panicked, MS, NOTE, LENGTH)
     _, out = command(panicked, 2 * MS, "panic")
@@ -63,7 +63,7 @@ def test_it_ends_at_a_panic_an_edit_and_the_end() -> None:
 
 
 def test_it_does_not_cut_what_a_player_holds() -> None:
-    """A player who holds the same key there goes on sounding: the key is let go when both have let go."""
+    """If a player holds the same key there, it sounds until both the player and the test note have released it."""
     made = router()
     made.receive(0, KEYS, b"\x94\x3c\x40")
     play_test_note(made, MS, NOTE, LENGTH)
@@ -72,7 +72,7 @@ def test_it_does_not_cut_what_a_player_holds() -> None:
 
 
 def test_two_of_one_key_have_two_note_offs() -> None:
-    """Asked for twice in half a second, each has its own note-off."""
+    """Two test notes within half a second each have their own note-off."""
     made = router()
     play_test_note(made, MS, NOTE, LENGTH)
     play_test_note(made, 2 * MS, NOTE, LENGTH)

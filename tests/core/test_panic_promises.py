@@ -1,4 +1,4 @@
-"""Panic: everything silent, on every channel of every output, within what each cable can carry."""
+"""Panic: silence on every channel of every output, as fast as each cable allows."""
 
 from collections import Counter
 from itertools import pairwise
@@ -23,7 +23,7 @@ REFERENCE = reference("faults")
 STRINGS, BRASS = 0, 1
 KEYS, PADS = 0, 1
 PEDALS = (64, 66, 67, 69)
-#: nothing is held or moved: pedals up, 123, 120 and bends, on 16 channels
+#: with nothing held or moved: pedals up, 123, 120 and bends, on 16 channels
 EVERYTHING = {bytes((0xB0 | ch, number, 0)) for ch in range(16) for number in (*PEDALS, 123, 120)} | {
     bytes((0xE0 | ch, 0x00, 0x40)) for ch in range(16)
 }
@@ -61,9 +61,9 @@ def _rank(message: bytes) -> str:
 
 @pytest.mark.parametrize("cable", ["fast", "din"])
 def test_the_order_of_a_panic(cable: str) -> None:
-    """First the note-offs of what is known to sound, then pedals up, then all notes off (which a pedal would defer),
-    all sound off, bends to centre; an optional message comes after the one that is owed (MIDI 1.0 p. 24, A-5; entries
-    mode-anof-optional and mode-123)."""
+    """First come the note-offs of all notes known to sound, then pedals up, then all notes off (which a pedal would
+    defer), all sound off, bends to centre; an optional message comes after the required one (MIDI 1.0 p. 24, A-5;
+    entries mode-anof-optional and mode-123)."""
     router = layer(cable)
     out = []
     for message in ("90 3C 40", "B0 40 7F", "E0 00 50", "B0 01 30", "91 40 40", "90 3C 50"):
@@ -81,7 +81,7 @@ def test_the_order_of_a_panic(cable: str) -> None:
 
 
 def test_a_panic_is_complete_also_the_second_time() -> None:
-    """On all 16 channels of every output, moved or not, and again when the ledger is empty (entries mode-120,
+    """Panic acts on all 16 channels of every output, moved or not, and again with an empty ledger (entries mode-120,
     mode-123: All Sound Off and All Notes Off, value 0)."""
     assert (REFERENCE["mode-120"]["expected"]["values"], REFERENCE["mode-123"]["expected"]["values"]) == ([0], [0])
     router = layer()
@@ -93,7 +93,7 @@ def test_a_panic_is_complete_also_the_second_time() -> None:
 
 
 def test_a_panic_reaches_outputs_that_no_scene_names() -> None:
-    """Before any scene is recalled, and in an empty one."""
+    """Panic works before any scene is recalled, and in an empty one."""
     router = engine('[[scenes]]\nnumber = 1\nname = "Empty"\n')
     for now in (1, 2):
         out = panic(router, now)
@@ -102,8 +102,8 @@ def test_a_panic_reaches_outputs_that_no_scene_names() -> None:
 
 
 def test_the_time_of_a_panic_on_a_din_cable() -> None:
-    """336 bytes for seven messages on 16 channels take 107.52 ms of a DIN cable, 320 µs a byte (MIDI 1.0 p. 1; entry
-    mode-panic-short: four messages take 61.44 ms), and it is never further ahead than 3 ms and one message."""
+    """336 bytes for seven messages on 16 channels take 107.52 ms of a DIN cable, 320 µs per byte (MIDI 1.0 p. 1; entry
+    mode-panic-short: four messages take 61.44 ms), never further ahead than 3 ms and one message."""
     short = REFERENCE["mode-panic-short"]
     assert short["expected"]["ms_plain"] == pytest.approx(4 * 16 * 3 * DIN.byte_ns / MS)
     router = layer("din")
@@ -118,7 +118,7 @@ def test_the_time_of_a_panic_on_a_din_cable() -> None:
 
 
 def test_a_panic_overtakes_what_waits() -> None:
-    """On a full DIN wire the panic goes first; presses that waited are forgotten, their releases are not missed."""
+    """On a full DIN cable the panic goes first; waiting presses are dropped, and their releases are not needed."""
     router = layer("din")
     for key in range(60):
         router.receive(1, KEYS, bytes((0x90, 30 + key, 64)))
@@ -132,7 +132,7 @@ def test_a_panic_overtakes_what_waits() -> None:
 
 @pytest.mark.parametrize("cable", ["fast", "din"])
 def test_a_note_played_during_a_panic_sounds_afterwards(cable: str) -> None:
-    """What is played while the panic is still on its way is heard after it, and gets its note-off."""
+    """A note played while the panic is still going out sounds after it, and gets its note-off."""
     router = layer(cable)
     router.receive(1, KEYS, b"\x90\x3c\x40")
     now, _ = run_dry(router, 1)
@@ -154,7 +154,7 @@ def test_a_note_played_during_a_panic_sounds_afterwards(cable: str) -> None:
 
 
 def test_a_panic_does_not_take_the_sounds_away() -> None:
-    """A burst that is under way when the panic comes is finished: the scene's programs stay what they are."""
+    """A burst that is going out when the panic comes is finished: the scene's programs stay as they are."""
     text = PORTS.replace("WIRE", "din") + (
         '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "keys", to = "strings" } ]\n'
         'burst = [ { instrument = "lead", sound = "B" }, { instrument = "second", sound = "B" } ]\n'
@@ -165,8 +165,8 @@ def test_a_panic_does_not_take_the_sounds_away() -> None:
 
 
 def test_a_low_byte_that_waits_does_not_follow_the_panic() -> None:
-    """The wheel's low byte still waits on a busy cable when the panic brings the wheel to rest: it is forgotten, too,
-    for the high byte zeroes it (MIDI 1.0 p. 12)."""
+    """If the wheel's low byte still waits on a busy cable when the panic brings the wheel to rest, the low byte is
+    dropped, too, as the high byte zeroes it (MIDI 1.0 p. 12)."""
     router = layer("din")
     for key in range(8):
         router.receive(1, KEYS, bytes((0x90, 60 + key, 64)))
@@ -177,7 +177,7 @@ def test_a_low_byte_that_waits_does_not_follow_the_panic() -> None:
 
 
 def test_two_panics_in_a_row_lose_no_note_off() -> None:
-    """The second panic replaces what waits of the first one's sweep, not the note-offs that it owes."""
+    """A second panic replaces the waiting messages of the first, but not the note-offs still owed."""
     router = layer("din")
     for key in range(40):
         router.receive(key * 2 * MS, KEYS, bytes((0x90, 30 + key, 64)))
@@ -207,7 +207,7 @@ def with_panics(draw: st.DrawFn) -> list[Any]:
 @given(rigs(), with_panics())
 @settings(max_examples=150, deadline=None)
 def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> None:
-    """Panics at any moments of any stream: once every key is up nothing sounds, and an empty scene is at rest."""
+    """With panics at any moments of any stream: once every key is up nothing sounds, and an empty scene is at rest."""
     evening = Evening(rig)
     evening.perform(stream)
     evening.let_go()
@@ -223,7 +223,7 @@ def test_panics_anywhere_leave_nothing_hanging(rig: str, stream: list[Any]) -> N
 @given(rigs(), with_panics())
 @settings(max_examples=100, deadline=None)
 def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
-    """A key that is played after any panics is heard where its route leads, as without them."""
+    """After any panics, a key that is played sounds where its route leads, as it would without them."""
     route = '{ from = "keys", to = ["strings", "brass"] }'
     evening = Evening(rig.replace('name = "Empty"', f'name = "Empty"\nroutes = [ {route} ]'))
     evening.perform(stream)
@@ -237,7 +237,7 @@ def test_after_a_panic_a_key_plays(rig: str, stream: list[Any]) -> None:
 
 
 def test_the_outcome_says_how_much_was_silenced() -> None:
-    """The player is told how many notes were released and how many outputs were silenced."""
+    """The player is informed how many notes were released and how many outputs were silenced."""
     router = layer()
     router.receive(1, KEYS, b"\x90\x3c\x40")
     outcome, sent = command(router, 2, "panic", None, "test")

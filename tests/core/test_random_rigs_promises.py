@@ -1,4 +1,4 @@
-"""What the core promises, on rigs made at random: several inputs and outputs, chains of filters, bursts, merges."""
+"""What the core promises, on random rigs: several inputs and outputs, chains of filters, bursts, merges."""
 
 from collections import Counter
 from itertools import product
@@ -16,14 +16,14 @@ from tests.support.receiver import Receiver
 
 pytestmark = pytest.mark.slow
 
-BYTE = 320_000  # ns a byte on DIN (MIDI 1.0 p. 1)
+BYTE = 320_000  # ns per byte on DIN (MIDI 1.0 p. 1)
 
 
 @given(rigs(), events)
 @settings(max_examples=150, deadline=None)
 def test_every_note_gets_as_many_releases_as_presses(rig: str, stream: list[Any]) -> None:
-    """Once every key is up no note sounds at any output, and each has had one note-off a note-on: no fewer, for all
-    are owed (MIDI 1.0 p. A-4), and no more."""
+    """Once every key is up no note sounds at any output, and there has been exactly one note-off for each note-on: no
+    fewer, for all are owed (MIDI 1.0 p. A-4), and no more."""
     evening = Evening(rig)
     evening.perform(stream)
     evening.let_go()
@@ -65,8 +65,8 @@ def _check_settling(output: int, heard: list[tuple[int, bytes, int]]) -> None:
 @given(rigs(), events)
 @settings(max_examples=150, deadline=None)
 def test_a_burst_goes_out_whole_and_its_instrument_settles(rig: str, stream: list[Any]) -> None:
-    """Nothing but real-time bytes stands inside bank, bank, program; the bank of one scene never meets the program of
-    another; nothing is on the cable for that channel until its settle time is over. All on both kinds of wire."""
+    """Only real-time bytes go between bank, bank and program; the bank of one scene never meets the program of another;
+    nothing is sent on that channel until its settle time is over. All on both kinds of cable."""
     evening = Evening(rig)
     evening.perform(stream)
     evening.run_dry()
@@ -95,8 +95,8 @@ def test_every_instrument_ends_on_the_sound_of_the_scene(rig: str, stream: list[
 @given(rigs(), events)
 @settings(max_examples=100, deadline=None)
 def test_the_din_wire_is_never_overrun(rig: str, stream: list[Any]) -> None:
-    """In any window of t at most 3,125 bytes a second, 3 ms more and one message are handed to the DIN output; none is
-    further ahead of now than that; what cannot wait is not sent twice or forgotten."""
+    """In any window at most 3,125 bytes per second, plus 3 ms and one message, are handed to the DIN output; none is
+    further ahead than that; what cannot be dropped is neither sent twice nor lost."""
     evening = Evening(rig)
     evening.perform(stream)
     evening.run_dry()
@@ -109,7 +109,7 @@ def test_the_din_wire_is_never_overrun(rig: str, stream: list[Any]) -> None:
 
 
 def _can_be_moved(rig: str, scene: int) -> list[set[tuple[int, str, int]]]:
-    """All that any input can move off rest at each output in a scene: tried out, one message at a time."""
+    """Everything that any input can move off rest at each output in a scene, found by trying one message at a time."""
     evening = Evening(rig, scene)
     for source, channel in product(range(len(INPUTS)), range(16)):
         for number, value in product(MOVERS, (0, 33, 127)):
@@ -142,7 +142,7 @@ def test_what_nothing_can_move_any_more_is_at_rest(rig: str, stream: list[Any], 
 @given(rigs(), events)
 @settings(max_examples=100, deadline=None)
 def test_an_empty_scene_leaves_everything_at_rest(rig: str, stream: list[Any]) -> None:
-    """Where nothing is fed, nothing is off rest, on both kinds of wire and whatever waited."""
+    """In a scene that feeds nothing, everything is at rest, on both kinds of cable and whatever was waiting."""
     evening = Evening(rig)
     evening.perform(stream)
     evening.recall(4)
@@ -153,8 +153,8 @@ def test_an_empty_scene_leaves_everything_at_rest(rig: str, stream: list[Any]) -
 @given(rigs(), events, st.integers(0, 1))
 @settings(max_examples=150, deadline=None)
 def test_a_panic_silences_whatever_waits(rig: str, stream: list[Any], again: int) -> None:
-    """After a panic no note sounds and all is at rest, also where the receiver ignores All Notes Off, and though
-    every key is still held; what is played then is heard and let go of."""
+    """After a panic no note sounds and all is at rest, even if the receiver ignores All Notes Off and every key is
+    still held; a note played then sounds and is released."""
     evening = Evening(rig)
     evening.perform(stream)
     for _ in range(1 + again):
@@ -172,7 +172,7 @@ def test_a_panic_silences_whatever_waits(rig: str, stream: list[Any], again: int
 @given(rigs(), events)
 @settings(max_examples=100, deadline=None)
 def test_the_end_of_the_show_is_silent(rig: str, stream: list[Any]) -> None:
-    """Every note off, every pedal, bend and wheel at rest once the wires have run dry."""
+    """Every note off, every pedal, bend and wheel at rest once the cables are empty."""
     evening = Evening(rig)
     evening.perform(stream)
     evening.take(finish(evening.router, evening.now))

@@ -1,4 +1,4 @@
-"""What plays at the moment as routes and burst of a scene. (Our own design; no outside source.)"""
+"""What is playing now, as the routes and the burst of a scene. (Our own design; no outside source.)"""
 
 import pytest
 
@@ -41,7 +41,7 @@ def router(scene: int = 1) -> Engine:
 
 
 def with_route(made: Engine, source: str, target: str, on: bool) -> list[scene_snapshot.Table] | None:
-    """The routes of the scene in force, with a way or without it."""
+    """The routes of the scene in force, after a connection is made or removed."""
     return scene_snapshot.with_route(made, scene_snapshot.in_force(made), source, target, on)
 
 
@@ -60,7 +60,7 @@ def listed(tables: list[scene_snapshot.Table] | None) -> list[scene_snapshot.Tab
 
 
 def test_the_routes_that_play() -> None:
-    """The routes are those of the scene in force, filters and all; a muted one is left out."""
+    """The snapshot has the routes of the scene in force, filters included; muted routes are left out."""
     made = router()
     assert listed(scene_snapshot.routes(made)) == [WIDE, PEDAL]
     mute(made, MS, "wide", True, "test")
@@ -70,7 +70,7 @@ def test_the_routes_that_play() -> None:
 
 
 def test_the_sounds_that_play() -> None:
-    """Each channel's last bank and program become a burst step: by the sound's name where the rig has one."""
+    """Each channel's last bank and program become a burst step, with the sound's name if the rig has one."""
     assert scene_snapshot.burst(router()) == [
         {"instrument": "lead", "sound": "B"},
         {"instrument": "second", "program": 4, "bank": [9, 9]},
@@ -80,7 +80,7 @@ def test_the_sounds_that_play() -> None:
 
 
 def test_sounds_that_a_player_chose() -> None:
-    """A program that a player sent counts like one of a burst."""
+    """A program sent by a player counts like one of a burst."""
     made = router()
     made.receive(MS, 2, b"\xb0\x00\x01")
     made.receive(MS, 2, b"\xb0\x20\x0b")
@@ -89,7 +89,7 @@ def test_sounds_that_a_player_chose() -> None:
 
 
 def test_what_is_stored_sends_the_same_bytes() -> None:
-    """A scene made of the sounds that play sends what the scene sent that they came from."""
+    """A scene made of the current sounds sends the same messages as the scene they came from."""
 
     def text(step: scene_snapshot.Table) -> str:
         return "{ " + ", ".join(f"{key} = {value!r}" for key, value in step.items()) + " }"
@@ -104,11 +104,11 @@ def test_what_is_stored_sends_the_same_bytes() -> None:
     assert sent[0] == sent[1]
 
 
-# Routes set on and off
+# Connecting and disconnecting
 
 
 def test_a_way_that_is_added() -> None:
-    """A way that nothing leads yet becomes a route of its own, behind the others."""
+    """A connection not yet in the scene becomes a route of its own, after the others."""
     assert listed(with_route(router(), "foot", "brass", True)) == [
         WIDE,
         PEDAL,
@@ -118,14 +118,15 @@ def test_a_way_that_is_added() -> None:
 
 
 def test_a_way_that_is_there() -> None:
-    """A way that leads there already, in this scene or in all of them, is not doubled."""
+    """A connection that exists already, in this scene or in all of them, is not added again."""
     assert with_route(router(), "keys", "brass", True) is None
     assert with_route(router(2), "pads", "brass", True) is None
     assert with_route(router(2), "foot", "brass", False) is None
 
 
 def test_a_way_that_is_taken_out() -> None:
-    """Of a route with several inputs and outputs one way ends; others keep their filters, and the name comes once."""
+    """Removing one connection of a route with several inputs and outputs leaves the others their filters, and the name
+    is used once."""
     found = listed(with_route(router(), "keys", "brass", False))
     assert found == [
         {**WIDE, "from": ["pads"]},
@@ -136,7 +137,7 @@ def test_a_way_that_is_taken_out() -> None:
 
 
 def test_what_a_scene_cannot_change() -> None:
-    """A route of every scene is not ended by one scene, and a muted one is not set on: the reason is said."""
+    """One scene cannot end a route of every scene, and a muted one cannot be connected: the reason is given."""
     made = router(2)
     with pytest.raises(ValueError, match="a route of every scene leads from pads to brass; mute it"):
         with_route(made, "pads", "brass", False)

@@ -23,7 +23,7 @@ def test_block_holds_back_the_ticks_alone() -> None:
 
 @pytest.mark.parametrize("every", [1, 2, 3, 24])
 def test_every_nth_tick_passes_from_the_first_after_start(every: int) -> None:
-    """The first tick after start passes, as it is the one that playing begins at (MIDI 1.0 p. 30), then each Nth."""
+    """The first tick after start passes, as playing begins with it (MIDI 1.0 p. 30), then every Nth."""
     step = step_of(f'filter = "clock", divide = {every}')
     heard(step, TICK, TICK, TICK)
     assert heard(step, START) == [START]
@@ -38,7 +38,7 @@ def test_a_song_position_starts_the_count_anew() -> None:
 
 
 def test_ticks_while_stopped_do_not_move_the_song() -> None:
-    """After stop and continue the count goes on where the song stood, ticks in between or not (MIDI 1.0 p. 31)."""
+    """After stop and continue the count goes on where the song stopped, ticks in between or not (MIDI 1.0 p. 31)."""
     step = step_of('filter = "clock", divide = 6')
     heard(step, START, TICK, TICK, STOP, TICK, TICK, TICK, STOP, TICK)
     assert heard(step, CONTINUE, TICK, TICK, TICK, TICK) == [CONTINUE]
@@ -46,25 +46,25 @@ def test_ticks_while_stopped_do_not_move_the_song() -> None:
 
 
 def test_ticks_while_stopped_are_divided_too() -> None:
-    """Gear that shows the tempo while stopped sees the slower one."""
+    """Gear that shows the tempo while stopped gets the slower one."""
     assert heard('filter = "clock", divide = 2', *[TICK] * 10) == [TICK] * 5
 
 
 def test_a_second_start_or_continue_while_playing() -> None:
-    """Continue while playing is ignored (MIDI 1.0 p. 31); a second start begins again, as a loop point does."""
+    """Continue while playing is ignored (MIDI 1.0 p. 31); a second start begins again, as at a loop point."""
     step = step_of('filter = "clock", divide = 4')
     assert heard(step, START, TICK, TICK, CONTINUE, TICK, TICK, TICK) == [START, TICK, CONTINUE, TICK]
 
 
 @given(st.lists(st.sampled_from([TICK, START, CONTINUE, STOP, BEGINNING, "90 3C 40"]), max_size=60))
 def test_only_ticks_are_ever_held_back(messages: list[str]) -> None:
-    """Whatever comes, a divided clock passes everything but ticks, in order."""
+    """Whatever comes in, a divided clock passes everything but ticks, in order."""
     went = heard('filter = "clock", divide = 3', *messages)
     assert [one for one in went if one != TICK] == [one for one in messages if one != TICK]
 
 
 def test_only_a_divided_clock_keeps_state() -> None:
-    """pass and block may be remembered by the core, divide must be asked each time."""
+    """The core may remember the answers of pass and block; divide must be asked each time."""
     keeps = registry()["clock"].keeps_state
     assert not keeps(settings_of('filter = "clock", pass = true'))
     assert not keeps(settings_of('filter = "clock", block = true'))
@@ -72,7 +72,7 @@ def test_only_a_divided_clock_keeps_state() -> None:
 
 
 def test_what_is_allowed_is_said() -> None:
-    """Each mistake is answered with what is allowed."""
+    """Each mistake gets an answer that says what is allowed."""
     assert "exactly one of pass = true, block = true and divide = N" in refusal('filter = "clock"')
     assert "exactly one of" in refusal('filter = "clock", block = true, divide = 2')
     assert "true, or leave it out" in refusal('filter = "clock", pass = false')

@@ -10,13 +10,13 @@ UP = [entry for name, entry in REFERENCE.items() if name.startswith("ump-up7-")]
 
 
 def test_aftertouch_moves_a_controller() -> None:
-    """Aftertouch becomes the modulation wheel of its channel and does not go on itself."""
+    """Aftertouch becomes the modulation wheel on its channel and is not passed on itself."""
     step = 'filter = "convert", from = "aftertouch", to = "controller 1"'
     assert heard(step, "D4 21", "B4 01 05", "A4 3C 0C") == ["B4 01 21", "B4 01 05", "A4 3C 0C"]
 
 
 def test_a_controller_moves_aftertouch_or_another_controller() -> None:
-    """Only the controller named is converted."""
+    """Only the named controller is converted."""
     assert heard('filter = "convert", from = "controller 2", to = "aftertouch"', "B0 02 30", "B0 01 30") == [
         "D0 30",
         "B0 01 30",
@@ -25,7 +25,7 @@ def test_a_controller_moves_aftertouch_or_another_controller() -> None:
 
 
 def test_pressure_of_a_key_becomes_pressure_of_the_channel() -> None:
-    """Key pressure serves synths that know channel pressure only."""
+    """Key pressure serves synths that know only channel pressure."""
     assert heard('filter = "convert", from = "poly_aftertouch", to = "aftertouch"', "A4 3C 0C", "94 3C 0C") == [
         "D4 0C",
         "94 3C 0C",
@@ -55,7 +55,7 @@ def test_seven_bits_become_fourteen_by_the_rule_of_the_standard(
 
 
 def test_up_and_down_again_is_the_same_value() -> None:
-    """A controller turned into bend and back is what it was, for all 128 values."""
+    """A controller turned into bend and back is unchanged, for all 128 values."""
     there = step_of('filter = "convert", from = "controller 1", to = "pitch_bend"')
     back = step_of('filter = "convert", from = "pitch_bend", to = "controller 1"')
     for value in range(128):
@@ -78,5 +78,5 @@ def test_up_and_down_again_is_the_same_value() -> None:
     ],
 )
 def test_what_is_allowed_is_said(settings: str, said: str) -> None:
-    """Each mistake is answered with its place and what is allowed."""
+    """Each mistake gets an answer that gives its place and says what is allowed."""
     assert said in refusal(f'filter = "convert", {settings}')

@@ -12,7 +12,7 @@ ECHO = 'filter = "echo", milliseconds = 100, repeats = 3, fade = 50'
 
 
 def test_a_note_is_repeated_softer_each_time() -> None:
-    """Three repeats 100 ms apart, each half as loud; releases follow at the same distance, velocities as they came."""
+    """Three repeats 100 ms apart, each half as loud; releases follow at the same distance with their own velocity."""
     step = step_of(ECHO)
     assert heard(step, "90 3C 40") == ["90 3C 40", "90 3C 20 at 100", "90 3C 10 at 200", "90 3C 08 at 300"]
     assert heard(step, "80 3C 21", now=50 * MS) == [
@@ -31,39 +31,39 @@ def test_a_release_written_as_a_soft_press_stays_one() -> None:
 
 
 def test_silent_repeats_are_left_out() -> None:
-    """A repeat that would have velocity 0, which is a release (MIDI 1.0 p. 10), is not made; nor is its end."""
+    """A repeat that would have velocity 0, which is a release (MIDI 1.0 p. 10), is not made, and neither is its end."""
     step = step_of('filter = "echo", milliseconds = 100, repeats = 16, fade = 50')
     assert heard(step, "90 3C 04") == ["90 3C 04", "90 3C 02 at 100", "90 3C 01 at 200"]
     assert heard(step, "80 3C 40") == ["80 3C 40", "80 3C 40 at 100", "80 3C 40 at 200"]
 
 
 def test_without_fade_all_are_equally_loud() -> None:
-    """fade = 0 keeps the loudness of the key."""
+    """fade = 0 keeps the loudness of the key press."""
     made = heard('filter = "echo", milliseconds = 10, repeats = 2, fade = 0', "90 3C 7F")
     assert made == ["90 3C 7F", "90 3C 7F at 10", "90 3C 7F at 20"]
 
 
 def test_a_release_without_a_press_has_no_repeats() -> None:
-    """What was pressed elsewhere, or before the scene, passes alone."""
+    """The release of a key pressed elsewhere, or before the scene, passes alone."""
     assert heard(ECHO, "80 3C 40") == ["80 3C 40"]
 
 
 @pytest.mark.parametrize("message", ["B0 40 7F", "E0 00 40", "D0 10", "A0 3C 10", "C0 05", "F8", "F0 7D 01 F7"])
 def test_only_notes_are_repeated(message: str) -> None:
-    """Pedals, wheels, pressures, programs and system messages pass as they are."""
+    """Pedals, wheels, pressures, programs and system messages pass unchanged."""
     assert heard(ECHO, message) == [message]
 
 
 def test_the_defaults() -> None:
-    """A quarter of a second, three repeats, each 40 per cent softer."""
+    """At 250 ms with three repeats, each is 40 per cent softer."""
     made = heard('filter = "echo"', "90 3C 64")
     assert made == ["90 3C 64", "90 3C 3C at 250", "90 3C 24 at 500", "90 3C 16 at 750"]
 
 
 @given(st.lists(st.tuples(st.booleans(), st.sampled_from([1, 2, 4, 127]), st.integers(0, 400)), max_size=30))
 def test_no_repeat_is_left_without_its_end(played: list[tuple[bool, int, int]]) -> None:
-    """Whatever is pressed and released on one key, how loud, and whichever releases are lost: once as many keys as
-    are down were let go, at every time there have been at least as many ends as presses that began before."""
+    """Whatever is pressed and released on one key, how loud, and whichever releases are lost: once every key that is
+    down is released, there have been at every time at least as many ends as presses that began before."""
     step, now, down = step_of(ECHO), 0, 0
     presses: list[int] = []
     ends: list[int] = []
@@ -88,7 +88,7 @@ def test_no_repeat_is_left_without_its_end(played: list[tuple[bool, int, int]]) 
 
 
 def test_a_lost_release_lets_no_later_repeat_hang() -> None:
-    """A soft press whose release never came (its cable was pulled) does not shorten what the next press is owed."""
+    """A soft press whose release never came (its cable was pulled) does not shorten what is owed to the next press."""
     step = step_of(ECHO)
     heard(step, "90 3C 01")
     heard(step, "90 3C 7F")
@@ -96,7 +96,7 @@ def test_a_lost_release_lets_no_later_repeat_hang() -> None:
 
 
 def test_two_presses_of_one_key_are_owed_the_ends_of_the_louder() -> None:
-    """Whichever of them is let go first: a release too many ends nothing, one too few would let a repeat hang."""
+    """Whichever is released first: one release too many ends nothing, one too few would leave a repeat hanging."""
     for first, second in (("7F", "02"), ("02", "7F")):
         step = step_of(ECHO)
         heard(step, f"90 3C {first}", f"90 3C {second}")
@@ -104,7 +104,7 @@ def test_two_presses_of_one_key_are_owed_the_ends_of_the_louder() -> None:
 
 
 def test_what_is_allowed_is_said() -> None:
-    """1 to 5000 ms, 1 to 16 repeats, 0 to 99 per cent."""
+    """Allowed are 1 to 5000 ms, 1 to 16 repeats, 0 to 99 per cent."""
     assert "milliseconds from 1 to 5000" in refusal('filter = "echo", milliseconds = 0')
     assert "repeats from 1 to 16" in refusal('filter = "echo", repeats = 17')
     assert "fade in per cent from 0 to 99" in refusal('filter = "echo", fade = 100')

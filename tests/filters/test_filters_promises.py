@@ -54,26 +54,26 @@ def keeps_state(sample: str) -> bool:
 
 
 def test_every_built_in_filter_is_held_to_these_promises() -> None:
-    """The samples here leave out no filter, and the registry knows no others."""
+    """The samples here cover every filter in the registry, and no others."""
     assert {name_of(sample) for sample in SAMPLES} == set(BUILT_IN)
 
 
 @pytest.mark.parametrize("name", BUILT_IN)
 def test_every_filter_says_what_the_player_hears(name: str) -> None:
-    """The first line of a filter's docstring is one whole sentence for lists."""
+    """The first line of a filter's docstring is one whole sentence, for use in lists."""
     hears = registry()[name].hears
     assert hears.endswith(".")
     assert len(hears) < 120
 
 
 def test_only_four_filters_keep_state() -> None:
-    """All but clock (dividing), echo, latch and thin may be remembered by the core."""
+    """The core may remember the answers of all filters but clock (dividing), echo, latch and thin."""
     assert {name_of(sample) for sample in SAMPLES if keeps_state(sample)} == KEEP_STATE
 
 
 @given(SETTINGS, STREAM)
 def test_what_comes_out_is_whole_messages(sample: str, stream: list[tuple[int, bytes]]) -> None:
-    """Whatever comes in, a tuple of whole MIDI messages comes out (MIDI 1.0 Tables I to VII), now or later."""
+    """Whatever comes in, a tuple of whole MIDI messages comes out (MIDI 1.0 Tables I to VII), for now or for later."""
     step, now = step_of(sample), 0
     for gap, message in stream:
         now += gap
@@ -89,7 +89,7 @@ def _message(one: bytes | Later) -> bytes:
 
 @given(SETTINGS.filter(lambda sample: name_of(sample) not in STOP_SYSTEM_MESSAGES), SYSTEM_MESSAGES)
 def test_system_messages_pass(sample: str, message: bytes) -> None:
-    """System messages pass every filter but strip and clock, just as they came."""
+    """System messages pass every filter but strip and clock unchanged."""
     assert step_of(sample)(message, 0) == (message,)
 
 
@@ -110,7 +110,7 @@ def test_a_filter_without_state_always_answers_alike(
 def test_a_release_goes_where_its_press_went(
     sample: str, channel: int, note: int, velocity: int, release_velocity: int
 ) -> None:
-    """What a press became, its release becomes too: in its own form, with its own velocity, whatever the velocities."""
+    """A release becomes what its press became: in its own form, with its own velocity, whatever the velocities."""
     step = step_of(sample)
     pressed = [(one[0], one[1]) for one in map(_message, step(bytes((0x90 | channel, note, velocity)), 0))]
     assert all(is_press(bytes((*one, 1))) for one in pressed)
@@ -123,7 +123,7 @@ def test_a_release_goes_where_its_press_went(
 
 @given(SETTINGS, st.integers(0, 15), st.integers(0, 127), st.integers(1, 127))
 def test_a_press_stays_a_press(sample: str, channel: int, note: int, velocity: int) -> None:
-    """No filter turns a press into a release, whose velocity 0 it must not reach (MIDI 1.0 p. 10)."""
+    """No filter turns a press into a release: its velocity must not become 0 (MIDI 1.0 p. 10)."""
     assert all(is_press(_message(one)) for one in step_of(sample)(bytes((0x90 | channel, note, velocity)), 0))
 
 

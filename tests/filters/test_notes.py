@@ -4,7 +4,7 @@ from tests.support.filter_bench import heard, refusal
 
 
 def test_a_pad_plays_another_note() -> None:
-    """Press, release in either form and pressure of a mapped note go to the other one, other notes stay."""
+    """Press, release in either form and pressure of a mapped note go to the other note; other notes stay."""
     step = 'filter = "notes", map = { 36 = 40, 38 = 36 }'
     assert heard(step, "99 24 64", "A9 24 10", "89 24 40", "99 24 00", "99 26 64", "99 28 64") == [
         "99 28 64",
@@ -31,7 +31,7 @@ def test_other_messages_stay() -> None:
 
 
 def test_what_is_allowed_is_said() -> None:
-    """Each mistake is answered with what is allowed."""
+    """Each mistake gets an answer that says what is allowed."""
     assert refusal('filter = "notes"').startswith("map")
     assert "at least one entry" in refusal('filter = "notes", map = {}')
     assert "a note from 0 to 127" in refusal('filter = "notes", map = { 36 = 128 }')

@@ -6,7 +6,7 @@ from tests.support.filter_bench import REFERENCE, heard, refusal
 
 
 def test_programs_are_printed_numbers() -> None:
-    """map = { 1 = 6 } is about the printed numbers, which are one more than those on the wire (MIDI 1.0 p. 18)."""
+    """map = { 1 = 6 } uses printed numbers, which are one more than the bytes sent (MIDI 1.0 p. 18)."""
     entry = REFERENCE["program-wire"]
     (one, six, last), (wire_one, wire_six, wire_last) = entry["input"]["printed"], entry["expected"]["wire"]
     step = f'filter = "programs", map = {{ {one} = {six}, {six} = {last} }}'
@@ -14,7 +14,7 @@ def test_programs_are_printed_numbers() -> None:
 
 
 def test_other_programs_and_other_messages_stay() -> None:
-    """A program without an entry passes, and so does everything that is no program change."""
+    """A program without an entry passes, and so does everything that is not a program change."""
     stay = ["C0 07", "90 06 40", "B0 06 06", "D0 06"]
     assert heard('filter = "programs", map = { 7 = 77 }', *stay, "C0 06") == [*stay, "C0 4C"]
 
@@ -28,21 +28,21 @@ def test_bank_select_is_in_front() -> None:
 
 
 def test_a_program_may_have_its_own_bank_and_number() -> None:
-    """programs names bank and number for one printed program on any channel; without a number it stays."""
+    """programs gives bank and number for one printed program on any channel; without a number the program stays."""
     step = 'filter = "add_bank", programs = { 7 = { bank = [81, 3], program = 77 }, 8 = { bank = [1, 2] } }'
     assert heard(step, "C4 06") == ["B4 00 51", "B4 20 03", "C4 4C"]
     assert heard(step, "C0 07") == ["B0 00 01", "B0 20 02", "C0 07"]
 
 
 def test_a_program_goes_before_its_channel() -> None:
-    """Where both fit, the program's own bank is sent; other programs of the channel get the channel's."""
+    """If both match, the program's own bank is sent; other programs of the channel get the channel's bank."""
     step = 'filter = "add_bank", channels = { 1 = [9, 9] }, programs = { 7 = { bank = [81, 3] } }'
     assert heard(step, "C0 06") == ["B0 00 51", "B0 20 03", "C0 06"]
     assert heard(step, "C0 05") == ["B0 00 09", "B0 20 09", "C0 05"]
 
 
 def test_no_match_passes_unchanged() -> None:
-    """A program change that no entry fits, and every other message, passes as it came."""
+    """A program change that no entry matches, and every other message, passes unchanged."""
     step = 'filter = "add_bank", channels = { 2 = [1, 2] }, programs = { 7 = { bank = [81, 3] } }'
     stay = ["C0 05", "B1 00 05", "91 06 40", "D1 06"]
     assert heard(step, *stay) == stay
@@ -66,5 +66,5 @@ def test_no_match_passes_unchanged() -> None:
     ],
 )
 def test_what_is_allowed_is_said(settings: str, said: str) -> None:
-    """Each mistake is answered with its place and what is allowed."""
+    """Each mistake gets an answer that gives its place and says what is allowed."""
     assert said in refusal(settings)

@@ -1,4 +1,4 @@
-"""Filters from other packages: found by their entry point, held against the contract, told apart by name."""
+"""Filters from other packages: found by their entry point, checked against the contract, distinguished by name."""
 
 import subprocess
 import sys
@@ -56,7 +56,7 @@ print(*(message.hex(" ").upper() for _, message, _ in playing.receive(0, 0, byte
 
 
 def install(package: Path, site: Path) -> None:
-    """Put a package of modules where Python finds it, with the metadata an installer writes, and no network."""
+    """Put a package of modules where Python finds it, with the metadata an installer writes, without a network."""
     project = tomllib.loads((package / "pyproject.toml").read_text(encoding="utf-8"))
     about = project["project"]
     for module in project["tool"]["setuptools"]["py-modules"]:
@@ -82,7 +82,7 @@ def test_an_installed_package_adds_its_filter(tmp_path: Path) -> None:
 
 @pytest.fixture
 def fault_of(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
-    """What is said about a plug-in module with this text, entered as the filter "tone" or under another name."""
+    """The fault reported for a plug-in module with this text, entered as the filter "tone" or under another name."""
     monkeypatch.syspath_prepend(str(tmp_path))
     monkeypatch.delitem(sys.modules, "tone_module", raising=False)
 
@@ -135,7 +135,7 @@ def test_a_broken_plug_in_is_named_with_its_fault(fault_of: Callable[..., Any], 
 
 
 def test_a_filter_that_cannot_be_built_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A build that fails on good settings is told with the filter's name, whatever it raised."""
+    """A build that fails on valid settings is reported with the filter's name, whatever it raised."""
     monkeypatch.syspath_prepend(str(tmp_path))
     (tmp_path / "unbuilt_tone.py").write_text(GOOD.replace("    return lambda message, now: (message,)", "    1 / 0"))
     tone = collect([EntryPoint("tone", "unbuilt_tone", ENTRY_POINT_GROUP)])["tone"]
@@ -144,7 +144,7 @@ def test_a_filter_that_cannot_be_built_is_named(tmp_path: Path, monkeypatch: pyt
 
 
 def test_a_name_is_given_once(fault_of: Callable[..., Any], tmp_path: Path) -> None:
-    """A plug-in may not take the name of a built-in filter, nor that of another plug-in."""
+    """A plug-in may take neither the name of a built-in filter nor that of another plug-in."""
     text = GOOD.replace('"tone"', '"velocity"')
     assert fault_of(text, "velocity") == "filter 'velocity' (tone_module): there is already a filter of that name"
     (tmp_path / "good_tone.py").write_text(GOOD)

@@ -36,7 +36,7 @@ def test_a_kind_goes_and_all_others_stay(kind: str) -> None:
 
 @given(MESSAGES, st.data())
 def test_every_message_is_of_a_kind_that_can_be_stripped(message: bytes, data: DataObject) -> None:
-    """With every kind stripped there is silence, whatever comes."""
+    """With every kind stripped there is silence, whatever comes in."""
     kinds = ", ".join(f'"{kind}"' for kind in data.draw(st.permutations(list(EXAMPLES))))
     assert step_of(f'filter = "strip", kinds = [{kinds}]')(message, 0) == ()
 
@@ -50,14 +50,14 @@ def test_one_controller_alone() -> None:
 
 
 def test_all_notes_off_can_be_kept_from_a_merge() -> None:
-    """A merger can stop All Notes Off, which would silence another player's notes (MIDI 1.0 p. A-4)."""
+    """Stripping can stop All Notes Off, which would silence the other player of a merge (MIDI 1.0 p. A-4)."""
     message = REFERENCE["mode-filter-merge"]["input"]["msg"].removesuffix(" from A")
     assert heard('filter = "strip", kinds = ["channel_mode"]', message, "B0 07 64") == ["B0 07 64"]
 
 
 @pytest.mark.parametrize("which", ["mtc-full-25", "mtc-full-df", "mtc-full-example", "mtc-userbits"])
 def test_time_code_in_sysex_is_time_code(which: str) -> None:
-    """Full frames and user bits go with the time code, other SysEx stays (RP-004 p. 5 and 6)."""
+    """Full frames and user bits are stripped with the time code, other SysEx stays (RP-004 p. 5 and 6)."""
     strip = 'filter = "strip", kinds = ["timecode"]'
     show_control = "F0 7F 05 02 01 01 31 F7"
     assert heard(strip, REFERENCE[which]["expected"], show_control, "F0 7E 7F 01 F7") == [
@@ -67,12 +67,12 @@ def test_time_code_in_sysex_is_time_code(which: str) -> None:
 
 
 def test_quarter_frames_are_time_code() -> None:
-    """The eight quarter frames of the standard's printed example all go (RP-004 p. 4)."""
+    """The eight quarter frames of the standard's printed example are all stripped (RP-004 p. 4)."""
     assert heard('filter = "strip", kinds = ["timecode"]', *REFERENCE["mtc-qf-example"]["expected"]) == []
 
 
 def test_what_is_allowed_is_said() -> None:
-    """A kind that does not exist is answered with those that do."""
+    """An unknown kind gets an answer that lists the known ones."""
     said = refusal('filter = "strip", kinds = ["pitchbend"]')
     assert said.startswith("kinds.0")
     assert all(kind in said for kind in EXAMPLES)

@@ -18,8 +18,8 @@ THIN = 'filter = "thin", milliseconds = 20'
 
 @pytest.mark.parametrize("form", ["B0 01 {}", "D0 {}", "A0 3C {}", "E0 05 {}"])
 def test_values_that_come_too_soon_wait_for_their_time(form: str) -> None:
-    """Of one controller, pressure or bender a value passes when 20 ms are over since the last; the newest of those
-    that come sooner is answered for that time, and the time is then counted from there."""
+    """For one controller, pressure or bender a value passes once 20 ms have passed since the last; of values that come
+    sooner the newest is sent at that time, and the next 20 ms count from there."""
     step = step_of(THIN)
     came = [(0, "10"), (5, "11"), (19, "12"), (25, "13"), (39, "14"), (70, "15"), (90, "16")]
     went = [answer for at, value in came for answer in heard(step, form.format(value), now=at * MS)]
@@ -35,13 +35,13 @@ def test_channels_controllers_and_keys_are_counted_apart() -> None:
 
 @pytest.mark.parametrize("rest", ["B0 01 00", "B0 01 7F", "B0 0A 40", "D0 00", "A0 3C 00"])
 def test_ends_and_middle_always_pass(rest: str) -> None:
-    """0, 64 and 127 pass however soon, so that what goes to rest is at rest (centre of pan: MIDI 1.0 Table III)."""
+    """0, 64 and 127 pass however soon, so that a controller can come to rest (centre of pan: MIDI 1.0 Table III)."""
     step = step_of(THIN)
     assert heard(step, f"{rest[:-2]}22", rest) == [f"{rest[:-2]}22", rest]
 
 
 def test_the_benders_ends_and_centre_always_pass() -> None:
-    """Centre is 00 40, the lowest 00 00, the top any with 7F high (MIDI 1.0 p. 19)."""
+    """The centre is 00 40, the lowest 00 00, the top any with 7F as high byte (MIDI 1.0 p. 19)."""
     step = step_of(THIN)
     messages = ["E0 01 50", "E0 00 40", "E0 00 00", "E0 00 7F", "E0 7F 7F"]
     assert heard(step, *messages) == messages
@@ -53,13 +53,13 @@ NEVER = json.loads((Path(__file__).parent.parent / "reference" / "controllers.js
 
 @pytest.mark.parametrize("number", NEVER["cls-never-thin"]["expected"])
 def test_switches_banks_data_entry_and_mode_messages_are_never_thinned(number: int) -> None:
-    """Each of these is a command of its own (MIDI 1.0 Tables III and IV): all pass at any rate."""
+    """Each of these is a command in itself (MIDI 1.0 Tables III and IV): all pass at any rate."""
     messages = [f"B0 {number:02X} {value:02X}" for value in (10, 11, 12)]
     assert heard(THIN, *messages) == messages
 
 
 def _arrivals(steps: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """(value, time) of one wheel behind the filter, as the core carries it out; the newest value counts."""
+    """(value, time) of one wheel after the filter, as the core carries it out; the newest value counts."""
     step, now = step_of(THIN), 0
     waiting: tuple[int, int] | None = None
     arrived: list[tuple[int, int]] = []
@@ -79,7 +79,7 @@ def _arrivals(steps: list[tuple[int, int]]) -> list[tuple[int, int]]:
 
 @given(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 127)), min_size=1, max_size=40))
 def test_the_last_value_arrives_and_none_comes_too_soon(steps: list[tuple[int, int]]) -> None:
-    """Every movement ends on its last value, 20 ms late at most; two values are 20 ms apart, but for 0, 64 and 127."""
+    """Movements end on their last value, at most 20 ms late; values are at least 20 ms apart, except 0, 64 and 127."""
     arrived = _arrivals(steps)
     assert arrived[-1][0] == steps[-1][1]
     assert arrived[-1][1] <= sum(gap for gap, _ in steps) * MS + 20 * MS
@@ -88,7 +88,8 @@ def test_the_last_value_arrives_and_none_comes_too_soon(steps: list[tuple[int, i
 
 
 class _Behind:
-    """What arrives behind the filter, the core keeping what is for later; a receiver of the 14-bit controller 1."""
+    """The messages that arrive after the filter, with the core keeping those for later; a receiver of the 14-bit
+    controller 1."""
 
     def __init__(self) -> None:
         self.step = step_of(THIN)
@@ -130,7 +131,7 @@ _fine = st.tuples(st.sampled_from([1, 33]), st.integers(1, 126)).map(lambda it: 
 
 @given(st.lists(st.tuples(st.integers(0, 30), _fine), max_size=60))
 def test_the_two_bytes_of_a_value_stay_together(played: list[tuple[int, bytes]]) -> None:
-    """An LSB never leaves before its MSB, and is left out only with it: each position that arrives was played, and the
+    """An LSB never leaves before its MSB, and is left out only with it: every position that arrives was played, and the
     last one arrives (MIDI 1.0 p. 12)."""
     behind = _Behind()
     for gap, message in played:
@@ -142,7 +143,7 @@ def test_the_two_bytes_of_a_value_stay_together(played: list[tuple[int, bytes]])
 
 
 def test_a_controller_from_33_to_63_without_an_msb_is_thinned() -> None:
-    """Much gear has single controllers there (common practice, no source): they are thinned as any other."""
+    """Much gear has single controllers there (common practice, no source): they are thinned like any other."""
     step = step_of(THIN)
     assert heard(step, "B0 34 10", "B0 34 11") == ["B0 34 10", "B0 34 11 at 20"]
     assert heard(step, "B0 14 10", "B0 34 12", "B0 34 13") == ["B0 14 10", "B0 34 12", "B0 34 13"]
@@ -171,7 +172,7 @@ def test_notes_and_programs_are_not_thinned() -> None:
 
 
 def test_what_is_allowed_is_said() -> None:
-    """Milliseconds are a whole number from 1 to 1000."""
+    """Milliseconds must be a whole number from 1 to 1000."""
     assert "milliseconds from 1 to 1000" in refusal('filter = "thin", milliseconds = 0')
     assert "milliseconds from 1 to 1000" in refusal('filter = "thin", milliseconds = "20 ms"')
     assert refusal('filter = "thin"').startswith("milliseconds")

@@ -1,4 +1,4 @@
-"""`transpose`: notes by a number of semitones."""
+"""`transpose`: moves notes by a number of semitones."""
 
 import pytest
 from hypothesis import given
@@ -15,13 +15,13 @@ def test_notes_and_their_pressure_move() -> None:
 
 
 def test_other_messages_stay() -> None:
-    """Controllers, programs, pressure of the channel and the bender have no note to move."""
+    """Controllers, programs, channel pressure and pitch bend have no note to move."""
     stay = ["B0 3C 40", "C0 3C", "D0 3C", "E0 3C 40"]
     assert heard('filter = "transpose", semitones = 7', *stay) == stay
 
 
 def test_a_note_outside_is_not_played() -> None:
-    """A note that would leave 0 to 127 has no wire form, and neither has its release (MIDI 1.0 p. 10)."""
+    """A note that would leave 0 to 127 cannot be sent, and neither can its release (MIDI 1.0 p. 10)."""
     case = REFERENCE["note-range"]["input"]
     step = f'filter = "transpose", semitones = {case["transpose"]}'
     note = f"{case['note']:02X}"
@@ -30,7 +30,7 @@ def test_a_note_outside_is_not_played() -> None:
 
 
 def test_folding_brings_a_note_back_by_octaves() -> None:
-    """outside = "fold" plays the note of the same name in the nearest octave there is."""
+    """outside = "fold" plays the note of the same name in the nearest octave within 0 to 127."""
     fold = 'filter = "transpose", semitones = {}, outside = "fold"'
     assert heard(fold.format(12), "90 74 40", "90 73 40") == ["90 74 40", "90 7F 40"]
     assert heard(fold.format(-12), "90 0B 40", "90 0C 40") == ["90 0B 40", "90 00 40"]
@@ -38,7 +38,7 @@ def test_folding_brings_a_note_back_by_octaves() -> None:
 
 @given(st.integers(-127, 127), st.integers(0, 127))
 def test_folding_keeps_the_name_and_moves_no_further_than_needed(semitones: int, note: int) -> None:
-    """Every note folds to one of the same name in 0 to 127, less than an octave from the end it left by."""
+    """Every note folds to one of the same name in 0 to 127, less than an octave from the end that it passed."""
     step = step_of(f'filter = "transpose", semitones = {semitones}, outside = "fold"')
     (out,) = at_once(step, bytes((0x90, note, 1)))
     meant = note + semitones
@@ -51,11 +51,11 @@ def test_folding_keeps_the_name_and_moves_no_further_than_needed(semitones: int,
 
 @pytest.mark.parametrize("semitones", ["128", "-128", "1.5", '"12"', "true"])
 def test_what_is_allowed_is_said(semitones: str) -> None:
-    """Semitones are a whole number from -127 to 127."""
+    """Semitones must be a whole number from -127 to 127."""
     assert "semitones from -127 to 127" in refusal(f'filter = "transpose", semitones = {semitones}')
 
 
 def test_outside_is_drop_or_fold() -> None:
-    """Another word for outside is answered with the two there are; semitones must be given."""
+    """An unknown word for outside gets an answer with the two allowed; semitones must be given."""
     assert "'drop' or 'fold'" in refusal('filter = "transpose", semitones = 1, outside = "wrap"')
     assert refusal('filter = "transpose"').startswith("semitones")

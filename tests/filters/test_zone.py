@@ -4,7 +4,7 @@ from tests.support.filter_bench import heard, refusal
 
 
 def test_both_ends_of_a_zone_count() -> None:
-    """The lowest and the highest key of a zone play, the keys beside them do not."""
+    """The lowest and the highest key of a zone play, the keys next to them do not."""
     zone = 'filter = "zone", notes = [48, 59]'
     assert heard(zone, "90 2F 40", "90 30 40", "90 3B 40", "90 3C 40") == ["90 30 40", "90 3B 40"]
 
@@ -17,7 +17,7 @@ def test_note_names_are_understood() -> None:
 
 
 def test_releases_and_pressure_follow_their_key() -> None:
-    """Releases in either form and key pressure pass by note range, other messages always."""
+    """Releases in either form and key pressure pass by note range, other messages always pass."""
     zone = 'filter = "zone", notes = [60, 127]'
     assert heard(zone, "80 3C 40", "90 3C 00", "A0 3C 05") == ["80 3C 40", "90 3C 00", "A0 3C 05"]
     assert heard(zone, "80 3B 40", "90 3B 00", "A0 3B 05") == []
@@ -25,7 +25,7 @@ def test_releases_and_pressure_follow_their_key() -> None:
 
 
 def test_a_velocity_zone_never_touches_releases() -> None:
-    """A velocity zone picks presses, both ends included; every release in its notes passes."""
+    """A velocity zone selects presses, both ends included; every release within its notes passes."""
     soft = 'filter = "zone", velocity = [1, 64]'
     assert heard(soft, "90 3C 01", "90 3C 40", "90 3C 41") == ["90 3C 01", "90 3C 40"]
     assert heard(soft, "80 3C 7F", "90 3C 00", "A0 3C 7F") == ["80 3C 7F", "90 3C 00", "A0 3C 7F"]
@@ -35,7 +35,7 @@ def test_a_velocity_zone_never_touches_releases() -> None:
 
 
 def test_what_is_allowed_is_said() -> None:
-    """Each mistake is answered with what is allowed."""
+    """Each mistake gets an answer that says what is allowed."""
     assert "at least one of notes, velocity" in refusal('filter = "zone"')
     assert "two values, [low, high]" in refusal('filter = "zone", notes = [60]')
     assert "the lower one first" in refusal('filter = "zone", notes = ["C5", "C4"]')

@@ -1,4 +1,4 @@
-"""Who is on a cable: the universal device inquiry."""
+"""What is on a cable: the universal device inquiry."""
 
 import pytest
 from hypothesis import given
@@ -13,7 +13,7 @@ SEVEN = st.integers(0, 127)
 
 @pytest.mark.parametrize("name", ["id-request", "id-request-dev"])
 def test_the_question(name: str) -> None:
-    """The question is F0 7E device 06 01 F7 (MIDI 1.0 p. 40), and is known when a cable leads it back."""
+    """The inquiry is F0 7E device 06 01 F7 (MIDI 1.0 p. 40), and is recognised when a cable leads it back."""
     entry = REFERENCE[name]
     asked = request(int(entry["input"]["device"], 16))
     assert asked == bytes.fromhex(entry["expected"])
@@ -22,7 +22,8 @@ def test_the_question(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["id-reply-1byte", "id-reply-3byte"])
 def test_a_reply_is_read_field_by_field(name: str) -> None:
-    """Maker of one or three bytes, family and member low byte first, four version bytes (MIDI 1.0 p. 34, 40)."""
+    """Manufacturer ID of one or three bytes, family and member low byte first, four version bytes (MIDI 1.0 p. 34,
+    40)."""
     entry = REFERENCE[name]
     said = read_reply(bytes.fromhex(entry["expected"]))
     asked = entry["input"]
@@ -37,7 +38,7 @@ def test_a_reply_is_read_field_by_field(name: str) -> None:
 
 
 def test_only_whole_replies_are_read() -> None:
-    """15 bytes with a one-byte maker, 17 with three, and nothing else (MIDI 1.0 p. 40)."""
+    """A reply has 15 bytes with a one-byte manufacturer ID or 17 with three; nothing else is read (MIDI 1.0 p. 40)."""
     for name, width in (("id-reply-1byte", "one_byte_maker"), ("id-reply-3byte", "three_byte_maker")):
         reply = bytes.fromhex(REFERENCE[name]["expected"])
         assert len(reply) == REFERENCE["id-reply-lengths"]["expected"][width]
@@ -50,6 +51,6 @@ def test_only_whole_replies_are_read() -> None:
 
 @given(st.binary(max_size=24))
 def test_any_bytes_are_read_without_a_fault(data: bytes) -> None:
-    """Whatever comes, reading it raises nothing."""
+    """No bytes, whatever they are, make the reader raise an exception."""
     assert read_reply(data) is None or data[:2] == b"\xf0\x7e"
     asks(data)

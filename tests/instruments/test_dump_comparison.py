@@ -15,25 +15,25 @@ def texts(first: list[bytes], second: list[bytes]) -> list[str]:
 
 
 def test_a_changed_byte_is_named() -> None:
-    """The message, the byte counted from 1, what it was and what it is."""
+    """A difference names the message, the byte counted from 1, its old value and its new one."""
     assert texts([A, B], [A, b"\xf0\x7d\x03\x05\xf7"]) == ["message 2: byte 4 was 04, is 05"]
     assert texts([A], [B]) == ["message 1: 2 of 5 bytes differ; byte 3 was 01, is 03"]
     assert texts([A], [C]) == ["message 1: 5 bytes became 4; the first difference is at byte 3"]
 
 
 def test_a_message_more_or_less_is_named() -> None:
-    """A message that only one dump has does not make all that follow different."""
+    """A message that only one dump has does not make all the following ones different."""
     assert texts([A, B, C], [A, C]) == ["message 2 (5 bytes) is only in the first dump"]
     assert texts([A, C], [A, B, C]) == ["message 2 (5 bytes) is only in the second dump"]
 
 
 @given(DUMPS, DUMPS)
 def test_equal_dumps_alone_have_no_differences(first: list[bytes], second: list[bytes]) -> None:
-    """There are differences exactly if the dumps are not equal."""
+    """There are differences exactly if the dumps are unequal."""
     assert bool(differences(first, second)) == (first != second)
     assert not differences(first, list(first))
 
 
 def test_long_dumps_are_compared_by_place() -> None:
-    """Beyond the bound for matching, every message that is not the same is still found."""
+    """In dumps too long for matching, every message that differs is still found."""
     assert differences([A] * 2001, [A] * 2000)[-1].first == 2001

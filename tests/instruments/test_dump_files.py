@@ -1,4 +1,4 @@
-"""Dumps as files: read, written, kept beside a note. mido is the outside reader and writer."""
+"""Dumps as files: read, written, and kept with a note beside them. mido is the independent reader and writer."""
 
 import errno
 import hashlib
@@ -22,7 +22,7 @@ DUMPS = st.lists(SYSEX, min_size=1, max_size=8)
 
 @given(DUMPS)
 def test_mido_reads_what_is_written_here(tmp_path_factory: pytest.TempPathFactory, messages: list[bytes]) -> None:
-    """A .syx file holds the bytes of the cable (common practice, no source); mido finds the same messages."""
+    """A .syx file holds the bytes of the cable (common practice, no source); mido finds the same messages in it."""
     path = tmp_path_factory.mktemp("dump") / "organ.syx"
     dump_files.write_new(path, dump_files.encode(path, messages))
     assert [bytes(message.bytes()) for message in mido.read_syx_file(str(path))] == messages
@@ -30,22 +30,23 @@ def test_mido_reads_what_is_written_here(tmp_path_factory: pytest.TempPathFactor
 
 @given(DUMPS)
 def test_what_mido_writes_is_read_here(tmp_path_factory: pytest.TempPathFactory, messages: list[bytes]) -> None:
-    """A .syx file of mido's gives the same messages."""
+    """A .syx file written by mido gives the same messages."""
     path = tmp_path_factory.mktemp("dump") / "organ.syx"
     mido.write_syx_file(str(path), [mido.Message.from_bytes(message) for message in messages])
     assert dump_files.read(path) == messages
 
 
 def midi_file(*events: str) -> bytes:
-    """A Standard MIDI File of one track with these events (delta time and all, in hexadecimal)."""
+    """A Standard MIDI File with one track of these events (including delta times, in hexadecimal)."""
     track = b"".join(map(bytes.fromhex, (*events, "00 FF 2F 00")))
     head = bytes.fromhex("4D 54 68 64 00 00 00 06 00 00 00 01 01 E0 4D 54 72 6B")
     return head + len(track).to_bytes(4, "big") + track
 
 
 def test_a_message_in_packets_is_one_message(tmp_path: Path) -> None:
-    """A SysEx that goes on in F7 events is one message; its packets by themselves would be three broken ones, each of
-    which an instrument would take for a dump (RP-001 p. 6, "sysex event": the example with a delay between packets)."""
+    """A SysEx that continues in F7 events is one message. Its packets taken singly would be three broken messages, each
+    of which an instrument would take for a dump (RP-001 p. 6, "sysex event": the example with a delay between
+    packets)."""
     path = tmp_path / "organ.mid"
     packets = "00 F0 03 43 12 00", "81 48 F7 06 43 12 00 43 12 00", "64 F7 04 43 12 00 F7"
     path.write_bytes(midi_file(*packets, "00 F0 02 7D F7", "00 90 3C 40"))
@@ -62,7 +63,7 @@ def test_a_message_in_packets_is_one_message(tmp_path: Path) -> None:
     ],
 )
 def test_a_midi_file_with_a_message_without_an_end_is_refused(tmp_path: Path, events: tuple[str, ...]) -> None:
-    """Nothing is sent of a file in which a SysEx has no end: an end that is not there is not made up."""
+    """If a SysEx in a file has no end, nothing of the file is sent: a missing end is not made up."""
     path = tmp_path / "organ.mid"
     path.write_bytes(midi_file(*events))
     with pytest.raises(DumpFileError, match=r"organ\.mid: track 1 "):
@@ -79,7 +80,7 @@ def test_the_longest_message_of_a_midi_file(tmp_path: Path) -> None:
 
 @given(DUMPS)
 def test_a_midi_file_holds_the_same(tmp_path_factory: pytest.TempPathFactory, messages: list[bytes]) -> None:
-    """A .mid file (Standard MIDI File 1.0, through mido) gives back what was put in."""
+    """A .mid file (Standard MIDI File 1.0, read through mido) gives back what was put in."""
     path = tmp_path_factory.mktemp("dump") / "organ.mid"
     dump_files.write_new(path, dump_files.encode(path, messages))
     assert dump_files.read(path) == messages
@@ -97,7 +98,7 @@ def test_a_midi_file_holds_the_same(tmp_path_factory: pytest.TempPathFactory, me
     ],
 )
 def test_a_damaged_file_is_reported(tmp_path: Path, data: bytes, said: str) -> None:
-    """What is cut, mixed or something else is refused with the file's name."""
+    """A file that is cut short, mixed or of another kind is rejected with its name."""
     path = tmp_path / "organ.syx"
     path.write_bytes(data)
     with pytest.raises(DumpFileError, match=said) as caught:
@@ -106,7 +107,7 @@ def test_a_damaged_file_is_reported(tmp_path: Path, data: bytes, said: str) -> N
 
 
 def test_the_note_beside_a_dump(tmp_path: Path) -> None:
-    """Port, time, counts, SHA-256 and what else is known lie beside the file."""
+    """The note beside the file has the port, the time, counts, the SHA-256 and whatever else is known."""
     path = tmp_path / "organ.syx"
     messages = [b"\xf0\x7d\x01\xf7", b"\xf0\x7d\x02\x03\xf7"]
     sidecar.keep(path, messages, "keys", WHEN, {"instrument": "organ", "identity": None})
@@ -124,7 +125,7 @@ def test_the_note_beside_a_dump(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("there", ["organ.syx", "organ.syx.json"])
 def test_nothing_is_overwritten(tmp_path: Path, there: str) -> None:
-    """A dump or a note that is there stays as it is, and nothing is added."""
+    """An existing dump or note stays as it is, and nothing is added."""
     (tmp_path / there).write_text("old")
     with pytest.raises(DumpFileError, match="already exists"):
         sidecar.keep(tmp_path / "organ.syx", [b"\xf0\x7d\xf7"], "keys", WHEN)
@@ -132,7 +133,7 @@ def test_nothing_is_overwritten(tmp_path: Path, there: str) -> None:
 
 
 def test_what_could_not_be_written_is_reported_before_a_dump_comes(tmp_path: Path) -> None:
-    """What is there already, a name too long for the note and a folder that is not there are refused at once."""
+    """An existing file, a name too long for the note, or a folder that does not exist is rejected at once."""
     (tmp_path / "organ.syx.json").write_text("old")
     for name in ("organ.syx", f"{'o' * 248}.syx", f"{'o' * 300}.syx", "nowhere/organ.syx"):
         with pytest.raises(DumpFileError):
@@ -141,7 +142,7 @@ def test_what_could_not_be_written_is_reported_before_a_dump_comes(tmp_path: Pat
 
 
 def test_a_name_that_is_no_unicode_is_kept(tmp_path: Path) -> None:
-    """A file whose name is Latin-1 has its dump and its note."""
+    """A file whose name is in Latin-1 gets its dump and its note."""
     path = tmp_path / os.fsdecode(b"org\xfcl.syx")
     sidecar.keep(path, [b"\xf0\x7d\xf7"], "keys", WHEN)
     assert json.loads(sidecar.sidecar(path).read_bytes())["file"] == path.name
@@ -149,7 +150,7 @@ def test_a_name_that_is_no_unicode_is_kept(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("file", [1, 2])
 def test_a_full_disk_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, file: int) -> None:
-    """Whether the note or the dump finds no room, neither is left, nor a temporary file; earlier ones stay."""
+    """If the disk is full for the note or the dump, neither is left, nor a temporary file; earlier ones stay."""
     earlier = tmp_path / "earlier.syx"
     sidecar.keep(earlier, [b"\xf0\x7d\xf7"], "keys", WHEN)
     before = {each.name: each.read_bytes() for each in tmp_path.iterdir()}
@@ -168,7 +169,7 @@ def test_a_full_disk_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.M
 
 
 def test_versions_are_numbered_by_instrument(tmp_path: Path) -> None:
-    """Each dump of an instrument gets the next number; a name that is no folder's is refused."""
+    """Each dump of an instrument gets the next number; a name that cannot name a folder is rejected."""
     for number in (1, 2):
         path = dump_versions.next_version(tmp_path, "string machine")
         assert path == tmp_path / "string machine" / f"000{number}.syx"

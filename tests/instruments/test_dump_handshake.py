@@ -27,7 +27,7 @@ def test_the_answers_have_the_standards_numbers() -> None:
 
 @pytest.mark.parametrize(("message", "packet"), [(PACKET, 5), (FILE_PACKET, 9)])
 def test_an_answer_speaks_of_one_packet(shake: Handshake, message: bytes, packet: int) -> None:
-    """ACK of another packet changes nothing; that of this one asks for the next, NAK for this one again."""
+    """ACK of another packet changes nothing; ACK of this packet asks for the next, and NAK for this one again."""
     shake.sent(0, message)
     shake.hear(answer(ACK, 0, packet - 1))
     assert shake.verdict(1) is HandshakeVerdict.PENDING
@@ -47,7 +47,7 @@ def test_three_times_refused(shake: Handshake) -> None:
 
 
 def test_an_acknowledged_message_leaves_the_next_its_three_tries(shake: Handshake) -> None:
-    """NAKs are counted for each message."""
+    """NAKs are counted separately for each message."""
     for _ in range(4):
         shake.sent(0, PLAIN)
         shake.hear(answer(NAK, 0, 0))
@@ -58,7 +58,7 @@ def test_an_acknowledged_message_leaves_the_next_its_three_tries(shake: Handshak
 
 
 def test_wait_has_no_end(shake: Handshake) -> None:
-    """After WAIT nothing is sent until another answer, however long."""
+    """After WAIT nothing is sent until another answer comes, however long it takes."""
     shake.sent(0, PLAIN)
     shake.hear(answer(WAIT, 0, 0))
     assert shake.verdict(PATIENCE * 1000) is HandshakeVerdict.PENDING
@@ -67,7 +67,7 @@ def test_wait_has_no_end(shake: Handshake) -> None:
 
 
 def test_cancel_and_silence_end_the_dump(shake: Handshake) -> None:
-    """CANCEL ends it whatever its number; so does silence, for what is not acknowledged may not have arrived."""
+    """CANCEL of any number ends the dump; so does silence, since an unacknowledged message may not have arrived."""
     shake.sent(0, PACKET)
     shake.hear(answer(CANCEL, 0, 0))
     assert shake.verdict(1) is HandshakeVerdict.CANCELLED
@@ -79,7 +79,7 @@ def test_cancel_and_silence_end_the_dump(shake: Handshake) -> None:
 
 @given(st.lists(st.binary(max_size=8), max_size=5))
 def test_other_messages_are_no_answers(heard: list[bytes]) -> None:
-    """What is no answer changes nothing."""
+    """Messages other than the answers change nothing."""
     shake = Handshake()
     shake.sent(0, PLAIN)
     for message in heard:

@@ -65,7 +65,7 @@ def test_controllers_without_a_name_are_called_by_number() -> None:
     ("message", "words"),
     [
         ("94 3C 64", "channel 5 note on C4 velocity 100"),
-        ("94 3C 00", "channel 5 note off C4 (as a note on of velocity 0)"),
+        ("94 3C 00", "channel 5 note off C4 (sent as note on, velocity 0)"),
         ("8F 7F 40", "channel 16 note off G9 velocity 64"),
         ("A4 3C 0C", "channel 5 key pressure C4 12"),
         ("B0 40 7F", "channel 1 sustain pedal 127 (down)"),

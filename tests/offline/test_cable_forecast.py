@@ -1,4 +1,4 @@
-"""What `check` foretells of the cables: how much each scene can ask of them, and where two clocks could meet."""
+"""What `check` predicts for the cables: how much each scene can send on them, and where two clocks could meet."""
 
 import json
 from pathlib import Path
@@ -15,7 +15,7 @@ INPUTS = "abcdefgh"
 
 
 def rig(players: int = 1, sync: str = "", more: str = "", cable: str = "din", through: str = "") -> str:
-    """So many inputs into one output in one scene, and a second scene without routes."""
+    """This number of inputs into one output in one scene, and a second scene without routes."""
     names = ", ".join(f'"{name}"' for name in INPUTS[:players])
     ports = "\n".join(f'{name} = {{ port = "in {name}" }}' for name in INPUTS)
     return f"""
@@ -37,7 +37,7 @@ name = "Tacet"
 """
 
 
-def told(text: str, **settings: Any) -> list[str]:
+def notes(text: str, **settings: Any) -> list[str]:
     return list(warnings(read(text, "test"), **settings))
 
 
@@ -48,7 +48,7 @@ CODE = '[sync.timecode]\nrate = "{rate}"\nto = ["strings", "drums"]\n'
 
 @pytest.mark.parametrize(("bpm", "bytes_a_second"), [(20, 8), (120, 48), (300, 120)])
 def test_a_clock_costs_its_bytes(bpm: int, bytes_a_second: int) -> None:
-    """24 clocks a quarter note of one byte each (MIDI 1.0 p. 30): 48 a second at 120 bpm, on its own outputs only."""
+    """24 one-byte clocks per quarter note (MIDI 1.0 p. 30): 48 bytes per second at 120 bpm, on its outputs only."""
     found = {(load.number, load.output): load for load in loads(read(rig(sync=CLOCK.format(bpm=bpm)), "test"))}
     assert found[1, "strings"].clock == found[2, "strings"].clock == bytes_a_second
     assert found[1, "drums"].clock == 0
@@ -56,14 +56,14 @@ def test_a_clock_costs_its_bytes(bpm: int, bytes_a_second: int) -> None:
 
 @pytest.mark.parametrize(("rate", "bytes_a_second"), [("24", 192), ("25", 200), ("29.97 drop", 240), ("30", 240)])
 def test_time_code_costs_its_bytes(rate: str, bytes_a_second: int) -> None:
-    """Four quarter frames of two bytes a frame: 7.68 per cent of the cable at 30 frames (RP-004 p. 4)."""
+    """Four quarter frames of two bytes per frame: 7.68 per cent of the cable at 30 frames (RP-004 p. 4)."""
     found = {(load.number, load.output): load for load in loads(read(rig(sync=CODE.format(rate=rate)), "test"))}
     assert found[1, "strings"].timecode == found[2, "drums"].timecode == bytes_a_second
 
 
 def test_playing_counts_each_input_once() -> None:
-    """Players of a scene at the stated density of three-byte messages, those of every scene included; who is routed
-    twice plays once, and a scene that routes nobody costs nothing."""
+    """Each player in a scene, including those in every scene, counts once at the stated density of three-byte messages,
+    even if routed twice; a scene without routes costs nothing."""
     twice = '[[routes]]\nfrom = ["a", "h"]\nto = "strings"\n'
     found = {load.number: load for load in loads(read(rig(2, more=twice), "test"), 100) if load.output == "strings"}
     assert found[1].playing == 3 * 100 * 3  # a, b, h
@@ -72,60 +72,60 @@ def test_playing_counts_each_input_once() -> None:
 
 
 def test_a_cable_that_can_be_too_full_is_reported() -> None:
-    """3,125 bytes a second is what it carries (MIDI 1.0 p. 1): one byte more is reported, with scene and output."""
-    assert told(rig(1), density=1041) == []
-    (text,) = told(rig(1), density=1042)
+    """A cable carries 3,125 bytes per second (MIDI 1.0 p. 1): one byte more is reported, with scene and output."""
+    assert notes(rig(1), density=1041) == []
+    (text,) = notes(rig(1), density=1042)
     assert text.startswith("scene 1 Tutti: strings may need 100% of its cable")
     assert "playing 3126 of 3125 bytes per second" in text
     assert "thin or strip" in text
 
 
 def test_clock_and_time_code_are_reckoned_with() -> None:
-    """Playing that just fits alone does not fit beside the rig's clock and time code."""
+    """Playing that just fits by itself no longer fits beside the rig's clock and time code."""
     sync = CLOCK.format(bpm=120) + CODE.format(rate="30")
-    assert told(rig(6, through=UNCLOCKED), density=173) == []  # 3,114 bytes
-    (text,) = told(rig(6, sync, through=UNCLOCKED), density=173)
+    assert notes(rig(6, through=UNCLOCKED), density=173) == []  # 3,114 bytes
+    (text,) = notes(rig(6, sync, through=UNCLOCKED), density=173)
     assert "clock 48, time code 240, playing 3114 of 3125" in text
 
 
 def test_a_fast_output_is_not_told_of() -> None:
-    """What is not paced cannot be too full."""
-    assert told(rig(8, cable="fast", through=UNCLOCKED), density=10_000) == []
+    """An output that is not paced cannot be too full."""
+    assert notes(rig(8, cable="fast", through=UNCLOCKED), density=10_000) == []
     assert list(loads(read(rig(8, cable="fast"), "test"))) == []
 
 
 def test_two_clocks_that_meet_are_reported() -> None:
-    """Clocks of two inputs at one output: which, where, and what the engine does about it; once for all scenes."""
-    (text,) = told(rig(2), density=0)
+    """Where clocks of two inputs meet at an output is reported once for all scenes, with what the engine does about
+    it."""
+    (text,) = notes(rig(2), density=0)
     assert text == "clocks of a, b may meet at strings; it follows the first one until that stops"
-    assert told(rig(1), density=0) == []
+    assert notes(rig(1), density=0) == []
 
 
 def test_a_routed_clock_beside_the_rigs_own_is_reported() -> None:
-    """An output of [sync.clock] that a route also brings a clock to."""
-    (text,) = told(rig(1, CLOCK.format(bpm=120)), density=0)
+    """An output of [sync.clock] to which a route also brings a clock is reported."""
+    (text,) = notes(rig(1, CLOCK.format(bpm=120)), density=0)
     assert text.startswith("strings gets the rig's clock; the clock of a, which is routed there, is blocked")
 
 
 @pytest.mark.parametrize("through", [UNCLOCKED, '{ filter = "strip", kinds = ["clock"] }'])
 def test_clocks_that_a_filter_stops_are_not_told(through: str) -> None:
-    """The remedy silences the note."""
-    assert told(rig(2, through=through), density=0) == []
+    """If a filter blocks the clocks, there is no note."""
+    assert notes(rig(2, through=through), density=0) == []
 
 
 @pytest.mark.parametrize("place", ['port = "Synth*"', 'device = "/dev/serial0"'])
 def test_an_instrument_that_plays_itself_is_reported(place: str) -> None:
-    """Keys may play their own sounds through a route; the note says what else is to be done (MIDI 1.0 p. 24: Local
-    Control off). A keyboard routed elsewhere is no matter."""
+    """Keys may play their own sounds through a route; the note says what else to do (MIDI 1.0 p. 24: Local Control
+    off). A keyboard routed elsewhere gets no note."""
     ports = f"format = 1\n[inputs]\nkeys = {{ {place} }}\n[outputs]\nsounds = {{ {place} }}\nbass = {{ port = 'b' }}\n"
     scene = '[[scenes]]\nnumber = {0}\nname = "{0}"\nroutes = [ {{ from = "keys", to = "{1}" }} ]\n'
-    (text,) = told(ports + scene.format(1, "sounds") + scene.format(2, "bass") + scene.format(3, "sounds"))
+    (text,) = notes(ports + scene.format(1, "sounds") + scene.format(2, "bass") + scene.format(3, "sounds"))
     assert text == "keys plays its own instrument through sounds; turn local control off at that instrument"
 
 
 def test_check_prints_the_notes_and_is_content(tmp_path: Path) -> None:
-    """`check` prints each as a note, on request as JSON with the assumed density; a rig with notes is in
-    order."""
+    """`check` prints each finding as a note, or as JSON with the assumed density; a rig with notes is still valid."""
     file = tmp_path / "rig.toml"
     file.write_text(rig(8), encoding="utf-8")
     said = CliRunner().invoke(app, ["check", str(file), "--density", "200"])

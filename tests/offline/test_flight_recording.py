@@ -44,7 +44,7 @@ burst = [ { instrument = "pad", sound = "Warm" } ]
     ],
 )
 def test_a_broken_line_is_reported_by_its_number(tmp_path: Path, line: str) -> None:
-    """Whatever is in a line that is not one of a recording, the sentence names the file and the line."""
+    """Whatever is in a line that does not belong in a recording, the error names the file and the line."""
     file = tmp_path / "night.jsonl"
     file.write_text(json.dumps({"format": FORMAT_2, "monotonic": 0, "scene": None}) + "\n" + line + "\n")
     with pytest.raises(FlightRecordingError, match=r"night\.jsonl:2: "):
@@ -52,7 +52,7 @@ def test_a_broken_line_is_reported_by_its_number(tmp_path: Path, line: str) -> N
 
 
 def test_an_edit_finds_the_sound_lists_beside_the_rig(tmp_path: Path) -> None:
-    """A night with an edit is replayed from any folder: sound lists are sought beside the rig file."""
+    """A night with an edit can be replayed from any folder: sound lists are looked up beside the rig file."""
     (tmp_path / "list.toml").write_text('format = 1\nsounds = [ { name = "Warm", program = 3 } ]\n')
     file = tmp_path / "pit.toml"
     file.write_text(RIG)

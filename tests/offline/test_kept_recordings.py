@@ -19,7 +19,7 @@ FOLDER = ROOT / "tests" / "recordings"
 NAMES = sorted(file.name.removesuffix(".jsonl.gz") for file in FOLDER.glob("*.jsonl.gz"))
 MANIFEST: dict[str, dict[str, Any]] = json.loads((FOLDER / "MANIFEST.json").read_text(encoding="utf-8"))
 
-#: all that a recording says of what was done, by its first word
+#: everything that a recording can say was done, by the first word of its line
 CALLS = {
     "start",
     "rig file",
@@ -64,32 +64,32 @@ def recording_of(name: str) -> FlightRecording:
 
 
 def rig_text(name: str) -> str:
-    """What its rig was read from at the start."""
+    """The rig file's text at the start of the recording."""
     return FOLDER.joinpath(MANIFEST[name]["rig"]).read_text(encoding="utf-8")
 
 
 @cache
 def done(name: str) -> list[list[Any]]:
-    """All that a recording says was done, as it is in its file."""
+    """Everything that a recording says was done, as written in its file."""
     lines = gzip.decompress((FOLDER / f"{name}.jsonl.gz").read_bytes()).decode().splitlines()[1:]
     return [line["did"] for line in map(json.loads, lines) if line["way"] == "did"]
 
 
 @cache
 def replayed(name: str) -> ReplayResult:
-    """The recording through its rig, in this version."""
+    """Replay the recording through its rig, in this version."""
     text = rig_text(name)
     return Replay(read(text, MANIFEST[name]["rig"]), text).run(recording_of(name))
 
 
 def all_done() -> Iterator[list[Any]]:
-    """All that was done in any of the recordings."""
+    """Everything that was done in any of the recordings."""
     for name in NAMES:
         yield from done(name)
 
 
 def test_there_are_twenty() -> None:
-    """None was lost, and none came without its line in the manifest."""
+    """All twenty recordings are there, and each has a line in the manifest."""
     assert len(NAMES) == 20
     assert sorted(MANIFEST) == NAMES
 
@@ -106,7 +106,7 @@ def test_it_replays_byte_for_byte(name: str) -> None:
 
 
 def test_everything_that_a_recording_can_say_occurs() -> None:
-    """Each kind of entry, command and verb is in one of the twenty at least."""
+    """Each kind of entry, command and verb is in at least one of the twenty."""
     listed = list(all_done())
     assert {did[0] for did in listed} == CALLS
     commands = [did for did in listed if did[0] == "command"]
@@ -130,6 +130,6 @@ def test_whoever_may_command_does() -> None:
     "words", ['filter = "echo"', "[[setlists]]", "[[controls]]", "[remote]", 'held = "cut"', "\nat = ", "chase = true"]
 )
 def test_the_rigs_have(words: str) -> None:
-    """What the rigs were made to contain stands in what was played."""
+    """The rigs that were played contain every feature that they were made to cover."""
     texts = [rig_text(name) for name in NAMES] + [did[1] for did in all_done() if did[0] == "rig"]
     assert any(words in text for text in texts)

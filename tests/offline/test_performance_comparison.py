@@ -25,8 +25,8 @@ said = st.lists(
 def test_the_differences_make_the_one_of_the_other(
     before: list[SentMessage], after: list[SentMessage], far_apart: bool
 ) -> None:
-    """What is missing and new is just what one side has more of; equal sides differ in nothing. The same holds for the
-    way that is taken where too much differs to search."""
+    """What is missing and what is new is exactly what one side has more of; equal sides have no differences. The same
+    holds for the method used when there are too many differences to search."""
     with pytest.MonkeyPatch.context() as patch:
         if far_apart:
             patch.setattr(performance_comparison, "_TO_SEARCH", -1)
@@ -42,7 +42,7 @@ def test_the_differences_make_the_one_of_the_other(
 
 
 def test_a_message_that_moved_is_reported_with_how_far() -> None:
-    """Later and earlier are reported in milliseconds with place and words; less than a tenth of one is nothing."""
+    """A later or earlier message is reported in milliseconds, with place and words; less than 0.1 ms is ignored."""
     note = b"\x90\x3c\x40"
     (found,) = differences({"a": [SentMessage(1000 * MS, note)]}, {"a": [SentMessage(1012 * MS, note)]})
     assert found.words(SongTime(480)) == (
@@ -52,8 +52,8 @@ def test_a_message_that_moved_is_reported_with_how_far() -> None:
 
 
 def test_what_an_edit_leaves_alone_has_not_moved() -> None:
-    """An edit that makes E2 of each C2 changes these and nothing else: an E2 that was there before stays where it is,
-    and what is said at one time in another order differs (common practice, no source)."""
+    """An edit that turns each C2 into E2 changes those notes and nothing else: an E2 that was there before stays where
+    it is. Messages of one moment in another order differ (common practice, no source)."""
     low, high = b"\x99\x24\x40", b"\x99\x28\x40"
     pattern = [(0, low), (100, high), (200, low), (300, low), (400, high), (500, low)]
     before = [SentMessage(at * MS, message) for at, message in pattern]
@@ -69,7 +69,7 @@ def test_what_an_edit_leaves_alone_has_not_moved() -> None:
 
 
 def test_what_is_far_apart_is_not_the_same_message() -> None:
-    """A message that is gone, and one of its like twelve seconds later that is new, are two differences; half a second
+    """A message that is gone, and an equal one that is new twelve seconds later, are two differences; half a second
     later it has moved (common practice, no source)."""
     note = b"\x90\x3c\x40"
     far = differences({"a": [SentMessage(0, note)]}, {"a": [SentMessage(12_000 * MS, note)]})
@@ -79,7 +79,7 @@ def test_what_is_far_apart_is_not_the_same_message() -> None:
 
 
 def test_an_output_that_only_one_side_has_is_all_difference() -> None:
-    """What an output got that is new or gone is new or missing, message by message."""
+    """If an output is new, all its messages are new; if it is gone, all are missing."""
     note = b"\x90\x3c\x40"
     found = differences({"a": [SentMessage(0, note)]}, {"b": [SentMessage(0, note)]})
     assert sorted((each.output, each.what) for each in found) == [("a", "missing"), ("b", "new")]

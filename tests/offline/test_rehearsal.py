@@ -1,4 +1,4 @@
-"""What a rehearsal reckons and says, and the names of its files."""
+"""What a rehearsal calculates and reports, and the names of its files."""
 
 from itertools import pairwise
 
@@ -19,7 +19,7 @@ settle = "20 ms"
 [instruments.second]"""
 MS = 1_000_000
 S = 1000 * MS
-BYTE = 320_000  # ns (MIDI 1.0 p. 1: 31,250 bits a second, ten a byte)
+BYTE = 320_000  # ns (MIDI 1.0 p. 1: 31,250 bits per second, ten per byte)
 RIG = """
 format = 1
 [inputs]
@@ -65,14 +65,14 @@ guard = "0 ms"
 
 
 def played(*messages: tuple[int, int, bytes], rig: str = RIG, ends: int = 0) -> Rehearsed:
-    """These (ms, input, message) through the rig."""
+    """Play these (ms, input, message) through the rig."""
     listed = [Played(at * MS, source, message) for at, source, message in messages]
     song = Song("test.mid", SongTime(), listed, max([ends * MS, *(each.at for each in listed)]))
     return rehearse(read(rig, "test"), song, None, lambda part: None)
 
 
 def by_time(*messages: tuple[int, int, bytes]) -> list[tuple[int, int, bytes]]:
-    """What is at one time stays in its order."""
+    """By time; messages of the same time keep their order."""
     return sorted(messages, key=lambda each: each[0])
 
 
@@ -86,8 +86,8 @@ doings = st.lists(
 
 @given(doings)
 def test_whatever_is_played_the_promises_hold(done: list[tuple[int, object]]) -> None:
-    """Nothing is left sounding; each output has as many note-offs as note-ons; no byte goes on a DIN cable before the
-    one ahead of it has left; bank MSB, bank LSB and program stand together (MIDI 1.0 pp. 1, 13, A-4)."""
+    """No note is left sounding; each output has as many note-offs as note-ons; no byte goes on a DIN cable before the
+    previous one has left; bank MSB, bank LSB and program are consecutive (MIDI 1.0 pp. 1, 13, A-4)."""
     now, down, messages = 0, set[object](), list[tuple[int, int, bytes]]()
     for wait, what in done:
         now += wait
@@ -116,7 +116,7 @@ def test_whatever_is_played_the_promises_hold(done: list[tuple[int, object]]) ->
 
 
 def test_the_set_list_puts_the_scenes_where_the_pedal_does() -> None:
-    """`next` walks along the set list; at its end it is reported and no burst is sent."""
+    """`next` steps through the set list; at its end this is reported and no burst is sent."""
     found = played(*((at, 0, message) for at in (100, 200, 300, 400) for message in NEXT))
     assert [(each["at"], each["number"]) for each in found.report["scene_changes"]] == [
         (0.0, 1),
@@ -124,12 +124,12 @@ def test_the_set_list_puts_the_scenes_where_the_pedal_does() -> None:
         (0.2, 1),
         (0.3, 3),
     ]
-    assert any("end of the set list Order" in each["text"] for each in found.report["told"])
+    assert any("end of set list Order" in each["text"] for each in found.report["told"])
 
 
 def test_the_load_is_what_the_cable_carries() -> None:
-    """A hundred notes at once take 300 bytes or 96 ms; the last has waited for the burst and 99 others; a second of
-    a DIN cable is 3,125 bytes."""
+    """A hundred notes at once are 300 bytes or 96 ms; the last waits for the burst and 99 others; a DIN cable carries
+    3,125 bytes per second."""
     chord = [(1000, 1, bytes((0x92, number, 64))) for number in range(100)]
     off = [(2500, 1, bytes((0x82, number, 64))) for number in range(100)]
     found = played(*chord, *off).report["outputs"]["strings"]
@@ -143,8 +143,8 @@ def test_the_load_is_what_the_cable_carries() -> None:
 
 
 def test_advice_names_what_to_do() -> None:
-    """A burst of many steps that makes a note wait is to come earlier or be spread; a cable that is too full is to be
-    relieved; an instrument without a sound is to get one."""
+    """For a burst of many steps that makes a note wait, the advice is to send it earlier or spread it; for a cable that
+    is too full, to relieve it; for an instrument without a sound, to give it one."""
     steps = ", ".join(f'{{ output = "strings", channel = {n}, bank = [1, 1], program = 1 }}' for n in range(1, 17))
     burst = '{ instrument = "lead", sound = "Reed" }, { instrument = "second", bank = [0, 9], program = 7 }'
     assert burst in RIG
@@ -157,7 +157,7 @@ def test_advice_names_what_to_do() -> None:
     assert text.endswith("steps to another output")
     quiet = played((500, 0, NEXT[0]), (500, 0, NEXT[1]), (500, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"))
     assert quiet.report["scene_changes"][1]["notes_that_waited"] == 1
-    assert quiet.report["scene_changes"][1]["worst_wait_ms"] == pytest.approx(13 * 0.32)  # nobody minds
+    assert quiet.report["scene_changes"][1]["worst_wait_ms"] == pytest.approx(13 * 0.32)  # too short to matter
     assert not any(text.startswith("Moved") for text in quiet.report["findings"])
     chord = [(1000, 1, bytes((0x92, number, 64))) for number in range(60)]
     full = played(*chord, *((2000, 1, bytes((0x82, number, 64))) for number in range(60))).report["findings"]
@@ -167,8 +167,8 @@ def test_advice_names_what_to_do() -> None:
 
 
 def test_a_long_sysex_is_named_and_what_was_shed_misleads_nobody() -> None:
-    """Quarter frames that find no room behind a SysEx of three seconds are shed and reported; those that come after it
-    wait for nothing, and what did wait is said to stand behind the SysEx."""
+    """Quarter frames that find no room behind a SysEx of three seconds are shed and reported; later ones wait for
+    nothing, and messages that did wait are reported as waiting behind the SysEx."""
     dump = b"\xf0\x7d" + bytes(9373) + b"\xf7"  # 9,376 bytes: 3 s
     codes = [(10 + 8 * n, 1, bytes((0xF1, n % 8 * 16))) for n in range(700)]
     found = played((0, 0, dump), (100, 0, b"\x92\x3c\x40"), (900, 0, b"\x82\x3c\x40"), *codes)
@@ -181,15 +181,15 @@ def test_a_long_sysex_is_named_and_what_was_shed_misleads_nobody() -> None:
 
 
 def test_no_byte_is_lost_where_two_stretches_meet() -> None:
-    """The stretches of a cable's load hold all its bytes, those of messages that begin in one and end in the next, and
-    of the last message, too (common practice, no source)."""
+    """The stretches of a cable's load together hold all its bytes, including messages that begin in one stretch and end
+    in the next, and the last message (common practice, no source)."""
     notes = [(125 * n - 1, 1, bytes((0x92 if n % 2 else 0x82, 60, 64))) for n in range(1, 241)]
     load = played(*notes).report["outputs"]["strings"]["load"]
     assert sum(load["bytes_per_stretch"]) == load["bytes"] == 8 + 720
 
 
 def test_what_waits_beside_the_bursts_is_reported_though_bursts_make_longer_waits() -> None:
-    """A chord that fills the cable is reported, however many bursts keep notes waiting for longer."""
+    """A chord that fills the cable is reported, even if bursts keep other notes waiting for longer."""
     changes = [(500 * n, 0, message) for n in range(1, 9) for message in NEXT]
     held = [(500 * n + 1, 1, bytes((status, 60, 64))) for n in range(1, 9) for status in (0x90, 0x80)]
     rig = RIG.replace('settle = "10 ms"', 'settle = "90 ms"').replace("scenes = [1, 2, 1, 3]", f"scenes = {[1, 2] * 5}")
@@ -204,7 +204,7 @@ def test_what_waits_beside_the_bursts_is_reported_though_bursts_make_longer_wait
 
 
 def test_only_what_is_heard_is_late() -> None:
-    """Of what waits beside the bursts a note is reported from 10 ms on, and first; a controller from 100 ms on
+    """Of messages that wait apart from bursts, a note is reported from 10 ms on, and first; a controller from 100 ms on
     (common practice, no source)."""
     few = [(1000, 1, bytes((0xB2, number, 64))) for number in range(1, 31)]
     assert played(*few).report["outputs"]["strings"]["late_beside_bursts"] is None
@@ -217,8 +217,8 @@ def test_only_what_is_heard_is_late() -> None:
 
 
 def test_a_scene_that_is_recalled_often_is_reported_once() -> None:
-    """The advice names a scene once, at the place and the output where it is worst, and says how often it happens and
-    where else notes wait."""
+    """The advice names a scene once, at its worst place and output; it says how often this happens and where else notes
+    wait."""
     changes = [(500 * n, 0, message) for n in range(1, 4) for message in NEXT]
     notes = [(500 * n + n, 1, bytes((status, 60, 64))) for n in (1, 3) for status in (0x90, 0x80)]
     rig = RIG.replace('settle = "10 ms"', 'settle = "90 ms"').replace("scenes = [1, 2, 1, 3]", "scenes = [1, 2, 1, 2]")
@@ -238,14 +238,14 @@ def test_a_scene_that_is_recalled_often_is_reported_once() -> None:
 
 
 def test_what_the_end_lets_go_keeps_nobody_waiting() -> None:
-    """The releases at the end of a show stand in a queue, and that is nothing to fix."""
+    """The releases at the end of a show queue up, and that is not listed as something to fix."""
     found = played(*((1000, 1, bytes((0x90, number, 64))) for number in range(30, 40)), ends=5000).report
     assert [text for text in found["findings"] if "ahead of it" in text] == []
     assert all(each["at"] < 5 for each in found["outputs"]["strings"]["worst_waits"])
 
 
 def test_keys_that_are_held_are_counted() -> None:
-    """Of many keys that the song holds, some are named and the others counted."""
+    """If the song holds many keys at its end, some are named and the others counted."""
     found = played(*((0, 0, bytes((0x90, 60 + number, 64))) for number in range(6)), ends=500).report
     assert len(found["held_by_the_song_at_its_end"]) == 12
     text = next(each for each in found["findings"] if "never releases" in each)
@@ -253,7 +253,7 @@ def test_keys_that_are_held_are_counted() -> None:
 
 
 def test_what_the_song_holds_is_reported_and_let_go() -> None:
-    """A key that the song never releases is released at the end, as `run` does, and the report says which."""
+    """A key that the song never releases is released at the end, as in `run`, and the report says which."""
     found = played((0, 0, b"\x90\x3c\x40"), ends=500)
     assert found.report["notes_left_sounding"] == 0
     assert found.report["held_by_the_song_at_its_end"][0] == {"output": "strings", "channel": 1, "note": "C4"}
@@ -269,8 +269,8 @@ names = st.lists(
 
 @given(names)
 def test_every_output_has_a_file_of_its_own(outputs: list[str]) -> None:
-    """However outputs are called, their files' names are different even where case does not count, short enough, and
-    without anything that a file system reads as more than a name (common practice, no source)."""
+    """Whatever the outputs are called, their files' names differ even where case is ignored, are short enough, and
+    contain nothing that a file system reads as more than a name (common practice, no source)."""
     found = file_names(outputs)
     assert list(found) == outputs
     folded = [name.casefold() for name in found.values()]
@@ -289,5 +289,5 @@ def test_every_output_has_a_file_of_its_own(outputs: list[str]) -> None:
      ("a:b", "a%3Ab.mid"), ("Flöte", "Flöte.mid")],
 )  # fmt: skip
 def test_plain_names_stay_as_they_are(output: str, name: str) -> None:
-    """A name that is safe is the file's name; of others only what is not safe is changed."""
+    """A name that is safe is the file's name; in other names only what is unsafe is changed."""
     assert file_names([output]) == {output: name}

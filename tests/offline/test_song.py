@@ -1,4 +1,4 @@
-"""Standard MIDI Files, read and written; where a time of them is; which input plays what."""
+"""Standard MIDI Files: reading and writing them, finding times in them, and which input plays which track."""
 
 import io
 from pathlib import Path
@@ -36,17 +36,17 @@ def test_what_mido_writes_is_read_alike(played: list[tuple[int, bytes]], divisio
     made.tracks.append(mido.MidiTrack([mido.Message.from_bytes(message, time=gap) for gap, message in played]))
     out = io.BytesIO()
     made.save(file=out)
-    tick, wanted = 0, []
+    tick, expected = 0, []
     for gap, message in played:
         tick += gap
-        wanted.append(MidiFileEvent(tick, message))
+        expected.append(MidiFileEvent(tick, message))
     (track,) = read_smf(out.getvalue()).tracks
-    assert [event for event in track.events if event.meta < 0] == wanted
+    assert [event for event in track.events if event.meta < 0] == expected
 
 
 @given(st.lists(st.tuples(gaps, channel_messages), max_size=60))
 def test_what_we_write_mido_reads_alike(played: list[tuple[int, bytes]]) -> None:
-    """Our files are read by mido, message for message and tick for tick."""
+    """mido reads our files message for message and tick for tick."""
     tick, events = 0, []
     for gap, message in played:
         tick += gap
@@ -63,7 +63,7 @@ def test_what_we_write_mido_reads_alike(played: list[tuple[int, bytes]]) -> None
 
 @given(st.binary(max_size=300))
 def test_no_bytes_make_it_stumble(data: bytes) -> None:
-    """Whatever a file holds, it is read as far as it goes, or refused in words; every message is a whole one."""
+    """Whatever a file holds, it is read as far as possible or rejected with an error; every message is complete."""
     for content in (data, file_of(data), b"MThd" + data):
         try:
             file = read_smf(content)
@@ -85,7 +85,7 @@ def test_escapes_and_system_exclusives_in_pieces() -> None:
 
 
 def test_system_messages_survive_in_our_files() -> None:
-    """Clock and the like are written so that mido passes them over and we find them again."""
+    """Clock and similar messages are written so that mido skips them and we read them back."""
     data = write_smf(480, [[MidiFileEvent(0, b"\xfa"), MidiFileEvent(7, b"\xf8"), MidiFileEvent(7, b"\xf2\x01\x02")]])
     assert [(said.message) for said in said_in(data)] == [b"\xfa", b"\xf8", b"\xf2\x01\x02"]
     kinds = [message.type for message in mido.MidiFile(file=io.BytesIO(data)).tracks[0]]
@@ -95,7 +95,7 @@ def test_system_messages_survive_in_our_files() -> None:
 
 
 def test_a_cut_file_is_read_as_far_as_it_goes() -> None:
-    """A file that ends in the middle plays what is whole, and says that it was cut."""
+    """A file that ends in the middle plays the complete part and reports that it was cut."""
     body = bytes.fromhex("00 90 3C 40  10 90 3C 00  00 FF 2F 00")
     file = read_smf(file_of(body)[:-6])
     assert [event.message for event in file.tracks[0].events] == [b"\x90\x3c\x40"]
@@ -108,7 +108,7 @@ def test_a_cut_file_is_read_as_far_as_it_goes() -> None:
     ids=["480 a beat at 120", "25 frames of 40", "24 frames of 20"],
 )
 def test_ticks_are_times(division: bytes, seconds: float) -> None:
-    """Ticks a beat follow the tempo, 120 by default; ticks a frame do not (RP-001 pp. 4, 8)."""
+    """Ticks per beat follow the tempo, 120 by default; ticks per frame do not (RP-001 pp. 4, 8)."""
     file = read_smf(file_of(b"\x00\xff\x2f\x00", division))
     assert SongTime(file.division).time(480) == seconds * S
 
@@ -119,7 +119,7 @@ def test_ticks_are_times(division: bytes, seconds: float) -> None:
     st.integers(0, 600 * S),
 )
 def test_time_and_tick_are_two_sides(tempos: list[tuple[int, int]], division: int, ns: int) -> None:
-    """The time of a time's tick is that time, whatever the tempo does."""
+    """A time lies between the times of its tick and the next tick, whatever the tempo does."""
     events = [MidiFileEvent(tick, tempo.to_bytes(3, "big"), 0x51) for tick, tempo in sorted(tempos)]
     meter = SongTime(division, events)
     tick = meter.tick(ns)
@@ -138,7 +138,7 @@ def test_bars_and_beats_follow_the_metre() -> None:
 
 
 def test_a_song_of_patterns_is_refused(tmp_path: Path) -> None:
-    """Format 2 holds independent patterns (RP-001 p. 3), which are no song."""
+    """Format 2 holds independent patterns (RP-001 p. 3), which do not make a song."""
     file = tmp_path / "a.mid"
     file.write_bytes(file_of(b"\x00\xff\x2f\x00", form=2))
     with pytest.raises(SongError, match="format 2"):
@@ -146,7 +146,7 @@ def test_a_song_of_patterns_is_refused(tmp_path: Path) -> None:
 
 
 def test_tracks_come_in_order_at_one_time(tmp_path: Path) -> None:
-    """What several tracks play at one time comes in the order of the tracks, each in its own order."""
+    """Events of several tracks at one time come in track order, each track in its own order."""
     file = tmp_path / "a.mid"
     first, second = (
         [MidiFileEvent(0, bytes((0xC0 | n, 1))), MidiFileEvent(0, bytes((0x90 | n, 60, 1)))] for n in (0, 1)
@@ -157,8 +157,8 @@ def test_tracks_come_in_order_at_one_time(tmp_path: Path) -> None:
 
 
 def test_what_keep_wrote_is_played_by_its_inputs(tmp_path: Path) -> None:
-    """Tracks that are called "in NAME", as `bayleaf keep` calls them, are played by these inputs; those of the outputs
-    are left out without a word."""
+    """Tracks named "in NAME", as written by `bayleaf keep`, are played by those inputs; the tracks of outputs are
+    silently left out."""
     made = mido.MidiFile()
     note = mido.Message("note_on", note=60, velocity=64)
     for name in ("Pit", "in keys", "in pads", "out strings"):
@@ -177,7 +177,7 @@ def test_what_keep_wrote_is_played_by_its_inputs(tmp_path: Path) -> None:
 
 
 def test_a_song_without_a_message_is_reported(tmp_path: Path) -> None:
-    """A file that holds tempo and names alone plays nothing, and says so."""
+    """A file that contains only tempo and names plays nothing, and this is reported."""
     file = tmp_path / "a.mid"
     file.write_bytes(file_of(b"\0\xff\x51\x03\x07\xa1\x20\0\xff\x2f\0"))
     assert read_song(file, ["keys"], []).passed_over == ["the song contains no messages"]

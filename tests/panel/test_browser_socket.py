@@ -1,4 +1,4 @@
-"""The live socket: who may ask what, what comes of it, and that nobody can hold others up."""
+"""The live socket: who may ask what, what comes of it, and that one browser cannot hold up another."""
 
 import json
 from contextlib import AsyncExitStack
@@ -38,7 +38,7 @@ def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 async def test_the_role_comes_first_and_then_all_that_holds(tmp_path: Path) -> None:
-    """The first message is the role, the second a whole frame; a browser that comes later gets the whole as well."""
+    """The first message is the role, the second a whole frame; a later browser gets a whole frame as well."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as first:
         assert await first.hear() == {"role": "operate"}
@@ -53,7 +53,7 @@ async def test_the_role_comes_first_and_then_all_that_holds(tmp_path: Path) -> N
 
 
 async def test_requests_reach_the_engine_and_answers_come_back(tmp_path: Path) -> None:
-    """What is asked is passed on whole, and the answer carries its number; on this machine everything may be asked."""
+    """A request is passed on whole, and the answer carries its number; a browser on this machine may ask everything."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
         for number, request in enumerate((*LOOKS, *DEEDS)):
@@ -66,7 +66,7 @@ async def test_requests_reach_the_engine_and_answers_come_back(tmp_path: Path) -
     "do", ["keep", "follow", "watch", "backup", "restore", "learn", "sysex", "", "SCENE", None, 3, ["next"]]
 )
 async def test_nothing_else_reaches_the_engine(tmp_path: Path, do: object) -> None:
-    """What would write files of the asker's choice, turn the connection round, or is no command at all is refused."""
+    """A request that would write files of the caller's choice, take over the connection, or is unknown is rejected."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
         answer = await live.ask(do=do)
@@ -76,7 +76,7 @@ async def test_nothing_else_reaches_the_engine(tmp_path: Path, do: object) -> No
 
 
 async def test_view_looks_and_does_not_operate(tmp_path: Path) -> None:
-    """A browser paired to view may ask what there is; every command is refused, and the engine does not hear of it."""
+    """A browser paired to view may ask what exists; every command is rejected and does not reach the engine."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path, from_phone=True) as ends:
         async with ends.live(await ends.paired("view")) as live:
@@ -109,25 +109,27 @@ async def test_hostile_names_stay_text(tmp_path: Path, name: str) -> None:
 
 
 async def test_messages_come_only_to_those_who_asked(tmp_path: Path) -> None:
-    """The engine is asked for messages while any browser wants them, and only that browser gets them."""
+    """The engine is asked for messages as long as any browser asks for them, and only that browser gets them."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as one, ends.live() as other:
-        await one.until(lambda told: "frame" in told)
-        await other.until(lambda told: "frame" in told)
+        await one.until(lambda message: "frame" in message)
+        await other.until(lambda message: "frame" in message)
         await one.say(events=True)
         await engine.until(lambda: {"events": True} in engine.asked)
         await engine.tell(at=2, events=[{"words": "note on"}], left_out=0)
-        assert (await one.until(lambda told: told["frame"]["at"] == 2))["frame"]["events"] == [{"words": "note on"}]
-        assert (await other.until(lambda told: told["frame"]["at"] == 2))["frame"] == {"at": 2}
+        assert (await one.until(lambda message: message["frame"]["at"] == 2))["frame"]["events"] == [
+            {"words": "note on"}
+        ]
+        assert (await other.until(lambda message: message["frame"]["at"] == 2))["frame"] == {"at": 2}
         await one.say(events=False)
         await engine.until(lambda: {"events": False} in engine.asked)
 
 
 async def test_a_tab_that_rests_asks_nothing(tmp_path: Path) -> None:
-    """When no browser looks, the engine is not followed; one that looks again gets the whole picture at once."""
+    """When no browser is watching, the engine is not followed; one that watches again gets a whole frame at once."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
-        await live.until(lambda told: "frame" in told)
+        await live.until(lambda message: "frame" in message)
         await engine.followed()
         await live.say(rest=True)
         await engine.followed(0)
@@ -138,18 +140,18 @@ async def test_a_tab_that_rests_asks_nothing(tmp_path: Path) -> None:
 
 
 async def test_the_engine_is_not_followed_when_all_have_gone(tmp_path: Path) -> None:
-    """The last browser that closes ends the following."""
+    """When the last browser closes, the engine is no longer followed."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends:
         async with ends.live() as live:
-            await live.until(lambda told: "frame" in told)
+            await live.until(lambda message: "frame" in message)
             await engine.followed()
         await engine.followed(0)
 
 
 @pytest.mark.slow
 async def test_gone_and_back(tmp_path: Path) -> None:
-    """Without an engine the browser is told so, at the start and when it ends; then "back" and a whole frame."""
+    """A browser is informed if there is no engine, at the start or when it ends; then come "back" and a whole frame."""
     async with panel(tmp_path) as ends, ends.live() as live:
         assert await live.hear() == {"role": "operate"}
         for _ in range(2):
@@ -165,7 +167,7 @@ async def test_gone_and_back(tmp_path: Path) -> None:
 
 
 async def test_what_is_no_engine_is_told_as_gone(tmp_path: Path) -> None:
-    """Something that listens in the engine's place and talks nonsense does not end the panel."""
+    """A program that listens in the engine's place and sends nonsense does not end the panel."""
 
     async def nonsense(stream: trio.SocketStream) -> None:
         async with stream:
@@ -186,7 +188,7 @@ async def test_what_is_no_engine_is_told_as_gone(tmp_path: Path) -> None:
 
 
 async def test_panic_waits_for_nothing(tmp_path: Path) -> None:
-    """While the engine is slow over work at the bench, the show's commands and panic are answered."""
+    """While the engine is busy with slow requests, the show's commands and panic are still answered."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
         await live.say(id=1, ask={"do": "ports"})
@@ -194,15 +196,15 @@ async def test_panic_waits_for_nothing(tmp_path: Path) -> None:
         assert (await live.ask(2, do="panic"))["done"]
         assert (await live.ask(3, do="next"))["done"]
         engine.slow.set()
-        assert (await live.until(lambda told: told.get("id") == 1))["answer"]["done"]
+        assert (await live.until(lambda message: message.get("id") == 1))["answer"]["done"]
 
 
-def _answers(number: int, told: dict[str, Any]) -> bool:
-    return told.get("id") == number
+def _answers(number: int, message: dict[str, Any]) -> bool:
+    return message.get("id") == number
 
 
 async def test_commands_stay_in_order(tmp_path: Path) -> None:
-    """Ten commands in a row reach the engine as they were pressed."""
+    """Ten commands in a row reach the engine in the order they were pressed."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
         for number in range(10):
@@ -213,7 +215,7 @@ async def test_commands_stay_in_order(tmp_path: Path) -> None:
 
 
 async def test_a_flood_of_requests_is_refused(tmp_path: Path) -> None:
-    """Of 500 requests at once some dozens reach the engine; the rest are refused, and panic still passes."""
+    """Of 500 requests at once some dozens reach the engine; the rest are rejected, and panic still passes."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live, trio.open_nursery() as nursery:
 
@@ -225,8 +227,8 @@ async def test_a_flood_of_requests_is_refused(tmp_path: Path) -> None:
         nursery.start_soon(flood)
         answered: dict[int, dict[str, Any]] = {}
         while len(answered) < 501:
-            told = await live.until(lambda told: "id" in told)
-            answered[told["id"]] = told["answer"]
+            message = await live.until(lambda message: "id" in message)
+            answered[message["id"]] = message["answer"]
     refused = [answer for answer in answered.values() if not answer["done"]]
     assert len(refused) > 100
     assert answered[500]["done"]
@@ -253,30 +255,30 @@ async def test_a_flood_of_requests_is_refused(tmp_path: Path) -> None:
     ],
 )
 async def test_what_is_not_ours_ends_the_socket(tmp_path: Path, said: str) -> None:
-    """A text that is no message of ours closes the socket with 1003; others go on (RFC 6455 section 7.4.1)."""
+    """A text that is not one of our messages closes the socket with 1003; others go on (RFC 6455 section 7.4.1)."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as other, ends.live() as live:
-        await live.until(lambda told: "frame" in told)
+        await live.until(lambda message: "frame" in message)
         await live.raw(TextMessage(said))
         assert await live.hear() == 1003
         assert (await other.ask(do="next"))["done"]
 
 
 async def test_bytes_end_the_socket(tmp_path: Path) -> None:
-    """A message of bytes is no text: the socket ends."""
+    """A binary message ends the socket."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
-        await live.until(lambda told: "frame" in told)
+        await live.until(lambda message: "frame" in message)
         await live.raw(BytesMessage(b'{"events": true}'))
         assert await live.hear() in (1000, 1003, 1006, 1011)
 
 
 @pytest.mark.parametrize("pieces", [1, 8])
 async def test_oversize_messages_end_the_socket(tmp_path: Path, pieces: int) -> None:
-    """A message longer than is taken, whole or in fragments, closes with 1009 (RFC 6455 section 7.4.1)."""
+    """A message over the size limit, whole or in fragments, closes the socket with 1009 (RFC 6455 section 7.4.1)."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as live:
-        await live.until(lambda told: "frame" in told)
+        await live.until(lambda message: "frame" in message)
         text = json.dumps({"id": 1, "ask": {"do": "edit", "burst": "x" * LONGEST}})
         size = -(-len(text) // pieces)
         for start in range(0, len(text), size):
@@ -287,7 +289,7 @@ async def test_oversize_messages_end_the_socket(tmp_path: Path, pieces: int) -> 
 
 
 async def test_too_many_sockets_are_refused(tmp_path: Path) -> None:
-    """Thirty-two browsers may look; one more is closed with 1013, and let in when another has gone."""
+    """Thirty-two browsers may watch; one more is closed with 1013, and let in when another has gone."""
     async with panel(tmp_path) as ends, trio.open_nursery() as nursery:
         gone = trio.Event()
 
@@ -303,15 +305,15 @@ async def test_too_many_sockets_are_refused(tmp_path: Path) -> None:
             assert await late.hear() == 1013
         gone.set()
         with trio.fail_after(30):
-            told: object = 1013
-            while told == 1013:
+            first: object = 1013
+            while first == 1013:
                 async with ends.live() as late:
-                    told = await late.hear()
-        assert told == {"role": "operate"}
+                    first = await late.hear()
+        assert first == {"role": "operate"}
 
 
 async def test_others_cannot_take_all_connections(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """However many connections another machine holds open, a browser of this one is let in."""
+    """However many connections another machine holds open, a browser on this machine is let in."""
     monkeypatch.setattr(connections, "_MOST", 6)
     monkeypatch.setattr(connections, "_OURS", 2)
     async with panel(tmp_path) as ends, AsyncExitStack() as opened:
@@ -325,7 +327,7 @@ async def test_others_cannot_take_all_connections(tmp_path: Path, monkeypatch: p
 
 
 async def test_a_byte_after_the_upgrade_hurts_nobody_else(tmp_path: Path) -> None:
-    """A byte that follows the upgrade request at once breaks that connection at most; other browsers go on."""
+    """A byte that follows the upgrade request at once breaks at most that connection; other browsers go on."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as other:
         for _ in range(3):
@@ -336,7 +338,7 @@ async def test_a_byte_after_the_upgrade_hurts_nobody_else(tmp_path: Path) -> Non
 
 
 async def test_noise_instead_of_http_hurts_nobody_else(tmp_path: Path) -> None:
-    """Bytes that are no request end their connection; the panel answers others."""
+    """Bytes that are not a request end their connection; the panel still answers others."""
     async with panel(tmp_path) as ends:
         for noise in (
             b"\x00" * 100,
@@ -352,21 +354,22 @@ async def test_noise_instead_of_http_hurts_nobody_else(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 async def test_a_browser_that_does_not_read_is_dropped(tmp_path: Path) -> None:
-    """One that takes nothing is cut off within seconds; one that reads gets its frames all the while, none queued."""
+    """A browser that reads nothing is cut off within seconds; one that reads keeps getting frames, and none is
+    queued."""
     engine = Engine()
     padding = "x" * 100_000
     async with engine.playing(), panel(tmp_path) as ends, ends.live() as reader, ends.live() as lazy:
-        await reader.until(lambda told: "frame" in told)
-        await lazy.until(lambda told: "frame" in told)
+        await reader.until(lambda message: "frame" in message)
+        await lazy.until(lambda message: "frame" in message)
         at = 1
         with trio.fail_after(60):
             while True:
                 at += 1
                 await engine.tell(at=at, health=[padding])
                 assert (await reader.hear())["frame"]["at"] == at
-                try:  # a broken connection takes no more of ours
+                try:  # a broken connection accepts no more of our data
                     await lazy.say(rest=False)
                 except trio.BrokenResourceError:
                     break
-                await trio.sleep(0.01)  # as a player presses, again and again
+                await trio.sleep(0.01)  # as a player presses, repeatedly
         assert (await reader.ask(do="next"))["done"]

@@ -1,4 +1,4 @@
-"""The connections of the panel: what its application raises is kept. (Limits: test_browser_socket.)"""
+"""The connections of the panel: exceptions that its application raises are logged. (Limits: test_browser_socket.)"""
 
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from tests.support.panel_ends import panel
 
 
 async def test_a_fault_of_the_panel_is_logged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A request that strikes a fault is answered with 500, and the log has the path and the traceback."""
+    """A request that causes a fault is answered with 500, and the log has the path and the traceback."""
 
     def broken(*_: object) -> None:
         raise RuntimeError("a mistake")

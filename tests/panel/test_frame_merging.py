@@ -1,4 +1,4 @@
-"""Frames that a browser did not take are put together without loss."""
+"""Frames that a browser did not receive are merged without loss."""
 
 import json
 from functools import reduce
@@ -23,7 +23,7 @@ _FRAMES = st.fixed_dictionaries(
 
 @given(st.lists(_FRAMES, min_size=1, max_size=8))
 def test_what_was_missed_is_put_together(frames: list[dict[str, Any]]) -> None:
-    """Many frames in one: the last value of everything, all messages counted, the newest forty shown."""
+    """Many frames become one: the last value of everything, all messages counted, the newest forty shown."""
     one = reduce(merged, frames)
     last: dict[str, Any] = {}
     for frame in frames:
@@ -40,7 +40,7 @@ def test_what_was_missed_is_put_together(frames: list[dict[str, Any]]) -> None:
 
 @given(st.lists(st.integers(0, 70), min_size=2, max_size=6))
 def test_no_sentence_is_missed(many: list[int]) -> None:
-    """What was told while a browser took nothing comes with the next frame, the newest hundred; nothing comes twice."""
+    """The newest hundred reports that a browser missed come with the next frame; none comes twice."""
     told = [{"at": at, "who": "keys", "text": str(at)} for at in range(sum(many))]
     frames = [{"at": at, "told": told[sum(many[:at]) : sum(many[: at + 1])]} for at in range(len(many))]
     one = reduce(merged, frames)
@@ -49,13 +49,13 @@ def test_no_sentence_is_missed(many: list[int]) -> None:
 
 
 def test_a_port_that_an_edit_added_counts_from_nothing() -> None:
-    """A frame from before an edit has fewer ports than one after it."""
+    """A frame from before an edit may have fewer ports than one after it; the new port counts from 0."""
     earlier, later = {"activity": {"in": [3], "out": []}}, {"activity": {"in": [1, 2], "out": [5]}}
     assert merged(earlier, later)["activity"] == {"in": [4, 2], "out": [5]}
 
 
 def test_messages_are_only_for_those_who_asked() -> None:
-    """The plain text of a frame has neither the messages nor how many were left out."""
+    """The plain text of a frame has neither the messages nor the number left out."""
     frame = StatusFrame({"at": 1, "events": [1], "left_out": 2})
     assert json.loads(frame.whole) == {"frame": {"at": 1, "events": [1], "left_out": 2}}
     assert json.loads(frame.plain) == {"frame": {"at": 1}}

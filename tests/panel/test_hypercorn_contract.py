@@ -85,7 +85,7 @@ async def _app(scope: Any, receive: Callable[[], Any], send: Callable[[Any], Any
 
 @asynccontextmanager
 async def _served(unread: bool = False) -> AsyncIterator[tuple[Any, trio.Event]]:
-    """The browser's end of a served connection, and an event for the end of the server's."""
+    """The browser's end of a served connection, and an event set when the server ends."""
     config = connections.hypercorn_config(LONGEST)
     app = wrap_app(_app, config.wsgi_max_body_size, "asgi")
     ours, theirs = memory_stream_pair()
@@ -131,7 +131,7 @@ def test_what_is_called_has_these_parameters(inner: Callable[..., Any], paramete
     ],
 )
 def test_options_that_are_set_exist(option: str) -> None:
-    """Config accepts any attribute in silence: an option that was renamed would no longer limit anything."""
+    """Config silently accepts any attribute: an option that was renamed would no longer limit anything."""
     assert hasattr(Config(), option), f"hypercorn's Config has no {option}: see engine/panel/connections.py"
 
 

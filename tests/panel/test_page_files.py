@@ -1,4 +1,4 @@
-"""What is served of the page, and what an unpaired browser gets."""
+"""Which files of the page are served, and what an unpaired browser gets."""
 
 import gzip
 import re
@@ -9,7 +9,7 @@ import pytest
 from engine.panel.page_files import page_files
 from tests.support.panel_ends import Engine, panel
 
-MOST = 150_000  # bytes over the wire, in all
+MOST = 150_000  # bytes transferred, in all
 
 
 @pytest.fixture(autouse=True)
@@ -18,12 +18,12 @@ def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_the_page_is_small() -> None:
-    """All files of the page together are under 150 kB as they go over the wire."""
+    """All files of the page together are under 150 kB as transferred."""
     assert 0 < sum(len(file.packed) for file in page_files().values()) < MOST
 
 
 def test_no_file_has_inline_code_or_asks_another_host() -> None:
-    """No script or style within HTML, no handler attribute, no address of another host but XML's name spaces."""
+    """HTML has no inline script or style and no handler attribute; the only foreign addresses are XML's name spaces."""
     for name, file in page_files().items():
         text = file.body.decode()
         if name.endswith(".html"):
@@ -32,15 +32,15 @@ def test_no_file_has_inline_code_or_asks_another_host() -> None:
 
 
 async def test_an_unpaired_browser_gets_the_form_and_nothing_of_the_rig(tmp_path: Path) -> None:
-    """Without a right cookie the page is a form, the socket is refused, and the engine is not asked."""
+    """Without a valid cookie the page is a form, the socket is rejected, and the engine is not asked."""
     engine = Engine()
     async with engine.playing(), panel(tmp_path, from_phone=True) as ends:
         for cookie in (None, f"bayleaf-{ends.port}=", f"bayleaf-{ends.port}=guess", "bayleaf-1=x; other=y"):
-            told = await ends.http("GET", "/", [("Host", ends.host), *([("Cookie", cookie)] if cookie else [])])
-            assert told.status == 403
-            assert b'<form method="post" action="/pair">' in told.body
-            assert b"Overture" not in told.body
-            assert ends.host.encode() not in told.body
+            reply = await ends.http("GET", "/", [("Host", ends.host), *([("Cookie", cookie)] if cookie else [])])
+            assert reply.status == 403
+            assert b'<form method="post" action="/pair">' in reply.body
+            assert b"Overture" not in reply.body
+            assert ends.host.encode() not in reply.body
             async with await ends.stream() as stream:
                 assert (await ends.upgrade(stream, ends.usual(cookie))).status == 403
         assert engine.asked == []
@@ -63,13 +63,13 @@ async def test_an_unpaired_browser_gets_the_form_and_nothing_of_the_rig(tmp_path
     ],
 )
 async def test_nothing_but_the_page_is_served(tmp_path: Path, path: str) -> None:
-    """Other paths, and ways out of the folder, are not found."""
+    """Other paths, and paths that lead out of the folder, are not found."""
     async with panel(tmp_path) as ends:
         assert (await ends.http("GET", path)).status in (400, 404, 405)
 
 
 async def test_files_are_packed_and_kept_by_the_browser(tmp_path: Path) -> None:
-    """A browser that unpacks gets gzip; one that has the file already gets status 304 and no body."""
+    """A browser that accepts gzip gets it; one that already has the file gets status 304 and no body."""
     async with panel(tmp_path) as ends:
         own = [("Host", ends.host)]
         plain = await ends.http("GET", "/page/pair.css", own)

@@ -1,4 +1,4 @@
-"""The page's JavaScript: its types hold, and it reads the handbook's Markdown as others do.
+"""The page's JavaScript: its types are right, and it reads the handbook's Markdown as other programs do.
 
 Sources: TypeScript's checker; CommonMark 0.31.2 and GitHub's tables as the library markdown-it-py reads them.
 """
@@ -30,7 +30,7 @@ CHECKER = INSTALLED / "node_modules" / "typescript" / "bin" / "tsc"
 
 
 def checker() -> Path:
-    """TypeScript's checker, installed by npm if it is not here yet."""
+    """TypeScript's checker, installed by npm if it is not there yet."""
     need("node")
     if CHECKER.exists():
         return CHECKER
@@ -45,7 +45,7 @@ def checker() -> Path:
 
 @pytest.mark.slow
 def test_types_hold() -> None:
-    """`tsc --checkJs`, strict, finds nothing in the page's modules."""
+    """`tsc --checkJs`, strict, finds no error in the page's modules."""
     done = subprocess.run(
         ["node", checker(), "-p", PAGE / "tsconfig.json"], capture_output=True, text=True, check=False
     )
@@ -53,7 +53,7 @@ def test_types_hold() -> None:
 
 
 def test_types_are_real() -> None:
-    """`any` would hide what the checker is for: three places have it, and no error is silenced."""
+    """`any` would hide what the checker is for: it occurs in three places, and no error is silenced."""
     text = "\n".join(file.read_text(encoding="utf-8") for file in PAGE.glob("*.js"))
     assert "@ts-" not in text
     assert len(re.findall(r"(?:\{|: )any\b", text)) <= 3
@@ -63,8 +63,8 @@ TYPES = (PAGE / "types.d.ts").read_text(encoding="utf-8")
 
 
 def fields(shape: str) -> set[str]:
-    """The names of the fields of a shape that TypeScript writes between braces; "?" at those that may be missing."""
-    flat = re.sub(r"\{.*\}", "", shape)  # shapes within it
+    """The field names of a shape that TypeScript writes between braces, with "?" after those that may be missing."""
+    flat = re.sub(r"\{.*\}", "", shape)  # nested shapes
     return set(re.findall(r"(\w+\??):", flat))
 
 
@@ -76,7 +76,7 @@ def interface(name: str) -> set[str]:
 
 
 def test_the_shapes_of_answers_are_those_of_the_protocol() -> None:
-    """What types.d.ts says of each answer has the fields of the protocol's model."""
+    """The type of each answer in types.d.ts has the fields of the protocol's model."""
     found = re.search(r"^interface Answers \{\n(.*?)^\}", TYPES, re.MULTILINE | re.DOTALL)
     assert found
     shapes = dict(re.findall(r"^  (\w+): \{ (.*) \};$", found[1], re.MULTILINE))
@@ -90,7 +90,7 @@ def test_the_shapes_of_answers_are_those_of_the_protocol() -> None:
 
 
 def test_the_shape_of_the_rig_is_that_of_its_outline() -> None:
-    """What types.d.ts says of the rig has the fields that the engine sends."""
+    """The type of the rig in types.d.ts has the fields that the engine sends."""
     rig = outline(load(PRESETS / "demo.toml"))
     assert interface("Rig") == {*rig, "file", "revision"}
     assert interface("Instrument") == set(rig["instruments"][0])
@@ -100,7 +100,7 @@ def test_the_shape_of_the_rig_is_that_of_its_outline() -> None:
 
 
 def test_the_page_asks_only_what_the_protocol_has() -> None:
-    """Every request that a module writes is in the protocol's table."""
+    """Every request in the page's modules is in the protocol's table."""
     text = "\n".join(file.read_text(encoding="utf-8") for file in PAGE.glob("*.js"))
     asked = set(re.findall(r"\bdo: \"([a-z ]+)\"", text))
     assert len(asked) > 10
@@ -108,7 +108,7 @@ def test_the_page_asks_only_what_the_protocol_has() -> None:
 
 
 def test_every_module_is_loaded_early() -> None:
-    """The page names all modules, so that a browser fetches them at once instead of one after the other."""
+    """The page names all modules, so that a browser fetches them together instead of one after the other."""
     text = (PAGE / "index.html").read_text(encoding="utf-8")
     loose = {"theme.js", "pair.js", "main.js"}
     for name in {name for name in page_files() if name.endswith(".js")} - loose:
@@ -130,7 +130,7 @@ def as_read_by_the_page(texts: list[str]) -> list[list[dict[str, Any]]]:
 
 
 def spans(tokens: list[Token]) -> list[dict[str, Any]]:
-    """What is within a line, in the shape that the page uses."""
+    """What is within a line, in the form that the page uses."""
     found: list[dict[str, Any]] = []
     inside: list[list[dict[str, Any]]] = [found]
     for token in tokens:
@@ -157,7 +157,7 @@ def spans(tokens: list[Token]) -> list[dict[str, Any]]:
 
 
 def as_others_read_it(text: str) -> list[dict[str, Any]]:
-    """The same of a parser of CommonMark with tables."""
+    """The same texts as read by a CommonMark parser with tables."""
     tokens = MarkdownIt("commonmark").enable("table").parse(text)
     found: list[dict[str, Any]] = []
     within: list[str] = []
@@ -191,11 +191,11 @@ def as_others_read_it(text: str) -> list[dict[str, Any]]:
 
 
 def test_the_handbook_reads_as_in_any_other_program() -> None:
-    """The page's small reader makes of every page of the handbook what a parser of full CommonMark makes of it."""
+    """The page's small reader and a full CommonMark parser read every page of the handbook alike."""
     pages = handbook.pages()
     shown = as_read_by_the_page([page.text for page in pages.values()])
     for topic, blocks in zip(pages, shown, strict=True):
-        wanted = as_others_read_it(pages[topic].text)
-        for one, other in zip(blocks, wanted, strict=False):
+        expected = as_others_read_it(pages[topic].text)
+        for one, other in zip(blocks, expected, strict=False):
             assert one == other, topic
-        assert len(blocks) == len(wanted), topic
+        assert len(blocks) == len(expected), topic

@@ -1,4 +1,4 @@
-"""One-time codes, how often they may be tried, and what is kept of a pairing."""
+"""One-time codes, how often they may be tried, and what is stored of a pairing."""
 
 import stat
 from pathlib import Path
@@ -12,7 +12,7 @@ DAY = 86400.0
 
 
 class Clock:
-    """Seconds that pass when told to."""
+    """A clock of seconds that moves only when set."""
 
     def __init__(self) -> None:
         self.now = 0.0
@@ -22,7 +22,7 @@ class Clock:
 
 
 class Desk:
-    """A pairing desk with the codes that it shows."""
+    """A pairing desk, and the codes that it shows."""
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / "pairings.json"
@@ -31,7 +31,7 @@ class Desk:
         self.again()
 
     def again(self) -> None:
-        """Another process on the same file."""
+        """Another process that uses the same file."""
         self.pairing = Pairing(self.path, lambda role, code: self.shown.append((role, code)), self.clock, self.today)
         self.pairing.begin()
 
@@ -39,7 +39,7 @@ class Desk:
         return [code for shown, code in self.shown if shown == role][-1]
 
     def pair(self, role: Role, address: str = "192.0.2.7") -> str:
-        self.clock.now += 60  # unhurried
+        self.clock.now += 60  # slow enough not to be limited
         token, given = self.pairing.pair(self.code(role), address)
         assert given == role
         return token
@@ -51,7 +51,7 @@ def desk(tmp_path: Path) -> Desk:
 
 
 def test_a_code_gives_its_role_once(desk: Desk) -> None:
-    """Each role has a code; a used one is dead, a new one is shown in its place, the other role's stays."""
+    """Each role has a code; a used one is dead and replaced by a new one, and the other role's stays."""
     used, other = desk.code("operate"), desk.code("view")
     token = desk.pair("operate")
     assert desk.pairing.role_of(token) == "operate"
@@ -63,20 +63,20 @@ def test_a_code_gives_its_role_once(desk: Desk) -> None:
 
 
 def test_a_code_may_be_typed_as_people_type(desk: Desk) -> None:
-    """Small letters, spaces and a missing hyphen do not matter; the signs do."""
+    """Small letters, spaces and a missing hyphen do not matter; the letters and digits do."""
     typed = f" {desk.code('view').lower().replace('-', ' ')} "
     assert desk.pairing.pair(typed, "192.0.2.7")[1] == "view"
 
 
 @pytest.mark.parametrize("token", ["", "x", "operate", "ß", "\x00", "a" * 10000])
 def test_a_token_that_was_not_given_is_nobodys(desk: Desk, token: str) -> None:
-    """Only tokens that were given out pair."""
+    """Only tokens that were issued pair a browser."""
     desk.pair("operate")
     assert desk.pairing.role_of(token) is None
 
 
 def test_a_thousand_tries_get_nowhere(desk: Desk) -> None:
-    """Of 1,000 tries from one address five count; then even the right code waits, for 12 seconds."""
+    """Of 1,000 tries from one address five count; then even the right code has to wait 12 seconds."""
     counted = 0
     for number in range(1000):
         with pytest.raises(PairingRefused) as refused:
@@ -90,7 +90,7 @@ def test_a_thousand_tries_get_nowhere(desk: Desk) -> None:
 
 
 def test_many_addresses_together_are_slowed_too(desk: Desk) -> None:
-    """Of 5,000 tries from as many addresses thirty count, and another comes every two seconds."""
+    """Of 5,000 tries from as many addresses thirty count, and another is allowed every two seconds."""
     counted = 0
     for number in range(5000):
         with pytest.raises(PairingRefused) as refused:
@@ -105,7 +105,7 @@ def test_many_addresses_together_are_slowed_too(desk: Desk) -> None:
 
 
 def test_pairings_outlive_the_panel(desk: Desk) -> None:
-    """Another panel on the same file knows the browsers that were paired, with their roles, but shows new codes."""
+    """Another panel on the same file knows the paired browsers and their roles, but shows new codes."""
     operate, view = desk.pair("operate"), desk.pair("view")
     before = {code for _, code in desk.shown}
     desk.again()
@@ -114,7 +114,7 @@ def test_pairings_outlive_the_panel(desk: Desk) -> None:
 
 
 def test_the_file_is_ours_alone_and_holds_no_token(desk: Desk) -> None:
-    """Mode 0600; neither a token nor a code can be read from it."""
+    """The file has mode 0600; neither a token nor a code can be read from it."""
     token = desk.pair("operate")
     assert stat.S_IMODE(desk.path.stat().st_mode) == 0o600
     kept = desk.path.read_text()
@@ -125,7 +125,7 @@ def test_the_file_is_ours_alone_and_holds_no_token(desk: Desk) -> None:
 
 @pytest.mark.parametrize("mode", [0o644, 0o620, 0o666])
 def test_a_file_that_others_could_touch_pairs_nobody(desk: Desk, mode: int) -> None:
-    """Pairings in a file that others can read or write are not believed."""
+    """Pairings in a file that others can read or write are ignored."""
     token = desk.pair("operate")
     desk.path.chmod(mode)
     desk.again()
@@ -137,7 +137,7 @@ def test_a_file_that_others_could_touch_pairs_nobody(desk: Desk, mode: int) -> N
     ["", "{", "[]", '{"pairings": 3}', '{"pairings": {"a": []}}', '{"pairings": {"a": ["view", "x"]}}', "[" * 9999],
 )
 def test_a_broken_file_pairs_nobody(desk: Desk, text: str) -> None:
-    """What cannot be read is no pairing; the panel starts all the same, and pairs again."""
+    """A file that cannot be read contains no pairings; the panel starts all the same, and pairs again."""
     desk.path.write_text(text)
     desk.path.chmod(0o600)
     desk.again()
@@ -153,7 +153,7 @@ def test_an_unknown_role_may_look_at_most(desk: Desk) -> None:
 
 
 def test_a_pairing_ends_after_thirty_days(desk: Desk) -> None:
-    """On the last day it holds, after it no more."""
+    """A pairing is valid on its last day and not after it."""
     token = desk.pair("operate")
     desk.today.now += 30 * DAY - 1
     assert desk.pairing.role_of(token) == "operate"
@@ -162,14 +162,14 @@ def test_a_pairing_ends_after_thirty_days(desk: Desk) -> None:
 
 
 def test_the_oldest_pairing_gives_way(desk: Desk) -> None:
-    """Sixty-four browsers are remembered; one more takes the place of the oldest."""
+    """Sixty-four browsers are remembered; one more replaces the oldest."""
     tokens = [desk.pair("view") for _ in range(65)]
     assert desk.pairing.role_of(tokens[0]) is None
     assert all(desk.pairing.role_of(token) == "view" for token in tokens[1:])
 
 
 def test_forget_ends_all_pairings(desk: Desk) -> None:
-    """After it a panel knows nobody; where there is nothing to forget nothing happens."""
+    """After `forget` a panel knows no browser; if there is nothing to forget, nothing happens."""
     token = desk.pair("operate")
     forget(desk.path)
     forget(desk.path)
@@ -178,7 +178,7 @@ def test_forget_ends_all_pairings(desk: Desk) -> None:
 
 
 def test_a_state_folder_that_cannot_be_written_costs_only_the_memory(tmp_path: Path) -> None:
-    """The pairing holds until the panel ends."""
+    """The pairing is valid until the panel ends."""
     (tmp_path / "file").write_text("")
     desk = Desk(tmp_path / "file")
     assert desk.pairing.role_of(desk.pair("operate")) == "operate"
@@ -203,12 +203,12 @@ async def test_a_replayed_code_is_refused(tmp_path: Path) -> None:
 
 
 async def test_a_thousand_tries_over_http(tmp_path: Path) -> None:
-    """After five wrong codes the answer is 429 with Retry-After (RFC 6585 section 4), for the right one too."""
+    """After five wrong codes the answer is 429 with Retry-After (RFC 6585 section 4), even for the right one."""
     async with panel(tmp_path, from_phone=True) as ends:
-        told = [(await ends.pair(f"WRONG{number:03}")) for number in range(1000)]
-        statuses = [each.status for each in told]
+        replies = [(await ends.pair(f"WRONG{number:03}")) for number in range(1000)]
+        statuses = [each.status for each in replies]
         assert statuses[:5] == [403] * 5
-        # one more counts for every twelve seconds that the thousand took
+        # one more counts for every twelve seconds that the thousand tries took
         assert statuses.count(429) > 900
         last = await ends.pair("WRONG000")
         while last.status != 429:
@@ -221,12 +221,12 @@ async def test_a_thousand_tries_over_http(tmp_path: Path) -> None:
     "body", [b"", b"code=", b"other=1", b"code=%00%ff", b"\xff\xfe", b"code=" + b"A" * 2000, b"&&&&==="]
 )
 async def test_any_other_form_is_refused(tmp_path: Path, body: bytes) -> None:
-    """A form without a code, with an endless one or with noise pairs nobody and breaks nothing."""
+    """A form without a code, with an endless one or with noise pairs no browser and breaks nothing."""
     async with panel(tmp_path, from_phone=True) as ends:
         _is_refused(await ends.http("POST", "/pair", body=body), 413 if len(body) > 1000 else 403)
 
 
-def _is_refused(told: Told, status: int) -> None:
-    assert told.status == status
-    assert "set-cookie" not in told.headers
-    assert b'<form method="post" action="/pair">' in told.body
+def _is_refused(reply: Told, status: int) -> None:
+    assert reply.status == status
+    assert "set-cookie" not in reply.headers
+    assert b'<form method="post" action="/pair">' in reply.body

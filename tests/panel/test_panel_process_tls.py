@@ -1,4 +1,4 @@
-"""The panel by TLS, with a certificate of the player's."""
+"""The panel over TLS, with a certificate supplied by the user."""
 
 import ssl
 from pathlib import Path
@@ -25,7 +25,7 @@ def _context() -> ssl.SSLContext:
 
 
 async def test_page_and_socket_by_tls(tmp_path: Path) -> None:
-    """The live socket works by TLS under an origin of https; one of http is refused."""
+    """The live socket works over TLS with an https origin; an http origin is rejected."""
     engine = Engine()
     trusting = ssl.create_default_context(cafile=str(CERT))
     async with engine.playing(), panel(tmp_path, tls=_context()) as ends:
@@ -62,6 +62,6 @@ async def test_who_does_not_speak_tls_hurts_nobody(tmp_path: Path) -> None:
     ],
 )
 def test_certificates_that_cannot_be_used_are_told(cert: Path | None, key: Path | None, said: str) -> None:
-    """A missing or wrong file is a fault in plain words, before anything is served."""
+    """A missing or wrong file is an error in plain words, before anything is served."""
     with pytest.raises(PanelError, match=said):
         serve(PanelOptions("pit", 0, cert=cert, key=key), print)

@@ -1,4 +1,4 @@
-"""Nobody reaches the panel from another site, and every answer carries the same strict headers."""
+"""No other site can reach the panel, and every answer carries the same strict headers."""
 
 from pathlib import Path
 
@@ -41,16 +41,16 @@ async def test_a_foreign_host_is_refused(tmp_path: Path, host: str) -> None:
     async with panel(tmp_path) as ends:
         named = host.format(port=ends.port)
         for path in ("/", "/page/pair.css", "/nowhere"):
-            told = await ends.http("GET", path, [("Host", named)])
-            assert told.status == 403
-            assert b"not reached by that name" in told.body
+            reply = await ends.http("GET", path, [("Host", named)])
+            assert reply.status == 403
+            assert b"not reached by that name" in reply.body
         headers: Headers = [("Host", named), ("Origin", f"http://{named}")]
         async with await ends.stream() as stream:
             assert (await ends.upgrade(stream, headers)).status == 403
 
 
 async def test_this_machines_own_names_are_taken(tmp_path: Path) -> None:
-    """Its address, "localhost" from the machine itself, and its known names open the page's files."""
+    """The machine's address, "localhost" from the machine itself, and its known names open the page's files."""
     async with panel(tmp_path) as ends:
         for name in ("127.0.0.1", "localhost", "LOCALHOST", "laptop.local"):
             assert (await ends.http("GET", "/page/pair.css", [("Host", f"{name}:{ends.port}")])).status == 200
@@ -61,7 +61,7 @@ async def test_this_machines_own_names_are_taken(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("origin", FOREIGN_ORIGINS)
 async def test_a_foreign_origin_is_refused(tmp_path: Path, origin: str) -> None:
-    """A socket or form of another site's page is refused with status 403 (RFC 6455 section 10.2)."""
+    """A socket or form from another site's page is rejected with status 403 (RFC 6455 section 10.2)."""
     async with panel(tmp_path) as ends:
         headers = [("Host", ends.host), ("Origin", origin.format(port=ends.port))]
         async with await ends.stream() as stream:
@@ -92,11 +92,11 @@ async def test_every_answer_carries_the_headers(tmp_path: Path) -> None:
             await ends.pair("nonsense"),
             await ends.pair(ends.codes["view"]),
         ]
-        assert [told.status for told in answers] == [403, 200, 404, 405, 403, 403, 303]
-        for told in answers:
-            assert told.one("content-security-policy") == POLICY
-            assert told.one("x-content-type-options") == "nosniff"
-            assert told.one("referrer-policy") == "same-origin"
-            assert told.one("cross-origin-resource-policy") == "same-origin"
-            assert "server" not in told.headers
-            assert "access-control-allow-origin" not in told.headers
+        assert [reply.status for reply in answers] == [403, 200, 404, 405, 403, 403, 303]
+        for reply in answers:
+            assert reply.one("content-security-policy") == POLICY
+            assert reply.one("x-content-type-options") == "nosniff"
+            assert reply.one("referrer-policy") == "same-origin"
+            assert reply.one("cross-origin-resource-policy") == "same-origin"
+            assert "server" not in reply.headers
+            assert "access-control-allow-origin" not in reply.headers

@@ -1,4 +1,4 @@
-"""The starter rigs and instrument templates that come along work as they stand. (Our own data; no outside source.)"""
+"""The built-in starter rigs and instrument templates work as they are. (Our own data; no outside source.)"""
 
 import pytest
 
@@ -27,7 +27,7 @@ burst = [{{ instrument = "it", program = 1 }}]
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_starter_rig_loads_compiles_plays_and_leaves_nothing_sounding(kind: str) -> None:
-    """In every scene each input plays 12 keys of two octaves on channels 1 and 10; notes get out, and all end."""
+    """In every scene each input plays 12 keys of two octaves on channels 1 and 10; notes come out, and all end."""
     rig = read(starter_of(kind), f"{kind}.toml")
     engine = engine_of(rig)
     assert len(engine.state.compiled.scenes) == len(rig.scenes) >= 2
@@ -52,14 +52,14 @@ def test_a_starter_rig_loads_compiles_plays_and_leaves_nothing_sounding(kind: st
 
 
 def test_the_large_rig_has_its_size() -> None:
-    """The studio router is the large rig: 24 inputs and 32 outputs, all of them DIN cables."""
+    """The studio is the large rig: 24 inputs and 32 outputs, all of them DIN cables."""
     rig = read(starter_of("studio"), "studio.toml")
     assert (len(rig.inputs), [output.wire for output in rig.outputs.values()]) == (24, ["din"] * 32)
 
 
 @pytest.mark.parametrize("kind", templates())
 def test_an_instrument_may_be_like_a_kind(kind: str) -> None:
-    """Each template loads and compiles in an instrument, and gives it the keys it does not say itself."""
+    """Each template loads and compiles in an instrument, and supplies the keys that the instrument leaves out."""
     rig = read(RIG.format(kind=kind), "it.toml")
     assert rig.instruments["it"].bank == templates()[kind]["bank"]
     engine_of(rig)
@@ -68,6 +68,6 @@ def test_an_instrument_may_be_like_a_kind(kind: str) -> None:
 
 
 def test_an_unknown_kind_is_reported() -> None:
-    """A kind that does not come along is refused by line, with those that do."""
+    """An unknown template is rejected by line, with the names of the available ones."""
     with pytest.raises(RigError, match=r'it.toml:8: instruments.it.like: found "moon"; allowed: .*gm-module'):
         read(RIG.format(kind="moon"), "it.toml")

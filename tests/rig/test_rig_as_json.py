@@ -44,7 +44,7 @@ scenes = ["Finale", 11, 5]
 
 
 def test_everything_that_is_shown() -> None:
-    """Names, wires, sounds, routes with their filters in the file's own keys, and set lists by number."""
+    """Names, cable types, sounds, routes with their filters in the file's own keys, and set lists by number."""
     assert outline(read(TEXT, "test")) == {
         "name": "Lantern Street",
         "inputs": ["keys", "pads"],
@@ -82,6 +82,6 @@ def test_everything_that_is_shown() -> None:
 
 
 def test_it_can_be_sent() -> None:
-    """All of it can be written as JSON, and read again."""
+    """All of it can be written as JSON and read back."""
     found = outline(read(TEXT, "test"))
     assert json.loads(json.dumps(found)) == found

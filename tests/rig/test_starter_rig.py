@@ -18,7 +18,7 @@ PORTS = ["Eight-way box:Eight-way box MIDI 1 20:0", "Eight-way box:Eight-way box
     ("inputs", "outputs"), [(PORTS, PORTS), (PORTS[:1], []), ([], PORTS), ([], []), (["Synth"], ["Synth"])]
 )
 def test_a_starter_rig_loads_whatever_is_connected(inputs: list[str], outputs: list[str]) -> None:
-    """The starter rig is without error for every set of connected ports, none included."""
+    """The starter rig loads without error for every set of connected ports, including none."""
     rig = read(starter(lasting("alsa", inputs), lasting("alsa", outputs)), "new.toml")
     assert len(rig.scenes) == 2
     assert rig.inputs
@@ -26,21 +26,21 @@ def test_a_starter_rig_loads_whatever_is_connected(inputs: list[str], outputs: l
 
 
 def test_a_starter_rig_finds_its_ports_again_after_a_replug() -> None:
-    """Each pattern means its own port, also when the system's numbers have changed (ALSA sequencer: client:port)."""
+    """Each pattern still matches its own port when the system's numbers have changed (ALSA sequencer: client:port)."""
     rig = read(starter(lasting("alsa", PORTS), []), "new.toml")
     replugged = [port.replace("20:", "28:").replace("24:", "32:") for port in PORTS]
     assert [resolve(str(port.port), replugged) for port in rig.inputs.values()] == replugged
 
 
-def test_ports_of_one_name_are_reported_apart() -> None:
-    """Two boxes of one make get two names and two patterns that mean the first and the second."""
+def test_ports_of_one_name_are_distinguished() -> None:
+    """Two boxes of the same model get two names and two patterns, one for the first and one for the second."""
     twins = ["Box:Box MIDI 1 20:0", "Box:Box MIDI 1 24:0"]
     rig = read(starter(lasting("alsa", twins), []), "new.toml")
     assert [resolve(str(port.port), twins) for port in rig.inputs.values()] == twins
 
 
 def test_a_starter_rig_for_names_that_end_in_an_index() -> None:
-    """WinMM puts an index behind every name, which is another after a replug (RtMidi 5.0.0, MidiInWinMM)."""
+    """WinMM appends an index to every name, which changes after a replug (RtMidi 5.0.0, MidiInWinMM)."""
     before, after = ["Box 0", "Pads 1", "Box 2"], ["Keys 0", "Box 1", "Box 2", "Pads 3"]
     rig = read(starter(lasting("winmm", before), []), "new.toml")
     found = [resolve(str(port.port), after, indexed=True) for port in rig.inputs.values()]
@@ -48,7 +48,7 @@ def test_a_starter_rig_for_names_that_end_in_an_index() -> None:
 
 
 def test_without_ports_the_starter_says_what_to_do() -> None:
-    """With nothing connected the text tells how to go on."""
+    """With nothing connected the text says how to continue."""
     assert "No MIDI ports were found" in starter([], [])
 
 
@@ -60,7 +60,7 @@ def test_no_port_name_breaks_the_starter(inputs: list[str], outputs: list[str]) 
 
 
 def test_the_demo_rig_shows_what_a_rig_can_say() -> None:
-    """The demo rig loads, and has splits, banks of every use, a set list and the controls of a show."""
+    """The demo rig loads, and has splits, every kind of bank select, a set list and the controls of a show."""
     rig = read(files("presets").joinpath("demo.toml").read_text(encoding="utf-8"), "demo.toml")
     assert {gear.bank for gear in rig.instruments.values()} == {"none", "msb", "lsb", "msb lsb"}
     assert len(rig.scenes) >= 4

@@ -54,11 +54,12 @@ def check(
 
 def _print_tables(found: dict[str, Any]) -> None:
     bursts = [tuple(burst.values()) for burst in found["bursts"]]
-    table(
-        ("no.", "scene", "output", "steps", "bytes", "on the cable", "ready after"),
-        [(*row[:5], *(f"{each:.2f} ms" for each in row[5:])) for row in bursts],
-        title="What each scene sends, and when its instruments are ready",
-    )
+    if bursts:
+        table(
+            ("no.", "scene", "output", "sounds", "bytes", "on the cable", "ready after"),
+            [(*row[:5], *(f"{each:.2f} ms" for each in row[5:])) for row in bursts],
+            title="What each scene sends, and when its instruments are ready",
+        )
     if found["setup"]:
         table(
             ("instrument", "words", "bytes"),
@@ -66,7 +67,8 @@ def _print_tables(found: dict[str, Any]) -> None:
             title="What is sent at the start, and when an output is reconnected",
         )
     sounds = [tuple(sound.values()) for sound in found["sounds"]]
-    table(("no.", "instrument", "sound", "bytes"), sounds, title="The sounds of each scene")
+    if sounds:
+        table(("no.", "instrument", "sound", "bytes"), sounds, title="The sounds of each scene")
 
 
 def _setup(rig: Rig) -> Iterator[dict[str, str]]:

@@ -22,7 +22,7 @@ def listed(name: Name = "bayleaf", json: Json = False) -> None:
         as_json(answer["scenes"])
         return
     rows = [(each["number"], each["name"], each["at"], "now" if each["now"] else "") for each in answer["scenes"]]
-    table(("no.", "name", "at", ""), rows)
+    table(("no.", "name", "at", "playing"), rows)
 
 
 @scenes.command()

@@ -25,14 +25,20 @@ def setlist(
     if entry is not None:
         command(name, {"do": "entry", "entry": entry}, json)
     if chosen is None and entry is None:
-        status = client.ask(name, {"do": "status"})["status"]
-        _show(status["setlist"], status["setlists"], json)
+        _show(name, json)
 
 
-def _show(found: dict[str, Any], known: list[str], json: bool) -> None:
+def _show(name: str, json: bool) -> None:
+    status = client.ask(name, {"do": "status"})["status"]
+    found: dict[str, Any] = status["setlist"]
+    known: list[str] = status["setlists"]
     if json:
         as_json({**found, "setlists": known})
         return
     print(setlist_in_words(found) + (f" (available: {', '.join(known)})" if len(known) > 1 else ""))
-    entries = enumerate(found["scenes"], 1)
-    table(("entry", "scene", ""), [(at, scene, "here" if at == found["place"] else "") for at, scene in entries])
+    names = {scene["number"]: scene["name"] for scene in client.ask(name, {"do": "scenes", "what": "list"})["scenes"]}
+    rows = [
+        (entry, number, names.get(number, ""), "here" if entry == found["place"] else "")
+        for entry, number in enumerate(found["scenes"], 1)
+    ]
+    table(("entry", "no.", "scene", "place"), rows)

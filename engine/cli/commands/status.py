@@ -21,7 +21,7 @@ def status(name: Name = "bayleaf", json: Json = False) -> None:
     place = f"place {setlist['place']} of {len(setlist['scenes'])}"
     print(f"{setlist_in_words(setlist)}: {place}; {found['sounding']} notes sounding")
     for way in ("inputs", "outputs"):
-        columns = (way[:-1], "state", "messages", "bytes", "dropped", "shed", "last error")
+        columns = (way[:-1], "state", "messages", "bytes", "dropped", "left out", "last error")
         keys = ("name", "state", "messages", "bytes", "dropped", "shed", "last_error")
         table(columns, [tuple(port[key] for key in keys) for port in found[way]])
     for instrument, sound in found["sounds"].items():
@@ -46,8 +46,8 @@ def _health(found: dict[str, Any]) -> Iterator[str]:
         yield f"from reading a message to handing it on: {figures}"
     yield found["scheduling"]
     yield (
-        f"recorder: {recorder['events']} entries of the last {recorder['seconds']} s "
-        f"in {recorder['bytes'] / 1e6:.1f} MB (save them with: bayleaf keep FILE.mid)"
+        f"recorder: {recorder['seconds']} s, {counted(recorder['events'], 'event')} "
+        "(save them with: bayleaf keep FILE.mid)"
     )
 
 

@@ -55,7 +55,7 @@ def identify(
         as_json(answer["rows"])
         return
     table(
-        ("output", "input", "maker", "family", "member", "version", "id", ""),
+        ("output", "input", "maker", "family", "member", "version", "id", "result"),
         [(row["output"], row["input"], *_identity_cells(row["identity"]), row["text"]) for row in answer["rows"]],
     )
 

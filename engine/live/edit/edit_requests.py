@@ -114,15 +114,15 @@ def _copy(show: Show, asked: CopySceneRequest) -> tuple[Change, str]:
 
 
 def _rename(show: Show, asked: RenameSceneRequest) -> tuple[Change, str]:
-    following = scene_references.following(show.engine.rig, asked.number, by_name=True)
+    following = scene_references.following_name(show.engine.rig, asked.number)
     change = partial(scene_edits.rename_scene, number=asked.number, name=asked.name)
-    return change, f"scene {asked.number} is now {asked.name}{following}"
+    return change, f'scene {asked.number} renamed to "{asked.name}"{following}'
 
 
 def _renumber(show: Show, asked: RenumberSceneRequest) -> tuple[Change, str]:
-    following = scene_references.following(show.engine.rig, asked.number, by_name=False)
+    following = scene_references.following_number(show.engine.rig, asked.number, asked.new)
     change = partial(scene_edits.renumber_scene, number=asked.number, new=asked.new)
-    return change, f"scene {asked.number} is now scene {asked.new}{following}"
+    return change, f"scene {asked.number} renumbered to {asked.new}{following}"
 
 
 def _move(show: Show, asked: MoveSceneRequest) -> tuple[Change, str]:
@@ -143,4 +143,4 @@ def _store(show: Show, asked: StoreSceneRequest) -> tuple[Change, str]:
     sounds = sum("program" in step or "sound" in step for step in burst)
     change = partial(scene_edits.put_scene, number=asked.number, name=name, routes=routes, burst=burst)
     stored = f"{counted(len(routes), 'route', zero='no')}, {counted(sounds, 'sound', zero='no')}"
-    return change, f"stored as scene {asked.number} {name}: {stored}"
+    return change, f"scene {asked.number} {name} stored: {stored}"

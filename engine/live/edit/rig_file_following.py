@@ -72,7 +72,7 @@ class RigFileFollower:
             return
         self._show.refused = None
         if self._show.revision != before:
-            self._show.tell("rig file", "a sound list was edited and adopted")
+            self._show.tell("rig file", "a sound list changed; now playing with the new one")
 
     async def _follow(self, text: str) -> None:
         show, session = self._show, self._session
@@ -89,7 +89,7 @@ class RigFileFollower:
         gone = ""
         if scene and scene[0] not in scenes:
             gone = f"; scene {scene[0]} is no longer in it and keeps playing until another is recalled"
-        show.tell("rig file", f"was edited and adopted: {counted(len(scenes), 'scene')}{gone}")
+        show.tell("rig file", f"changed; now playing the new version ({counted(len(scenes), 'scene')}){gone}")
 
     def _reject(self, reason: str) -> None:
         self._show.refused = reason

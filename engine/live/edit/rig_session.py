@@ -117,7 +117,7 @@ class RigSession:
         return "; it keeps playing until another is recalled" if gone else ""
 
     def _whether_saved(self) -> str:
-        return "; not saved yet (bayleaf save)" if self.unsaved else "; the file holds this"
+        return "; not saved yet (bayleaf save)" if self.unsaved else "; nothing left to save"
 
     async def follow(self, text: str) -> str | None:
         """The engine in charge plays this, so it plays here, too: why it cannot, or None."""

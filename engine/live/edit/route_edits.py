@@ -40,14 +40,14 @@ def connection_plan(show: Show, asked: ConnectionRequest, on: bool) -> tuple[Cha
     if target not in rig.outputs:
         outputs = ", ".join(rig.outputs)
         return refused(AnswerCode.UNKNOWN_OUTPUT, f"there is no output {target}; there are: {outputs}")
-    now = f"scene {scene.number}: {source} is {'' if on else 'not '}connected to {target}"
     try:
         routes = scene_snapshot.with_route(show.engine, scene, source, target, on)
     except ValueError as fault:
         return refused(AnswerCode.NOT_POSSIBLE, str(fault))
     if routes is None:
-        return unchanged(f"{now} already")
-    return partial(scene_edits.set_routes, number=scene.number, routes=routes), now
+        return unchanged(f"scene {scene.number}: {source} is {'already' if on else 'not'} connected to {target}")
+    done = f"scene {scene.number}: {source} {'connected to' if on else 'disconnected from'} {target}"
+    return partial(scene_edits.set_routes, number=scene.number, routes=routes), done
 
 
 def chain_plan(show: Show, asked: ChainRequest) -> tuple[Change, str] | Answer:

@@ -16,7 +16,7 @@ class NameTaken(Exception):
 
 
 class InstanceLock(NamedTuple):
-    """A name that is ours while `lock` is open. `crashed`: the last engine of this name did not end properly."""
+    """A name that is ours while `lock` is open. `crashed`: the last engine of this name was not shut down cleanly."""
 
     listener: socket.socket
     path: Path

@@ -36,6 +36,6 @@ def going_first() -> Iterator[str]:
 
 @contextmanager
 def undisturbed() -> Iterator[str]:
-    """The same for the loop's thread and the reader's, both on one processor; yields what is in force, in words."""
-    with going_first() as scheduling, one_for_all() as where:
-        yield scheduling if where is None else f"{scheduling}, {where}"
+    """The same for the loop's thread and the reader's, both on one processor."""
+    with going_first() as scheduling, one_for_all():
+        yield scheduling

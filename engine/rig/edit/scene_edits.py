@@ -4,6 +4,7 @@ Each function reads the text, changes what it must, and reads the result again, 
 raise EditError, and then nothing has changed. A BOM and either kind of line end are kept.
 """
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import Any
@@ -13,7 +14,7 @@ from pydantic import ValidationError
 from engine.rig.edit.toml_edits import Block, EditError, Sheet, changes, insert_lines, listed, table, toml
 from engine.rig.edit.toml_list_edits import block_changed, list_changed, table_changed
 from engine.rig.models.references import references
-from engine.rig.models.rig import Rig, rig_model
+from engine.rig.models.rig import SCENE_NUMBERS, Rig, rig_model
 from engine.rig.read.load import RigError, read
 from engine.rig.read.toml_layout import Path
 
@@ -35,6 +36,11 @@ __all__ = [
 
 Table = dict[str, Any]
 _SCENES: Path = ("scenes",)
+#: what is wrong when an edit makes one of these keys invalid; a name or number already in use is found before
+_WRONG_KEYS = {
+    re.compile(r"scenes\.[0-9]+\.number"): f"scene numbers run from {SCENE_NUMBERS[0]} to {SCENE_NUMBERS[1]}",
+    re.compile(r"scenes\.[0-9]+\.name"): "a scene needs a name, on one line",
+}
 
 
 class UnknownScene(EditError):
@@ -46,8 +52,10 @@ class InvalidRig(EditError):
 
     def __init__(self, refusal: RigError) -> None:
         self.keys = [problem.key for problem in refusal.problems]
+        plain = [words for key in self.keys for pattern, words in _WRONG_KEYS.items() if pattern.fullmatch(key)]
         wrong = "; ".join(f"{problem.key}: {problem.text}".removeprefix(": ") for problem in refusal.problems)
-        super().__init__(f"the rig would no longer be valid: {wrong}")
+        both = "; ".join(dict.fromkeys(plain))
+        super().__init__(both if len(plain) == len(self.keys) else f"the rig would no longer be valid: {wrong}")
 
 
 def copy_scene(text: str, number: int, new: int, name: str | None = None) -> str:

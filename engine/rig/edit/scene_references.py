@@ -1,17 +1,20 @@
 """Which parts of a rig refer to a scene, in words: set lists, controls and the start."""
 
+from collections.abc import Iterator
+
 from engine.rig.models.references import Keys, references
 from engine.rig.models.rig import Rig
 
 
-def following(rig: Rig, number: int, *, by_name: bool) -> str:
-    """Which parts refer to the scene by what an edit changes, its name or its number, and now refer to the new one."""
+def following_name(rig: Rig, number: int) -> str:
+    """Which parts refer to the scene by name, and use its new name after it has been renamed."""
     scene = rig.scene(number)
-    if scene is None:
-        return ""
-    users = _users(rig, scene.name if by_name else scene.number)
-    text = f", also in {_joined(users)}" if users else ""
-    return text if by_name else text + _any_program(rig)
+    return _also_in(_users(rig, scene.name)) if scene is not None else ""
+
+
+def following_number(rig: Rig, number: int, new: int) -> str:
+    """Which parts refer to the scene by number, and use its new number; then, which controls recall it, and how."""
+    return _also_in(_users(rig, number)) + "".join(f"; {words}" for words in _recalls(rig, new))
 
 
 def left(rig: Rig, number: int) -> str:
@@ -34,12 +37,18 @@ def _user(rig: Rig, keys: Keys) -> str:
     return f"set list {rig.setlists[place].name}" if section == "setlists" else f"control {place + 1}"
 
 
-def _any_program(rig: Rig) -> str:
-    """A control without a scene of its own uses the number that it receives, which the player must know."""
-    places = [
-        f"control {place}" for place, one in enumerate(rig.controls, 1) if one.do == "scene" and one.scene is None
-    ]
-    return f"; send the new number to {_joined(places)} from now on" if places else ""
+def _also_in(users: list[str]) -> str:
+    return f", also in {_joined(users)}" if users else ""
+
+
+def _recalls(rig: Rig, number: int) -> Iterator[str]:
+    """A control without a scene of its own recalls the scene whose number it receives."""
+    for place, one in enumerate(rig.controls, 1):
+        if one.do == "scene" and one.scene is None:
+            kind, numbers = ("program", one.when.program) if one.when.program is not None else ("song", one.when.song)
+            first, last = (1, 128) if numbers == "any" or numbers is None else numbers
+            how = f"now recalls it with {kind} {number}" if first <= number <= last else "cannot recall it"
+            yield f"control {place} ({one.input}) {how}"
 
 
 def _joined(words: list[str]) -> str:

@@ -38,6 +38,8 @@ from engine.rig.models.values import (
 )
 from filters.registry import FilterSettings, registry
 
+SCENE_NUMBERS = (1, 16384)  # first and last; two data bytes of MIDI hold as many
+
 
 class RigTable(Part):
     name: Plain = "Untitled rig"
@@ -204,7 +206,7 @@ class Sync(Part):
 
 
 class Scene(Part):
-    number: Annotated[int, between(1, 16384)]
+    number: Annotated[int, between(*SCENE_NUMBERS)]
     name: Name
     at: Annotated[str, AfterValidator(_place)] | None = None
     held: Literal["ring", "cut"] = "ring"

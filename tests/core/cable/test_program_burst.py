@@ -1,4 +1,4 @@
-"""Blank steps of a burst: a place that is kept, and no byte. (Our own design; no outside source.)"""
+"""Blank steps of a burst: they keep their place and send nothing. (Our own design; no outside source.)"""
 
 import pytest
 
@@ -21,7 +21,7 @@ burst = [
 
 
 def test_a_scene_of_blank_steps_sends_nothing_and_counts_no_instrument() -> None:
-    """Recalled or sent again, blank steps send no byte, and the answer counts no instrument and no time."""
+    """Blank steps send no byte on a recall or a resend, and the answer counts no instrument and no time for them."""
     router = engine(SCENES)
     for do, scene in (("scene", 1), ("resend", None)):
         outcome, deliveries = command(router, 0, do, scene)
@@ -30,7 +30,7 @@ def test_a_scene_of_blank_steps_sends_nothing_and_counts_no_instrument() -> None
 
 
 def test_blank_steps_among_others_send_nothing() -> None:
-    """Of three steps of which two are blank one is sent, and one instrument is counted."""
+    """If two of three steps are blank, one is sent and one instrument is counted."""
     router = engine(SCENES)
     outcome, deliveries = command(router, 0, "scene", 2, "shell")
     sent = hexed([*deliveries, *run_dry(router, MS)[1]])
@@ -56,6 +56,6 @@ def test_a_step_is_blank_without_sound_and_program(keys: dict[str, object], blan
 
 @pytest.mark.parametrize("keys", [{"instrument": "lead", "bank": [1, 2]}, {"output": "brass"}, {}])
 def test_a_half_step_is_refused(keys: dict[str, object]) -> None:
-    """A bank without a program, an output without a channel, and nothing at all are no steps."""
+    """A bank without a program, an output without a channel, and an empty step are all invalid."""
     with pytest.raises(ValueError, match=r"program|channel|either"):
         BurstStep.model_validate(keys)

@@ -1,4 +1,5 @@
-"""A flood on a DIN cable: bounded queues, nothing hangs, what is shed is counted, the others play on."""
+"""A flood on a DIN cable: the queues are bounded, nothing hangs, dropped messages are counted, other outputs play
+on."""
 
 from collections.abc import Iterable
 from random import Random
@@ -38,7 +39,7 @@ def flooded(chain: str = "") -> Engine:
 
 
 def broken_device(count: int, seed: int) -> Iterable[bytes]:
-    """Messages of all kinds, releases of keys that are down and of others among them."""
+    """Messages of all kinds, among them releases of keys that are down and of keys that are not."""
     dice = Random(seed)
     for _ in range(count):
         channel, one, two = dice.randrange(3), dice.randrange(128), dice.randrange(128)
@@ -59,7 +60,7 @@ def broken_device(count: int, seed: int) -> Iterable[bytes]:
 
 
 def pour(router: Engine, stream: Iterable[bytes], now: int = 0) -> tuple[int, list[Delivery], list[bytes]]:
-    """The keys send this at full speed; the time then, what came out, and what was poured in."""
+    """The keys send this at full speed; returns the time afterwards, what came out, and what went in."""
     out: list[Delivery] = []
     poured = []
     for message in stream:
@@ -79,7 +80,7 @@ def queues_of(router: Engine) -> CableQueues:
 
 
 def assert_bounded(router: Engine) -> None:
-    """The queues of the flooded cable have their bounds: releases beyond it are no more than presses before them."""
+    """The queues of the flooded cable keep to their bounds; beyond them there are no more releases than presses."""
     queues = queues_of(router)
     assert len(queues.notes) <= 2 * MOST_NOTES
     assert len(queues.urgent) <= MOST_URGENT
@@ -88,7 +89,7 @@ def assert_bounded(router: Engine) -> None:
 
 
 def all_up(router: Engine, now: int, poured: list[bytes]) -> list[Delivery]:
-    """The player lifts every finger: each key gets as many releases as it had presses, those already sent included."""
+    """The player lifts every finger: each key gets as many releases as presses, counting those already sent."""
     down: dict[tuple[int, int], int] = {}
     for message in poured:
         key = (message[0] & 0x0F, message[1]) if message[0] & 0xE0 == 0x80 else None
@@ -105,8 +106,9 @@ def all_up(router: Engine, now: int, poured: list[bytes]) -> list[Delivery]:
 @pytest.mark.parametrize("chain", ["", f", {CHAIN}"])
 @pytest.mark.parametrize("seed", [1, 2])
 def test_a_flood_of_everything(seed: int, chain: str) -> None:
-    """30,000 messages of all kinds a second for two seconds: the queues stay bounded, what is shed is counted, every
-    press that went out gets its release, and what each pedal, wheel and program was last set to is what arrives."""
+    """With 30,000 messages of all kinds per second for two seconds, the queues stay bounded, dropped messages are
+    counted, every press that went out gets its release, and the last setting of each pedal, wheel and program
+    arrives."""
     router = flooded(chain)
     now, out, poured = pour(router, broken_device(60_000, seed))
     out += all_up(router, now, poured)
@@ -125,14 +127,14 @@ def test_a_flood_of_everything(seed: int, chain: str) -> None:
 
 
 def last(messages: list[bytes], name: bytes) -> bytes:
-    """The last message that begins so."""
+    """The last message with this beginning."""
     return next(message for message in reversed(messages) if message.startswith(name))
 
 
 @given(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 127)), min_size=1, max_size=30), st.integers(0, 40))
 @settings(max_examples=25, deadline=None)
 def test_a_pedal_ends_as_it_was_last(moves: list[tuple[int, int]], spread: int) -> None:
-    """Whether the cable is full, nearly full or half empty at each move of the pedals, the last one is what stays."""
+    """Whether the cable is full, nearly full or half empty at each pedal move, the last move is what remains."""
     router = flooded()
     now, out = 100 * MS, run_dry(router, 0)[1]
     for key in range(MOST_NOTES):
@@ -151,7 +153,7 @@ def test_a_pedal_ends_as_it_was_last(moves: list[tuple[int, int]], spread: int) 
 
 
 def test_a_bank_stays_before_its_program_on_a_full_wire() -> None:
-    """Of two sounds chosen while the cable is full the newer one arrives, its bank first (MIDI 1.0 p. 13)."""
+    """If two sounds are chosen while the cable is full, the newer one arrives, its bank first (MIDI 1.0 p. 13)."""
     router = flooded()
     now, out = 100 * MS, run_dry(router, 0)[1]
     for key in range(MOST_NOTES + 200):
@@ -163,7 +165,7 @@ def test_a_bank_stays_before_its_program_on_a_full_wire() -> None:
 
 
 def test_a_release_is_never_shed() -> None:
-    """Presses are shed on a full cable, with their releases; a press that went out gets its release in any case."""
+    """A full cable drops presses together with their releases; a press that went out always gets its release."""
     router = flooded()
     now, out = 100 * MS, run_dry(router, 0)[1]
     for _ in range(3):
@@ -184,7 +186,7 @@ def test_a_release_is_never_shed() -> None:
 
 
 def test_other_outputs_are_untouched() -> None:
-    """While the strings' cable is flooded each note of the pads reaches the brass at once, and none is lost."""
+    """While the strings' cable is flooded, each note of the pads reaches the brass at once, and none is lost."""
     router = flooded()
     now, heard, expected = 0, [], []
     for place, message in enumerate(broken_device(30_000, 3)):
@@ -202,7 +204,7 @@ def test_other_outputs_are_untouched() -> None:
 
 
 def test_the_wire_works_when_the_flood_is_over() -> None:
-    """Once the queue has run dry a note goes out at once, and a change of scene sends its whole burst."""
+    """Once the queue is empty, a note goes out at once and a scene change sends its whole burst."""
     router = flooded()
     now, out, poured = pour(router, broken_device(40_000, 4))
     all_up(router, now, poured)
@@ -224,7 +226,7 @@ def test_the_wire_works_when_the_flood_is_over() -> None:
 
 
 def test_a_change_of_scene_during_a_flood() -> None:
-    """The new scene's sounds arrive in their time in the midst of a flood, whole, and an empty scene is at rest."""
+    """In the middle of a flood the new scene's sounds arrive complete and on time, and an empty scene is at rest."""
     router = flooded()
     now, out, poured = pour(router, broken_device(15_000, 5))
     out += recall(router, now, 1)
@@ -244,8 +246,8 @@ def test_a_change_of_scene_during_a_flood() -> None:
 
 @pytest.mark.parametrize("message", [b"\xf8", b"\xfe", b"\xf2\x10\x20", b"\xf1\x24"])
 def test_a_flood_of_clocks_is_bounded(message: bytes) -> None:
-    """Real-time bytes and time code that nobody could use any more are shed, and take turns with the rest: a note that
-    is played in the flood goes out with no more than a few of them before it."""
+    """Real-time bytes and time code too old to be of use are dropped; the others take turns with the rest: a note
+    played during the flood goes out with no more than a few of them before it."""
     router = flooded()
     now, _ = run_dry(router, 0)
     poured_at = now
@@ -261,7 +263,7 @@ def test_a_flood_of_clocks_is_bounded(message: bytes) -> None:
 
 
 def test_a_flood_of_dumps_is_bounded() -> None:
-    """Long SysEx beyond some twenty minutes of the cable is shed, counted, and never cut in two."""
+    """Long SysEx that would take over about twenty minutes of the cable is dropped and counted, never cut in two."""
     router = flooded()
     dump = b"\xf0\x7d" + bytes(65_000) + b"\xf7"
     out = run_dry(router, 0)[1]
@@ -275,7 +277,7 @@ def test_a_flood_of_dumps_is_bounded() -> None:
 
 
 def test_a_panic_ends_a_flood() -> None:
-    """A panic on a flooded cable comes first, and when what was owed has gone out all is silent."""
+    """A panic on a flooded cable goes first; once the owed releases have gone out, all is silent."""
     router = flooded()
     now, out, _ = pour(router, broken_device(30_000, 7))
     before = len(queues_of(router).notes)

@@ -1,4 +1,4 @@
-"""What sounds at one output, and how it is brought to what another engine wants."""
+"""What sounds at one output, and how it is brought to the state that another engine expects."""
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -73,7 +73,7 @@ def _picture(receiver: Tuned) -> tuple[object, ...]:
 
 @given(_music, _music)
 def test_a_receiver_is_brought_to_what_is_wanted(own: list[bytes], wanted: list[bytes]) -> None:
-    """After the messages of `to` a receiver sounds, holds and is set as if it had heard the other engine alone.
+    """After the messages of `to`, a receiver sounds, holds and is set as if it had received only the other engine.
 
     The receiver is written from MIDI 1.0 and RP-015, see its file.
     """
@@ -87,7 +87,7 @@ def test_a_receiver_is_brought_to_what_is_wanted(own: list[bytes], wanted: list[
 
 @given(_music, _music)
 def test_what_is_not_said_is_so_already(own: list[bytes], wanted: list[bytes]) -> None:
-    """Once it is what is wanted, nothing more is said."""
+    """Once the receiver is in the desired state, nothing more is sent."""
     there = _after(own)
     for message in there.to(_after(wanted), 0):
         there.note(0, message)
@@ -96,7 +96,7 @@ def test_what_is_not_said_is_so_already(own: list[bytes], wanted: list[bytes]) -
 
 @given(_music)
 def test_releases_leave_nothing(music: list[bytes]) -> None:
-    """After the releases nothing sounds and nothing is off rest (RP-015 for what rest is)."""
+    """After the releases nothing sounds and everything is at rest (RP-015 for what rest is)."""
     receiver = _heard(music)
     for message in _after(music).releases():
         receiver.hear(message)
@@ -106,7 +106,7 @@ def test_releases_leave_nothing(music: list[bytes]) -> None:
 
 @given(_music)
 def test_a_snapshot_says_all(music: list[bytes]) -> None:
-    """What is read from a snapshot, by another clock, is what was written."""
+    """A snapshot read back on another clock equals the one that was written."""
     there = _after(music, at=1_000)
     read = ReceiverState.read(50_000, there.snapshot(2_000))
     assert read.to(there, 50_000, 1 << 60) == []
@@ -115,7 +115,7 @@ def test_a_snapshot_says_all(music: list[bytes]) -> None:
 
 
 def test_an_old_note_is_not_pressed_again() -> None:
-    """A note that is wanted and was pressed too long ago stays silent; a young one is pressed (project rule: 50 ms)."""
+    """A missing note pressed more than 50 ms ago stays silent; a more recent one is pressed (project rule: 50 ms)."""
     wanted = ReceiverState()
     wanted.note(0, bytes((0x90, 60, 100)))
     wanted.note(YOUNG, bytes((0x90, 64, 90)))
@@ -123,7 +123,7 @@ def test_an_old_note_is_not_pressed_again() -> None:
 
 
 def test_a_note_that_both_have_rings_on() -> None:
-    """Nothing is said about a note that sounds and is wanted, however old it is."""
+    """Nothing is sent for a note that sounds and should sound, however old it is."""
     both = ReceiverState()
     both.note(0, bytes((0x90, 60, 100)))
     assert both.copy().to(both, 1 << 40) == []

@@ -1,4 +1,4 @@
-"""An output at another machine: what leaves is what a show has sent, at once, and as orders."""
+"""An output at another machine: everything a show sends leaves at once, as orders."""
 
 from engine.core.cable.output_cable import BurstUnit, Delivery
 from engine.core.cable.receiver_state import ReceiverState
@@ -18,7 +18,7 @@ def _cable(live: bool = True) -> tuple[RemoteCable, list[Delivery]]:
 
 
 def test_nothing_waits() -> None:
-    """However much is sent, all of it leaves at once, and nothing is due."""
+    """However much is sent, all of it leaves at once and nothing remains due."""
     cable, out = _cable()
     for _ in range(500):
         cable.put(7, (NOTE,), out)
@@ -27,7 +27,7 @@ def test_nothing_waits() -> None:
 
 
 def test_each_call_leaves_its_order() -> None:
-    """Units, bursts and panics are ordered as such, so that the machine with the cable can queue them as it would."""
+    """Units, bursts and panics are sent as such, so that the machine with the cable can queue them itself."""
     cable, out = _cable()
     step = BurstUnit(3, (bytes((0xC3, 5)),), 30)
     cable.put(0, (NOTE,), out)
@@ -42,7 +42,7 @@ def test_each_call_leaves_its_order() -> None:
 
 
 def test_a_follower_keeps_what_sounds_and_orders_nothing() -> None:
-    """A cable that is not live orders nothing, but knows what would sound."""
+    """A cable that is not live sends no orders, but keeps track of what would sound."""
     cable, out = _cable(live=False)
     cable.put(0, (NOTE,), out)
     assert cable.take_orders() == []
@@ -58,7 +58,7 @@ def test_the_time_on_the_far_cable_is_reckoned() -> None:
 
 
 def test_the_bay_makes_far_wires_where_it_is_told() -> None:
-    """An output that is named as remote gets a remote cable, and its scene's burst is ordered."""
+    """An output declared as remote gets a remote cable, and its scene's burst is sent as an order."""
     engine = engine_of(read(PORTS.replace("WIRE", "din") + SCENES, "test"), remote=("strings",))
     cable = engine.state.cables[engine.outputs.index("strings")]
     assert isinstance(cable, RemoteCable)
@@ -68,7 +68,8 @@ def test_the_bay_makes_far_wires_where_it_is_told() -> None:
 
 
 def test_going_on_from_a_moment_orders_what_was_sent_since() -> None:
-    """Who is handed the show orders the state of that moment, and then everything that came later, as it came."""
+    """A machine that takes over the show gets orders for the state at that moment, then every later order in
+    sequence."""
     cable = RemoteCable(0, None)
     out: list[Delivery] = []
     cable.put(100, (b"\x90\x3c\x40",), out)
@@ -94,7 +95,7 @@ def test_going_on_from_a_moment_orders_what_was_sent_since() -> None:
 
 
 def test_what_is_long_past_is_state_alone() -> None:
-    """A cable that is not live remembers one second, however long that lasts; and begins again when it is not."""
+    """While it is not live, a cable keeps the messages of the last second; anything older is state alone."""
     cable = RemoteCable(0, None)
     out: list[Delivery] = []
     for second in range(10):

@@ -1,4 +1,4 @@
-"""One output's cable, by examples: what may overtake, what gives way, what is never lost."""
+"""One output's cable, by examples: what may overtake, what yields, and what is never lost."""
 
 from collections.abc import Callable
 
@@ -17,7 +17,7 @@ DUMP = b"\xf0\x7d" + bytes(997) + b"\xf7"  # 1,000 bytes, 320 ms
 
 
 class CableInTime:
-    """A cable, the time, and all that was handed over with the time it was."""
+    """A cable, the time, and everything handed over so far, with its time."""
 
     def __init__(self, speed: CableSpeed | None = DIN) -> None:
         self.cable = Cable(0, speed)
@@ -34,7 +34,7 @@ class CableInTime:
         self._do(lambda out: self.cable.panic(self.now, [bytes.fromhex(m) for m in messages], out))
 
     def fill(self) -> None:
-        """Six notes on channel 3: more than may be ahead of now, so that what follows waits."""
+        """Six notes on channel 3: more than may be handed over ahead of time, so that what follows waits."""
         for key in range(6):
             self.put(f"92 {key:02X} 40")
         assert self.cable.due is not None
@@ -61,7 +61,7 @@ class CableInTime:
 
 
 def test_a_panic_keeps_the_releases_that_wait() -> None:
-    """Their note-ons may have left, and a receiver may ignore All Notes Off (MIDI 1.0 p. 24)."""
+    """Waiting releases stay: note-ons may have left, and a receiver may ignore All Notes Off (MIDI 1.0 p. 24)."""
     cable = CableInTime()
     cable.put("90 3C 40")
     cable.fill()
@@ -72,7 +72,7 @@ def test_a_panic_keeps_the_releases_that_wait() -> None:
 
 
 def test_a_second_panic_keeps_the_releases_of_the_first() -> None:
-    """Two panics in one moment: every release of both is sent, what both send is sent once."""
+    """Two panics at the same moment: the releases of both are sent, and what they share is sent once."""
     cable = CableInTime()
     cable.fill()
     cable.panic("80 3C 40", "B0 7B 00")
@@ -81,7 +81,7 @@ def test_a_second_panic_keeps_the_releases_of_the_first() -> None:
 
 
 def test_a_panic_forgets_the_older_value_of_what_it_sets() -> None:
-    """A pedal that waits is not put down after the panic; a program, and a wheel's way back to rest, still arrive."""
+    """A waiting pedal press is not sent after the panic; a program, and a wheel's return to rest, still arrive."""
     cable = CableInTime()
     cable.fill()
     for message in ("B0 40 7F", "C0 05", "B0 01 00", "E0 00 50"):
@@ -91,7 +91,7 @@ def test_a_panic_forgets_the_older_value_of_what_it_sets() -> None:
 
 
 def test_a_panic_forgets_what_is_parked_for_a_settling_instrument() -> None:
-    """A note that waits for the settle time does not sound after the panic; its channel's releases are kept."""
+    """A note waiting for the settle time does not sound after the panic; its channel's releases are kept."""
     cable = CableInTime()
     cable.burst(LEAD)
     for message in ("90 3C 40", "80 3B 40", "B0 40 7F"):
@@ -101,7 +101,7 @@ def test_a_panic_forgets_what_is_parked_for_a_settling_instrument() -> None:
 
 
 def test_a_burst_takes_the_place_of_programs_that_wait() -> None:
-    """A program routed before the recall is not sent after its burst: the instrument ends on the scene's sound."""
+    """A program routed before the recall is not sent after the burst: the instrument ends on the scene's sound."""
     cable = CableInTime()
     cable.fill()
     for message in ("B0 00 09", "90 3C 40", "B0 20 09", "C0 09", "C1 09"):
@@ -112,7 +112,7 @@ def test_a_burst_takes_the_place_of_programs_that_wait() -> None:
 
 @pytest.mark.parametrize("speed", [None, DIN], ids=["fast", "din"])
 def test_a_second_burst_takes_the_place_of_programs_parked_for_the_first(speed: CableSpeed | None) -> None:
-    """What was routed in the first scene does not change the sound of the second."""
+    """A program routed in the first scene does not change the sound of the second."""
     cable = CableInTime(speed)
     cable.burst(LEAD)
     cable.until(10 * MS)
@@ -124,7 +124,7 @@ def test_a_second_burst_takes_the_place_of_programs_parked_for_the_first(speed: 
 
 
 def test_a_burst_that_has_not_begun_is_replaced() -> None:
-    """A second recall finishes the triple that has begun, and replaces the rest; whole triples only."""
+    """A second recall finishes the triple that has begun and replaces the rest: only whole triples are sent."""
     cable = CableInTime()
     cable.fill()
     cable.burst(LEAD, SECOND)
@@ -135,7 +135,7 @@ def test_a_burst_that_has_not_begun_is_replaced() -> None:
 
 
 def test_a_burst_that_has_not_begun_is_replaced_by_nothing() -> None:
-    """A scene without a burst takes back the one that waits, and what waited for it goes on."""
+    """Recalling a scene without a burst withdraws the waiting burst, and the messages held up by it go on."""
     cable = CableInTime()
     cable.fill()
     cable.burst(LEAD)
@@ -146,7 +146,7 @@ def test_a_burst_that_has_not_begun_is_replaced_by_nothing() -> None:
 
 @pytest.mark.parametrize("speed", [None, DIN], ids=["fast", "din"])
 def test_other_channels_go_on_while_an_instrument_settles(speed: CableSpeed | None) -> None:
-    """A note for the instrument waits for the end of its settle time, one for another channel does not."""
+    """A note for the instrument waits until the settle time is over; one for another channel does not."""
     cable = CableInTime(speed)
     cable.burst(LEAD)
     cable.until(10 * MS)
@@ -161,8 +161,8 @@ def test_other_channels_go_on_while_an_instrument_settles(speed: CableSpeed | No
 
 
 def test_clocks_pass_inside_a_dump() -> None:
-    """Real-time bytes may stand inside a SysEx (din-sysex-hold-clock: 320 ms would hold 15 clocks at 120 bpm), also
-    more of them at once than may be ahead of now."""
+    """Real-time bytes may go inside a SysEx (din-sysex-hold-clock: 320 ms would hold 15 clocks at 120 bpm), even more
+    at once than may be handed over ahead of time."""
     cable = CableInTime()
     cable.put(DUMP.hex())
     for _ in range(15):
@@ -174,7 +174,7 @@ def test_clocks_pass_inside_a_dump() -> None:
 
 
 def test_clocks_pass_inside_a_triple() -> None:
-    """Real-time bytes pass inside bank, bank, program; song position waits for its end."""
+    """Real-time bytes pass inside bank, bank, program; song position waits until they are through."""
     cable = CableInTime()
     cable.fill()
     cable.put("B0 00 08", "B0 20 09", "C0 01")
@@ -196,7 +196,7 @@ def test_nothing_of_a_filters_answer_is_lost() -> None:
 
 
 def test_a_chord_on_two_channels_respects_both() -> None:
-    """Of an answer on two channels, the part for an instrument that settles waits."""
+    """If an answer is on two channels, the part for an instrument that is still settling waits."""
     cable = CableInTime(None)
     cable.burst(LEAD)
     cable.until(10 * MS)
@@ -206,7 +206,7 @@ def test_a_chord_on_two_channels_respects_both() -> None:
 
 
 def test_reset_all_controllers_is_not_overtaken() -> None:
-    """What was moved before it stays before it, and what is moved after it comes after (RP-015)."""
+    """Messages keep their order around a reset: earlier moves stay before it, later ones after it (RP-015)."""
     for settling in (False, True):
         cable = CableInTime()
         if settling:
@@ -220,7 +220,7 @@ def test_reset_all_controllers_is_not_overtaken() -> None:
 
 
 def test_a_newer_value_takes_the_place_of_the_one_that_waits() -> None:
-    """On a full cable only the last value of a fader arrives; switches, data entry and parameter numbers all do."""
+    """On a full cable only the last value of a fader arrives; every switch, data entry and parameter number arrives."""
     cable = CableInTime()
     cable.fill()
     for message in ("B0 07 10", "B0 40 7F", "B0 40 00", "B0 65 00", "B0 06 02", "B0 06 03", "B0 07 20"):
@@ -239,7 +239,7 @@ def test_a_new_high_byte_makes_the_low_byte_that_waits_void() -> None:
 
 
 def test_a_dump_waits_for_notes_and_a_short_sysex_does_not() -> None:
-    """A long SysEx goes when nothing else waits; a short one keeps its place among the notes."""
+    """A long SysEx goes when nothing else is waiting; a short one keeps its place among the notes."""
     cable = CableInTime()
     cable.fill()
     cable.put(DUMP.hex())
@@ -249,7 +249,7 @@ def test_a_dump_waits_for_notes_and_a_short_sysex_does_not() -> None:
 
 
 def test_the_receiver_ends_on_whole_sounds_of_one_scene() -> None:
-    """However two recalls meet on a full cable, each program arrives with the bank of its own scene."""
+    """Wherever two recalls meet on a full cable, each program arrives with the bank of its own scene."""
     for wait in range(0, 40 * MS, MS // 2):
         cable, synth = CableInTime(), Receiver()
         cable.fill()
@@ -296,7 +296,7 @@ def test_running_status_is_a_byte_less() -> None:
 
 
 def test_a_cable_that_never_rests_carries_all_the_time() -> None:
-    """While more waits than it can carry, the time it has carried is the time that has passed."""
+    """While more is waiting than the cable can carry, its busy time equals the time that has passed."""
     cable = CableInTime()
     for key in range(100):
         cable.put(f"90 {key:02X} 40")
@@ -307,8 +307,8 @@ def test_a_cable_that_never_rests_carries_all_the_time() -> None:
 
 
 def test_the_order_in_which_things_leave() -> None:
-    """One of each kind waits: real time, the rest of a unit that has begun, a panic, time code, a burst, notes, values,
-    long SysEx leave in this order (cables-and-bursts in the handbook)."""
+    """With one of each kind waiting, they leave in this order: real time, the rest of a unit that has begun, a panic,
+    time code, a burst, notes, values, long SysEx (cables-and-bursts in the handbook)."""
     cable = CableInTime()
     for key in (1, 2):
         cable.put(f"92 {key:02X} 40")

@@ -1,4 +1,4 @@
-"""What one output's cable promises, whatever is played into it (hypothesis), and the figures of the standard."""
+"""What one output's cable promises, whatever is played into it (hypothesis), and the standard's figures."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -21,7 +21,7 @@ SPEEDS = st.sampled_from([DIN, DIN_RUNNING])
 
 
 class Event(NamedTuple):
-    """What happens after so many microseconds: a unit of messages, or the steps of a recall."""
+    """What happens after this many microseconds: a unit of messages, or the steps of a recall."""
 
     gap: int
     unit: tuple[bytes, ...] = ()
@@ -29,7 +29,7 @@ class Event(NamedTuple):
 
 
 class CableInTime:
-    """A cable in virtual time, and all that it handed over."""
+    """A cable in virtual time, and everything it handed over."""
 
     def __init__(self, speed: CableSpeed | None) -> None:
         self.cable = Cable(0, speed)
@@ -85,7 +85,7 @@ def on_the_cable(messages: Sequence[bytes], running: bool) -> list[int]:
 
 
 def _time_of(messages: Sequence[bytes], speed: CableSpeed) -> float:
-    """Milliseconds until the last byte of these has left an idle cable."""
+    """Milliseconds until the last byte of these has left a cable that was idle."""
     cable = CableInTime(speed)
     cable.perform([Event(0, (message,)) for message in messages]).run_dry()
     sizes = on_the_cable(messages, speed.running_status)
@@ -94,7 +94,7 @@ def _time_of(messages: Sequence[bytes], speed: CableSpeed) -> float:
 
 
 def test_the_line() -> None:
-    """31,250 baud, ten bits a byte: 320 µs a byte, 3,125 bytes a second (din-baud, din-frame, din-byte-us)."""
+    """31,250 baud, ten bits a byte: 320 µs per byte, 3,125 bytes per second (din-baud, din-frame, din-byte-us)."""
     bits = REFERENCE["din-frame"]["expected"]["bits"]
     baud = REFERENCE["din-baud"]["expected"]["baud"]
     assert DIN.byte_ns * baud == bits * 10**9
@@ -108,7 +108,7 @@ SIZES = {name: entry for name, entry in REFERENCE.items() if (entry["input"] or 
 @pytest.mark.parametrize("speed", [DIN, DIN_RUNNING], ids=["plain", "running status"])
 @pytest.mark.parametrize("name", SIZES)
 def test_times_of_one_message(name: str, speed: CableSpeed) -> None:
-    """One message of so many bytes takes 320 µs each; running status saves nothing on a single one."""
+    """One message takes 320 µs for each of its bytes; running status saves nothing on a single message."""
     length, expected = SIZES[name]["input"]["bytes"], SIZES[name]["expected"]
     short = {1: b"\xf8", 2: b"\xc0\x05", 3: b"\x90\x3c\x40"}
     message = short.get(length) or b"\xf0" + bytes(length - 2) + b"\xf7"
@@ -125,7 +125,7 @@ def test_times_of_a_chord(name: str) -> None:
 
 @pytest.mark.parametrize(("name", "speed"), [("din-rate-3byte", DIN), ("din-rate-rs", DIN_RUNNING)])
 def test_messages_a_second(name: str, speed: CableSpeed) -> None:
-    """Of a flood of notes so many leave in a second: 1,041.67, with running status 1,562.5."""
+    """A flood of notes leaves at 1,041.67 per second, with running status at 1,562.5."""
     flood = [bytes((0x90, key % 128, 1 + key % 127)) for key in range(2000)]
     cable = CableInTime(speed).perform([Event(0, (message,)) for message in flood]).run_dry()
     sent = sum(start < 10**9 for _, (_, _, start) in cable.handed)
@@ -133,7 +133,7 @@ def test_messages_a_second(name: str, speed: CableSpeed) -> None:
 
 
 def test_a_dump_holds_no_clock() -> None:
-    """A SysEx of 1,000 bytes would hold back fifteen clocks at 120 bpm; each is handed over when it comes."""
+    """A SysEx of 1,000 bytes would hold back fifteen clocks at 120 bpm; each clock is handed over when it comes."""
     entry = REFERENCE["din-sysex-hold-clock"]
     dump = b"\xf0" + bytes(entry["input"]["bytes"] - 2) + b"\xf7"
     period = 60 * 10**6 // (24 * entry["input"]["bpm"])  # µs
@@ -145,14 +145,14 @@ def test_a_dump_holds_no_clock() -> None:
 
 
 def test_clocks_inside_a_dump_take_their_time() -> None:
-    """What follows a dump waits for its last byte, and for the clocks that went in between."""
+    """What follows a dump waits for its last byte, and for the clocks that went in between its bytes."""
     dump = b"\xf0" + bytes(98) + b"\xf7"
     events = [Event(0, (dump,)), *(Event(1000, (b"\xf8",)) for _ in range(5)), Event(0, (b"\x90\x3c\x40",))]
     cable = CableInTime(DIN).perform(events).run_dry()
     assert cable.handed[-1][1] == (0, b"\x90\x3c\x40", 105 * BYTE)
 
 
-# Anything
+# Any stream
 
 ANY = st.integers(0, 127)
 SYSEX = st.sampled_from([3, 12, 32, 33, 200]).map(lambda length: b"\xf0" + bytes(length - 2) + b"\xf7")
@@ -195,8 +195,8 @@ SHOW = st.lists(st.one_of(*[PLAYED] * 9, RECALL), max_size=120)
 @given(SHOW, SPEEDS)
 @settings(max_examples=150, deadline=None)
 def test_no_window_holds_more_than_the_cable_carries(show: list[Event], speed: CableSpeed) -> None:
-    """In any window of t seconds at most 3,125 t bytes, 3 ms more and one message are handed over: counted as the
-    interface writes them, with running status where the output says so."""
+    """In any window of t seconds at most 3,125 t bytes, plus 3 ms and one message, are handed over, counted as the
+    interface writes them, with running status where the output uses it."""
     cable = CableInTime(speed).perform(show).run_dry()
     costs = [size * BYTE for size in on_the_cable(cable.messages, speed.running_status)]
     times = [at for at, _ in cable.handed]
@@ -222,9 +222,9 @@ CLOCK_IN_SYSEX = [
 @example(CLOCK_IN_SYSEX, DIN)
 @example(CLOCK_IN_SYSEX, DIN_RUNNING)
 def test_the_cable_itself_is_never_asked_for_two_bytes_at_once(show: list[Event], speed: CableSpeed) -> None:
-    """By the times at which first bytes are said to be on the cable, each message begins when the one before is
-    through, but for real-time bytes inside a SysEx: then over any window no more than 1 + window / 320 µs bytes leave
-    (din-pacing). None is handed over later than that, nor further ahead than 3 ms and one message."""
+    """By the reported start times each message begins when the one before is through, except real-time bytes inside a
+    SysEx: over any window no more than 1 + window / 320 µs bytes leave (din-pacing). No message is handed over after
+    its start time, nor further ahead than 3 ms and one message."""
     cable = CableInTime(speed).perform(show).run_dry()
     sizes = on_the_cable(cable.messages, speed.running_status)
     free_at = sysex_until = inside = 0
@@ -243,7 +243,7 @@ def test_the_cable_itself_is_never_asked_for_two_bytes_at_once(show: list[Event]
 
 @pytest.mark.parametrize("window", [0, 1, 2])
 def test_the_pacing_rule(window: int) -> None:
-    """A flood leaves at no more than the figures of din-pacing: 2 bytes in 320 µs, 11 in 3.2 ms, 3,126 in a second."""
+    """A flood leaves no faster than the figures of din-pacing: 2 bytes in 320 µs, 11 in 3.2 ms, 3,126 in a second."""
     entry = REFERENCE["din-pacing"]
     length, most = entry["input"]["window_us"][window] * 1000, entry["expected"]["max_bytes"][window]
     flood = [Event(0, (bytes((0x90, key % 128, 1)),)) for key in range(1500)]
@@ -256,11 +256,11 @@ def test_the_pacing_rule(window: int) -> None:
         assert last - first + 1 <= most
 
 
-# Order. Each message carries its number in its data, so that it can be told from every other.
+# Order. Each message carries its number in its data, so that all of them can be distinguished.
 
 
 def numbered(messages: Sequence[bytes]) -> list[bytes]:
-    """The same kinds and channels, with running numbers: in keys and velocities, in values of a controller."""
+    """The same kinds and channels, numbered in sequence: in keys and velocities, in values of a controller."""
     made = []
     for number, message in enumerate(messages):
         low, high = number % 128, 1 + number // 128
@@ -277,7 +277,7 @@ def numbered(messages: Sequence[bytes]) -> list[bytes]:
 
 
 def class_of(message: bytes) -> str:
-    """The priority class of a message; values of one controller that may give way are none of them."""
+    """The priority class of a message; controller values that may be replaced by newer ones have none."""
     first, kind = message[0], message[0] & 0xF0
     if first >= 0xF8 or first in (0xF2, 0xF3):
         return "real time"
@@ -298,8 +298,8 @@ def slot_of(message: bytes) -> tuple[int, ...]:
 def test_order_within_each_class_and_the_last_of_each_value(
     messages: list[bytes], gaps: list[int], speed: CableSpeed
 ) -> None:
-    """Real-time bytes, notes, pedals, programs, parameters, time code and SysEx all arrive, each in its own order;
-    of each controller, bend and pressure the values come in order and the last arrives (a high byte that comes after
+    """Real-time bytes, notes, pedals, programs, parameters, time code and SysEx all arrive, each kind in its own order;
+    the values of each controller, bend and pressure come in order and the last arrives (a high byte that comes later
     makes a low byte void, MIDI 1.0 p. 12)."""
     messages = numbered(messages)
     cable = CableInTime(speed).perform([Event(gap, (m,)) for gap, m in zip(gaps, messages, strict=False)]).run_dry()
@@ -320,8 +320,8 @@ def test_order_within_each_class_and_the_last_of_each_value(
 @given(SHOW, SPEEDS)
 @settings(max_examples=150, deadline=None)
 def test_order_on_a_channel_holds_through_bursts(show: list[Event], speed: CableSpeed) -> None:
-    """Whatever is recalled meanwhile, notes and pedals of one channel all arrive in their order, and each value that is
-    the last of its controller."""
+    """Whatever is recalled meanwhile, the notes and pedals of a channel all arrive in order, and so does the last value
+    of each controller."""
     played = numbered([event.unit[0] if len(event.unit) == 1 else b"\xf6" for event in show])
     events = [
         event if event.steps is not None else Event(event.gap, (m,)) for event, m in zip(show, played, strict=True)
@@ -352,7 +352,7 @@ def test_order_on_a_channel_holds_through_bursts(show: list[Event], speed: Cable
 
 
 def _ready(cable: CableInTime, steps: Sequence[BurstUnit], before: int) -> int:
-    """When the last of these instruments is ready: its program's last byte, and its settle time."""
+    """When the last of these instruments is ready: after its program's last byte and its settle time."""
     ready = 0
     messages = [(message, sent) for _, (_, message, sent) in cable.handed[before:] if message[0] < 0xF8]
     for step in steps:
@@ -386,8 +386,8 @@ LOUD = st.lists(
 def test_a_burst_is_ready_in_its_time(
     before: list[Event], steps: tuple[BurstUnit, ...], after: list[Event], speed: CableSpeed
 ) -> None:
-    """Whatever notes, pedals, programs and wheels came before and come after, each instrument of a recall is ready
-    within the burst's computed time and 5 ms."""
+    """Whatever notes, pedals, programs and wheels come before and after, each instrument of a recall is ready within
+    the burst's computed time plus 5 ms."""
     cable = CableInTime(speed).perform(before)
     recalled, count = cable.now, len(cable.handed)
     cable.perform([Event(0, (), steps), *after]).run_dry()
@@ -399,7 +399,7 @@ def test_a_burst_is_ready_in_its_time(
 def test_a_burst_is_ready_in_its_time_beside_clock_and_time_code(
     before: list[Event], steps: tuple[BurstUnit, ...], speed: CableSpeed | None
 ) -> None:
-    """Clock at 300 bpm and time code at 30 frames go before a burst: it takes longer by just what they take."""
+    """Clock at 300 bpm and time code at 30 frames go before a burst, which takes longer by exactly their time."""
     cable = CableInTime(speed).perform(before)
     recalled, count = cable.now, len(cable.handed)
     cable.perform([Event(0, (), steps)])
@@ -414,8 +414,8 @@ def test_a_burst_is_ready_in_its_time_beside_clock_and_time_code(
 @given(st.lists(st.tuples(GAP, st.integers(0, 3)), max_size=60), SPEEDS)
 @settings(max_examples=80, deadline=None)
 def test_settling_holds_only_its_own_channel(played: list[tuple[int, int]], speed: CableSpeed) -> None:
-    """While the instrument on channel 1 settles, nothing is sent to it, and notes of other channels are handed over no
-    later than if it needed no time at all."""
+    """While the instrument on channel 1 settles, nothing is sent to it, and notes of other channels are handed over as
+    early as if it needed no time at all."""
     events = [Event(gap, (bytes((0x90 | channel, number % 128, 64)),)) for number, (gap, channel) in enumerate(played)]
     times = []
     for settle in (0, 10_000 * MS):
@@ -434,7 +434,7 @@ def test_settling_holds_only_its_own_channel(played: list[tuple[int, int]], spee
 @given(TRAFFIC)
 @settings(max_examples=60, deadline=None)
 def test_a_fast_output_is_not_paced(traffic: list[Event]) -> None:
-    """Without a cable's speed everything is handed over when it comes, as it came."""
+    """On a cable without a speed everything is handed over as it comes, unchanged."""
     cable = CableInTime(None).perform(traffic)
     assert cable.messages == [message for event in traffic for message in event.unit]
     assert cable.cable.due is None
@@ -442,8 +442,8 @@ def test_a_fast_output_is_not_paced(traffic: list[Event]) -> None:
 
 
 def test_counting_costs_by_running_status() -> None:
-    """Running status spares the byte only where the interface would: not after a system message, not on another
-    status, and real-time bytes do not end it (MIDI 1.0 p. A-1 to A-2; Speed.cost against the encoder of this file)."""
+    """Running status saves a byte only where the interface would: not after a system message and not when the status
+    changes; real-time bytes do not end it (MIDI 1.0 p. A-1 to A-2; Speed.cost against the encoder of this file)."""
     stream = [
         bytes.fromhex(m) for m in ("90 3C 40", "F8", "90 3E 40", "80 3C 40", "F2 00 00", "80 3E 40", "C0 05", "C0 06")
     ]
@@ -458,7 +458,7 @@ def test_counting_costs_by_running_status() -> None:
 
 
 def test_a_burst_for_sixteen_channels_with_running_status() -> None:
-    """128 bytes in 40.96 ms, with running status 112 in 35.84: computed as played (scene-burst-16, MIDI 1.0 p. A-1)."""
+    """128 bytes take 40.96 ms, with running status 112 take 35.84: as played (scene-burst-16, MIDI 1.0 p. A-1)."""
     steps = [BurstUnit(channel, select(channel, (1, 2), 5), 0) for channel in range(16)]
     for name, speed in (("scene-burst-16", DIN), ("scene-burst-16-rs", DIN_RUNNING)):
         expected = REFERENCE[name]["expected"]

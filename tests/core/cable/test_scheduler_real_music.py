@@ -30,7 +30,7 @@ def sizes(messages: list[bytes], running: bool) -> list[int]:
 
 
 class Queue(NamedTuple):
-    """What a plain first-in first-out queue made of a song: how long each message took, in ns, and all its bytes."""
+    """What a plain first-in first-out queue makes of a song: how long each message takes, in ns, and all its bytes."""
 
     took: list[int]
     bytes: int
@@ -74,7 +74,7 @@ def note_times(played: Song, out: list[Delivery], running: bool) -> list[int]:
 
 @pytest.mark.parametrize("number", SONGS)
 def test_a_plain_queue_gives_the_figures_of_the_reference(number: int) -> None:
-    """A plain queue has their bytes and worst waits (data-openmsx-files)."""
+    """In a plain queue the songs have the reference's byte counts and worst waits (data-openmsx-files)."""
     row, played = SONGS[number], song(number)
     assert len(played) == row["messages"]
     for running, suffix in ((False, ""), (True, "_rs")):
@@ -86,8 +86,8 @@ def test_a_plain_queue_gives_the_figures_of_the_reference(number: int) -> None:
 @pytest.mark.parametrize("speed", [DIN, DIN_RUNNING], ids=["plain", "running status"])
 @pytest.mark.parametrize("number", SONGS)
 def test_our_wire_loses_nothing_and_makes_no_note_later(number: int, speed: CableSpeed) -> None:
-    """Every note arrives, in order; what is missing are values that newer ones took the place of; no note ends more
-    than 3 ms and one message later than in a plain queue, and the worst of them is no worse."""
+    """Every note arrives, in order; only values replaced by newer ones are missing; no note ends more than 3 ms and one
+    message later than in a plain queue, and the longest wait is no longer."""
     played = song(number)
     out, cable = on_our_wire(played, speed)
     messages = [message for _, message, _ in out]
@@ -105,7 +105,7 @@ def test_our_wire_loses_nothing_and_makes_no_note_later(number: int, speed: Cabl
 
 @pytest.mark.parametrize("speed", [DIN, DIN_RUNNING], ids=["plain", "running status"])
 def test_the_set_as_a_whole(speed: CableSpeed) -> None:
-    """All 31 songs: 173,838 messages, and the hardest of them is the one that the reference names."""
+    """All 31 songs: 173,838 messages, and the hardest song is the one that the reference names."""
     running = speed.running_status
     worst = {number: max(first_in_first_out(song(number), running).took) for number in SONGS}
     assert len(SONGS) == REFERENCE["data-openmsx-count"]["expected"]["files"]

@@ -1,4 +1,4 @@
-"""What a switch asks for by what it sent: its condition and its guard. (Common practice, no source.)"""
+"""Learning a switch from what it sends: its condition and its guard. (Common practice, no source.)"""
 
 from collections.abc import Sequence
 
@@ -56,7 +56,7 @@ def learned(stream: list[tuple[int, bytes]]) -> LearnedControl:
     ],
 )
 def test_the_condition_of_a_switch(stream: list[tuple[int, bytes]], when: dict[str, object]) -> None:
-    """The message that a switch sends at each press is its condition, in the rig file's own numbers."""
+    """The message that a switch sends at each press becomes its condition, in the rig file's numbers."""
     assert learned(stream).when == when
 
 
@@ -64,12 +64,12 @@ def test_the_condition_of_a_switch(stream: list[tuple[int, bytes]], when: dict[s
     "stream", [[], heard((0, "E0 00 40"), (10, "F8")), heard((0, "80 24 40")), heard((0, "B0 40 00"))]
 )
 def test_nothing_to_go_by(stream: list[tuple[int, bytes]]) -> None:
-    """Wheels, clocks and releases are no switch."""
+    """Wheels, clocks and releases are not switches."""
     assert learn(stream) is None
 
 
 def test_a_pedal_that_is_swept_is_one_press_without_bounce() -> None:
-    """All the values of an expression pedal are one press each time it goes down."""
+    """All the values of an expression pedal count as one press each time it goes down."""
     sweep = [*range(0, 128, 5), *range(127, -1, -5)]
     stream = heard(*((2000 * press + 10 * place, f"B0 0B {value:02X}")
                      for press in range(3) for place, value in enumerate(sweep)))  # fmt: skip
@@ -78,7 +78,7 @@ def test_a_pedal_that_is_swept_is_one_press_without_bounce() -> None:
 
 @given(st.sampled_from(["controller", "note"]), bursts(), bursts())
 def test_the_bounce_that_is_measured(form: str, down: Sequence[float], up: Sequence[float]) -> None:
-    """The longest burst at either end of a press is what is told, to the tenth of a millisecond, and three presses."""
+    """The longest bounce at either end of a press is given to a tenth of a millisecond; three presses are counted."""
     found = learned(worn(form, down, up))
     assert found.presses == 3
     assert found.bounce == pytest.approx(max(down[-1], up[-1]))
@@ -88,17 +88,17 @@ def test_the_bounce_that_is_measured(form: str, down: Sequence[float], up: Seque
     ("bounce", "guard"), [((0,), "30 ms"), ((0, 10, 20), "30 ms"), ((0, 5, 21), "40 ms"), ((0, 20, 40), "60 ms")]
 )
 def test_the_guard_that_is_proposed(bounce: Sequence[float], guard: str) -> None:
-    """Half as long again as the contacts bounced, in whole tens of ms, and 30 ms at the least."""
+    """The guard is half as long again as the contacts bounced, in whole tens of ms, and at least 30 ms."""
     assert learned(worn("controller", bounce, (0,))).guard == guard
 
 
 def test_a_switch_that_fires_twice() -> None:
-    """A program that comes twice within a quarter of a second was one press of a worn switch."""
+    """A program that comes twice within a quarter of a second is one press of a worn switch."""
     stream = heard(*((1000 * press + at, "C0 0B") for press in range(3) for at in (0, 120)))
     assert learned(stream)[:3] == ({"program": 12}, 3, 120.0)
     assert learned(stream).guard == "180 ms"
 
 
 def test_a_knob_has_no_guard() -> None:
-    """All steps of a knob count, so it is proposed without a guard."""
+    """All steps of a knob count, so no guard is proposed for it."""
     assert learned(thrice("B0 10 01")).guard is None

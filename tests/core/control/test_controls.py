@@ -1,4 +1,4 @@
-"""Messages that command: which ones do, what they do, and what becomes of the messages. In a whole bay.
+"""Messages that command: which ones do, what they do, and what becomes of the messages, tested in a whole rig.
 
 Sources: MIDI 1.0 Detailed Specification 4.2.1 as "MIDI 1.0"; what is our own design has no outside source.
 """
@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.core.commands import MuteRoute, UnmuteRoute
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.bouncing_switch import Change, bursts, presses
@@ -50,14 +51,14 @@ def router(*controls: str, scenes: str = SCENES) -> Engine:
 
 
 def play(made: Engine, at: float, message: str, source: int = FOOT) -> list[str]:
-    """What reaches the brass when this arrives at `at` ms; what was due before has happened before."""
+    """What reaches the brass when this arrives at `at` ms; anything due before then happens first."""
     now = round(at * MS)
     wait(made, at)
     return hexed(made.receive(now, source, bytes.fromhex(message)), BRASS)
 
 
 def wait(made: Engine, until: float) -> list[str]:
-    """What reaches the brass as time goes on to `until` ms."""
+    """What reaches the brass up to `until` ms."""
     out = []
     while made.due is not None and made.due <= until * MS:
         due = made.due
@@ -67,7 +68,7 @@ def wait(made: Engine, until: float) -> list[str]:
 
 
 def told(made: Engine) -> list[tuple[str, bool, str]]:
-    """What became of commands since the last call: what, whether it was done, the sentence."""
+    """What became of commands since the last call: the command, whether it was done, the sentence."""
     outcomes, made.reports.outcomes = made.reports.outcomes, []
     return [(each.do, each.done, each.text) for each in outcomes]
 
@@ -82,7 +83,7 @@ def scene_of(made: Engine) -> int | None:
 
 
 def step_on(made: Engine, changes: Sequence[Change], number: int = 64, form: str = "controller") -> list[str]:
-    """A pedal or a key goes as these changes say; what reaches the brass."""
+    """Move a pedal or a key by these changes; returns what reaches the brass."""
     out = []
     for at, closed in changes:
         if form == "controller":
@@ -132,7 +133,7 @@ def step_on(made: Engine, changes: Sequence[Change], number: int = 64, form: str
 )
 @pytest.mark.parametrize("passes", [False, True])
 def test_a_condition_owns_its_messages(when: str, message: str, meets: bool, passes: bool) -> None:
-    """Each of these messages belongs to its control, whether it commands or not: nothing is routed, unless passed."""
+    """Each of these messages belongs to its control, whether it commands or not: none is routed unless passed."""
     made = router(control(when, more="pass = true" if passes else ""))
     assert play(made, 1, message) == ([message] if passes else [])
     assert [do for do, _, _ in told(made)] == ["next"] * meets
@@ -157,7 +158,7 @@ def test_a_condition_owns_its_messages(when: str, message: str, meets: bool, pas
     ],
 )
 def test_other_messages_are_music(when: str, message: str) -> None:
-    """What meets no condition is routed and commands nothing."""
+    """A message that meets no condition is routed and commands nothing."""
     made = router(control(when))
     assert play(made, 1, message) == [message]
     assert told(made) == []
@@ -173,7 +174,7 @@ def test_printed_numbers_are_scene_numbers(message: str, scene: int) -> None:
 
 
 def test_a_number_without_a_scene_is_told_and_consumed() -> None:
-    """Program 99 of a rig without scene 99 changes nothing, goes nowhere and is told."""
+    """Program 99 in a rig without scene 99 changes nothing, is not routed and is reported."""
     made = router(control('program = "any"', 'do = "scene"'))
     assert play(made, 1, "C0 62") == []
     assert told(made) == [("scene", False, "there is no scene 99; nothing changed")]
@@ -192,7 +193,7 @@ def test_a_number_without_a_scene_is_told_and_consumed() -> None:
     ],
 )
 def test_the_narrower_condition_wins(narrow: str, wide: str, message: str, meant_for_wide: str, reverse: bool) -> None:
-    """One number goes before a range, a range before "any", a channel before all: in whatever order they stand."""
+    """A single number comes before a range, a range before "any", a channel before all, in whatever order listed."""
     both = [control(narrow, 'do = "panic"'), control(wide, 'do = "resend"')]
     made = router(*(both[::-1] if reverse else both))
     play(made, 1, message)
@@ -202,7 +203,7 @@ def test_the_narrower_condition_wins(narrow: str, wide: str, message: str, meant
 
 
 def test_where_the_narrower_one_does_not_hold_the_wider_one_does() -> None:
-    """A control for scene 2 alone leaves its number to the control for any number elsewhere."""
+    """A control for scene 2 alone leaves its number to the "any number" control in other scenes."""
     made = router(
         control("program = 12", 'do = "panic"', "scenes = [2]"),
         control('program = "any"', 'do = "scene"'),
@@ -216,7 +217,7 @@ def test_where_the_narrower_one_does_not_hold_the_wider_one_does() -> None:
 
 
 def test_zones_of_one_pedal_are_switches_of_their_own() -> None:
-    """A pedal pressed half way commands one thing, and when it goes on to the bottom another."""
+    """A pedal pressed half way commands one thing, and pressed on to the bottom another."""
     made = router(
         control("controller = 4, at_least = 40, at_most = 99", 'do = "resend"'),
         control("controller = 4, at_least = 100", 'do = "first"'),
@@ -227,7 +228,7 @@ def test_zones_of_one_pedal_are_switches_of_their_own() -> None:
 
 
 def test_a_pedal_that_is_swept_is_one_press() -> None:
-    """Every value of a pedal from heel to toe and back is consumed, and one press counted for each time it passes."""
+    """Every value of a pedal from heel to toe and back is consumed, and one press is counted each time it passes."""
     made = router(control("controller = 4"))
     sweep = [*range(0, 128, 3), *range(127, -1, -3)]
     for place, value in enumerate(sweep):
@@ -236,7 +237,7 @@ def test_a_pedal_that_is_swept_is_one_press() -> None:
 
 
 def test_a_switch_that_sends_the_same_value_at_each_press() -> None:
-    """7F at each press and nothing between: each press counts (common practice, no source)."""
+    """If a switch sends 7F at each press and nothing in between, each press counts (common practice, no source)."""
     made = router(control("controller = 64", 'do = "resend"'))
     for at in (0, 200, 400):
         play(made, at, "B0 40 7F")
@@ -244,7 +245,7 @@ def test_a_switch_that_sends_the_same_value_at_each_press() -> None:
 
 
 def test_every_step_of_a_knob_counts() -> None:
-    """Steps that come quickly are no bounce: ten of them are ten commands."""
+    """Quick steps are not bounces: ten of them are ten commands."""
     made = router(control('controller = 20, turn = "up"'), control('controller = 20, turn = "down"', 'do = "back"'))
     for at in range(3):
         play(made, at, "B0 14 01")
@@ -285,13 +286,13 @@ def doing(*controls: str) -> Engine:
     [
         ('do = "scene"\nscene = "Thirteen"', ("scene", True, "scene 13 Thirteen")),
         ('do = "next"', ("next", True, "scene 12 Twelve")),
-        ('do = "back"', ("back", False, "the beginning of the set list Friday; nothing changed")),
+        ('do = "back"', ("back", False, "already at the beginning of set list Friday")),
         ('do = "first"', ("first", True, "scene 1 One")),
         ('do = "resend"', ("resend", True, "scene 1 One sent again")),
         ('do = "panic"', ("panic", True, "panic: 0 notes released, everything silenced on 2 outputs")),
-        ('do = "tap"', ("tap", True, "tempo 120.0")),
-        ('do = "clock start"', ("clock", True, "clock: start, tempo 120")),
-        ('do = "clock continue"', ("clock", True, "clock: continue, tempo 120")),
+        ('do = "tap"', ("tap", True, "clock stopped, 120 bpm")),
+        ('do = "clock start"', ("clock", True, "clock running, 120 bpm")),
+        ('do = "clock continue"', ("clock", True, "clock running, 120 bpm")),
         ('do = "clock stop"', ("clock", False, "the clock is already stopped; nothing changed")),
         ('do = "timecode start"', ("timecode", True, "time code running from 01:00:00:00")),
         ('do = "timecode stop"', ("timecode", False, "the time code is already stopped; nothing changed")),
@@ -301,14 +302,14 @@ def doing(*controls: str) -> Engine:
     ],
 )
 def test_every_action_answers(do: str, outcome: tuple[str, bool, str]) -> None:
-    """Each action says in one sentence what it did, or why nothing changed."""
+    """Each action reports in one sentence what it did, or why nothing changed."""
     made = doing(control("note = 36", do))
     play(made, 1, "90 24 40")
     assert told(made) == [outcome]
 
 
 def test_clock_and_time_code_by_foot() -> None:
-    """start, stop and continue of the clock are FA, FC and FB on its outputs (MIDI 1.0 p. 30); time code runs on."""
+    """Start, stop and continue of the clock are FA, FC and FB on its outputs (MIDI 1.0 p. 30); time code runs on."""
     made = doing(
         control("program = 1", 'do = "clock start"'),
         control("program = 2", 'do = "clock stop"'),
@@ -329,14 +330,14 @@ def test_clock_and_time_code_by_foot() -> None:
 
 
 def test_a_tapped_tempo() -> None:
-    """Four taps half a second apart are 120 beats a minute."""
+    """Four taps half a second apart are 120 beats per minute."""
     made = doing(control("controller = 64", 'do = "tap"'))
     step_on(made, presses(tuple((at, at + 90) for at in (0, 600, 1200, 1800))))
-    assert told(made)[-1] == ("tap", True, "tempo 100.0")
+    assert told(made)[-1] == ("tap", True, "clock stopped, 100 bpm")
 
 
 def test_a_muted_route_leaves_nothing_behind() -> None:
-    """What a route moved comes to rest as it is muted, and its held notes get their releases when they are let go."""
+    """When a route is muted, what it moved comes to rest, and its held notes end when their keys are released."""
     made = doing(
         control("program = 1", 'do = "mute"\nroute = "pads"'), control("program = 2", 'do = "unmute"\nroute = "pads"')
     )
@@ -352,7 +353,7 @@ def test_a_muted_route_leaves_nothing_behind() -> None:
 
 
 def test_named_messages_are_sent_in_order() -> None:
-    """A list of messages goes to its output whole and in its order, SysEx among them."""
+    """A list of messages goes to its output whole and in order, SysEx included."""
     messages = ["F0 7D 01 F7", "B0 07 64", "C0 05"]
     listed = ", ".join(f'"{one}"' for one in messages)
     made = doing(control("note = 36", f'do = "send"\noutput = "brass"\nmessages = [{listed}]'))
@@ -366,7 +367,7 @@ def test_named_messages_are_sent_in_order() -> None:
 def test_a_worn_pedal_is_one_command_a_press(
     form: str, down: Sequence[float], up: Sequence[float], length: int
 ) -> None:
-    """Bursts of 1 to 40 ms at both ends count once, at once, and nothing of them is routed (common practice)."""
+    """Bounces of 1 to 40 ms at both ends count as one press, at once, and none of them is routed (common practice)."""
     made = router(control(f"{form} = 64"))
     assert step_on(made, presses(((0, length), (1000, 1000 + length)), down, up), form=form) == []
     assert scene_of(made) == 12
@@ -375,7 +376,7 @@ def test_a_worn_pedal_is_one_command_a_press(
 
 @pytest.mark.parametrize("when", ['program = "any"', "program = [12, 13]"])
 def test_the_guard_is_for_one_switch(when: str) -> None:
-    """Program 12 that bounces does not make the foot deaf for program 13 next to it."""
+    """While program 12 bounces, program 13 from the switch next to it still counts."""
     made = router(control(when, 'do = "scene"', 'guard = "250 ms"'))
     for at, message in ((0, "C0 0B"), (5, "C0 0B"), (8, "C0 0C"), (12, "C0 0B"), (13, "C0 0C")):
         play(made, at, message)
@@ -393,7 +394,7 @@ def test_the_guard_is_a_window_from_the_press_that_counted() -> None:
 
 
 def test_a_bounce_after_the_scene_has_changed_is_a_bounce() -> None:
-    """A switch that means next in one scene and back in another does not go there and back by one worn press."""
+    """A switch that means next in one scene and back in another does not go there and back on one worn press."""
     made = router(
         control("controller = 64", 'do = "next"', "scenes = [1]"),
         control("controller = 64", 'do = "back"', "scenes = [2]"),
@@ -426,7 +427,7 @@ THREE = (
 def test_one_switch_for_three_things(
     feet: Sequence[tuple[int, int]], done: list[str], form: str, burst: Sequence[float]
 ) -> None:
-    """Short, long and double presses of one switch are told apart, worn or not, and no part of them is routed."""
+    """Short, long and double presses of one switch are distinguished, worn or not, and no part of them is routed."""
     made = router(*(one.replace("controller", form) for one in THREE))
     assert step_on(made, presses(feet, burst, burst), form=form) == []
     wait(made, 9000)
@@ -434,7 +435,7 @@ def test_one_switch_for_three_things(
 
 
 def test_times_of_presses_can_be_set() -> None:
-    """hold and between of a control are the times of its long and its double press."""
+    """`hold` and `between` of a control set the times of its long and its double press."""
     made = router(
         control('note = 36, press = "short"', 'do = "next"'),
         control('note = 36, press = "long"', 'do = "first"', 'hold = "2 s"'),
@@ -446,7 +447,7 @@ def test_times_of_presses_can_be_set() -> None:
 
 
 def test_every_outcome_says_what_was_pressed() -> None:
-    """Presses told apart are named; other commands carry the message in words."""
+    """The report names the press where presses are distinguished; for other commands it gives the message in words."""
     made = router(*THREE, control("program = 12", 'do = "resend"'), control('note = 40, press = "long"'))
     step_on(made, presses(((0, 100), (1000, 1900), (3000, 3100), (3200, 3300))))
     play(made, 5000, "C0 0B")
@@ -464,7 +465,7 @@ def test_every_outcome_says_what_was_pressed() -> None:
 
 
 def test_a_control_holds_only_in_its_scenes() -> None:
-    """Named by number or name; elsewhere its message is music."""
+    """Scenes are given by number or name; in other scenes the control's message is music."""
     made = router(control("note = 36", 'do = "next"', 'scenes = [1, "Twelve"]'))
     assert (play(made, 0, "90 24 40"), scene_of(made)) == ([], 2)
     play(made, 100, "80 24 40")
@@ -479,7 +480,7 @@ def test_a_control_holds_only_in_its_scenes() -> None:
 )
 @pytest.mark.parametrize("press", ["", ', press = "short"', ', press = "long"', ', press = "double"'])
 def test_a_switch_that_is_down_while_the_scene_changes(form: str, down: str, up: str, press: str) -> None:
-    """Its release is consumed where the control does not hold, commands nothing, and the next press there is music."""
+    """Where the control does not apply, its release is consumed and commands nothing, and the next press is music."""
     made = router(control(f"{form} = 36{press}", 'do = "next"', "scenes = [1]"))
     assert play(made, 0, down) == []
     recall(made, 50 * MS, 13)
@@ -497,7 +498,7 @@ def test_a_switch_that_is_down_while_the_scene_changes(form: str, down: str, up:
 
 @pytest.mark.parametrize("until", [300, 900])
 def test_a_press_that_is_completed_in_another_scene(until: int) -> None:
-    """Begun where it means something and let go, or held long enough, where it does not: it commands nothing."""
+    """A press begun where the control applies and released, or held long enough, where it does not commands nothing."""
     made = router(
         control('note = 36, press = "short"', 'do = "next"', "scenes = [1]"),
         control('note = 36, press = "long"', 'do = "back"', "scenes = [1]"),
@@ -511,7 +512,7 @@ def test_a_press_that_is_completed_in_another_scene(until: int) -> None:
 
 
 def test_a_note_that_was_music_when_it_was_pressed_is_released() -> None:
-    """A key pressed where it is music sounds until its release, though by then it belongs to a control."""
+    """A key pressed where it is music sounds until its release, even if it belongs to a control by then."""
     made = router(control("note = 36", 'do = "resend"', "scenes = [2]"))
     assert play(made, 0, "90 24 40") == ["90 24 40"]
     recall(made, 10 * MS, 2)
@@ -523,7 +524,7 @@ def test_a_note_that_was_music_when_it_was_pressed_is_released() -> None:
 
 
 def test_a_pedal_that_was_music_when_it_was_pressed_comes_to_rest() -> None:
-    """A pedal held into a scene where it is a control is released there and then: its own release will be consumed."""
+    """A pedal held into a scene where it is a control is released at the recall: its own release will be consumed."""
     made = router(control("controller = 64", 'do = "resend"', "scenes = [2]"))
     assert play(made, 0, "B0 40 7F") == ["B0 40 7F"]
     assert hexed(recall(made, 10 * MS, 2), BRASS) == ["B0 40 00"]
@@ -532,7 +533,7 @@ def test_a_pedal_that_was_music_when_it_was_pressed_comes_to_rest() -> None:
 
 
 def test_a_pedal_that_passes_is_not_left_down() -> None:
-    """With pass = true its release is routed as its press was, whatever scene is in force."""
+    """With pass = true its release is routed like its press, whatever scene is in force."""
     made = router(control("controller = 64", 'do = "next"', "scenes = [1]\npass = true"))
     assert play(made, 0, "B0 40 7F") == ["B0 40 7F"]
     assert scene_of(made) == 2
@@ -566,8 +567,8 @@ HOLDS = (
 def test_nothing_hangs_whatever_scene_a_switch_is_let_go_in(
     steps: list[tuple[int, str, int]], holds: Sequence[str]
 ) -> None:
-    """After any playing, recalls, edits and pulled cables, all keys and pedals up: no note sounds, nothing is off rest,
-    and each note-on that went out has its note-off (MIDI 1.0 p. A-4)."""
+    """After any playing, recalls, edits and pulled cables, with all keys and pedals up: no note sounds, everything is
+    at rest, and each note-on that went out has its note-off (MIDI 1.0 p. A-4)."""
     made, now = router(*holds[:6]), 0
     sent: list[str] = []
     down: set[int] = set()
@@ -605,7 +606,7 @@ def test_nothing_hangs_whatever_scene_a_switch_is_let_go_in(
 
 
 def edited(old: Engine, at: float, *controls: str) -> tuple[Engine, list[str]]:
-    """The bay of the rig with these controls instead, and what reaches the brass as it takes over."""
+    """The rig with these controls instead, and what reaches the brass as it takes over."""
     text = rig_text() + "".join(controls)
     return old, hexed(adopt(old, round(at * MS), read(text, "test")), BRASS)
 
@@ -617,7 +618,7 @@ def rig_text() -> str:
 @pytest.mark.parametrize("kept", [True, False])
 @pytest.mark.parametrize(("down", "up"), [("90 24 40", "80 24 40"), ("B0 24 7F", "B0 24 00")])
 def test_a_switch_that_is_down_during_an_edit(kept: bool, down: str, up: str) -> None:
-    """Its release is consumed, whether its control is still in the rig or not, and commands nothing."""
+    """Its release is consumed and commands nothing, whether its control is still in the rig or not."""
     one = control("note = 36" if down.startswith("9") else "controller = 36", 'do = "resend"')
     made = router(one)
     assert play(made, 0, down) == []
@@ -632,7 +633,7 @@ def test_a_switch_that_is_down_during_an_edit(kept: bool, down: str, up: str) ->
 
 
 def test_a_bounce_after_an_edit_is_a_bounce() -> None:
-    """An edit in the middle of a burst does not make a second press of it."""
+    """An edit in the middle of a bounce does not make a second press of it."""
     one = control("program = 2", 'do = "resend"', 'guard = "250 ms"')
     made = router(one)
     play(made, 0, "C0 01")
@@ -644,7 +645,7 @@ def test_a_bounce_after_an_edit_is_a_bounce() -> None:
 
 @pytest.mark.parametrize("kept", [True, False])
 def test_a_press_under_way_during_an_edit(kept: bool) -> None:
-    """A long press that the edited rig still has is told; one that it has no more is not."""
+    """A long press is reported if the edited rig still has it, and not if it was removed."""
     made = router(*THREE)
     play(made, 0, "B0 40 7F")
     made, _ = edited(made, 100, *(THREE if kept else THREE[::2]))
@@ -655,7 +656,7 @@ def test_a_press_under_way_during_an_edit(kept: bool) -> None:
 
 
 def test_a_pedal_that_becomes_a_control_comes_to_rest() -> None:
-    """A pedal that is held as the edit makes a control of it is released at once; its release is then consumed."""
+    """If an edit makes a control of a held pedal, the pedal is released at once; its own release is then consumed."""
     made = router(control("note = 3"))
     assert play(made, 0, "B0 40 7F") == ["B0 40 7F"]
     made, out = edited(made, 10, control("note = 3"), control("controller = 64"))
@@ -666,7 +667,7 @@ def test_a_pedal_that_becomes_a_control_comes_to_rest() -> None:
 
 @pytest.mark.parametrize("how", ["pulled", "asleep"])
 def test_a_cable_pulled_while_a_switch_is_down(how: str) -> None:
-    """A switch whose cable is pulled, or that was down as the machine fell asleep, tells no long press."""
+    """A switch whose cable is pulled, or that was down as the machine fell asleep, reports no long press."""
     made = router(*THREE)
     play(made, 0, "B0 40 7F")
     if how == "pulled":
@@ -693,7 +694,7 @@ scenes = [13, 2]
 
 
 def test_a_set_list_to_its_end_and_back() -> None:
-    """next walks the list, a scene that stands there twice included; at the end it stays, says so and sends nothing."""
+    """next walks the list, including a scene listed twice; at the end it stays, says so and sends nothing."""
     made = router(control("note = 1", 'do = "next"'), control("note = 2", 'do = "back"'), scenes=TWICE + SCENES)
     walked = []
     for step in range(5):
@@ -701,18 +702,18 @@ def test_a_set_list_to_its_end_and_back() -> None:
         walked.append(scene_of(made))
     assert walked == [12, 2, 12, 12, 12]
     assert out == []
-    assert told(made)[-1] == ("next", False, "the end of the set list Friday; nothing changed")
+    assert told(made)[-1] == ("next", False, "already at the end of set list Friday")
     walked = []
     for step in range(5, 9):
         play(made, 1000 * step, "90 02 40")
         walked.append(scene_of(made))
     assert walked == [2, 12, 1, 1]
-    assert told(made)[-1] == ("back", False, "the beginning of the set list Friday; nothing changed")
+    assert told(made)[-1] == ("back", False, "already at the beginning of set list Friday")
 
 
 @pytest.mark.parametrize(("entry", "scene", "then"), [(2, 12, 2), (4, 12, 12), (1, 1, 12), (3, 2, 12)])
 def test_any_entry_can_be_jumped_to(entry: int, scene: int, then: int) -> None:
-    """The place matters where a scene stands twice: next goes on from the entry that was asked for."""
+    """Where a scene is listed twice the place matters: next goes on from the entry that was asked for."""
     made = router(scenes=TWICE + SCENES)
     outcome, _ = command(made, 1, "entry", entry, "test")
     assert (outcome.done, outcome.scene and outcome.scene[0]) == (True, scene)
@@ -722,26 +723,42 @@ def test_any_entry_can_be_jumped_to(entry: int, scene: int, then: int) -> None:
 
 @pytest.mark.parametrize("entry", [0, 5, -1])
 def test_an_entry_that_is_not_there(entry: int) -> None:
-    """The answer says which there are, and nothing changes."""
+    """The answer lists the set lists there are, and nothing changes."""
     made = router(scenes=TWICE + SCENES)
     outcome, out = command(made, 1, "entry", entry, "test")
     assert (outcome.done, out, scene_of(made)) == (False, [], 1)
-    assert outcome.text == f"the set list Friday has entries 1 to 4 and no entry {entry}; nothing changed"
+    assert outcome.text == f"there is no entry {entry} in set list Friday, only 1 to 4; nothing changed"
 
 
 def test_another_set_list() -> None:
-    """Choosing a list changes no sound; next begins it, or goes on from the scene in force if that is in it."""
+    """Choosing a list changes no sound; next begins it, or goes on from the scene in force if the list has it."""
     made = router(scenes=TWICE + SCENES)
     outcome, out = command(made, 1, "setlist", "Matinee", "test")
-    assert (outcome.done, outcome.text, out) == (True, "the set list Matinee, next is scene 13 Thirteen", [])
+    assert (outcome.done, outcome.text, out) == (True, "set list Matinee, next is scene 13 Thirteen", [])
     assert scene_of(made) == 1
     assert command(made, 2, "next", None, "test")[0].scene == (13, "Thirteen")
     command(made, 3, "setlist", "Friday", "test")
     assert command(made, 4, "next", None, "test")[0].scene == (1, "One")
     recall(made, 5, 2)
-    assert command(made, 6, "setlist", "Matinee", "test")[0].text == "the set list Matinee, at its end"
+    assert command(made, 6, "setlist", "Matinee", "test")[0].text == "set list Matinee, last entry"
     outcome, _ = command(made, 7, "setlist", "Sunday", "test")
     assert (outcome.done, outcome.text) == (
         False,
-        "there is no set list Sunday; choose one of: Friday, Matinee; nothing changed",
+        'there is no set list "Sunday"; there are: Friday, Matinee; nothing changed',
     )
+
+
+def test_a_misspelt_name_is_answered_with_the_one_that_was_meant() -> None:
+    """A scene that does not exist is quoted, with the name most like it; a route that does not is neither muted nor
+    unmuted."""
+    made = router(scenes=DOING + SCENES)
+    recall(made, 0, 1)
+    for asked, text in (
+        ("thirteem", 'there is no scene "thirteem"; nothing changed. Did you mean "Thirteen"?'),
+        ("", 'there is no scene ""; nothing changed'),
+        ("99", "there is no scene 99; nothing changed"),
+    ):
+        assert command(made, 1, "scene", asked, "test")[0].text == text
+    for asked_for in (MuteRoute("padz"), UnmuteRoute("padz")):
+        outcome = made.apply(2, asked_for, "test").outcome
+        assert (outcome.done, outcome.text) == (False, 'there is no route named "padz"; nothing changed')

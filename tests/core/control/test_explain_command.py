@@ -1,4 +1,4 @@
-"""What a message commands, in words: as the show takes it, compared with what the bay does."""
+"""What a message commands, in words: what the explanation says must agree with what the engine does."""
 
 import pytest
 
@@ -81,8 +81,9 @@ GO = "F0 7F 01 02 7F 01 36 31 F7"  # MIDI Show Control 1.0: GO, cue 61
     ],
 )
 def test_what_a_message_commands(source: str, message: str, words: str | None) -> None:
-    """The words name what is commanded and whether the message is routed as well; the bay routes it just then. (What a
-    message commands is the rig's own matter: no outside source but MIDI Show Control 1.0 for the GO.)"""
+    """The explanation names what is commanded and whether the message is routed as well; the engine routes it in
+    exactly those cases. (What a message commands is up to the rig: no outside source but MIDI Show Control 1.0 for the
+    GO.)"""
     rig, asked = read(RIG, "test"), bytes.fromhex(message)
     found = commanded(rig, rig.scenes[0], source, asked)
     assert (found and found.words) == words

@@ -1,4 +1,4 @@
-"""What becomes of commands by message in a rig: who may, what happens, who is answered.
+"""Remote commands in a rig: which inputs may send them, what happens, and where the answers go.
 
 Sources: MIDI 1.0 Detailed Specification 4.2.1; MIDI Show Control 1.1.1, RP-002/014; MIDI Machine Control 1.0, RP-013;
 our own SysEx as DEVELOPERS.md has it.
@@ -75,7 +75,7 @@ def router(scenes: str = SCENES) -> Engine:
 
 
 def answers(made: Engine, message: bytes, source: int = FOOT) -> list[tuple[Any, ...]]:
-    """Replies of ours to a message, read: command, then what it says."""
+    """Our own replies to a message, decoded: the command, then its content."""
     out = made.receive(MS, source, message)
     out += run_dry(made, MS)[1]
     replies = [reply for _, sent, _ in out if (reply := read_own(sent)) is not None]
@@ -92,7 +92,7 @@ def _said(command: int, data: bytes) -> tuple[Any, ...]:
 
 
 def told(made: Engine) -> list[tuple[str, bool, str, str]]:
-    """What became of commands since the last call: what, whether it was done, the sentence, who asked."""
+    """What became of commands since the last call: the command, whether it was done, the sentence, the source."""
     outcomes, made.reports.outcomes = made.reports.outcomes, []
     return [(each.do, each.done, each.text, each.source) for each in outcomes]
 
@@ -101,7 +101,7 @@ def told(made: Engine) -> list[tuple[str, bool, str, str]]:
 
 
 def test_a_recall_is_carried_out_and_answered() -> None:
-    """Recall by our own SysEx changes the scene and answers its command with done and the sentence that watch shows."""
+    """Recall by our own SysEx changes the scene; the answer is "done" and the sentence that watch shows."""
     made = router()
     assert answers(made, recall_request(US, 61)) == [(0x41, 0x01, True, "scene 61 Finale")]
     assert made.scene == (61, "Finale")
@@ -109,7 +109,7 @@ def test_a_recall_is_carried_out_and_answered() -> None:
 
 
 def test_a_recall_of_a_scene_that_is_not_there() -> None:
-    """A number of no scene changes nothing and says so."""
+    """The number of a scene that does not exist changes nothing and is reported."""
     made = router()
     for number in (0, 2, 0x1FFFFF):
         text = f"there is no scene {number}; nothing changed"
@@ -124,20 +124,20 @@ def test_next_back_and_panic() -> None:
     assert answers(made, plain_request(US, "next")) == [(0x41, 0x02, True, "scene 300 Encore")]
     ((_, command, done, text),) = answers(made, plain_request(0x7F, "next"))
     assert (command, done) == (0x02, False)
-    assert text.startswith("the end of")
+    assert text.startswith("already at the end of")
     assert answers(made, plain_request(US, "back")) == [(0x41, 0x03, True, "scene 61 Finale")]
     ((_, command, done, text),) = answers(made, plain_request(US, "panic"))
     assert (command, done, text[:6]) == (0x04, True, "panic:")
 
 
 def test_the_scene_in_force() -> None:
-    """Whoever asks hears number and name of the scene in force, 0 and nothing before the first."""
+    """The scene request is answered with number and name of the scene in force; before the first, with 0 alone."""
     assert answers(router(), plain_request(US, "ask scene")) == [(0x45, 1, "Overture")]
     assert answers(engine(SCENES), plain_request(US, "ask scene")) == [(0x45, 0, "")]
 
 
 def test_the_routing() -> None:
-    """Routes of every scene and of the one in force are told by place in the rig file, muted ones left out."""
+    """The routes of every scene and of the one in force are reported by place in the rig file, without muted ones."""
     made = router()
     assert answers(made, plain_request(US, "ask routing")) == [(0x46, "01 00 00 01 00 01 00 02 00 01 00 02 00 02 00")]
     mute(made, MS, "pads", True, "test")
@@ -145,7 +145,7 @@ def test_the_routing() -> None:
 
 
 def test_what_takes_threads_is_left_for_the_show() -> None:
-    """Routes, backups and blocks are handed on with their input; nothing changes and nothing is answered at once."""
+    """Routes, backups and blocks are handed on with their input; nothing changes and no answer is sent at once."""
     made = router()
     messages = [route_request(US, RouteRequest(1, 2, True)), plain_request(US, "ask backup"), own(US, 0x0A, b"\1")]
     assert [answers(made, message) for message in messages] == [[], [], []]
@@ -157,14 +157,14 @@ def test_what_takes_threads_is_left_for_the_show() -> None:
 
 
 def test_without_outputs_for_answers_nothing_is_sent() -> None:
-    """A rig that names no outputs for answers obeys without a reply."""
+    """A rig without outputs for answers obeys without a reply."""
     made = router(SCENES.replace('to = ["brass"]\n"""', "").replace('device = 5\nto = ["brass"]', "device = 5"))
     assert answers(made, recall_request(US, 61)) == []
     assert made.scene == (61, "Finale")
 
 
 def test_an_edit_forgets_nothing() -> None:
-    """What was asked and is not carried out yet, and what is muted, stay so when an edited rig takes over."""
+    """Requests not yet carried out, and mutes, survive when an edited rig takes over."""
     made = router()
     mute(made, MS, "all", True, "test")
     answers(made, plain_request(US, "ask backup"))
@@ -177,11 +177,11 @@ def test_an_edit_forgets_nothing() -> None:
     assert hexed(edited.receive(3 * MS, KEYS, b"\x90\x3c\x40")) == ["90 3C 40"]
 
 
-# Who may
+# Which inputs may command
 
 
 def test_only_named_inputs_may_command() -> None:
-    """From an input that [remote] does not name, a command is music like any other SysEx and passes its routes."""
+    """From an input not listed in [remote], a command is music like any other SysEx and passes its routes."""
     made = router()
     for message in valid_messages():
         out = made.receive(MS, KEYS, message)
@@ -190,7 +190,7 @@ def test_only_named_inputs_may_command() -> None:
 
 
 def test_a_rig_without_remote_obeys_nobody() -> None:
-    """Without [remote] no message commands, whatever its device."""
+    """Without [remote] no message commands, from whatever device."""
     made = router(SCENES[: SCENES.index("[remote]")])
     for message in (recall_request(0x7F, 61), show_control(ShowControl(0x7F, 0x7F, "go", "61")), b"\xc0\x3c"):
         made.receive(MS, FOOT, message)
@@ -198,7 +198,7 @@ def test_a_rig_without_remote_obeys_nobody() -> None:
 
 
 def test_commands_go_no_further_and_the_rest_passes() -> None:
-    """What was obeyed is not passed on; foreign SysEx, and ours that is malformed or meant for another, is."""
+    """A message that was obeyed is not passed on; foreign SysEx is, and ours if malformed or meant for another rig."""
     made = router()
     assert not [
         sent for sent in hexed(made.receive(MS, PADS, recall_request(US, 1))) if sent.startswith("F0 7D 62 6C 01 05 01")
@@ -214,7 +214,7 @@ def test_commands_go_no_further_and_the_rest_passes() -> None:
 
 
 def test_a_controls_exact_sysex_comes_first() -> None:
-    """A control whose SysEx matches takes it before the remote does: here next of our own is back."""
+    """A control that matches the SysEx comes before the remote: here our own next is back."""
     made = router()
     recall(made, 0, 61)
     made.receive(MS, PADS, plain_request(US, "next"))
@@ -237,14 +237,14 @@ def test_banks_reach_scenes_beyond_128() -> None:
 
 
 def test_a_song_recalls() -> None:
-    """Song select 60 on the wire is scene 61 (songs count from 1: common practice, no source)."""
+    """Song select byte 60 is scene 61 (songs count from 1: common practice, no source)."""
     made = router(PROGRAMS)
     made.receive(MS, FOOT, b"\xf3\x3c")
     assert made.scene == (61, "Finale")
 
 
 def test_a_program_of_no_scene_is_told() -> None:
-    """A program without a scene is consumed, told, and changes nothing."""
+    """A program without a scene is consumed and reported, and changes nothing."""
     made = router(PROGRAMS)
     assert made.receive(MS, PADS, b"\xc0\x05") == []
     assert told(made) == [("scene", False, "there is no scene 6; nothing changed", "pads")]
@@ -254,7 +254,7 @@ def test_a_program_of_no_scene_is_told() -> None:
 
 
 def test_cues() -> None:
-    """GO 61 recalls scene 61, GO is next, an unknown cue changes nothing; each is told with its source (RP-002 4.3)."""
+    """GO 61 recalls scene 61, GO is next, an unknown cue changes nothing; the report names the source (RP-002 4.3)."""
     made = router()
     for cue in ("61", None, "61.5", "7"):
         made.receive(MS, FOOT, show_control(ShowControl(US, 0x01, "go", cue, "2" if cue else None)))
@@ -268,7 +268,7 @@ def test_cues() -> None:
 
 
 def test_stop_and_resume() -> None:
-    """STOP halts clock and time code of our own, RESUME lets them go on; of a cue only while it plays (RP-002 4.3)."""
+    """STOP halts our own clock and time code, RESUME continues them; with a cue only while it plays (RP-002 4.3)."""
     made = router()
     clock, code = made.state.sync.clock, made.state.sync.code
     assert clock is not None
@@ -294,7 +294,7 @@ def test_stop_without_anything_that_runs() -> None:
 
 
 def test_transport() -> None:
-    """Locate winds our time code, play and stop run and halt it, for our id and all-call, and no other (RP-013)."""
+    """Locate moves our time code, play and stop run and halt it, for our id and all-call only (RP-013)."""
     made = router()
     code = made.state.sync.code
     assert code is not None
@@ -308,7 +308,7 @@ def test_transport() -> None:
         assert not code.running
 
 
-# Whatever else may come
+# Any other messages
 
 
 def _state(made: Engine, now: int) -> tuple[Any, ...]:
@@ -329,8 +329,8 @@ def _state(made: Engine, now: int) -> tuple[Any, ...]:
 
 @pytest.mark.slow
 def test_no_state_changes_but_by_a_valid_message() -> None:
-    """Of 100,000 random and half-right messages at an input that may command, only those in order change anything;
-    the same at an input that may not change nothing at all; none is an error."""
+    """Of 100,000 random and half-right messages at an input that may command, only the valid ones change anything; at
+    an input that may not, the same messages change nothing at all; none raises an error."""
     made = router()
     chance, valid = random.Random(1963), valid_messages()
     valid += [recall_request(US, 300), show_control(ShowControl(0x7F, 0x01, "go"))]
@@ -348,12 +348,12 @@ def test_no_state_changes_but_by_a_valid_message() -> None:
             made.reports.outcomes.clear()
             made.reports.requests.clear()
     assert made.state.faults.counts == {}
-    assert changed > 1000  # both sides were tried
+    assert changed > 1000  # valid and invalid messages both occurred
 
 
 @given(st.binary(max_size=200))
 def test_any_bytes_are_taken(data: bytes) -> None:
-    """Any bytes at an input that may command by programs are taken without an error."""
+    """Any bytes at an input that may command by programs are accepted without an error."""
     made = router(PROGRAMS)
     for now, message in enumerate(StreamParser().feed(data)):
         made.receive(now * MS, FOOT, message)

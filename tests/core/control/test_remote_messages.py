@@ -59,12 +59,12 @@ def heard(message: str | bytes, programs: bool = True) -> RemoteRequest | None:
     ],
 )
 def test_cues_are_scenes(command: str, cue: str | None, expected: RemoteRequest | None) -> None:
-    """GO of a cue recalls the scene of its number, GO alone is next; a cue of no scene's number changes nothing."""
+    """GO of a cue recalls the scene of its number, GO alone is next; a cue number without a scene changes nothing."""
     assert heard(show_control(ShowControl(US, 0x01, command, cue))) == expected
 
 
 def test_the_list_of_a_cue_is_handed_on() -> None:
-    """The list that a cue is of comes with the recall (RP-002 3.1)."""
+    """The list that a cue belongs to comes with the recall (RP-002 3.1)."""
     assert heard(show_control(ShowControl(US, 0x01, "go", "61", "2"))) == RemoteRequest("scene", 61, "2")
 
 
@@ -74,13 +74,13 @@ def test_a_cue_to_all_lights() -> None:
 
 
 def test_ids_that_are_obeyed() -> None:
-    """Of all device ids, a rig obeys its own and the one that means everybody; groups are others (RP-002 2.2)."""
+    """Of all device ids, a rig obeys its own and the all-call id, but no group (RP-002 2.2)."""
     spoken = [device for device in range(128) if heard(show_control(ShowControl(device, 0x01, "go")))]
     assert spoken == [US, int(BY_ID["msc-device-ids"]["expected"]["all"], 16)]
 
 
 def test_formats_that_are_obeyed() -> None:
-    """Cues for lights, for sound and its kinds and for all types are obeyed; those for machinery or fireworks never."""
+    """Cues for lights, for sound and its kinds and for all types are obeyed, those for machinery or fireworks never."""
     named = {name: int(code, 16) for code, name in BY_ID["msc-formats"]["expected"].items()}
     spoken = [form for form in range(1, 128) if heard(show_control(ShowControl(US, form, "go")))]
     assert spoken == [named["Lighting"], *range(named["Sound"], named["Machinery"]), named["All-types"]]
@@ -101,14 +101,14 @@ def test_formats_that_are_obeyed() -> None:
     ],
 )
 def test_transport_keys_run_the_time_code(command: str, expected: str | None) -> None:
-    """Play and stop of machine control run and halt the time code; keys of a tape machine alone do nothing (RP-013)."""
+    """Play and stop of machine control run and halt the time code; tape machine buttons do nothing (RP-013)."""
     for device, obeyed in ((US, True), (0x7F, True), (6, False)):
         request = heard(machine_control(MachineControl(device, command)))
         assert request == (RemoteRequest(expected) if expected and obeyed else None)
 
 
 def test_locate() -> None:
-    """LOCATE hands on where to, as a time code (RP-013, LOCATE [TARGET])."""
+    """LOCATE passes on its target as a time code (RP-013, LOCATE [TARGET])."""
     assert heard(BY_ID["mmc-locate"]["expected"]) == RemoteRequest("locate", None, "01:02:03:04")
     drop = machine_control(MachineControl(US, "locate", read_label("01:02:03;04", RATES["29.97 drop"])))
     assert heard(drop) == RemoteRequest("locate", None, "01:02:03;04")
@@ -119,7 +119,7 @@ def test_locate() -> None:
 
 @pytest.mark.parametrize("entry", [entry for entry in REFERENCE if entry["id"].startswith("bank-number")])
 def test_a_bank_has_128_scenes(entry: dict[str, Any]) -> None:
-    """The first program of a bank is the scene after all those of the banks before (MIDI 1.0 p. 13, 14)."""
+    """The first program of a bank is the scene after all those of the banks below it (MIDI 1.0 p. 13, 14)."""
     remote = RemoteReader(US, programs=True)
     for number, name in ((0, "msb"), (32, "lsb")):
         assert remote.read(DESK, bytes((0xB0, number, entry["input"][name]))) == RemoteRequest("bank")
@@ -131,7 +131,7 @@ def test_a_bank_has_128_scenes(entry: dict[str, Any]) -> None:
     [("bank-sticky", (1, 2)), ("bank-no-reset-by-121", (1, 2)), ("bank-lsb-missing", (1, 0)), ("bank-latent", None)],
 )
 def test_a_bank_stays_until_the_next(name: str, bank: tuple[int, int] | None) -> None:
-    """A bank acts at the next program and stays; controller 121 leaves it; a high byte sets the low one to 0."""
+    """A bank acts at the next program and stays; controller 121 leaves it alone; a high byte sets the low one to 0."""
     remote = RemoteReader(US, programs=True)
     messages = [bytes.fromhex(message) for message in BY_ID[name]["input"]]
     requests = [remote.read(DESK, message) for message in messages]
@@ -142,7 +142,7 @@ def test_a_bank_stays_until_the_next(name: str, bank: tuple[int, int] | None) ->
 
 
 def test_a_high_byte_sets_the_low_byte_to_0() -> None:
-    """A bank's new high byte sets the low byte to 0, one that was selected before it too (MIDI 1.0 p. 12)."""
+    """A bank's new high byte sets the low byte to 0, even one that was selected before it (MIDI 1.0 p. 12)."""
     remote = RemoteReader(US, programs=True)
     for number, value in ((0x20, 5), (0x00, 1)):
         remote.read(DESK, bytes((0xB0, number, value)))
@@ -150,19 +150,19 @@ def test_a_high_byte_sets_the_low_byte_to_0() -> None:
 
 
 def test_programs_are_counted_as_printed() -> None:
-    """Programs 0 to 127 on the wire are scenes 1 to 128 (MIDI 1.0 p. 18)."""
+    """Program bytes 0 to 127 are scenes 1 to 128 (MIDI 1.0 p. 18)."""
     numbers = BY_ID["program-wire"]
     for cable, printed in zip(numbers["expected"]["wire"], numbers["input"]["printed"], strict=True):
         assert heard(bytes((0xC3, cable))) == RemoteRequest("scene", printed)
 
 
 def test_songs_count_from_one() -> None:
-    """Song 0 on the wire is scene 1, as displays number songs (common practice, no source)."""
+    """Song byte 0 is scene 1, as displays number songs (common practice, no source)."""
     assert [heard("F3 00"), heard("F3 7F")] == [RemoteRequest("scene", 1), RemoteRequest("scene", 128)]
 
 
 def test_banks_are_kept_apart() -> None:
-    """A bank counts for the channel and the input that it came on, and no other."""
+    """A bank counts only for the channel and the input that it came on."""
     remote = RemoteReader(US, programs=True)
     remote.read(DESK, bytes((0xB4, 0x20, 1)))
     program = [remote.read(source, bytes((status, 9))) for source, status in ((DESK, 0xC4), (DESK, 0xC5), (KEYS, 0xC4))]
@@ -180,7 +180,7 @@ def test_programs_are_music_unless_the_rig_says_so(message: bytes) -> None:
 
 
 def test_requests_of_our_own() -> None:
-    """Each request reads as what was asked, byte by byte as DEVELOPERS.md has it."""
+    """Each request is read as what was asked, byte by byte as DEVELOPERS.md has it."""
     assert heard("F0 7D 62 6C 01 05 01 3D 00 00 3C F7") == RemoteRequest("scene", 61)
     assert heard("F0 7D 62 6C 01 05 02 78 F7") == RemoteRequest("next")
     assert heard("F0 7D 62 6C 01 7F 04 7C F7") == RemoteRequest("panic")
@@ -190,7 +190,7 @@ def test_requests_of_our_own() -> None:
 
 @given(st.integers(0, 0x1FFFFF), st.sampled_from(PLAIN), st.integers(1, 16383), st.integers(1, 16383), st.booleans())
 def test_what_is_built_is_read(scene: int, do: str, source: int, target: int, on: bool) -> None:
-    """What the builders write is understood, by this rig alone and by all."""
+    """What the builders write is understood by the rig addressed, and by all rigs if addressed to all."""
     for device in (US, 0x7F):
         assert heard(recall_request(device, scene)) == RemoteRequest("scene", scene)
         assert heard(plain_request(device, do)) == RemoteRequest(do)
@@ -200,7 +200,7 @@ def test_what_is_built_is_read(scene: int, do: str, source: int, target: int, on
 
 
 def test_a_block_is_handed_on_whole() -> None:
-    """A block of a backup goes to whoever collects blocks, as it came."""
+    """A block of a backup is passed unchanged to the collector of blocks."""
     message = own(US, 0x0A, b"\1\2\3")
     assert heard(message) == RemoteRequest("block", None, message)
     assert heard(own(US + 1, 0x0A, b"\1\2\3")) is None
@@ -209,9 +209,9 @@ def test_a_block_is_handed_on_whole() -> None:
 @pytest.mark.parametrize(
     "message",
     [
-        own(US, 0x01, b"\x3d\x00"),  # a number too short
+        own(US, 0x01, b"\x3d\x00"),  # a scene number that is too short
         own(US, 0x01, b"\x3d\x00\x00\x00"),
-        own(US, 0x02, b"\x00"),  # next of something
+        own(US, 0x02, b"\x00"),  # next with data
         own(US, 0x07, b"\x01\x00\x02\x00"),  # on or off left out
         own(US, 0x07, b"\x01\x00\x02\x00\x02"),  # neither on nor off
         own(US, 0x07, b"\x00\x00\x02\x00\x01"),  # inputs count from 1
@@ -229,7 +229,7 @@ def test_a_block_is_handed_on_whole() -> None:
     ],
 )
 def test_what_is_no_request(message: bytes) -> None:
-    """Our own SysEx that is not wholly in order asks for nothing."""
+    """Our own SysEx is ignored unless it is valid throughout."""
     assert heard(message) is None
 
 
@@ -242,14 +242,14 @@ def test_what_is_no_request(message: bytes) -> None:
     ],
 )
 def test_replies_are_no_requests(message: bytes) -> None:
-    """A reply that comes back over a loop of cables asks for nothing."""
+    """A reply that comes back over a loop of cables is not a request."""
     assert read_own(message) is not None
     assert heard(message) is None
 
 
 @given(st.none() | st.integers(1, 16384), st.text(max_size=60), st.integers(0, 127), st.booleans())
 def test_what_replies_say(scene: int | None, name: str, command: int, done: bool) -> None:
-    """A reply holds the scene's number, 0 for none, and any name or sentence, in 7-bit bytes."""
+    """A reply holds the scene's number, 0 for none, and its name or a sentence, in 7-bit bytes."""
     reply = read_own(scene_reply(US, scene, name))
     assert reply is not None
     assert (reply.device, reply.command) == (US, 0x45)
@@ -261,17 +261,17 @@ def test_what_replies_say(scene: int | None, name: str, command: int, done: bool
 
 
 def test_the_routing_reply() -> None:
-    """The routing is the scene's number, then input and output of each route, two bytes each, the low one first."""
+    """The routing reply is the scene's number, then input and output of each route, two bytes each, low byte first."""
     assert routing_reply(US, 61, [(1, 2), (1, 130)]).hex(" ").upper() == (
         "F0 7D 62 6C 01 05 46 3D 00 00 01 00 02 00 01 00 02 01 70 F7"
     )
 
 
-# Whatever else may come
+# Any other messages
 
 
 def test_nothing_but_valid_messages_is_obeyed() -> None:
-    """Of 100,000 random and half-right messages exactly those that are in order ask for something; none is an error."""
+    """Of 100,000 random and half-right messages exactly the valid ones are requests; none raises an error."""
     chance = random.Random(1953)
     valid = valid_messages()
     remote = RemoteReader(US)
@@ -281,7 +281,7 @@ def test_nothing_but_valid_messages_is_obeyed() -> None:
         request = remote.read(DESK, message)
         assert (request is not None) == is_in_order(message), message.hex(" ")
         obeyed += request is not None
-    assert 10_000 < obeyed < 90_000  # both sides were tried
+    assert 10_000 < obeyed < 90_000  # valid and invalid messages both occurred
 
 
 @pytest.mark.parametrize(
@@ -290,7 +290,7 @@ def test_nothing_but_valid_messages_is_obeyed() -> None:
     ids=lambda entry: entry["id"],
 )
 def test_other_standard_messages_command_nothing(entry: dict[str, Any]) -> None:
-    """General MIDI, master volume, bar marks and song positions are no commands (MIDI Association Table 4)."""
+    """General MIDI, master volume, bar marks and song positions are not commands (MIDI Association Table 4)."""
     expected = entry["expected"]
     texts = [expected] if isinstance(expected, str) else [expected["bytes"]] if "bytes" in expected else []
     for text in texts:
@@ -299,5 +299,5 @@ def test_other_standard_messages_command_nothing(entry: dict[str, Any]) -> None:
 
 
 def test_handshakes_command_nothing() -> None:
-    """Handshakes of a dump are no commands (MIDI 1.0 p. 36)."""
+    """Handshakes of a dump are not commands (MIDI 1.0 p. 36)."""
     assert [heard(message) for message in BY_ID["sysex-handshake"]["expected"].values()] == [None] * 5

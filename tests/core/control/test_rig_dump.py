@@ -20,7 +20,7 @@ DEVICE = 5
 
 
 def written(seed: int, lines: int = 160) -> str:
-    """A rig-like text that does not compress to next to nothing."""
+    """A rig-like text that hardly compresses, so that it fills several blocks."""
     chance = random.Random(seed)
     return "".join(f'[[scenes]]\nnumber = {line}\nname = "Nº {chance.random()}"\n' for line in range(1, lines))
 
@@ -31,7 +31,7 @@ OTHER = blocks(written(2), DEVICE)
 
 
 def collected(messages: list[bytes]) -> DumpProgress | str:
-    """The whole text if it came, or what the last message brought."""
+    """The whole text if it is complete, or else the result of the last message."""
     collector = DumpCollector()
     said: DumpProgress | str = collector.progress("")
     for message in messages:
@@ -42,14 +42,14 @@ def collected(messages: list[bytes]) -> DumpProgress | str:
 
 
 def test_there_are_several_blocks() -> None:
-    """The texts of these tests take several blocks, so that there is something to lose and to mix."""
+    """The texts of these tests take several blocks, so that blocks can be lost and mixed up."""
     assert len(BLOCKS) > 5
     assert len(OTHER) > 5
 
 
 @given(st.text(max_size=2000), st.integers(0, 127), st.randoms())
 def test_any_text_survives(text: str, device: int, chance: ArtificialRandom) -> None:
-    """Any text comes back, from any order of its blocks and from a .syx file of them."""
+    """Any text comes back from its blocks, in any order, and from a .syx file of them."""
     messages = blocks(text, device)
     assert all(is_whole(message) and len(message) <= LONGEST_BLOCK for message in messages)
     assert from_syx(b"".join(messages)) == text
@@ -76,7 +76,7 @@ def test_a_block_byte_by_byte() -> None:
 
 
 def test_blocks_are_read_as_blocks() -> None:
-    """The remote hands every block that it is meant for to whoever collects them, and no other's."""
+    """The remote passes every block addressed to it to the collector, and no block addressed to another."""
     assert [RemoteReader(DEVICE).read(0, message) for message in BLOCKS] == [
         RemoteRequest("block", None, each) for each in BLOCKS
     ]
@@ -85,7 +85,7 @@ def test_blocks_are_read_as_blocks() -> None:
 
 @given(st.integers(0, len(BLOCKS) - 1), st.data())
 def test_a_corrupted_block_is_noticed(place: int, data: DataObject) -> None:
-    """A block with one byte changed is left out, and told; the block itself still completes the text."""
+    """A block with one byte changed is left out and reported; the intact block still completes the text."""
     at = data.draw(st.integers(0, len(BLOCKS[place]) - 1))
     byte = data.draw(st.integers(0, 255).filter(lambda byte: byte != BLOCKS[place][at]))
     broken = BLOCKS[place][:at] + bytes((byte,)) + BLOCKS[place][at + 1 :]
@@ -97,7 +97,7 @@ def test_a_corrupted_block_is_noticed(place: int, data: DataObject) -> None:
 
 @given(st.integers(0, len(BLOCKS) - 1), st.data())
 def test_two_bytes_swapped_are_noticed(place: int, data: DataObject) -> None:
-    """A block with two bytes in each other's place is noticed, though its sum is right."""
+    """A block with two bytes swapped is detected, though its sum is right."""
     message = bytearray(BLOCKS[place])
     first, second = (data.draw(st.integers(7, len(message) - 3)) for _ in range(2))
     message[first], message[second] = message[second], message[first]
@@ -109,7 +109,7 @@ def test_two_bytes_swapped_are_noticed(place: int, data: DataObject) -> None:
 
 @given(st.sets(st.integers(1, len(BLOCKS)), min_size=1, max_size=len(BLOCKS) - 1), st.randoms())
 def test_lost_blocks_are_told_by_number(lost: set[int], chance: ArtificialRandom) -> None:
-    """Every block that did not come is told; when it comes, alone, the text is whole."""
+    """Every missing block is reported; once it comes, on its own, the text is whole."""
     here = [message for place, message in enumerate(BLOCKS, 1) if place not in lost]
     chance.shuffle(here)
     collector = DumpCollector()
@@ -121,13 +121,13 @@ def test_lost_blocks_are_told_by_number(lost: set[int], chance: ArtificialRandom
 
 @given(st.lists(st.integers(0, len(BLOCKS) - 1), min_size=1, max_size=10))
 def test_doubled_blocks_do_no_harm(again: list[int]) -> None:
-    """Blocks that come twice, wherever, change nothing."""
+    """Blocks that come twice, wherever they come, change nothing."""
     assert collected([*(BLOCKS[place] for place in again), *BLOCKS]) == TEXT
 
 
 @given(st.integers(1, len(BLOCKS)), st.integers(0, len(OTHER) - 1))
 def test_blocks_of_another_dump_are_refused(place: int, other: int) -> None:
-    """A block of another dump in the middle is left out, told as such, and the first dump comes whole."""
+    """A block of another dump in the middle is left out and reported as such, and the first dump is complete."""
     collector = DumpCollector()
     for message in BLOCKS[: place - 1] or BLOCKS[:1]:
         collector.take(message)
@@ -139,7 +139,7 @@ def test_blocks_of_another_dump_are_refused(place: int, other: int) -> None:
 
 
 def test_what_is_missing_is_said_in_words() -> None:
-    """Runs of missing blocks are said as from and to, the others one by one."""
+    """Runs of missing blocks are reported as from and to, single ones one by one."""
     assert len(BLOCKS) >= 10
     few = [BLOCKS[place - 1] for place in (1, 3, 8)]
     said = collected(few)
@@ -155,7 +155,7 @@ def test_what_is_missing_is_said_in_words() -> None:
     "message", [b"", b"\xf0", b"\xf0\xf7", b"\x90\x3c\x40", own(DEVICE, 0x02), own(DEVICE, 0x0A), BLOCKS[0][:12]]
 )
 def test_what_is_no_block_changes_nothing(message: bytes) -> None:
-    """Messages that are no block, or a stump of one, are left out and told."""
+    """Messages that are not blocks, or only the start of one, are left out and reported."""
     collector = DumpCollector()
     collector.take(BLOCKS[0])
     said = collector.take(message)
@@ -164,7 +164,7 @@ def test_what_is_no_block_changes_nothing(message: bytes) -> None:
 
 
 def forged(place: int, whole: bytes, part: bytes, form: int = 1) -> bytes:
-    """A block with all sums right, whatever it holds."""
+    """A block with all sums right, whatever its content."""
     head = bytes((form,)) + seven(place, 2) + whole
     return own(DEVICE, 0x0A, head + seven(zlib.crc32(head + part), 5) + part)
 
@@ -191,7 +191,7 @@ ONE = whole_of(1, 5, b"scene")
     ],
 )
 def test_what_nobody_here_sends(message: bytes, words: str) -> None:
-    """Blocks that are in order and still make no rig are refused, with the reason, and nothing of them stays."""
+    """Valid blocks that do not make a rig are refused with the reason, and none of them is kept."""
     collector = DumpCollector()
     said = collector.take(message)
     assert isinstance(said, DumpProgress)
@@ -201,7 +201,7 @@ def test_what_nobody_here_sends(message: bytes, words: str) -> None:
 
 
 def test_a_dump_that_would_swell_is_refused() -> None:
-    """A dump whose text would be longer than any that is sent is refused, however small its blocks are."""
+    """A dump whose text would exceed the size limit for sending is refused, however small its blocks are."""
     raw = bytes((1 << 24) + 1)
     stored = zlib.compress(raw)
     parts = [pack(stored[start : start + 196]) for start in range(0, len(stored), 196)]
@@ -212,7 +212,7 @@ def test_a_dump_that_would_swell_is_refused() -> None:
 
 
 def test_noise_is_no_block() -> None:
-    """Of 20,000 random messages with a block's start none is taken, none is an error."""
+    """Of 20,000 random messages with a block's start none is accepted and none raises an error."""
     chance = random.Random(1)
     collector = DumpCollector()
     for _ in range(20_000):
@@ -226,7 +226,7 @@ def test_noise_is_no_block() -> None:
 
 
 def test_a_file_with_other_things_in_it() -> None:
-    """Other SysEx and stray bytes in a .syx file are passed over."""
+    """Other SysEx and stray bytes in a .syx file are skipped."""
     other = bytes.fromhex("F0 7E 7F 06 01 F7")
     assert from_syx(other + b"\x00" + other.join(BLOCKS) + other) == TEXT
 
@@ -248,14 +248,14 @@ def test_a_file_with_other_things_in_it() -> None:
     ids=["empty", "no dump", "lost", "cut", "broken", "two", "mixed"],
 )
 def test_files_that_are_not_whole(data: bytes, words: str) -> None:
-    """A .syx file that holds no whole backup, or more than one, says what is wrong, block by block."""
+    """A .syx file that does not hold exactly one whole backup is refused, with what is wrong, block by block."""
     with pytest.raises(ValueError, match=words):
         from_syx(data)
 
 
 @given(st.integers(0, sum(map(len, BLOCKS))))
 def test_a_file_cut_anywhere(end: int) -> None:
-    """A .syx file cut anywhere before its end never gives a text."""
+    """A .syx file cut anywhere before its end never yields a text."""
     data = b"".join(BLOCKS)
     if end == len(data):
         assert from_syx(data) == TEXT
@@ -273,7 +273,7 @@ def test_the_demo_rig(tmp_path: Path) -> None:
 
 
 def test_a_text_that_is_too_long() -> None:
-    """A text beyond the bound is refused at once, not cut."""
+    """A text beyond the size limit is refused at once, not cut."""
     with pytest.raises(ValueError, match="holds at most 16777216 bytes in 16383 blocks"):
         blocks("x" * ((1 << 24) + 1), DEVICE)
 

@@ -1,4 +1,4 @@
-"""Set-up messages go out before the sounds, at the start and when an output is back."""
+"""Set-up messages go out before the sounds, at the start and when an output comes back."""
 
 from engine.core.cable.output_cable import Delivery
 from engine.core.engine import Engine
@@ -35,7 +35,7 @@ LOCAL_OFF = bytes.fromhex("B0 7A 00")
 
 
 def run(engine: Engine, now: int, out: list[Delivery], until: int) -> None:
-    """Let its time pass."""
+    """Let the output's time pass."""
     while engine.due is not None and engine.due <= until:
         now = max(now, engine.due)
         out += engine.tick(now)
@@ -48,7 +48,7 @@ def times(out: list[Delivery]) -> dict[bytes, int]:
 
 def test_at_the_start_set_up_comes_first_once_and_has_its_time() -> None:
     """GM on leaves once for two instruments of an output, and nothing but real time follows on any channel for 200 ms
-    (common practice, no source); then come local off and the bend range, then the sounds."""
+    (common practice, no source); then come local off, the bend range and the sounds."""
     engine = engine_of(read(RIG, "pit.toml"))
     out = recall(engine, 0, 1)
     run(engine, 0, out, 1000 * MS)
@@ -61,7 +61,7 @@ def test_at_the_start_set_up_comes_first_once_and_has_its_time() -> None:
 
 
 def test_a_scene_recalled_meanwhile_leaves_the_set_up_whole() -> None:
-    """A second recall while the set-up is under way replaces the sounds, never the set-up."""
+    """A second recall while the set-up is going out replaces the sounds, never the set-up."""
     engine = engine_of(read(RIG, "pit.toml"))
     out = recall(engine, 0, 1)
     out += recall(engine, 50 * MS, 2)
@@ -73,7 +73,7 @@ def test_a_scene_recalled_meanwhile_leaves_the_set_up_whole() -> None:
 
 
 def test_notes_of_every_channel_wait_while_the_module_resets() -> None:
-    """A note played on a channel without instrument waits, too, until GM on has done its work."""
+    """A note played on a channel without an instrument also waits until GM on has taken effect."""
     engine = engine_of(read(RIG, "pit.toml"))
     out = recall(engine, 0, 1)
     out += engine.receive(20 * MS, 0, b"\x95\x3c\x40")
@@ -82,7 +82,7 @@ def test_notes_of_every_channel_wait_while_the_module_resets() -> None:
 
 
 def test_an_output_that_is_back_is_set_up_again_and_a_scene_change_is_not() -> None:
-    """Set-up messages go out again when the output is back, before its sounds, and with no other recall."""
+    """Set-up messages go out again when the output comes back, before its sounds, and on no other recall."""
     engine = engine_of(read(RIG, "pit.toml"))
     out = recall(engine, 0, 1)
     run(engine, 0, out, 1000 * MS)

@@ -1,4 +1,4 @@
-"""One switch: what counts, what is a bounce, and which press it was. The design of both is our own."""
+"""One switch: what counts, what is a bounce, and which press it was. Both are our own design."""
 
 from collections.abc import Sequence
 
@@ -21,7 +21,7 @@ def means(kinds: Sequence[str], guard: str = "30 ms") -> dict[str, Control]:
 
 
 def told(changes: Sequence[Change], kinds: Sequence[str] = ALL, guard: str = "30 ms") -> list[tuple[float, str | None]]:
-    """When (ms) a switch told which press. Time is let pass as the bay does: to each `due`, and long at the end."""
+    """When (ms) a switch reported which press. Time passes as in the engine, up to each `due`, and long at the end."""
     switch, meant = FootSwitch(), means(kinds, guard)
     found: list[tuple[float, str | None]] = []
 
@@ -60,14 +60,15 @@ def kinds_of(found: Sequence[tuple[float, str | None]]) -> list[str | None]:
     ],
 )
 def test_what_the_guard_admits(length: int, times: tuple[int, ...], counted: tuple[int, ...]) -> None:
-    """The first counts at once; deaf for the guard time, and on while it bounces, but 100 ms longer at the most."""
+    """The first closing counts at once; then the switch is ignored for the guard, and while it bounces up to 100 ms
+    more."""
     guard = BounceGuard()
     assert tuple(at for at in times if guard.admits(at * MS, length * MS)) == counted
 
 
 @given(st.integers(0, 300), st.lists(st.integers(0, 50), max_size=80))
 def test_a_guard_is_never_deaf_for_longer(length: int, gaps: list[int]) -> None:
-    """Whatever arrives, of two that count next to each other the second is not held off beyond guard + 100 ms."""
+    """Whatever arrives, a press that counts is never held off longer than guard + 100 ms after the one before."""
     guard, at, counted = BounceGuard(), 0, 0
     assert guard.admits(0, length * MS)
     for gap in gaps:
@@ -94,11 +95,11 @@ def test_a_guard_is_never_deaf_for_longer(length: int, gaps: list[int]) -> None:
         (((0, 100), (300, 1500)), [(300, DOUBLE)]),
         (((0, 100), (200, 300), (400, 500)), [(200, DOUBLE), (850, SHORT)]),
         (((0, 700), (800, 900)), [(600, LONG), (1250, SHORT)]),
-        (((0, 20),), [(380, SHORT)]),  # let go within the guard: heard when the guard is over
+        (((0, 20),), [(380, SHORT)]),  # released within the guard: noticed when the guard is over
     ],
 )
 def test_presses_are_told_apart(times: Sequence[tuple[int, int]], found: list[tuple[int, str]]) -> None:
-    """Long from 600 ms, while still down; double if pressed again within 350 ms of letting go; else short."""
+    """Long from 600 ms, while still down; double if pressed again within 350 ms of the release; else short."""
     assert told(presses(times)) == found
 
 
@@ -114,14 +115,15 @@ def test_presses_are_told_apart(times: Sequence[tuple[int, int]], found: list[tu
     ],
 )
 def test_a_press_waits_for_nothing_that_means_nothing(kinds: Sequence[str], found: list[tuple[int, str]]) -> None:
-    """What is not asked for is not told; short alone counts at once, with long when let go, with double after it."""
+    """Presses that no control asks for are not reported; short alone counts at once, with long on release, with double
+    after its time."""
     assert told(presses(((0, 100), (1000, 2000), (3000, 3100), (3200, 3300))), kinds) == found
 
 
 @pytest.mark.parametrize("up", RECORDED)
 @pytest.mark.parametrize("down", RECORDED)
 def test_recorded_bursts_change_nothing(down: Sequence[float], up: Sequence[float]) -> None:
-    """With bounce at both ends of each press, the presses are those of a new switch (common practice, no source)."""
+    """With bounces at both ends of each press, the presses are those of a new switch (common practice, no source)."""
     times = ((0, 150), (1000, 1150), (1400, 1550), (3000, 4000), (6000, 6150))
     assert kinds_of(told(presses(times, down, up))) == [SHORT, DOUBLE, LONG, SHORT]
     assert told(presses(times, down, up), PLAIN) == [(begin, SHORT) for begin, _ in times]
@@ -131,13 +133,13 @@ def test_recorded_bursts_change_nothing(down: Sequence[float], up: Sequence[floa
 def test_a_worn_switch_tells_what_a_new_one_tells(
     feet: list[tuple[Sequence[float], Sequence[float], int, int]],
 ) -> None:
-    """Bursts of 1 to 40 ms change neither how many presses there are nor of which kind, and no press comes late."""
+    """Bounces of 1 to 40 ms change neither the number of presses nor their kinds, and no press comes late."""
     new: list[Change] = []
     worn: list[Change] = []
     at = 0
     for down, up, length, rest in feet:
         if 240 < rest < 420:
-            rest = 240  # near 350 ms after letting go it is for the bounce to decide whether it was double
+            rest = 240  # near 350 ms after the release the bounce decides whether it was a double press
         new += presses(((at, at + length),))
         worn += presses(((at, at + length),), down, up)
         at += length + rest
@@ -147,7 +149,7 @@ def test_a_worn_switch_tells_what_a_new_one_tells(
 
 @given(st.lists(st.tuples(st.integers(0, 700), st.booleans()), max_size=40), st.sampled_from(["0 ms", "30 ms", "1 s"]))
 def test_no_contact_leaves_a_switch_stuck(steps: list[tuple[int, bool]], guard: str) -> None:
-    """After any closing and opening, a switch that has rested tells the next press."""
+    """After any closing and opening, a switch that has rested reports the next press."""
     changes, at = [], 0
     for gap, closed in steps:
         at += gap * MS
@@ -159,12 +161,12 @@ def test_no_contact_leaves_a_switch_stuck(steps: list[tuple[int, bool]], guard: 
 
 
 def test_a_press_that_begins_while_the_release_bounces_is_late_but_not_lost() -> None:
-    """Pressed again 20 ms after it was let go and held, it counts when the guard of the release is over."""
+    """Pressed again 20 ms after its release and held, a switch counts when the guard of the release is over."""
     assert told(presses(((0, 500), (520, 700))), PLAIN) == [(0, SHORT), (530, SHORT)]
 
 
 def test_a_guard_longer_than_a_long_press_makes_no_long_press() -> None:
-    """A switch let go at 50 ms is not down at 600 ms, though its guard of 1 s is not over."""
+    """A switch released at 50 ms is not down at 600 ms, though its guard of 1 s is not over."""
     assert told(presses(((0, 50),)), (SHORT, LONG), "1 s") == [(1000, SHORT)]
 
 

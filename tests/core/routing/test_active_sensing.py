@@ -1,4 +1,4 @@
-"""Active sensing: inputs that promised to speak and fell silent, outputs that are kept awake (MIDI 1.0 p. 32-33)."""
+"""Active sensing: inputs that sent it and fall silent, outputs that are kept awake by it (MIDI 1.0 p. 32-33)."""
 
 from itertools import pairwise
 
@@ -60,8 +60,8 @@ def test_the_first_one_arms_the_watch() -> None:
 
 @pytest.mark.parametrize("held", [1, 3])
 def test_a_silence_is_judged_after_330_ms(held: int) -> None:
-    """329 ms after the last message nothing happens; after 331 ms all that the input holds is let go at every output,
-    the player is told once, and the input counts as silent (entries as-timeout and as-recommended)."""
+    """329 ms after the last message nothing happens; after 331 ms all that the input holds is released at every output,
+    the player is informed once, and the input counts as silent (entries as-timeout and as-recommended)."""
     assert (JUDGE_MS, REFERENCE["as-timeout"]["input"]) == (330, {"fe_seen": True, "gap_ms": 331})
     router = playing()
     out = router.receive(0, KEYS, FE)
@@ -82,7 +82,7 @@ def test_a_silence_is_judged_after_330_ms(held: int) -> None:
 
 
 def test_other_players_are_left_alone() -> None:
-    """The input that fell silent holds a key together with another one: it sounds until that one lets go."""
+    """If the silent input holds a key together with another input, the note sounds until the other releases it."""
     router = playing()
     router.receive(0, KEYS, FE)
     router.receive(0, KEYS, ON)
@@ -93,7 +93,7 @@ def test_other_players_are_left_alone() -> None:
 
 @pytest.mark.parametrize("message", [FE, CLOCK, ON, PEDAL, b"\xf0\x7d\x01\xf7", b"\xc0\x05", b"\x90\x3c\x00"])
 def test_any_message_restarts_the_watch(message: bytes) -> None:
-    """Not only FE: whatever comes within the time will do (entry as-any-message)."""
+    """Not only an FE counts: any message within the time keeps the input alive (entry as-any-message)."""
     router = playing()
     router.receive(0, KEYS, FE)
     for at in range(200, 3000, 200):
@@ -106,7 +106,7 @@ def test_any_message_restarts_the_watch(message: bytes) -> None:
 
 
 def test_a_message_of_a_control_restarts_the_watch_too() -> None:
-    """A foot controller whose program changes are consumed speaks all the same."""
+    """A foot controller whose program changes are all consumed still counts as alive."""
     router = engine(SCENES)
     recall(router, 0, 1)
     router.receive(0, 2, FE)
@@ -117,7 +117,7 @@ def test_a_message_of_a_control_restarts_the_watch_too() -> None:
 
 
 def test_an_input_that_speaks_again() -> None:
-    """It is no longer silent; without an FE it is not watched, and the next FE arms the watch again."""
+    """An input that sends again is no longer silent; it is watched again only after its next FE."""
     router = playing()
     router.receive(0, KEYS, FE)
     let_pass(router, 0, 400 * MS)
@@ -141,7 +141,7 @@ def test_an_input_that_was_unplugged_has_promised_nothing() -> None:
 
 
 def test_a_sleep_is_no_silence() -> None:
-    """While the machine slept nobody could be heard; the time counts from its waking."""
+    """While the machine slept, no input could be received; the time counts from its waking."""
     router = playing()
     router.receive(0, KEYS, FE)
     wake_up(router, 60_000 * MS)
@@ -187,7 +187,7 @@ def test_nobody_who_does_not_ask_is_sent_any() -> None:
 @given(st.lists(st.tuples(st.sampled_from([0, 0, 1, 30, 300]), played), max_size=60), st.booleans())
 @settings(max_examples=100, deadline=None)
 def test_an_output_is_kept_awake_whatever_is_played(stream: list[tuple[int, bytes]], flooded: bool) -> None:
-    """Also on a DIN wire that is full of notes, bursts and long SysEx, and through changes of scene and a panic."""
+    """The FEs also come on a DIN cable full of notes, bursts and long SysEx, and through scene changes and a panic."""
     text = AWAKE.replace("WIRE", "din") + SCENES
     router = engine_of(read(text, "test"))
     now, out = 0, recall(router, 0, 1)
@@ -208,8 +208,8 @@ def test_an_output_is_kept_awake_whatever_is_played(stream: list[tuple[int, byte
 
 @pytest.mark.parametrize("after", ["scene", "lose", "silence", "panic"])
 def test_an_output_that_an_fe_was_routed_to_is_kept_awake(after: str) -> None:
-    """A receiver that has heard an FE would cut its voices without more of them: it gets them also when the route is
-    gone, or the input."""
+    """A receiver that has had an FE would cut its voices without more: it gets them even without the route or the
+    input."""
     router = engine(scene('{ from = "keys", to = "strings" }') + scene('{ from = "pads", to = "strings" }', 2))
     out = recall(router, 0, 1)
     for at in range(0, 1000, 250):
@@ -226,7 +226,7 @@ def test_an_output_that_an_fe_was_routed_to_is_kept_awake(after: str) -> None:
 
 
 def test_nothing_hangs_when_an_input_falls_silent_on_a_busy_wire() -> None:
-    """Notes that still wait on a DIN wire when their input falls silent get their releases, too."""
+    """Notes still waiting on a DIN cable when their input falls silent get their releases, too."""
     router = playing("din")
     out = router.receive(0, KEYS, FE)
     for key in range(120):
@@ -241,7 +241,7 @@ def test_nothing_hangs_when_an_input_falls_silent_on_a_busy_wire() -> None:
 
 
 def test_an_evening_with_sensing_players_ends_in_silence() -> None:
-    """Two players who send FE, one of whom dies with keys down in each scene."""
+    """Two players send FE, and in each scene one of them fails with keys down."""
     evening = Evening(PORTS.replace("WIRE", "din") + SCENES)
     for number in (1, 2, 1):
         evening.recall(number)

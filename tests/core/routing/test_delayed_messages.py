@@ -1,4 +1,4 @@
-"""Messages that filters answer for a later time: when they are sent, what outdates them, and what ends them."""
+"""Messages that filters send later: when they are sent, what replaces them, and what ends them."""
 
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -27,7 +27,7 @@ BRASS = 1  # the output that is not paced
 
 
 def rig(own: str = "", everywhere: str = "", to: str = '"brass"') -> str:
-    """Keys through a chain of the first scene, or of routes in force in every scene; the second scene is empty."""
+    """The keys through a chain, in the first scene or in routes in force in every scene; the second scene is empty."""
     text = HEAD
     if everywhere:
         text += f'[[routes]]\nfrom = ["keys", "pads"]\nto = {to}\nthrough = [ {everywhere} ]\n'
@@ -53,7 +53,7 @@ def sounding(evening: Evening) -> int:
 
 
 def test_an_echo_is_heard_at_its_time() -> None:
-    """Repeats 100 and 200 ms after the key, ends as long after the release."""
+    """An echo repeats 100 and 200 ms after the key, and ends the same times after the release."""
     evening = Evening(rig(ECHO))
     played(evening, "90 3C 40")
     evening.wait(30 * MS)
@@ -81,8 +81,8 @@ ENDS: dict[str, Callable[[Evening], object]] = {
 @pytest.mark.parametrize("cable", [0, 1], ids=["din", "fast"])
 @pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
 def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], cable: int) -> None:
-    """When its cable is pulled, at a panic, at the end of the show and where its scene ends, the repeat that sounds is
-    released at once and no more is sent, though the key is still held; nor is there an echo of its release."""
+    """If the cable is pulled, on a panic, at the end of the show and where its scene ends, the sounding repeat is
+    released at once and no more are sent, though the key is still held; its release has no echo either."""
     evening = Evening(rig(ECHO, to='"strings"' if cable == 0 else '"brass"'))
     played(evening, "90 3C 40", "90 40 40")
     evening.wait(120 * MS)
@@ -99,7 +99,7 @@ def test_what_echoes_ends_with_its_source(end: Callable[[Evening], object], cabl
 
 
 def test_nothing_echoes_at_an_output_that_is_let_go_of() -> None:
-    """An output that a standby hands over hears the end of what sounds, and no repeat begins there: its port may be
+    """An output handed over by a standby gets the ends of what sounds, and no repeat begins there: its port may be
     closed before the repeat ends."""
     evening = Evening(rig(everywhere=ECHO, to='["strings", "brass"]'))
     played(evening, "90 3C 40")
@@ -112,8 +112,8 @@ def test_nothing_echoes_at_an_output_that_is_let_go_of() -> None:
 
 
 def test_an_echo_of_every_scene_goes_on_through_a_change() -> None:
-    """[[routes]] keep what they remember: repeats and their ends come at their times in the next scene (the player's
-    release of 150 ms is held back till the last repeat lets go)."""
+    """[[routes]] keep their state over a scene change: repeats and their ends come on time in the next scene (the
+    player's release at 150 ms is held back until the last repeat ends)."""
     evening = Evening(rig(everywhere=ECHO))
     played(evening, "90 3C 40")
     evening.wait(120 * MS)
@@ -136,8 +136,8 @@ def test_another_inputs_echo_goes_on_when_a_cable_is_pulled() -> None:
 
 
 def test_a_player_and_an_echo_on_one_key_sound_until_both_let_go() -> None:
-    """The player strikes again while the echo of the first stroke sounds: the key sounds till the last of them is over,
-    and each press has had its release (MIDI 1.0 p. A-4)."""
+    """If the player strikes again while the echo of the first stroke sounds, the key sounds until the last of them is
+    over, and each press has had its release (MIDI 1.0 p. A-4)."""
     evening = Evening(rig('{ filter = "echo", milliseconds = 100, repeats = 1, fade = 0 }'))
     played(evening, "90 3C 40")
     evening.wait(50 * MS)
@@ -152,7 +152,7 @@ def test_a_player_and_an_echo_on_one_key_sound_until_both_let_go() -> None:
         (50, "80 3C 40"),
         (100, "90 3C 40"),
         (120, "90 3C 41"),
-        (150, "80 3C 40"),  # the player's release of 130 is held back till the echo lets go, and both come now
+        (150, "80 3C 40"),  # the player's release at 130 is held back until the echo ends, so both come now
         (150, "80 3C 40"),
         (220, "90 3C 41"),
         (230, "80 3C 41"),
@@ -160,7 +160,7 @@ def test_a_player_and_an_echo_on_one_key_sound_until_both_let_go() -> None:
 
 
 def test_an_echo_does_not_cut_a_held_key() -> None:
-    """The end of an echo on a key that another player holds is held back till that one lets go."""
+    """If another player holds the key, the end of the echo is held back until that player releases it."""
     evening = Evening(rig(ECHO))
     played(evening, "90 3C 40")
     evening.wait(10 * MS)
@@ -178,7 +178,7 @@ def test_an_echo_does_not_cut_a_held_key() -> None:
 
 
 def test_the_last_value_of_a_movement_arrives() -> None:
-    """A wheel that stops between the ends: its last value comes when the 20 ms are over, and once."""
+    """A wheel that stops between its ends: its last value comes once, when the 20 ms are over."""
     evening = Evening(rig(THIN))
     for value in ("10", "11", "12", "13"):
         played(evening, f"B0 01 {value}")
@@ -188,7 +188,7 @@ def test_the_last_value_of_a_movement_arrives() -> None:
 
 
 def test_a_value_sent_now_outdates_the_one_that_waits() -> None:
-    """A wheel let go within the 20 ms comes to rest and stays there."""
+    """A wheel released within the 20 ms comes to rest and stays there."""
     evening = Evening(rig(THIN))
     played(evening, "B0 01 10", "B0 01 21")
     evening.wait(5 * MS)
@@ -198,8 +198,8 @@ def test_a_value_sent_now_outdates_the_one_that_waits() -> None:
 
 
 def test_reset_all_controllers_outdates_what_it_resets() -> None:
-    """A wheel's value that waits does not undo the reset that was played after it (RP-015); what a reset leaves alone,
-    and another channel's, is still owed its last value."""
+    """A waiting wheel value does not undo a reset played after it (RP-015); what a reset does not affect, and other
+    channels, still get their last values."""
     evening = Evening(rig(THIN))
     played(evening, "B0 01 10", "B0 07 10", "E0 00 50", "B1 01 10", "B0 01 11", "B0 07 11", "E0 00 51", "B1 01 11")
     played(evening, "B0 79 00")
@@ -208,8 +208,8 @@ def test_reset_all_controllers_outdates_what_it_resets() -> None:
 
 
 def test_a_waiting_value_is_outdated_where_the_newer_one_goes_and_nowhere_else() -> None:
-    """A value for two outputs, of which one gets a newer one now: the other is still owed it; other things, and other
-    players, are left alone."""
+    """If a value waits for two outputs and one of them gets a newer one now, the other still gets it; other controls
+    and other players are unaffected."""
     table = DelayedMessages()
     for source, message in ((0, "B0 01 10"), (0, "B0 07 10"), (1, "B0 01 10"), (0, "B0 40 7F")):
         table.add(source, TimedMessage(5, bytes.fromhex(message), (0, 1), source == 0))
@@ -225,7 +225,7 @@ def test_a_waiting_value_is_outdated_where_the_newer_one_goes_and_nowhere_else()
 
 
 def test_two_routes_may_thin_one_wheel_differently() -> None:
-    """The slower of two routes to one output has a value waiting when the faster has sent a newer one."""
+    """The slower of two routes to one output drops its waiting value when the faster has sent a newer one."""
     slow = '{ filter = "thin", milliseconds = 50 }'
     for first, second in ((slow, THIN), (THIN, slow)):
         faster = f'routes = [ {{ from = "keys", to = "brass", through = [ {first} ] }},'
@@ -238,7 +238,7 @@ def test_two_routes_may_thin_one_wheel_differently() -> None:
 
 
 def test_of_two_messages_for_one_time_the_first_comes_first() -> None:
-    """Order at equal times is the order in which they were answered; earlier times come before."""
+    """At equal times messages go in the order in which the filters answered; otherwise earlier times come first."""
     table = DelayedMessages()
     order = [(7, "90 3C 40"), (5, "90 3D 40"), (7, "80 3C 40"), (5, "C0 05"), (7, "F8"), (6, "B0 40 7F")]
     for at, message in order:
@@ -251,7 +251,7 @@ def test_of_two_messages_for_one_time_the_first_comes_first() -> None:
 
 @pytest.mark.parametrize("times", [(5, 9), (9, 5), (5, 5)])
 def test_the_newest_value_counts_whichever_was_to_come_first(times: tuple[int, int]) -> None:
-    """Of two waiting values of one thing only the one answered last is sent; switches and programs are all kept."""
+    """Of two waiting values of one control only the later answer is sent; switches and programs are all kept."""
     table = DelayedMessages()
     for at, value in zip(times, (1, 2), strict=True):
         for message in (bytes((0xB0, 1, value)), bytes((0xB0, 64, value)), bytes((0xC0, value))):
@@ -296,7 +296,7 @@ def test_an_echo_of_an_echo() -> None:
 
 
 def test_a_later_message_may_be_stopped_by_a_filter_behind() -> None:
-    """Echo, then a velocity zone: the soft repeats are outside it, and nothing hangs."""
+    """Echo, then a velocity zone: the soft repeats fall outside it, and nothing hangs."""
     evening = Evening(rig(f'{ECHO}, {{ filter = "zone", velocity = [32, 127] }}'))
     played(evening, "90 3C 40", "80 3C 40")
     evening.run_dry()
@@ -304,7 +304,7 @@ def test_a_later_message_may_be_stopped_by_a_filter_behind() -> None:
 
 
 def test_explain_tells_what_comes_later() -> None:
-    """Each filter's verdict and what the output gets name the time from now."""
+    """The explanation of each filter, and of what the output gets, gives times from now."""
     loaded = read(rig(f'{ECHO}, {{ filter = "transpose", semitones = 12 }}'), "test")
     found = explain(loaded, loaded.scenes[0], "keys", b"\x90\x3c\x40")
     assert found.outputs["brass"] == (
@@ -337,7 +337,8 @@ def plug_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Any, bool], E
 
 
 def test_a_filter_without_state_may_not_answer_for_later(plug_in: Callable[[Any, bool], Engine]) -> None:
-    """Its answers are remembered, so its times would be wrong: the message passes, and the fault is told."""
+    """A stateless plug-in's answers are remembered, so its times would be wrong: the message passes, with a fault
+    reported."""
     router = plug_in(lambda message, now: (Later(now + 5, message),), False)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
     assert router.state.delayed.due is None
@@ -358,14 +359,14 @@ WRONG: list[tuple[Any, Any]] = [
     [Later(*each) for each in WRONG],
 )
 def test_nonsense_for_later_is_told_and_stepped_over(plug_in: Callable[[Any, bool], Engine], answer: Later) -> None:
-    """A time that is no whole number, a message that is none: the message that came passes."""
+    """If a plug-in answers with a time that is not a whole number or an invalid message, the original passes."""
     router = plug_in(lambda message, now: (answer,), True)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
     assert router.state.faults.counts == {"transpose": 1}
 
 
 def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Engine]) -> None:
-    """A message for a time that is over is sent at the next tick, which is wanted at once."""
+    """A message for a time already past is sent at the next tick, which is due at once."""
     router = plug_in(lambda message, now: (Later(now - 5, message),), True)
     assert router.receive(100, 0, b"\x90\x3c\x40") == []
     assert router.due is not None
@@ -377,8 +378,8 @@ def test_a_time_that_is_past_is_now(plug_in: Callable[[Any, bool], Engine]) -> N
 def test_a_note_that_a_release_starts_ends_with_its_source(
     plug_in: Callable[[Any, bool], Engine], keeps_state: bool
 ) -> None:
-    """A plug-in that sounds a note when a key is let go, as a harpsichord's jacks do: no key holds that note, and it is
-    in the ledger all the same."""
+    """A plug-in sounds a note when a key is released, as a harpsichord's jacks do: no key holds that note, but it is in
+    the ledger all the same."""
     router = plug_in(lambda message, now: (b"\x90\x30\x40",) if message[0] == 0x80 else (message,), keeps_state)
     router.receive(1, 0, b"\x90\x3c\x40")
     sent = [message.hex() for _, message, _ in router.receive(2, 0, b"\x80\x3c\x40")]
@@ -387,7 +388,7 @@ def test_a_note_that_a_release_starts_ends_with_its_source(
 
 
 def test_a_note_a_pedal_starts_later_ends_with_its_source(plug_in: Callable[[Any, bool], Engine]) -> None:
-    """A plug-in's later note that no key holds is in the ledger too."""
+    """A plug-in's delayed note that no key holds is in the ledger, too."""
     router = plug_in(lambda message, now: (Later(now + 5, b"\x90\x30\x40"),), True)
     router.receive(1, 0, b"\xb0\x40\x7f")
     assert [message for _, message, _ in router.tick(6)] == [b"\x90\x30\x40"]
@@ -399,8 +400,8 @@ def test_a_note_a_pedal_starts_later_ends_with_its_source(plug_in: Callable[[Any
 
 @pytest.mark.parametrize("where", ["own", "everywhere"])
 def test_an_edit_of_another_scene_leaves_an_echo_alone(where: str) -> None:
-    """The scene in force was not touched: repeats and their ends come as if nothing had been saved, and none hangs,
-    whichever scene is recalled then."""
+    """If the edit leaves the scene in force alone, repeats and their ends come as if nothing had been saved, and none
+    hangs, whatever scene is recalled then."""
     for recalled in (None, 2):
         text = rig(**{where: ECHO})
         evening = Evening(text)
@@ -419,7 +420,7 @@ def test_an_edit_of_another_scene_leaves_an_echo_alone(where: str) -> None:
 
 @pytest.mark.parametrize("where", ["own", "everywhere"])
 def test_an_edit_of_its_scene_ends_an_echo(where: str) -> None:
-    """The filters that would have ended a repeat are gone, so it ends at the edit."""
+    """If the edit removes the filters that would have ended a repeat, the repeat ends at the edit."""
     text = rig(**{where: ECHO})
     evening = Evening(text)
     played(evening, "90 3C 40")
@@ -431,16 +432,16 @@ def test_an_edit_of_its_scene_ends_an_echo(where: str) -> None:
     assert evening.router.state.ledger.sounding() == 0
 
 
-# Anything
+# Any stream
 
 LATE = (ECHO, '{ filter = "echo", milliseconds = 7, repeats = 3, fade = 20 }', *STATEFUL)
-#: more echoes than other filters, in the routes of scenes and in those of every scene
+#: more echoes than other filters, both in scenes' routes and in routes of every scene
 ECHOING = LATE + LATE + STATELESS
 
 
 @st.composite
 def echoing_rigs(draw: st.DrawFn) -> str:
-    """Three scenes and an empty one, and perhaps a route in force in all of them."""
+    """Three scenes and an empty one, sometimes with a route in force in all of them."""
     text = draw(rigs(ECHOING))
     through = ", ".join(draw(st.lists(st.sampled_from(ECHOING), max_size=2)))
     route = f'[[routes]]\nfrom = ["keys", "foot"]\nto = ["strings", "brass"]\nthrough = [ {through} ]\n'
@@ -450,8 +451,8 @@ def echoing_rigs(draw: st.DrawFn) -> str:
 @given(echoing_rigs(), events)
 @settings(max_examples=120, deadline=None)
 def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any]) -> None:
-    """On any rig, after any stream, scene changes and pulled cables: once every key is up and the last repeat is over
-    no note sounds, and each has had one note-off a note-on (MIDI 1.0 p. A-4)."""
+    """On any rig, after any stream, scene changes and pulled cables: once every key is up and the last repeat is over,
+    no note sounds, and there has been one note-off for each note-on (MIDI 1.0 p. A-4)."""
     evening = Evening(text)
     evening.perform(stream)
     evening.let_go()
@@ -470,7 +471,7 @@ def test_when_the_last_echo_is_over_nothing_sounds(text: str, stream: list[Any])
 @given(echoing_rigs(), events, st.sampled_from(["panic", "show"]))
 @settings(max_examples=80, deadline=None)
 def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], end: str) -> None:
-    """Whatever waits for later: after a panic or the end of the show nothing sounds and all is at rest, for good."""
+    """Whatever is still due later: after a panic or the end of the show nothing sounds and all is at rest, for good."""
     evening = Evening(text)
     evening.perform(stream)
     ENDS["panic" if end == "panic" else "the show ends"](evening)
@@ -483,8 +484,8 @@ def test_nothing_echoes_after_a_panic_or_the_end(text: str, stream: list[Any], e
 @given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 127)), min_size=1, max_size=40), st.sampled_from([0, 1]))
 @settings(max_examples=80, deadline=None)
 def test_a_thinned_wheel_always_ends_where_it_stands(moves: list[tuple[int, int]], output: int) -> None:
-    """Through thin, on either wire: the last value is the last that arrives, and two values are never nearer than
-    20 ms but for 0, 64 and 127 (and what the cable itself holds up)."""
+    """Through thin, on either kind of cable: the last value is the last to arrive, and values are at least 20 ms apart,
+    except 0, 64 and 127 (and apart from delays on the cable itself)."""
     evening = Evening(rig(THIN, to='"strings"' if output == 0 else '"brass"'))
     for gap, value in moves:
         evening.wait(gap * MS)

@@ -1,4 +1,4 @@
-"""Sounds by name in what a message becomes. Bank select and program: MIDI 1.0 Detailed Specification 4.2.1 p. 13."""
+"""Sound names in the explanation of a message. Bank select and program: MIDI 1.0 Detailed Specification 4.2.1 p. 13."""
 
 import pytest
 
@@ -51,19 +51,19 @@ name = "One"
     ids=["bank 3", "bank 4", "unknown bank", "either", "only one", "another channel", "a bank elsewhere"],
 )
 def test_the_sound_is_told_by_its_bank_and_program(messages: list[str], named: list[str | None]) -> None:
-    """A program has the name of the sound on the bank that was chosen before it; if it may be either, it has none."""
+    """A program has the name of its sound in the bank chosen before it; if several sounds are possible, it has none."""
     assert called(RIG, "strings", [bytes.fromhex(each) for each in messages]) == named
 
 
 def test_what_comes_later_has_its_name_too() -> None:
-    """A program that a filter sends later is named as well; at an output without instruments nothing is."""
+    """A program sent later by a filter is also named; at an output without instruments nothing is."""
     later = [Later(1000, b"\xc4\x02")]
     assert (called(RIG, "strings", later), called(RIG, "brass", later)) == (["Reed"], [None])
 
 
 def test_drums_have_their_names() -> None:
     """On channel 10 of a General MIDI instrument a key has its drum's name (RP-003, percussion key map), pressed or
-    released; a key that the map leaves free, a pedal, a clock and another instrument's key have none."""
+    released; an unassigned key, a pedal, a clock and another instrument's key have none."""
     played = ["99 23 40", "99 26 40", "89 2A 40", "99 51 01", "99 22 40", "99 52 40", "B9 40 7F", "F8", "94 26 40"]
     wanted = ["Acoustic Bass Drum", "Acoustic Snare", "Closed Hi Hat", "Open Triangle"] + [None] * 5
     assert called(RIG, "strings", [bytes.fromhex(each) for each in played]) == wanted

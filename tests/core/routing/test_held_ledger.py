@@ -1,4 +1,4 @@
-"""What a scene leaves behind: pedals, wheels, pressures, parameter numbers, held notes, and the sounds in force."""
+"""What a scene leaves behind: pedals, wheels, pressures, parameter numbers, held notes, and the current sounds."""
 
 from collections.abc import Callable
 from typing import Any
@@ -47,7 +47,7 @@ def _resets() -> list[tuple[int, int]]:
 
 @pytest.mark.parametrize(("controller", "rest"), _resets())
 def test_controllers_rest_where_the_standard_says(controller: int, rest: int) -> None:
-    """What the next scene does not feed comes to the value that Reset All Controllers gives it (RP-015)."""
+    """A controller that the next scene does not feed goes to the value that Reset All Controllers gives it (RP-015)."""
     router = two()
     away = 100 if rest == 0 else 3
     router.receive(1, KEYS, bytes((0xB4, controller, away)))
@@ -76,14 +76,14 @@ def test_bends_and_pressures_rest_where_the_standard_says(moved: str, rest: str)
 
 @pytest.mark.parametrize(("low", "high", "rest"), [(33, 1, 0), (34, 2, 0), (36, 4, 0), (43, 11, 127)])
 def test_a_low_byte_rests_with_its_high_byte(low: int, high: int, rest: int) -> None:
-    """A low byte that was moved comes to rest by its high byte, which zeroes it (MIDI 1.0 p. 12)."""
+    """A low byte that was moved comes to rest with its high byte, which zeroes it (MIDI 1.0 p. 12)."""
     router = two()
     router.receive(1, KEYS, bytes((0xB0, low, 5)))
     assert hexed(recall(router, 2, 2)) == [f"B0 {high:02X} {rest:02X}"]
 
 
 def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:
-    """Bank, volume, pan, sound and effect controllers are no residue: the next scene keeps them (RP-015)."""
+    """Bank, volume, pan, sound and effect controllers do not need a rest: the next scene keeps them (RP-015)."""
     kept = [
         number
         for name, entry in REFERENCE.items()
@@ -100,8 +100,8 @@ def test_what_reset_all_controllers_leaves_alone_is_left_alone() -> None:
 
 
 def test_an_open_parameter_is_closed() -> None:
-    """A parameter that was chosen and not closed is closed with the null parameter, so that a stray data entry
-    changes nothing (MIDI Association Table 3a, entry rpn-null)."""
+    """A parameter left open is closed with the null parameter, so that a stray data entry changes nothing
+    (MIDI Association Table 3a, entry rpn-null)."""
     assert REFERENCE["rpn-null"]["input"][:2] == ["B0 65 7F", "B0 64 7F"]
     router = two()
     for message in ("B0 65 00", "B0 64 00", "B0 06 02"):
@@ -110,7 +110,7 @@ def test_an_open_parameter_is_closed() -> None:
 
 
 def test_a_parameter_that_its_player_closed_is_left_alone() -> None:
-    """After a whole transaction nothing is left to be closed (MIDI 1.0 p. 17)."""
+    """After a whole transaction there is nothing left to close (MIDI 1.0 p. 17)."""
     router = two()
     for message in ("B0 65 00", "B0 64 00", "B0 06 02", "B0 65 7F", "B0 64 7F"):
         router.receive(1, KEYS, bytes.fromhex(message))
@@ -118,7 +118,7 @@ def test_a_parameter_that_its_player_closed_is_left_alone() -> None:
 
 
 def test_held_notes_ring() -> None:
-    """By default a held key sounds on until it is let go of, whatever the new scene routes."""
+    """By default a held key sounds on until its release, whatever the new scene routes."""
     router = two(held="ring")
     router.receive(1, KEYS, b"\x90\x3c\x40")
     assert recall(router, 2, 2) == []
@@ -126,7 +126,7 @@ def test_held_notes_ring() -> None:
 
 
 def test_held_notes_are_cut_where_the_scene_says_so() -> None:
-    """`held = "cut"`: every held key gets its note-off at the change, and its later release is silent."""
+    """`held = "cut"`: every held key gets its note-off at the change, and its later release is not passed on."""
     router = two(held="cut")
     router.receive(1, KEYS, b"\x90\x3c\x40")
     router.receive(1, PADS, b"\x90\x40\x40")
@@ -136,8 +136,8 @@ def test_held_notes_are_cut_where_the_scene_says_so() -> None:
 
 
 def test_the_release_of_a_cut_note_does_not_cut_what_the_same_player_plays_since() -> None:
-    """The left hand held a key over the cut; the right hand plays the same note an octave above. Letting the first key
-    go leaves the note alone (MIDI 1.0 p. A-4: each press its own release)."""
+    """The left hand holds a key over the cut; the right hand plays the same note an octave above. Releasing the first
+    key leaves the note alone (MIDI 1.0 p. A-4: each press its own release)."""
     up = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] }'
     router = two(second=up, held="cut")
     router.receive(1, KEYS, b"\x90\x3c\x40")
@@ -148,7 +148,7 @@ def test_the_release_of_a_cut_note_does_not_cut_what_the_same_player_plays_since
 
 
 def test_a_key_of_two_players_is_cut_once_for_each_press() -> None:
-    """A cut pays what is owed: as many note-offs as note-ons (MIDI 1.0 p. A-4)."""
+    """A cut sends what is owed: as many note-offs as note-ons (MIDI 1.0 p. A-4)."""
     router = two(held="cut")
     for source in (KEYS, PADS):
         router.receive(1, source, b"\x90\x3c\x40")
@@ -160,8 +160,8 @@ def test_a_key_of_two_players_is_cut_once_for_each_press() -> None:
 @given(rigs(), events, st.booleans())
 @settings(max_examples=120, deadline=None)
 def test_after_a_cut_nothing_sounds_at_once(rig: str, stream: list[Any], played_on: bool) -> None:
-    """A scene that cuts is silent when the wires have run dry, though every key is held; what is played then sounds
-    until it is let go of, and no late release cuts it."""
+    """A scene that cuts is silent once the cables are empty, though every key is held; a note played then sounds until
+    its own release, and no late release cuts it."""
     evening = Evening(rig.replace('name = "Empty"', f'name = "Empty"\nheld = "cut"\nroutes = [ {ALL} ]'))
     evening.perform(stream)
     evening.recall(3)  # so that the cut is a change
@@ -194,8 +194,8 @@ def _sound(unit: tuple[bytes, ...]) -> tuple[int, int, int]:
 @given(rigs(), events)
 @settings(max_examples=150, deadline=None)
 def test_the_ledger_knows_what_each_channel_sounds_like(rig: str, stream: list[Any]) -> None:
-    """When the wires have run dry the sounds that are written down are those the receivers are on, banks included
-    (MIDI 1.0 p. 13: a bank acts at the next program change). Each burst has gone out before the next recall."""
+    """Once the cables are empty, the recorded sounds are those that the receivers are on, banks included (MIDI 1.0
+    p. 13: a bank acts at the next program change). Each burst goes out before the next recall."""
     evening = Evening(rig)
     for event in stream:
         if event[1] == "recall":
@@ -208,7 +208,7 @@ def test_the_ledger_knows_what_each_channel_sounds_like(rig: str, stream: list[A
 
 
 def _fed_nowhere(synth: Receiver, fed: Callable[[bytes], bool]) -> set[tuple[int, str, int]]:
-    """What is off rest at a synth, and is moved by none of these messages."""
+    """What is off rest at a synth and cannot be moved by any message that is fed."""
 
     def mover(channel: int, what: str, number: int) -> list[bytes]:
         if what == "controller":
@@ -228,8 +228,8 @@ KEEPS = '{ from = "keys", to = "strings", through = [ { filter = "channels", kee
 @given(events, st.sampled_from(["din", "fast"]))
 @settings(max_examples=120, deadline=None)
 def test_nothing_is_off_rest_that_the_scene_cannot_move(stream: list[Any], cable: str) -> None:
-    """In a scene that lets one channel of the keys through, only this channel may be off rest, whatever was played in
-    scenes that let everything through; an independent synth listens (RP-015)."""
+    """In a scene that passes one channel of the keys, only this channel may be off rest, whatever was played in scenes
+    that pass everything; an independent synth is the judge (RP-015)."""
     rig = HEAD.replace("din", cable) + "".join(
         f'[[scenes]]\nnumber = {number}\nname = "S{number}"\nroutes = [ {routes} ]\n'
         for number, routes in enumerate((ALL, f"{ALL}, {KEEPS}", ALL.replace('"strings"', '"brass"'), KEEPS), 1)
@@ -244,7 +244,8 @@ def test_nothing_is_off_rest_that_the_scene_cannot_move(stream: list[Any], cable
 
 
 def test_everything_with_a_rest_has_one_of_its_own_channel() -> None:
-    """What brings a message back to rest is on its channel and itself at rest; notes, programs and banks have none."""
+    """The message that brings a controller to rest is on its channel and itself at rest; notes and programs have
+    none."""
     for status in range(0x80, 0xF0):
         for number in range(128):
             message = bytes((status, number, 77)) if status & 0xE0 != 0xC0 else bytes((status, number))
@@ -257,7 +258,7 @@ def test_everything_with_a_rest_has_one_of_its_own_channel() -> None:
 
 
 def test_a_wheel_at_rest_is_not_sent_again() -> None:
-    """What its player brought back himself needs no help."""
+    """A control that the player has brought back to rest is not sent there again."""
     router = two()
     for message in ("B0 01 40", "E0 00 50", "B0 01 00", "E0 00 40"):
         router.receive(1, KEYS, bytes.fromhex(message))
@@ -266,8 +267,8 @@ def test_a_wheel_at_rest_is_not_sent_again() -> None:
 
 
 def test_residue_reaches_a_settling_instrument_last() -> None:
-    """An instrument that the new scene puts on another sound gets its sound first, its rest when it has settled; both
-    arrive (common practice, no source)."""
+    """An instrument that the new scene sets to another sound gets the sound first, and the rest once it has settled;
+    both arrive (common practice, no source)."""
     router = engine_of(
         read(
             PORTS.replace("WIRE", "din")
@@ -286,7 +287,7 @@ def test_residue_reaches_a_settling_instrument_last() -> None:
 
 
 def test_a_lost_release_of_a_key_that_sounded_nowhere_haunts_nobody() -> None:
-    """A key was pressed where no route led and its release never came; later it plays and is released as usual."""
+    """If a key was pressed where no route led and its release never came, it later plays and is released as usual."""
     router = engine()
     recall(router, 0, 3)  # no route
     router.receive(0, 0, b"\x90\x3c\x40")
@@ -311,8 +312,8 @@ def sending(note: int, *messages: str) -> str:
 
 @pytest.mark.parametrize("end", ENDS.values(), ids=ENDS)
 def test_what_a_control_sent_does_not_hang(end: Callable[[Engine], list[Delivery]]) -> None:
-    """A note, a pedal and a bend that a control sent are ended like a player's, but go on over a scene change and an
-    edit, for nobody's route feeds them; its bank and program are those of the channel."""
+    """A note, a pedal and a bend sent by a control are ended like a player's, but continue over a scene change and an
+    edit, as they depend on no route; its bank and program become those of the channel."""
     scenes = '[[scenes]]\nnumber = 1\nname = "One"\n[[scenes]]\nnumber = 2\nname = "Two"\n'
     text = PORTS.replace("WIRE", "fast") + sending(36, "B0 20 07", "C0 05", "90 3C 64", "B0 40 7F", "E0 00 00") + scenes
     router = engine_of(read(text, "test"))
@@ -326,7 +327,7 @@ def test_what_a_control_sent_does_not_hang(end: Callable[[Engine], list[Delivery
 
 
 def test_what_another_control_ended_is_not_ended_again() -> None:
-    """One control sends a note, another one its end: nothing is left to be released."""
+    """If one control sends a note and another its end, nothing is left to release."""
     router = engine(sending(36, "90 3C 64") + sending(38, "80 3C 00") + '[[scenes]]\nnumber = 1\nname = "One"\n')
     recall(router, 0, 1)
     router.receive(1, FOOT, b"\x90\x24\x40")

@@ -1,4 +1,4 @@
-"""Feedback is found and muted; what merely looks like it is left alone. Common practice, no source."""
+"""Feedback is found and muted; anything that only looks like it is left alone. Common practice, no source."""
 
 from typing import Any
 
@@ -42,7 +42,7 @@ def stage(routes: str, cables: tuple[tuple[int, int], ...], delays: tuple[float,
 
 
 def assert_quiet_from_now_on(made: Stage) -> None:
-    """Nothing goes round any more."""
+    """Nothing goes round any longer."""
     made.run(made.now / MS + 100)
     before = [len(made.messages(output)) for output in (STRINGS, BRASS)]
     made.run(made.now / MS + 1000)
@@ -55,8 +55,8 @@ def assert_quiet_from_now_on(made: Stage) -> None:
     "message", [ON, b"\xb0\x01\x40", b"\xe0\x00\x50", b"\xc0\x05", b"\xf0\x7d\x01\xf7"], ids=lambda m: m.hex()
 )
 def test_one_cable(message: bytes, cable: str, delays: tuple[float, ...]) -> None:
-    """An output wired back to the input that feeds it is found within a tenth of a second, told once, and muted; the
-    message has gone round some dozen times, and nothing sounds or is off rest afterwards."""
+    """An output connected back to the input that feeds it is found within a tenth of a second, reported once, and
+    muted; the message has gone round about a dozen times, and nothing sounds or is off rest afterwards."""
     made = stage(STRAIGHT, ONE_CABLE, delays, cable)
     made.play(KEYS, message)
     made.run(100)
@@ -76,8 +76,8 @@ def test_one_cable(message: bytes, cable: str, delays: tuple[float, ...]) -> Non
 
 @pytest.mark.parametrize("delays", [(1,), (3,), (10,), (4, 6)])
 def test_two_cables(delays: tuple[float, ...]) -> None:
-    """Two outputs wired into each other's inputs: the ring through both routes is found within a tenth of a second,
-    one of its ways is muted, and that is enough."""
+    """With two outputs connected to each other's inputs, the ring through both routes is found within a tenth of a
+    second; one of its paths is muted, and that is enough."""
     made = stage(CROSS, TWO_CABLES, delays)
     made.play(KEYS, ON)
     made.run(100)
@@ -91,7 +91,7 @@ def test_two_cables(delays: tuple[float, ...]) -> None:
 
 
 def test_two_long_cables() -> None:
-    """A ring of two ways of 20 ms each, which takes 40 ms to go round, is found within two tenths of a second."""
+    """A ring of two paths of 20 ms each, which takes 40 ms to go round, is found within two tenths of a second."""
     made = stage(CROSS, TWO_CABLES, (20,))
     made.play(KEYS, ON)
     made.run(200)
@@ -102,8 +102,8 @@ def test_two_long_cables() -> None:
 @pytest.mark.parametrize("delays", DELAYS)
 @pytest.mark.parametrize("routes", [LAYER, LAYER_BRASS_FIRST])
 def test_a_loop_beside_a_layer(routes: str, delays: tuple[float, ...]) -> None:
-    """Keys play strings and brass, and only the strings are wired back: the way to the strings is muted within a tenth
-    of a second, and the brass plays on."""
+    """Keys play strings and brass, and only the strings loop back: the path to the strings is muted within a tenth of a
+    second, and the brass plays on."""
     made = stage(routes, ONE_CABLE, delays)
     made.play(KEYS, ON)
     made.run(100)
@@ -132,8 +132,8 @@ def test_a_loop_beside_a_layer(routes: str, delays: tuple[float, ...]) -> None:
     ids=["both back", "all to all", "crosswise", "one back", "one to both"],
 )
 def test_loops_that_multiply(routes: str, cables: tuple[tuple[int, int], ...], delays: tuple[float, ...]) -> None:
-    """Where each round makes two messages of one, all ways that feed the loop are muted before it has grown beyond
-    all bounds; nothing hangs, and it is silent after a second at the latest."""
+    """Where each round makes two messages of one, all paths that feed the loop are muted before it grows out of hand;
+    nothing hangs, and it is silent after a second at the latest."""
     made = stage(routes, cables, delays)
     made.play(KEYS, ON)
     made.run(1000)
@@ -147,7 +147,7 @@ def test_loops_that_multiply(routes: str, cables: tuple[tuple[int, int], ...], d
 
 @pytest.mark.parametrize("delays", DELAYS)
 def test_an_echo_that_climbs(delays: tuple[float, ...]) -> None:
-    """A route that transposes and folds plays a new key at each round; it is found all the same, and no key hangs."""
+    """A route that transposes and folds plays another key at each round; the loop is found anyway, and no key hangs."""
     made = stage(FOLD, ONE_CABLE, delays)
     made.play(KEYS, ON)
     made.run(100)
@@ -161,7 +161,7 @@ def test_an_echo_that_climbs(delays: tuple[float, ...]) -> None:
 @pytest.mark.parametrize("delay", [1, 3])
 @pytest.mark.parametrize("bpm", [100, 120, 140])
 def test_a_beat_clock_that_goes_round(bpm: int, delay: float) -> None:
-    """A beat clock (24 a quarter note) that comes back is found within a tenth of a second, though it goes on."""
+    """A beat clock (24 per quarter note) that comes back is found within a tenth of a second, though it goes on."""
     made = stage(STRAIGHT, ONE_CABLE, (delay,))
     for tick in range(100):
         made.plan(tick * 60_000 / bpm / 24, KEYS, b"\xf8")
@@ -173,8 +173,8 @@ def test_a_beat_clock_that_goes_round(bpm: int, delay: float) -> None:
 @pytest.mark.parametrize("delays", DELAYS)
 @pytest.mark.parametrize("released", range(0, 120, 7))
 def test_a_key_let_go_of_during_a_loop(released: int, delays: tuple[float, ...]) -> None:
-    """A key that was held before the cable was plugged, and is let go of at any moment of the trial, does not hang;
-    nor does a chord played then, or a pedal."""
+    """A key held before the cable was plugged in, and released at any moment of the trial, does not hang; nor does a
+    chord played then, or a pedal."""
     made = stage(LAYER, ONE_CABLE, delays)
     made.cables[0].plugged = False
     made.play(KEYS, b"\x90\x30\x40")
@@ -197,8 +197,8 @@ def test_a_key_let_go_of_during_a_loop(released: int, delays: tuple[float, ...])
 @pytest.mark.parametrize("delays", DELAYS)
 @pytest.mark.parametrize("other", ["nowhere", "elsewhere"])
 def test_a_loop_beside_an_input_that_leads_elsewhere(other: str, delays: tuple[float, ...]) -> None:
-    """The same output is also wired to an input that leads nowhere, or transposed to another output: the loop is
-    found as soon as without it."""
+    """If the same output also leads to an unrouted input, or transposed to another output, the loop is found just as
+    soon."""
     up = ', { from = "foot", to = "brass", through = [ { filter = "transpose", semitones = 5 } ] }'
     made = stage(STRAIGHT + up * (other == "elsewhere"), ((STRINGS, FOOT), (STRINGS, KEYS), (STRINGS, FOOT)), delays)
     made.play(KEYS, ON)
@@ -208,15 +208,15 @@ def test_a_loop_beside_an_input_that_leads_elsewhere(other: str, delays: tuple[f
 
 
 def test_another_player_of_the_muted_output_plays_on() -> None:
-    """The keys' way to the strings is muted; the pads' notes there sound and end, also on a key that the keys hold, and
-    a pedal that the keys let go of in vain comes to rest at the next scene."""
+    """While the keys' path to the strings is muted, the pads' notes there sound and end, even on a key that the keys
+    hold, and a pedal whose release is lost to the mute comes to rest at the next scene."""
     made = Stage(
         routed(f'{STRAIGHT}, {{ from = "pads", to = "strings" }}'),
         [Cable(STRINGS, KEYS, (3,))],
     )
     made.play(KEYS, ON)
     made.run(200)
-    made.cables.clear()  # it is pulled, which nobody can see: the way stays muted
+    made.cables.clear()  # unplugged, which the engine cannot see: the path stays muted
     assert (KEYS, STRINGS) in made.router.state.loops.muted
     before = len(made.messages(STRINGS))
     for source, message in ((KEYS, ON), (PADS, ON), (PADS, OFF), (KEYS, OFF)):
@@ -230,7 +230,7 @@ def test_another_player_of_the_muted_output_plays_on() -> None:
 
 @pytest.mark.parametrize("lifted", ["scene", "input", "output"])
 def test_a_mute_is_lifted_and_the_loop_is_found_again(lifted: str) -> None:
-    """A change of scene, or a cable that comes back, lifts the mute; while the loop is there it is found again."""
+    """A scene change, or a cable plugged in again, lifts the mute; while the loop is there it is found again."""
     made = stage(STRAIGHT, ONE_CABLE, (3,))
     made.play(KEYS, ON)
     made.run(300)
@@ -249,7 +249,7 @@ def test_a_mute_is_lifted_and_the_loop_is_found_again(lifted: str) -> None:
 
 
 def test_a_cable_that_was_pulled_is_free_after_the_scene_changed() -> None:
-    """Once the cable is gone and the scene has changed, everything is delivered again."""
+    """Once the cable is gone and the scene has changed, everything gets through again."""
     made = stage(STRAIGHT, ONE_CABLE, (3,))
     made.play(KEYS, ON)
     made.run(300)
@@ -270,11 +270,11 @@ def test_the_same_scene_again_lifts_nothing() -> None:
     assert made.router.state.loops.muted == {(KEYS, STRINGS)}
 
 
-# What is no loop
+# What is not a loop
 
 
 def assert_all_delivered(made: Stage, sent: list[bytes], outputs: tuple[int, ...] = (STRINGS,)) -> None:
-    """No way is muted and nobody was told of a loop; each output has all of it, in order."""
+    """No path is muted and no loop is reported; each output gets all of the stream, in order."""
     made.run(made.now / MS + 2000)
     assert not made.router.state.loops.muted
     assert made.found == []
@@ -300,7 +300,7 @@ def test_a_fast_hi_hat_is_no_loop(gap: int, routes: str) -> None:
 @pytest.mark.parametrize("gap", [1, 3, 8, 15, 20, 25])
 @pytest.mark.parametrize("hits", range(2, 13))
 def test_a_short_roll_is_no_loop(hits: int, gap: int, routes: str) -> None:
-    """A roll of a few hits that stops, and then its last hit alone, is delivered whole and in order."""
+    """A roll of a few hits that stops, and then its last hit alone, arrive whole and in order."""
     made = stage(routes, (), ())
     sent = []
     for hit in range(hits):
@@ -328,7 +328,7 @@ def test_a_rhythm_with_rests_is_no_loop(pattern: str, gap: int) -> None:
 
 @pytest.mark.parametrize("bpm", [120, 300, 480])
 def test_a_beat_clock_is_no_loop(bpm: int) -> None:
-    """24 clocks a quarter note (MIDI 1.0 p. 30), all alike, all delivered, and each at once."""
+    """24 clocks per quarter note (MIDI 1.0 p. 30), all alike, are all delivered, and each at once."""
     made = stage(LAYER, (), ())
     for tick in range(bpm * 24 * 3 // 60):
         made.plan(tick * 60_000 / bpm / 24, KEYS, b"\xf8")
@@ -354,7 +354,7 @@ def test_a_trembling_fader_is_no_loop(gap: int, routes: str) -> None:
 @pytest.mark.parametrize("delay", [1, 3, 10, 20])
 @pytest.mark.parametrize("routes", [STRAIGHT, f'{STRAIGHT}, {{ from = "foot", to = "brass" }}'])
 def test_an_echo_to_an_input_that_leads_elsewhere_is_no_loop(routes: str, delay: float) -> None:
-    """A keyboard that sends out again what it is told, to an input that does not lead back to it."""
+    """A keyboard that sends back out what it receives, to an input that does not lead back to it."""
     made = Stage(routed(routes), [Cable(STRINGS, FOOT, (delay,))])
     sent = []
     for at in range(0, 3000, 30):
@@ -366,7 +366,7 @@ def test_an_echo_to_an_input_that_leads_elsewhere_is_no_loop(routes: str, delay:
 
 
 def test_a_keyboard_on_two_cables_is_no_loop() -> None:
-    """The same keyboard reaches us twice, over USB and over its DIN cable two milliseconds later."""
+    """The same keyboard arrives twice, over USB and over its DIN cable two milliseconds later."""
     made = stage('{ from = ["keys", "pads"], to = "strings" }', (), ())
     for at in range(0, 3000, 25):
         for source, later in ((KEYS, 0), (PADS, 2)):
@@ -400,7 +400,7 @@ few = st.sampled_from([ON, OFF, b"\xb0\x01\x40", b"\xb0\x01\x41", b"\xf8"])
 )
 @settings(max_examples=200, deadline=None)
 def test_no_stream_alone_is_a_loop(stream: list[tuple[int, int, bytes]]) -> None:
-    """Without a cable no stream of any messages at any times mutes anything or loses anything."""
+    """Without a looped cable, no stream of any messages at any times is muted or loses a message."""
     made = stage('{ from = "keys", to = "strings" }, { from = "pads", to = "brass" }', (), ())
     at = 0
     sent: list[list[bytes]] = [[], []]
@@ -430,7 +430,7 @@ def test_no_stream_alone_is_a_loop(stream: list[tuple[int, int, bytes]]) -> None
 def test_nothing_hangs_whatever_is_wired(
     routes: str, cables: list[Any], notes: list[tuple[int, int, int, int]], what: str, when: int
 ) -> None:
-    """Any keys over any cables, a panic, a change of scene or a lost input at any moment of the trials: when all keys
+    """Any keys over any cables, with a panic, a scene change or a lost input at any moment of the trials: when all keys
     are up and the cables are pulled, nothing sounds."""
     made = Stage(routed(routes), [Cable(output, source, (delay,)) for (output, source), delay in cables])
     at = 0
@@ -449,7 +449,7 @@ def test_nothing_hangs_whatever_is_wired(
     made.cables.clear()
     made.coming.clear()
     made.run(made.now / MS + 500)
-    for source in (KEYS, PADS):  # what still went round when the cables were pulled is let go of
+    for source in (KEYS, PADS):  # notes that were still going round when the cables were pulled are released
         made.take(input_lost(made.router, made.now, source))
     assert [synth.held for synth in made.ears()] == [0, 0]
     assert made.router.state.ledger.sounding() == 0

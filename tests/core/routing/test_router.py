@@ -1,4 +1,4 @@
-"""Routes by examples: zones, merges, one into many, routes in force everywhere, overlapping presses."""
+"""Routes by examples: zones, merges, one into many, routes in force in every scene, overlapping presses."""
 
 import pytest
 
@@ -9,7 +9,7 @@ from tests.support.receiver import Receiver
 
 
 def play(router: Engine, source: int, *messages: str) -> list[str]:
-    """What the strings get for these messages of one input."""
+    """What the strings get when one input sends these messages."""
     return [one for message in messages for one in hexed(router.receive(1, source, bytes.fromhex(message)), 0)]
 
 
@@ -28,7 +28,7 @@ STRAIGHT = '{ from = ["keys", "pads"], to = "strings" }'
 
 
 def test_a_zone_has_both_its_ends() -> None:
-    """A split at C4: B3 is below, C4 above, and no key is in both or in neither."""
+    """A split at C4: B3 belongs to the lower half, C4 to the upper, and every key to exactly one."""
     router = routed(
         '{ from = "keys", to = "strings", through = [ { filter = "zone", notes = [0, "B3"] } ] }, '
         '{ from = "keys", to = "brass", through = [ { filter = "zone", notes = ["C4", "G9"] } ] }'
@@ -39,7 +39,7 @@ def test_a_zone_has_both_its_ends() -> None:
 
 
 def test_a_velocity_split_sends_the_release_where_the_press_went() -> None:
-    """A soft press goes one way and a hard one the other; each gets its own release, of any velocity."""
+    """A soft press goes one way and a hard one the other; each gets its own release, whatever its velocity."""
     router = routed(
         '{ from = "keys", to = "strings", through = [ { filter = "zone", velocity = [1, 63] } ] }, '
         '{ from = "keys", to = "brass", through = [ { filter = "zone", velocity = [64, 127] } ] }'
@@ -50,21 +50,21 @@ def test_a_velocity_split_sends_the_release_where_the_press_went() -> None:
 
 
 def test_two_inputs_are_merged_in_the_order_they_came() -> None:
-    """What either plays arrives, in order; bank select and the program that follows it are left as they came."""
+    """What either player plays arrives, in order; bank select and the program that follows it are left unchanged."""
     router = routed(STRAIGHT)
     heard = play(router, 0, "90 3C 40", "B0 00 01") + play(router, 1, "91 40 40") + play(router, 0, "C0 05", "F8")
     assert heard == ["90 3C 40", "B0 00 01", "91 40 40", "C0 05", "F8"]
 
 
 def test_one_input_goes_to_many_outputs() -> None:
-    """Each output gets the message, once, in whatever routes it is named."""
+    """Each output gets the message once, however many routes name it."""
     router = routed('{ from = "keys", to = ["strings", "brass"] }, { from = "keys", to = "strings" }')
     out = router.receive(1, 0, b"\x90\x3c\x40")
     assert sorted((to, message) for to, message, _ in out) == [(0, b"\x90\x3c\x40"), (1, b"\x90\x3c\x40")]
 
 
 def test_routes_outside_the_scenes_are_in_force_in_every_scene() -> None:
-    """They act beside each scene's own, and what they feed is not set to rest at a recall."""
+    """Routes of every scene act besides each scene's own, and what they feed is not set to rest at a recall."""
     router = engine(
         '[[routes]]\nfrom = "foot"\nto = "strings"\n'
         f'[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ {STRAIGHT} ]\n[[scenes]]\nnumber = 2\nname = "B"\n'
@@ -78,7 +78,7 @@ def test_routes_outside_the_scenes_are_in_force_in_every_scene() -> None:
 
 
 def test_a_key_held_through_two_scenes_and_a_zone_is_let_go_of() -> None:
-    """Neither a zone nor a route that is gone stops the release of a key that was pressed before."""
+    """Neither a zone nor a removed route stops the release of a key pressed earlier."""
     zone = '{ from = "keys", to = "strings", through = [ { filter = "zone", notes = [80, 90] } ] }'
     router = routed(STRAIGHT, zone, "")
     play(router, 0, "90 3C 40", "90 3D 40")
@@ -89,7 +89,7 @@ def test_a_key_held_through_two_scenes_and_a_zone_is_let_go_of() -> None:
 
 
 def test_overlapping_presses_of_two_scenes_are_released_in_order() -> None:
-    """One key pressed in two transpositions: the releases follow their own presses, first pressed first."""
+    """If one key is pressed in two transpositions, the releases follow their own presses, first pressed first."""
     up = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] }'
     router = routed(STRAIGHT, up)
     play(router, 0, "90 3C 40")
@@ -98,8 +98,8 @@ def test_overlapping_presses_of_two_scenes_are_released_in_order() -> None:
 
 
 def test_owed_releases_are_paid_when_the_last_player_lets_go() -> None:
-    """However two players' presses of one key overlap, it sounds until both let go, and as many note-offs as note-ons
-    have been sent then (MIDI 1.0 p. A-4)."""
+    """However two players' presses of one key overlap, it sounds until both release it, by when as many note-offs as
+    note-ons have been sent (MIDI 1.0 p. A-4)."""
     router = routed(STRAIGHT)
     synth = Receiver()
     on, off = "90 3C 40", "80 3C 40"
@@ -113,7 +113,7 @@ def test_owed_releases_are_paid_when_the_last_player_lets_go() -> None:
 
 
 def test_a_stray_release_passes_and_cuts_nobody() -> None:
-    """A release without a press passes as it came, unless another player holds that key."""
+    """A release without a press passes unchanged, unless another player holds that key."""
     router = routed(STRAIGHT)
     assert play(router, 0, "80 3C 22", "90 3D 00") == ["80 3C 22", "90 3D 00"]
     play(router, 1, "90 3C 40")
@@ -121,7 +121,7 @@ def test_a_stray_release_passes_and_cuts_nobody() -> None:
 
 
 def test_a_lost_input_lets_go() -> None:
-    """When a cable is pulled its keys are released and its pedal comes up; the other player's ring on."""
+    """When an input's cable is pulled, its keys and its pedal are released; the other player's notes ring on."""
     router = routed(STRAIGHT)
     play(router, 0, "90 3C 40", "90 3D 40", "B0 40 7F")
     play(router, 1, "90 3D 40", "B1 40 7F")
@@ -130,7 +130,7 @@ def test_a_lost_input_lets_go() -> None:
 
 
 def test_a_wheel_fed_by_another_way_of_the_same_input_is_left_alone() -> None:
-    """Where the new scene moves the same wheel of the same channel it stays; on a new channel the old one rests."""
+    """A wheel that the new scene moves on the same channel stays; if the channel changes, the old one goes to rest."""
     up = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] }'
     moved = '{ from = "keys", to = "strings", through = [ { filter = "channels", map = { 1 = 2 } } ] }'
     router = routed(STRAIGHT, up, moved)
@@ -143,7 +143,7 @@ def test_a_wheel_fed_by_another_way_of_the_same_input_is_left_alone() -> None:
     "message", ["F0 7D 01 02 F7", "F1 24", "F2 10 20", "F3 05", "F6", "F8", "FA", "FB", "FC", "FE", "FF"]
 )
 def test_system_messages_pass_what_acts_on_channels(message: str) -> None:
-    """System messages have no channel; channels, zone, transpose, controllers and the like let them by."""
+    """System messages have no channel: channels, zone, transpose, controllers and the like pass them on."""
     chain = (
         '{ filter = "channels", keep = [3] }, { filter = "zone", notes = [80, 90] }, '
         '{ filter = "transpose", semitones = 5 }, { filter = "controllers", keep = [7] }, '
@@ -154,7 +154,7 @@ def test_system_messages_pass_what_acts_on_channels(message: str) -> None:
 
 
 def test_the_condition_with_the_number_wins() -> None:
-    """Program 5 has a control of its own; every other program recalls the scene of its number."""
+    """Program 5 has its own control; every other program recalls the scene of its number."""
     router = engine(
         '[[scenes]]\nnumber = 1\nname = "A"\n[[scenes]]\nnumber = 5\nname = "B"\n[[scenes]]\nnumber = 6\nname = "C"\n'
         '[[controls]]\ninput = "foot"\nwhen = { program = "any" }\ndo = "scene"\n'
@@ -180,7 +180,7 @@ def test_a_control_owns_its_controller_on_its_own_input_only() -> None:
 
 
 def test_a_sysex_must_match_to_the_byte() -> None:
-    """Only the exact SysEx of the condition acts; another one, or a longer one, is routed."""
+    """Only the exact SysEx of the condition acts; a different or longer one is routed."""
     router = engine(
         '[[scenes]]\nnumber = 1\nname = "A"\nroutes = [ { from = "foot", to = "strings" } ]\n'
         '[[controls]]\ninput = "foot"\nwhen = { sysex = "F0 7D 01 F7" }\ndo = "resend"\n'
@@ -191,7 +191,7 @@ def test_a_sysex_must_match_to_the_byte() -> None:
 
 
 def test_two_programs_within_the_guard_time_are_two_commands() -> None:
-    """The guard is against one switch that fires twice; another number is another switch."""
+    """The guard applies to one switch that fires twice; another number is another switch."""
     router = engine(
         '[[scenes]]\nnumber = 1\nname = "A"\n[[scenes]]\nnumber = 2\nname = "B"\n'
         '[[controls]]\ninput = "foot"\nwhen = { program = "any" }\ndo = "scene"\n'
@@ -203,7 +203,7 @@ def test_two_programs_within_the_guard_time_are_two_commands() -> None:
 
 
 def test_filters_of_the_same_settings_remember_each_for_its_own_route() -> None:
-    """Two pedals that each have a latch: pressing one does not switch the other off. What keeps no state is one."""
+    """Two pedals each have their own latch: one does not switch the other off. Filters without state are shared."""
     latch = '{ filter = "latch", controllers = [64] }, { filter = "transpose", semitones = 1 }'
     router = routed(
         f'{{ from = "keys", to = "strings", through = [ {latch} ] }}, '
@@ -218,7 +218,7 @@ def test_filters_of_the_same_settings_remember_each_for_its_own_route() -> None:
 
 
 def test_a_filter_is_shared_only_where_all_its_settings_are_the_same() -> None:
-    """Up a semitone here, up a whole tone there."""
+    """Up a semitone in one scene, up a whole tone in the other."""
     router = routed(
         '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 1 } ] }, '
         '{ from = "pads", to = "strings", through = [ { filter = "transpose", semitones = 2 } ] }'

@@ -1,4 +1,4 @@
-"""Routes that are muted, and inputs that are unplugged, while their filters remember something."""
+"""Routes that are muted, and inputs that are unplugged, while their filters hold state."""
 
 from collections.abc import Callable
 
@@ -37,8 +37,8 @@ def heard(evening: Evening, since: int) -> list[str]:
 
 @pytest.mark.parametrize("where", ["everywhere", "scene"])
 def test_what_a_muted_route_would_repeat_ends(where: str) -> None:
-    """A repeat that sounds when its route is muted is released, none more begins, and the filter need not hear of the
-    key's release, which no longer reaches it; the echo of another input goes on."""
+    """A repeat that sounds when its route is muted is released and no more begin, though the filter does not get the
+    key's release; the echo of another input goes on."""
     evening = Evening(rig(where, ROUTE.format("hall", "keys", ECHO), ROUTE.format("room", "pads", ECHO)))
     evening.play(KEYS, b"\x90\x3c\x40")
     evening.wait(30 * MS)
@@ -57,7 +57,7 @@ def test_what_a_muted_route_would_repeat_ends(where: str) -> None:
 
 
 def test_a_muted_route_that_plays_again_repeats_what_is_played_then() -> None:
-    """After it is unmuted a route repeats new notes, and ends them, though a key was let go meanwhile."""
+    """After it is unmuted, a route repeats new notes and ends them, though a key was released meanwhile."""
     evening = Evening(rig("everywhere", ROUTE.format("hall", "keys", ECHO)))
     evening.play(KEYS, b"\x90\x3c\x40")
     mute(evening, "hall")
@@ -92,7 +92,7 @@ def mute_for_a_while(evening: Evening) -> None:
 @pytest.mark.parametrize("where", ["everywhere", "scene"])
 @pytest.mark.parametrize("end", [unplug, silence, sleep, mute_for_a_while])
 def test_a_latch_that_was_let_go_begins_anew(where: str, end: Callable[[Evening], None]) -> None:
-    """What brings a latched pedal to rest turns its latch off as well: the next press is on, in whatever scene."""
+    """Bringing a latched pedal to rest also turns its latch off: the next press is on, in whatever scene."""
     latch = '{ filter = "latch", controllers = [64] }'
     evening = Evening(rig(where, ROUTE.format("hall", "keys", latch)) + SCENE.replace("1", "2").replace("A", "B"))
     pedal = b"\xb0\x40\x7f", b"\xb0\x40\x00"

@@ -1,4 +1,4 @@
-"""What scenes in play remember of earlier answers. A bound of our own; no outside source."""
+"""How much scenes in play remember of earlier answers. The bound is our own; no outside source."""
 
 from engine.core.routing.scene_in_play import PLAIN, AnswerMemory, RoutedMessage
 
@@ -8,7 +8,7 @@ def worked_out(number: int) -> RoutedMessage:
 
 
 def test_all_inputs_together_remember_so_much_and_forget_the_oldest_first() -> None:
-    """However much is played, the memory is bounded over all inputs and scenes, and the newest answers are in it."""
+    """However much is played, the memory is bounded over all inputs and scenes, and keeps the newest answers."""
     memory = AnswerMemory(most=3)
     keys: dict[bytes, RoutedMessage] = {}
     pads: dict[bytes, RoutedMessage] = {}

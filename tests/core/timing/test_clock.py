@@ -20,7 +20,7 @@ TWO_BEATS = 2 * PER_BEAT
 
 
 def clocks(bpm: float, count: int, jitter: float = 0, seed: int = 1, begin: float = 0) -> list[int]:
-    """Times of so many clocks, each displaced by a Gaussian error (ms)."""
+    """Times of this many clocks, each displaced by a Gaussian error (ms)."""
     chance = random.Random(seed)
     times = [begin + number * period(bpm) + chance.gauss(0, jitter) * MS for number in range(count)]
     return sorted(round(time) for time in times)
@@ -40,7 +40,7 @@ def tempo(times: list[int]) -> float:
 
 
 def hear(follower: ClockFollower, *messages: str, now: int = 0) -> int:
-    """Clocks 20 ms apart, anything else just before the clock that follows it."""
+    """Clocks 20 ms apart, every other message just before the clock that follows it."""
     for message in messages:
         now += 20 * MS * (message == "F8")
         follower.hear(now, bytes.fromhex(message))
@@ -48,7 +48,7 @@ def hear(follower: ClockFollower, *messages: str, now: int = 0) -> int:
 
 
 def taken(generator: ClockGenerator, end: int) -> Iterator[tuple[int, bytes]]:
-    """All that is due up to a time, taken when it is due."""
+    """Everything due up to a time, taken when it is due."""
     while generator.due is not None and generator.due <= end:
         now = generator.due
         for message in generator.send(now):
@@ -61,7 +61,7 @@ def taken(generator: ClockGenerator, end: int) -> Iterator[tuple[int, bytes]]:
 
 @pytest.mark.parametrize("key", [key for key in REFERENCE if key.startswith("clock-ms-")])
 def test_how_far_apart_clocks_are(key: str) -> None:
-    """Clocks are as far apart as the reference says, made or followed."""
+    """Clocks, generated or followed, are as far apart as the reference says."""
     bpm, expected = REFERENCE[key]["input"]["bpm"], REFERENCE[key]["expected"]["ms"]
     assert period(bpm) / MS == pytest.approx(expected, abs=1e-6)
     generator = ClockGenerator(bpm)
@@ -72,7 +72,7 @@ def test_how_far_apart_clocks_are(key: str) -> None:
 
 
 def test_clocks_of_a_beat_and_of_a_second() -> None:
-    """24 clocks a beat, 48 a second at 120, which take 1.536 percent of a DIN cable."""
+    """24 clocks per beat are 48 per second at 120 bpm, which take 1.536 percent of a DIN cable."""
     found = REFERENCE["clock-120-per-second"]["expected"]
     assert REFERENCE["clock-ppqn"]["expected"] == PER_BEAT
     assert SECOND / period(120) == pytest.approx(found["clocks_per_second"])
@@ -83,7 +83,7 @@ def test_clocks_of_a_beat_and_of_a_second() -> None:
     "key", [key for key in REFERENCE if key.startswith("spp-") and "spp" in (REFERENCE[key]["input"] or {})]
 )
 def test_song_position(key: str) -> None:
-    """A song position counts sixteenths of six clocks, low byte first, made or followed."""
+    """A song position, sent or received, counts sixteenths of six clocks, low byte first."""
     position, expected = REFERENCE[key]["input"]["spp"], REFERENCE[key]["expected"]
     generator, follower = ClockGenerator(120), ClockFollower()
     (message,) = generator.locate(position)
@@ -102,7 +102,7 @@ def test_a_bar_as_song_position() -> None:
 
 
 def test_start_takes_effect_at_the_next_clock() -> None:
-    """After start the position is 0, the first clock is where the song begins, the next a step on (p. 30-31)."""
+    """After start the position is 0; the first clock is where the song begins, the next is one step on (p. 30-31)."""
     follower, found = ClockFollower(), REFERENCE["clock-start"]
     now = hear(follower, *found["input"])
     assert follower.position == found["expected"]["position_clocks_after_FA"]
@@ -120,7 +120,7 @@ def test_continue_takes_effect_at_the_next_clock() -> None:
 
 
 def test_clocks_while_a_song_is_located() -> None:
-    """Clocks that come while a song is being located count: the worked example of p. 28-29 plays on at clock 27."""
+    """Clocks that come while a song is being located count: the worked example of p. 28-29 resumes at clock 27."""
     follower, found = ClockFollower(), REFERENCE["spp-catch-up"]
     hear(follower, *found["input"])
     # the first of three clocks is position 24 itself; clock 27 is the next to come
@@ -128,7 +128,7 @@ def test_clocks_while_a_song_is_located() -> None:
 
 
 def test_stop_keeps_the_place() -> None:
-    """Clocks that come while stopped do not move the place (p. 31); the tempo is told all the same (p. 30)."""
+    """Clocks received while stopped do not move the position (p. 31); the tempo is shown all the same (p. 30)."""
     follower, found = ClockFollower(), REFERENCE["clock-stop"]
     now = hear(follower, *found["input"])
     assert follower.position + 1 == found["expected"]["clocks_counted_while_playing"]
@@ -138,7 +138,7 @@ def test_stop_keeps_the_place() -> None:
 
 
 def test_what_is_redundant_is_ignored() -> None:
-    """A start while playing does not begin again, a stop while stopped does nothing (p. 32), made or followed."""
+    """A start while playing does not begin again, a stop while stopped does nothing (p. 32), sent or received."""
     follower = ClockFollower()
     hear(follower, "FA", "F8", "F8", "FA", "FB", "F8")
     assert follower.position == 2
@@ -151,7 +151,7 @@ def test_what_is_redundant_is_ignored() -> None:
 
 
 def test_start_is_position_0_and_continue() -> None:
-    """Position 0 with continue plays as start does (p. 28)."""
+    """Continue at position 0 plays as start does (p. 28)."""
     one, other = ClockFollower(), ClockFollower()
     found = REFERENCE["clock-start-equals"]
     hear(one, *found["input"], "F8", "F8", "F8")
@@ -160,7 +160,7 @@ def test_start_is_position_0_and_continue() -> None:
 
 
 def test_the_gap_after_start() -> None:
-    """The first clock comes at least 1 ms after start or continue (p. 30); a follower does without the gap."""
+    """The first clock comes at least 1 ms after start or continue (p. 30); a follower does not need the gap."""
     gap = REFERENCE["clock-start-gap"]["expected"]["min_gap_ms"] * MS
     generator = ClockGenerator(300)
     generator.start(5)
@@ -175,7 +175,7 @@ def test_the_gap_after_start() -> None:
 
 
 def test_a_song_position_is_sent_only_while_stopped() -> None:
-    """While the song plays, neither ours nor a followed one can be moved by a song position (p. 29)."""
+    """While the song plays, a song position moves neither our own clock nor a followed one (p. 29)."""
     generator, follower = ClockGenerator(120), ClockFollower()
     generator.start(0)
     assert generator.locate(8) == []
@@ -190,7 +190,7 @@ def test_a_song_position_is_sent_only_while_stopped() -> None:
 @pytest.mark.parametrize("bpm", [20, 61.7, 120, 174.5, 300])
 @pytest.mark.parametrize("seed", range(5))
 def test_the_tempo_is_steady(bpm: float, seed: int) -> None:
-    """From two beats on, with 1 ms of Gaussian jitter, the tempo is as right as two beats of clocks allow.
+    """From two beats on, with 1 ms of Gaussian jitter, the tempo is as accurate as two beats of clocks allow.
 
     The slope of n clocks has a standard error of at best jitter * sqrt(12 / n^3) (least squares, any textbook): 0.06
     beats a minute at 120, hence 0.1 in nine moments of ten there, and at each moment up to 60 a minute.
@@ -211,7 +211,7 @@ def test_the_tempo_is_steady(bpm: float, seed: int) -> None:
 
 @pytest.mark.parametrize("bpm", [20, 61.7, 120, 174.5, 300])
 def test_the_tempo_of_a_good_clock(bpm: float) -> None:
-    """With jitter of a tenth of a millisecond the tempo is right to 0.1 at each moment from two beats on."""
+    """With jitter of a tenth of a millisecond the tempo is accurate to 0.1 at each moment from two beats on."""
     times = clocks(bpm, 20 * PER_BEAT, jitter=0.1 if bpm > 200 else 0.2)
     follower = following(times[: TWO_BEATS + 1])
     for time in times[TWO_BEATS + 1 :]:
@@ -223,7 +223,7 @@ def test_the_tempo_of_a_good_clock(bpm: float) -> None:
     ("before", "after"), [(120, 121), (120, 126), (100, 160), (90, 180), (180, 90), (300, 20), (20, 300)]
 )
 def test_a_change_of_tempo(before: float, after: float) -> None:
-    """Two beats and a few clocks after a change, to half and to double as well, the new tempo is told to 0.1."""
+    """Two beats and a few clocks after a tempo change, even to half or double, the new tempo is shown to within 0.1."""
     times = clocks(before, 100)
     times += clocks(after, TWO_BEATS + 6, begin=times[-1] + period(after))
     assert tempo(times) == pytest.approx(after, abs=0.1)
@@ -231,7 +231,7 @@ def test_a_change_of_tempo(before: float, after: float) -> None:
 
 @pytest.mark.parametrize("lost", [(60,), (60, 61), (60, 63), (50, 56, 62, 68)])
 def test_lost_clocks(lost: tuple[int, ...]) -> None:
-    """A clock that is missing, or two in a row, leaves the tempo as it is at every moment."""
+    """One missing clock, or two in a row, leaves the tempo unchanged at every moment."""
     times = [time for number, time in enumerate(clocks(120, 120, jitter=0.3)) if number not in lost]
     follower = ClockFollower()
     for number, time in enumerate(times):
@@ -242,7 +242,7 @@ def test_lost_clocks(lost: tuple[int, ...]) -> None:
 
 @pytest.mark.parametrize("doubled", [(60,), (60, 61), (50, 60, 70, 80)])
 def test_doubled_clocks(doubled: tuple[int, ...]) -> None:
-    """A clock that comes twice leaves the tempo as it is."""
+    """A clock that comes twice leaves the tempo unchanged."""
     times = clocks(120, 120, jitter=0.3)
     times = sorted([*times, *(times[number] + MS for number in doubled)])
     follower = ClockFollower()
@@ -253,13 +253,13 @@ def test_doubled_clocks(doubled: tuple[int, ...]) -> None:
 
 
 def test_every_clock_doubled() -> None:
-    """A cable that brings every clock twice (a loop, two merged paths) shows the tempo, not twice the tempo."""
+    """A cable that brings every clock twice (a loop, two merged paths) shows the tempo, not double the tempo."""
     times = sorted(time + more for time in clocks(120, 120) for more in (0, MS))
     assert tempo(times) == pytest.approx(120, abs=0.2)
 
 
 def test_a_clock_that_stops() -> None:
-    """Four periods after the last clock there is no tempo; when the clock is back there is one again."""
+    """Four periods after the last clock there is no tempo; when the clock comes back there is one again."""
     times = clocks(120, 100)
     follower = following(times)
     assert follower.silent_at == pytest.approx(times[-1] + 4 * period(120), abs=1000)
@@ -274,7 +274,7 @@ def test_a_clock_that_stops() -> None:
 @given(st.lists(st.integers(0, 200 * MS), max_size=200))
 @settings(max_examples=100)
 def test_any_times_are_followed(gaps: list[int]) -> None:
-    """Clocks at any times, equal ones too, give a tempo above nothing or none, and never an error."""
+    """Clocks at any times, even at equal ones, give a tempo above zero or none, and never an error."""
     follower, now = ClockFollower(), 0
     for gap in gaps:
         now += gap
@@ -289,7 +289,7 @@ def test_any_times_are_followed(gaps: list[int]) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("bpm", [20, 33.333, 97.3, 120, 174.52, 299.99])
 def test_an_hour_without_drift(bpm: float) -> None:
-    """After an hour exactly as many clocks have been sent as the tempo has, each at its own time."""
+    """After an hour exactly as many clocks have been sent as the tempo requires, each at its own time."""
     generator = ClockGenerator(bpm)
     generator.start(0)
     count, last = 0, 0
@@ -301,7 +301,7 @@ def test_an_hour_without_drift(bpm: float) -> None:
 
 
 def test_the_place_of_our_own_clock() -> None:
-    """Stopped and continued, ours goes on where it was: each clock sent is one step, and start begins at 0."""
+    """After stop and continue our own clock goes on where it was: each clock sent is one step; start begins at 0."""
     generator = ClockGenerator(120)
     generator.start(0)
     assert len(list(taken(generator, SECOND))) == 48
@@ -324,7 +324,7 @@ def test_the_place_of_our_own_clock() -> None:
 @given(st.floats(20, 300), st.floats(20, 300), st.floats(0, 1))
 @settings(max_examples=100)
 def test_a_change_of_tempo_within_a_clock(before: float, after: float, part: float) -> None:
-    """The clock under way lasts the part that is over at the old tempo and the rest at the new one."""
+    """On a tempo change the current clock lasts the elapsed part at the old tempo and the rest at the new one."""
     generator = ClockGenerator(before)
     generator.start(0)
     last = [time for time, _ in taken(generator, SECOND)][-1]
@@ -338,7 +338,7 @@ def test_a_change_of_tempo_within_a_clock(before: float, after: float, part: flo
 
 
 def test_a_change_of_tempo_before_the_first_clock() -> None:
-    """Set between start and the first clock, the tempo holds from the first clock on; set while stopped, from start."""
+    """A tempo set between start and the first clock holds from that clock on; one set while stopped, from start."""
     generator = ClockGenerator(120)
     generator.set_bpm(0, 60)
     generator.start(0)
@@ -349,7 +349,7 @@ def test_a_change_of_tempo_before_the_first_clock() -> None:
 
 @pytest.mark.parametrize(("apart", "expected"), [(500, 120), (1000, 60), (10, 300), (2900, 20.69)])
 def test_tapping(apart: int, expected: float) -> None:
-    """Two taps and more are a tempo, kept within 20 and 300."""
+    """Two or more taps make a tempo, kept between 20 and 300."""
     generator = ClockGenerator(100)
     generator.tap(0)
     assert generator.bpm == 100
@@ -359,7 +359,7 @@ def test_tapping(apart: int, expected: float) -> None:
 
 
 def test_tapping_anew() -> None:
-    """After three seconds taps begin again, and only the last five count."""
+    """After three seconds tapping starts over, and only the last five taps count."""
     generator = ClockGenerator(100)
     for time in (0, 500, 4000):
         generator.tap(time * MS)
@@ -370,7 +370,7 @@ def test_tapping_anew() -> None:
 
 
 def test_two_taps_at_one_time_are_one() -> None:
-    """Two switches that tap at one time, or a knob turned by two steps, are one tap and no tempo."""
+    """Two switches that tap at the same time, or a knob turned by two steps, are one tap and not a tempo."""
     generator = ClockGenerator(100)
     for time in (0, 0, 500, 500):
         generator.tap(time * MS)
@@ -378,7 +378,7 @@ def test_two_taps_at_one_time_are_one() -> None:
 
 
 def test_a_stall() -> None:
-    """Clocks that a stall has missed stay missed: one is sent, the next at its own time, and the place counts all."""
+    """Clocks missed during a stall stay missed: one is sent, the next at its own time, and the position counts all."""
     generator = ClockGenerator(120)
     generator.start(0)
     list(taken(generator, SECOND))

@@ -20,7 +20,7 @@ SLATE = 0
 
 
 def rig(places: list[str], settings: str = 'from = "slate"') -> str:
-    """Scene 1 without a place; a scene from 2 on for each place."""
+    """Scene 1 without a place; then, from scene 2 on, one scene for each place."""
     text = 'format = 1\n[inputs]\nslate = { port = "a" }\n[outputs]\nbox = { port = "b" }\nlamp = { port = "c" }\n'
     text += f"[sync.timecode]\n{settings}\n" + '[[scenes]]\nnumber = 1\nname = "Wait"\n'
     for number, place in enumerate(places, start=2):
@@ -40,7 +40,7 @@ class Cued(Evening):
         return [each.scene[0] for each in self.router.reports.outcomes if each.source == "time code" and each.scene]
 
     def run(self, start: str, frames: int, reverse: bool = False, lost: frozenset[int] = frozenset()) -> None:
-        """Quarter frames of so many frames from a label of an even frame, or down from it."""
+        """Quarter frames of this many frames up from a label with an even frame number, or down from it."""
         first = read_label(start, self.rate)
         numbers: Iterator[int] | range = range(-1, -4 * frames - 1, -1) if reverse else range(4 * frames)
         for heard, number in enumerate(numbers):
@@ -55,7 +55,7 @@ class Cued(Evening):
 
 
 def test_once_at_passing() -> None:
-    """Each cue is recalled once, in order, when the code runs past it, and told as the time code's."""
+    """Each cue is recalled once, in order, when the code runs past it; the time code is reported as its source."""
     evening = Cued(["00:00:10:00", "00:00:12:05"])
     evening.run("00:00:08:00", 40)
     assert evening.recalled == []
@@ -68,7 +68,7 @@ def test_once_at_passing() -> None:
 
 @pytest.mark.parametrize("rate", list(RATES))
 def test_recalled_when_the_place_is_there(rate: str) -> None:
-    """The cue is recalled as its frame begins and not a frame before, at every rate."""
+    """The cue is recalled as its frame begins, not a frame early, at every rate."""
     first = read_label("00:00:09:00", RATES[rate])
     frames = read_label("00:00:10:00", RATES[rate]).after(first)
     for run, expected in ((frames - 1, []), (frames + 1, [2])):
@@ -78,7 +78,7 @@ def test_recalled_when_the_place_is_there(rate: str) -> None:
 
 
 def test_two_cues_at_one_place() -> None:
-    """Two scenes with one place are recalled in the order of the rig, so that the later one is in force."""
+    """Two scenes at one place are recalled in the order of the rig, so that the later one is in force."""
     evening = Cued(["00:00:10:00", "00:00:10:00"])
     evening.run("00:00:09:00", 60)
     assert evening.recalled == [2, 3]
@@ -99,7 +99,7 @@ def test_not_by_a_jump_forwards_or_back() -> None:
 
 
 def test_run_from_the_very_place() -> None:
-    """Located to the place of a cue and run from there, the cue is recalled: the code is there while it runs."""
+    """After a locate to the place of a cue, the cue is recalled only when the code runs from there."""
     evening = Cued(["00:00:10:00"])
     evening.locate("00:00:10:00")
     assert evening.recalled == []
@@ -109,7 +109,7 @@ def test_run_from_the_very_place() -> None:
 
 @pytest.mark.parametrize("chase", ["true", "false"])
 def test_an_edit_between_a_locate_and_the_run(chase: str) -> None:
-    """Edited between the locate to its place and the run from there, a cue is recalled once, chased or not."""
+    """If the rig is edited between the locate to a cue's place and the run from there, the cue is recalled once."""
     sync = f'from = "slate"\nchase = {chase}'
     evening = Cued(["00:00:10:00"], settings=sync)
     evening.locate("00:00:10:00")
@@ -119,7 +119,7 @@ def test_an_edit_between_a_locate_and_the_run(chase: str) -> None:
 
 
 def test_reverse_play() -> None:
-    """Played backwards over its place a cue is not recalled; forwards again it is, once."""
+    """Played backwards past its place, a cue is not recalled; forwards again it is, once."""
     evening = Cued(["00:00:10:00"])
     evening.run("00:00:09:00", 60)
     evening.run("00:00:11:10", 80, reverse=True)
@@ -131,7 +131,7 @@ def test_reverse_play() -> None:
 @pytest.mark.parametrize("first", range(24))
 @pytest.mark.parametrize("count", range(1, 8))
 def test_lost_quarter_frames_and_corrections(first: int, count: int) -> None:
-    """Quarter frames lost about the place, and the corrections after them, recall the cue exactly once."""
+    """Quarter frames lost near the place, and the corrections after them, recall the cue exactly once."""
     evening = Cued(["00:00:10:00"])
     start = 4 * 25 - 12 + first
     evening.run("00:00:09:00", 60, lost=frozenset(range(start, start + count)))
@@ -139,7 +139,7 @@ def test_lost_quarter_frames_and_corrections(first: int, count: int) -> None:
 
 
 def test_places_that_do_not_exist() -> None:
-    """At 29.97 drop a cue at 00:01:00:00 is recalled at 00:01:00;02 (RP-002 3.2.1), at 30 where it says."""
+    """At 29.97 drop a cue at 00:01:00:00 is recalled at 00:01:00;02 (RP-002 3.2.1), at 30 exactly where written."""
     evening = Cued(["00:01:00:00"], "29.97 drop")
     evening.run("00:00:59;20", 8)
     assert evening.recalled == []
@@ -151,7 +151,7 @@ def test_places_that_do_not_exist() -> None:
 
 
 def test_over_midnight() -> None:
-    """A cue at 00:00:00:00 is recalled when the code runs over midnight."""
+    """A cue at 00:00:00:00 is recalled when the code runs past midnight."""
     evening = Cued(["00:00:00:00"])
     evening.run("23:59:59:00", 40)
     assert evening.recalled == [2]
@@ -173,7 +173,7 @@ def test_chase() -> None:
 
 
 def test_chase_over_lost_quarter_frames() -> None:
-    """With `chase` quarter frames that are lost are no locate: nothing is recalled again."""
+    """With `chase` lost quarter frames do not count as a locate: nothing is recalled again."""
     evening = Cued(["00:00:09:00"], settings='from = "slate"\nchase = true')
     evening.locate("00:00:09:00")
     evening.run("00:00:09:00", 60, lost=frozenset(range(60, 67)))
@@ -181,7 +181,7 @@ def test_chase_over_lost_quarter_frames() -> None:
 
 
 def test_our_own_time_code() -> None:
-    """Cues follow our own time code just so: from its start, over a stop, and not over a locate."""
+    """Cues follow our own time code in the same way: from its start and over a stop, but not over a locate."""
     evening = Cued(["01:00:00:00", "01:00:02:00"], settings='start = "01:00:00:00"\nto = "box"')
     tell(evening, "start", None)
     evening.wait(SECOND)
@@ -204,7 +204,7 @@ def tell(evening: Evening, what: str, value: str | None) -> None:
 
 
 def test_a_stall_passes_what_it_missed() -> None:
-    """Where our own time code stalls over a cue, the cue is recalled all the same."""
+    """If our own time code stalls over a cue, the cue is recalled all the same."""
     evening = Cued(["00:00:02:00"], settings='to = "box"')
     tell(evening, "start", None)
     evening.wait(SECOND)
@@ -216,7 +216,7 @@ def test_a_stall_passes_what_it_missed() -> None:
 @given(st.integers(0, 2_000_000), st.integers(1, 400))
 @settings(max_examples=40)
 def test_any_run_recalls_what_lies_in_it(first: int, frames: int) -> None:
-    """A run from any even frame recalls the cues inside it, once each, and no other."""
+    """A run from any even frame recalls each cue inside it once, and no other."""
     label = Label(RATES["24"], first - first % 2)
     evening = Cued([str(label.plus(frames // 2)), str(label.plus(-1)), str(label.plus(frames + 10))], "24")
     evening.locate(str(label))
@@ -225,7 +225,7 @@ def test_any_run_recalls_what_lies_in_it(first: int, frames: int) -> None:
 
 
 def test_the_command_says_what_is_wrong() -> None:
-    """A place that is no label is refused with what is allowed."""
+    """A place that is not a valid label is refused with what is allowed."""
     evening = Cued([], settings='to = "box"')
     code, text, sent = control(evening.router.state.sync, 0, ControlTimecode("locate", "00:00:00:25"))
     assert (code, sent) == (AnswerCode.BAD_REQUEST, [])
@@ -234,13 +234,13 @@ def test_the_command_says_what_is_wrong() -> None:
 
 @pytest.mark.parametrize(("rate", "shown"), [("24", "00:00:10:23"), ("25", "00:00:10:24"), ("30", "00:00:10:29")])
 def test_a_frame_that_the_rate_has_not_is_its_last(rate: str, shown: str) -> None:
-    """A cue may name any frame of the fastest rate; where there are fewer it is the second's last (our own reading)."""
+    """A cue may name any frame of the fastest rate; if a second has fewer, the last one is meant (our own reading)."""
     assert str(cue_place("00:00:10:29", RATES[rate])) == shown
 
 
 @pytest.mark.parametrize("late", [0, 39, 41, 200, 500])
 def test_a_cue_where_the_code_begins_is_not_missed(late: int) -> None:
-    """A scene at the very place where our own time code starts is recalled, however late the engine first looks."""
+    """A scene at the place where our own time code starts is recalled, however late the engine's first tick."""
     router = engine_of(read(rig(["01:00:00:00", "01:00:00:12"], 'start = "01:00:00:00"\nrun = true'), "test"))
     recall(router, 0, 1)
     router.apply(0, Begin())

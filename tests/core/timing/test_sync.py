@@ -104,7 +104,7 @@ def gaps(times: list[int]) -> list[int]:
 
 
 def test_a_clock_passes_unharmed() -> None:
-    """Every clock of the one source reaches the outputs at once, however unsteady; start and stop in their order."""
+    """Every clock of the only source reaches the outputs at once, however unsteady; start and stop keep their order."""
     music = Music(rig(clock('"desk"')))
     music.play(DESK, b"\xfa")
     sent = []
@@ -118,7 +118,7 @@ def test_a_clock_passes_unharmed() -> None:
 
 
 def test_a_burst_of_clocks_after_a_stall() -> None:
-    """Clocks that a driver hands over all at once are passed, all of them: each is a step of the song (p. 30)."""
+    """Clocks that a driver hands over all at once are all passed on: each is a step of the song (p. 30)."""
     music = Music(rig(clock('"desk"')))
     music.start(DESK, 120)
     music.go(SECOND)
@@ -130,7 +130,8 @@ def test_a_burst_of_clocks_after_a_stall() -> None:
 
 @pytest.mark.parametrize("phase", [0, 3, 7, 11, 15, 20])
 def test_hand_over_to_our_own_clock(phase: int) -> None:
-    """A source that falls silent is followed by ours at its tempo; no gap above four periods, none below half a one."""
+    """When a source falls silent, our clock follows at its tempo, with no gap above four periods or below half a
+    period."""
     music = Music(rig(clock('["desk", "internal"]', "bpm = 60\n")))
     music.start(DESK, 120, phase * MS)
     music.go(4 * SECOND)
@@ -147,7 +148,7 @@ def test_hand_over_to_our_own_clock(phase: int) -> None:
 
 
 def test_a_source_that_stopped_is_not_gone_on_with() -> None:
-    """After a stop of the source, silence is what it wants: our own clock does not start."""
+    """After the source has sent stop, silence is intended: our own clock does not start."""
     music = Music(rig(clock('["desk", "internal"]', "run = true\n")))
     music.go(SECOND)
     music.start(DESK, 120)
@@ -160,7 +161,7 @@ def test_a_source_that_stopped_is_not_gone_on_with() -> None:
 
 
 def test_a_clock_that_ran_before_we_came() -> None:
-    """A source whose start was not heard is handed over just so when it falls silent."""
+    """A source that was already running when the show began is handed over like any other when it falls silent."""
     music = Music(rig(clock('["desk", "internal"]')))
     music.start(DESK, 90, say=b"")
     music.go(4 * SECOND)
@@ -171,7 +172,7 @@ def test_a_clock_that_ran_before_we_came() -> None:
 
 
 def test_hand_over_to_the_next_source() -> None:
-    """Without a clock of our own the next source that is alive leads when the first falls silent."""
+    """Without a clock of our own the next live source leads when the first falls silent."""
     music = Music(rig(clock('["desk", "sequencer"]')))
     music.start(DESK, 120)
     music.start(SEQUENCER, 100)
@@ -187,7 +188,7 @@ def test_hand_over_to_the_next_source() -> None:
 
 @pytest.mark.parametrize("phase", range(0, 21, 2))
 def test_a_better_source_takes_over_once_it_is_steady(phase: int) -> None:
-    """A source that is earlier in the list leads after a beat of its clocks, without a doubled clock or a long gap."""
+    """A source earlier in the list takes the lead after a beat of its clocks, without a doubled clock or a long gap."""
     music = Music(rig(clock('["desk", "sequencer", "internal"]', "run = true\n")))
     music.go(2 * SECOND)
     for source, bpm, name in ((SEQUENCER, 110, "sequencer"), (DESK, 130, "desk")):
@@ -204,7 +205,7 @@ def test_a_better_source_takes_over_once_it_is_steady(phase: int) -> None:
 
 
 def test_a_worse_source_never_takes_over() -> None:
-    """While a better one is alive, a later source's clocks, starts, stops and positions reach nobody."""
+    """While a better source is alive, a later source's clocks, starts, stops and positions reach no output."""
     music = Music(rig(clock('["desk", "internal"]')))
     music.start(DESK, 120)
     music.go(SECOND)
@@ -218,7 +219,7 @@ def test_a_worse_source_never_takes_over() -> None:
 
 
 def test_start_stop_and_position_pass_from_the_leader_only() -> None:
-    """What the leader says besides clocks goes to the clock's outputs once, even where routes lead there as well."""
+    """The leader's start, stop and position go to the clock's outputs once, even if routes lead there as well."""
     music = Music(rig(clock('["desk", "sequencer"]'), ALL))
     music.start(DESK, 120)
     music.go(SECOND)
@@ -240,7 +241,7 @@ def test_start_stop_and_position_pass_from_the_leader_only() -> None:
 def test_only_one_clock_reaches_an_output(
     events: list[tuple[int, int, int]], sources: str, routes: str, run: bool
 ) -> None:
-    """Whatever clocks come, stop and are routed: no output ever hears two of them."""
+    """Whatever clocks come, stop and are routed: no output ever gets two at once."""
     music = Music(rig(clock(sources, "run = true\n" if run else ""), routes))
     fastest = 120.0
     ended: set[int] = set()  # one that starts again may send its own first clock at any time after its last
@@ -262,7 +263,7 @@ def test_only_one_clock_reaches_an_output(
 
 
 def test_our_own_clock_through_the_router() -> None:
-    """Six minutes of our own clock through the whole router: as many clocks as the tempo has."""
+    """Six minutes of our own clock through the whole router: as many clocks as the tempo requires."""
     music = Music(rig(clock('"internal"', "bpm = 97.3\n")))
     assert music.order("clock", "start")
     music.go(360 * SECOND)
@@ -275,7 +276,7 @@ def test_our_own_clock_through_the_router() -> None:
 
 
 def test_our_own_clock_is_not_started_over_a_better_one() -> None:
-    """While a better source leads, ours is neither started nor stopped; the answer names the source."""
+    """While a better source leads, ours can be neither started nor stopped; the answer names the source."""
     music = Music(rig(clock('["desk", "internal"]')))
     music.start(DESK, 120)
     music.go(SECOND)
@@ -286,7 +287,8 @@ def test_our_own_clock_is_not_started_over_a_better_one() -> None:
 
 
 def test_our_own_clock_goes_before_a_worse_one() -> None:
-    """Where ours comes first in the list, started by command it leads at once, and the other is heard no more."""
+    """If our own clock is first in the list, it leads as soon as a command starts it, and the other no longer reaches
+    the outputs."""
     music = Music(rig(clock('["internal", "desk"]', "bpm = 140\n")))
     music.start(DESK, 120)
     music.go(SECOND)
@@ -301,7 +303,7 @@ def test_our_own_clock_goes_before_a_worse_one() -> None:
 
 
 def test_an_output_named_twice_has_one_clock() -> None:
-    """An output that stands twice in `to` gets each clock once; twice as many would be twice the tempo."""
+    """An output listed twice in `to` gets each clock once; two of each would double the tempo."""
     twice = '[sync.clock]\nto = ["box", "box"]\nrun = true\n[sync.timecode]\nto = ["lamp", "lamp"]\nrun = true\n'
     music = Music(rig(twice))
     music.go(SECOND - MS)
@@ -310,7 +312,7 @@ def test_an_output_named_twice_has_one_clock() -> None:
 
 
 def test_tapping_through_the_router() -> None:
-    """A pedal that taps sets our own tempo, and the answer tells it."""
+    """A tap pedal sets our own tempo, and the answer gives it."""
     tap = '[[controls]]\ninput = "pedal"\nwhen = { controller = 64 }\ndo = "tap"\n'
     music = Music(rig(clock('"internal"'), more=tap))
     for _ in range(4):
@@ -324,7 +326,8 @@ def test_tapping_through_the_router() -> None:
 
 
 def test_time_code_goes_to_its_outputs() -> None:
-    """Quarter frames, full messages, user bits and a dropout go to the outputs of [sync.timecode], other SysEx not."""
+    """Quarter frames, full messages, user bits and dropouts go to the outputs of [sync.timecode]; other SysEx does
+    not."""
     music = Music(rig('[sync.timecode]\nfrom = "desk"\nto = "lamp"\n'))
     bits = REFERENCE["mtc-userbits"]["expected"]
     passing = ["F1 00", "F0 7F 7F 01 01 20 00 00 00 F7", bits, "F0 7E 00 7E 00 F7"]
@@ -345,7 +348,7 @@ def test_user_bits_pass_by_routes() -> None:
 
 
 def test_a_source_that_stops_is_shown_as_stopped() -> None:
-    """Within half a second of the last quarter frame the time code stands, at its last place, without more input."""
+    """Within half a second of the last quarter frame the time code stops at its last place, without more input."""
     music = Music(rig('[sync.timecode]\nfrom = "desk"\n'))
     for number in range(80):
         music.play(DESK, quarter_frames(Label(RATES["25"], number // 8 * 2))[number % 8])
@@ -360,7 +363,7 @@ def test_a_source_that_stops_is_shown_as_stopped() -> None:
 
 
 def test_with_the_clock() -> None:
-    """With `with_clock` our time code runs at the followed clock's start and stands at its stop."""
+    """With `with_clock` our time code runs at the followed clock's start and stops at its stop."""
     sync = clock('"desk"') + '[sync.timecode]\nto = "lamp"\nwith_clock = true\n'
     music = Music(rig(sync))
     music.start(DESK, 120)
@@ -398,7 +401,7 @@ def test_our_own_clock_runs_on_over_an_edit() -> None:
 
 
 def test_a_followed_clock_leads_on_over_an_edit() -> None:
-    """The leader leads on, its tempo is known at once, and a hand-over after the edit is as it would have been."""
+    """After an edit the leader still leads, its tempo is known at once, and a hand-over is as without the edit."""
     sync = clock('["desk", "internal"]')
     music = Music(rig(sync))
     music.start(DESK, 120)
@@ -414,7 +417,7 @@ def test_a_followed_clock_leads_on_over_an_edit() -> None:
 
 
 def test_time_code_runs_on_over_an_edit() -> None:
-    """Our own time code, one that is read, and the cues that were passed go on over an edit as if there were none."""
+    """Our own time code, one that is received, and the record of cues passed continue unchanged over an edit."""
     for table in ('[sync.timecode]\nto = "lamp"\nrun = true\n', '[sync.timecode]\nfrom = "desk"\nto = "lamp"\n'):
         evenings = [Music(rig(table)), Music(rig(table))]
         for music in evenings:
@@ -429,19 +432,19 @@ def test_time_code_runs_on_over_an_edit() -> None:
 
 
 def test_a_cue_is_not_recalled_again_by_an_edit() -> None:
-    """A cue passed before the edit is not recalled after it; one that was added ahead is."""
+    """A cue passed before the edit is not recalled after it; one added ahead is."""
     cue = '[[scenes]]\nnumber = {0}\nname = "Cue {0}"\nat = "00:00:{1:02}:00"\n'
     sync = '[sync.timecode]\nto = "lamp"\nrun = true\n'
     music = Music(rig(sync) + cue.format(2, 1))
     music.wait(1500 * MS)
     music.edit(rig(sync) + cue.format(2, 1) + cue.format(3, 2))
     music.wait(1500 * MS)
-    told = [each.scene[0] for each in music.router.reports.outcomes if each.source == "time code" and each.scene]
-    assert told == [2, 3]
+    recalled = [each.scene[0] for each in music.router.reports.outcomes if each.source == "time code" and each.scene]
+    assert recalled == [2, 3]
 
 
 def test_edits_of_sync_itself() -> None:
-    """A new tempo holds from the clock under way; an output left out is told to stop; without [sync] all stop."""
+    """A new tempo holds from the current clock on; an output that was removed is sent stop; without [sync] all are."""
     music = Music(rig('[sync.clock]\nto = ["box", "lamp"]\nrun = true\n'))
     music.go(SECOND)
     music.edit(rig('[sync.clock]\nto = "box"\nbpm = 90\nrun = true\n'))
@@ -459,7 +462,7 @@ def test_edits_of_sync_itself() -> None:
 
 
 def test_a_source_that_is_edited_out() -> None:
-    """The leader taken out of the list is followed by our own clock at its tempo."""
+    """If the leader is removed from the list, our own clock follows at its tempo."""
     music = Music(rig(clock('["desk", "internal"]')))
     music.start(DESK, 130)
     music.go(2 * SECOND)
@@ -471,7 +474,7 @@ def test_a_source_that_is_edited_out() -> None:
 
 
 def test_time_code_is_shown_from_wherever_it_comes() -> None:
-    """Without [sync.timecode] the code of the first input that sends one is shown."""
+    """Without [sync.timecode] the time code of the first input that sends one is shown."""
     music = Music(rig())
     assert music.router.state.sync.shown(0) is None
     music.play(SEQUENCER, full_frame(Label(RATES["30"], 12345)))
@@ -481,12 +484,13 @@ def test_time_code_is_shown_from_wherever_it_comes() -> None:
 
 
 def test_our_own_clock_says_stop_when_the_show_ends() -> None:
-    """Who counts it would wait for the next clock for ever; one that another machine leads is left alone. (p. 30)"""
+    """Gear that counts our clock would wait for the next one for ever; gear led by another machine is left alone.
+    (p. 30)"""
     evening = Music(rig(clock('"internal"', "run = true\n")))
     evening.wait(SECOND)
     clocks = len(evening.times())
     evening.take(finish(evening.router, evening.now))
-    evening.take(finish(evening.router, evening.now))  # asked again while something waits for its wire
+    evening.take(finish(evening.router, evening.now))  # asked again while messages wait for their cable
     evening.wait(SECOND)
     assert evening.said() == ["FA", "FC"]
     assert len(evening.times()) == clocks

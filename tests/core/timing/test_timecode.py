@@ -1,4 +1,4 @@
-"""Reading and sending time code as time goes by. (MIDI Time Code, RP-004/RP-008 4.2.1.)"""
+"""Reading and sending time code. (MIDI Time Code, RP-004/RP-008 4.2.1.)"""
 
 import random
 from itertools import pairwise
@@ -21,7 +21,7 @@ every_rate = pytest.mark.parametrize("rate", list(RATES.values()), ids=list(RATE
 
 
 class Tape:
-    """A source of quarter frames and the reader that hears it; `true` is the frame under the head."""
+    """A source of quarter frames and the reader that receives it; `true` is the frame under the head."""
 
     def __init__(self, start: Label) -> None:
         self.reader = TimecodeReader()
@@ -33,7 +33,7 @@ class Tape:
         return self.start.plus(self.quarters // 4)
 
     def play(self, quarters: int, lost: frozenset[int] = frozenset(), speed: int = 1) -> None:
-        """Quarter frames from where it stands; `lost` are those that nobody hears; speed -1 is reverse."""
+        """Quarter frames from the current place; those in `lost` do not reach the reader; speed -1 is reverse."""
         for number in range(quarters):
             group, piece = divmod(self.quarters, 8)
             if number not in lost:
@@ -52,14 +52,14 @@ class Tape:
             self.steps.append(step)
 
     def error(self) -> int:
-        """Frames off. With the last piece of eight the next frame may be shown already (RP-004 p. 3)."""
+        """Frames off. At the last of eight pieces the next frame may be shown already (RP-004 p. 3)."""
         assert self.reader.label is not None
         off = self.reader.label.after(self.true)
         return 0 if off == 1 and self.quarters % 8 == 7 else off
 
 
 def nearly(generator: TimecodeGenerator, now: int) -> set[Label]:
-    """Where the generator is at the moment, and a quarter frame on (see `Tape.error`)."""
+    """The generator's place now, and one quarter frame on (see `Tape.error`)."""
     return {generator.label(now), generator.label(now + generator.rate.nanoseconds(1))}
 
 
@@ -80,7 +80,7 @@ def taken(generator: TimecodeGenerator, now: int, end: int) -> list[tuple[int, b
 
 @pytest.mark.parametrize("key", ["mtc-lag", "mtc-lag-df", "mtc-lag-df10", "mtc-lag-25", "mtc-lag-24"])
 def test_forwards_the_lag_is_made_up(key: str) -> None:
-    """With the last of eight pieces the label is known, and by then the place is two frames on (p. 3)."""
+    """At the last of eight pieces the label is known, and by then the place is two frames on (p. 3)."""
     found = REFERENCE[key]
     start = read_label(found["input"]["group"], RATES[NAMES[str(found["input"]["rate"])]])
     tape = Tape(start)
@@ -89,7 +89,7 @@ def test_forwards_the_lag_is_made_up(key: str) -> None:
 
 
 def test_backwards_there_is_no_lag() -> None:
-    """From piece 7 down to piece 0 the place is the one that is spelt (p. 3)."""
+    """From piece 7 down to piece 0 the place is the one that the pieces give (p. 3)."""
     found = REFERENCE["mtc-lag-reverse"]
     label, reader = read_label(found["input"]["group"], RATES["30"]), TimecodeReader()
     for number, piece in enumerate(found["input"]["order"]):
@@ -108,7 +108,7 @@ def test_the_direction() -> None:
 
 
 def test_the_lock() -> None:
-    """Nothing is shown before a whole run of eight pieces in order, whichever comes first."""
+    """No label is shown before a whole run of eight pieces in order, whichever comes first."""
     pieces, reader, label = REFERENCE["mtc-lock"]["input"]["types"], TimecodeReader(), Label(RATES["25"], 1000)
     for number, piece in enumerate(pieces):
         assert reader.label is None
@@ -128,7 +128,7 @@ def test_a_full_message_locates_and_does_not_run() -> None:
 
 
 def test_winding() -> None:
-    """While winding, full messages only: the place follows them and nothing runs."""
+    """Winding sends only full messages: the place follows them and nothing runs."""
     reader = TimecodeReader()
     for number in range(50):
         step = reader.hear(number * 100 * MS, full_frame(Label(RATES["24"], number * 1000)))
@@ -154,7 +154,7 @@ def test_the_place_is_right_at_every_quarter_frame(rate: Rate) -> None:
 @every_rate
 @pytest.mark.parametrize("first", ["23:59:50:00", "00:00:59:20", "00:09:59:20", "11:59:58:00"])
 def test_over_midnight_and_minutes(rate: Rate, first: str) -> None:
-    """Reader and generator agree over midnight and over the minutes that leave labels out."""
+    """Reader and generator agree past midnight and over the minutes that leave labels out."""
     generator, reader = TimecodeGenerator(rate, read_label(first, rate)), TimecodeReader()
     for message in generator.start(0):
         reader.hear(0, message)
@@ -169,7 +169,7 @@ def test_over_midnight_and_minutes(rate: Rate, first: str) -> None:
 
 @every_rate
 def test_reverse(rate: Rate) -> None:
-    """In reverse the label shown is never more than two frames from the head, and forwards again it locks again."""
+    """In reverse the label shown is never more than two frames from the head; forwards again the reader locks again."""
     tape = Tape(Label(rate, 2 * 4000))
     tape.play(100)
     for speed, wait in ((-1, 16), (1, 16), (-1, 16)):
@@ -186,7 +186,7 @@ def test_reverse(rate: Rate) -> None:
 @pytest.mark.parametrize("count", range(1, 8))
 @pytest.mark.parametrize("first", range(8))
 def test_lost_quarter_frames(rate: Rate, count: int, first: int) -> None:
-    """One to seven lost in a row do not move the label by more than two frames, and it is right again after a lock."""
+    """One to seven pieces lost in a row move the label by no more than two frames; after a lock it is right again."""
     tape = Tape(Label(rate, 2 * 700))
     tape.play(80)
     gone = range(first, first + count)
@@ -203,7 +203,7 @@ def test_lost_quarter_frames(rate: Rate, count: int, first: int) -> None:
 @given(rates, st.sets(st.integers(0, 400), max_size=150))
 @settings(max_examples=60)
 def test_any_losses(rate: Rate, lost: set[int]) -> None:
-    """Whatever is lost, after two whole groups the label is right."""
+    """Whatever is lost, the label is right after two whole groups."""
     tape = Tape(Label(rate, 2 * 700))
     tape.play(400, frozenset(lost))
     tape.on()
@@ -216,7 +216,7 @@ def test_any_losses(rate: Rate, lost: set[int]) -> None:
 
 @given(st.lists(st.integers(0, 127), max_size=200))
 def test_garbage(data: list[int]) -> None:
-    """Any quarter frames give a label that exists or none; a sound source after them is locked to."""
+    """Any quarter frames give a valid label or none, and the reader locks to a proper source that follows them."""
     tape = Tape(Label(RATES["29.97 drop"], 2 * 700))
     for byte in data:
         tape.hear(bytes((0xF1, byte)))
@@ -228,7 +228,7 @@ def test_garbage(data: list[int]) -> None:
 
 @every_rate
 def test_a_jump_without_a_word(rate: Rate) -> None:
-    """A source that goes on elsewhere without a full message: within two groups the label is there, by a jump."""
+    """If a source continues elsewhere without a full message, the label jumps there within two groups."""
     tape = Tape(Label(rate, 2 * 700))
     tape.play(80)
     before = tape.reader.label
@@ -248,7 +248,7 @@ def _read(tape: Tape) -> tuple[Label | None, bool, int | None]:
 
 @every_rate
 def test_a_source_that_stops(rate: Rate) -> None:
-    """Within half a second of the last quarter frame it is shown as stopped, where it was; then it goes on."""
+    """Within half a second of the last quarter frame the time code is shown as stopped there; then it goes on."""
     tape = Tape(Label(rate, 2 * 700))
     tape.play(80)
     place, last = tape.reader.label, tape.now
@@ -266,7 +266,7 @@ def test_a_source_that_stops(rate: Rate) -> None:
 
 
 def test_a_dropout_that_is_told() -> None:
-    """The NAK of a sender whose own source drops out stops the reader at once, where it is."""
+    """The NAK of a sender whose own source drops out stops the reader at once, at its current place."""
     tape = Tape(Label(RATES["25"], 2 * 700))
     tape.play(80)
     place = tape.reader.label
@@ -276,7 +276,7 @@ def test_a_dropout_that_is_told() -> None:
 
 
 def test_user_bits_move_nothing() -> None:
-    """User bits are no place."""
+    """User bits are not a place."""
     tape = Tape(Label(RATES["25"], 2 * 700))
     tape.play(80)
     place = tape.reader.label
@@ -289,7 +289,8 @@ def test_user_bits_move_nothing() -> None:
 
 @every_rate
 def test_a_day_without_drift(rate: Rate) -> None:
-    """After a day of running, each quarter frame is at its own time to the nanosecond, and the day's end is its start.
+    """After a day of running, each quarter frame is at its own time to the nanosecond, and the end of the day is its
+    start.
 
     Only the last second is taken quarter frame by quarter frame; the generator is held to have stalled before it.
     """
@@ -308,7 +309,7 @@ def test_a_day_without_drift(rate: Rate) -> None:
 
 @every_rate
 def test_ten_minutes_quarter_frame_by_quarter_frame(rate: Rate) -> None:
-    """In ten minutes exactly as many quarter frames are sent as it has, none twice."""
+    """In ten minutes exactly as many quarter frames are sent as the rate requires, none twice."""
     generator = TimecodeGenerator(rate, Label(rate, 0))
     generator.start(0)
     sent = taken(generator, 0, 600 * SECOND - 1)
@@ -320,7 +321,8 @@ def test_ten_minutes_quarter_frame_by_quarter_frame(rate: Rate) -> None:
 @every_rate
 @pytest.mark.parametrize("frame", [1001, 1003, 1799, 1800, 17_981])
 def test_odd_places(rate: Rate, frame: int) -> None:
-    """From any frame it tells the place first; groups have even frames but at 25 (p. 2), and a reader is right."""
+    """From any frame the generator sends its place first; groups have even frames but at 25 (p. 2); a reader is
+    right."""
     generator, reader = TimecodeGenerator(rate, Label(rate, frame)), TimecodeReader()
     (first,) = generator.start(0)
     assert from_full_frame(first) == Label(rate, frame)
@@ -339,7 +341,7 @@ def test_odd_places(rate: Rate, frame: int) -> None:
 @given(rates, st.integers(0, 10**6), st.lists(st.integers(0, 400), min_size=1, max_size=40))
 @settings(max_examples=60)
 def test_stalls(rate: Rate, frame: int, waits: list[int]) -> None:
-    """Whatever stalls: never more than four at once, and afterwards a reader is right again."""
+    """However the program stalls, at most four pieces are sent at once, and afterwards a reader is right again."""
     generator, reader, now = TimecodeGenerator(rate, Label(rate, frame)), TimecodeReader(), 0
     for message in generator.start(0):
         reader.hear(0, message)
@@ -358,7 +360,7 @@ def test_stalls(rate: Rate, frame: int, waits: list[int]) -> None:
 @given(rates, st.integers(0, 10**6), st.integers(0, 10**6), st.integers(0, 5000))
 @settings(max_examples=60)
 def test_stop_locate_and_start(rate: Rate, first: int, second: int, run: int) -> None:
-    """It stands where it stopped, runs on from there or from where it was sent, and tells each place."""
+    """The generator stays where it stopped, runs on from there or from where it was located, and sends each place."""
     generator = TimecodeGenerator(rate, Label(rate, first))
     generator.start(0)
     generator.stop(run * MS)

@@ -1,4 +1,4 @@
-"""Differences in words. The wording is the project's own; no outside source."""
+"""Differences in words. The wording is our own; no outside source."""
 
 from hypothesis import given, settings
 
@@ -11,14 +11,14 @@ from tests.support.random_rig_files import rig_texts
 @settings(max_examples=20, deadline=None)
 @given(rig_texts(), rig_texts())
 def test_only_equal_rigs_have_no_difference(one: str, other: str) -> None:
-    """Two rigs differ in words exactly if they differ."""
+    """Two rigs have differences in words exactly if they differ."""
     a, b = read(one, "a"), read(other, "b")
     assert rigs(a, a) == []
     assert (rigs(a, b) == []) == (a == b)
 
 
 def test_two_scenes_in_words() -> None:
-    """What one scene has and the other has not is reported."""
+    """What one scene has and the other lacks is reported."""
     rig = read(RIG, "any")
     found = scenes(rig, 11, 12)
     assert found[0] == "name: Overture in 11, Finale in 12"
@@ -27,7 +27,7 @@ def test_two_scenes_in_words() -> None:
 
 
 def test_two_scenes_with_the_same_in_another_order() -> None:
-    """Two scenes that send the same in another order are reported apart, and in no other way."""
+    """For two scenes that send the same in another order, the order is the only difference reported."""
     steps = ['{ instrument = "old-synth", program = 3 }', '{ instrument = "string-machine", program = 4 }']
     made = "".join(
         f'[[scenes]]\nnumber = {number}\nname = "Same {number}"\nburst = [{", ".join(order)}]\n'
@@ -37,7 +37,7 @@ def test_two_scenes_with_the_same_in_another_order() -> None:
 
 
 def test_a_scene_with_another_number_is_the_same_scene() -> None:
-    """A scene that was renumbered is reported as that, with what else changed in it, not as one gone and one new."""
+    """A renumbered scene is reported as renumbered, with what else changed in it, not as one removed and one new."""
     made = RIG.replace("number = 12", 'number = 31\nheld = "cut"')
     assert rigs(read(RIG, "any"), read(made, "any")) == [
         "scene 12 Finale is now scene 31",
@@ -52,7 +52,7 @@ def test_equal_texts_have_no_lines() -> None:
 
 
 def test_a_control_in_words() -> None:
-    """A control is reported with its condition as it was written, a single number as one."""
+    """A control is reported with its condition as written, a single number as one number."""
     control = '\n[[controls]]\ninput = "pedals"\nwhen = { note = NOTE }\ndo = "back"\nguard = "40 ms"\n'
     one, other = (read(RIG + control.replace("NOTE", note), "any") for note in ("3", "[3, 5]"))
     assert rigs(one, other) == [
@@ -108,7 +108,7 @@ def test_a_sound_that_is_given_by_number_is_named() -> None:
 
 
 def test_a_sound_with_a_new_name_is_no_other_step() -> None:
-    """A sound that was given another name is reported once, of its instrument, and not of each step with its number."""
+    """A renamed sound is reported once, for its instrument, and not for each step with its number."""
     found = rigs(read(NUMBERS, "any"), read(NUMBERS.replace("Warm pad", "Choir"), "any"))
     assert len(found) == 1
     assert found[0].startswith("instrument string-machine: sounds was Warm pad")

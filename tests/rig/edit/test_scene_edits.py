@@ -31,7 +31,7 @@ ROUTE = {"from": "keys", "to": ["drums"]}
 @settings(max_examples=30, deadline=None)
 @given(rig_texts())
 def test_a_copy_deleted_again_leaves_the_text(text: str) -> None:
-    """Copying a scene and deleting the copy gives the text back, byte for byte."""
+    """Copying a scene and deleting the copy restores the text, byte for byte."""
     numbers = [scene.number for scene in read(text, "any").scenes]
     new = next(number for number in range(1, 10) if number not in numbers)
     assert delete_scene(copy_scene(text, numbers[0], new, "the copy of it"), new) == text
@@ -40,7 +40,7 @@ def test_a_copy_deleted_again_leaves_the_text(text: str) -> None:
 @settings(max_examples=30, deadline=None)
 @given(rig_texts())
 def test_storing_what_a_scene_has_changes_nothing(text: str) -> None:
-    """A scene set to the routes it has already keeps its text as it is written."""
+    """A scene set to the routes it already has keeps its text as written."""
     scene = read(text, "any").scenes[0]
     routes = [route.model_dump(mode="json", by_alias=True, exclude_unset=True) for route in scene.routes]
     assert set_routes(text, scene.number, routes) == text
@@ -74,7 +74,7 @@ def test_a_file_with_bom_and_windows_line_ends_keeps_them() -> None:
 
 
 def test_references_follow_a_new_name_and_number() -> None:
-    """Set lists and start call a scene by its new name and number."""
+    """Set lists and `start` refer to a scene by its new name and number."""
     rig = read(renumber_scene(rename_scene(RIG, 12, "End"), 11, 31), "any")
     assert (rig.rig.start, rig.setlists[0].scenes) == ("End", (31, "End"))
 
@@ -87,21 +87,21 @@ def test_moving_there_and_back_gives_the_text() -> None:
 
 
 def test_a_stored_scene_has_the_routes_and_burst_given() -> None:
-    """A new scene is what was given, a route a line."""
+    """A new scene has exactly the given routes and burst, with one route per line."""
     made = put_scene(RIG, 30, "New", [ROUTE], [{"output": "drums", "channel": 1, "program": 2}])
     assert rigs(read(RIG, "any"), read(made, "any")) == ["scene 30 New is new"]
     assert '\n  { from = "keys", to = ["drums"] },\n' in made
 
 
 def test_keys_may_be_written_in_any_way() -> None:
-    """A key in quotes with an escape is the same key (TOML 1.0, keys)."""
+    """A quoted key with an escape is the same key (TOML 1.0, keys)."""
     text = RIG.replace("number = 12", '"n\\U00000075mber" = 12').replace('name   = "Finale"', '"n\\u0061me" = "Finale"')
     made = renumber_scene(rename_scene(text, 12, "End"), 12, 13)
     assert '"n\\U00000075mber" = 13\n"n\\u0061me" = "End"\n' in made
 
 
 def test_routes_under_heads_of_their_own_are_changed_there() -> None:
-    """[[scenes.routes]] stays a section, and its neighbours stay as written."""
+    """[[scenes.routes]] remains a section, and its neighbours stay as written."""
     text = RIG.replace('name   = "Finale"\n', 'name   = "Finale"\n[[scenes.routes]]\nfrom = "keys" # a\nto = "drums"\n')
     made = set_routes(text, 12, [{"from": "keys", "to": "drums"}, {"from": "pedals", "to": "drums"}])
     assert 'from = "keys" # a\n' in made
@@ -140,7 +140,7 @@ def test_what_a_route_keeps_stays_as_it_is_written(
 
 
 def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
-    """A burst step that gets another sound keeps the keys, and their comments, that are the same."""
+    """A burst step that gets another sound keeps its unchanged keys and their comments."""
     step = '[[scenes.burst]]\noutput = "drums"   # the pads\nchannel = 10   # as printed\nprogram = 88\n'
     text = RIG.replace('name   = "Finale"\n', f'name   = "Finale"\n{step}')
     made = set_burst(text, 12, [{"output": "drums", "channel": 10, "bank": [1, 0], "program": 89}])
@@ -160,7 +160,7 @@ def test_a_step_under_a_head_of_its_own_keeps_its_comments() -> None:
     ],
 )
 def test_what_cannot_be_done_is_refused_with_place_and_remedy(edit: object, expected: str) -> None:
-    """An edit that would break the rig is refused in a sentence."""
+    """An edit that would break the rig is rejected with one sentence."""
     assert callable(edit)
     with pytest.raises(EditError, match=re.escape(expected)):
         edit()

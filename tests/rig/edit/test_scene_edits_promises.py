@@ -35,7 +35,7 @@ SETTINGS = settings(max_examples=40, deadline=None)
 
 
 def commented(text: str) -> str:
-    """The same rig with a comment of its own above each section and behind each line that is a whole pair."""
+    """The same rig with its own comment above each section and after each line that is a whole pair."""
     made = []
     for number, line in enumerate(text.split("\n")):
         if line.startswith("["):
@@ -55,7 +55,7 @@ def tables(routes: tuple[Route, ...]) -> list[dict[str, object]]:
 
 @st.composite
 def edits(draw: st.DrawFn, text: str) -> tuple[str, str]:
-    """The name of an edit, and the text after it; the text itself if that edit cannot be made."""
+    """The name of an edit, and the text after it; the text unchanged if that edit is impossible."""
     rig = read(text, "any")
     scene, other = (draw(st.sampled_from(rig.scenes)) for _ in range(2))
     free = next(number for number in range(1, 999) if rig.scene(number) is None)
@@ -81,7 +81,7 @@ def edits(draw: st.DrawFn, text: str) -> tuple[str, str]:
 @SETTINGS
 @given(st.data(), st.one_of(rig_texts(), random_rigs.rigs()))
 def test_after_any_edits_the_rig_loads_and_every_comment_is_there(data: st.DataObject, plain: str) -> None:
-    """Three edits of any kind leave a rig that loads; comments go only with a scene or route that was taken out."""
+    """After three edits of any kind the rig loads; comments disappear only with a scene or route that was removed."""
     text = commented(plain)
     for _ in range(3):
         kind, made = data.draw(edits(text))
@@ -97,7 +97,7 @@ def test_after_any_edits_the_rig_loads_and_every_comment_is_there(data: st.DataO
 @SETTINGS
 @given(st.data(), st.one_of(rig_texts(), random_rigs.rigs()))
 def test_an_edit_changes_what_was_asked_for_and_nothing_else(data: st.DataObject, text: str) -> None:
-    """Scenes an edit is not about are what they were, and copies and renumbered scenes do what the first one does."""
+    """An edit changes only its own scene; a copied or renumbered scene does what the original did."""
     kind, made = data.draw(edits(text))
     before, after = read(text, "before"), read(made, "after")
     assert (before.inputs, before.outputs, before.instruments) == (after.inputs, after.outputs, after.instruments)
@@ -115,7 +115,7 @@ def test_an_edit_changes_what_was_asked_for_and_nothing_else(data: st.DataObject
 @SETTINGS
 @given(st.data(), st.one_of(rig_texts(), random_rigs.rigs()), st.booleans(), st.booleans())
 def test_saved_and_loaded_it_is_the_same_rig(data: st.DataObject, text: str, bom: bool, windows: bool) -> None:
-    """What is saved after any edit and loaded again has the same scenes, whatever line ends and BOM the file had."""
+    """A rig saved after any edit and loaded again has the same scenes, whatever line ends and BOM the file had."""
     _, made = data.draw(edits(text))
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "pit.toml"

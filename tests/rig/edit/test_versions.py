@@ -30,7 +30,7 @@ def file(tmp_path: Path) -> Path:
 
 
 def test_undo_gives_the_version_before_and_can_be_undone(file: Path) -> None:
-    """What was saved over comes back, and what that was saved over comes back too."""
+    """Undo brings back what a save replaced; another undo brings back what the first one replaced."""
     versions = RigVersions(file)
     versions.save("two\n", "one\n")
     assert versions.undo() == "one\n"
@@ -39,7 +39,7 @@ def test_undo_gives_the_version_before_and_can_be_undone(file: Path) -> None:
 
 
 def test_a_link_that_is_turned_is_followed_to_where_it_leads_now(tmp_path: Path) -> None:
-    """A link that leads to another file meanwhile is read and saved there; the file it led to before stays."""
+    """A link that was redirected is read and saved where it leads now; the file it led to before stays."""
     first, second, link = (tmp_path / name for name in ("first.toml", "second.toml", "tonight.toml"))
     first.write_text("one\n")
     second.write_text("two\n")
@@ -54,7 +54,7 @@ def test_a_link_that_is_turned_is_followed_to_where_it_leads_now(tmp_path: Path)
 
 
 def test_a_file_changed_meanwhile_is_not_overwritten(file: Path) -> None:
-    """A text that is not the expected one stays."""
+    """If the text is not the expected one, the file stays as it is."""
     with pytest.raises(SaveError, match="has changed on disk"):
         RigVersions(file).save("two\n", "zero\n")
     assert file.read_text() == "one\n"
@@ -100,7 +100,7 @@ def test_line_ends_bom_mode_and_link_stay(tmp_path: Path, file: Path) -> None:
 
 
 def test_a_read_only_file_is_refused(file: Path) -> None:
-    """A file nobody may write stays as it is."""
+    """A read-only file stays as it is."""
     file.chmod(0o444)
     with pytest.raises(SaveError, match="read-only"):
         RigVersions(file).save("two\n", "one\n")
@@ -115,7 +115,7 @@ def driven(folder: Path, how: str) -> list[dict[str, Any]]:
 
 @pytest.fixture(scope="module", params=["kill", "fail"])
 def saves(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
-    """What came of saves that were killed before each line of the saving code, or failed at each call to the system."""
+    """The results of saves that were killed before each line of the saving code, or failed at each system call."""
     return driven(tmp_path_factory.mktemp("saves"), request.param)
 
 
@@ -141,7 +141,7 @@ def test_what_is_said_is_true(saves: list[dict[str, Any]]) -> None:
 
 
 def test_the_next_save_works_and_cleans_up(saves: list[dict[str, Any]]) -> None:
-    """After any of it the next save is done, and takes away what a killed one left half-written."""
+    """After any such failure the next save succeeds, and removes what a killed one left half-written."""
     for save in saves:
         assert save["again"] == ""
         held = ["new", "old"] if save["holds"] == "new" else ["old"]
@@ -150,7 +150,7 @@ def test_the_next_save_works_and_cleans_up(saves: list[dict[str, Any]]) -> None:
 
 
 def test_a_save_killed_at_any_moment_leaves_whole_texts(file: Path) -> None:
-    """A process that saves again and again and is killed from outside leaves the file and every version whole."""
+    """A process that saves repeatedly and is killed from outside leaves the file and every version whole."""
     texts = ["".join(f"{word} {line}\n" for line in range(2000)) for word in ("tick", "tock")]
     code = """
 import itertools, pathlib, sys
@@ -178,7 +178,7 @@ for new in itertools.cycle(texts):
 
 
 def _no_more_than(size: int, action: signal.Handlers) -> Callable[[], None]:
-    """A file of a child may have so many bytes; one more ends it (SIG_DFL) or fails (SIG_IGN)."""
+    """A child's file may have this many bytes; one more ends the child (SIG_DFL) or fails (SIG_IGN)."""
 
     def limit() -> None:
         signal.signal(signal.SIGXFSZ, action)
@@ -190,7 +190,7 @@ def _no_more_than(size: int, action: signal.Handlers) -> Callable[[], None]:
 
 @pytest.mark.parametrize("action", [signal.SIG_DFL, signal.SIG_IGN], ids=["killed", "refused"])
 def test_a_write_that_ends_half_way(file: Path, action: signal.Handlers) -> None:
-    """Killed or refused by the system amid the bytes of the text (setrlimit, SIGXFSZ: POSIX), the old file is whole."""
+    """If a save is killed or fails in the middle of the text (setrlimit, SIGXFSZ: POSIX), the old file is whole."""
     text = "two\n" * 50_000
     code = f"""
 import signal, sys, pathlib
@@ -215,7 +215,7 @@ RigVersions(pathlib.Path(sys.argv[1])).save("two\\n" * 50_000, "one\\n")
 
 @pytest.mark.parametrize("call", ["open", "mkdir"])
 def test_a_read_only_folder(file: Path, monkeypatch: pytest.MonkeyPatch, call: str) -> None:
-    """Where nothing may be made beside the file it stays as it is, and the reason is reported (EACCES: POSIX)."""
+    """If no file can be made in the folder, the file stays as it is, and the reason is reported (EACCES: POSIX)."""
     real = getattr(os, call)
 
     def refused(path: Any, *rest: Any, **more: Any) -> Any:
@@ -266,14 +266,14 @@ def test_the_folder_is_synced_after_the_rename(file: Path, monkeypatch: pytest.M
 
 
 def test_a_text_is_kept_without_the_file(file: Path) -> None:
-    """A text that is only kept is the newest version and what undo gives; the file stays."""
+    """A text that is only kept is the newest version and what undo returns; the file stays."""
     RigVersions(file).keep("played\n")
     assert file.read_text() == "one\n"
     assert RigVersions(file).undo() == "played\n"
 
 
 def test_a_text_is_kept_where_no_file_is(file: Path) -> None:
-    """A text can be kept though the file is gone, and the file is not made by that."""
+    """A text can be kept even if the file is gone, and this does not create the file."""
     file.unlink()
     assert RigVersions(file).keep("played\n") == 1
     assert RigVersions(file).present() is None
@@ -281,7 +281,7 @@ def test_a_text_is_kept_where_no_file_is(file: Path) -> None:
 
 
 def test_the_file_and_its_versions_stay_its_owners(file: Path) -> None:
-    """Where root saves a file of somebody else, file, folder and versions are theirs; others save only their own."""
+    """If root saves another user's file, file, folder and versions belong to that user; others save only their own."""
     owner = 12345 if os.geteuid() == 0 else os.geteuid()
     os.chown(file, owner, -1)
     RigVersions(file).save("two\n", "one\n")

@@ -1,4 +1,4 @@
-"""The marks of the models: every name in a rig that leads elsewhere is found, and one that leads nowhere is reported.
+"""The marks of the models: every name in a rig that refers to something is found, and a dangling one is reported.
 
 The sections and keys are those of the handbook's pages on the rig file. (Our own design; no source.)
 """
@@ -80,7 +80,7 @@ PLAIN = MARK.sub(r'"\2"', RIG)
 
 
 def _marked(part: Any, keys: Keys = ()) -> dict[Keys, tuple[str, str]]:
-    """The places of the texts above that say which section they name, with section and name."""
+    """The places of the texts above that are marked as names, with section and name."""
     if isinstance(part, str):
         section, colon, name = part.partition(":")
         return {keys: (section, name)} if colon and MARK.fullmatch(f'"{part}"') else {}
@@ -92,13 +92,13 @@ def _marked(part: Any, keys: Keys = ()) -> dict[Keys, tuple[str, str]]:
 
 
 def test_every_name_is_found() -> None:
-    """The walker finds exactly the names that lead elsewhere, with the section they lead to."""
+    """The walker finds exactly the names that refer to something, with the section they refer to."""
     found = {keys: (mark.section, name) for keys, mark, name in references(tomllib.loads(PLAIN), Rig)}
     assert found == _marked(tomllib.loads(RIG))
 
 
 def test_a_model_has_the_same_names() -> None:
-    """In the rig as models each name leads to the same section; a single name in a list field is a list of one."""
+    """In the rig as models each name refers to the same section; a single name in a list field is a list of one."""
     in_text = sorted((mark.section, str(name)) for _, mark, name in references(tomllib.loads(PLAIN), Rig))
     in_models = sorted((mark.section, str(name)) for _, mark, name in references(read(PLAIN, "it.toml"), Rig))
     assert in_models == in_text
@@ -106,20 +106,20 @@ def test_a_model_has_the_same_names() -> None:
 
 @pytest.mark.parametrize("place", range(len(MARK.findall(RIG))))
 def test_a_name_that_leads_nowhere_is_reported(place: int) -> None:
-    """Each of them, misspelt, is one problem in its own line that says what there is."""
+    """Each name, if misspelt, is one problem on its own line that lists the existing names."""
     mark = list(MARK.finditer(RIG))[place]
     broken = MARK.sub(r'"\2"', RIG[: mark.start()]) + '"nowhere"' + MARK.sub(r'"\2"', RIG[mark.end() :])
     with pytest.raises(RigError) as caught:
         read(broken, "it.toml")
     line = RIG.count("\n", 0, mark.start()) + 1
     what = mark[1].removesuffix("s")
-    told = [problem for problem in caught.value.problems if f'there is no {what} "nowhere"' in problem.text]
-    assert [problem.line for problem in told] == [line]
-    assert mark[2] in told[0].text
+    reported = [problem for problem in caught.value.problems if f'there is no {what} "nowhere"' in problem.text]
+    assert [problem.line for problem in reported] == [line]
+    assert mark[2] in reported[0].text
 
 
 def test_a_word_that_is_not_a_name_is_offered() -> None:
-    """Where "internal" or "last" may stand instead of a name, the error says so; there they are no names themselves."""
+    """Where "internal" or "last" is allowed instead of a name, the error says so, and neither counts as a name."""
     for name, word in (('from = "pads"', "internal"), ('start = "One"', "last")):
         key = name.partition(" ")[0]
         with pytest.raises(RigError, match=f'there are: .*, or "{word}"'):

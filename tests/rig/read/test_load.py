@@ -1,4 +1,4 @@
-"""Reading rig files: the good path, whole files that are no rigs, several errors at once."""
+"""Reading rig files: valid files, files that are not rigs at all, several errors at once."""
 
 import subprocess
 import sys
@@ -23,7 +23,7 @@ def refused(path: Path) -> str:
 
 
 def test_a_good_rig_loads_with_its_defaults() -> None:
-    """A good rig loads; what it leaves out has the documented default (README: the rig file)."""
+    """A good rig loads; keys that it leaves out have the documented default (README: the rig file)."""
     rig = read(RIG, "pit.toml")
     assert rig.rig.name == "Pit"
     assert rig.outputs["strings"].wire == "din"
@@ -39,7 +39,7 @@ def test_a_good_rig_loads_with_its_defaults() -> None:
 
 
 def test_a_blank_step_may_stand_beside_the_one_that_sends() -> None:
-    """A step without sound or program sends nothing, so one channel may have several, and another one that sends."""
+    """A step without sound or program sends nothing, so one channel may have several, besides one that sends."""
     step = '{ instrument = "string-machine", sound = "Warm pad" },'
     rig = read(
         RIG.replace(step, f'{{ instrument = "string-machine" }}, {step} {{ output = "strings", channel = 5 }},'),
@@ -49,7 +49,7 @@ def test_a_blank_step_may_stand_beside_the_one_that_sends() -> None:
 
 
 def test_a_scene_is_found_by_number_or_name() -> None:
-    """A scene answers to its number, to its name, and to its number in words; nothing else finds one."""
+    """A scene is found by its number, its name, or its number as text; nothing else finds one."""
     rig = read(RIG, "pit.toml")
     assert rig.scene(12) is rig.scene("Finale") is rig.scene("12") is rig.scenes[1]
     assert rig.scene(13) is rig.scene("finale ") is rig.scene("13") is rig.scene("9" * 5000) is None
@@ -68,7 +68,7 @@ def test_all_errors_of_a_file_come_at_once_and_in_order() -> None:
 
 
 def test_what_a_misspelt_section_lacks_is_reported_once_a_name() -> None:
-    """A misspelt [inputs] is reported, and each input that it should name once, not at each route and control."""
+    """If [inputs] is misspelt, that is reported, and each missing input once, not for each route and control."""
     assert [(problem.line, problem.key) for problem in problems(RIG.replace("[inputs]", "[inputz]"))] == [
         (7, "inputz"),
         (32, "routes.1.from"),
@@ -88,7 +88,7 @@ def test_the_error_prints_one_line_a_problem() -> None:
 
 
 def test_what_was_found_cannot_steer_the_terminal() -> None:
-    """Control characters of a value are shown as escapes, never sent to the terminal."""
+    """Control characters in a value are shown as escapes, never sent to the terminal."""
     (problem,) = problems(RIG.replace('wire = "din"', 'wire = "\\u001b[2J\\n"'))
     assert "\x1b" not in str(problem)
     assert "\n" not in str(problem)
@@ -97,9 +97,9 @@ def test_what_was_found_cannot_steer_the_terminal() -> None:
 
 @pytest.mark.parametrize("old", ["Pit", "Overture", "Friday", "low", "Warm pad"])
 def test_no_name_can_steer_the_terminal(old: str) -> None:
-    """What is shown again and again, such as a scene's name, has no control characters at all."""
-    told = [problem.text for problem in problems(RIG.replace(f'"{old}"', f'"{old}\\u001b[2J"', 1))]
-    assert any(text.endswith("allowed: text without control characters") for text in told), told
+    """Names that are shown often, such as a scene's, contain no control characters at all."""
+    texts = [problem.text for problem in problems(RIG.replace(f'"{old}"', f'"{old}\\u001b[2J"', 1))]
+    assert any(text.endswith("allowed: text without control characters") for text in texts), texts
 
 
 @pytest.mark.parametrize(
@@ -118,28 +118,30 @@ def test_no_name_can_steer_the_terminal(old: str) -> None:
     ids=["empty", "deep", "too deep to walk", "digits", "nul", "open text", "crlf", "twice", "number"],
 )
 def test_a_text_that_is_no_rig_is_answered_with_a_line(text: str, line: int, words: str) -> None:
-    """A text that is not a rig at all is answered by line and sentence, whatever is in it."""
+    """A text that is not a rig at all is rejected by line with a sentence, whatever it contains."""
     with pytest.raises(RigError) as caught:
         read(text, "x.toml")
-    assert any(told.startswith(f"x.toml:{line}: ") and words in told for told in str(caught.value).splitlines())
+    assert any(
+        sentence.startswith(f"x.toml:{line}: ") and words in sentence for sentence in str(caught.value).splitlines()
+    )
 
 
 def test_lines_are_right_behind_every_kind_of_text() -> None:
-    """Texts over several lines, comments, quoted and dotted keys do not shift the line of what follows (TOML 1.0)."""
+    """Multi-line texts, comments, quoted and dotted keys do not shift the line number of what follows (TOML 1.0)."""
     head = 'rig.name = """\nA "band" # [x]\n"""\n# { [\n"rig".\'start\' = \'\'\'\nlast\'\'\' # "\n'
     (wrong,) = [problem for problem in problems(head + RIG.replace("[rig]", "[rigg]")) if problem.key == "rigg"]
     assert wrong.line == head.count("\n") + 3
 
 
 def test_a_byte_order_mark_is_no_error(tmp_path: Path) -> None:
-    """A file that an editor began with a byte order mark loads."""
+    """A file that begins with a byte order mark loads."""
     path = tmp_path / "pit.toml"
     path.write_bytes(b"\xef\xbb\xbf" + RIG.encode())
     assert load(path).rig.name == "Pit"
 
 
 def test_a_file_that_is_not_utf8_is_reported_with_its_line(tmp_path: Path) -> None:
-    """A file in another encoding is refused with the line of the first byte that does not fit."""
+    """A file in another encoding is rejected with the line of the first invalid byte."""
     path = tmp_path / "pit.toml"
     path.write_bytes(RIG.replace("Pit", "Fosse é").encode("latin-1"))
     assert refused(path) == f"{path}:4: this is not UTF-8 text; save the file as UTF-8"
@@ -147,14 +149,14 @@ def test_a_file_that_is_not_utf8_is_reported_with_its_line(tmp_path: Path) -> No
 
 @pytest.mark.parametrize("half", [0xDCFF, 0xD800])
 def test_a_text_that_no_file_can_hold_is_reported_with_its_line(half: int) -> None:
-    """Half a character, as a shell or a program may hand one on, is refused: the file would not load again."""
+    """A lone surrogate, which a shell or a program may pass on, is rejected: the file would not load again."""
     (problem,) = problems(RIG.replace("Finale", f"Finale {chr(half)}"))
     line = RIG[: RIG.index("Finale")].count("\n") + 1
     assert str(problem).startswith(f"pit.toml:{line}: this line contains half a character")
 
 
 def test_a_missing_file_and_a_folder_are_reported(tmp_path: Path) -> None:
-    """A path without a file, or with a folder, or that no system can have, is refused by name with the remedy."""
+    """A path without a file, of a folder, or that no system can have is rejected by name with the remedy."""
     none = tmp_path / "none.toml"
     assert refused(none) == f"{none}: there is no such file; make one with: bayleaf new {none}"
     assert refused(tmp_path).startswith(f"{tmp_path}: this is a folder")
@@ -162,7 +164,7 @@ def test_a_missing_file_and_a_folder_are_reported(tmp_path: Path) -> None:
 
 
 def test_a_file_that_may_not_be_read_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A file without the permission to read it is refused with the system's own words."""
+    """A file that may not be read is rejected with the system's own words."""
 
     def forbidden(self: Path, encoding: str) -> str:
         raise PermissionError(13, "Permission denied")
@@ -172,7 +174,7 @@ def test_a_file_that_may_not_be_read_is_reported(tmp_path: Path, monkeypatch: py
 
 
 def test_a_good_rig_needs_no_slow_parser() -> None:
-    """Loading a good rig imports no TOML editor, which would take ten times as long as all the rest."""
+    """Loading a good rig does not import the TOML editor, which would take ten times as long as all the rest."""
     code = (
         f"import sys\nfrom engine.rig.read.load import read\nread({RIG!r}, 'x')\nassert 'tomlkit' not in sys.modules\n"
     )
@@ -180,7 +182,7 @@ def test_a_good_rig_needs_no_slow_parser() -> None:
 
 
 def test_a_great_rig_loads() -> None:
-    """64 scenes of 20 routes of 3 filters each load, and every one of them is there."""
+    """64 scenes of 20 routes with 3 filters each load, and all of them are there."""
     route = (
         '  { from = "keys", to = "drums", through = [ { filter = "channels", keep = [1] },'
         ' { filter = "transpose", semitones = 1 }, { filter = "velocity", range = [1, 100] } ] },\n'

@@ -1,4 +1,4 @@
-"""Every way we could think of to break a rig file, and the sentence that answers it."""
+"""Every way we could think of to break a rig file, and the sentence that reports it."""
 
 import pytest
 
@@ -807,7 +807,7 @@ BREAKS = [
 def test_each_break_is_reported_by_line_key_and_sentence(
     old: str, new: str, expected: list[tuple[int, str, str]]
 ) -> None:
-    """A rig with one thing wrong is refused with exactly that, at its line, by its key, in a sentence.
+    """A rig with one error is rejected with exactly that error: its line, its key, and a sentence.
 
     What is allowed: the rig file's own definition (README). The lines are those of the text in `plain_rig`.
     """

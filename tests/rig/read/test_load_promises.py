@@ -1,4 +1,4 @@
-"""What holds for every rig file, good or bad."""
+"""What is true of every rig file, good or bad."""
 
 import tomllib
 from typing import Any
@@ -31,7 +31,7 @@ def _problems(text: str) -> tuple[RigProblem, ...] | None:
 
 
 def _attempt(text: str) -> None:
-    """Read it; a refusal must name the file and a line of it in each sentence."""
+    """Read the text; if it is rejected, each sentence must name the file and one of its lines."""
     problems = _problems(text)
     assert problems != ()
     assert all(1 <= problem.line <= text.count("\n") + 1 for problem in problems or ())
@@ -41,7 +41,7 @@ def _attempt(text: str) -> None:
 @settings(max_examples=150, deadline=None)
 @given(st.data())
 def test_no_damage_to_the_text_gives_anything_but_a_refusal(data: st.DataObject) -> None:
-    """Text cut out, put in or doubled anywhere: the rig loads or is refused by line, and nothing else happens."""
+    """With text cut out, inserted or doubled anywhere, the rig loads or is rejected by line; nothing else happens."""
     text = RIG
     for _ in range(data.draw(st.integers(1, 3))):
         start = data.draw(st.integers(0, len(text)))
@@ -54,7 +54,7 @@ def test_no_damage_to_the_text_gives_anything_but_a_refusal(data: st.DataObject)
 @settings(max_examples=150, deadline=None)
 @given(st.data())
 def test_no_value_in_any_place_gives_anything_but_a_refusal(data: st.DataObject) -> None:
-    """Any value in place of any other: the rig loads or is refused by line, and nothing else happens."""
+    """With any value in place of any other, the rig loads or is rejected by line, and nothing else happens."""
     lines = RIG.split("\n")
     place = data.draw(st.sampled_from([at for at, line in enumerate(lines) if " = " in line and line[0].isalpha()]))
     value = data.draw(
@@ -73,5 +73,5 @@ def _paths(value: Any, path: tuple[str | int, ...] = ()) -> list[tuple[str | int
 @settings(max_examples=60, deadline=None)
 @given(rig_texts())
 def test_every_key_and_element_has_a_line(text: str) -> None:
-    """Whatever tomllib finds in a file, its line is known."""
+    """Everything that tomllib finds in a file has a known line."""
     assert set(_paths(tomllib.loads(text))) == set(lines_of(text))

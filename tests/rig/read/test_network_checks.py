@@ -98,30 +98,30 @@ BREAKS = [
 
 
 def problems(text: str) -> list[tuple[int, str, str]]:
-    """What is wrong with a rig."""
+    """The problems of a rig."""
     with pytest.raises(RigError) as caught:
         read(text, "pit.toml")
     return [(problem.line, problem.key, problem.text) for problem in caught.value.problems]
 
 
-@pytest.mark.parametrize(("old", "new", "wanted"), BREAKS, ids=[f"{old} => {new}" for old, new, _ in BREAKS])
-def test_each_mistake_is_reported_at_its_place(old: str, new: str, wanted: tuple[int, str, str]) -> None:
+@pytest.mark.parametrize(("old", "new", "problem"), BREAKS, ids=[f"{old} => {new}" for old, new, _ in BREAKS])
+def test_each_mistake_is_reported_at_its_place(old: str, new: str, problem: tuple[int, str, str]) -> None:
     """A mistake in [network] is reported by line, key and what is allowed."""
     assert RIG.count(old) >= 1
-    told = problems(RIG.replace(old, new, 1))
-    line, key, words = wanted
-    assert any(at == line and where == key and words in text for at, where, text in told), told
+    found = problems(RIG.replace(old, new, 1))
+    line, key, words = problem
+    assert any(at == line and where == key and words in text for at, where, text in found), found
 
 
 def test_a_machine_needs_a_network() -> None:
-    """`machine` at a port of a rig without [network] is reported once."""
+    """A port with `machine` in a rig without [network] is reported once."""
     text = 'format = 1\n[inputs]\na = { machine = "x", port = "A" }\nb = { machine = "x", port = "B" }\n'
-    told = problems(text + '[[scenes]]\nnumber = 1\nname = "One"\n')
-    assert told == [(3, "inputs.a.machine", "machine needs a [network], and this rig has none; leave it out")]
+    found = problems(text + '[[scenes]]\nnumber = 1\nname = "One"\n')
+    assert found == [(3, "inputs.a.machine", "machine needs a [network], and this rig has none; leave it out")]
 
 
 def test_who_dials_and_where_ports_are() -> None:
-    """Machines dial all earlier ones unless they say otherwise; a port without `machine` is on the main one."""
+    """Machines dial all earlier ones unless the rig says otherwise; a port without `machine` is on the main one."""
     rig = read(RIG, "pit.toml")
     assert rig.network is not None
     assert [rig.network.dials(name) for name in rig.network.machines] == [
@@ -137,7 +137,7 @@ def test_who_dials_and_where_ports_are() -> None:
 
 
 def test_the_same_file_on_every_machine() -> None:
-    """`on` reads the rig as another of its machines; a name that is none, and a rig of one machine, are reported."""
+    """`on` reads the rig as another of its machines; an unknown name, and a rig of one machine, are reported."""
     rig = read(RIG, "pit.toml")
     left = rig.on("stage-left")
     assert (left.is_remote(rig.inputs["pads"]), left.is_remote(rig.inputs["keys"])) == (True, False)
@@ -154,7 +154,7 @@ def _encrypted(text: str) -> bool:
 
 
 def test_on_one_computer_links_are_plain() -> None:
-    """Links of machines that all listen at the loopback need no certificates; others do, but with `plain`."""
+    """Links between machines that all listen on the loopback need no certificates; others do, unless `plain` is set."""
     text = RIG.replace("192.168.10", "127.0.0")
     assert [_encrypted(each) for each in (RIG, text)] == [True, False]
     assert not _encrypted(RIG.replace("[network.machines]", "plain = true\n[network.machines]"))

@@ -19,7 +19,7 @@ STEP = '{ instrument = "old-synth", sound = "Violin" },\n  { output = "drums", c
 
 
 def test_the_general_midi_names_are_the_standards() -> None:
-    """The list that comes along has the 128 names of RP-003, Table 2, in their order, printed from 1."""
+    """The built-in list has the 128 names of RP-003, Table 2, in their order, printed from 1."""
     listed = sound_list("general-midi", Path())
     assert [sound.name for sound in listed.sounds] == FACTS["gm-names"]["expected"]
     assert [sound.program for sound in listed.sounds] == list(range(1, 129))
@@ -28,7 +28,7 @@ def test_the_general_midi_names_are_the_standards() -> None:
 
 
 def test_an_instrument_has_its_lists_sounds_and_its_own_win(tmp_path: Path) -> None:
-    """`sounds_from` gives an instrument the list's sounds, counted as its own; a sound of the rig wins."""
+    """`sounds_from` gives an instrument the list's sounds, numbered as the instrument does; a sound of the rig wins."""
     file = tmp_path / "pit.toml"
     file.write_text(WITH_LIST.replace('"Bass" =', '"Flute" = { program = 3 }, "Bass" ='), encoding="utf-8")
     sounds = load(file).instruments["old-synth"].sounds
@@ -38,7 +38,7 @@ def test_an_instrument_has_its_lists_sounds_and_its_own_win(tmp_path: Path) -> N
 
 
 def test_a_list_lies_beside_the_rig_and_is_read_through_edits(tmp_path: Path) -> None:
-    """A file's path is relative to the rig; a scene may name its sounds, and an edit keeps the key as it is."""
+    """A list's path is relative to the rig; a scene may name its sounds, and an edit leaves the key as it is."""
     (tmp_path / "lists").mkdir()
     (tmp_path / "lists" / "old.toml").write_text(
         'format = 1\nprograms_from = 0\nsounds = [ { name = "Violin", program = 9 } ]\n', encoding="utf-8"
@@ -52,7 +52,7 @@ def test_a_list_lies_beside_the_rig_and_is_read_through_edits(tmp_path: Path) ->
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "expected"),
     [
         ("format = 1\nsounds = [\n  { name = 'A', program = 129 },\n]\n", "list.toml:3: "),
         ("format = 1\nsounds = [\n  { name = 'A', program = 0 },\n]\n", "list.toml:3: found program 0"),
@@ -60,26 +60,26 @@ def test_a_list_lies_beside_the_rig_and_is_read_through_edits(tmp_path: Path) ->
         ("format = 1\nsounds = [\n", "list.toml:2: this is not TOML"),
     ],
 )
-def test_a_wrong_list_is_reported_by_file_and_line(tmp_path: Path, text: str, told: str) -> None:
-    """An error in a list names the list and its line, at the instrument's line of the rig."""
+def test_a_wrong_list_is_reported_by_file_and_line(tmp_path: Path, text: str, expected: str) -> None:
+    """An error in a list names the list and its line, on the instrument's line of the rig."""
     (tmp_path / "list.toml").write_text(text, encoding="utf-8")
-    with pytest.raises(SoundListError, match=told):
+    with pytest.raises(SoundListError, match=expected):
         read_list(text, "list.toml")
     file = tmp_path / "pit.toml"
     file.write_text(WITH_LIST.replace("general-midi", "list.toml"), encoding="utf-8")
-    with pytest.raises(RigError, match=told) as refusal:
+    with pytest.raises(RigError, match=expected) as refusal:
         load(file)
     assert refusal.value.problems[0].key == "instruments.old-synth.sounds_from"
 
 
 def test_a_missing_list_says_what_there_is(tmp_path: Path) -> None:
-    """A list that is not there is reported with the ones that come along."""
+    """A missing list is reported with the names of the built-in ones."""
     with pytest.raises(SoundListError, match="general-midi"):
         sound_list("nothing.toml", tmp_path)
 
 
 def test_csv_becomes_a_list() -> None:
-    """Columns stand in any order; a name that comes twice is reported apart by bank and program."""
+    """Columns may be in any order; sounds of the same name are distinguished by bank and program."""
     made = from_csv("name,program,lsb,msb\nPad,12,3,0\nPad,13,3,0\nBass,1,,\n", "a.csv")
     listed = read_list(made, "a.toml")
     assert [(sound.name, sound.program, sound.bank) for sound in listed.sounds] == [
@@ -96,7 +96,7 @@ def test_semicolons_part_columns_too() -> None:
 
 
 def test_all_that_is_wrong_with_a_list_is_reported(tmp_path: Path) -> None:
-    """Each mistake of a list is one sentence with its place, as those of the rig are."""
+    """Each mistake in a list is one sentence with its place, like those of the rig."""
     (tmp_path / "list.toml").write_text(
         "format = 1\nsounds = [\n  { name = 'A', program = 200 },\n  { name = '' },\n]\n"
     )
@@ -104,12 +104,12 @@ def test_all_that_is_wrong_with_a_list_is_reported(tmp_path: Path) -> None:
     file.write_text(WITH_LIST.replace("general-midi", "list.toml"), encoding="utf-8")
     with pytest.raises(RigError) as refusal:
         load(file)
-    told = str(refusal.value).splitlines()
-    assert [line.partition("list.toml:")[2].partition(":")[0] for line in told] == ["3", "4", "4"]
+    lines = str(refusal.value).splitlines()
+    assert [line.partition("list.toml:")[2].partition(":")[0] for line in lines] == ["3", "4", "4"]
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "expected"),
     [
         ("", "a.csv:1: found the columns none"),
         ("program,title\n", "a.csv:1: found the columns program, title"),
@@ -120,23 +120,23 @@ def test_all_that_is_wrong_with_a_list_is_reported(tmp_path: Path) -> None:
         ("program,name\n1,A\n1,A\n1,A\n", "a.csv:4: this sound is listed twice"),
     ],
 )
-def test_wrong_csv_is_reported_by_line(text: str, told: str) -> None:
-    """What is wrong in a CSV file is reported by its line, with what is allowed."""
+def test_wrong_csv_is_reported_by_line(text: str, expected: str) -> None:
+    """A mistake in a CSV file is reported by its line, with what is allowed."""
     with pytest.raises(SoundListError) as fault:
         from_csv(text, "a.csv")
-    assert told in str(fault.value)
+    assert expected in str(fault.value)
 
 
 @pytest.mark.parametrize(
-    ("listens", "told", "name"),
+    ("listens", "selected", "name"),
     [("msb lsb", (3, 7), "Pad"), ("msb lsb", (3, 0), None), ("msb", (3, 0), "Pad"), ("lsb", (0, 7), "Pad")],
 )
 def test_a_sound_is_known_by_what_its_instrument_heeds(
-    listens: Literal["msb lsb", "msb", "lsb"], told: tuple[int, int], name: str | None
+    listens: Literal["msb lsb", "msb", "lsb"], selected: tuple[int, int], name: str | None
 ) -> None:
-    """An instrument that takes no LSB is reported none, and is on the sound all the same."""
+    """An instrument that ignores the LSB is sent none, and its sound is recognised all the same."""
     gear = Instrument(
         output="box", channel=1, bank=listens, sounds={"Pad": Sound.model_validate({"bank": [3, 7], "program": 12})}
     )
-    assert sound_of(gear, told, 11) == name
-    assert sound_of(gear, told, 12) is None
+    assert sound_of(gear, selected, 11) == name
+    assert sound_of(gear, selected, 12) is None
