@@ -1,5 +1,5 @@
-"""Faults of the stage, each many times at random moments of a real song, on real JACK ports; the boxes are judged by
-a model of a receiving synth. `pytest -s` shows the counts; BAYLEAF_FAULTS says how often each fault strikes."""
+"""Faults of the stage, each many times at random moments of a real song, on real JACK ports; a model of a receiving
+synth judges the boxes. `pytest -s` shows the counts; BAYLEAF_FAULTS says how often each fault strikes."""
 
 import json
 import re
@@ -19,9 +19,9 @@ from tests.support.jack_stage_rig import FAULTY, PLUGGED_IN, rig
 from tests.support.songs import BUSY, song_file
 from tests.support.waiting import until
 
-STAGES = 3  # side by side, for most of the time is waiting
+STAGES = 3  # side by side, as most of the time is waiting
 
-Fault = Callable[[Stage], float | None]  # what happens, until the stage is whole again; the time (s) it measured
+Fault = Callable[[Stage], float | None]  # ends when the stage is whole again; returns the time (s) it measured
 
 
 @pytest.fixture(scope="module")
@@ -53,19 +53,19 @@ def an_input_vanishes(stage: Stage) -> float:
 
 
 def an_output_loses_power(stage: Stage) -> float:
-    """A box is switched off and on again: it has forgotten everything."""
+    """A box is switched off and on again, and has forgotten everything."""
     return _box_away(stage, power=True)
 
 
 def an_output_loses_its_cable(stage: Stage) -> float:
-    """A box is unplugged and plugged in again: it still sounds, and is where it was."""
+    """A box is unplugged and plugged in again; it has kept its notes and sounds."""
     return _box_away(stage, power=False)
 
 
 def _box_away(stage: Stage, power: bool) -> float:
     name, box = stage.dice.choice(list(zip(("one", "two"), stage.boxes, strict=True)))
     before = stage.port("outputs", name)["returns"]
-    box.synth.heeds = True  # JACK takes releases for it until the loss is noticed
+    box.synth.heeds = True  # JACK accepts releases for it until the loss is noticed
     (box.off if power else box.pull)()
     stage.wait_a_little(0.6)
     box.plug()
@@ -73,7 +73,7 @@ def _box_away(stage: Stage, power: bool) -> float:
 
 
 def a_player_falls_silent(stage: Stage) -> float:
-    """The piano has sent active sensing and then nothing more, with keys and pedals held: a cable that is broken."""
+    """The piano has sent active sensing and then nothing more, with keys and pedals held: its cable has broken."""
     with stage.song.paused():
         stage.grab()
         stage.piano.play(b"\xfe")
@@ -86,7 +86,7 @@ def a_player_falls_silent(stage: Stage) -> float:
 
 
 def a_loop(stage: Stage) -> float:
-    """A box's thru is wired into the organ's cable, whose route leads to that box; then it is taken away."""
+    """A box's thru is plugged into the organ's input, whose route leads to that box; then it is unplugged."""
     stage.recall(1)
     until("no muted way", lambda: not _muted(stage), PATIENCE)
     box = stage.boxes[0]
@@ -98,7 +98,7 @@ def a_loop(stage: Stage) -> float:
         stage.wait_a_little(0.1)
     finally:
         box.thru = None
-    # what is still on its way in would be played in the next scene by a cable that can no longer let go of it
+    # what is still on its way in would be played in the next scene, from a cable that can no longer release it
     stage.wait_a_little(0.1)
     stage.recall(stage.dice.choice((2, 3)))
     return took
@@ -110,7 +110,7 @@ def _muted(stage: Stage) -> list[dict[str, str]]:
 
 
 def a_flood(stage: Stage) -> None:
-    """The organ sends 30,000 messages a second for 100 ms: notes, bends, controllers, pressures."""
+    """The organ sends 30,000 messages per second for 100 ms: notes, bends, controllers, pressures."""
     begin = time.monotonic()
     for number in range(3000):
         key = number // 6 % 60 + 30
@@ -146,7 +146,7 @@ def a_scene_is_taken_out(stage: Stage) -> float:
 
 
 def an_edit_is_refused(stage: Stage) -> float:
-    """The rig file is saved half-written, refused, and saved whole again."""
+    """The rig file is saved half-written, rejected, and saved whole again."""
     whole = rig(stage.number, stage.edit)
     stage.engine.file.write_text(whole[: stage.dice.randrange(20, len(whole) // 2)] + "\n= [", encoding="utf-8")
     begin = time.monotonic()
@@ -164,7 +164,7 @@ def a_panic(stage: Stage) -> None:
 
 
 def two_panics(stage: Stage) -> None:
-    """By the shell, one upon the other, with music in between; the second one sweeps all channels of both boxes."""
+    """From the shell, one after the other, with music in between; the second sweeps all channels of both boxes."""
     stage.engine.request("panic")
     stage.wait_a_little(0.2)
     for box in stage.boxes:
@@ -177,7 +177,7 @@ def two_panics(stage: Stage) -> None:
 
 
 def a_scene_without_the_player(stage: Stage) -> None:
-    """The scene changes while pedal, bend and keys are held, to one that nobody plays in; only the keys go up."""
+    """While pedal, bend and keys are held, the scene changes to one without the player's input; only the keys go up."""
     with stage.song.paused():
         stage.grab()
         stage.recall(5)
@@ -200,7 +200,7 @@ def a_filter_raises(stage: Stage) -> None:
 
 
 def a_sleep(stage: Stage) -> float:
-    """The engine stands still for three seconds, as a laptop whose lid was shut, and wakes up."""
+    """The engine is stopped for three seconds, like a laptop with its lid shut, and wakes up."""
     stage.heed(True)
     woken = stage.engine.said().count("woke after")
     stage.engine.process.send_signal(signal.SIGSTOP)
@@ -214,7 +214,7 @@ def a_sleep(stage: Stage) -> float:
 
 
 def a_crash(stage: Stage) -> float:
-    """The engine is killed, and started again; what the foot asked for at that moment may be lost with it."""
+    """The engine is killed and started again; what the foot asked for at that moment may be lost with it."""
     stage.heed(True)
     stage.engine.kill()
     begin = time.monotonic()
@@ -229,7 +229,7 @@ def _has_heard(box: Box, messages: set[bytes]) -> bool:
 
 
 def _what_was_recalled(stage: Stage) -> None:
-    """The last thing that the foot asked for may have been lost on its way to an engine that stood still."""
+    """The last recall by foot may have been lost on its way to an engine that was stopped."""
     found = (stage.engine.request("status") or {})["status"]["scene"]["number"]
     assert found in (stage.scene, stage.scene_before)
     stage.scene = found
@@ -254,7 +254,7 @@ SLOW: list[Fault] = [a_sleep, a_crash]
 
 
 def once(stage: Stage, fault: Fault) -> tuple[float | None, list[str]]:
-    """Play, break, play on, let go of everything; the time measured, and what is left."""
+    """Play, break, play on, release everything; returns the time measured, and what is left."""
     stage.heed(False)
     stage.wait_a_little()
     stage.change_scenes()
@@ -277,7 +277,7 @@ def once(stage: Stage, fault: Fault) -> tuple[float | None, list[str]]:
 
 
 def _recorded(stage: Stage, left: list[str]) -> str:
-    """Every press and release of the keys that sound on, in and out, as the flight recorder kept them."""
+    """Every press and release of the keys that still sound, in and out, as the flight recorder kept them."""
     places = re.findall(r"sounds \((\d+), (\d+)\)", "\n".join(left))
     keys = {bytes((status | int(channel), int(key))) for channel, key in places for status in (0x80, 0x90)}
     file = stage.engine.file.with_name(f"left-{time.monotonic_ns()}.jsonl")
@@ -288,8 +288,8 @@ def _recorded(stage: Stage, left: list[str]) -> str:
 
 
 def _with_new_ears(stage: Stage) -> list[str]:
-    """JACK now and then never wakes a client that was made in a crowd, here a box's own: seen once in some 2,000 of
-    them, and starting the engine again did not help. Such a box gets a new one and is asked again; what is left."""
+    """JACK now and then never wakes a client that was made in a crowd, here a box's own: seen once in some 2,000, and
+    starting the engine again did not help. Such a box gets a new client and is asked again; returns what is left."""
     for name, box in zip(("one", "two"), stage.boxes, strict=True):
         print(f"\n{box.name} gets a new ear: {stage.residue()}")
         before = stage.port("outputs", name)["returns"]
@@ -301,13 +301,13 @@ def _with_new_ears(stage: Stage) -> list[str]:
 
 
 def _loops_told(stage: Stage) -> int:
-    """How often; what was kept back within a second is told later as so many times more, and was found before."""
+    """How many loops were reported as found; the later lines for repeats within a second are not counted."""
     told = (line for line in stage.engine.said().splitlines() if "a loop was found" in line)
     return sum("times more" not in line for line in told)
 
 
 def on_all(stages: list[Stage], fault: Fault, times: int) -> tuple[list[float], list[list[str]]]:
-    """So many trials, shared out; the times measured, and what was left after each trial that left something."""
+    """Share out this many trials; returns the times measured, and what was left after each that left something."""
     turns = threading.Semaphore(times)
 
     def trials(stage: Stage) -> list[tuple[float | None, list[str]]]:
@@ -323,7 +323,7 @@ def on_all(stages: list[Stage], fault: Fault, times: int) -> tuple[list[float], 
 
 @pytest.mark.parametrize("fault", QUICK + SLOW, ids=lambda fault: fault.__name__)
 def test_nothing_is_left_after(stages: list[Stage], fault: Fault) -> None:
-    """After each fault at a random moment of a song, and once all is let go of, no box has a note sounding, a pedal
+    """After each fault at a random moment of a song, and once all is released, no box has a note sounding, a pedal
     down, a bend off centre or anything else off rest, and both are on the scene's banks and programs."""
     times = faults_wanted(fault in QUICK)
     begin = time.monotonic()

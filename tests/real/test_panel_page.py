@@ -1,4 +1,4 @@
-"""The page does what it says: a real browser, the panel's process, an engine on JACK ports, boxes that hear."""
+"""The page does what it says: a real browser, the panel's process, an engine on JACK ports, boxes that receive."""
 
 import os
 import signal
@@ -36,7 +36,7 @@ def test_next_back_and_jump_recall_and_the_boxes_hear_it(page_pit: Pit) -> None:
 
 
 def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
-    """While the engine is held, a press of Next changes nothing but says that it was asked for."""
+    """While the engine is stopped, a click on Next changes nothing and shows only that the scene was asked for."""
     page = page_pit.page()
     process = page_pit.engine.process.pid
     os.kill(process, signal.SIGSTOP)
@@ -50,7 +50,7 @@ def test_a_recall_is_shown_only_when_the_engine_says_so(page_pit: Pit) -> None:
 
 
 def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
-    """A press in the table plays at once and is unsaved; Save proves it; Undo takes it back, Redo brings it again."""
+    """A click in the table plays at once and is unsaved; Save saves it; Undo takes it back, Redo brings it again."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys to brass: not connected", exact=True).click()
     expect(page.get_by_text("Unsaved: the rig file does not have these edits yet.")).to_be_visible()
@@ -64,7 +64,7 @@ def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
     assert any("brass" in route["to"] for route in saved)
     page.get_by_role("button", name="Undo").click()
     page.get_by_role("button", name="keys to brass: not connected", exact=True).wait_for()
-    page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))  # it rings until its key is let go of
+    page_pit.players["keys"].play(bytes((0x80, MIDDLE_C, 64)))  # it sounds until its key is released
     until("the release", lambda: not page_pit.sounding("brass"))
     page.get_by_role("button", name="Redo").click()
     page.get_by_role("button", name="keys to brass: connected", exact=True).wait_for()
@@ -74,7 +74,7 @@ def test_a_route_made_saved_undone_and_redone(page_pit: Pit) -> None:
 
 
 def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
-    """A filter is added by its form and is heard; a value that cannot be is refused, and its field marked."""
+    """A filter is added by its form and takes effect; an impossible value is refused, and its field marked."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
     page.get_by_role("button", name="Edit filters of route 1").click()
@@ -93,7 +93,7 @@ def test_a_chain_is_edited_with_forms(page_pit: Pit) -> None:
 
 
 def test_what_is_being_typed_stays_with_its_scene(page_pit: Pit) -> None:
-    """A scene that comes into force while a chain and a burst are edited takes neither away, and gets neither."""
+    """A scene recalled while a chain and a burst are being edited neither discards the edits nor receives them."""
     page = page_pit.page(view="patch")
     page.get_by_role("button", name="keys: its routes and filters").click()
     page.get_by_role("button", name="Edit filters of route 1").click()
@@ -129,7 +129,7 @@ def test_a_burst_is_edited_by_instrument_and_sound(page_pit: Pit) -> None:
 
 
 def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
-    """A short press of Panic silences nothing; a held one silences all."""
+    """A short press of Panic silences nothing; a held press silences everything."""
     page = page_pit.page(PHONE)
     page_pit.players["keys"].play(bytes((0x90, MIDDLE_C, 64)))
     page_pit.heard("strings", (0, MIDDLE_C))
@@ -146,7 +146,7 @@ def test_panic_takes_a_held_press_and_no_stray_touch(page_pit: Pit) -> None:
 
 
 def test_it_says_what_is_old_and_comes_back_by_itself(page_pit: Pit) -> None:
-    """An engine killed and started again, then the panel: each time the page says so, and goes on without a hand."""
+    """When the engine, then the panel, is killed and started again, the page says so, and recovers by itself."""
     page = page_pit.page()
     old = page.locator("#old")
     page_pit.engine.kill()
@@ -176,7 +176,7 @@ def test_the_health_line_is_honest(page_pit: Pit) -> None:
 
 
 def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
-    """What is played stands there in words; a press on what went out shows its way through the scene."""
+    """What is played appears in words; a click on what went out shows its way through the scene."""
     page = page_pit.page(view="monitor")
     page_pit.engine.request("scene", scene=12)
     played = page.locator(".passing").get_by_role("button")
@@ -199,7 +199,7 @@ def test_the_monitor_tells_in_words_and_explains(page_pit: Pit) -> None:
 
 
 def test_faults_are_found(page_pit: Pit) -> None:
-    """A test note sounds and ends; ports say who uses them; outputs are asked who is there; two scenes are compared."""
+    """A test note sounds and ends; ports show where they are used; outputs are identified; scenes are compared."""
     page = page_pit.page(view="gear")
     page.get_by_role("button", name="Test note: string-machine").click()
     page_pit.heard("strings", (4, MIDDLE_C))
@@ -213,7 +213,7 @@ def test_faults_are_found(page_pit: Pit) -> None:
 
 
 def test_the_handbook_is_read_and_searched(page_pit: Pit) -> None:
-    """A topic shows its page; a link leads to another; a search lists lines, and a press on one goes there."""
+    """A topic shows its page; a link leads to another; a search lists lines, and a click on one opens it there."""
     page = page_pit.page(PHONE, view="help")
     handbook = page.locator(".handbook")
     page.get_by_role("link", name="Limits").click()

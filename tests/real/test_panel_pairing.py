@@ -20,7 +20,7 @@ def _chromium(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 async def _in_chromium(ends: Ends, job: Any) -> Any:
-    """What `job` returns; the machine's name "laptop.local" leads to the panel."""
+    """Return what `job` returns; the machine's name "laptop.local" leads to the panel."""
 
     def run() -> Any:
         rules = "--host-resolver-rules=MAP laptop.local 127.0.0.1"
@@ -36,7 +36,7 @@ async def _in_chromium(ends: Ends, job: Any) -> Any:
 
 @pytest.mark.parametrize("theme", ["dark", "light"])
 async def test_the_form_is_accessible_and_breaks_no_policy(tmp_path: Path, theme: Literal["light", "dark"]) -> None:
-    """At 360 pixels, in both themes, with and without a fault: no violation of axe's rules, none of the policy."""
+    """At 360 pixels, in both themes, with and without an error: no violation of axe's rules or of the policy."""
 
     def look(browser: Browser, address: str) -> list[str]:
         page = browser.new_page(viewport={"width": 360, "height": 740}, color_scheme=theme)
@@ -57,9 +57,9 @@ async def test_the_form_is_accessible_and_breaks_no_policy(tmp_path: Path, theme
 
 
 async def test_a_code_from_the_camera_pairs_once(tmp_path: Path) -> None:
-    """The code behind "#" is put into the form and taken out of the address; sent by keyboard alone it opens the page.
+    """The code behind "#" is put into the form and removed from the address; sent by keyboard alone it opens the page.
 
-    No script of the page can read the cookie.
+    Scripts of the page cannot read the cookie.
     """
 
     def pair(browser: Browser, address: str) -> tuple[str, str, str, int | None]:

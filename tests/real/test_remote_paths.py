@@ -69,7 +69,7 @@ with jack.open_output(desk) as port:
 
 
 def free_port() -> int:
-    """A UDP port that nobody has."""
+    """A free UDP port."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.bind((HERE, 0))
         return int(probe.getsockname()[1])
@@ -82,13 +82,13 @@ def ours(command: int, *data: int) -> bytes:
 
 
 class Pit:
-    """A running engine, a desk that plays to it, and an ear for its answers."""
+    """A running engine, a desk that plays to it, and a listener for its answers."""
 
     def __init__(self, running: Engine, desk: Any, ear: Any, port: int) -> None:
         self.engine, self.desk, self.ear, self.port = running, desk, ear, port
 
     def play(self, *messages: str | bytes) -> None:
-        """From the desk, in this order."""
+        """Play from the desk, in this order."""
         for message in messages:
             self.desk.send_message(bytes.fromhex(message) if isinstance(message, str) else message)
 
@@ -103,13 +103,13 @@ class Pit:
         until(what, lambda: there(self.status()))
 
     def until_scene(self, number: int) -> None:
-        """Wait until this scene is in force."""
+        """Wait until this is the current scene."""
         self.until(f"scene {number}", lambda status: status["scene"]["number"] == number)
 
 
 @pytest.fixture
 def pit(jack_server: str, tmp_path: Path) -> Iterator[Pit]:
-    """Real ports of JACK: the engine's are virtual, ours are joined to them."""
+    """Real ports of JACK: the engine's are virtual, ours are connected to them."""
     port = free_port()
     with (
         engine(tmp_path, RIG.replace("PORT", str(port)), "--virtual", "--backend", "jack") as running,
@@ -120,19 +120,19 @@ def pit(jack_server: str, tmp_path: Path) -> Iterator[Pit]:
 
 
 def test_program_with_bank(pit: Pit) -> None:
-    """Bank 0 2 and program 44 as printed recall scene 300 (MIDI 1.0 p. 13, 14)."""
+    """Bank 0 2 and program 44, as printed, recall scene 300 (MIDI 1.0 p. 13, 14)."""
     pit.play("B0 00 00", "B0 20 02", "C0 2B")
     pit.until_scene(300)
 
 
 def test_song_select(pit: Pit) -> None:
-    """Song 60 on the wire recalls scene 61 (counted from 1: common practice, no source)."""
+    """Song 60 in the bytes recalls scene 61 (counted from 1: common practice, no source)."""
     pit.play("F3 3C")
     pit.until_scene(61)
 
 
 def test_show_control(pit: Pit) -> None:
-    """GO of cue 61 recalls it for our id, GO alone to all is next; a cue for machinery does nothing (RP-002 4)."""
+    """GO of cue 61 for our id recalls it, GO alone for all is next; a cue for machinery does nothing (RP-002 4)."""
     pit.play("F0 7F 05 02 20 01 33 30 30 F7", "F0 7F 05 02 01 01 36 31 F7")
     pit.until_scene(61)
     pit.play("F0 7F 7F 02 01 01 F7")
@@ -154,7 +154,7 @@ def test_machine_control(pit: Pit) -> None:
 
 
 def test_our_own_sysex(pit: Pit) -> None:
-    """Recall and the question for the scene are answered at the output for answers, byte by byte as written down."""
+    """Recall and the question for the scene are answered at the output for answers, byte for byte as documented."""
     pit.play(ours(0x01, 61, 0, 0))
     (answer,) = hear(pit.ear, 1)
     assert answer.startswith(bytes.fromhex("F0 7D 62 6C 01 05 41 01 01"))
@@ -165,7 +165,7 @@ def test_our_own_sysex(pit: Pit) -> None:
 
 
 def test_what_is_not_in_order_passes(pit: Pit) -> None:
-    """A damaged message of our own and foreign SysEx command nothing, and pass like any SysEx."""
+    """A damaged message of our own and foreign SysEx are not commands, and pass like any SysEx."""
     damaged = ours(0x01, 61, 0, 0)[:-2] + b"\x00\xf7"
     foreign = bytes.fromhex("F0 7D 01 02 03 F7")
     pit.play(damaged, foreign)
@@ -174,7 +174,7 @@ def test_what_is_not_in_order_passes(pit: Pit) -> None:
 
 
 def test_a_backup_over_real_ports_and_back(pit: Pit, tmp_path: Path) -> None:
-    """Asked for, the rig comes as a dump; mido keeps it as a .syx file; played back by a player, it plays again."""
+    """On request the rig comes as a dump; mido keeps it as a .syx file; sent back by a player, it is loaded again."""
     heard: list[bytes] = []
     listener = threading.Thread(target=lambda: heard.extend(hear(pit.ear, 1)))
     listener.start()

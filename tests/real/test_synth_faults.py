@@ -1,4 +1,4 @@
-"""After each fault FluidSynth, an ear that nobody here wrote, holds no voice and is on the scene's sounds by name."""
+"""After each fault FluidSynth, a synth from elsewhere, has no voice left and is on the scene's sounds by name."""
 
 import subprocess
 from collections.abc import Callable, Iterator
@@ -51,7 +51,7 @@ do = "panic"
 
 @dataclass
 class Pit:
-    """All that plays into one FluidSynth."""
+    """Everything that plays into one FluidSynth."""
 
     synth: FluidSynth
     engine: Engine
@@ -59,7 +59,7 @@ class Pit:
     foot: Player
 
     def returns(self) -> int:
-        """How often the way to the synth was opened again."""
+        """How often the port to the synth was opened again."""
         answer = self.engine.request("status")
         port = answer["status"]["outputs"][0] if answer else {}
         return port["returns"] if port and port["state"] == "open" else -1
@@ -67,7 +67,7 @@ class Pit:
 
 @pytest.fixture
 def pit(synth: FluidSynth, tmp_path: Path) -> Iterator[Pit]:
-    """An organ chord is held: one key down, one let go of under the pedal."""
+    """An organ chord is held: one key down, one released under the pedal."""
     piano, foot = Player("Stage piano"), Player("Foot controller")
     engine = Engine(tmp_path, RIG, "--backend", "jack")
     try:
@@ -84,7 +84,7 @@ def pit(synth: FluidSynth, tmp_path: Path) -> Iterator[Pit]:
 
 
 def the_input_is_pulled(pit: Pit) -> None:
-    """The piano's cable comes out."""
+    """The piano's cable is pulled out."""
     pit.piano.pull()
 
 
@@ -99,23 +99,23 @@ def a_scene_that_cuts(pit: Pit) -> None:
 
 
 def a_scene_that_lets_ring(pit: Pit) -> None:
-    """A scene that nobody plays in; the key goes up, the pedal stays down."""
+    """A scene without the player's input; the key goes up, the pedal stays down."""
     pit.foot.play(bytes.fromhex("C0 02"))
     pit.piano.keys_up()
 
 
 def active_sensing_ceases(pit: Pit) -> None:
-    """The piano has promised to speak, and does not."""
+    """The piano's active sensing stops."""
     pit.piano.play(b"\xfe")
 
 
 def the_engine_ends(pit: Pit) -> None:
-    """As its user ends it."""
+    """Ended as its user ends it."""
     pit.engine.end()
 
 
 def the_engine_is_killed(pit: Pit) -> None:
-    """And started again."""
+    """Killed, and started again."""
     pit.engine.kill()
     assert pit.synth.voices() >= 2
     pit.engine.start()
@@ -126,14 +126,14 @@ def the_synth_is_unplugged(pit: Pit) -> None:
     before = pit.returns()
     synth = "fluidsynth-midi:midi_00"
     listed = subprocess.run(["jack_lsp", "-c", synth], check=True, capture_output=True, text=True).stdout.splitlines()
-    (ours,) = (line.strip() for line in listed if line.startswith(" "))  # what is joined to it stands indented
+    (ours,) = (line.strip() for line in listed if line.startswith(" "))  # what it is connected to is indented
     subprocess.run(["jack_disconnect", ours, synth], check=True, capture_output=True)
     pit.piano.hands_off()
     until("the cable put in again", lambda: pit.returns() > before)
 
 
 def the_synth_is_switched_off_and_on(pit: Pit) -> None:
-    """It has forgotten everything, and is told its sounds again."""
+    """It has forgotten everything, and is sent its sounds again."""
     before = pit.returns()
     pit.synth.off()
     pit.synth.start()

@@ -14,7 +14,7 @@ from tests.support.waiting import until
 
 @contextmanager
 def system_line(backend: str, api: int, carries: int, patience: float) -> Iterator[Line]:
-    """One virtual input and one virtual output, each joined from outside."""
+    """One virtual input and one virtual output, each connected from outside."""
     system = open_system(backend, "bayleaf")
     source, output = system.open_virtual_input("keys"), system.open_virtual_output("strings")
 
@@ -35,7 +35,7 @@ def system_line(backend: str, api: int, carries: int, patience: float) -> Iterat
 
 @contextmanager
 def joined_line(backend: str, api: int, carries: int, patience: float) -> Iterator[Line]:
-    """Two ports of another program, which may end; ours join them."""
+    """Two ports of another program, which can go away; ours connect to them."""
     system = open_system(backend, "bayleaf")
     piano, box = rtmidi.MidiOut(api, name="Stage piano"), rtmidi.MidiIn(api, name="Box", queue_size_limit=8192)
     box.ignore_types(False, False, False)
@@ -60,7 +60,7 @@ def joined_line(backend: str, api: int, carries: int, patience: float) -> Iterat
 
 
 def hearing(ear: Any) -> Callable[[], bytes]:
-    """What an rtmidi input heard since the last call."""
+    """What an rtmidi input received since the last call."""
 
     def heard() -> bytes:
         data = b""
@@ -72,7 +72,7 @@ def hearing(ear: Any) -> Callable[[], bytes]:
 
 
 def _settle(play: Callable[[bytes], object], heard: Callable[[], bytes]) -> None:
-    """A new connection may carry nothing at first: play until something is heard, then until the last of it is."""
+    """A new connection may carry nothing at first: play until something arrives, then wait for the last of it."""
     until("a connection", lambda: (play(b"\xfe"), heard())[1])
     play(b"\xf6")
     until("the last of it", lambda: heard().endswith(b"\xf6"))

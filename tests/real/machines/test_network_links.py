@@ -1,6 +1,6 @@
 """A machine's cable is pulled and put back, and a bad cable: an engine and a machine that lends, each in a network
-namespace, QUIC with certificates, real processes. What must hold is our own (the README); no outside source.
-BAYLEAF_CABLES says how often each cable is pulled, 2 if it says nothing; what that cost is printed.
+namespace, QUIC with certificates, real processes. The requirements are our own (the README); no outside source.
+BAYLEAF_CABLES says how often each cable is pulled, 2 by default; how long everything took is printed.
 """
 
 import json
@@ -65,7 +65,7 @@ class Stage:
         self.until_through()
 
     def until_through(self, since: int = 0) -> None:
-        """Until a controller from the far keys has come through to the far strings."""
+        """Wait until a controller from the far keys has arrived at the far strings."""
 
         def through() -> bool:
             self.keys.play("BE 14 01", "BE 14 00")
@@ -74,11 +74,11 @@ class Stage:
         until("a controller all the way", through)
 
     def until_still(self) -> None:
-        """Until nothing has come out for a while."""
+        """Wait until nothing has come out for a while."""
         until("silence", lambda: time.monotonic() - self.strings.heard[-1][0] > 0.5)
 
     def status(self) -> dict[str, Any]:
-        """The engine's."""
+        """The engine's status."""
         answer = self.troupe.request("desk", "status")
         assert answer is not None
         status: dict[str, Any] = answer["status"]
@@ -90,7 +90,7 @@ class Stage:
         return found
 
     def unplugged(self) -> set[str]:
-        """The ports that the engine misses."""
+        """The ports that the engine lists as missing."""
         told = self.status()
         return {port["name"] for port in [*told["inputs"], *told["outputs"]] if port["state"] != "open"}
 
@@ -102,7 +102,7 @@ class Stage:
 
 @pytest.fixture
 def stage(tmp_path: Path) -> Iterator[Stage]:
-    """Both play."""
+    """The desk and the machine that lends, both playing."""
     need_machines()
     with Hall(("desk", "left")) as hall:
         made = Stage(hall, tmp_path)
@@ -113,8 +113,8 @@ def stage(tmp_path: Path) -> Iterator[Stage]:
 
 
 class Pulled(NamedTuple):
-    """What one pulled cable cost (ms): from the pull to the far output's last release, and to the release of what the
-    far input held; from the moment the cable is back to the end of the burst."""
+    """How long one pulled cable took (ms): from the pull to the far output's last release, and to the release of what
+    the far input held; from the moment the cable is back to the end of the burst."""
 
     silent: int
     let_go: int
@@ -122,7 +122,7 @@ class Pulled(NamedTuple):
 
 
 def pull(stage: Stage, whose: str) -> Pulled:
-    """Pull a machine's cable while notes sound, put it back, and see to everything that must happen."""
+    """Pull a machine's cable while notes sound, put it back, and check everything that must happen."""
     before, at_drums = len(stage.strings.heard), len(stage.drums.heard)
     stage.pads.play("94 3C 40", "B4 40 7F", "E4 00 50")
     stage.keys.play("90 30 50")
@@ -150,9 +150,9 @@ def pull(stage: Stage, whose: str) -> Pulled:
 
 @pytest.mark.parametrize("whose", ["desk", "left"])
 def test_a_cable_is_pulled_and_put_back(stage: Stage, whose: str) -> None:
-    """Whichever end's cable is pulled: what sounds at the far outputs is released there by their own machine, what a
-    far input holds is let go here, and both ports count as unplugged. When the cable is back the output is set to rest
-    and put on its sounds, and both play."""
+    """Whichever end's cable is pulled: the machine at the far outputs releases what sounds there, what a far input
+    holds is released here, and both ports count as unplugged. When the cable is back, the output is set to rest and
+    to its sounds, and both ports play."""
     trials = []
     for _ in range(TRIALS):
         trials.append(pull(stage, whose))
@@ -165,7 +165,7 @@ def test_a_cable_is_pulled_and_put_back(stage: Stage, whose: str) -> None:
 
 def test_a_bad_cable_keeps_the_order(stage: Stage) -> None:
     """With 1 % of the packets lost and the others up to 5 ms early or late on their way, every note from a far input
-    reaches a far output once and in order; the round trip that is shown says what that costs."""
+    reaches a far output once and in order; the displayed round trip includes the delay."""
     quiet = until("a round trip", lambda: stage.machine("left")["round_trip"])
     stage.hall.disturb("left", 0.01, 5, 5)
     until("the delay to be shown", lambda: (stage.machine("left")["round_trip"] or quiet)["last"] > 4)
@@ -182,12 +182,12 @@ def test_a_bad_cable_keeps_the_order(stage: Stage) -> None:
         until("what was played", partial(stage.strings.has, most))
     until("the last note", lambda: stage.strings.messages(since)[-1:] == played[-1:])
     assert stage.strings.messages(since) == played
-    assert stage.machine("left")["round_trip"]["most"] > 4  # ms: there and back are 5 each, give or take 5
+    assert stage.machine("left")["round_trip"]["most"] > 4  # ms: there and back are 5 each, plus or minus 5
     stage.hall.calm("left")
 
 
 def test_a_machine_whose_cable_was_out_at_the_start_joins(stage: Stage) -> None:
-    """An engine that starts while its computer has no address yet (as network managers have it while a cable is out)
+    """An engine that starts while its computer has no address yet (network managers give none while a cable is out)
     plays its own ports, and joins once the address is there."""
     troupe, hall = stage.troupe, stage.hall
     troupe.kill("desk")

@@ -38,7 +38,7 @@ routes = [{ from = "keys", to = "strings" }]
 
 @pytest.fixture
 def troupe(tmp_path: Path) -> Iterator[Troupe]:
-    """All three play."""
+    """All three machines, playing."""
     made = Troupe(None, tmp_path, RIG)
     try:
         for name in ("left", *ENGINES):
@@ -51,7 +51,7 @@ def troupe(tmp_path: Path) -> Iterator[Troupe]:
 
 @pytest.fixture
 def page(troupe: Troupe, chromium: Browser) -> Iterator[Page]:
-    """The page of the desk."""
+    """The desk's page."""
     command = [sys.executable, "-m", "engine.cli", "panel", "--port", "0"]
     with subprocess.Popen(command, env=troupe.environment("desk"), stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
@@ -66,8 +66,8 @@ def page(troupe: Troupe, chromium: Browser) -> Iterator[Page]:
 
 
 def test_the_page_shows_the_machines_and_hands_over(troupe: Troupe, page: Page) -> None:
-    """Who is there, how far away, who is in charge; a press hands the show over; what is gone is said, and not kept."""
-    if troupe.leader() == "spare":  # a busy computer was silent for too long
+    """The page shows the machines, their delays and which is in charge; a click hands over; losses are reported."""
+    if troupe.leader() == "spare":  # on a busy computer the desk was silent for too long
         troupe.request("spare", "handover")
     expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
     listed = page.locator("#machines li")
@@ -82,5 +82,5 @@ def test_the_page_shows_the_machines_and_hands_over(troupe: Troupe, page: Page) 
     troupe.kill("spare")
     expect(page.locator("#health")).to_contain_text("spare is not there: no engine could take over", timeout=LONGEST)
     expect(page.locator("#in-charge")).to_have_text("desk is in charge", timeout=LONGEST)
-    troupe.kill("desk")  # what is back one day may have no other machines
+    troupe.kill("desk")  # it may return with other machines in its rig
     expect(page.locator("#network")).to_be_hidden(timeout=LONGEST)

@@ -1,8 +1,8 @@
 """A standby takes over in the middle of a real song: three machines in network namespaces, QUIC, real processes.
 
-One machine lends its ports; into its input a song is played, at its output every note is counted. Each trial lets the
-engine in charge die in one way and puts it right again; the next one strikes the engine that took over.
-BAYLEAF_TAKEOVERS in the environment says how many trials of each kind, 2 if it says nothing.
+One machine lends its ports: a song is played into its input, and every note is counted at its output. In each trial the
+engine in charge fails in one way and is put right again; the next trial strikes the engine that took over.
+BAYLEAF_TAKEOVERS in the environment says how many trials there are of each kind, 2 by default.
 """
 
 import json
@@ -64,7 +64,7 @@ def hall() -> Iterator[Hall]:
 
 @pytest.fixture
 def troupe(hall: Hall, tmp_path: Path) -> Iterator[Troupe]:
-    """What is to run on them, with certificates."""
+    """The programs to run on them, with certificates."""
     for name in ("in", "out"):
         os.mkfifo(tmp_path / name)
     made = Troupe(hall, tmp_path, RIG.format(folder=tmp_path))
@@ -76,39 +76,39 @@ def troupe(hall: Hall, tmp_path: Path) -> Iterator[Troupe]:
 
 
 def strike(hall: Hall, troupe: Troupe, kind: str, victim: str) -> float:
-    """Let the engine in charge die in some way, for a while; when (s)."""
+    """Let the engine in charge fail in some way, for a while; returns when (s)."""
     at = time.monotonic()
     if kind == "kill":
         troupe.kill(victim)
-        time.sleep(OUT)  # so long the fault lasts
+        time.sleep(OUT)  # the fault lasts
         troupe.start(victim)
     elif kind == "stop":
         troupe.signal(victim, signal.SIGSTOP)
-        time.sleep(OUT)  # so long the fault lasts
+        time.sleep(OUT)  # the fault lasts
         troupe.signal(victim, signal.SIGCONT)
     elif kind == "stuck":
         troupe.signal(victim, signal.SIGUSR1)
-        time.sleep(OUT)  # so long the fault lasts
+        time.sleep(OUT)  # the fault lasts
     elif kind == "cable":
         hall.cut(victim)
-        time.sleep(OUT)  # so long the fault lasts
+        time.sleep(OUT)  # the fault lasts
         hall.mend(victim)
     elif kind == "split":
         hall.part(*ENGINES)
-        time.sleep(OUT)  # so long the fault lasts
+        time.sleep(OUT)  # the fault lasts
         hall.join(*ENGINES)
     else:
         answer = troupe.request(victim, "handover")
         assert answer is not None
         assert answer["done"], answer["text"]
-        time.sleep(OUT)  # so long the fault lasts
+        time.sleep(OUT)  # the fault lasts
     return at
 
 
 @pytest.mark.parametrize("kind", ["kill", "stop", "cable", "stuck", "split", "handover"])
 def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
     """Whatever happens to the engine in charge, the other takes over: no note hangs, none is played twice, and none is
-    lost but those of the gap. Two that lose each other change nothing, and a hand-over loses nothing."""
+    lost but those of the gap. Two engines that lose each other change nothing, and a hand-over loses nothing."""
     performance = Performance(
         notes_of(song_file(PLAIN)), troupe.folder / "in", troupe.folder / "out", kind != "handover"
     )
@@ -116,7 +116,7 @@ def test_the_show_goes_on(hall: Hall, troupe: Troupe, kind: str) -> None:
         troupe.start(name)
     leader = until("an engine in charge", troupe.leader, PATIENCE)
     struck: list[float] = []
-    odd = 0  # trials after which the show was in other hands than it should
+    odd = 0  # trials after which the wrong engine was in charge
     performance.start()
     try:
         for _ in range(TRIALS):
