@@ -136,8 +136,8 @@ def simulated(machines: int, costs: Costs, rate: float, seconds: float) -> list[
     simulation = Simulation(machines, costs, rate)
     simulation.run(seconds)
     waits = sorted(simulation.waits)
-    told = [f"{waits[min(len(waits) - 1, int(len(waits) * part))] * 1000:,.2f}" for part in (0.5, 0.99, 1)]
-    return [*told, f"{simulation.busy / seconds:.0%}"]
+    shown = [f"{waits[min(len(waits) - 1, int(len(waits) * part))] * 1000:,.2f}" for part in (0.5, 0.99, 1)]
+    return [*shown, f"{simulation.busy / seconds:.0%}"]
 
 
 def main() -> None:
@@ -147,7 +147,7 @@ def main() -> None:
     options = parser.parse_args()
     costs = measured()
     console = Console(width=140)
-    console.print("measured: " + ", ".join(f"{name} {value:.3g}" for name, value in costs.told().items()))
+    console.print("measured: " + ", ".join(f"{name} {value:.3g}" for name, value in costs.as_shown().items()))
     heads = ("cables", "machines", "events/s", "engine's core", "its port in", "out", "a lender's core", "full first")
     table = Table(*heads, "simulated p50 ms", "p99", "worst", "core busy")
     for part, words in ((1.0, "full"), (0.1, "a tenth full")):

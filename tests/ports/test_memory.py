@@ -100,14 +100,14 @@ def test_the_service_stops_and_starts(system: MemorySystem) -> None:
         outputs = system.open_output("*"), system.open_virtual_output("strings")
         system.refresh()
         system.stop()
-        told: list[Callable[[], object]] = [*(port.poll for port in sources), *(port.check for port in outputs)]
+        failing: list[Callable[[], object]] = [*(port.poll for port in sources), *(port.check for port in outputs)]
         lists: list[Callable[[], object]] = [
             system.inputs,
             system.outputs,
             lambda: system.open_input("*"),
             lambda: system.open_virtual_input("x"),
         ]
-        for use in (*told, *told, *lists):
+        for use in (*failing, *failing, *lists):
             with pytest.raises(PortGone, match="has stopped; its ports come back when it does"):
                 use()
         system.start()
