@@ -10,10 +10,15 @@ def setlist_in_words(setlist: dict[str, Any]) -> str:
 
 def tempo_in_words(found: dict[str, Any]) -> str:
     """The tempo of the rig's clock, and where the clock comes from."""
-    return f"{found['tempo']:.1f} beats per minute, from {found['clock_from'] or 'nowhere: stopped'}"
+    source = found["clock_from"]
+    if source in (None, "internal"):
+        return f"{found['tempo']:g} bpm, internal clock, {'running' if source else 'stopped'}"
+    return f"{found['tempo']:g} bpm, clock from {source}"
 
 
 def timecode_in_words(found: dict[str, Any]) -> str:
     """The time code, its rate, whether it runs, and where it comes from."""
     runs = "running" if found["timecode_runs"] else "stopped"
-    return f"{found['timecode']} ({found['timecode_rate']} frames, {runs}), from {found['timecode_from']}"
+    rate, between, drop = found["timecode_rate"].partition(" ")
+    source = found["timecode_from"] if found["timecode_from"] == "internal" else f"from {found['timecode_from']}"
+    return f"{found['timecode']} ({rate} fps{between}{drop}, {runs}), {source}"

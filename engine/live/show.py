@@ -19,6 +19,7 @@ from engine.core.control.setlist import ShowPosition
 from engine.core.engine import Engine
 from engine.fault_log import faults
 from engine.live.meters import Latency
+from engine.live.missing_outputs import as_sent
 from engine.live.notice_limiter import NoticeLimiter
 from engine.live.port_bank import ArrivalSource, PortBank, speed_of
 from engine.live.port_commands import PortCommands
@@ -169,7 +170,7 @@ class Show:
         if self.engine.reports.outcomes:
             self._take_outcomes()
         self.end_turn()
-        return outcome
+        return self._as_sent(outcome)
 
     def carry_out(self, command: Command, who: str = "") -> CommandResult:
         """The one place where commands are recorded and reach the engine."""
@@ -261,11 +262,15 @@ class Show:
         outcomes = self.engine.reports.outcomes
         for outcome in outcomes:
             if self._listeners:
-                self._announce(ShowEvent(self.clock(), "told", outcome.source, None, outcome.sentence))
+                sentence = self._as_sent(outcome).sentence
+                self._announce(ShowEvent(self.clock(), "told", outcome.source, None, sentence))
             if outcome.done and outcome.scene is not None and outcome.do in _RECALLS:
                 self.recorder.scene(self.clock(), *outcome.scene)
         outcomes.clear()
         self.keep_place()
+
+    def _as_sent(self, outcome: CommandResult) -> CommandResult:
+        return as_sent(outcome, self.engine.state, self.ports)
 
     def keep_place(self) -> None:
         """Call `on_move` if the show has moved since the last call."""

@@ -116,16 +116,16 @@ def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
     engine = start(OWN)
     found = engine.status()
     assert (found["tempo"], found["clock_from"]) == (100.0, None)
-    assert engine.said("clock", "start") == "clock: start, tempo 100\n"
+    assert engine.said("clock", "start") == "clock running, 100 bpm\n"
     engine.heard(b"\xfa\xf8\xf8")
     assert engine.status()["clock_from"] == "internal"
     assert engine.refused("clock", "start") == "the clock is already running; nothing changed\n"
-    assert engine.said("clock", "132.5") == "tempo 132.5\n"
-    assert "clock: 132.5 beats per minute, from internal\n" in engine.said("status")
-    assert engine.said("clock", "stop") == "clock: stop, tempo 132.5\n"
+    assert engine.said("clock", "132.5") == "clock running, 132.5 bpm\n"
+    assert "clock: 132.5 bpm, internal clock, running\n" in engine.said("status")
+    assert engine.said("clock", "stop") == "clock stopped, 132.5 bpm\n"
     engine.heard(b"\xfc")
     assert engine.refused("clock", "stop") == "the clock is already stopped; nothing changed\n"
-    assert engine.said("clock", "continue") == "clock: continue, tempo 132.5\n"
+    assert engine.said("clock", "continue") == "clock running, 132.5 bpm\n"
     engine.heard(b"\xfb\xf8")
     engine.said("clock", "tap")
     assert engine.status()["tempo"] == 132.5
@@ -133,7 +133,8 @@ def test_the_clock_by_command(start: Callable[[str], Engine]) -> None:
     assert 20 <= engine.status()["tempo"] <= 300
     assert engine.refused("clock", "301") == "a tempo is 20 to 300 beats per minute; nothing changed\n"
     assert engine.refused("clock", "nan") == "a tempo is 20 to 300 beats per minute; nothing changed\n"
-    assert "use start, continue, stop or tempo" in engine.refused("clock", "faster")
+    assert "use start, continue, stop, tap or a number such as 120" in engine.refused("clock", "faster")
+    assert 'no clock command "tempo"' in engine.refused("clock", "tempo")
 
 
 def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
@@ -142,7 +143,7 @@ def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
     assert (engine.status()["timecode"], engine.status()["timecode_runs"]) == ("00:00:00;00", False)
     assert engine.said("timecode", "01:00:00:00") == "time code at 01:00:00;00\n"
     engine.heard(bytes.fromhex("F0 7F 7F 01 01 41 00 00 00 F7"))  # RP-004 p. 5
-    assert "(29.97 drop frames, stopped), from internal" in engine.said("status")
+    assert "(29.97 fps drop, stopped), internal" in engine.said("status")
     assert engine.said("timecode", "start") == "time code running from 01:00:00;00\n"
     engine.heard(bytes.fromhex("F1 00 F1 10 F1 20"))
     until("what is shown", lambda: engine.status()["scene"] == {"number": 2, "name": "Two"})
@@ -150,7 +151,8 @@ def test_the_time_code_by_command(start: Callable[[str], Engine]) -> None:
     assert not engine.status()["timecode_runs"]
     assert engine.refused("timecode", "stop") == "the time code is already stopped; nothing changed\n"
     assert engine.refused("timecode", "24:00:00:00").startswith('found "24:00:00:00"; allowed at 29.97 drop frames')
-    assert "use start, stop or locate" in engine.refused("timecode", "back")
+    assert "use start, stop or a time such as 01:00:00:00" in engine.refused("timecode", "back")
+    assert 'no time code command "locate"' in engine.refused("timecode", "locate")
 
 
 def test_a_rig_without_either(start: Callable[[str], Engine]) -> None:

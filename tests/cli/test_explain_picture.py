@@ -49,7 +49,7 @@ def test_the_picture_shows_ports_filters_and_sounds(tmp_path: Path, monkeypatch:
     rig.write_text(RIG, encoding="utf-8")
     assert explain(monkeypatch, str(rig), "--picture", str(out)) == 0
     texts, lines = drawn(out)
-    wanted = {
+    expected = {
         "Scene 1 <script>alert(1)</script>",
         "<keys> & 'co'",
         "strings",
@@ -58,7 +58,7 @@ def test_the_picture_shows_ports_filters_and_sounds(tmp_path: Path, monkeypatch:
         "transpose",
         "program 5",
     }
-    assert wanted == set(texts)
+    assert expected == set(texts)
     assert set(lines) == {"line"}
 
 

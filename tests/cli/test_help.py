@@ -73,10 +73,10 @@ def test_a_word_is_found_on_its_pages() -> None:
     assert all(topic in said("panic") for topic in holding)
 
 
-@pytest.mark.parametrize(("wanted", "meant"), [("fliters", "did you mean filters"), ("zzqx", "bayleaf help lists")])
-def test_an_unknown_topic(wanted: str, meant: str) -> None:
+@pytest.mark.parametrize(("word", "meant"), [("fliters", "did you mean filters"), ("zzqx", "bayleaf help lists")])
+def test_an_unknown_topic(word: str, meant: str) -> None:
     """A word that is neither a topic nor on any page is an error that suggests what may have been meant."""
-    command = [str(BAYLEAF), "help", wanted]
+    command = [str(BAYLEAF), "help", word]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert (done.returncode, done.stdout) == (1, "")
     assert meant in done.stderr
@@ -208,7 +208,7 @@ def of_the_demo(block: str) -> bool:
 
 @pytest.mark.slow
 def test_quoted_outputs_are_real(tmp_path: Path) -> None:
-    """Output quoted in README and the handbook is exactly what the commands print."""
+    """Output quoted in README and the handbook is what the commands print."""
     lines = printed(tmp_path)
     for name, text in TEXTS.items():
         for block in fences(text, "text"):

@@ -61,8 +61,8 @@ def test_each_output_gets_its_file_with_the_bursts_where_the_wire_puts_them(
     ]  # fmt: skip
     ms = [at * 1000 for at, _ in said]
     change = 8 * 0.32  # three, three and two bytes
-    wanted = [0, 0.96, 1.92, 500, 1000, 1000.96, 1001.92, 1000 + change + 30, 1500, 2000]
-    assert ms == pytest.approx(wanted, abs=0.05)
+    times = [0, 0.96, 1.92, 500, 1000, 1000.96, 1001.92, 1000 + change + 30, 1500, 2000]
+    assert ms == pytest.approx(times, abs=0.05)
 
 
 def test_the_report_says_what_each_change_cost(bayleaf: Bayleaf, rig: Path, tmp_path: Path) -> None:

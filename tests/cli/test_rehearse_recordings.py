@@ -68,7 +68,7 @@ def test_a_recording_that_begins_within_the_show(bayleaf: Bayleaf, rig: Path, tm
 def test_a_fault_of_our_own_costs_its_message_only(
     bayleaf: Bayleaf, rig: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A fault of ours from that night recurs in the replay and is reported; it costs only its own message."""
+    """A fault of Bayleaf itself recurs in the replay and is reported; it costs only its own message."""
     receive = Engine.receive
 
     def broken(self: Engine, now: int, source: int, message: bytes) -> object:

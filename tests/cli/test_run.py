@@ -34,7 +34,7 @@ def test_commands_act_and_answer(stage: Stage) -> None:
     assert (said.returncode, said.stdout) == (0, "scene 2 Two\n")
     said = stage.bayleaf("next")
     assert said.returncode == 0
-    assert said.stdout == "the end of the set list Friday; nothing changed\n"
+    assert said.stdout == "already at the end of set list Friday\n"
     said = stage.bayleaf("back")
     assert said.stdout.startswith("scene 1 One, 0 ms, 1 instrument (8 bytes sent")
     assert stage.heard(burst) == burst
@@ -56,7 +56,7 @@ def test_a_set_list_and_its_entry_are_one_answer(stage: Stage) -> None:
     assert json.loads(stage.bayleaf(*asked, "--json").stdout)["scene"] == [2, "Two"]
     shown = [line.split() for line in stage.bayleaf("setlist").stdout.splitlines()]
     assert ["2", "2", "Two", "here"] in shown
-    assert stage.bayleaf(*asked).stdout == "the set list Friday, at its end\nscene 2 Two\n"
+    assert stage.bayleaf(*asked).stdout == "set list Friday, last entry\nscene 2 Two\n"
 
 
 def test_a_note_crosses_a_scene_change_and_sigterm_releases_what_is_held(stage: Stage) -> None:

@@ -66,8 +66,7 @@ def test_each_command_is_carried_out(word: str) -> None:
 
 @pytest.mark.parametrize("word", COMMANDS)
 def test_each_command_comes_back_from_json(word: str) -> None:
-    """A recorded command is JSON (RFC 8259) and is read back as the same command, though JSON turns tuples into
-    lists."""
+    """A recorded command is JSON (RFC 8259) and is read back as the same command, though JSON has no tuples."""
     command = example(COMMANDS[word])
     assert decode(word, json.loads(json.dumps(encode(command)))) == command
 

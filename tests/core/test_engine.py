@@ -70,7 +70,7 @@ def test_a_key_of_two_players_sounds_until_both_let_go() -> None:
 
 
 def test_a_release_after_a_panic_does_not_cut_another_players_note() -> None:
-    """A key held through a panic has had its note-off; its release does not end the note of a player who pressed it
+    """A key held through a panic has had its note-off; its release does not end a note that another player pressed
     since."""
     router = routed()
     receive(router, 1, 0, "90 3C 40")
@@ -233,7 +233,7 @@ def test_a_set_list_is_walked() -> None:
     assert command(router, 2, "next", None, "test")[0].scene == (1, "One")
     outcome, out = command(router, 3, "next", None, "test")
     assert (outcome.done, out) == (False, [])
-    assert outcome.text == "the end of the set list Friday; nothing changed"
+    assert outcome.text == "already at the end of set list Friday"
     recall(router, 4, 12)
     assert command(router, 5, "back", None, "test")[0].scene == (1, "One")
     assert command(router, 6, "back", None, "test")[0].done is False

@@ -38,8 +38,7 @@ def test_a_song_position_starts_the_count_anew() -> None:
 
 
 def test_ticks_while_stopped_do_not_move_the_song() -> None:
-    """After stop and continue the count goes on where the song stopped, with or without ticks in between (MIDI 1.0
-    p. 31)."""
+    """After stop and continue the count goes on where the song stopped, ticks in between or not (MIDI 1.0 p. 31)."""
     step = step_of('filter = "clock", divide = 6')
     heard(step, START, TICK, TICK, STOP, TICK, TICK, TICK, STOP, TICK)
     assert heard(step, CONTINUE, TICK, TICK, TICK, TICK) == [CONTINUE]

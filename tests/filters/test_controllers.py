@@ -18,8 +18,7 @@ def test_keep_lets_only_these_controllers_through() -> None:
 
 @pytest.mark.parametrize("number", range(120, 128))
 def test_keep_never_stops_channel_mode_messages(number: int) -> None:
-    """All notes off and the other mode messages pass keep, so that nothing is left sounding; drop stops them by number
-    (Table IV)."""
+    """All notes off and other mode messages pass keep, so that nothing is left sounding; drop stops them (Table IV)."""
     message = f"B0 {number:02X} 00"
     assert heard('filter = "controllers", keep = [1]', message) == [message]
     assert heard('filter = "controllers", drop = [1]', message) == [message]

@@ -50,8 +50,7 @@ def test_one_controller_alone() -> None:
 
 
 def test_all_notes_off_can_be_kept_from_a_merge() -> None:
-    """Stripping from a merged input can stop All Notes Off, which would silence another player's notes (MIDI 1.0
-    p. A-4)."""
+    """Stripping can stop All Notes Off, which would silence the other player of a merge (MIDI 1.0 p. A-4)."""
     message = REFERENCE["mode-filter-merge"]["input"]["msg"].removesuffix(" from A")
     assert heard('filter = "strip", kinds = ["channel_mode"]', message, "B0 07 64") == ["B0 07 64"]
 

@@ -35,8 +35,7 @@ def test_channels_controllers_and_keys_are_counted_apart() -> None:
 
 @pytest.mark.parametrize("rest", ["B0 01 00", "B0 01 7F", "B0 0A 40", "D0 00", "A0 3C 00"])
 def test_ends_and_middle_always_pass(rest: str) -> None:
-    """0, 64 and 127 pass however soon, so that a controller going to rest gets there (centre of pan: MIDI 1.0 Table
-    III)."""
+    """0, 64 and 127 pass however soon, so that a controller can come to rest (centre of pan: MIDI 1.0 Table III)."""
     step = step_of(THIN)
     assert heard(step, f"{rest[:-2]}22", rest) == [f"{rest[:-2]}22", rest]
 
@@ -80,8 +79,7 @@ def _arrivals(steps: list[tuple[int, int]]) -> list[tuple[int, int]]:
 
 @given(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 127)), min_size=1, max_size=40))
 def test_the_last_value_arrives_and_none_comes_too_soon(steps: list[tuple[int, int]]) -> None:
-    """Every movement ends on its last value, at most 20 ms late; values are at least 20 ms apart, except 0, 64 and
-    127."""
+    """Movements end on their last value, at most 20 ms late; values are at least 20 ms apart, except 0, 64 and 127."""
     arrived = _arrivals(steps)
     assert arrived[-1][0] == steps[-1][1]
     assert arrived[-1][1] <= sum(gap for gap, _ in steps) * MS + 20 * MS

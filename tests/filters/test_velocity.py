@@ -38,8 +38,7 @@ def test_the_curve_follows_its_formula() -> None:
 
 @given(CURVES)
 def test_a_curve_keeps_order_and_the_hardest_press(curve: int) -> None:
-    """Playing harder never sounds softer, the hardest stays the hardest, and a positive curve never makes a press
-    softer."""
+    """Playing harder never sounds softer, the hardest stays the hardest, and a positive curve never softens."""
     velocities = shaped(f"curve = {curve}")
     assert velocities == sorted(velocities)
     assert velocities[-1] == 127

@@ -67,7 +67,7 @@ def test_wait_has_no_end(shake: Handshake) -> None:
 
 
 def test_cancel_and_silence_end_the_dump(shake: Handshake) -> None:
-    """CANCEL ends the dump whatever its number; so does silence, since the last message may not have arrived."""
+    """CANCEL of any number ends the dump; so does silence, since an unacknowledged message may not have arrived."""
     shake.sent(0, PACKET)
     shake.hear(answer(CANCEL, 0, 0))
     assert shake.verdict(1) is HandshakeVerdict.CANCELLED

@@ -48,8 +48,7 @@ CODE = '[sync.timecode]\nrate = "{rate}"\nto = ["strings", "drums"]\n'
 
 @pytest.mark.parametrize(("bpm", "bytes_a_second"), [(20, 8), (120, 48), (300, 120)])
 def test_a_clock_costs_its_bytes(bpm: int, bytes_a_second: int) -> None:
-    """24 clocks a quarter note of one byte each (MIDI 1.0 p. 30): 48 bytes per second at 120 bpm, on its outputs
-    only."""
+    """24 one-byte clocks per quarter note (MIDI 1.0 p. 30): 48 bytes per second at 120 bpm, on its outputs only."""
     found = {(load.number, load.output): load for load in loads(read(rig(sync=CLOCK.format(bpm=bpm)), "test"))}
     assert found[1, "strings"].clock == found[2, "strings"].clock == bytes_a_second
     assert found[1, "drums"].clock == 0

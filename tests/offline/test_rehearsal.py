@@ -124,7 +124,7 @@ def test_the_set_list_puts_the_scenes_where_the_pedal_does() -> None:
         (0.2, 1),
         (0.3, 3),
     ]
-    assert any("end of the set list Order" in each["text"] for each in found.report["told"])
+    assert any("end of set list Order" in each["text"] for each in found.report["told"])
 
 
 def test_the_load_is_what_the_cable_carries() -> None:

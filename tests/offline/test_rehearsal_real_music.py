@@ -32,23 +32,23 @@ def test_real_music_comes_through_note_for_note(number: int) -> None:
     """Each message leaves a fast output as mido reads it from the file, at its time; on a DIN cable every note does,
     and none before its time; no note is left sounding."""
     file = song_file(number)
-    rig, wanted = read(RIG, "test"), messages_of(file)
+    rig, expected = read(RIG, "test"), messages_of(file)
     song = read_song(file, list(rig.inputs), ["band"])
     assert song.passed_over == []
     found = rehearse(rig, song, None, lambda part: None)
     assert found.report["notes_left_sounding"] == 0
-    assert found.report["messages_in"] == len(wanted)
+    assert found.report["messages_in"] == len(expected)
     said = said_in(found.outputs["all.mid"])
-    added = len(said) - len(wanted)
+    added = len(said) - len(expected)
     # one song never releases a key: it is released at the end
     assert added == sum(output == "all" for output, _, _ in found.done.held)
-    assert [each.message for each in said[: len(wanted)]] == [message for _, message in wanted]
-    assert all(abs(each.at - at) < 0.1 * MS for each, (at, _) in zip(said, wanted, strict=False))
+    assert [each.message for each in said[: len(expected)]] == [message for _, message in expected]
+    assert all(abs(each.at - at) < 0.1 * MS for each, (at, _) in zip(said, expected, strict=False))
     on_the_cable = said_in(found.outputs["cable.mid"])
-    notes = Counter(message for _, message in wanted if message[0] & 0xE0 == 0x80)
+    notes = Counter(message for _, message in expected if message[0] & 0xE0 == 0x80)
     assert not notes - Counter(each.message for each in on_the_cable)
     output = found.report["outputs"]["cable"]
-    assert len(on_the_cable) + output["replaced"] == len(wanted) + added
+    assert len(on_the_cable) + output["replaced"] == len(expected) + added
     assert output["shed"] == 0
     assert all(each.wait >= 0 for each in found.done.sent["cable"])
     assert output["load"]["busiest_second"]["bytes"] <= 3125  # MIDI 1.0 p. 1: 31,250 bits per second, ten per byte

@@ -36,12 +36,12 @@ def test_what_mido_writes_is_read_alike(played: list[tuple[int, bytes]], divisio
     made.tracks.append(mido.MidiTrack([mido.Message.from_bytes(message, time=gap) for gap, message in played]))
     out = io.BytesIO()
     made.save(file=out)
-    tick, wanted = 0, []
+    tick, expected = 0, []
     for gap, message in played:
         tick += gap
-        wanted.append(MidiFileEvent(tick, message))
+        expected.append(MidiFileEvent(tick, message))
     (track,) = read_smf(out.getvalue()).tracks
-    assert [event for event in track.events if event.meta < 0] == wanted
+    assert [event for event in track.events if event.meta < 0] == expected
 
 
 @given(st.lists(st.tuples(gaps, channel_messages), max_size=60))

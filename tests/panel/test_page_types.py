@@ -195,7 +195,7 @@ def test_the_handbook_reads_as_in_any_other_program() -> None:
     pages = handbook.pages()
     shown = as_read_by_the_page([page.text for page in pages.values()])
     for topic, blocks in zip(pages, shown, strict=True):
-        wanted = as_others_read_it(pages[topic].text)
-        for one, other in zip(blocks, wanted, strict=False):
+        expected = as_others_read_it(pages[topic].text)
+        for one, other in zip(blocks, expected, strict=False):
             assert one == other, topic
-        assert len(blocks) == len(wanted), topic
+        assert len(blocks) == len(expected), topic

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from engine.panel.pairing import Pairing, PairingRefused, Role, forget
-from tests.support.panel_ends import Told, panel
+from tests.support.panel_ends import Answer, panel
 
 DAY = 86400.0
 
@@ -208,7 +208,7 @@ async def test_a_thousand_tries_over_http(tmp_path: Path) -> None:
         replies = [(await ends.pair(f"WRONG{number:03}")) for number in range(1000)]
         statuses = [each.status for each in replies]
         assert statuses[:5] == [403] * 5
-        # one more counts for every twelve seconds that the thousand took
+        # one more counts for every twelve seconds that the thousand tries took
         assert statuses.count(429) > 900
         last = await ends.pair("WRONG000")
         while last.status != 429:
@@ -226,7 +226,7 @@ async def test_any_other_form_is_refused(tmp_path: Path, body: bytes) -> None:
         _is_refused(await ends.http("POST", "/pair", body=body), 413 if len(body) > 1000 else 403)
 
 
-def _is_refused(reply: Told, status: int) -> None:
+def _is_refused(reply: Answer, status: int) -> None:
     assert reply.status == status
     assert "set-cookie" not in reply.headers
     assert b'<form method="post" action="/pair">' in reply.body

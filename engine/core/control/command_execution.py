@@ -4,21 +4,22 @@ Who commands (a switch, another machine, the shell) makes no difference here.
 """
 
 from dataclasses import replace
+from difflib import get_close_matches
 
 from engine.answer_codes import AnswerCode
 from engine.core import commands as do
 from engine.core.cable.output_cable import Delivery
-from engine.core.cable.program_burst import duration, size
 from engine.core.cable.silencing_messages import SWEEP
 from engine.core.command_result import CommandResult
 from engine.core.routing.delayed_messages import NOBODY, player
 from engine.core.routing.delayed_sending import DelayedSending
 from engine.core.routing.held_ledger import Moved, made_of, moves_of, selects_of
 from engine.core.routing.outputs import Outputs
-from engine.core.routing.scene_in_play import BurstCost, SceneInPlay
+from engine.core.routing.scene_in_play import BurstCost, SceneInPlay, burst_cost
 from engine.core.state import State
-from engine.core.timing.sync_commands import control
+from engine.core.timing.sync_commands import clock_in_words, control
 from engine.plurals import counted
+from engine.rig.read.raw_data import no_such
 
 
 class CommandExecution:
@@ -82,20 +83,23 @@ class CommandExecution:
         compiled = self._state.compiled
         number = scene if isinstance(scene, int) and scene in compiled.scenes else compiled.find(scene)
         if number is None:
-            return self._state.outcome(
-                "scene", AnswerCode.UNKNOWN_SCENE, f"there is no scene {scene}; nothing changed", who
-            )
+            text = f"there is no scene {_scene_in_words(scene)}; nothing changed{self._meant(scene)}"
+            return self._state.outcome("scene", AnswerCode.UNKNOWN_SCENE, text, who)
         self._state.setlist.move_to(number)
         return self._switch(now, number, "scene", who, out)
+
+    def _meant(self, scene: int | str) -> str:
+        """The end of a sentence: the scene whose name is much like this one, if any."""
+        names = {each.name.casefold(): each.name for each in self._state.compiled.rig.scenes}
+        close = get_close_matches(scene.casefold(), names, 1) if isinstance(scene, str) else []
+        return f'. Did you mean "{names[close[0]]}"?' if close else ""
 
     def _step(self, now: int, step: int, word: str, who: str, out: list[Delivery]) -> CommandResult:
         setlist = self._state.setlist
         number = setlist.beside(step)
         if number is None:
-            end = "the end" if step > 0 else "the beginning"
-            return self._state.outcome(
-                word, AnswerCode.END_OF_SETLIST, f"{end} of {setlist.words}; nothing changed", who
-            )
+            text = f"already at the {'end' if step > 0 else 'beginning'} of {setlist.words}"
+            return self._state.outcome(word, AnswerCode.END_OF_SETLIST, text, who)
         setlist.go(step)
         return self._switch(now, number, word, who, out)
 
@@ -103,7 +107,7 @@ class CommandExecution:
         setlist = self._state.setlist
         last = len(setlist.numbers)
         if not 1 <= entry <= last:
-            text = f"{setlist.words} has entries 1 to {last} and no entry {entry}; nothing changed"
+            text = f"there is no entry {entry} in {setlist.words}, only 1 to {last}; nothing changed"
             return self._state.outcome("entry", AnswerCode.UNKNOWN_ENTRY, text, who)
         setlist.place = entry - 1
         return self._switch(now, setlist.numbers[setlist.place], "entry", who, out)
@@ -112,15 +116,14 @@ class CommandExecution:
         """The scene in force stays; where the new list has it, the show goes on there, else before its first."""
         state, listed = self._state, self._state.compiled.setlists
         if name not in listed:
-            known = ", ".join(each for each in listed if each) or "none"
-            text = f"there is no set list {name}; choose one of: {known}; nothing changed"
+            text = f"{no_such('set list', name, filter(None, listed))}; nothing changed"
             return state.outcome("setlist", AnswerCode.UNKNOWN_SETLIST, text, who)
         if name != (state.setlist.name or ""):
             state.choose_setlist(name)
             if state.scene is not None:
                 state.setlist.move_to(state.scene.number)
         following = state.setlist.beside(1)
-        then = "at its end"
+        then = "last entry"
         if following is not None:
             then = f"next is scene {following} {state.compiled.scenes[following].name}"
         return state.outcome("setlist", AnswerCode.DONE, f"{state.setlist.words}, {then}", who)
@@ -181,13 +184,7 @@ class CommandExecution:
         cables = self._state.cables
         speeds = tuple(cables[output].speed for output in scene.bursts)
         if scene.burst_cost is None or scene.burst_cost.speeds != speeds:
-            steps = [*zip(speeds, scene.bursts.values(), strict=True)]
-            scene.burst_cost = BurstCost(
-                speeds,
-                sum(size(listed, speed) for speed, listed in steps),
-                max((duration(listed, speed) for speed, listed in steps), default=0),
-                sum(len(listed) for _, listed in steps),
-            )
+            scene.burst_cost = burst_cost(zip(speeds, scene.bursts.values(), strict=True))
         return scene.burst_cost
 
     # What moves and what is muted
@@ -206,7 +203,7 @@ class CommandExecution:
 
     def _mute(self, now: int, route: str, on: bool, who: str, out: list[Delivery]) -> CommandResult:
         state, word = self._state, "mute" if on else "unmute"
-        if on and route not in state.compiled.route_names:
+        if route not in state.compiled.route_names:
             return state.outcome(
                 word, AnswerCode.UNKNOWN_ROUTE, f'there is no route named "{route}"; nothing changed', who
             )
@@ -250,4 +247,9 @@ class CommandExecution:
             text = "this rig has no clock of its own; the tap changed nothing"
             return self._state.outcome("tap", AnswerCode.NOT_IN_RIG, text, who)
         clock.tap(now)
-        return self._state.outcome("tap", AnswerCode.DONE, f"tempo {clock.bpm:.1f}", who)
+        return self._state.outcome("tap", AnswerCode.DONE, clock_in_words(clock), who)
+
+
+def _scene_in_words(scene: int | str) -> str:
+    """Names in quotes, numbers without, also those that came as text."""
+    return str(scene) if isinstance(scene, int) or scene.isdecimal() else f'"{scene}"'

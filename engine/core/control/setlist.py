@@ -25,7 +25,7 @@ class SetListPlace:
     @property
     def words(self) -> str:
         """What it is called in a sentence."""
-        return "the scenes" if self.name is None else f"the set list {self.name}"
+        return "the scenes" if self.name is None else f"set list {self.name}"
 
     def move_to(self, number: int) -> None:
         """A scene was recalled: go to its place, the next one from here if it occurs more than once."""

@@ -9,7 +9,8 @@ from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
-from engine.core.cable.output_cable import Unit
+from engine.core.cable.output_cable import BurstUnit, Unit
+from engine.core.cable.program_burst import duration, size
 from engine.core.cable.speed import CableSpeed
 from engine.core.routing.compiled_scene import CompiledScene, FilterLink, Paths, RoutePath
 from engine.core.routing.held_ledger import Moved, Target, made_of, moves_of, selects_of, targets_of
@@ -191,6 +192,17 @@ class BurstCost(NamedTuple):
     bytes: int
     ready_ns: int
     instruments: int
+
+
+def burst_cost(bursts: Iterable[tuple[CableSpeed | None, Sequence[BurstUnit]]]) -> BurstCost:
+    """What bursts cost that are sent at once, each on a cable of this speed."""
+    steps = [*bursts]
+    return BurstCost(
+        tuple(speed for speed, _ in steps),
+        sum(size(listed, speed) for speed, listed in steps),
+        max((duration(listed, speed) for speed, listed in steps), default=0),
+        sum(len(listed) for _, listed in steps),
+    )
 
 
 class SceneInPlay:

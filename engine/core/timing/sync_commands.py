@@ -2,7 +2,7 @@
 
 from engine.answer_codes import AnswerCode
 from engine.core.commands import ControlClock, ControlTimecode
-from engine.core.timing.clock import FASTEST, SLOWEST
+from engine.core.timing.clock import FASTEST, SLOWEST, ClockGenerator
 from engine.core.timing.sync import ClockAndTimecode, Sent
 from engine.midi.timecode import read_label
 
@@ -24,7 +24,7 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
             'this rig has no clock of its own; add [sync.clock] with from = "internal"',
             [],
         )
-    if what == "tempo":
+    if what == "tempo" and value is not None:
         if not isinstance(value, int | float) or not SLOWEST <= value <= FASTEST:
             return (
                 AnswerCode.BAD_REQUEST,
@@ -32,9 +32,13 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
                 [],
             )
         clock.set_bpm(now, float(value))
-        return AnswerCode.DONE, f"tempo {clock.bpm:g}", []
+        return AnswerCode.DONE, clock_in_words(clock), []
     if what not in ("start", "continue", "stop"):
-        return AnswerCode.BAD_REQUEST, f'there is no clock command "{what}"; use start, continue, stop or tempo', []
+        return (
+            AnswerCode.BAD_REQUEST,
+            f'there is no clock command "{what}"; use start, continue, stop, tap or a number such as 120',
+            [],
+        )
     if (leader := sync.follows(now)) is not None:
         return (
             AnswerCode.NOT_POSSIBLE,
@@ -48,7 +52,12 @@ def _clock(sync: ClockAndTimecode, now: int, what: str, value: float | str | Non
             [],
         )
     sent = sync.command_clock(now, what)
-    return AnswerCode.DONE, f"clock: {what}, tempo {clock.bpm:g}", sent
+    return AnswerCode.DONE, clock_in_words(clock), sent
+
+
+def clock_in_words(clock: ClockGenerator) -> str:
+    """Whether it runs, and its tempo."""
+    return f"clock {'running' if clock.running else 'stopped'}, {round(clock.bpm, 1):g} bpm"
 
 
 def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | None) -> SyncResult:
@@ -59,14 +68,18 @@ def _timecode(sync: ClockAndTimecode, now: int, what: str, value: float | str | 
             'this rig has no time code of its own; add [sync.timecode] with from = "internal"',
             [],
         )
-    if what == "locate":
+    if what == "locate" and value is not None:
         try:
             place = read_label(str(value), code.rate)
         except ValueError as fault:
             return AnswerCode.BAD_REQUEST, f'found "{value}"; allowed at {code.rate.name} frames: {fault}', []
         return AnswerCode.DONE, f"time code at {place}", sync.locate_code(now, place)
     if what not in ("start", "stop"):
-        return AnswerCode.BAD_REQUEST, f'there is no time code command "{what}"; use start, stop or locate', []
+        return (
+            AnswerCode.BAD_REQUEST,
+            f'there is no time code command "{what}"; use start, stop or a time such as 01:00:00:00',
+            [],
+        )
     if code.running == (what == "start"):
         return (
             AnswerCode.UNCHANGED,

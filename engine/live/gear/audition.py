@@ -31,6 +31,9 @@ async def audition(show: Show, request: AuditionRequest) -> Answer:
         text = f"the instrument {name} has no sound {request.sound}; nothing was played"
         return refused(AnswerCode.UNKNOWN_SOUND, text)
     output, channel = show.outputs.index(gear.output), gear.channel - 1
+    if output in show.ports.missing()[1]:
+        text = f"output {gear.output} of {name} is missing; nothing was played"
+        return refused(AnswerCode.MISSING_PORT, text)
     async with _under_way:
         before = show.engine.state.ledger.sounds(output).get(channel)
         unit = select(channel, sound.bank, sound.program - gear.programs_from, gear.bank)

@@ -16,6 +16,7 @@ from engine.live.edit.rig_saving import RigSaver
 from engine.live.edit.rig_session import RigSession
 from engine.live.hotplug import Hotplug
 from engine.live.loop_wakeup import waker
+from engine.live.missing_outputs import nothing_reached
 from engine.live.port_opening import PortOpener, connect
 from engine.live.process.gc_pauses import collect_when_idle, collector_at_rest
 from engine.live.process.instance_lock import InstanceLock, claim_socket
@@ -81,7 +82,9 @@ class EngineProcess:
         show, reader = self._open(opener)
         if lock.crashed:
             show.port_commands.set_up(show.outputs)
-            self._say("the last engine of this name was not shut down cleanly; every output was silenced first")
+            missing = nothing_reached(show.ports, show.ports.missing()[1])
+            crash = f"the last engine named {self._name} was not shut down cleanly"
+            self._say(f"{crash}; every output was silenced first{missing}")
         async with trio.open_nursery() as nursery:
             nursery.start_soon(self._heed, signals)
             session = RigSession(show, self._rig_file, self._text)
@@ -131,8 +134,11 @@ class EngineProcess:
         finally:
             reader.stop()
             with trio.CancelScope(shield=True):
-                await _say_farewell(show)
+                released = await _say_farewell(show)
+            missing = nothing_reached(show.ports, show.ports.missing()[1])
             show.ports.close()
+        did = "every note and pedal released" if released else f"not every release left within {_FAREWELL:.0f} s"
+        self._say(f"stopped; {did}{missing}")
 
     async def _play(
         self, show: Show, reader: InputReader, tasks: Sequence[_Task], cluster: ClusterSession | None
@@ -163,10 +169,11 @@ class EngineProcess:
         return last.scene if last is not None and known else self._rig.scenes[0].number
 
 
-async def _say_farewell(show: Show) -> None:
-    """Release everything, and give paced cables the time to carry that."""
+async def _say_farewell(show: Show) -> bool:
+    """Release everything, and give paced cables the time to carry that; whether they carried all of it."""
     with trio.move_on_after(_FAREWELL):
         while True:
             if not show.finish():
-                return
+                return True
             await trio.sleep(0.001)
+    return False

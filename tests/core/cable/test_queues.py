@@ -134,8 +134,7 @@ def last(messages: list[bytes], name: bytes) -> bytes:
 @given(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 127)), min_size=1, max_size=30), st.integers(0, 40))
 @settings(max_examples=25, deadline=None)
 def test_a_pedal_ends_as_it_was_last(moves: list[tuple[int, int]], spread: int) -> None:
-    """Whether the cable is full, nearly full or half empty at each pedal move, the last move is the one that
-    remains."""
+    """Whether the cable is full, nearly full or half empty at each pedal move, the last move is what remains."""
     router = flooded()
     now, out = 100 * MS, run_dry(router, 0)[1]
     for key in range(MOST_NOTES):
@@ -264,8 +263,7 @@ def test_a_flood_of_clocks_is_bounded(message: bytes) -> None:
 
 
 def test_a_flood_of_dumps_is_bounded() -> None:
-    """Long SysEx that would take more than about twenty minutes of the cable is dropped and counted, never cut in
-    two."""
+    """Long SysEx that would take over about twenty minutes of the cable is dropped and counted, never cut in two."""
     router = flooded()
     dump = b"\xf0\x7d" + bytes(65_000) + b"\xf7"
     out = run_dry(router, 0)[1]

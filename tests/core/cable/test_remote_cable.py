@@ -27,8 +27,7 @@ def test_nothing_waits() -> None:
 
 
 def test_each_call_leaves_its_order() -> None:
-    """Units, bursts and panics are sent as orders of their own, so that the machine with the cable can queue them
-    itself."""
+    """Units, bursts and panics are sent as such, so that the machine with the cable can queue them itself."""
     cable, out = _cable()
     step = BurstUnit(3, (bytes((0xC3, 5)),), 30)
     cable.put(0, (NOTE,), out)
@@ -69,7 +68,7 @@ def test_the_bay_makes_far_wires_where_it_is_told() -> None:
 
 
 def test_going_on_from_a_moment_orders_what_was_sent_since() -> None:
-    """A machine that takes over the show receives the orders for the state at that moment, then every later order in
+    """A machine that takes over the show gets orders for the state at that moment, then every later order in
     sequence."""
     cable = RemoteCable(0, None)
     out: list[Delivery] = []

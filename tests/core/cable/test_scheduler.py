@@ -61,8 +61,7 @@ class CableInTime:
 
 
 def test_a_panic_keeps_the_releases_that_wait() -> None:
-    """Waiting releases are kept: their note-ons may have left, and a receiver may ignore All Notes Off (MIDI 1.0
-    p. 24)."""
+    """Waiting releases stay: note-ons may have left, and a receiver may ignore All Notes Off (MIDI 1.0 p. 24)."""
     cable = CableInTime()
     cable.put("90 3C 40")
     cable.fill()

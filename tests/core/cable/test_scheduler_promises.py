@@ -458,8 +458,7 @@ def test_counting_costs_by_running_status() -> None:
 
 
 def test_a_burst_for_sixteen_channels_with_running_status() -> None:
-    """128 bytes take 40.96 ms, with running status 112 take 35.84: computed as played (scene-burst-16, MIDI 1.0
-    p. A-1)."""
+    """128 bytes take 40.96 ms, with running status 112 take 35.84: as played (scene-burst-16, MIDI 1.0 p. A-1)."""
     steps = [BurstUnit(channel, select(channel, (1, 2), 5), 0) for channel in range(16)]
     for name, speed in (("scene-burst-16", DIN), ("scene-burst-16-rs", DIN_RUNNING)):
         expected = REFERENCE[name]["expected"]

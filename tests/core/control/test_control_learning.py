@@ -78,8 +78,7 @@ def test_a_pedal_that_is_swept_is_one_press_without_bounce() -> None:
 
 @given(st.sampled_from(["controller", "note"]), bursts(), bursts())
 def test_the_bounce_that_is_measured(form: str, down: Sequence[float], up: Sequence[float]) -> None:
-    """The longest bounce at either end of a press is reported to a tenth of a millisecond, and three presses are
-    counted."""
+    """The longest bounce at either end of a press is given to a tenth of a millisecond; three presses are counted."""
     found = learned(worn(form, down, up))
     assert found.presses == 3
     assert found.bounce == pytest.approx(max(down[-1], up[-1]))

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.core.commands import MuteRoute, UnmuteRoute
 from engine.core.engine import Engine
 from engine.rig.read.load import read
 from tests.support.bouncing_switch import Change, bursts, presses
@@ -192,8 +193,7 @@ def test_a_number_without_a_scene_is_told_and_consumed() -> None:
     ],
 )
 def test_the_narrower_condition_wins(narrow: str, wide: str, message: str, meant_for_wide: str, reverse: bool) -> None:
-    """A single number comes before a range, a range before "any", a channel before all, in whatever order they are
-    listed."""
+    """A single number comes before a range, a range before "any", a channel before all, in whatever order listed."""
     both = [control(narrow, 'do = "panic"'), control(wide, 'do = "resend"')]
     made = router(*(both[::-1] if reverse else both))
     play(made, 1, message)
@@ -286,13 +286,13 @@ def doing(*controls: str) -> Engine:
     [
         ('do = "scene"\nscene = "Thirteen"', ("scene", True, "scene 13 Thirteen")),
         ('do = "next"', ("next", True, "scene 12 Twelve")),
-        ('do = "back"', ("back", False, "the beginning of the set list Friday; nothing changed")),
+        ('do = "back"', ("back", False, "already at the beginning of set list Friday")),
         ('do = "first"', ("first", True, "scene 1 One")),
         ('do = "resend"', ("resend", True, "scene 1 One sent again")),
         ('do = "panic"', ("panic", True, "panic: 0 notes released, everything silenced on 2 outputs")),
-        ('do = "tap"', ("tap", True, "tempo 120.0")),
-        ('do = "clock start"', ("clock", True, "clock: start, tempo 120")),
-        ('do = "clock continue"', ("clock", True, "clock: continue, tempo 120")),
+        ('do = "tap"', ("tap", True, "clock stopped, 120 bpm")),
+        ('do = "clock start"', ("clock", True, "clock running, 120 bpm")),
+        ('do = "clock continue"', ("clock", True, "clock running, 120 bpm")),
         ('do = "clock stop"', ("clock", False, "the clock is already stopped; nothing changed")),
         ('do = "timecode start"', ("timecode", True, "time code running from 01:00:00:00")),
         ('do = "timecode stop"', ("timecode", False, "the time code is already stopped; nothing changed")),
@@ -333,12 +333,11 @@ def test_a_tapped_tempo() -> None:
     """Four taps half a second apart are 120 beats per minute."""
     made = doing(control("controller = 64", 'do = "tap"'))
     step_on(made, presses(tuple((at, at + 90) for at in (0, 600, 1200, 1800))))
-    assert told(made)[-1] == ("tap", True, "tempo 100.0")
+    assert told(made)[-1] == ("tap", True, "clock stopped, 100 bpm")
 
 
 def test_a_muted_route_leaves_nothing_behind() -> None:
-    """When a route is muted, what it moved comes to rest, and its held notes get their releases when the keys come
-    up."""
+    """When a route is muted, what it moved comes to rest, and its held notes end when their keys are released."""
     made = doing(
         control("program = 1", 'do = "mute"\nroute = "pads"'), control("program = 2", 'do = "unmute"\nroute = "pads"')
     )
@@ -368,8 +367,7 @@ def test_named_messages_are_sent_in_order() -> None:
 def test_a_worn_pedal_is_one_command_a_press(
     form: str, down: Sequence[float], up: Sequence[float], length: int
 ) -> None:
-    """Contact bounces of 1 to 40 ms at both ends count as one press, at once, and none of it is routed (common
-    practice)."""
+    """Bounces of 1 to 40 ms at both ends count as one press, at once, and none of them is routed (common practice)."""
     made = router(control(f"{form} = 64"))
     assert step_on(made, presses(((0, length), (1000, 1000 + length)), down, up), form=form) == []
     assert scene_of(made) == 12
@@ -658,8 +656,7 @@ def test_a_press_under_way_during_an_edit(kept: bool) -> None:
 
 
 def test_a_pedal_that_becomes_a_control_comes_to_rest() -> None:
-    """If an edit makes a control of a pedal that is held, the pedal is released at once; its own release is then
-    consumed."""
+    """If an edit makes a control of a held pedal, the pedal is released at once; its own release is then consumed."""
     made = router(control("note = 3"))
     assert play(made, 0, "B0 40 7F") == ["B0 40 7F"]
     made, out = edited(made, 10, control("note = 3"), control("controller = 64"))
@@ -705,13 +702,13 @@ def test_a_set_list_to_its_end_and_back() -> None:
         walked.append(scene_of(made))
     assert walked == [12, 2, 12, 12, 12]
     assert out == []
-    assert told(made)[-1] == ("next", False, "the end of the set list Friday; nothing changed")
+    assert told(made)[-1] == ("next", False, "already at the end of set list Friday")
     walked = []
     for step in range(5, 9):
         play(made, 1000 * step, "90 02 40")
         walked.append(scene_of(made))
     assert walked == [2, 12, 1, 1]
-    assert told(made)[-1] == ("back", False, "the beginning of the set list Friday; nothing changed")
+    assert told(made)[-1] == ("back", False, "already at the beginning of set list Friday")
 
 
 @pytest.mark.parametrize(("entry", "scene", "then"), [(2, 12, 2), (4, 12, 12), (1, 1, 12), (3, 2, 12)])
@@ -730,22 +727,38 @@ def test_an_entry_that_is_not_there(entry: int) -> None:
     made = router(scenes=TWICE + SCENES)
     outcome, out = command(made, 1, "entry", entry, "test")
     assert (outcome.done, out, scene_of(made)) == (False, [], 1)
-    assert outcome.text == f"the set list Friday has entries 1 to 4 and no entry {entry}; nothing changed"
+    assert outcome.text == f"there is no entry {entry} in set list Friday, only 1 to 4; nothing changed"
 
 
 def test_another_set_list() -> None:
     """Choosing a list changes no sound; next begins it, or goes on from the scene in force if the list has it."""
     made = router(scenes=TWICE + SCENES)
     outcome, out = command(made, 1, "setlist", "Matinee", "test")
-    assert (outcome.done, outcome.text, out) == (True, "the set list Matinee, next is scene 13 Thirteen", [])
+    assert (outcome.done, outcome.text, out) == (True, "set list Matinee, next is scene 13 Thirteen", [])
     assert scene_of(made) == 1
     assert command(made, 2, "next", None, "test")[0].scene == (13, "Thirteen")
     command(made, 3, "setlist", "Friday", "test")
     assert command(made, 4, "next", None, "test")[0].scene == (1, "One")
     recall(made, 5, 2)
-    assert command(made, 6, "setlist", "Matinee", "test")[0].text == "the set list Matinee, at its end"
+    assert command(made, 6, "setlist", "Matinee", "test")[0].text == "set list Matinee, last entry"
     outcome, _ = command(made, 7, "setlist", "Sunday", "test")
     assert (outcome.done, outcome.text) == (
         False,
-        "there is no set list Sunday; choose one of: Friday, Matinee; nothing changed",
+        'there is no set list "Sunday"; there are: Friday, Matinee; nothing changed',
     )
+
+
+def test_a_misspelt_name_is_answered_with_the_one_that_was_meant() -> None:
+    """A scene that does not exist is quoted, with the name most like it; a route that does not is neither muted nor
+    unmuted."""
+    made = router(scenes=DOING + SCENES)
+    recall(made, 0, 1)
+    for asked, text in (
+        ("thirteem", 'there is no scene "thirteem"; nothing changed. Did you mean "Thirteen"?'),
+        ("", 'there is no scene ""; nothing changed'),
+        ("99", "there is no scene 99; nothing changed"),
+    ):
+        assert command(made, 1, "scene", asked, "test")[0].text == text
+    for asked_for in (MuteRoute("padz"), UnmuteRoute("padz")):
+        outcome = made.apply(2, asked_for, "test").outcome
+        assert (outcome.done, outcome.text) == (False, 'there is no route named "padz"; nothing changed')

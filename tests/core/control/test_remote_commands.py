@@ -124,15 +124,14 @@ def test_next_back_and_panic() -> None:
     assert answers(made, plain_request(US, "next")) == [(0x41, 0x02, True, "scene 300 Encore")]
     ((_, command, done, text),) = answers(made, plain_request(0x7F, "next"))
     assert (command, done) == (0x02, False)
-    assert text.startswith("the end of")
+    assert text.startswith("already at the end of")
     assert answers(made, plain_request(US, "back")) == [(0x41, 0x03, True, "scene 61 Finale")]
     ((_, command, done, text),) = answers(made, plain_request(US, "panic"))
     assert (command, done, text[:6]) == (0x04, True, "panic:")
 
 
 def test_the_scene_in_force() -> None:
-    """The scene request is answered with number and name of the scene in force; before the first, with 0 and no
-    name."""
+    """The scene request is answered with number and name of the scene in force; before the first, with 0 alone."""
     assert answers(router(), plain_request(US, "ask scene")) == [(0x45, 1, "Overture")]
     assert answers(engine(SCENES), plain_request(US, "ask scene")) == [(0x45, 0, "")]
 
@@ -199,8 +198,7 @@ def test_a_rig_without_remote_obeys_nobody() -> None:
 
 
 def test_commands_go_no_further_and_the_rest_passes() -> None:
-    """A message that was obeyed is not passed on; foreign SysEx is, and so is ours if malformed or meant for another
-    rig."""
+    """A message that was obeyed is not passed on; foreign SysEx is, and ours if malformed or meant for another rig."""
     made = router()
     assert not [
         sent for sent in hexed(made.receive(MS, PADS, recall_request(US, 1))) if sent.startswith("F0 7D 62 6C 01 05 01")
@@ -256,8 +254,7 @@ def test_a_program_of_no_scene_is_told() -> None:
 
 
 def test_cues() -> None:
-    """GO 61 recalls scene 61, GO is next, an unknown cue changes nothing; each is reported with its source (RP-002
-    4.3)."""
+    """GO 61 recalls scene 61, GO is next, an unknown cue changes nothing; the report names the source (RP-002 4.3)."""
     made = router()
     for cue in ("61", None, "61.5", "7"):
         made.receive(MS, FOOT, show_control(ShowControl(US, 0x01, "go", cue, "2" if cue else None)))

@@ -80,8 +80,7 @@ def test_ids_that_are_obeyed() -> None:
 
 
 def test_formats_that_are_obeyed() -> None:
-    """Cues for lights, for sound and its kinds and for all types are obeyed; those for machinery or fireworks never
-    are."""
+    """Cues for lights, for sound and its kinds and for all types are obeyed, those for machinery or fireworks never."""
     named = {name: int(code, 16) for code, name in BY_ID["msc-formats"]["expected"].items()}
     spoken = [form for form in range(1, 128) if heard(show_control(ShowControl(US, form, "go")))]
     assert spoken == [named["Lighting"], *range(named["Sound"], named["Machinery"]), named["All-types"]]
@@ -102,8 +101,7 @@ def test_formats_that_are_obeyed() -> None:
     ],
 )
 def test_transport_keys_run_the_time_code(command: str, expected: str | None) -> None:
-    """Play and stop of machine control run and halt the time code; buttons that only a tape machine has do nothing
-    (RP-013)."""
+    """Play and stop of machine control run and halt the time code; tape machine buttons do nothing (RP-013)."""
     for device, obeyed in ((US, True), (0x7F, True), (6, False)):
         request = heard(machine_control(MachineControl(device, command)))
         assert request == (RemoteRequest(expected) if expected and obeyed else None)
@@ -263,8 +261,7 @@ def test_what_replies_say(scene: int | None, name: str, command: int, done: bool
 
 
 def test_the_routing_reply() -> None:
-    """The routing reply is the scene's number, then input and output of each route, two bytes each, the low one
-    first."""
+    """The routing reply is the scene's number, then input and output of each route, two bytes each, low byte first."""
     assert routing_reply(US, 61, [(1, 2), (1, 130)]).hex(" ").upper() == (
         "F0 7D 62 6C 01 05 46 3D 00 00 01 00 02 00 01 00 02 01 70 F7"
     )

@@ -21,8 +21,7 @@ def means(kinds: Sequence[str], guard: str = "30 ms") -> dict[str, Control]:
 
 
 def told(changes: Sequence[Change], kinds: Sequence[str] = ALL, guard: str = "30 ms") -> list[tuple[float, str | None]]:
-    """When (ms) a switch reported which press. Time passes as in the engine: up to each `due`, and well beyond the
-    end."""
+    """When (ms) a switch reported which press. Time passes as in the engine, up to each `due`, and long at the end."""
     switch, meant = FootSwitch(), means(kinds, guard)
     found: list[tuple[float, str | None]] = []
 
@@ -61,8 +60,8 @@ def kinds_of(found: Sequence[tuple[float, str | None]]) -> list[str | None]:
     ],
 )
 def test_what_the_guard_admits(length: int, times: tuple[int, ...], counted: tuple[int, ...]) -> None:
-    """The first closing counts at once; then the switch is ignored for the guard time, and on while it bounces, but at
-    most 100 ms longer."""
+    """The first closing counts at once; then the switch is ignored for the guard, and while it bounces up to 100 ms
+    more."""
     guard = BounceGuard()
     assert tuple(at for at in times if guard.admits(at * MS, length * MS)) == counted
 

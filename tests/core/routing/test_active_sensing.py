@@ -1,5 +1,4 @@
-"""Active sensing: inputs that have promised to send it and fall silent, outputs kept awake by it (MIDI 1.0
-p. 32-33)."""
+"""Active sensing: inputs that sent it and fall silent, outputs that are kept awake by it (MIDI 1.0 p. 32-33)."""
 
 from itertools import pairwise
 
@@ -118,8 +117,7 @@ def test_a_message_of_a_control_restarts_the_watch_too() -> None:
 
 
 def test_an_input_that_speaks_again() -> None:
-    """An input that sends again is no longer silent; without an FE it is not watched, and the next FE arms the watch
-    again."""
+    """An input that sends again is no longer silent; it is watched again only after its next FE."""
     router = playing()
     router.receive(0, KEYS, FE)
     let_pass(router, 0, 400 * MS)
@@ -210,8 +208,8 @@ def test_an_output_is_kept_awake_whatever_is_played(stream: list[tuple[int, byte
 
 @pytest.mark.parametrize("after", ["scene", "lose", "silence", "panic"])
 def test_an_output_that_an_fe_was_routed_to_is_kept_awake(after: str) -> None:
-    """A receiver that has had an FE would cut its voices without further ones: it gets them even when the route or the
-    input has gone."""
+    """A receiver that has had an FE would cut its voices without more: it gets them even without the route or the
+    input."""
     router = engine(scene('{ from = "keys", to = "strings" }') + scene('{ from = "pads", to = "strings" }', 2))
     out = recall(router, 0, 1)
     for at in range(0, 1000, 250):

@@ -337,7 +337,7 @@ def plug_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Any, bool], E
 
 
 def test_a_filter_without_state_may_not_answer_for_later(plug_in: Callable[[Any, bool], Engine]) -> None:
-    """A stateless plug-in's answers are remembered, so its times would be wrong: the message passes, and the fault is
+    """A stateless plug-in's answers are remembered, so its times would be wrong: the message passes, with a fault
     reported."""
     router = plug_in(lambda message, now: (Later(now + 5, message),), False)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
@@ -359,8 +359,7 @@ WRONG: list[tuple[Any, Any]] = [
     [Later(*each) for each in WRONG],
 )
 def test_nonsense_for_later_is_told_and_stepped_over(plug_in: Callable[[Any, bool], Engine], answer: Later) -> None:
-    """If a plug-in answers with a time that is not a whole number, or with an invalid message, the original message
-    passes."""
+    """If a plug-in answers with a time that is not a whole number or an invalid message, the original passes."""
     router = plug_in(lambda message, now: (answer,), True)
     assert [message for _, message, _ in router.receive(1, 0, b"\x90\x3c\x40")] == [b"\x90\x3c\x40"]
     assert router.state.faults.counts == {"transpose": 1}

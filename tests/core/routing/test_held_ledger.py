@@ -244,8 +244,8 @@ def test_nothing_is_off_rest_that_the_scene_cannot_move(stream: list[Any], cable
 
 
 def test_everything_with_a_rest_has_one_of_its_own_channel() -> None:
-    """The message that brings a controller back to rest is on the same channel and itself at rest; notes, programs and
-    banks have none."""
+    """The message that brings a controller to rest is on its channel and itself at rest; notes and programs have
+    none."""
     for status in range(0x80, 0xF0):
         for number in range(128):
             message = bytes((status, number, 77)) if status & 0xE0 != 0xC0 else bytes((status, number))

@@ -147,8 +147,7 @@ def test_loops_that_multiply(routes: str, cables: tuple[tuple[int, int], ...], d
 
 @pytest.mark.parametrize("delays", DELAYS)
 def test_an_echo_that_climbs(delays: tuple[float, ...]) -> None:
-    """A route that transposes and folds plays another key at each round; the loop is found all the same, and no key
-    hangs."""
+    """A route that transposes and folds plays another key at each round; the loop is found anyway, and no key hangs."""
     made = stage(FOLD, ONE_CABLE, delays)
     made.play(KEYS, ON)
     made.run(100)
@@ -198,7 +197,7 @@ def test_a_key_let_go_of_during_a_loop(released: int, delays: tuple[float, ...])
 @pytest.mark.parametrize("delays", DELAYS)
 @pytest.mark.parametrize("other", ["nowhere", "elsewhere"])
 def test_a_loop_beside_an_input_that_leads_elsewhere(other: str, delays: tuple[float, ...]) -> None:
-    """If the same output also leads to an unrouted input, or is transposed to another output, the loop is found just as
+    """If the same output also leads to an unrouted input, or transposed to another output, the loop is found just as
     soon."""
     up = ', { from = "foot", to = "brass", through = [ { filter = "transpose", semitones = 5 } ] }'
     made = stage(STRAIGHT + up * (other == "elsewhere"), ((STRINGS, FOOT), (STRINGS, KEYS), (STRINGS, FOOT)), delays)

@@ -121,8 +121,7 @@ def test_a_stray_release_passes_and_cuts_nobody() -> None:
 
 
 def test_a_lost_input_lets_go() -> None:
-    """When an input's cable is pulled, its keys are released and its pedal comes up; the other player's notes ring
-    on."""
+    """When an input's cable is pulled, its keys and its pedal are released; the other player's notes ring on."""
     router = routed(STRAIGHT)
     play(router, 0, "90 3C 40", "90 3D 40", "B0 40 7F")
     play(router, 1, "90 3D 40", "B1 40 7F")
@@ -131,8 +130,7 @@ def test_a_lost_input_lets_go() -> None:
 
 
 def test_a_wheel_fed_by_another_way_of_the_same_input_is_left_alone() -> None:
-    """If the new scene moves the same wheel on the same channel, the wheel stays; if on a new channel, the old one goes
-    to rest."""
+    """A wheel that the new scene moves on the same channel stays; if the channel changes, the old one goes to rest."""
     up = '{ from = "keys", to = "strings", through = [ { filter = "transpose", semitones = 12 } ] }'
     moved = '{ from = "keys", to = "strings", through = [ { filter = "channels", map = { 1 = 2 } } ] }'
     router = routed(STRAIGHT, up, moved)
@@ -205,8 +203,7 @@ def test_two_programs_within_the_guard_time_are_two_commands() -> None:
 
 
 def test_filters_of_the_same_settings_remember_each_for_its_own_route() -> None:
-    """Two pedals each have their own latch: pressing one does not switch the other off. Filters without state are
-    shared."""
+    """Two pedals each have their own latch: one does not switch the other off. Filters without state are shared."""
     latch = '{ filter = "latch", controllers = [64] }, { filter = "transpose", semitones = 1 }'
     router = routed(
         f'{{ from = "keys", to = "strings", through = [ {latch} ] }}, '

@@ -160,8 +160,7 @@ def test_start_is_position_0_and_continue() -> None:
 
 
 def test_the_gap_after_start() -> None:
-    """The first clock comes at least 1 ms after start or continue (p. 30); a follower also accepts it without the
-    gap."""
+    """The first clock comes at least 1 ms after start or continue (p. 30); a follower does not need the gap."""
     gap = REFERENCE["clock-start-gap"]["expected"]["min_gap_ms"] * MS
     generator = ClockGenerator(300)
     generator.start(5)
@@ -302,8 +301,7 @@ def test_an_hour_without_drift(bpm: float) -> None:
 
 
 def test_the_place_of_our_own_clock() -> None:
-    """After stop and continue our own clock goes on where it was: each clock sent is one step, and start begins at
-    0."""
+    """After stop and continue our own clock goes on where it was: each clock sent is one step; start begins at 0."""
     generator = ClockGenerator(120)
     generator.start(0)
     assert len(list(taken(generator, SECOND))) == 48
@@ -340,8 +338,7 @@ def test_a_change_of_tempo_within_a_clock(before: float, after: float, part: flo
 
 
 def test_a_change_of_tempo_before_the_first_clock() -> None:
-    """A tempo set between start and the first clock holds from the first clock on; one set while stopped, from
-    start."""
+    """A tempo set between start and the first clock holds from that clock on; one set while stopped, from start."""
     generator = ClockGenerator(120)
     generator.set_bpm(0, 60)
     generator.start(0)
@@ -381,8 +378,7 @@ def test_two_taps_at_one_time_are_one() -> None:
 
 
 def test_a_stall() -> None:
-    """Clocks missed during a stall stay missed: one is sent, the next at its own time, and the position counts them
-    all."""
+    """Clocks missed during a stall stay missed: one is sent, the next at its own time, and the position counts all."""
     generator = ClockGenerator(120)
     generator.start(0)
     list(taken(generator, SECOND))

@@ -55,8 +55,7 @@ class Cued(Evening):
 
 
 def test_once_at_passing() -> None:
-    """Each cue is recalled once, in order, when the code runs past it, and reported with the time code as its
-    source."""
+    """Each cue is recalled once, in order, when the code runs past it; the time code is reported as its source."""
     evening = Cued(["00:00:10:00", "00:00:12:05"])
     evening.run("00:00:08:00", 40)
     assert evening.recalled == []
@@ -110,8 +109,7 @@ def test_run_from_the_very_place() -> None:
 
 @pytest.mark.parametrize("chase", ["true", "false"])
 def test_an_edit_between_a_locate_and_the_run(chase: str) -> None:
-    """If the rig is edited between the locate to its place and the run from there, a cue is recalled once, chased or
-    not."""
+    """If the rig is edited between the locate to a cue's place and the run from there, the cue is recalled once."""
     sync = f'from = "slate"\nchase = {chase}'
     evening = Cued(["00:00:10:00"], settings=sync)
     evening.locate("00:00:10:00")
@@ -236,8 +234,7 @@ def test_the_command_says_what_is_wrong() -> None:
 
 @pytest.mark.parametrize(("rate", "shown"), [("24", "00:00:10:23"), ("25", "00:00:10:24"), ("30", "00:00:10:29")])
 def test_a_frame_that_the_rate_has_not_is_its_last(rate: str, shown: str) -> None:
-    """A cue may name any frame of the fastest rate; where a second has fewer, the last one is meant (our own
-    reading)."""
+    """A cue may name any frame of the fastest rate; if a second has fewer, the last one is meant (our own reading)."""
     assert str(cue_place("00:00:10:29", RATES[rate])) == shown
 
 

@@ -130,8 +130,8 @@ def test_a_burst_of_clocks_after_a_stall() -> None:
 
 @pytest.mark.parametrize("phase", [0, 3, 7, 11, 15, 20])
 def test_hand_over_to_our_own_clock(phase: int) -> None:
-    """When a source falls silent, our own clock follows at its tempo, with no gap above four periods or below half of
-    one."""
+    """When a source falls silent, our clock follows at its tempo, with no gap above four periods or below half a
+    period."""
     music = Music(rig(clock('["desk", "internal"]', "bpm = 60\n")))
     music.start(DESK, 120, phase * MS)
     music.go(4 * SECOND)
@@ -326,7 +326,7 @@ def test_tapping_through_the_router() -> None:
 
 
 def test_time_code_goes_to_its_outputs() -> None:
-    """Quarter frames, full messages, user bits and a dropout go to the outputs of [sync.timecode]; other SysEx does
+    """Quarter frames, full messages, user bits and dropouts go to the outputs of [sync.timecode]; other SysEx does
     not."""
     music = Music(rig('[sync.timecode]\nfrom = "desk"\nto = "lamp"\n'))
     bits = REFERENCE["mtc-userbits"]["expected"]

@@ -186,8 +186,7 @@ def test_reverse(rate: Rate) -> None:
 @pytest.mark.parametrize("count", range(1, 8))
 @pytest.mark.parametrize("first", range(8))
 def test_lost_quarter_frames(rate: Rate, count: int, first: int) -> None:
-    """One to seven pieces lost in a row do not move the label by more than two frames, and after a lock it is right
-    again."""
+    """One to seven pieces lost in a row move the label by no more than two frames; after a lock it is right again."""
     tape = Tape(Label(rate, 2 * 700))
     tape.play(80)
     gone = range(first, first + count)
@@ -249,8 +248,7 @@ def _read(tape: Tape) -> tuple[Label | None, bool, int | None]:
 
 @every_rate
 def test_a_source_that_stops(rate: Rate) -> None:
-    """Within half a second of the last quarter frame the time code is shown as stopped where it was; then it goes
-    on."""
+    """Within half a second of the last quarter frame the time code is shown as stopped there; then it goes on."""
     tape = Tape(Label(rate, 2 * 700))
     tape.play(80)
     place, last = tape.reader.label, tape.now
@@ -323,7 +321,7 @@ def test_ten_minutes_quarter_frame_by_quarter_frame(rate: Rate) -> None:
 @every_rate
 @pytest.mark.parametrize("frame", [1001, 1003, 1799, 1800, 17_981])
 def test_odd_places(rate: Rate, frame: int) -> None:
-    """From any frame the generator sends its place first; groups have even frames except at 25 (p. 2), and a reader is
+    """From any frame the generator sends its place first; groups have even frames but at 25 (p. 2); a reader is
     right."""
     generator, reader = TimecodeGenerator(rate, Label(rate, frame)), TimecodeReader()
     (first,) = generator.start(0)
@@ -362,8 +360,7 @@ def test_stalls(rate: Rate, frame: int, waits: list[int]) -> None:
 @given(rates, st.integers(0, 10**6), st.integers(0, 10**6), st.integers(0, 5000))
 @settings(max_examples=60)
 def test_stop_locate_and_start(rate: Rate, first: int, second: int, run: int) -> None:
-    """The generator stays where it stopped, runs on from there or from where it was located to, and sends each
-    place."""
+    """The generator stays where it stopped, runs on from there or from where it was located, and sends each place."""
     generator = TimecodeGenerator(rate, Label(rate, first))
     generator.start(0)
     generator.stop(run * MS)

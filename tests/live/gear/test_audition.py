@@ -1,4 +1,4 @@
-"""A sound is heard without leaving anything behind."""
+"""A sound can be tried without leaving anything behind."""
 
 from functools import partial
 from typing import Any
@@ -31,14 +31,22 @@ async def test_a_sound_is_recalled_played_softly_and_put_back(autojump_clock: ob
     assert answer["text"] == "string-machine: Tremolo was played; the previous sound is back"
 
 
+async def test_at_a_missing_output_nothing_is_played() -> None:
+    """The answer says so at once, instead of claiming that the sound was played."""
+    bench = Bench(WITH_SOUND, missing=("strings",))
+    answer = await asked(bench, ASKED)
+    assert (answer["done"], answer["code"]) == (False, "missing-port")
+    assert answer["text"] == "output strings of string-machine is missing; nothing was played"
+
+
 async def test_a_sound_that_is_not_known_is_said_so(autojump_clock: object) -> None:
-    """Where nothing was sent to the channel before, the answer says that the sound before is not known."""
+    """If nothing was sent to the channel before, the answer says that the previous sound is unknown."""
     answer = await asked(Bench(WITH_SOUND), ASKED)
     assert "not known" in answer["text"]
 
 
 async def test_no_note_hangs_when_it_is_cut_short(autojump_clock: object) -> None:
-    """An audition that is cancelled releases its note and puts the sound back."""
+    """A cancelled audition releases its note and restores the sound."""
     bench = Bench(WITH_SOUND)
     bench.show.apply(RecallScene(1), "shell")
     bench.heard("strings")
@@ -48,7 +56,7 @@ async def test_no_note_hangs_when_it_is_cut_short(autojump_clock: object) -> Non
 
 
 async def test_an_unknown_sound_plays_nothing(autojump_clock: object) -> None:
-    """A sound or an instrument that what plays has not is told, and nothing is sent."""
+    """A sound or an instrument that the rig does not have is reported, and nothing is sent."""
     bench = Bench(WITH_SOUND)
     answer = await asked(bench, {**ASKED, "sound": "Harp"})
     assert not answer["done"]

@@ -104,12 +104,12 @@ def problems(text: str) -> list[tuple[int, str, str]]:
     return [(problem.line, problem.key, problem.text) for problem in caught.value.problems]
 
 
-@pytest.mark.parametrize(("old", "new", "wanted"), BREAKS, ids=[f"{old} => {new}" for old, new, _ in BREAKS])
-def test_each_mistake_is_reported_at_its_place(old: str, new: str, wanted: tuple[int, str, str]) -> None:
+@pytest.mark.parametrize(("old", "new", "problem"), BREAKS, ids=[f"{old} => {new}" for old, new, _ in BREAKS])
+def test_each_mistake_is_reported_at_its_place(old: str, new: str, problem: tuple[int, str, str]) -> None:
     """A mistake in [network] is reported by line, key and what is allowed."""
     assert RIG.count(old) >= 1
     found = problems(RIG.replace(old, new, 1))
-    line, key, words = wanted
+    line, key, words = problem
     assert any(at == line and where == key and words in text for at, where, text in found), found
 
 
